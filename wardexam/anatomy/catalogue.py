@@ -1,0 +1,124 @@
+"""The signs of the examination, read from the tables in `signs/`.
+
+Gives one frozen `Sign` per row. No logic beyond looking a row up: what an answer may be is the
+business of `wardexam.exam`, what it means that of `wardexam.reasoning`.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Literal
+
+from wardexam.errors import TableError
+
+Sides = Literal["each", "midline"]
+
+# The parts of the examination, in the order in which they are done; each is a file in signs/.
+PARTS: dict[str, tuple[str, ...]] = {
+    "reflexes": ("reflexes",),
+    "power": ("power",),
+    "sensation": ("sensation", "dermatomes"),
+    "movement": ("movement",),
+    "sphincters": ("sphincters",),
+    "cranial": ("cranial",),
+    "provocation": ("provocation",),
+    "muscle": ("muscle",),
+}
+
+# Segments from head to tail. S4 and S5 share one skin area (ISNCSCI 2019), not one segment.
+SEGMENTS: tuple[str, ...] = (
+    *(f"C{n}" for n in range(1, 9)),
+    *(f"T{n}" for n in range(1, 13)),
+    *(f"L{n}" for n in range(1, 6)),
+    *(f"S{n}" for n in range(1, 6)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """One row of the examination.
+
+    Attributes:
+        id: Stable name used in documents, e.g. ``"knee"``.
+        name: What a doctor calls it.
+        part: The part of the examination it belongs to, a key of `PARTS`.
+        limb: ``head``, ``arm``, ``trunk``, ``leg`` or ``saddle``.
+        sides: ``each`` where right and left are found apart, else ``midline``.
+        answers: The set of answers it takes (``wardexam.exam.answers``).
+        segments: Share of each segment in the sign, adding up to 1; empty where none carries it.
+        nerve: The nerve or territory, empty where none is named.
+        letter: The key that jumps to it, empty where it has none.
+        place: Where to touch or look, empty where the name says it.
+        modality: ``touch``, ``pin``, ``vibration`` or ``position`` for sensation, else empty.
+        position: ``cranial``, ``proximal``, ``middle`` or ``distal`` for muscles, else empty.
+        sum_score: Whether the movement counts in the MRC sum score.
+        source: Where the row's facts come from.
+
+    """
+
+    id: str
+    name: str
+    part: str
+    limb: str
+    sides: Sides
+    answers: str
+    segments: dict[str, float]
+    source: str
+    nerve: str = ""
+    letter: str = ""
+    place: str = ""
+    modality: str = ""
+    position: str = ""
+    sum_score: bool = False
+
+    @property
+    def segment_range(self) -> str:
+        """Segments as a doctor writes them, e.g. ``"L3-L4"``; those under a fifth are left out."""
+        main = [s for s in SEGMENTS if self.segments.get(s, 0) >= 0.2]
+        return "" if not main else main[0] if len(main) == 1 else f"{main[0]}-{main[-1]}"
+
+
+def read_table(name: str) -> dict[str, Any]:
+    """The parsed TOML of one table of this folder, e.g. ``"signs/reflexes.toml"``.
+
+    Raises:
+        TableError: The file is missing or is not TOML; names the file and the line.
+
+    """
+    try:
+        return tomllib.loads((files("wardexam.anatomy") / name).read_text(encoding="utf-8"))
+    except (OSError, tomllib.TOMLDecodeError) as error:
+        raise TableError(str(error), where=name, remedy="mend the table") from error
+
+
+@cache
+def catalogue() -> dict[str, Sign]:
+    """Every sign by id, in the order of the tables.
+
+    Raises:
+        TableError: A row lacks a field or has one too many; names file, row and field.
+
+    """
+    signs: dict[str, Sign] = {}
+    for part, names in PARTS.items():
+        for name in names:
+            for sign_id, row in read_table(f"signs/{name}.toml").items():
+                score = row.pop("sum_score", "") == "yes"
+                try:
+                    signs[sign_id] = Sign(
+                        id=sign_id,
+                        part=part,
+                        sum_score=score,
+                        **{"segments": {}, **row},
+                    )
+                except TypeError as error:
+                    raise TableError(
+                        str(error), where=f"signs/{name}.toml, row {sign_id}"
+                    ) from None
+    return signs
+
+
+def signs_of(part: str) -> tuple[Sign, ...]:
+    """The signs of one part, in table order."""
+    return tuple(s for s in catalogue().values() if s.part == part)

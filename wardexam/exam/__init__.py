@@ -1,0 +1,1 @@
+"""What was found: grades, scales, findings, examination, patient. No medicine beyond validity."""

@@ -1,0 +1,157 @@
+"""One examination and the patient it belongs to, as kept in the store.
+
+`schema` is the version of the document's form; a reader for every version ever written stays in
+`wardexam.records`.
+"""
+
+from typing import Annotated, Final, Literal, Self
+
+from pydantic import AwareDatetime, Field, StringConstraints, model_validator
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.answers import ScaleName
+from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
+from wardexam.exam.flags import flag_names
+
+SCHEMA: Final = 1
+
+Sex = Literal["female", "male", "other", "unknown"]
+Onset = Literal["sudden", "hours", "days", "weeks", "longer", "unknown"]
+Complaint = Literal[
+    "weak_leg",
+    "weak_arm",
+    "weak_one_side",
+    "weak_all",
+    "back_pain",
+    "leg_pain",
+    "neck_pain",
+    "arm_pain",
+    "numb_hands",
+    "numb_feet",
+    "unsteady",
+    "speech",
+    "unconscious",
+    "after_surgery",
+    "bladder",
+    "other",
+]
+ComplaintSide = Literal["right", "left", "both", "none"]
+YesNo = Literal["yes", "no"]
+Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]{8,40}$")]
+Line = Annotated[str, StringConstraints(max_length=120)]
+
+
+class Context(Model):
+    """What is known beside the signs. Everything may be left unknown; nothing is assumed."""
+
+    age: Annotated[int, Field(ge=0, le=120)] | None = None
+    sex: Sex = "unknown"
+    onset: Onset = "unknown"
+    complaint: Complaint | None = None
+    complaint_side: ComplaintSide | None = None
+    bears_weight: YesNo | None = None
+    pain: Literal["none", "neck", "back", "limb", "radiating"] | None = None
+    trauma: YesNo | None = None
+
+
+class Amendment(Model):
+    """Why a saved examination has a further revision."""
+
+    by: Line
+    at: AwareDatetime = Field(strict=False)
+    why: Line
+
+
+class Examination(Model):
+    """One bedside examination.
+
+    Attributes:
+        id: Opaque; the same for every revision.
+        patient: Opaque id of the patient.
+        revision: 1 when first saved, one more with each amendment.
+        examiner: Who examined.
+        at: When, with its zone.
+        scale: The tendon scale the examiner chose; findings carry their own.
+        context: Age, sex, onset and complaint as they stood.
+        findings: At most one per sign and side.
+        rest_normal: Explicit statements; see `RestNormal`.
+        flags: Red-flag questions answered; one that was not asked is not here.
+        comment: Free text.
+        impression: The doctor's own words.
+        suggestion: The tool's suggestion as the doctor accepted it; empty until then.
+        amendment: Who amended this revision, when and why.
+
+    """
+
+    schema_version: Literal[1] = SCHEMA
+    id: Identifier
+    patient: Identifier
+    revision: Annotated[int, Field(ge=1)] = 1
+    examiner: Line
+    at: AwareDatetime = Field(strict=False)
+    scale: ScaleName = "conventional"
+    context: Context = Context()
+    findings: tuple[Finding, ...] = Field(default=(), strict=False)
+    rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
+    flags: dict[str, YesNo] = {}
+    comment: Text = ""
+    impression: Text = ""
+    suggestion: Text = ""
+    amendment: Amendment | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        seen: set[tuple[str, Side]] = set()
+        for finding in self.findings:
+            if finding.key in seen:
+                raise ValueError(f"{finding.sign} {finding.side} is given twice")
+            seen.add(finding.key)
+        unknown = set(self.flags) - set(flag_names())
+        if unknown:
+            raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
+        if (self.revision > 1) != (self.amendment is not None):
+            raise ValueError("a revision after the first says who amended it, when and why")
+        return self
+
+    def finding(self, sign: str, side: Side) -> Finding | None:
+        """The finding of a sign on a side, or None when it was not examined."""
+        return next((f for f in self.findings if f.key == (sign, side)), None)
+
+    def stated_normal(self, sign: str, side: Side) -> bool:
+        """Whether an unrecorded sign is covered by a statement that the rest was normal."""
+        row = catalogue()[sign]
+        return self.finding(sign, side) is None and any(
+            s.covers(row, side) for s in self.rest_normal
+        )
+
+
+class Patient(Model):
+    """One patient on the ward.
+
+    Attributes:
+        id: Opaque; names the patient's file.
+        revision: Grows with each change of details.
+        bed: Where, as the ward writes it.
+        name: As the ward writes it.
+        number: The hospital's number, if kept here.
+        age: In years, if known.
+        sex: If known.
+        recheck_hours: Re-examine every so many hours; None for no schedule.
+        admitted: When.
+        discharged: When, or None while on the ward.
+        remark: One line.
+
+    """
+
+    schema_version: Literal[1] = SCHEMA
+    id: Identifier
+    revision: Annotated[int, Field(ge=1)] = 1
+    bed: Annotated[str, StringConstraints(min_length=1, max_length=12)]
+    name: Annotated[str, StringConstraints(min_length=1, max_length=60)]
+    number: Annotated[str, StringConstraints(max_length=24)] = ""
+    age: Annotated[int, Field(ge=0, le=120)] | None = None
+    sex: Sex = "unknown"
+    recheck_hours: Annotated[int, Field(ge=1, le=168)] | None = None
+    admitted: AwareDatetime = Field(strict=False)
+    discharged: AwareDatetime | None = Field(default=None, strict=False)
+    remark: Line = ""

@@ -1,0 +1,231 @@
+"""One finding: what a sign showed, why it could not be tested, or what a whole part was said to be.
+
+Strict: nothing is coerced, an unknown sign, side or answer is refused with what is allowed.
+"""
+
+import difflib
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
+from wardexam.exam.answers import Answer, ScaleName, answers_for, scales
+
+Side = Literal["right", "left", "midline"]
+Quality = Literal["reinforced", "inverted", "crossed", "pendular", "hung_up"]
+Reason = Literal[
+    "pain",
+    "cast",
+    "amputation",
+    "cannot_relax",
+    "declined",
+    "sedated",
+    "cannot_follow",
+    "dressing",
+    "contracture",
+    "not_available",
+    "other",
+]
+Limb = Literal["head", "trunk", "right arm", "left arm", "right leg", "left leg"]
+
+REASON_WORDS: dict[Reason, str] = {
+    "pain": "pain",
+    "cast": "cast",
+    "amputation": "amputation",
+    "cannot_relax": "cannot relax",
+    "declined": "declined",
+    "sedated": "sedated",
+    "cannot_follow": "cannot follow the request",
+    "dressing": "dressing or line in the way",
+    "contracture": "contracture",
+    "not_available": "no equipment",
+    "other": "other reason",
+}
+QUALITY_WORDS: dict[Quality, str] = {
+    "reinforced": "only with reinforcement",
+    "inverted": "inverted",
+    "crossed": "crossed response",
+    "pendular": "pendular",
+    "hung_up": "slow to relax (hung-up)",
+}
+# Where a quality means something (DeJong, from memory): a quality elsewhere is refused.
+QUALITY_SIGNS: dict[Quality, frozenset[str]] = {
+    "reinforced": frozenset(
+        {
+            "biceps",
+            "brachioradialis",
+            "triceps",
+            "finger_flexors",
+            "adductor",
+            "knee",
+            "medial_hamstring",
+            "ankle",
+        }
+    ),
+    "inverted": frozenset({"biceps", "brachioradialis", "triceps", "knee"}),
+    "crossed": frozenset({"adductor", "knee"}),
+    "pendular": frozenset({"knee", "triceps"}),
+    "hung_up": frozenset({"biceps", "brachioradialis", "triceps", "knee", "ankle"}),
+}
+
+Text = Annotated[str, StringConstraints(strip_whitespace=False, max_length=2000)]
+
+
+class Model(BaseModel):
+    """Base of every document: strict, frozen, unknown fields refused."""
+
+    model_config = ConfigDict(strict=True, frozen=True, extra="forbid", hide_input_in_errors=False)
+
+
+def nearest(word: str, allowed: Any) -> str:
+    """The allowed words nearest to one that is not, for an error message."""
+    options = [str(a) for a in allowed]
+    close = difflib.get_close_matches(word, options, n=3, cutoff=0.5)
+    return "did you mean " + ", ".join(close) if close else "allowed: " + ", ".join(options[:12])
+
+
+class Finding(Model):
+    """One sign on one side: answered, or not testable with a reason.
+
+    A sign that was not examined has no finding. `answer` is a code of the sign's answer set; for
+    a tendon reflex a grade on `scale`; for a stated sensory level ``"none"`` or the lowest
+    segment where sensation is still normal.
+
+    Attributes:
+        sign: Sign id of the catalogue.
+        side: The patient's side, or midline.
+        answer: What was found, or None when not testable.
+        scale: The scale of a tendon grade, else None.
+        qualities: How a tendon reflex came, where that means something.
+        amount: Beats, degrees or mL, where the sign takes a number.
+        not_testable: Why it could not be tested, or None.
+        comment: Free text.
+
+    """
+
+    sign: str
+    side: Side
+    answer: str | None = None
+    scale: ScaleName | None = None
+    qualities: tuple[Quality, ...] = Field(default=(), strict=False)
+    amount: int | None = None
+    not_testable: Reason | None = None
+    comment: Text = ""
+
+    @model_validator(mode="after")
+    def _fits_its_sign(self) -> Self:
+        signs = catalogue()
+        row = signs.get(self.sign)
+        if row is None:
+            raise ValueError(f"unknown sign '{self.sign}': {nearest(self.sign, signs)}")
+        wanted = ("right", "left") if row.sides == "each" else ("midline",)
+        if self.side not in wanted:
+            raise ValueError(f"{self.sign} is found on {' or '.join(wanted)}, not '{self.side}'")
+        if (self.answer is None) == (self.not_testable is None):
+            raise ValueError(f"{self.sign} needs an answer or a reason why not testable, not both")
+        if self.not_testable is not None:
+            if self.qualities or self.amount is not None or self.scale is not None:
+                raise ValueError(f"{self.sign} is not testable: no scale, quality or amount")
+            return self
+        self._check_answer(row)
+        for quality in self.qualities:
+            if self.sign not in QUALITY_SIGNS[quality]:
+                signs_with = ", ".join(sorted(QUALITY_SIGNS[quality]))
+                raise ValueError(
+                    f"'{quality}' means nothing at {self.sign}; it belongs to {signs_with}"
+                )
+        if len(set(self.qualities)) != len(self.qualities):
+            raise ValueError(f"{self.sign}: a quality is given twice")
+        if "reinforced" in self.qualities and self.meaning == "absent":
+            raise ValueError(
+                f"{self.sign}: present only with reinforcement is not absent; grade it reduced"
+            )
+        return self
+
+    def _check_answer(self, row: Sign) -> None:
+        assert self.answer is not None
+        if row.answers == "tendon":
+            if self.scale is None:
+                raise ValueError(f"{self.sign} is a tendon reflex: say on which scale it is graded")
+        elif self.scale is not None:
+            raise ValueError(f"{self.sign} takes no scale")
+        if row.answers == "level" and self.answer in SEGMENTS:
+            return
+        allowed = answers_for(row.answers, self.scale or "conventional")
+        if allowed.get(self.answer) is None:
+            more = " or a segment C1 to S5" if row.answers == "level" else ""
+            raise ValueError(
+                f"{self.sign} cannot be '{self.answer}': allowed are {', '.join(allowed.codes)}{more}"
+            )
+        number = allowed.amount
+        if self.amount is None:
+            if number and number.required and self.answer in number.answers:
+                raise ValueError(f"{self.sign} needs a number of {number.unit}")
+        elif number is None or self.answer not in number.answers:
+            raise ValueError(f"{self.sign} '{self.answer}' takes no number")
+        elif not number.least <= self.amount <= number.most:
+            raise ValueError(
+                f"{self.sign}: {self.amount} {number.unit} is outside {number.least} to {number.most}"
+            )
+
+    @property
+    def row(self) -> Sign:
+        """The sign's row in the catalogue."""
+        return catalogue()[self.sign]
+
+    @property
+    def meaning(self) -> str:
+        """For a graded tendon reflex its meaning common to all scales, else the answer's code."""
+        if self.answer is None:
+            return ""
+        if self.scale is None:
+            return self.answer
+        meaning = scales()[self.scale].meanings[self.answer]
+        return "trace" if meaning == "reduced" and "reinforced" in self.qualities else meaning
+
+    @property
+    def choice(self) -> Answer | None:
+        """The answer's row, or None when not testable or a segment level."""
+        if self.answer is None:
+            return None
+        return answers_for(self.row.answers, self.scale or "conventional").get(self.answer)
+
+    @property
+    def key(self) -> tuple[str, Side]:
+        """What a finding is unique by."""
+        return self.sign, self.side
+
+
+class RestNormal(Model):
+    """The doctor's explicit statement that the rest of one part in one limb was examined and normal.
+
+    Kept and printed as that statement, never expanded into grades. It is refused for sphincters;
+    saddle signs belong to no limb here, so it can never cover them.
+    """
+
+    part: str
+    limb: Limb
+    by: Text = ""
+    at: AwareDatetime | None = Field(default=None, strict=False)
+
+    @model_validator(mode="after")
+    def _part_exists(self) -> Self:
+        if self.part == "sphincters":
+            raise ValueError("sphincters are never covered by 'rest normal': record each sign")
+        if self.part not in PARTS:
+            raise ValueError(f"unknown part '{self.part}': {nearest(self.part, PARTS)}")
+        if not any(self.covers(sign, side) for sign in catalogue().values() for side in _SIDES):
+            raise ValueError(f"{self.part} has nothing to examine in the {self.limb}")
+        return self
+
+    def covers(self, sign: Sign, side: Side) -> bool:
+        """Whether the statement speaks of this sign on this side."""
+        if sign.part != self.part or sign.limb == "saddle":
+            return False
+        if self.limb in ("head", "trunk"):
+            return sign.limb == self.limb
+        stated_side, limb = self.limb.split()
+        return sign.limb == limb and side == stated_side
+
+
+_SIDES: tuple[Side, ...] = ("right", "left", "midline")

@@ -1,0 +1,1 @@
+"""What it means: lesions, forward model, posterior, next sign, asymmetry, change, urgency."""

@@ -1,0 +1,140 @@
+"""What the signs mean so far: one immutable answer for the panel, the note and the command line.
+
+A `Reading` is a suggestion for clinical correlation, made from what was entered. It never says or
+implies that signs rule an emergency out.
+"""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+SiteSide = Literal["right", "left", "both", "midline", "none"]
+Word = Literal["very likely", "likely", "possible", "unlikely"]
+SignKey = tuple[str, str]  # (sign id, side)
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One place the lesion may be, as a doctor groups places.
+
+    Attributes:
+        id: Stable name of the group, e.g. ``"cord"``, ``"root"``, ``"nerve.radial"``.
+        region: ``brain``, ``brainstem``, ``cerebellum``, ``cord``, ``cauda``, ``root``, ``plexus``,
+            ``nerve``, ``polyneuropathy``, ``polyradiculoneuropathy``, ``motor_neurone``,
+            ``junction``, ``muscle`` or ``none``.
+        name: In words, with the side and level, e.g. ``"right L5 root"``.
+        side: The side of the lesion itself.
+        levels: First and last segment of the range that holds 90 %, or None where no level applies.
+        level: The most probable segment, or None.
+        probability: 0 to 1, among the sites considered.
+        word: The probability in words.
+        urgent: Whether a lesion here needs same-day action in general.
+
+    """
+
+    id: str
+    region: str
+    name: str
+    side: SiteSide
+    levels: tuple[str, str] | None
+    level: str | None
+    probability: float
+    word: Word
+    urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One finding's weight for the top site against the runner-up.
+
+    Attributes:
+        key: Sign and side.
+        text: The finding in words, e.g. ``"left knee 0"``.
+        weight: Log10 likelihood ratio (bans), positive where it supports the top site.
+        kind: ``finding``, ``stated`` (rest normal) or ``silence`` (unrecorded within a part that
+            was partly examined).
+
+    """
+
+    key: SignKey
+    text: str
+    weight: float
+    kind: Literal["finding", "stated", "silence"] = "finding"
+
+
+@dataclass(frozen=True, slots=True)
+class NextSign:
+    """A sign not yet examined that would tell most.
+
+    Attributes:
+        key: Sign and side; a sign on each side is proposed for the side that tells more.
+        text: In the examiner's words, e.g. ``"right ankle inversion"``.
+        bits: Expected information about the site.
+        outcomes: Answer in words and what it would point to, most telling first.
+
+    """
+
+    key: SignKey
+    text: str
+    bits: float
+    outcomes: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Asymmetry:
+    """A sign whose two sides differ.
+
+    Attributes:
+        sign: Sign id.
+        text: In words, e.g. ``"knee: right 2+, left 0"``.
+        probability: That the sides truly differ, beyond what observers disagree by.
+        lower: The side with the lower answer.
+
+    """
+
+    sign: str
+    text: str
+    probability: float
+    lower: Literal["right", "left"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """How the top answer moves if one grade were off by one."""
+
+    key: SignKey
+    text: str
+    becomes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Everything inferred from one examination.
+
+    Attributes:
+        sites: Ranked, most probable first; probabilities of all considered sites sum to 1.
+        supports: Findings for the top site against the runner-up, strongest first.
+        opposes: Findings against it, strongest first.
+        unexplained: Findings that the top site does not explain, in words.
+        fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
+        fits_one: False where no one lesion explains the findings.
+        pair: Two lesions together, in words, when clearly better than one; else empty.
+        next_signs: Most telling signs to examine next.
+        asymmetries: Signs whose sides truly differ, surest first.
+        level_note: Where arms and legs part, in words; else empty.
+        sensitivity: Single grades whose change by one would change the top answer.
+        entered: Number of findings read.
+
+    """
+
+    sites: tuple[Site, ...] = ()
+    supports: tuple[Evidence, ...] = ()
+    opposes: tuple[Evidence, ...] = ()
+    unexplained: tuple[str, ...] = ()
+    fit: float | None = None
+    fits_one: bool = True
+    pair: str = ""
+    next_signs: tuple[NextSign, ...] = ()
+    asymmetries: tuple[Asymmetry, ...] = ()
+    level_note: str = ""
+    sensitivity: tuple[Sensitivity, ...] = field(default=())
+    entered: int = 0

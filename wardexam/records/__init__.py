@@ -1,0 +1,1 @@
+"""Where it is kept: TinyDB documents, durable writes, locks, drafts, revisions, archives."""

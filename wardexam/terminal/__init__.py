@@ -1,0 +1,1 @@
+"""What the doctor sees. The only folder that knows Textual."""
