@@ -93,7 +93,7 @@ class Examination(Model):
     context: Context = Context()
     findings: tuple[Finding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
-    flags: dict[str, YesNo] = {}
+    flags: dict[str, YesNo] = Field(default_factory=dict)
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""

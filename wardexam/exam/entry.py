@@ -1,0 +1,127 @@
+"""One change to an examination at a time: what a key does, what a draft keeps, what undo reverses.
+
+A draft on disk is a line per change. Changes are applied by rebuilding the document, so that every
+step is validated.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Any, Literal, Self, get_args
+
+from pydantic import ValidationError
+
+from wardexam.errors import InputError
+from wardexam.exam.examination import Examination
+
+What = Literal[
+    "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change.
+
+    Attributes:
+        what: The field that changes.
+        key: Which one: ``"knee right"`` for a finding, ``"power right arm"`` for a statement, the
+            flag's or context field's name; empty for the rest.
+        value: The new value as JSON; None takes it away.
+    """
+
+    what: What
+    key: str = ""
+    value: Any = None
+
+    def to_json(self) -> dict[str, Any]:
+        """As a JSON object."""
+        return {"what": self.what, "key": self.key, "value": self.value}
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> Self:
+        """From a JSON object.
+
+        Raises:
+            InputError: The object is not a change.
+        """
+        if set(data) != {"what", "key", "value"} or data["what"] not in get_args(What):
+            raise InputError("not a change to an examination", where=json.dumps(data)[:80])
+        if not isinstance(data["key"], str):
+            raise InputError("the key of a change is text", where=json.dumps(data)[:80])
+        return cls(data["what"], data["key"], data["value"])
+
+
+def first_fault(error: ValidationError) -> str:
+    """The first fault of a refused document as one line: where, what, what is allowed."""
+    fault = error.errors(include_url=False)[0]
+    place = ".".join(str(p) for p in fault["loc"])
+    text = fault["msg"].removeprefix("Value error, ")
+    given = fault.get("input")
+    shown = (
+        f", not {given!r}"
+        if isinstance(given, str | int | float | bool) and not text.startswith(place)
+        else ""
+    )
+    if fault["type"] == "value_error":
+        shown = ""
+    return f"{place}: {text}{shown}" if place else f"{text}{shown}"
+
+
+def _parts(document: dict[str, Any], change: Change) -> tuple[list[dict[str, Any]], int | None]:
+    """The list a keyed change works on and the index of the row with its key."""
+    rows: list[dict[str, Any]] = document["findings" if change.what == "finding" else change.what]
+    for index, row in enumerate(rows):
+        key = (
+            f"{row['sign']} {row['side']}"
+            if change.what == "finding"
+            else f"{row['part']} {row['limb']}"
+        )
+        if key == change.key:
+            return rows, index
+    return rows, None
+
+
+def apply(examination: Examination, change: Change) -> Examination:
+    """The examination after a change.
+
+    Raises:
+        InputError: The change is not acceptable; the examination stays as it was.
+    """
+    document = examination.model_dump(mode="json")
+    match change.what:
+        case "finding" | "rest_normal":
+            rows, index = _parts(document, change)
+            if change.value is None:
+                if index is not None:
+                    del rows[index]
+            elif index is None:
+                rows.append(change.value)
+            else:
+                rows[index] = change.value
+        case "flag" | "context":
+            table: dict[str, Any] = document["flags" if change.what == "flag" else "context"]
+            if change.value is None:
+                table.pop(change.key, None)
+            else:
+                table[change.key] = change.value
+        case field:
+            document[field] = change.value if change.value is not None else ""
+    try:
+        return Examination.model_validate(document)
+    except ValidationError as error:
+        raise InputError(first_fault(error)) from None
+
+
+def inverse(examination: Examination, change: Change) -> Change:
+    """The change that takes `change` back, given the examination before it was applied."""
+    document = examination.model_dump(mode="json")
+    match change.what:
+        case "finding" | "rest_normal":
+            rows, index = _parts(document, change)
+            return Change(change.what, change.key, None if index is None else rows[index])
+        case "flag":
+            return Change("flag", change.key, document["flags"].get(change.key))
+        case "context":
+            return Change("context", change.key, document["context"].get(change.key))
+        case field:
+            return Change(field, "", document[field])
