@@ -1,0 +1,245 @@
+"""A sheet of findings as scripts and tests give it: the input of `wardexam localise`.
+
+More convenient than a stored examination and no less strict: a side may be ``both``, a sign may
+be a named group, the scale is said once. Everything is spelled out into findings before use.
+"""
+
+import json
+import tomllib
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, StringConstraints, ValidationError
+
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.errors import InputError
+from wardexam.exam.answers import ScaleName, answers_for
+from wardexam.exam.entry import first_fault
+from wardexam.exam.examination import Context, Examination, YesNo
+from wardexam.exam.findings import (
+    Finding,
+    Limb,
+    Model,
+    Quality,
+    Reason,
+    RestNormal,
+    Side,
+    Text,
+    nearest,
+)
+from wardexam.exam.flags import flag_names
+
+LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
+
+SheetSide = Literal["right", "left", "both", "midline"]
+SheetLimb = Literal[
+    "head",
+    "trunk",
+    "right arm",
+    "left arm",
+    "right leg",
+    "left leg",
+    "both arms",
+    "both legs",
+    "all",
+]
+
+_LIMBS: dict[str, tuple[Limb, ...]] = {
+    "both arms": ("right arm", "left arm"),
+    "both legs": ("right leg", "left leg"),
+    "all": ("head", "trunk", "right arm", "left arm", "right leg", "left leg"),
+}
+
+
+@cache
+def groups() -> dict[str, tuple[str, ...]]:
+    """Named groups of signs, each with the ids it stands for."""
+    text = (files("wardexam.exam") / "groups.toml").read_text(encoding="utf-8")
+    return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
+
+
+class SheetFinding(Model):
+    """A finding, or the same finding in a group of signs or on both sides.
+
+    Attributes:
+        sign: A sign id or the name of a group.
+        side: ``both`` stands for right and left.
+        answer: A code of the sign's answer set, or None when not testable.
+        scale: For tendon reflexes; the sheet's scale where left out.
+        qualities: How a tendon reflex came.
+        amount: Beats, degrees or mL.
+        not_testable: Why it could not be tested.
+        comment: Free text.
+    """
+
+    sign: str
+    side: SheetSide
+    answer: str | None = None
+    scale: ScaleName | None = None
+    qualities: tuple[Quality, ...] = Field(default=(), strict=False)
+    amount: int | None = None
+    not_testable: Reason | None = None
+    comment: Text = ""
+
+    def spelled_out(self, scale: ScaleName) -> list[Finding]:
+        """The findings it stands for."""
+        sides: tuple[Side, ...] = ("right", "left") if self.side == "both" else (self.side,)
+        found = []
+        for sign in groups().get(self.sign, (self.sign,)):
+            row = catalogue().get(sign)
+            graded = row is not None and row.answers == "tendon" and self.not_testable is None
+            for side in sides:
+                document = self.model_dump(mode="json") | {"sign": sign, "side": side}
+                document["scale"] = (self.scale or scale) if graded else self.scale
+                found.append(Finding.model_validate(document))
+        return found
+
+
+class SheetRestNormal(Model):
+    """A statement that the rest of a part was examined and normal, in one limb or in several."""
+
+    part: str
+    limb: SheetLimb
+
+    def spelled_out(self) -> list[RestNormal]:
+        """One statement for each limb that has something to examine in this part."""
+        if self.limb not in _LIMBS:
+            return [RestNormal.model_validate({"part": self.part, "limb": self.limb})]
+        found, fault = [], None
+        for limb in _LIMBS[self.limb]:
+            try:
+                found.append(RestNormal.model_validate({"part": self.part, "limb": limb}))
+            except ValidationError as error:
+                fault = error
+        if not found and fault:
+            raise fault
+        return found
+
+
+class Sheet(Model):
+    """One patient's findings at one time.
+
+    Attributes:
+        id: Returned with the answer; any short text.
+        scale: The tendon scale where a finding names none.
+        context: Age, sex, onset and complaint.
+        findings: What was found; a sign that was not examined is left out.
+        rest_normal: Explicit statements.
+        flags: Red flags answered yes or no; one not asked is left out.
+    """
+
+    id: Annotated[str, StringConstraints(max_length=120)] = ""
+    scale: ScaleName = "conventional"
+    context: Context = Context()
+    findings: tuple[SheetFinding, ...] = Field(default=(), strict=False)
+    rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
+    flags: dict[str, YesNo] = Field(default_factory=dict)
+
+    def examination(self, at: datetime = datetime(2000, 1, 1, tzinfo=UTC)) -> Examination:
+        """The sheet as an examination, every group and ``both`` spelled out.
+
+        Raises:
+            InputError: A finding is not acceptable; names it and what is allowed.
+        """
+        # A sign found on its own outweighs what was said of its group.
+        general: dict[tuple[str, Side], Finding] = {}
+        single: dict[tuple[str, Side], Finding] = {}
+        statements: list[dict[str, Any]] = []
+        for number, finding in enumerate(self.findings):
+            found = general if finding.sign in groups() else single
+            try:
+                for item in finding.spelled_out(self.scale):
+                    if found.setdefault(item.key, item) != item:
+                        raise InputError(
+                            f"{item.sign} {item.side} is given twice, and differently",
+                            where=f"findings.{number}",
+                        )
+            except ValidationError as error:
+                if finding.sign not in groups() and finding.sign not in catalogue():
+                    hint = nearest(finding.sign, [*catalogue(), *groups()])
+                    raise InputError(
+                        f"unknown sign '{finding.sign}': {hint}", f"findings.{number}"
+                    ) from None
+                raise InputError(first_fault(error), where=f"findings.{number}") from None
+        for number, statement in enumerate(self.rest_normal):
+            try:
+                statements += [s.model_dump(mode="json") for s in statement.spelled_out()]
+            except ValidationError as error:
+                raise InputError(first_fault(error), where=f"rest_normal.{number}") from None
+        document = {
+            "id": "00000000",
+            "patient": "00000000",
+            "examiner": "",
+            "at": at.isoformat(),
+            "scale": self.scale,
+            "context": self.context.model_dump(mode="json"),
+            "findings": [f.model_dump(mode="json") for f in (general | single).values()],
+            "rest_normal": statements,
+            "flags": self.flags,
+        }
+        try:
+            return Examination.model_validate(document)
+        except ValidationError as error:
+            raise InputError(first_fault(error)) from None
+
+
+def read_sheet(text: str) -> Sheet:
+    """A sheet from one JSON document.
+
+    Raises:
+        InputError: The text is not JSON or not a sheet; one line naming field, value and what
+            is allowed.
+    """
+    if len(text) > LONGEST_SHEET:
+        raise InputError(f"longer than {LONGEST_SHEET} characters", where="sheet")
+    try:
+        json.loads(text, object_pairs_hook=_no_duplicates)
+        return Sheet.model_validate_json(text)
+    except ValidationError as error:
+        raise InputError(first_fault(error)) from None
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"not JSON: {error}") from None
+
+
+def _no_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A JSON object whose names differ; a name given twice would hide a finding."""
+    names = [name for name, _ in pairs]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"'{name}' is given twice in one object")
+    return dict(pairs)
+
+
+def sheet_schema() -> dict[str, Any]:
+    """The JSON Schema of a sheet, with every sign, its sides and its answers spelled out."""
+    schema = Sheet.model_json_schema()
+    finding = schema["$defs"]["SheetFinding"]
+    signs = catalogue()
+    finding["properties"]["sign"]["enum"] = [*signs, *groups()]
+    kinds: dict[tuple[str, str], list[str]] = {}
+    for sign in signs.values():
+        kinds.setdefault((sign.answers, sign.sides), []).append(sign.id)
+    for name, members in groups().items():
+        row = signs[members[0]]
+        kinds[row.answers, row.sides].append(name)
+    rules = []
+    for (answers, sides), names in kinds.items():
+        if answers == "tendon":
+            scales: tuple[ScaleName, ...] = ("conventional", "ninds", "plus")
+            codes = sorted({c for s in scales for c in answers_for(answers, s).codes})
+        else:
+            codes = [*answers_for(answers).codes, *(SEGMENTS if answers == "level" else ())]
+        allowed = ["right", "left", "both"] if sides == "each" else ["midline"]
+        rules.append(
+            {
+                "if": {"properties": {"sign": {"enum": names}}},
+                "then": {
+                    "properties": {"answer": {"enum": [*codes, None]}, "side": {"enum": allowed}}
+                },
+            }
+        )
+    finding["allOf"] = rules
+    schema["properties"]["flags"]["propertyNames"] = {"enum": list(flag_names())}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

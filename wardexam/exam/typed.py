@@ -1,0 +1,141 @@
+"""Findings on a typed line: ``knee 2/0 ankle 2/0 plantar down/up age=63 onset=days``.
+
+Two answers with a slash are the patient's right and left; a midline sign has one answer. ``-`` is
+"not examined". After a colon stand a quality, a number, or the reason for ``nt`` (not testable).
+"""
+
+import json
+import re
+from typing import Any
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.errors import InputError
+from wardexam.exam.answers import ScaleName, answers_for, scales
+from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
+from wardexam.exam.sheet import Sheet, groups, read_sheet
+
+_SETTING = re.compile(
+    r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
+)
+_FLAG = re.compile(r"flag:(\w+)=(yes|no)")
+_REST = re.compile(r"rest=(\w+):(\w+)")
+
+
+def _names() -> dict[str, str]:
+    """Every way of writing a sign or group, lower case with underscores, to its id."""
+    names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
+    return names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
+
+
+def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
+    """The fields of a finding that one answer gives."""
+    value, *extras = word.split(":")
+    if value == "nt":
+        reason = extras[0] if extras else "other"
+        if reason not in REASON_WORDS:
+            raise InputError(
+                f"unknown reason '{reason}': {nearest(reason, REASON_WORDS)}", where=row.id
+            )
+        return {"not_testable": reason}
+    allowed = answers_for(row.answers, scale)
+    lowered = value.lower()
+    ways = [
+        {a.code.lower(): a for a in allowed.answers},
+        {a.mark.lower(): a for a in allowed.answers},
+        {a.key.lower(): a for a in allowed.answers},
+        {a.words.lower(): a for a in allowed.answers},
+    ]
+    found = next((way[lowered] for way in ways if lowered in way), None)
+    if found is not None:
+        fields: dict[str, Any] = {"answer": found.code}
+    elif row.answers == "level" and value.upper() in SEGMENTS:
+        fields = {"answer": value.upper()}
+    else:
+        choices = ", ".join(
+            f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
+        )
+        more = " or a segment" if row.answers == "level" else ""
+        raise InputError(
+            f"'{value}' is not an answer here: allowed are {choices}{more}", where=row.id
+        )
+    for extra in extras:
+        if extra.isdecimal():
+            fields["amount"] = int(extra)
+        elif extra in QUALITY_WORDS:
+            fields.setdefault("qualities", []).append(extra)
+        else:
+            raise InputError(
+                f"'{extra}' is neither a number nor one of {', '.join(QUALITY_WORDS)}", row.id
+            )
+    return fields
+
+
+def read_line(line: str) -> Sheet:
+    """A sheet from one typed line.
+
+    Raises:
+        InputError: A word is not understood; names it and the nearest that is.
+    """
+    names, words = _names(), line.split()
+    sheet: dict[str, Any] = {"findings": [], "rest_normal": [], "context": {}, "flags": {}}
+    scale: ScaleName = "conventional"
+    for word in words:
+        if word.startswith("scale="):
+            wanted = word.removeprefix("scale=")
+            if wanted not in scales():
+                raise InputError(
+                    f"unknown scale '{wanted}': {nearest(wanted, scales())}", where="scale"
+                )
+            scale = wanted
+    position = 0
+    while position < len(words):
+        word = words[position]
+        if setting := _SETTING.fullmatch(word):
+            field, text = setting.groups()
+            target = sheet if field in ("scale", "id") else sheet["context"]
+            if field == "age" and not text.isdecimal():
+                raise InputError(f"age is a number of years, not '{text}'", where="age")
+            target[field] = int(text) if field == "age" else text
+        elif flag := _FLAG.fullmatch(word):
+            sheet["flags"][flag[1]] = flag[2]
+        elif rest := _REST.fullmatch(word):
+            sheet["rest_normal"].append({"part": rest[1], "limb": rest[2].replace("_", " ")})
+        else:
+            position = _read_sign(words, position, names, sheet, scale)
+            continue
+        position += 1
+    return read_sheet(json.dumps(sheet))
+
+
+def _read_sign(
+    words: list[str], position: int, names: dict[str, str], sheet: dict[str, Any], scale: ScaleName
+) -> int:
+    """Read a sign's name, of up to four words, and its answer; give the position after it."""
+    for length in (4, 3, 2, 1):
+        name = (
+            "_".join(words[position : position + length]).lower().replace(",", "").replace("-", "_")
+        )
+        if name in names and position + length <= len(words):
+            break
+    else:
+        raise InputError(
+            f"unknown sign '{words[position]}': {nearest(words[position].lower(), names)}"
+        )
+    sign = names[name]
+    row = catalogue()[groups().get(sign, (sign,))[0]]
+    position += length
+    if position == len(words):
+        raise InputError(f"{sign} has no answer; write right/left, as in '{sign} 2/2'")
+    answers = words[position].split("/")
+    sides = ("right", "left") if row.sides == "each" else ("midline",)
+    if "+/-" in words[position]:  # a grade of the plus-sign chart that holds a slash of its own
+        answers = words[position].replace("+/-", "\0").split("/")
+        answers = [a.replace("\0", "+/-") for a in answers]
+    if len(answers) != len(sides):
+        shape = "right/left" if len(sides) == 2 else "one answer"
+        raise InputError(f"'{words[position]}' does not fit: {sign} takes {shape}", where=sign)
+    for side, answer in zip(sides, answers, strict=True):
+        if answer != "-":
+            fields = _answer(row, answer, scale)
+            sheet["findings"].append({"sign": sign, "side": side, **fields})
+    return position + 1
