@@ -1,6 +1,516 @@
-"""The command line: each command a few lines over the folders below."""
+"""The command line: each command a few lines over the folders below.
+
+Imports stay inside the commands, so that each pays for what it uses: the ward opens without the
+models, a note prints without the screen.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wardexam import __version__
+from wardexam.errors import InputError, WardexamError
+
+if TYPE_CHECKING:
+    from wardexam.exam.sheet import Sheet
+    from wardexam.records.ward import Ward
+
+Command = Callable[[argparse.Namespace], int]
+
+EPILOG = """\
+examples:
+  wardexam                          open the ward
+  wardexam demo                     open a throw-away copy of an invented ward
+  wardexam beds                     list beds with their identifiers
+  wardexam note k3v9p2xq7m          print the last note of that patient
+  echo "knee 2/0 ankle 2/2 plantar down/down" | wardexam localise
+  wardexam localise --json cases.jsonl
+
+Suggestions are for clinical correlation. They rule nothing out; follow local policy.
+"""
+
+
+def now() -> datetime:
+    """The time at the edge, with the zone of the terminal."""
+    return datetime.now().astimezone()
+
+
+def new_id() -> str:
+    """A new opaque identifier of 16 letters and digits."""
+    import secrets
+
+    return "".join(secrets.choice("abcdefghijkmnpqrstuvwxyz23456789") for _ in range(16))
+
+
+def _examiner(options: argparse.Namespace) -> str:
+    import getpass
+
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):
+        user = ""
+    return str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")[:120]
+
+
+def _ward(options: argparse.Namespace) -> "Ward":
+    from wardexam.records.paths import ward_folder
+    from wardexam.records.ward import open_ward
+
+    return open_ward(ward_folder(options.db), shared=options.shared)
+
+
+def _terminal(ward: "Ward", options: argparse.Namespace, folder_note: str = "") -> int:
+    from wardexam.terminal.environment import prepare
+
+    terminal = prepare(os.environ, ascii_only=options.ascii)
+    from wardexam.terminal.app import WardApp
+
+    return WardApp(
+        ward,
+        examiner=_examiner(options),
+        now=now,
+        new_id=new_id,
+        terminal=terminal,
+        notice=folder_note,
+    ).start()
+
+
+def open_screen(options: argparse.Namespace) -> int:
+    """Open the ward on the screen."""
+    return _terminal(_ward(options), options)
+
+
+def demo(options: argparse.Namespace) -> int:
+    """Open a private copy of the demo ward, deleted on leaving."""
+    import tempfile
+
+    from wardexam.records.paths import copy_demo
+    from wardexam.records.ward import open_ward
+
+    with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
+        ward = open_ward(copy_demo(Path(folder) / "ward"))
+        return _terminal(
+            ward, options, "Demo: invented patients; changes are thrown away on leaving."
+        )
+
+
+def enter(options: argparse.Namespace) -> int:
+    """Ask sign by sign on plain lines."""
+    from wardexam.terminal.line_mode import converse
+
+    return converse(
+        _ward(options),
+        examiner=_examiner(options),
+        now=now,
+        new_id=new_id,
+        read=sys.stdin,
+        write=sys.stdout,
+    )
+
+
+def beds(options: argparse.Namespace) -> int:
+    """List the beds with the patients' identifiers."""
+    from wardexam.exam.text import clean
+
+    for bed in _ward(options).beds(discharged=options.discharged):
+        urgency = bed.summary.urgency_word if bed.summary else "not examined"
+        print(f"{clean(bed.bed):<12} {bed.patient_id}  {urgency}")
+    return 0
+
+
+def note(options: argparse.Namespace) -> int:
+    """Print a stored examination's note."""
+    from wardexam.note.note import render
+    from wardexam.reasoning.urgency import assess
+
+    ward = _ward(options)
+    patient = ward.patient(options.patient)
+    stored = ward.examinations(options.patient)
+    if options.examination:
+        chosen = [e for e in stored if e.id == options.examination]
+        if not chosen:
+            raise InputError(
+                f"no examination '{options.examination}'",
+                where=options.patient,
+                remedy="known: " + (", ".join(e.id for e in stored) or "none"),
+            )
+    else:
+        chosen = list(stored[-1:])
+    if not chosen:
+        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
+    earlier = [e for e in stored if e.at < chosen[0].at]
+    previous = earlier[-1] if earlier else None
+    urgency = assess(chosen[0], previous, None)
+    text = render(
+        patient,
+        chosen[0],
+        previous=previous,
+        urgency=urgency,
+        form=options.form,
+        scale=options.scale,
+        line_end={"lf": "\n", "crlf": "\r\n"}[options.ends],
+        ascii_only=not options.utf8,
+    )
+    sys.stdout.write(text)
+    ward.record("exported", options.patient, _examiner(options))
+    return 0
+
+
+def referral(options: argparse.Namespace) -> int:
+    """Print a referral for a patient's last examination."""
+    from wardexam.note import referral as words
+    from wardexam.reasoning.urgency import assess
+
+    ward = _ward(options)
+    patient = ward.patient(options.patient)
+    stored = ward.examinations(options.patient)
+    if not stored:
+        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
+    previous = stored[-2] if len(stored) > 1 else None
+    urgency = assess(stored[-1], previous, None)
+    sys.stdout.write(words.render(patient, stored[-1], previous=previous, urgency=urgency))
+    ward.record("exported", options.patient, _examiner(options))
+    return 0
+
+
+def handover(options: argparse.Namespace) -> int:
+    """Print the handover sheet of the ward."""
+    from wardexam.note import handover as sheet
+
+    ward = _ward(options)
+    rows = [
+        (ward.patient(bed.patient_id), ward.examinations(bed.patient_id)) for bed in ward.beds()
+    ]
+    sys.stdout.write(sheet.render(rows, now=now()))
+    ward.record("exported", "", _examiner(options))
+    return 0
+
+
+def figure(options: argparse.Namespace) -> int:
+    """Draw a patient's last examination as an SVG picture."""
+    from wardexam.note.svg import render
+
+    ward = _ward(options)
+    stored = ward.examinations(options.patient)
+    if not stored:
+        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
+    sys.stdout.write(render(ward.patient(options.patient), stored[-1]))
+    ward.record("exported", options.patient, _examiner(options))
+    return 0
+
+
+def _sheets(options: argparse.Namespace) -> list[tuple[str, "Sheet | WardexamError"]]:
+    """Every sheet of the input with the place it came from; a refused one as its error."""
+    import json
+
+    from wardexam.exam.sheet import read_sheet
+    from wardexam.exam.typed import read_line
+
+    if options.signs:
+        text, name = options.signs, "--signs"
+    elif options.file in (None, "-"):
+        if sys.stdin.isatty():
+            print("Type findings, a line each; end with Ctrl-D.", file=sys.stderr)
+        text, name = sys.stdin.read(), "standard input"
+    else:
+        try:
+            text, name = Path(options.file).read_text(encoding="utf-8"), options.file
+        except (OSError, UnicodeDecodeError) as error:
+            reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+            raise InputError(f"cannot be read: {reason}", where=options.file) from None
+    whole = text.lstrip().startswith("{")
+    if whole:
+        try:
+            json.loads(text)
+        except json.JSONDecodeError as error:
+            whole = not error.msg.startswith("Extra data")
+        except RecursionError:
+            raise InputError("nested too deeply", where=name) from None
+    pieces = (
+        [(name, text)]
+        if whole
+        else [
+            (f"{name}, line {n}", line)
+            for n, line in enumerate(text.splitlines(), 1)
+            if line.strip()
+        ]
+    )
+    found: list[tuple[str, Sheet | WardexamError]] = []
+    for place, piece in pieces or [(name, "{}")]:
+        try:
+            found.append(
+                (place, (read_sheet if piece.lstrip().startswith("{") else read_line)(piece))
+            )
+        except WardexamError as error:
+            found.append((place, error))
+    return found
+
+
+def localise(options: argparse.Namespace) -> int:
+    """Rank the sites that fit the findings, without a screen."""
+    import json
+    from dataclasses import asdict
+
+    from wardexam.note.suggestion import CAUTION, reading_lines
+    from wardexam.reasoning.engine import load
+    from wardexam.reasoning.urgency import assess
+
+    code = 0
+    engine = None
+    for place, sheet in _sheets(options):
+        try:
+            if isinstance(sheet, WardexamError):
+                raise sheet
+            examination = sheet.examination()
+            engine = engine or load()
+            reading = engine.read(examination)
+            urgency = assess(examination, None, reading)
+        except WardexamError as error:
+            print(f"wardexam: {place}: {error}", file=sys.stderr)
+            code = error.exit_code
+            continue
+        if options.json:
+            answer: dict[str, Any] = {"id": sheet.id, **asdict(reading)}
+            answer["urgency"] = asdict(urgency)
+            answer["caution"] = CAUTION
+            print(json.dumps(answer, ensure_ascii=True, default=str))
+        else:
+            if sheet.id:
+                print(f"== {sheet.id}")
+            print("\n".join([*_urgency_lines(urgency), *reading_lines(reading), ""]))
+    return code
+
+
+def _urgency_lines(urgency: Any) -> list[str]:
+    from wardexam.note.note import urgency_lines
+
+    return list(urgency_lines(urgency))
+
+
+def schema(options: argparse.Namespace) -> int:
+    """Print the JSON Schema of what localise reads."""
+    import json
+
+    from wardexam.exam.sheet import sheet_schema
+
+    print(json.dumps(sheet_schema(), indent=2))
+    return 0
+
+
+def check(options: argparse.Namespace) -> int:
+    """Verify the store; repair only when told."""
+    from wardexam.records.check import check_store
+    from wardexam.records.paths import ward_folder
+
+    report = check_store(
+        ward_folder(options.db), repair=options.repair, by=_examiner(options), at=now()
+    )
+    for line in report.lines:
+        print(line)
+    return 0 if report.sound else 1
+
+
+def export(options: argparse.Namespace) -> int:
+    """Write a ward or one patient as an archive, or the findings as CSV."""
+    from wardexam.records import archive
+
+    ward = _ward(options)
+    write = archive.write_csv if options.csv else archive.write_archive
+    for line in write(ward, patients=[options.patient] if options.patient else None):
+        sys.stdout.write(line)
+    ward.record("exported", options.patient or "", _examiner(options))
+    return 0
+
+
+def import_(options: argparse.Namespace) -> int:
+    """Read an archive into the ward: all of it or nothing."""
+    from wardexam.records import archive
+
+    try:
+        with open(options.file, "rb") as source:
+            result = archive.read_archive(
+                _ward(options), source, by=_examiner(options), dry_run=options.dry_run
+            )
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
+    verb = "would be added" if options.dry_run else "added"
+    print(f"{result.patients} patients and {result.examinations} examinations {verb}")
+    return 0
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command line's grammar."""
+    plain = argparse.RawDescriptionHelpFormatter
+    top = argparse.ArgumentParser(
+        prog="wardexam",
+        epilog=EPILOG,
+        formatter_class=plain,
+        description="The bedside neurological examination at the terminal.",
+    )
+    top.add_argument("--version", action="version", version=f"wardexam {__version__}")
+    common = argparse.ArgumentParser(add_help=False)
+    for target in (top, common):
+        default = None if target is top else argparse.SUPPRESS
+        target.add_argument(
+            "--db",
+            metavar="FOLDER",
+            default=default,
+            help="the ward's folder (else WARDEXAM_DB, else your data folder)",
+        )
+        target.add_argument(
+            "--examiner",
+            metavar="NAME",
+            default=default,
+            help="who examines (else WARDEXAM_EXAMINER, else your login)",
+        )
+        target.add_argument(
+            "--shared",
+            action="store_true",
+            default=False if target is top else argparse.SUPPRESS,
+            help="a ward account's folder: readable by its group",
+        )
+        target.add_argument(
+            "--ascii",
+            action="store_true",
+            default=False if target is top else argparse.SUPPRESS,
+            help="draw with plain ASCII characters only",
+        )
+    top.set_defaults(command=open_screen)
+    commands = top.add_subparsers(title="commands", metavar="COMMAND")
+
+    def add(name: str, command: Command, help_: str, example: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(
+            name,
+            parents=[common],
+            help=help_,
+            description=help_,
+            formatter_class=plain,
+            epilog=f"example:\n  {example}",
+        )
+        sub.set_defaults(command=command)
+        return sub
+
+    add("demo", demo, "Open a throw-away copy of an invented ward.", "wardexam demo")
+    add(
+        "enter",
+        enter,
+        "Examine on plain lines, for a screen reader or where a full screen is impossible.",
+        "wardexam enter",
+    )
+    sub = add(
+        "beds", beds, "List beds with the identifiers that other commands take.", "wardexam beds"
+    )
+    sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
+    sub = add(
+        "note", note, "Print a stored examination's note.", "wardexam note k3v9p2xq7m --form line"
+    )
+    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
+    sub.add_argument(
+        "--form",
+        choices=["table", "line", "figure"],
+        default="table",
+        help="reflexes as a table, one line, or a stick figure",
+    )
+    sub.add_argument(
+        "--scale",
+        choices=["conventional", "ninds", "plus"],
+        help="show tendon reflexes on this scale (default: as graded)",
+    )
+    sub.add_argument("--ends", choices=["lf", "crlf"], default="lf", help="line ends")
+    sub.add_argument(
+        "--utf8", action="store_true", help="keep characters outside ASCII in names and comments"
+    )
+    sub = add(
+        "referral",
+        referral,
+        "Print a referral: situation, background, assessment, recommendation.",
+        "wardexam referral k3v9p2xq7m",
+    )
+    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    add(
+        "handover",
+        handover,
+        "Print the ward's handover sheet, sickest and most changed first.",
+        "wardexam handover",
+    )
+    sub = add(
+        "figure",
+        figure,
+        "Draw a patient's last examination as an SVG picture.",
+        "wardexam figure k3v9p2xq7m > figure.svg",
+    )
+    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    sub = add(
+        "localise",
+        localise,
+        "Rank the sites that fit findings, without a screen.",
+        'echo "knee 2/0 ankle 2/0 plantar down/up" | wardexam localise',
+    )
+    sub.description = (
+        "Reads findings as JSON (one document, or one a line) or as typed lines, where two answers\n"
+        "with a slash are the patient's right and left. 'wardexam schema' prints the form of the JSON."
+    )
+    sub.add_argument(
+        "file", nargs="?", metavar="FILE", help="file to read, or - for standard input (default)"
+    )
+    sub.add_argument("--signs", metavar="LINE", help="a typed line instead of a file")
+    sub.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
+    add(
+        "schema",
+        schema,
+        "Print the JSON Schema of what localise reads.",
+        "wardexam schema > sheet.schema.json",
+    )
+    sub = add(
+        "check", check, "Verify the store and its audit trail; say what is wrong.", "wardexam check"
+    )
+    sub.add_argument(
+        "--repair",
+        action="store_true",
+        help="repair what can be repaired; damaged files are kept aside",
+    )
+    sub = add(
+        "export",
+        export,
+        "Write the ward, or one patient, as a JSON Lines archive.",
+        "wardexam export > ward.jsonl",
+    )
+    sub.add_argument("--patient", metavar="PATIENT", help="one patient only")
+    sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    sub = add(
+        "import",
+        import_,
+        "Add an archive to the ward: all of it or nothing.",
+        "wardexam import --dry-run ward.jsonl",
+    )
+    sub.add_argument("file", metavar="FILE", help="the archive")
+    sub.add_argument(
+        "--dry-run", action="store_true", help="say what would be added, change nothing"
+    )
+    return top
 
 
 def run(arguments: list[str]) -> int:
-    """Run one command and return its exit code."""
-    raise SystemExit(f"no command yet: {arguments}")
+    """Run one command.
+
+    Returns:
+        0 done; 1 a fault; 2 bad input or usage; 3 the store; 130 interrupted.
+    """
+    options = parser().parse_args(arguments)
+    command: Command = options.command
+    try:
+        return command(options)
+    except WardexamError as error:
+        print(f"wardexam: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # The reader of a pipe has left; point stdout nowhere so that its closing stays quiet.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0

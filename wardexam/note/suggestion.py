@@ -1,0 +1,69 @@
+"""The tool's reading of the signs in words, for the command line and for what a doctor may accept.
+
+Always worded as a suggestion; never says that signs rule anything out.
+"""
+
+from wardexam.reasoning.reading import Evidence, Reading
+
+CAUTION = (
+    "Suggestion for clinical correlation; it rules nothing out. Follow local policy, ask a senior."
+)
+
+
+def accepted_text(reading: Reading, sites: int = 2) -> str:
+    """The sentence that goes into the note when the doctor accepts the suggestion.
+
+    Empty where nothing was entered or no site stands out enough to be named.
+    """
+    named = [s for s in reading.sites[:sites] if s.probability >= 0.1]
+    if not reading.entered or not named:
+        return ""
+    places = "; ".join(f"{s.word} {s.name}" for s in named)
+    doubt = " The findings do not fit one lesion well." if not reading.fits_one else ""
+    return f"Findings compatible with: {places}.{doubt}"
+
+
+def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]:
+    notes = {"finding": "", "stated": " (stated normal)", "silence": " (not recorded; weak)"}
+    return [
+        f"  {title if n == 0 else '':<10} {e.text}{notes[e.kind]} [{e.weight:+.1f}]"
+        for n, e in enumerate(evidence[:most])
+    ]
+
+
+def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
+    """A reading as plain lines: sites with bars, reasons, what does not fit, what to test next.
+
+    Weights are log10 likelihood ratios of the top site against the runner-up.
+    """
+    lines = []
+    if not reading.entered:
+        lines.append("Nothing entered yet: no site is more likely than before the examination.")
+    else:
+        if not reading.fits_one:
+            lines.append("These findings do not fit one lesion.")
+        for site in reading.sites[:most]:
+            bar = "#" * round(site.probability * 20)
+            levels = f" [{site.levels[0]} to {site.levels[1]}]" if site.levels else ""
+            lines.append(f"{site.probability:4.0%} {bar:<20} {site.word} {site.name}{levels}")
+        lines += _weights("for", reading.supports, most) + _weights(
+            "against", reading.opposes, most
+        )
+        lines += [f"  does not fit: {text}" for text in reading.unexplained[:most]]
+        if reading.pair:
+            lines.append(f"  two lesions fit better: {reading.pair}")
+        lines += [
+            f"  sides differ: {a.text} ({a.probability:.0%})" for a in reading.asymmetries[:most]
+        ]
+        if reading.level_note:
+            lines.append(f"  level: {reading.level_note}")
+        lines += [
+            f"  if one grade were off: {s.text} -> {s.becomes}" for s in reading.sensitivity[:2]
+        ]
+    for number, sign in enumerate(reading.next_signs[:3]):
+        meaning = "; ".join(f"{answer}: {points}" for answer, points in sign.outcomes[:2])
+        lines.append(
+            f"  {'test next' if number == 0 else '':<10} {sign.text} ({sign.bits:.2f} bits) {meaning}".rstrip()
+        )
+    lines.append(CAUTION)
+    return lines
