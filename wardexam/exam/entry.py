@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from wardexam.errors import InputError
 from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding, RestNormal
 
 What = Literal[
     "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion"
@@ -67,18 +68,31 @@ def first_fault(error: ValidationError) -> str:
     return f"{place}: {text}{shown}" if place else f"{text}{shown}"
 
 
-def _parts(document: dict[str, Any], change: Change) -> tuple[list[dict[str, Any]], int | None]:
-    """The list a keyed change works on and the index of the row with its key."""
-    rows: list[dict[str, Any]] = document["findings" if change.what == "finding" else change.what]
-    for index, row in enumerate(rows):
-        key = (
-            f"{row['sign']} {row['side']}"
-            if change.what == "finding"
-            else f"{row['part']} {row['limb']}"
-        )
-        if key == change.key:
-            return rows, index
-    return rows, None
+def _key(row: Finding | RestNormal) -> str:
+    return f"{row.sign} {row.side}" if isinstance(row, Finding) else f"{row.part} {row.limb}"
+
+
+def _rows(examination: Examination, what: What) -> tuple[Finding, ...] | tuple[RestNormal, ...]:
+    return examination.findings if what == "finding" else examination.rest_normal
+
+
+def _replaced(examination: Examination, change: Change) -> Examination:
+    """One keyed row set or taken away; only that row is validated, since the rest already is."""
+    model = Finding if change.what == "finding" else RestNormal
+    rows: list[Any] = list(_rows(examination, change.what))
+    if change.value is None:
+        rows = [row for row in rows if _key(row) != change.key]
+    else:
+        row = model.model_validate(change.value)
+        if _key(row) != change.key:
+            raise InputError(f"the change speaks of '{change.key}' but holds '{_key(row)}'")
+        index = next((n for n, row in enumerate(rows) if _key(row) == change.key), None)
+        if index is None:
+            rows.append(row)
+        else:
+            rows[index] = row
+    field = "findings" if change.what == "finding" else "rest_normal"
+    return examination.model_copy(update={field: tuple(rows)})
 
 
 def apply(examination: Examination, change: Change) -> Examination:
@@ -87,26 +101,18 @@ def apply(examination: Examination, change: Change) -> Examination:
     Raises:
         InputError: The change is not acceptable; the examination stays as it was.
     """
-    document = examination.model_dump(mode="json")
-    match change.what:
-        case "finding" | "rest_normal":
-            rows, index = _parts(document, change)
-            if change.value is None:
-                if index is not None:
-                    del rows[index]
-            elif index is None:
-                rows.append(change.value)
-            else:
-                rows[index] = change.value
-        case "flag" | "context":
+    try:
+        if change.what in ("finding", "rest_normal"):
+            return _replaced(examination, change)
+        document = examination.model_dump(mode="json")
+        if change.what in ("flag", "context"):
             table: dict[str, Any] = document["flags" if change.what == "flag" else "context"]
             if change.value is None:
                 table.pop(change.key, None)
             else:
                 table[change.key] = change.value
-        case field:
-            document[field] = change.value if change.value is not None else ""
-    try:
+        else:
+            document[change.what] = "" if change.value is None else change.value
         return Examination.model_validate(document)
     except ValidationError as error:
         raise InputError(first_fault(error)) from None
@@ -114,14 +120,13 @@ def apply(examination: Examination, change: Change) -> Examination:
 
 def inverse(examination: Examination, change: Change) -> Change:
     """The change that takes `change` back, given the examination before it was applied."""
+    if change.what in ("finding", "rest_normal"):
+        rows = _rows(examination, change.what)
+        before = next((row for row in rows if _key(row) == change.key), None)
+        return Change(change.what, change.key, before and before.model_dump(mode="json"))
     document = examination.model_dump(mode="json")
-    match change.what:
-        case "finding" | "rest_normal":
-            rows, index = _parts(document, change)
-            return Change(change.what, change.key, None if index is None else rows[index])
-        case "flag":
-            return Change("flag", change.key, document["flags"].get(change.key))
-        case "context":
-            return Change("context", change.key, document["context"].get(change.key))
-        case field:
-            return Change(field, "", document[field])
+    if change.what == "flag":
+        return Change("flag", change.key, document["flags"].get(change.key))
+    if change.what == "context":
+        return Change("context", change.key, document["context"].get(change.key))
+    return Change(change.what, "", document[change.what])
