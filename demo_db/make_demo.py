@@ -1,0 +1,60 @@
+"""Make the demo ward anew: `python demo_db/make_demo.py [FOLDER]`.
+
+The same seed gives the same bytes; a test holds the checked-in ward to that.
+"""
+
+import random
+import string
+import sys
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from scenario import START, STAYS  # type: ignore[import-not-found]  # stands beside this script
+
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.typed import read_line
+
+SEED = 20260302
+
+
+def identifiers(seed: int) -> Iterator[str]:
+    """Opaque identifiers, the same for the same seed."""
+    source = random.Random(seed)
+    while True:
+        yield "".join(source.choices(string.ascii_lowercase + string.digits, k=16))
+
+
+def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
+    """Every invented patient with the examinations, oldest first."""
+    ids = identifiers(seed)
+    for stay in STAYS:
+        patient = Patient(
+            id=next(ids),
+            bed=stay.bed,
+            name=stay.name,
+            age=stay.age,
+            sex=stay.sex,
+            recheck_hours=stay.recheck,
+            admitted=START,
+            remark=stay.remark,
+        )
+        yield (
+            patient,
+            [
+                read_line(visit.signs)
+                .examination(START + timedelta(hours=visit.hours))
+                .model_copy(
+                    update={
+                        "id": next(ids),
+                        "patient": patient.id,
+                        "examiner": visit.by,
+                        "comment": visit.comment,
+                        "impression": visit.impression,
+                    }
+                )
+                for visit in stay.visits
+            ],
+        )
