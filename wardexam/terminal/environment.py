@@ -1,0 +1,172 @@
+"""What kind of terminal this is, decided once, before Textual is first imported.
+
+Textual reads its settings from the environment at import, so `prepare` must run first. It fills
+only what the user has not set. Settings of our own: ``WARDEXAM_ASCII``, ``WARDEXAM_MOUSE``
+(``on``/``off``) and ``WARDEXAM_BACKGROUND`` (``light``/``dark``).
+"""
+
+import os
+import re
+import sys
+from collections.abc import Mapping, MutableMapping
+from dataclasses import dataclass
+
+from wardexam.errors import InputError
+
+TRUECOLOUR = 16_777_216
+
+# One thread for linear algebra: with two, a reading of 0.2 ms takes 8 ms.
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+
+_REMEDY = "use 'wardexam enter', which asks sign by sign on plain lines"
+
+
+@dataclass(frozen=True, slots=True)
+class Terminal:
+    """What the screen may use of the terminal.
+
+    Attributes:
+        term: The terminal's name, ``TERM``.
+        colours: 0, 16, 256 or 16777216.
+        ascii: Draw with plain ASCII only.
+        light: Dark text on a light background, where the terminal says so.
+        remote: Reached over a network, so that every byte and every query costs.
+        tmux: Inside tmux.
+        mouse: Ask the terminal for mouse reports; its own selection by mouse then stops working.
+
+    """
+
+    term: str
+    colours: int
+    ascii: bool
+    light: bool = False
+    remote: bool = False
+    tmux: bool = False
+    mouse: bool = False
+
+
+def prepare(
+    environ: MutableMapping[str, str],
+    *,
+    ascii_only: bool = False,
+    attached: bool | None = None,
+    inherited: Mapping[str, str] | None = None,
+) -> Terminal:
+    """Describe the terminal and set defaults for it; call before the first import of Textual.
+
+    Args:
+        environ: The environment; defaults are added to it.
+        ascii_only: The user asked for plain ASCII.
+        attached: Whether input and screen are a terminal; found out when None.
+        inherited: The environment as the process was given it; found out when None. Python
+            itself adds ``LC_CTYPE=C.UTF-8`` under the C locale (PEP 538), which says nothing
+            about the terminal.
+
+    Raises:
+        InputError: A full screen is impossible here; points to the line mode.
+
+    """
+    if attached is None:
+        # Textual reads from stdin and draws on stderr.
+        attached = sys.__stdin__ is not None and sys.__stdin__.isatty()
+        attached = attached and sys.__stderr__ is not None and sys.__stderr__.isatty()
+    if not attached:
+        raise InputError("the screen needs a terminal, not a pipe or a file", remedy=_REMEDY)
+    term = environ.get("TERM", "").strip()
+    _refuse_plain(term)
+    tmux = bool(environ.get("TMUX"))
+    remote = tmux or any(environ.get(name) for name in ("SSH_CONNECTION", "SSH_TTY", "SSH_CLIENT"))
+    terminal = Terminal(
+        term=term,
+        colours=colours(environ),
+        ascii=ascii_only or wants_ascii(environ, _inherited(environ, inherited)),
+        light=is_light(environ),
+        remote=remote,
+        tmux=tmux,
+        mouse=_switch(environ, "WARDEXAM_MOUSE", not remote),
+    )
+    _set_defaults(environ, terminal)
+    return terminal
+
+
+def _refuse_plain(term: str) -> None:
+    if term in ("", "dumb", "unknown", "network"):
+        raise InputError(
+            f"a full screen is impossible with TERM={term or 'unset'}",
+            where="TERM",
+            remedy=f"{_REMEDY}; or set TERM to what your terminal is",
+        )
+
+
+def _set_defaults(environ: MutableMapping[str, str], terminal: Terminal) -> None:
+    systems = {0: "standard", 16: "standard", 256: "256", TRUECOLOUR: "truecolor"}
+    defaults = {
+        "TEXTUAL_COLOR_SYSTEM": systems[terminal.colours],
+        # Nothing moves of its own accord; over a network each frame would be sent.
+        "TEXTUAL_ANIMATIONS": "none",
+        "TEXTUAL_SMOOTH_SCROLL": "0",
+        # The keyboard protocol stays on after a dropped link and makes the shell unusable.
+        "TEXTUAL_DISABLE_KITTY_KEY": "1",
+        # An arrow key that a slow link cuts in two must not arrive as Escape and a letter.
+        "ESCDELAY": "250" if terminal.remote else "100",
+        **dict.fromkeys(_ONE_THREAD, "1"),
+    }
+    for name, value in defaults.items():
+        environ.setdefault(name, value)
+    # Textual takes an empty NO_COLOR for a wish; the convention (no-color.org) does not.
+    if terminal.colours == 0:
+        environ["NO_COLOR"] = "1"
+    else:
+        environ.pop("NO_COLOR", None)
+
+
+def colours(environ: Mapping[str, str]) -> int:
+    """How many colours to use: 0, 16, 256 or 16777216.
+
+    ``NO_COLOR`` wins; then the terminal's name; 16 where that says nothing.
+    """
+    term = environ.get("TERM", "").lower()
+    if environ.get("NO_COLOR") or re.fullmatch(r"vt\d+.*|.*-m(ono)?", term):
+        return 0
+    if environ.get("COLORTERM", "").strip().lower() in ("truecolor", "24bit"):
+        return TRUECOLOUR
+    if term.endswith("-direct"):
+        return TRUECOLOUR
+    return 256 if "256color" in term else 16
+
+
+def wants_ascii(environ: Mapping[str, str], inherited: Mapping[str, str]) -> bool:
+    """Whether to draw with ASCII only: the locale is not UTF-8, or the terminal is a VT."""
+    term = environ.get("TERM", "").lower()
+    locale = next((v for n in ("LC_ALL", "LC_CTYPE", "LANG") if (v := inherited.get(n))), "C")
+    utf8 = re.search(r"utf-?8", locale, re.IGNORECASE) is not None
+    return _switch(environ, "WARDEXAM_ASCII", not utf8 or re.match(r"vt\d", term) is not None)
+
+
+def is_light(environ: Mapping[str, str]) -> bool:
+    """Whether the background is light, by our setting or by ``COLORFGBG`` (last number 7 or 15)."""
+    said = environ.get("WARDEXAM_BACKGROUND", "").lower()
+    if said in ("light", "dark"):
+        return said == "light"
+    return environ.get("COLORFGBG", "").rpartition(";")[2] in ("7", "15")
+
+
+def _switch(environ: Mapping[str, str], name: str, default: bool) -> bool:
+    value = environ.get(name, "").lower()
+    if value in ("1", "on", "yes", "true"):
+        return True
+    return False if value in ("0", "off", "no", "false") else default
+
+
+def _inherited(environ: Mapping[str, str], given: Mapping[str, str] | None) -> Mapping[str, str]:
+    if given is not None:
+        return given
+    if environ is not os.environ:
+        return environ
+    try:
+        # Linux keeps the environment as the process was given it.
+        with open("/proc/self/environ", "rb") as source:
+            pairs = source.read().decode("utf-8", "replace").split("\0")
+    except OSError:
+        return environ
+    return dict(pair.split("=", 1) for pair in pairs if "=" in pair)
