@@ -1,0 +1,281 @@
+"""Everything that makes up for a fault or a gap of Textual 8.2, each with its upstream number.
+
+`driver_for` gives the driver to start the app with. `tests/terminal/test_workarounds.py` fails for
+each part that a later Textual makes needless.
+"""
+
+import codecs
+import contextlib
+import os
+import select
+import sys
+import termios
+import threading
+import time
+import traceback
+from collections.abc import Callable
+from typing import Any, ClassVar
+
+from rich.text import Text
+from textual import constants, events
+from textual._xterm_parser import XTermParser
+from textual.app import App
+from textual.drivers.linux_driver import LinuxDriver
+
+from wardexam.terminal.sequences import Cutter, Token
+
+# What `start_application_mode` switched on, off again: line wrap, paste marks, focus and mouse
+# reports, the other screen, the cursor.
+LEAVE = "\x1b[0m\x1b[?7h\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1049l\x1b[?25h"
+ENTER = "\x1b[?1049h\x1b[?25l\x1b[?1004h\x1b[?2004h\x1b[?7l"
+
+
+def _as_latin1(error: UnicodeError) -> tuple[str, int]:
+    """A byte that is not UTF-8 as the Latin-1 letter that such a terminal means."""
+    assert isinstance(error, UnicodeDecodeError)
+    bad = error.object[error.start : error.end].decode("latin-1")
+    return "".join(c if c >= "\xa0" else "\ufffd" for c in bad), error.end
+
+
+def _as_marks(error: UnicodeError) -> tuple[str, int]:
+    """A character that an ASCII terminal cannot show as question marks of the same width."""
+    assert isinstance(error, UnicodeEncodeError)
+    from rich.cells import cell_len
+
+    return "?" * cell_len(error.object[error.start : error.end]), error.end
+
+
+codecs.register_error("wardexam.latin1", _as_latin1)
+codecs.register_error("wardexam.marks", _as_marks)
+
+
+class Writer(threading.Thread):
+    """Sends the screen to the terminal without ever holding up who draws it.
+
+    Textual's own writer takes 30 frames and then blocks the event loop for as long as the link
+    stalls (textual 8.2.8, `_writer_thread.py`; no upstream number), so that no key is kept and no
+    signal is answered.
+
+    Args:
+        fileno: Where to write.
+        encoding: ``ascii`` or ``utf-8``.
+
+    """
+
+    def __init__(self, fileno: int, encoding: str) -> None:
+        super().__init__(daemon=True, name="wardexam-screen")
+        self._fileno, self._encoding = fileno, encoding
+        self._waiting: list[str] = []
+        self._turn = threading.Condition()
+        self._ended = False
+
+    def write(self, text: str) -> None:
+        """Take text to be sent; returns at once."""
+        with self._turn:
+            self._waiting.append(text)
+            self._turn.notify()
+
+    def stop(self, timeout: float) -> bool:
+        """Send what waits, for at most `timeout` seconds; whether all was sent."""
+        with self._turn:
+            self._ended = True
+            self._turn.notify()
+        self.join(timeout)
+        return not self.is_alive()
+
+    def run(self) -> None:
+        """Send until stopped or until the terminal is gone."""
+        while True:
+            with self._turn:
+                while not self._waiting and not self._ended:
+                    self._turn.wait()
+                if not self._waiting:
+                    return
+                text = "".join(self._waiting)
+                self._waiting.clear()
+            try:
+                send(self._fileno, text.encode(self._encoding, "wardexam.marks"))
+            except OSError:
+                return
+
+
+def send(fileno: int, data: bytes, timeout: float | None = None) -> None:
+    """Write all of `data`, or what the terminal takes within `timeout` seconds.
+
+    Raises:
+        OSError: The terminal is gone.
+    """
+    end = None if timeout is None else time.monotonic() + timeout
+    while data:
+        left = None if end is None else max(0.0, end - time.monotonic())
+        if not select.select([], [fileno], [], left)[1]:
+            return
+        # A piece that fits the terminal's buffer does not block once it is writable.
+        piece = data if end is None else data[:512]
+        try:
+            data = data[os.write(fileno, piece) :]
+        except BlockingIOError:
+            continue
+
+
+class WardDriver(LinuxDriver):
+    """Textual's terminal driver, for a link that stalls, cuts, and drops; see `driver_for`."""
+
+    ascii: ClassVar[bool] = False
+
+    def __init__(self, app: App[Any], **options: Any) -> None:
+        super().__init__(app, **options)
+        self._screen_fileno = sys.__stderr__.fileno() if sys.__stderr__ else 2
+        self._screen: Writer | None = None
+        self._raw: list[Any] | None = None
+        self._wake_read, self._wake_write = os.pipe()
+
+    # -- drawing
+
+    def start_application_mode(self) -> None:
+        """Take the terminal over."""
+        if self._screen is None:
+            encoding = "ascii" if self.ascii else "utf-8"
+            self._screen = Writer(self._screen_fileno, encoding)
+            self._screen.start()
+        super().start_application_mode()  # type: ignore[no-untyped-call]  # Textual leaves it so
+        with contextlib.suppress(termios.error):
+            self._raw = termios.tcgetattr(self.fileno)
+
+    def write(self, data: str) -> None:
+        """Send to the terminal; never waits for it."""
+        if self._screen is not None:
+            self._screen.write(data)
+
+    def close(self) -> None:
+        """Send what waits, unless the terminal takes nothing any more."""
+        if self._screen is not None:
+            self._screen.stop(0.3)
+            self._screen = None
+        super().close()
+
+    def restore_now(self) -> None:
+        """Give the terminal back at once, from any thread, whatever the app is doing."""
+        with contextlib.suppress(OSError):
+            send(self._screen_fileno, LEAVE.encode(), timeout=0.1)
+        if self.attrs_before is not None:
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(self.fileno, termios.TCSANOW, self.attrs_before)
+
+    # -- stopping and going on
+
+    def _sigcont_application(self, *arguments: Any) -> None:
+        """Go on after a stop.
+
+        Textual starts a second input thread when it was stopped by a signal that it could not
+        catch, and does not repaint after one that it could (textual#6298 and around it).
+        """
+        if not self._auto_restart:
+            return
+        if self._must_signal_resume:
+            super()._sigcont_application(*arguments)
+        elif self._raw is not None:
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(self.fileno, termios.TCSANOW, self._raw)
+            self.write(ENTER)
+            self._enable_mouse_support()
+        self._loop.call_soon_threadsafe(self._repaint)
+
+    def _repaint(self) -> None:
+        self._app.refresh(layout=True)
+
+    def disable_input(self) -> None:
+        """Stop reading; the reading thread is woken rather than waited for."""
+        os.write(self._wake_write, b".")
+        super().disable_input()
+        with contextlib.suppress(BlockingIOError):
+            os.set_blocking(self._wake_read, False)
+            while os.read(self._wake_read, 64):
+                pass
+
+    # -- reading
+
+    def hung_up(self) -> None:
+        """The terminal is gone."""
+
+    def run_input_thread(self) -> None:
+        """Read keys until told to stop or until the terminal is gone.
+
+        Instead of Textual's loop, which ends with a traceback on a byte that is not UTF-8
+        (textual#6456), spins when the terminal is gone and SIGHUP is ignored (textual#5140),
+        gives the rest of a stalled sequence or paste on as keys, and wakes ten times a second.
+        """
+        decoder = codecs.getincrementaldecoder("utf-8")(errors="wardexam.latin1")
+        cutter = Cutter(constants.ESCAPE_DELAY)
+        parser = XTermParser()
+        while not self.exit_event.is_set():
+            now = time.monotonic()
+            deadline = cutter.deadline
+            half = bool(decoder.getstate()[0])
+            wait = 0.1 if half else None if deadline is None else max(0.0, deadline - now)
+            ready = select.select([self.fileno, self._wake_read], [], [], wait)[0]
+            if self._wake_read in ready:
+                return
+            text = ""
+            if ready:
+                try:
+                    data = os.read(self.fileno, 4096)
+                except BlockingIOError:
+                    continue
+                except OSError:
+                    data = b""
+                if not data:
+                    self.hung_up()
+                    return
+                text = decoder.decode(data)
+            elif half:
+                # A lone Latin-1 letter looks like the start of a longer UTF-8 one.
+                text = decoder.decode(b"", final=True)
+                decoder.reset()
+            now = time.monotonic()
+            for token in [*cutter.tick(now), *(cutter.feed(text, now) if text else ())]:
+                self._deliver(token, parser)
+
+    def _deliver(self, token: Token, parser: XTermParser) -> None:
+        if token.kind == "paste":
+            self.process_message(events.Paste(token.text))
+        elif token.kind == "escape":
+            self.process_message(events.Key("escape", "\x1b"))
+        else:
+            # A sequence that Textual does not know leaves its parser waiting: use that one once.
+            once = parser if token.kind == "text" else XTermParser()
+            for message in once.feed(token.text):
+                self.process_message(message)
+
+
+def driver_for(*, ascii_only: bool, hung_up: Callable[[], None]) -> type[WardDriver]:
+    """The driver class to give to the app (``App(driver_class=...)``).
+
+    Args:
+        ascii_only: Send ASCII bytes only; what ASCII cannot show becomes question marks.
+        hung_up: Called once from the reading thread when the terminal is gone.
+    """
+    attributes = {"ascii": ascii_only, "hung_up": lambda _: hung_up()}
+    return type("WardDriver", (WardDriver,), attributes)
+
+
+class NoTraceback(App[Any]):
+    """An app whose own faults end in one line.
+
+    Textual prints the traceback with every local variable (`App._fatal_error`; no upstream
+    number), and so the names of patients. ``WARDEXAM_TRACEBACK=1`` prints one without variables.
+    """
+
+    def _fatal_error(self) -> None:
+        error = sys.exception()
+        frames = traceback.extract_tb(error.__traceback__) if error else []
+        ours = [f for f in frames if "wardexam" in f.filename] or frames
+        place = f" at {os.path.basename(ours[-1].filename)} line {ours[-1].lineno}" if ours else ""
+        lines = [
+            f"wardexam: a fault of the program ended it ({type(error).__name__}{place}).",
+            "What you entered is kept as a draft and is offered at the next start.",
+        ]
+        if os.environ.get("WARDEXAM_TRACEBACK") == "1" and error is not None:
+            lines += [line.rstrip() for line in traceback.format_tb(error.__traceback__)]
+        self._exit_renderables.append(Text("\n".join(lines)))
+        self._close_messages_no_wait()
