@@ -1,0 +1,73 @@
+"""The smallest app on the driver: writes down every key and paste that reaches it.
+
+Usage: probe.py LOG [stock|ours] [ascii] [crash]
+"""
+
+import os
+import sys
+
+from wardexam.terminal.environment import prepare
+
+if os.environ.get("PROBE_PREPARE", "1") == "1":
+    prepare(os.environ)
+
+from textual.app import App, ComposeResult
+from textual.widgets import Static
+
+from wardexam.terminal import signals, workarounds
+
+LOG, OPTIONS = sys.argv[1], sys.argv[2:]
+
+
+class Probe(App):
+    ENABLE_COMMAND_PALETTE = False
+
+    def compose(self) -> ComposeResult:
+        self.count = 0
+        yield Static("ready", id="said")
+
+    def note(self, what):
+        with open(LOG, "a") as log:
+            log.write(what + "\n")
+        self.count += 1
+        self.query_one("#said", Static).update(f"count {self.count} last {what}")
+
+    def on_key(self, event):
+        if event.key == "exclamation_mark":
+            patient = "Mrs Secret"
+            raise KeyError(patient)
+        if event.key == "q":
+            self.exit()
+        if event.key == "full_stop":
+            self.query_one("#said", Static).update("żółw ✓ 神経 é")
+            return
+        self.note(event.key)
+
+    def on_paste(self, event):
+        self.note("paste " + repr(event.text))
+
+
+class OurProbe(workarounds.NoTraceback, Probe):
+    pass
+
+
+def keep(timeout):
+    with open(LOG, "a") as log:
+        log.write("kept\n")
+
+
+if "stock" in OPTIONS:
+    Probe().run(mouse=False)
+else:
+    app = None
+    ending = signals.Ending(
+        keep=keep,
+        leave=lambda: app._loop.call_soon_threadsafe(app.exit),
+        restore=lambda: app._driver.restore_now(),
+    )
+    app = OurProbe(
+        driver_class=workarounds.driver_for(ascii_only="ascii" in OPTIONS, hung_up=ending.hang_up)
+    )
+    with signals.watch(ending):
+        app.run(mouse=False)
+    sys.exit(ending.code or app.return_code or 0)
