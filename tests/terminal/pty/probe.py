@@ -30,7 +30,9 @@ class Probe(App):
         with open(LOG, "a") as log:
             log.write(what + "\n")
         self.count += 1
-        self.query_one("#said", Static).update(f"count {self.count} last {what}")
+        self.query_one("#said", Static).update(
+            f"count {self.count} last {what}\n" + f"{self.count:<70}\n" * 20
+        )
 
     def on_key(self, event):
         if event.key == "exclamation_mark":
