@@ -1,0 +1,300 @@
+"""How the screen feels, measured in a pseudo-terminal: start, keys, bytes, idling.
+
+Drives the real command beside baselines in one run, interleaved, since a machine's speed drifts:
+the smallest Textual app for the start; for a key, a curses program and a minimal line-widget app
+that repaint the very cells which the real screen repainted. Times are milliseconds.
+
+    python -m tests.bench.bench_screen [--rounds 12] [--keys 120] [--size 80x24]
+"""
+
+import argparse
+import itertools
+import os
+import re
+import select
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from contextlib import ExitStack
+from pathlib import Path
+
+from tests.bench.baselines import frames as recorded
+from tests.terminal.pty.harness import Session, environ, running, wardexam
+
+SILENCE = 0.04  # seconds without a byte that end a repaint
+BASELINE = Path(__file__).resolve().parent / "baselines"
+
+
+def percentile(values: Sequence[float], share: float) -> float:
+    """The value below which a share of the values lies (nearest rank)."""
+    ordered = sorted(values)
+    return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
+
+
+def row(name: str, *cells: str) -> None:
+    """One line of the report."""
+    print(f"  {name:<34}" + "".join(f"{cell:>13}" for cell in cells), flush=True)
+
+
+# -- start
+
+
+def started(
+    command: list[str], env: dict[str, str], marker: bytes, size: tuple[int, int]
+) -> tuple[float, float]:
+    """Milliseconds from exec to the list, and to the repaint for a key that waited since exec."""
+    begin = time.perf_counter()
+    with running(command, env, size) as session:
+        session.send("j")
+        seen = session_bytes_until(session, marker)
+        first = time.perf_counter()
+        last = after_silence(session, first)
+        assert marker in seen
+        return (first - begin) * 1e3, (last - begin) * 1e3
+
+
+def session_bytes_until(session: Session, marker: bytes) -> bytes:
+    """Read until the marker has come."""
+    data, end = b"", time.monotonic() + 60
+    while marker not in data:
+        if time.monotonic() > end or session.process.poll() is not None:
+            raise SystemExit(f"no list appeared:\n{data[-2000:]!r}")
+        if select.select([session._master], [], [], 0.1)[0]:
+            data += os.read(session._master, 65536)
+    return data
+
+
+def after_silence(session: Session, last: float) -> float:
+    """When the last byte came before a silence."""
+    while select.select([session._master], [], [], 0.25)[0]:
+        os.read(session._master, 65536)
+        last = time.perf_counter()
+    return last
+
+
+def bench_start(
+    rounds: int, store: Path, env: dict[str, str], size: tuple[int, int], marker: bytes
+) -> None:
+    commands = {
+        "wardexam": (wardexam("--db", str(store)), marker),
+        "smallest Textual app": ([sys.executable, str(BASELINE / "minimal_app.py")], b"ready"),
+        "python -c pass": ([sys.executable, "-c", "print('ready')"], b"ready"),
+    }
+    times: dict[str, list[tuple[float, float]]] = {name: [] for name in commands}
+    for number in range(rounds + 1):
+        for name, (command, text) in commands.items():
+            taken = started(command, env, text, size)
+            if number:  # the first round warms the disk's cache and writes bytecode
+                times[name].append(taken)
+    print(f"start, {rounds} rounds interleaved: exec to")
+    row("", "list p50", "list min", "quiet p50")
+    for name, pairs in times.items():
+        lists, quiets = [a for a, _ in pairs], [b for _, b in pairs]
+        row(
+            name,
+            f"{statistics.median(lists):.0f}",
+            f"{min(lists):.0f}",
+            f"{statistics.median(quiets):.0f}",
+        )
+    ours, least = ([a for a, _ in times[name]] for name in ("wardexam", "smallest Textual app"))
+    ratios = [a / b for a, b in zip(ours, least, strict=True)]
+    print(
+        f"  ratio to the smallest app: {statistics.median(ours) / statistics.median(least):.2f}"
+        f" (median of paired ratios {statistics.median(ratios):.2f}; wanted: 1.25 at most)"
+    )
+
+
+# -- keys
+
+
+def timed(session: Session, key: str) -> tuple[float, float, int]:
+    """Send one key: milliseconds to the first and last byte of the repaint, and its bytes."""
+    begin = time.perf_counter()
+    first = last = begin
+    data = b""
+    os.write(session._master, key.encode())
+    wait = 2.0
+    while select.select([session._master], [], [], wait)[0]:
+        piece = os.read(session._master, 65536)
+        last = time.perf_counter()
+        if not data:
+            first = last
+        data += piece
+        wait = SILENCE
+    session.raw += data
+    return (first - begin) * 1e3, (last - begin) * 1e3, len(data)
+
+
+def script(keys: int) -> list[str]:
+    """Grades that change the reading at every key, over a set of rows again and again."""
+    grades = "2021120323"
+    return [grades[(n * 7 + n // 10) % 10] for n in range(keys)]
+
+
+def bench_keys(
+    keys: int, store: Path, env: dict[str, str], size: tuple[int, int], work: Path
+) -> None:
+    typed = script(keys)
+    with ExitStack() as stack:
+        ours = stack.enter_context(running(wardexam("--db", str(store)), env, size))
+        open_examination(ours)
+        shown = [recorded.of_screen(ours.screen)]
+        for key in typed:
+            ours.send(key)
+            ours.quiet(0.08)
+            shown.append(recorded.of_screen(ours.screen))
+    changed = [sum(a != b for a, b in zip(x, y, strict=True)) for x, y in itertools.pairwise(shown)]
+    file = work / "frames.json"
+    recorded.save(file, shown)
+    with ExitStack() as stack:
+        ours = stack.enter_context(running(wardexam("--db", str(store)), env, size))
+        open_examination(ours)
+        programs = {"wardexam": ours}
+        for name, program in (
+            ("minimal line widgets", "line_prototype.py"),
+            ("curses, the same cells", "curses_program.py"),
+        ):
+            session = stack.enter_context(
+                running([sys.executable, str(BASELINE / program), str(file)], env, size)
+            )
+            session.wait(lambda s: s.text.strip())
+            session.quiet(0.4)
+            programs[name] = session
+        taken: dict[str, list[tuple[float, float, int]]] = {name: [] for name in programs}
+        cpu = {name: cpu_seconds(s) for name, s in programs.items()}
+        for n, key in enumerate(typed):
+            for name, session in programs.items():
+                taken[name].append(timed(session, key))
+                time.sleep(0.005 + (n * 7 % 10) / 1000)
+        spent = {name: cpu_seconds(s) - cpu[name] for name, s in programs.items()}
+    print(
+        f"keys, {keys} one at a time, interleaved; lines changed a key: median {statistics.median(changed):.0f}"
+    )
+    row("", "first p50", "last p50", "last p95", "bytes p50", "bytes p95", "CPU")
+    for name, values in taken.items():
+        row(
+            name,
+            f"{percentile([v[0] for v in values], 0.5):.1f}",
+            f"{percentile([v[1] for v in values], 0.5):.1f}",
+            f"{percentile([v[1] for v in values], 0.95):.1f}",
+            f"{percentile([v[2] for v in values], 0.5):.0f}",
+            f"{percentile([v[2] for v in values], 0.95):.0f}",
+            f"{spent[name] / keys * 1e3:.1f}",
+        )
+    last = {name: percentile([v[1] for v in values], 0.5) for name, values in taken.items()}
+    print(
+        f"  ratio of the medians to the minimal line widgets: "
+        f"{last['wardexam'] / last['minimal line widgets']:.2f} (wanted: 2 at most)"
+    )
+    print("  wanted: last byte p50 10, p95 20; bytes p50 400, p95 1200")
+
+
+def open_examination(session: Session) -> None:
+    """From the ward list to a new examination of the first patient, with everything loaded."""
+    session.wait(lambda s: re.search(WARD, s.text))
+    session.quiet(0.5)
+    for key, expected in WALK:
+        session.send(key)
+        session.wait(lambda s, expected=expected: re.search(expected, s.text))
+    session.quiet(1.0)
+
+
+# -- idling
+
+
+def cpu_seconds(session: Session) -> float:
+    """Processor time that the program has used."""
+    fields = Path(f"/proc/{session.process.pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def bench_idle(seconds: float, store: Path, env: dict[str, str], size: tuple[int, int]) -> None:
+    print(f"idle, {seconds:.0f} s each")
+    row("", "CPU %", "bytes")
+    with running(wardexam("--db", str(store)), env, size) as session:
+        session.wait(lambda s: re.search(WARD, s.text))
+        session.quiet(1.5)
+        idle_row("ward list", session, seconds)
+        for key, expected in WALK:
+            session.send(key)
+            session.wait(lambda s, expected=expected: re.search(expected, s.text))
+        session.quiet(1.5)
+        idle_row("examination", session, seconds)
+
+
+def idle_row(name: str, session: Session, seconds: float) -> None:
+    before, end, sent = cpu_seconds(session), time.monotonic() + seconds, 0
+    while (left := end - time.monotonic()) > 0:
+        if select.select([session._master], [], [], left)[0]:
+            sent += len(os.read(session._master, 65536))
+    row(name, f"{(cpu_seconds(session) - before) / seconds * 100:.2f}", str(sent))
+
+
+# -- modules
+
+
+def bench_modules(store: Path, env: dict[str, str]) -> None:
+    script = (
+        "import os, sys\n"
+        "from wardexam.terminal.environment import prepare\n"
+        "prepare(os.environ, attached=True)\n"
+        "{}\n"
+        "names = {{m.split('.')[0] for m in sys.modules}}\n"
+        "heavy = names & {{'numpy', 'pydantic', 'tinydb', 'filelock', 'plotext'}}\n"
+        "print(len(sys.modules), ' '.join(sorted(heavy)) or 'none')\n"
+    )
+    print("modules loaded before the first paint")
+    for name, what in (
+        ("wardexam", "import wardexam.terminal.app"),
+        ("smallest Textual app", "import textual.app, textual.widgets._static"),
+    ):
+        done = subprocess.run(
+            [sys.executable, "-c", script.format(what)],
+            env=env,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        number, heavy = done.stdout.strip().split(" ", 1)
+        row(name, number, f"heavy: {heavy}")
+
+
+# How to get from the ward list to an examination: a key, and what then shows.
+WARD = "Bed"
+WALK: tuple[tuple[str, str], ...] = (("\r", "patient"), ("e", "biceps"))
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    options.add_argument("--rounds", type=int, default=12, help="rounds of the start")
+    options.add_argument("--keys", type=int, default=120, help="keys typed")
+    options.add_argument("--idle", type=float, default=10, help="seconds of idling")
+    options.add_argument("--size", default="80x24", help="columns x lines")
+    options.add_argument("--term", default="xterm", help="TERM; xterm has 16 colours")
+    chosen = options.parse_args()
+    columns, lines = (int(n) for n in chosen.size.split("x"))
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        env = environ(work, TERM=chosen.term)
+        store = prepare_store(work)
+        print(
+            f"{chosen.size}, TERM={chosen.term}, {os.cpu_count()} processors, Python {sys.version.split()[0]}"
+        )
+        bench_start(chosen.rounds, store, env, (columns, lines), WARD.encode())
+        bench_keys(chosen.keys, store, env, (columns, lines), work)
+        bench_idle(chosen.idle, store, env, (columns, lines))
+        bench_modules(store, env)
+
+
+def prepare_store(work: Path) -> Path:
+    """A private copy of the demo ward."""
+    from wardexam.records.paths import copy_demo
+
+    return copy_demo(work / "ward")
+
+
+if __name__ == "__main__":
+    main()
