@@ -242,6 +242,14 @@ def wardexam(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "wardexam", *arguments]
 
 
+def until(condition: Callable[[], object], timeout: float = LONG) -> None:
+    """Wait for a condition that no session shows."""
+    end = time.monotonic() + timeout
+    while not condition():
+        assert time.monotonic() < end, "it never came about"
+        time.sleep(0.02)
+
+
 @contextlib.contextmanager
 def running(
     command: Sequence[str],

@@ -14,7 +14,7 @@ if os.environ.get("PROBE_PREPARE", "1") == "1":
 from textual.app import App, ComposeResult
 from textual.widgets import Static
 
-from wardexam.terminal import signals, workarounds
+from wardexam.terminal import clipboard, signals, workarounds
 
 LOG, OPTIONS = sys.argv[1], sys.argv[2:]
 
@@ -40,6 +40,10 @@ class Probe(App):
             raise KeyError(patient)
         if event.key == "q":
             self.exit()
+        if event.key == "c":
+            said = clipboard.send_to_clipboard(self, "note of\nMrs Secret")
+            self.query_one("#said", Static).update(said)
+            return
         if event.key == "full_stop":
             self.query_one("#said", Static).update("żółw ✓ 神経 é")
             return
