@@ -5,7 +5,7 @@ business of `wardexam.exam`, what it means that of `wardexam.reasoning`.
 """
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
@@ -53,6 +53,10 @@ class Sign:
         modality: ``touch``, ``pin``, ``vibration`` or ``position`` for sensation, else empty.
         position: ``cranial``, ``proximal``, ``middle`` or ``distal`` for muscles, else empty.
         sum_score: Whether the movement counts in the MRC sum score.
+        branches: Share of each nerve branch (``nerves.toml``) that carries it.
+        cords: Share of each cord of the brachial plexus that carries it.
+        length: How much of a length-dependent polyneuropathy reaches it, 0 to 1.
+        pyramidal: Weight of upper motor loss in this movement; above 1 falls first.
         source: Where the row's facts come from.
 
     """
@@ -71,6 +75,10 @@ class Sign:
     modality: str = ""
     position: str = ""
     sum_score: bool = False
+    branches: dict[str, float] = field(default_factory=dict)
+    cords: dict[str, float] = field(default_factory=dict)
+    length: float = 0.0
+    pyramidal: float = 1.0
 
     @property
     def segment_range(self) -> str:

@@ -1,0 +1,172 @@
+"""The tables of nerves, plexuses, central wires and brain lesions, validated on load.
+
+Gives frozen records. A fault names the file, the row and the field.
+"""
+
+from functools import cache
+from typing import Annotated, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue, read_table
+from wardexam.errors import TableError
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Shares = dict[str, Share]
+
+
+class Row(BaseModel):
+    """Base of the rows: frozen, no unknown column, a source."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    source: Annotated[str, Field(min_length=3)]
+
+
+class Branch(Row):
+    """A nerve branch: the nerve it belongs to, the branch it leaves, how often lesions sit there."""
+
+    nerve: str
+    name: str
+    parent: str
+    weight: Annotated[float, Field(ge=0)]
+
+
+class PlexusPart(Row):
+    """A part of a plexus and what a total lesion of it takes."""
+
+    name: str
+    group: str
+    weight: Annotated[float, Field(ge=0)]
+    segments: Shares = Field(default_factory=dict)
+    cords: Shares = Field(default_factory=dict)
+    branches: Shares = Field(default_factory=dict)
+
+
+class Wire(Row):
+    """A sign wired straight to structures; rates without and with the structure lost."""
+
+    base: Share
+    sense: Share
+    same: Shares = Field(default_factory=dict)
+    opposite: Shares = Field(default_factory=dict)
+    either: Shares = Field(default_factory=dict)
+    right_body: Shares = Field(default_factory=dict)
+
+
+class BrainLesion(Row):
+    """A lesion as the structures it takes on its side and on the other."""
+
+    site: str
+    name: str
+    weight: Annotated[float, Field(gt=0)]
+    takes: Shares
+    other: Shares = Field(default_factory=dict)
+    paired: bool = True
+
+
+T = TypeVar("T", bound=Row)
+
+
+def _rows(name: str, model: type[T]) -> dict[str, T]:
+    rows = {}
+    for row_id, row in read_table(name).items():
+        try:
+            rows[row_id] = model.model_validate(row)
+        except ValidationError as error:
+            fault = error.errors(include_url=False)[0]
+            field = ".".join(str(p) for p in fault["loc"])
+            raise TableError(
+                f"{fault['msg']}, not {fault['input']!r}",
+                where=f"{name}, row {row_id}, field {field}",
+            ) from None
+    return rows
+
+
+@cache
+def branches() -> dict[str, Branch]:
+    """Nerve branches by id.
+
+    Raises:
+        TableError: A row is malformed or its parent is no branch.
+    """
+    rows = _rows("nerves.toml", Branch)
+    for row_id, row in rows.items():
+        if row.parent and row.parent not in rows:
+            raise TableError(
+                f"no branch '{row.parent}'", where=f"nerves.toml, row {row_id}, field parent"
+            )
+    return rows
+
+
+def ancestry(branch: str) -> tuple[str, ...]:
+    """The branch and every branch above it."""
+    chain = [branch]
+    while parent := branches()[chain[-1]].parent:
+        chain.append(parent)
+    return tuple(chain)
+
+
+@cache
+def plexus_parts() -> dict[str, PlexusPart]:
+    """Plexus parts by id.
+
+    Raises:
+        TableError: A row is malformed or names an unknown segment or branch.
+    """
+    rows = _rows("plexus.toml", PlexusPart)
+    for row_id, row in rows.items():
+        for field, names, known in (
+            ("segments", row.segments, SEGMENTS),
+            ("branches", row.branches, branches()),
+        ):
+            for name in names:
+                if name not in known:
+                    raise TableError(
+                        f"unknown '{name}'", where=f"plexus.toml, row {row_id}, field {field}"
+                    )
+    return rows
+
+
+@cache
+def wires() -> dict[str, Wire]:
+    """Straight wires by sign.
+
+    Raises:
+        TableError: A row is malformed or speaks of an unknown sign.
+    """
+    rows = _rows("central.toml", Wire)
+    for row_id in rows:
+        if row_id not in catalogue():
+            raise TableError(f"unknown sign '{row_id}'", where=f"central.toml, row {row_id}")
+    return rows
+
+
+@cache
+def brain_lesions() -> dict[str, BrainLesion]:
+    """Lesions of brain, brainstem and cerebellum by id."""
+    return _rows("brain_lesions.toml", BrainLesion)
+
+
+def check_signs() -> None:
+    """Hold the sign catalogue to the tables it points to.
+
+    Raises:
+        TableError: A sign names an unknown segment or branch, or shares that do not add up to 1.
+    """
+    for sign in catalogue().values():
+        place = f"signs/{sign.part}, row {sign.id}"
+        for field, shares, known in (
+            ("segments", sign.segments, SEGMENTS),
+            ("branches", sign.branches, branches()),
+            ("cords", sign.cords, ("lateral", "posterior", "medial")),
+        ):
+            for name in shares:
+                if name not in known:
+                    raise TableError(f"unknown '{name}'", where=f"{place}, field {field}")
+            total = sum(shares.values())
+            if shares and field != "cords" and abs(total - 1) > 0.011:
+                raise TableError(
+                    f"shares add up to {total:.2f}, not 1", where=f"{place}, field {field}"
+                )
+        if not sign.source:
+            raise TableError("no source", where=f"{place}, field source")
