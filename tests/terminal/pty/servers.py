@@ -112,7 +112,7 @@ def sshd(folder: Path) -> Iterator[Sshd]:
     if os.geteuid() == 0:
         # As root the server insists on this folder.
         Path("/run/sshd").mkdir(mode=0o755, exist_ok=True)
-    log = (folder / "log").open("w")
+    log = (folder / "sshd.log").open("w")
     server = subprocess.Popen(
         [program("sshd"), "-D", "-e", "-f", str(folder / "sshd_config")], stdout=log, stderr=log
     )
@@ -121,7 +121,7 @@ def sshd(folder: Path) -> Iterator[Sshd]:
         while True:
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
                 break
-            said = (folder / "log").read_text()
+            said = (folder / "sshd.log").read_text()
             assert server.poll() is None, f"the SSH server ended: {said}"
             assert time.monotonic() < end, f"the SSH server never listened: {said}"
             time.sleep(0.05)
