@@ -69,9 +69,9 @@ class Ending:
 
 
 @contextlib.contextmanager
-def watch(ending: Ending) -> Iterator[None]:
+def watch(ending: Ending, numbers: tuple[signal.Signals, ...] = ENDING) -> Iterator[None]:
     """Answer the ending signals while the block runs, also those inherited as ignored."""
-    before = {number: signal.signal(number, ending.begin) for number in ENDING}
+    before = {number: signal.signal(number, ending.begin) for number in numbers}
     try:
         yield
     finally:

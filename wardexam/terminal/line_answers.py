@@ -1,0 +1,88 @@
+"""One typed answer to one question of the line mode: what may be typed, and the finding it gives."""
+
+from pydantic import ValidationError
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.errors import InputError
+from wardexam.exam.answers import AnswerSet, ScaleName, answers_for
+from wardexam.exam.entry import first_fault
+from wardexam.exam.findings import REASON_WORDS, Finding, Reason, Side
+
+
+def choices(sign: Sign, scale: ScaleName) -> str:
+    """What may be typed for a sign, in words, e.g. ``"0 absent, 1 reduced, 2 present"``."""
+    allowed = answers_for(sign.answers, scale)
+    if sign.answers == "mrc":
+        return "MRC grade: " + ", ".join(allowed.codes)
+    words = [
+        f"{a.key} {a.words}" + (f" ({a.code})" if sign.answers == "tendon" else "")
+        for a in allowed.answers
+    ]
+    if sign.answers == "level":
+        words.append("or the lowest segment that is still normal, such as T10")
+    if allowed.amount:
+        number = allowed.amount
+        asked = f"the number of {number.unit}, {number.least} to {number.most}"
+        words = [asked] if number.required else [*words, f"after a space {asked}"]
+    return ", ".join(words)
+
+
+def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
+    """The finding that a typed answer gives.
+
+    An answer is its key, code, mark or words, with a number after a space where one is taken.
+    Two answers with a slash are refused: one question is one side.
+
+    Raises:
+        InputError: The text is no answer here; says what is.
+    """
+    allowed = answers_for(sign.answers, scale)
+    typed = " ".join(text.lower().split())
+    if sign.answers == "mrc":
+        # 4/5 is how a doctor writes MRC 4, never right 4 and left 5 here.
+        typed = typed.removesuffix("/5")
+    code, amount = _code(sign, allowed, typed), None
+    if code is None:
+        head, _, tail = typed.rpartition(" ")
+        if tail.isdecimal() and allowed.amount:
+            if head:
+                code = _code(sign, allowed, head)
+            elif allowed.amount.required:
+                code = allowed.amount.answers[0]
+            amount = int(tail) if len(tail) < 6 else -1
+    if code is None:
+        raise InputError(f"'{text.strip()}' is not an answer here", remedy=choices(sign, scale))
+    fields = {
+        "sign": sign.id,
+        "side": side,
+        "answer": code,
+        "scale": scale if sign.answers == "tendon" else None,
+        "amount": amount,
+    }
+    try:
+        return Finding.model_validate(fields)
+    except ValidationError as error:
+        raise InputError(first_fault(error), remedy=choices(sign, scale)) from None
+
+
+def _code(sign: Sign, allowed: AnswerSet, typed: str) -> str | None:
+    """The code of an answer by key, code, mark or words; a required number is no answer alone."""
+    if allowed.amount and allowed.amount.required:
+        return None
+    if sign.answers == "level" and typed.upper() in SEGMENTS:
+        return typed.upper()
+    for way in ("code", "key", "mark", "words"):
+        for answer in allowed.answers:
+            if getattr(answer, way).lower() == typed:
+                return answer.code
+    return None
+
+
+def not_testable(sign: Sign, side: Side, reason: Reason) -> Finding:
+    """The finding that a sign could not be tested."""
+    return Finding.model_validate({"sign": sign.id, "side": side, "not_testable": reason})
+
+
+def reasons() -> tuple[tuple[Reason, str], ...]:
+    """Why a sign may be not testable, numbered from 1 in this order."""
+    return tuple(REASON_WORDS.items())
