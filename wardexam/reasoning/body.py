@@ -21,7 +21,14 @@ class Body:
         tracts: Damage by tract and side (0 right, 1 left of the cord), each of shape (rows,).
     """
 
-    TRACTS = ("pyramid_arm", "pyramid_leg", "column_arm", "column_leg", "spinothalamic", "autonomic")
+    TRACTS = (
+        "pyramid_arm",
+        "pyramid_leg",
+        "column_arm",
+        "column_leg",
+        "spinothalamic",
+        "autonomic",
+    )
 
     def __init__(self, rows: int) -> None:
         self.rows = rows

@@ -66,7 +66,14 @@ def draws(pairs: int, repeat: int = 1) -> Draws:
     # A quarter of the mass is total; the rest runs from slight to nearly total.
     severity = np.where(u[:, 0] > 0.75, 1.0, 0.3 + 0.85 * u[:, 0]).astype(np.float32)
     return Draws(
-        severity=severity, motor=0.45 + 0.55 * np.sqrt(u[:, 1]), sensory=0.25 + 0.75 * np.sqrt(u[:, 2]),
-        first=u[:, 3], second=u[:, 4], third=u[:, 5], uneven=u[:, 6], worse=worse,
-        gap=np.where(u[:, 7] < 0.4, 0.1 * u[:, 7], u[:, 7] - 0.4).astype(np.float32), offset=u[:, 8],
+        severity=severity,
+        motor=0.45 + 0.55 * np.sqrt(u[:, 1]),
+        sensory=0.25 + 0.75 * np.sqrt(u[:, 2]),
+        first=u[:, 3],
+        second=u[:, 4],
+        third=u[:, 5],
+        uneven=u[:, 6],
+        worse=worse,
+        gap=np.where(u[:, 7] < 0.4, 0.1 * u[:, 7], u[:, 7] - 0.4).astype(np.float32),
+        offset=u[:, 8],
     )

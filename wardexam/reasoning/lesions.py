@@ -56,15 +56,25 @@ class Plan:
     rows: int = 0
 
     def add(
-        self, site: str, side: str, name: str, weight: float, fill: Fill, *,
-        level: int | None = None, upper: bool = False, group: str = "",
+        self,
+        site: str,
+        side: str,
+        name: str,
+        weight: float,
+        fill: Fill,
+        *,
+        level: int | None = None,
+        upper: bool = False,
+        group: str = "",
     ) -> None:
         """Add a form; `group` defaults to the site and side."""
         if weight <= 0:
             return
         count = 2 * PAIRS * (len(STAGES) if upper else 1)
         where = slice(self.rows, self.rows + count)
-        self.forms.append(Form(site, group or f"{site}.{side}", side, level, name, weight, upper, where))
+        self.forms.append(
+            Form(site, group or f"{site}.{side}", side, level, name, weight, upper, where)
+        )
         self.fills.append(fill)
         self.rows += count
 
@@ -94,7 +104,9 @@ def _brain(plan: Plan) -> None:
                 for taken, at in ((row.takes, own), (row.other, 1 - own)):
                     for number, (structure, share) in enumerate(taken.items()):
                         factor = u.side(at) if side is None else 1.0
-                        body.take(where, structure, at, share * u.severity * u.jitter(number) * factor)
+                        body.take(
+                            where, structure, at, share * u.severity * u.jitter(number) * factor
+                        )
 
             name = "both" if side is None else SIDE_NAMES[side]
             plan.add(site, name, row.name, row.weight, fill, upper=site != "cerebellum")
@@ -129,7 +141,9 @@ CORD_PATTERNS = (
     CordPattern("complete", 1.2, 0.9, 1, 1, 1, 1, 0.6, 0.95),
     CordPattern("incomplete", 1.6, 0.7, 0.75, 0.8, 0.6, 0.6, 0.3, 0.55, root=0.3),
     CordPattern("half", 0.8, 0.8, 1, 1, 0.95, 1, 0.2, 0.25, sided=True, spare=0.95),
-    CordPattern("from one side", 1.0, 0.8, 0.9, 0.9, 0.7, 0.7, 0.2, 0.4, sided=True, spare=0.6, root=0.6),
+    CordPattern(
+        "from one side", 1.0, 0.8, 0.9, 0.9, 0.7, 0.7, 0.2, 0.4, sided=True, spare=0.6, root=0.6
+    ),
     CordPattern("central", 0.7, 0.8, 0.85, 0.35, 0.1, 0.15, 0.95, 0.3),
     CordPattern("anterior", 0.5, 0.85, 0.9, 0.95, 0.02, 0.95, 0.6, 0.85),
     CordPattern("posterior", 0.3, 0.05, 0.1, 0.15, 0.95, 0.05, 0.0, 0.15),
@@ -156,25 +170,46 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
                 at = segment + step
                 if 0 <= at < len(SEGMENTS):
                     body.take(where, f"grey.{SEGMENTS[at]}", s, grey * share)
-                    body.take(where, f"crossing.{SEGMENTS[at]}", s, pattern.crossing * loss * (1 - 0.3 * abs(step)))
+                    body.take(
+                        where,
+                        f"crossing.{SEGMENTS[at]}",
+                        s,
+                        pattern.crossing * loss * (1 - 0.3 * abs(step)),
+                    )
                     body.take(where, f"entry.{SEGMENTS[at]}", s, 0.7 * grey * share)
             if pattern.crossing > 0.8:  # a central lesion runs over several segments
                 for step in (-2, 2, 3):
                     if 0 <= segment + step < len(SEGMENTS):
                         body.take(where, f"crossing.{SEGMENTS[segment + step]}", s, loss * u.second)
-                        body.take(where, f"grey.{SEGMENTS[segment + step]}", s, 0.5 * grey * u.third)
+                        body.take(
+                            where, f"grey.{SEGMENTS[segment + step]}", s, 0.5 * grey * u.third
+                        )
             body.cut(where, "pyramid_arm", s, pattern.pyramid_arm * loss * (0.55 + 0.45 * u.motor))
             body.cut(where, "pyramid_leg", s, pattern.pyramid_leg * loss * (0.55 + 0.45 * u.motor))
-            body.cut(where, "column_arm", s, pattern.column * loss * u.sensory * (0.5 + 0.5 * u.second))
+            body.cut(
+                where, "column_arm", s, pattern.column * loss * u.sensory * (0.5 + 0.5 * u.second)
+            )
             body.cut(where, "column_leg", s, pattern.column * loss * u.sensory)
-            body.cut(where, "spinothalamic", s, pattern.spinothalamic * loss * (0.4 + 0.6 * u.third))
+            body.cut(
+                where, "spinothalamic", s, pattern.spinothalamic * loss * (0.4 + 0.6 * u.third)
+            )
             body.cut(where, "autonomic", s, pattern.autonomic * loss * u.second)
             if pattern.root:
-                body.take(where, f"ventral.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third)
-                body.take(where, f"dorsal.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third)
+                body.take(
+                    where, f"ventral.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third
+                )
+                body.take(
+                    where, f"dorsal.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third
+                )
             if segment <= _index("T1"):
                 body.take(where, "cervical_cord", s, 0.3 + 0.7 * pattern.column * loss)
-                body.take(where, "cord_sympathetic", s, 0.35 * loss * (pattern.grey if segment >= _index("C8") else 0.4))
+                body.take(
+                    where,
+                    "cord_sympathetic",
+                    s,
+                    0.35 * loss * (pattern.grey if segment >= _index("C8") else 0.4),
+                )
+
     return fill
 
 
@@ -189,14 +224,27 @@ def _cord(plan: Plan) -> None:
             for side in (RIGHT, LEFT) if pattern.sided else (None,):
                 share = pattern.weight * weight_here * (0.5 if pattern.sided else 1)
                 plan.add(
-                    "cord", "both" if side is None else SIDE_NAMES[side], f"cord, {pattern.name}", share,
-                    _cord_fill(pattern, segment, side), level=segment, upper=True, group="cord",
+                    "cord",
+                    "both" if side is None else SIDE_NAMES[side],
+                    f"cord, {pattern.name}",
+                    share,
+                    _cord_fill(pattern, segment, side),
+                    level=segment,
+                    upper=True,
+                    group="cord",
                 )
 
 
 def _conus(plan: Plan) -> None:
     # Epiconus L4 to S2, conus S3 to S5 (published). Grey matter of the levels, and tracts to those below.
-    for first, last, weight in (("L3", "S1", 0.4), ("L4", "S2", 0.7), ("L5", "S5", 0.8), ("S1", "S5", 1.0), ("S2", "S5", 0.9), ("S3", "S5", 0.8)):
+    for first, last, weight in (
+        ("L3", "S1", 0.4),
+        ("L4", "S2", 0.7),
+        ("L5", "S5", 0.8),
+        ("S1", "S5", 1.0),
+        ("S2", "S5", 0.9),
+        ("S3", "S5", 0.8),
+    ):
 
         def fill(body: Body, where: slice, u: Draws, first=first, last=last) -> None:  # type: ignore[no-untyped-def]  # bound now
             body.level[where] = _index(first)
@@ -206,13 +254,24 @@ def _conus(plan: Plan) -> None:
                     name = SEGMENTS[at]
                     body.take(where, f"grey.{name}", s, loss * u.motor * u.jitter(number))
                     body.take(where, f"crossing.{name}", s, loss * u.sensory)
-                    body.take(where, f"entry.{name}", s, 0.8 * loss * u.sensory * u.jitter(number + 3))
+                    body.take(
+                        where, f"entry.{name}", s, 0.8 * loss * u.sensory * u.jitter(number + 3)
+                    )
                 body.cut(where, "pyramid_leg", s, loss * u.first)
                 body.cut(where, "autonomic", s, loss)
                 body.cut(where, "column_leg", s, 0.8 * loss * u.second)
                 body.cut(where, "spinothalamic", s, loss * u.third)
 
-        plan.add("conus", "both", "conus medullaris", weight, fill, level=_index(first), upper=True, group="conus")
+        plan.add(
+            "conus",
+            "both",
+            "conus medullaris",
+            weight,
+            fill,
+            level=_index(first),
+            upper=True,
+            group="conus",
+        )
 
 
 def _cauda(plan: Plan) -> None:
@@ -225,14 +284,35 @@ def _cauda(plan: Plan) -> None:
                     body.take(where, f"ventral.{SEGMENTS[at]}", s, loss * u.motor)
                     body.take(where, f"dorsal.{SEGMENTS[at]}", s, loss * (0.3 + 0.7 * u.sensory))
                 body.take(where, "stretch_low", s, 0.8 * u.first * factor)
+
         return fill
 
-    for first, weight in (("L2", 0.25), ("L3", 0.4), ("L4", 0.6), ("L5", 1.0), ("S1", 1.2), ("S2", 0.9)):
-        plan.add("cauda", "both", "cauda equina", weight, roots_fill(_index(first), _index("S5"), None), level=_index(first), group="cauda")
+    for first, weight in (
+        ("L2", 0.25),
+        ("L3", 0.4),
+        ("L4", 0.6),
+        ("L5", 1.0),
+        ("S1", 1.2),
+        ("S2", 0.9),
+    ):
+        plan.add(
+            "cauda",
+            "both",
+            "cauda equina",
+            weight,
+            roots_fill(_index(first), _index("S5"), None),
+            level=_index(first),
+            group="cauda",
+        )
         for side in (RIGHT, LEFT):
             plan.add(
-                "cauda", SIDE_NAMES[side], "cauda equina, one side", 0.2 * weight,
-                roots_fill(_index(first), _index("S4"), side), level=_index(first), group="cauda",
+                "cauda",
+                SIDE_NAMES[side],
+                "cauda equina, one side",
+                0.2 * weight,
+                roots_fill(_index(first), _index("S4"), side),
+                level=_index(first),
+                group="cauda",
             )
 
 
@@ -253,13 +333,20 @@ def _root_fill(roots: tuple[str, ...], side: int) -> Fill:
             body.take(where, f"dorsal.{root}", side, loss * u.sensory * (0.3 + 0.7 * u.second))
             body.take(where, f"reflex_root.{root}", side, loss * u.third)
             # A stretched root hurts: sciatic stretch below L4, femoral stretch above, the neck for the arm.
-            stretch = "stretch_neck" if root[0] in "CT" else "stretch_mid" if root in ("L1", "L2", "L3", "L4") else "stretch_low"
+            stretch = (
+                "stretch_neck"
+                if root[0] in "CT"
+                else "stretch_mid"
+                if root in ("L1", "L2", "L3", "L4")
+                else "stretch_low"
+            )
             body.take(where, stretch, side, 0.9)
             if root == "L4":
                 body.take(where, "stretch_low", side, 0.4)
             if root == "T1":
                 body.take(where, "root_sympathetic", side, 0.5 * loss)
             body.take(where, f"denervation_{'arm' if root[0] in 'CT' else 'leg'}", side, 0.12)
+
     return fill
 
 
@@ -267,12 +354,26 @@ def _roots(plan: Plan) -> None:
     names = list(ROOT_WEIGHTS)
     for side in (RIGHT, LEFT):
         for root, weight in ROOT_WEIGHTS.items():
-            plan.add("root", SIDE_NAMES[side], "root", weight, _root_fill((root,), side), level=_index(root))
+            plan.add(
+                "root",
+                SIDE_NAMES[side],
+                "root",
+                weight,
+                _root_fill((root,), side),
+                level=_index(root),
+            )
         for one, other in zip(names, names[1:], strict=False):
             if one[0] == other[0] or (one, other) in (("C8", "T1"), ("L5", "S1")):
                 weight = 0.15 * (ROOT_WEIGHTS[one] + ROOT_WEIGHTS[other]) / 2
                 main = one if ROOT_WEIGHTS[one] >= ROOT_WEIGHTS[other] else other
-                plan.add("root", SIDE_NAMES[side], "roots", weight, _root_fill((one, other), side), level=_index(main))
+                plan.add(
+                    "root",
+                    SIDE_NAMES[side],
+                    "roots",
+                    weight,
+                    _root_fill((one, other), side),
+                    level=_index(main),
+                )
 
 
 def _plexus(plan: Plan) -> None:
@@ -280,7 +381,11 @@ def _plexus(plan: Plan) -> None:
         for side in (RIGHT, LEFT):
 
             def fill(body: Body, where: slice, u: Draws, row=row, side=side) -> None:  # type: ignore[no-untyped-def]  # bound now
-                for kind, shares in (("trunk", row.segments), ("plexus_cord", row.cords), ("branch", row.branches)):
+                for kind, shares in (
+                    ("trunk", row.segments),
+                    ("plexus_cord", row.cords),
+                    ("branch", row.branches),
+                ):
                     for number, (name, share) in enumerate(shares.items()):
                         loss = share * u.severity * u.jitter(number)
                         body.take(where, f"{kind}_motor.{name}", side, loss * u.motor)
@@ -291,27 +396,70 @@ def _plexus(plan: Plan) -> None:
                     body.take(where, "stretch_mid", side, 0.4 * u.second)
                     body.take(where, "stretch_low", side, 0.3 * u.second)
 
-            plan.add("plexus", SIDE_NAMES[side], row.name, row.weight, fill, group=f"plexus.{row.group}.{SIDE_NAMES[side]}")
+            plan.add(
+                "plexus",
+                SIDE_NAMES[side],
+                row.name,
+                row.weight,
+                fill,
+                group=f"plexus.{row.group}.{SIDE_NAMES[side]}",
+            )
 
 
 def _nerves(plan: Plan) -> None:
     for branch_id, row in branches().items():
         for side in (RIGHT, LEFT):
-            for kind, motor, sensory, share in (("mixed", 1.0, 1.0, 0.6), ("motor", 1.0, 0.25, 0.2), ("sensory", 0.25, 1.0, 0.2)):
+            for kind, motor, sensory, share in (
+                ("mixed", 1.0, 1.0, 0.6),
+                ("motor", 1.0, 0.25, 0.2),
+                ("sensory", 0.25, 1.0, 0.2),
+            ):
 
-                def fill(body: Body, where: slice, u: Draws, branch_id=branch_id, side=side, motor=motor, sensory=sensory) -> None:  # type: ignore[no-untyped-def]  # bound now
-                    body.take(where, f"branch_motor.{branch_id}", side, motor * u.severity * (0.5 + 0.5 * u.motor))
-                    body.take(where, f"branch_sensory.{branch_id}", side, sensory * u.severity * (0.4 + 0.6 * u.sensory))
+                def fill(
+                    body: Body,
+                    where: slice,
+                    u: Draws,
+                    branch_id=branch_id,
+                    side=side,
+                    motor=motor,
+                    sensory=sensory,
+                ) -> None:  # type: ignore[no-untyped-def]  # bound now
+                    body.take(
+                        where,
+                        f"branch_motor.{branch_id}",
+                        side,
+                        motor * u.severity * (0.5 + 0.5 * u.motor),
+                    )
+                    body.take(
+                        where,
+                        f"branch_sensory.{branch_id}",
+                        side,
+                        sensory * u.severity * (0.4 + 0.6 * u.sensory),
+                    )
                     body.take(where, branch_id, side, u.severity)
-                    if branch_id == "sciatic":  # its fibular division suffers more (common practice)
+                    if (
+                        branch_id == "sciatic"
+                    ):  # its fibular division suffers more (common practice)
                         body.take(where, "branch_motor.common_fibular", side, 0.7 * u.first)
                         body.take(where, "branch_sensory.common_fibular", side, 0.7 * u.first)
                         body.take(where, "stretch_low", side, 0.3 * u.second)
                     if branch_id == "femoral":
-                        body.take(where, "branch_motor.iliopsoas_branch", side, np.where(u.first > 0.6, 0.8 * u.severity, 0))
+                        body.take(
+                            where,
+                            "branch_motor.iliopsoas_branch",
+                            side,
+                            np.where(u.first > 0.6, 0.8 * u.severity, 0),
+                        )
                         body.take(where, "stretch_mid", side, 0.3 * u.second)
 
-                plan.add("nerve", SIDE_NAMES[side], row.name, row.weight * share, fill, group=f"nerve.{row.nerve}.{SIDE_NAMES[side]}")
+                plan.add(
+                    "nerve",
+                    SIDE_NAMES[side],
+                    row.name,
+                    row.weight * share,
+                    fill,
+                    group=f"nerve.{row.nerve}.{SIDE_NAMES[side]}",
+                )
 
 
 # --- diffuse processes ------------------------------------------------------------------------
@@ -334,10 +482,19 @@ def _polyneuropathy(plan: Plan) -> None:
                 reach = (0.25 + 0.75 * u.severity) * factor
                 body.take(where, "length_reach", side, reach)
                 body.take(where, "length_motor", side, np.minimum(1, motor * (0.5 + 0.5 * u.motor)))
-                body.take(where, "length_large", side, np.minimum(1, large * (0.6 + 0.4 * u.sensory)))
+                body.take(
+                    where, "length_large", side, np.minimum(1, large * (0.6 + 0.4 * u.sensory))
+                )
                 body.take(where, "length_small", side, np.minimum(1, small * (0.6 + 0.4 * u.first)))
 
-        plan.add("polyneuropathy", "both", "length-dependent polyneuropathy", weight, fill, group="polyneuropathy")
+        plan.add(
+            "polyneuropathy",
+            "both",
+            "length-dependent polyneuropathy",
+            weight,
+            fill,
+            group="polyneuropathy",
+        )
 
 
 def _polyradiculoneuropathy(plan: Plan) -> None:
@@ -347,37 +504,109 @@ def _polyradiculoneuropathy(plan: Plan) -> None:
         ("face and arms", 0.2, 0.8, 0.2, 0.9, 0.0, 0.6, 0.25), ("slow, all limbs", 0.8, 0.7, 0.7, 0.1, 0.0, 1.0, 0.7),
     ):  # fmt: skip
 
-        def fill(body: Body, where: slice, u: Draws, leg=leg, arm=arm, sense=sense, face=face, fisher=fisher, reflex=reflex) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(
+            body: Body,
+            where: slice,
+            u: Draws,
+            leg=leg,
+            arm=arm,
+            sense=sense,
+            face=face,
+            fisher=fisher,
+            reflex=reflex,
+        ) -> None:  # type: ignore[no-untyped-def]  # bound now
             for side in (RIGHT, LEFT):
                 loss = u.severity * (1 - 0.25 * (1 - u.side(side)))
                 body.take(where, "roots_leg", side, leg * loss * (0.5 + 0.5 * u.motor))
                 body.take(where, "roots_arm", side, arm * loss * (0.4 + 0.6 * u.first))
                 body.take(where, "roots_sense", side, sense * u.sensory)
                 body.take(where, "roots_reflex_leg", side, reflex * (0.65 + 0.35 * u.second))
-                body.take(where, "roots_reflex_arm", side, reflex * (0.35 + 0.65 * u.second) * (1.0 if arm > 0.3 or fisher else 0.6))
+                body.take(
+                    where,
+                    "roots_reflex_arm",
+                    side,
+                    reflex * (0.35 + 0.65 * u.second) * (1.0 if arm > 0.3 or fisher else 0.6),
+                )
                 body.take(where, "branch_motor.facial", side, face * (u.third > 0.4) * loss)
                 body.take(where, "roots_bulbar", side, 0.6 * face * u.first)
                 body.take(where, "roots_all", side, loss)
                 body.take(where, "fisher", side, fisher * (0.5 + 0.5 * u.severity))
                 body.take(where, "proximal_too", side, u.third)
 
-        plan.add("polyradiculoneuropathy", "both", "polyradiculoneuropathy", weight, fill, group="polyradiculoneuropathy")
+        plan.add(
+            "polyradiculoneuropathy",
+            "both",
+            "polyradiculoneuropathy",
+            weight,
+            fill,
+            group="polyradiculoneuropathy",
+        )
 
 
 def _motor_neurone(plan: Plan) -> None:
     arms, legs = ("C5", "C6", "C7", "C8", "T1"), ("L2", "L3", "L4", "L5", "S1")
     profiles: list[tuple[str, dict[tuple[str, int], float], float, float, float]] = []
     for upper, lower, share in ((0.8, 0.8, 1.0), (0.05, 0.9, 0.45), (0.9, 0.15, 0.25)):
-        kind = "upper and lower" if upper > 0.5 and lower > 0.5 else "lower" if lower > 0.5 else "upper"
+        kind = (
+            "upper and lower"
+            if upper > 0.5 and lower > 0.5
+            else "lower"
+            if lower > 0.5
+            else "upper"
+        )
         for region in ("arm", "leg"):
             for side in (RIGHT, LEFT):
                 other_limb = "leg" if region == "arm" else "arm"
-                profiles.append((kind, {(region, side): 1.0, (region, 1 - side): 0.5, (other_limb, side): 0.3, (other_limb, 1 - side): 0.25, ("bulbar", 0): 0.2}, upper, lower, 0.25 * share))
-        profiles.append((kind, {("bulbar", 0): 1.0, ("arm", 0): 0.4, ("arm", 1): 0.4, ("leg", 0): 0.25, ("leg", 1): 0.25}, upper, lower, 0.4 * share))
-        profiles.append((kind, {("bulbar", 0): 0.5, ("arm", 0): 0.8, ("arm", 1): 0.8, ("leg", 0): 0.8, ("leg", 1): 0.8}, upper, lower, 0.6 * share))
+                profiles.append(
+                    (
+                        kind,
+                        {
+                            (region, side): 1.0,
+                            (region, 1 - side): 0.5,
+                            (other_limb, side): 0.3,
+                            (other_limb, 1 - side): 0.25,
+                            ("bulbar", 0): 0.2,
+                        },
+                        upper,
+                        lower,
+                        0.25 * share,
+                    )
+                )
+        profiles.append(
+            (
+                kind,
+                {
+                    ("bulbar", 0): 1.0,
+                    ("arm", 0): 0.4,
+                    ("arm", 1): 0.4,
+                    ("leg", 0): 0.25,
+                    ("leg", 1): 0.25,
+                },
+                upper,
+                lower,
+                0.4 * share,
+            )
+        )
+        profiles.append(
+            (
+                kind,
+                {
+                    ("bulbar", 0): 0.5,
+                    ("arm", 0): 0.8,
+                    ("arm", 1): 0.8,
+                    ("leg", 0): 0.8,
+                    ("leg", 1): 0.8,
+                },
+                upper,
+                lower,
+                0.6 * share,
+            )
+        )
     for kind, regions, upper, lower, weight in profiles:
 
-        def fill(body: Body, where: slice, u: Draws, regions=regions, upper=upper, lower=lower) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(
+            body: Body, where: slice, u: Draws, regions=regions, upper=upper, lower=lower
+        ) -> None:  # type: ignore[no-untyped-def]  # bound now
             for (region, side), share in regions.items():
                 loss = share * u.severity
                 if region == "bulbar":
@@ -385,14 +614,34 @@ def _motor_neurone(plan: Plan) -> None:
                     _both(body, where, "jaw_upper", upper * loss)
                     continue
                 for number, segment in enumerate(arms if region == "arm" else legs):
-                    body.take(where, f"grey.{segment}", side, lower * loss * u.motor * u.jitter(number + side))
-                body.take(where, f"denervation_{region}", side, np.minimum(1, lower * (0.4 + 0.6 * loss)))
+                    body.take(
+                        where,
+                        f"grey.{segment}",
+                        side,
+                        lower * loss * u.motor * u.jitter(number + side),
+                    )
+                body.take(
+                    where, f"denervation_{region}", side, np.minimum(1, lower * (0.4 + 0.6 * loss))
+                )
                 # Upper neurones go in the whole limb at once; the tract is opposite its limb above the cord.
-                body.take(where, f"neurone_upper_{region}", side, upper * (0.35 + 0.65 * loss) * (0.3 + 0.7 * u.second))
+                body.take(
+                    where,
+                    f"neurone_upper_{region}",
+                    side,
+                    upper * (0.35 + 0.65 * loss) * (0.3 + 0.7 * u.second),
+                )
             _both(body, where, "denervation_trunk", 0.5 * lower * u.severity)
             _both(body, where, "reflex_spared", 0.75 if upper > 0.5 else 0.2)
 
-        plan.add("motor_neurone", "both", f"motor neurone disease, {kind}", weight, fill, group="motor_neurone", upper=False)
+        plan.add(
+            "motor_neurone",
+            "both",
+            f"motor neurone disease, {kind}",
+            weight,
+            fill,
+            group="motor_neurone",
+            upper=False,
+        )
 
 
 def _junction(plan: Plan) -> None:
@@ -402,16 +651,44 @@ def _junction(plan: Plan) -> None:
         ("presynaptic", 0.25, 0.2, 0.9, 0.45, 1.0, 0.5),
     ):  # fmt: skip
 
-        def fill(body: Body, where: slice, u: Draws, ocular=ocular, bulbar=bulbar, proximal=proximal, limb=limb, lambert=lambert) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(
+            body: Body,
+            where: slice,
+            u: Draws,
+            ocular=ocular,
+            bulbar=bulbar,
+            proximal=proximal,
+            limb=limb,
+            lambert=lambert,
+        ) -> None:  # type: ignore[no-untyped-def]  # bound now
             for side in (RIGHT, LEFT):
-                body.take(where, "junction_ocular", side, ocular * (0.5 + 0.5 * u.severity) * (1 - 0.6 * (1 - u.side(side))))
+                body.take(
+                    where,
+                    "junction_ocular",
+                    side,
+                    ocular * (0.5 + 0.5 * u.severity) * (1 - 0.6 * (1 - u.side(side))),
+                )
                 body.take(where, "junction_bulbar", side, bulbar * (0.4 + 0.6 * u.first))
-                body.take(where, "junction_proximal", side, proximal * u.severity * (0.35 + 0.45 * u.motor))
-                body.take(where, "junction_distal", side, limb * u.severity * (0.3 + 0.4 * u.second))
+                body.take(
+                    where,
+                    "junction_proximal",
+                    side,
+                    proximal * u.severity * (0.35 + 0.45 * u.motor),
+                )
+                body.take(
+                    where, "junction_distal", side, limb * u.severity * (0.3 + 0.4 * u.second)
+                )
                 body.take(where, "junction", side, (1 - lambert) * (0.4 + 0.6 * u.third))
                 body.take(where, "junction_lambert", side, lambert * (0.5 + 0.5 * u.third))
 
-        plan.add("junction", "both", "neuromuscular junction" + (", presynaptic" if lambert else ""), weight, fill, group="junction")
+        plan.add(
+            "junction",
+            "both",
+            "neuromuscular junction" + (", presynaptic" if lambert else ""),
+            weight,
+            fill,
+            group="junction",
+        )
 
 
 def _muscle(plan: Plan) -> None:
@@ -421,13 +698,28 @@ def _muscle(plan: Plan) -> None:
         ("all muscles", 0.9, 0.9, 0.7, 0.8, 0.8, 0.4), ("face and shoulders", 0.4, 1.0, 0.25, 0.3, 0.3, 0.3),
     ):  # fmt: skip
 
-        def fill(body: Body, where: slice, u: Draws, name=name, hips=hips, shoulders=shoulders, distal=distal, quads_fingers=quads_fingers, neck=neck) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(
+            body: Body,
+            where: slice,
+            u: Draws,
+            name=name,
+            hips=hips,
+            shoulders=shoulders,
+            distal=distal,
+            quads_fingers=quads_fingers,
+            neck=neck,
+        ) -> None:  # type: ignore[no-untyped-def]  # bound now
             for side in (RIGHT, LEFT):
                 loss = u.severity * (1 - 0.2 * (1 - u.side(side)))
                 body.take(where, "muscle_hips", side, hips * loss * (0.5 + 0.4 * u.motor))
                 body.take(where, "muscle_shoulders", side, shoulders * loss * (0.5 + 0.4 * u.first))
                 body.take(where, "muscle_distal", side, distal * loss * (0.5 + 0.4 * u.second))
-                body.take(where, "muscle_quads_fingers", side, quads_fingers * loss * (0.5 + 0.4 * u.third))
+                body.take(
+                    where,
+                    "muscle_quads_fingers",
+                    side,
+                    quads_fingers * loss * (0.5 + 0.4 * u.third),
+                )
                 body.take(where, "muscle_neck", side, neck * loss * (0.4 + 0.5 * u.first))
                 body.take(where, "muscle_bulbar", side, 0.4 * u.offset)
                 if name == "face and shoulders":

@@ -1,0 +1,429 @@
+"""What reaches each sign under each row: loss along its own path, and along its control from above.
+
+For every sign and side two numbers per row, 0 to 1: `lower`, the loss of its own arc, and `upper`, the
+loss of the pathways that govern it. Both follow from the wiring; how they show is in `outcomes`.
+"""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.structures import ancestry, wires
+from wardexam.reasoning.body import Body
+from wardexam.reasoning.draws import Array
+
+ARM_SEGMENT, LEG_SEGMENT = "C6", "L4"  # where deep sensation of hand and foot enters
+# Nerves that leave the roots before the trunks form (Aids to the Examination, from memory).
+BEFORE_PLEXUS = frozenset({"long_thoracic"})
+
+
+def combined(*losses: Array) -> Array:
+    """The loss of a path whose parts are lost independently."""
+    kept = np.ones_like(losses[0])
+    for loss in losses:
+        kept = kept * (1 - loss)
+    return (1 - kept).astype(np.float32)
+
+
+def weighted(body: Body, shares: dict[str, float], structure: str, side: int) -> Array:
+    """The loss of a bundle whose parts are carried by several structures."""
+    total = np.zeros(body.rows, np.float32)
+    for name, share in shares.items():
+        total += share * body.damage(f"{structure}.{name}", side)
+    return total
+
+
+def branch_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
+    """The loss through the nerve branches, each with all that lies above it."""
+    total = np.zeros(body.rows, np.float32)
+    for branch, share in sign.branches.items():
+        total += share * combined(
+            *(body.damage(f"branch_{kind}.{a}", side) for a in ancestry(branch))
+        )
+    return total
+
+
+def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
+    """The loss through trunks and cords of a plexus."""
+    if BEFORE_PLEXUS & set(sign.branches):
+        return np.zeros(body.rows, np.float32)
+    trunk = weighted(body, sign.segments, f"trunk_{kind}", side)
+    return combined(trunk, weighted(body, sign.cords, f"plexus_cord_{kind}", side))
+
+
+def length_loss(body: Body, length: float, kind: str, side: int) -> Array:
+    """The loss from a length-dependent process at a place so far out (0 trunk, 1 toes)."""
+    reach = np.clip((length - (1 - body.damage("length_reach", side))) / 0.3, 0, 1)
+    return (reach * body.damage(f"length_{kind}", side)).astype(np.float32)
+
+
+def _limb(sign: Sign) -> str:
+    return "leg" if sign.limb in ("leg", "saddle") else "arm"
+
+
+def motor_lower(body: Body, sign: Sign, side: int) -> Array:
+    """Loss of a movement's own path: grey matter, root, plexus, nerve, junction, muscle."""
+    limb, proximal = _limb(sign), sign.position in ("proximal", "")
+    roots = (
+        body.damage(f"roots_{limb}", side)
+        if sign.position != "cranial"
+        else body.damage("nothing", side)
+    )
+    if proximal and sign.position:
+        roots = roots * (0.55 + 0.45 * body.damage("proximal_too", side))
+    parts = [
+        weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
+        plexus_loss(body, sign, "motor", side), branch_loss(body, sign, "motor", side),
+        length_loss(body, sign.length, "motor", side), roots,
+    ]  # fmt: skip
+    if sign.answers == "mrc":
+        parts += _muscle(body, sign, side)
+    if sign.position == "cranial":
+        parts += [body.damage("pons_seventh", side), 0.35 * body.damage("junction_bulbar", side)]
+    return combined(*parts)
+
+
+def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
+    junction = {
+        "proximal": "junction_proximal",
+        "middle": "junction_distal",
+        "distal": "junction_distal",
+    }
+    parts = [body.damage(junction.get(sign.position, "nothing"), side)]
+    if sign.id in ("knee_extension", "finger_flexion"):
+        parts.append(
+            body.damage("muscle_quads_fingers", side)
+            * (1.0 if sign.id == "finger_flexion" else 0.8)
+        )
+    if sign.limb == "head" and sign.position == "proximal":
+        parts += [body.damage("muscle_neck", side), 0.5 * body.damage("roots_arm", side)]
+    elif sign.position == "proximal":
+        parts.append(body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side))
+    elif sign.position in ("middle", "distal"):
+        parts.append(
+            body.damage("muscle_distal", side) * (1.0 if sign.position == "distal" else 0.6)
+        )
+    return parts
+
+
+def brain_tract(body: Body, region: str, side: int) -> Array:
+    """Loss of the pyramidal path of a region of the body above the cord; `side` is the body's."""
+    other = 1 - side
+    return combined(
+        body.damage(f"motor_{region}", other), body.damage("capsule", other),
+        body.damage("midbrain_pyramid", other), body.damage("pons_pyramid", other),
+        body.damage("medulla_pyramid", other) if region != "face" else body.damage("nothing", other),
+        body.damage(f"neurone_upper_{region}", side),
+    )  # fmt: skip
+
+
+def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) -> Array:
+    """Loss of the pyramidal path from the opposite cortex down to a sign's segments."""
+    tract = body.tracts[
+        "pyramid_leg" if limb in ("leg", "trunk", "saddle") else "pyramid_arm", side
+    ]
+    if segments:
+        below = np.zeros(body.rows, np.float32)
+        for segment, share in segments.items():
+            below += share * body.below(segment)
+    else:
+        below = body.below(LEG_SEGMENT if limb == "leg" else "C7")
+    if limb == "trunk":
+        above = 0.5 * (brain_tract(body, "arm", side) + brain_tract(body, "leg", side))
+    else:
+        above = brain_tract(body, "leg" if limb in ("leg", "saddle") else "arm", side)
+    return combined(tract * below, above)
+
+
+def brain_sense(body: Body, region: str, modality: str, side: int) -> Array:
+    """Loss of a region's sensory path above the cord."""
+    other = 1 - side
+    parts = [
+        body.damage(f"sensory_{region}", other),
+        body.damage("thalamus", other),
+        body.damage("midbrain_lemniscus", other),
+    ]
+    if region == "face":
+        parts.append(0.4 * body.damage("pons_lemniscus", other))
+        return combined(*parts)
+    parts.append(body.damage("pons_lemniscus", other))
+    spino, medial = (
+        body.damage("medulla_spinothalamic", other),
+        body.damage("medulla_medial_lemniscus", other),
+    )
+    parts.append({"pin": spino, "touch": 0.3 * spino + 0.4 * medial}.get(modality, medial))
+    return combined(*parts)
+
+
+def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
+    """Loss in the cord of what enters at a segment: columns on its side, pain fibres across."""
+    column = body.tracts["column_arm" if segment < "D" else "column_leg", side] * body.below(
+        segment
+    )
+    crossed = body.tracts["spinothalamic", 1 - side] * body.below(segment, body.offset)
+    at = SEGMENTS.index(segment)
+    crossing = np.maximum(
+        body.damage(f"crossing.{segment}", side),
+        body.damage(f"crossing.{SEGMENTS[max(0, at - 1)]}", side),
+    )
+    entry = body.damage(f"entry.{segment}", side)
+    pain = combined(crossed, crossing, entry)
+    if modality == "pin":
+        return pain
+    if modality == "touch":
+        # Light touch travels in both; half and half (judgement).
+        return combined(
+            np.maximum(0.5 * column + 0.5 * crossed, 0.9 * column * crossed),
+            0.25 * crossing,
+            0.7 * entry,
+        )
+    return column
+
+
+def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
+    """Loss of an area's own path: root, plexus, nerve, or fibres by length."""
+    small = sign.modality == "pin"
+    segments = sign.segments or (
+        {"L5": 0.5, "S1": 0.5} if sign.limb == "leg" else {"C7": 0.5, "C8": 0.5}
+    )
+    deep = sign.modality in ("vibration", "position")
+    dorsal = np.zeros(body.rows, np.float32)
+    for segment, share in segments.items():
+        at = SEGMENTS.index(segment)
+        beside = [SEGMENTS[n] for n in (at - 1, at + 1) if 0 <= n < len(SEGMENTS)]
+        # Neighbouring roots overlap, less so for pain (DeJong, from memory).
+        own = body.damage(f"dorsal.{segment}", side)
+        spill = sum((body.damage(f"dorsal.{b}", side) for b in beside), np.zeros_like(own))
+        dorsal += share * np.clip((0.95 if small else 0.85) * own + 0.08 * spill, 0, 1)
+    parts = [
+        dorsal * (0.6 if deep else 1), plexus_loss(body, sign, "sensory", side), branch_loss(body, sign, "sensory", side),
+        length_loss(body, sign.length, "small" if small else "large", side),
+        body.damage("roots_sense", side) * min(1.0, 1.1 * sign.length + 0.05) * (0.7 if small else 1.0),
+    ]  # fmt: skip
+    return combined(*parts)
+
+
+def _sense_region(sign: Sign) -> tuple[str, str]:
+    """The brain's region for an area of skin, and the segment at which it enters."""
+    if sign.segments:
+        segment = max(sign.segments, key=lambda s: sign.segments[s])
+    else:
+        segment = LEG_SEGMENT if sign.limb == "leg" else ARM_SEGMENT
+    region = "leg" if segment[0] in "LS" or segment in ("T11", "T12") else "arm"
+    return region, segment
+
+
+def sensation(body: Body, sign: Sign, side: int) -> Array:
+    """Total loss of sensation in an area."""
+    region, segment = _sense_region(sign)
+    modality = sign.modality or "touch"
+    above = brain_sense(body, region, modality, side)
+    if sign.limb == "saddle" or segment[0] == "T":
+        above = 0.7 * above  # the midline is often spared by hemisphere lesions (from memory)
+    return combined(
+        sensory_lower(body, sign, side), cord_sense(body, segment, modality, side), above
+    )
+
+
+def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
+    """Loss of a stretch reflex's arc, on either limb of it."""
+    spared = 1 - body.damage("reflex_spared", side)
+    limb = _limb(sign)
+    sensory = combined(
+        weighted(body, sign.segments, "dorsal", side), weighted(body, sign.segments, "entry", side)
+    )
+    nerve = np.maximum(
+        branch_loss(body, sign, "motor", side), 0.9 * branch_loss(body, sign, "sensory", side)
+    )
+    plexus = np.maximum(
+        plexus_loss(body, sign, "motor", side), 0.9 * plexus_loss(body, sign, "sensory", side)
+    )
+    muscle = body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side)
+    if sign.id == "knee":
+        muscle = np.maximum(muscle, body.damage("muscle_quads_fingers", side))
+    return combined(
+        weighted(body, sign.segments, "grey", side) * spared, weighted(body, sign.segments, "ventral", side),
+        0.9 * sensory, 0.6 * weighted(body, sign.segments, "reflex_root", side), plexus, nerve,
+        length_loss(body, sign.length, "large", side), body.damage(f"roots_reflex_{limb}", side),
+        0.3 * muscle**2, 0.75 * body.damage("junction_lambert", side) * (1.0 if sign.limb == "leg" else 0.7),
+    )  # fmt: skip
+
+
+def wired(body: Body, sign_id: str, side: int) -> Array:
+    """Loss of what a straightly wired sign hangs on; `side` 0 also serves for the midline."""
+    row = wires()[sign_id]
+    parts = [np.zeros(body.rows, np.float32)]
+    parts += [share * body.damage(s, side) for s, share in row.same.items()]
+    parts += [share * body.damage(s, 1 - side) for s, share in row.opposite.items()]
+    parts += [
+        share * np.maximum(body.damage(s, 0), body.damage(s, 1)) for s, share in row.either.items()
+    ]
+    parts += [
+        share * body.damage(s, 1) for s, share in row.right_body.items()
+    ]  # the left hemisphere
+    return combined(*parts)
+
+
+def _mean(one: Array, other: Array) -> Array:
+    return (0.5 * (one + other)).astype(np.float32)
+
+
+def sphincter(body: Body, sign: Sign) -> tuple[Array, Array]:
+    """Loss of a sphincter's own segments and roots, and of its control; both need both sides."""
+    own, above = [], []
+    for side in (0, 1):
+        own.append(combined(
+            weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
+            0.8 * weighted(body, sign.segments, "dorsal", side), 0.8 * branch_loss(body, sign, "motor", side),
+        ))  # fmt: skip
+        brain = 0.55 * combined(
+            body.damage("medial_frontal", side), 0.3 * body.damage("large_hemisphere", side)
+        )
+        above.append(combined(body.tracts["autonomic", side] * body.below("S2"), brain))
+    lower = 0.35 * np.maximum(own[0], own[1]) + 0.65 * _mean(own[0], own[1])
+    upper = np.sqrt(above[0] * above[1]) * 0.7 + 0.3 * _mean(above[0], above[1])
+    return lower.astype(np.float32), upper.astype(np.float32)
+
+
+def ataxia(body: Body, sign: Sign, side: int) -> tuple[Array, Array]:
+    """Loss of a limb's cerebellar control, and what mimics it: position sense lost, weakness."""
+    cerebellar = combined(
+        body.damage("cerebellum", side), 0.3 * body.damage("vermis", side), body.damage("medulla_cerebellar", side),
+        body.damage("pons_cerebellar", side), body.damage("pons_cerebellar_opposite", 1 - side),
+        body.damage("midbrain_cerebellar", 1 - side), 0.8 * body.damage("fisher", side),
+        0.25 * body.damage("capsule", 1 - side),
+    )  # fmt: skip
+    limb = "leg" if sign.limb == "leg" else "arm"
+    position = sensation(body, catalogue()[f"position_{limb}"], side)
+    return cerebellar, position
+
+
+GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling")
+
+
+def gait(body: Body) -> tuple[Array, Array]:
+    """The leading disorder of gait under each row, as a number of `GAITS`, and how bad it is."""
+    signs = catalogue()
+    upper = [upper_motor(body, "leg", {}, s) for s in (0, 1)]
+    foot = [motor_lower(body, signs["ankle_dorsiflexion"], s) for s in (0, 1)]
+    hips = _mean(*(motor_lower(body, signs["hip_abduction"], s) for s in (0, 1)))
+    legs = _mean(*(motor_lower(body, signs["knee_extension"], s) for s in (0, 1)))
+    ataxic = np.maximum.reduce([
+        *(ataxia(body, signs["heel_shin"], s)[0] for s in (0, 1)), body.damage("vermis", 0),
+        0.8 * _mean(*(sensation(body, signs["position_leg"], s) for s in (0, 1))),
+    ])  # fmt: skip
+    strengths = np.stack([
+        np.full(body.rows, 0.12, np.float32), np.minimum(*upper), np.abs(upper[0] - upper[1]) * 0.9, ataxic,
+        np.maximum(*foot) * 0.95, np.minimum(hips, legs + 0.2),
+    ])  # fmt: skip
+    kind = strengths.argmax(axis=0)
+    return kind.astype(np.float32), combined(strengths.max(axis=0), 0.4 * legs)
+
+
+def paths(body: Body, sign: Sign, side: int) -> tuple[Array, Array]:
+    """`lower` and `upper` loss of one sign on one side (0 right or midline, 1 left)."""
+    nothing = body.damage("nothing", side)
+    if sign.id in wires():
+        return wired(body, sign.id, side), nothing
+    match sign.answers:
+        case "tendon" if sign.id == "jaw":
+            upper = [combined(
+                body.damage("motor_face", s), body.damage("capsule", s), body.damage("midbrain_pyramid", s),
+                body.damage("jaw_upper", s),
+            ) for s in (0, 1)]  # fmt: skip
+            return _mean(body.damage("trigeminal", 0), body.damage("trigeminal", 1)), np.minimum(
+                *upper
+            )
+        case "tendon" | "clonus":
+            return reflex_lower(body, sign, side), upper_motor(
+                body, _limb(sign), sign.segments, side
+            )
+        case "plantar":
+            return motor_lower(body, sign, side), upper_motor(body, "leg", sign.segments, side)
+        case "present" if sign.id == "hoffmann":
+            return reflex_lower(body, sign, side), upper_motor(body, "arm", sign.segments, side)
+        case "present" if sign.id == "romberg":
+            deep = [sensation(body, catalogue()["position_leg"], s) for s in (0, 1)]
+            return combined(
+                _mean(*deep), 0.6 * body.damage("vermis", 0), 0.5 * body.damage("fisher", 0)
+            ), nothing
+        case "superficial" if sign.limb == "saddle":
+            return sphincter(body, sign)
+        case "superficial":
+            arc = combined(
+                weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
+                weighted(body, sign.segments, "dorsal", side), branch_loss(body, sign, "motor", side),
+            )  # fmt: skip
+            return arc, upper_motor(body, "trunk", sign.segments, side)
+        case "mrc" if sign.position == "cranial":
+            other = brain_tract(body, "face", side)
+            both = np.minimum(other, brain_tract(body, "face", 1 - side))
+            return motor_lower(body, sign, side), other if sign.id == "face_lower" else combined(
+                0.15 * other, 0.6 * both
+            )
+        case "mrc" if sign.sides == "midline":
+            lower = _mean(motor_lower(body, sign, 0), motor_lower(body, sign, 1))
+            upper = [upper_motor(body, "arm", sign.segments, s) for s in (0, 1)]
+            return lower, 0.5 * np.minimum(*upper)
+        case "mrc":
+            lower = motor_lower(body, sign, side)
+            if sign.id == "shoulder_shrug":
+                lower = combined(lower, body.damage("branch_motor.accessory", side))
+            return lower, upper_motor(body, sign.limb, sign.segments, side)
+        case "sensation" if sign.id.startswith("facial_sensation"):
+            own = [body.damage("pons_fifth", side), body.damage("branch_sensory.trigeminal", side)]
+            own += [body.damage("medulla_fifth", side) * (1.0 if sign.modality == "pin" else 0.3)]
+            return combined(*own, brain_sense(body, "face", sign.modality, side)), nothing
+        case "sensation":
+            return sensation(body, sign, side), nothing
+        case "stocking" | "glove":
+            length = [length_loss(body, sign.length, k, side) for k in ("large", "small")]
+            reach = body.damage("length_reach", side)
+            lower = np.maximum(*length) * reach
+            roots = 0.4 * body.damage("roots_sense", side)
+            cord = 0.3 * cord_sense(
+                body, LEG_SEGMENT if sign.limb == "leg" else ARM_SEGMENT, "touch", side
+            )
+            return combined(lower, roots, cord), nothing
+        case "tone":
+            limb = (
+                ("elbow_flexion", "wrist_extension")
+                if sign.limb == "arm"
+                else ("knee_extension", "ankle_dorsiflexion")
+            )
+            lower = _mean(*(motor_lower(body, catalogue()[m], side) for m in limb))
+            return combined(lower, 0.35 * body.damage("cerebellum", side)), upper_motor(
+                body, sign.limb, {}, side
+            )
+        case "ataxia":
+            return ataxia(body, sign, side)
+        case "gait":
+            return gait(body)
+        case "bladder" | "bowel" | "residual" | "anal_tone":
+            return sphincter(body, sign)
+        case "amount":
+            return motor_lower(body, sign, side), nothing
+    raise AssertionError(f"no path for {sign.id}")
+
+
+def level_of(body: Body, modality: str, side: int) -> tuple[Array, Array]:
+    """The lowest segment still normal under each row, as a number, and how plain the loss below is."""
+    dermatomes = SEGMENTS[
+        1 : SEGMENTS.index("S3")
+    ]  # the saddle is often spared, and is asked for apart
+    loss = np.stack([sensation(body, catalogue()[f"{modality}_{s}"], side) for s in dermatomes])
+    numbers = np.array([SEGMENTS.index(s) for s in dermatomes])
+    # A level is a loss that begins at one segment and holds over all below it.
+    held = np.minimum.accumulate(loss[::-1], axis=0)[::-1]
+    plain = held > 0.25
+    first = np.where(plain.any(axis=0), plain.argmax(axis=0), len(dermatomes) - 1)
+    depth = np.take_along_axis(held, np.minimum(first + 2, len(dermatomes) - 1)[None], axis=0)[0]
+    return (numbers[first] - 1).astype(np.float32), np.where(plain.any(axis=0), depth, 0).astype(
+        np.float32
+    )
+
+
+def sides(sign: Sign) -> Iterable[tuple[str, int]]:
+    """The sides a sign is found on, by name and number."""
+    return (("right", 0), ("left", 1)) if sign.sides == "each" else (("midline", 0),)

@@ -1,0 +1,373 @@
+"""How loss shows: the probability of each answer of a sign, given its two losses and the stage.
+
+A table for each kind of sign, indexed by a code that stands for (lower, upper, stage), by answer and
+by the person's hidden briskness. Numbers are in `forward.toml`.
+"""
+
+import math
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.anatomy.structures import wires
+from wardexam.exam.examination import Context
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.draws import Array
+from wardexam.reasoning.forward import GAITS
+
+# Losses are read at these steps; finer steps change no answer.
+STEPS = np.array([0, 0.04, 0.1, 0.18, 0.28, 0.4, 0.52, 0.64, 0.76, 0.86, 0.94, 1], np.float32)
+_HALF = (STEPS[1:] + STEPS[:-1]) / 2
+STAGES = ("shock", "early", "established")
+CODES = len(STEPS) ** 2 * len(STAGES)
+
+# Briskness: Gauss-Hermite, three points of a standard normal.
+BRISK = np.array([-math.sqrt(3), 0.0, math.sqrt(3)])
+BRISK_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
+
+LEVELS = len(SEGMENTS) + 1  # "none" and every segment
+_DEPTHS = 4
+
+
+def encode(lower: Array, upper: Array, stage: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    """The code of each row's losses and stage."""
+    a = np.searchsorted(_HALF, lower).astype(np.uint16)
+    b = np.searchsorted(_HALF, upper).astype(np.uint16)
+    return ((a * len(STEPS) + b) * len(STAGES) + stage).astype(np.uint16)
+
+
+def _grid() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    codes = np.arange(CODES)
+    stage = codes % 3
+    upper = STEPS[(codes // 3) % len(STEPS)].astype(float)
+    lower = STEPS[codes // 3 // len(STEPS)].astype(float)
+    return lower, upper, stage
+
+
+@cache
+def numbers() -> dict[str, Any]:
+    """The parsed table of numbers."""
+    return tomllib.loads((files("wardexam.reasoning") / "forward.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _erf() -> Any:
+    return np.frompyfunc(math.erf, 1, 1)
+
+
+def normal_cdf(x: Any) -> NDArray[np.float64]:
+    """The standard normal distribution function."""
+    return np.asarray(0.5 * (1 + _erf()(np.asarray(x, float) / math.sqrt(2)).astype(float)))
+
+
+def probit(x: NDArray[np.float64], low: float, high: float, spread: float) -> NDArray[np.float64]:
+    """Probability that a hidden value of mean `x` is read between two cuts (an ordinal probit)."""
+    return normal_cdf((high - x) / spread) - normal_cdf((low - x) / spread)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Answers of one kind of sign and their probabilities, shape (codes, answers, 3 briskness)."""
+
+    answers: tuple[str, ...]
+    chance: NDArray[np.float64]
+
+    def floored(self) -> "Table":
+        """The same with the floor under every answer."""
+        each = numbers()["floor"]["each"]
+        count = self.chance.shape[1]
+        total = self.chance.sum(axis=1, keepdims=True)
+        return Table(
+            self.answers, (1 - each * count) * self.chance / np.where(total > 0, total, 1) + each
+        )
+
+
+def _spread_brisk(chance: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.repeat(chance[:, :, None], 3, axis=2)
+
+
+def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
+    """The hidden value of a tendon reflex, shape (codes, 3)."""
+    row = numbers()["tendon"]
+    lower, upper, stage = _grid()
+    gain = np.array([row["upper"][s] for s in STAGES])[stage]
+    mean = gain * upper * (1 - row["kept"] * lower) + row["lower"] * lower
+    if sign.id == "ankle" and context.age is not None:
+        age = row["ankle_age"]
+        if context.age > age["from"]:
+            mean = mean - min(
+                age["most"], age["at_once"] + age["per_year"] * (context.age - age["from"])
+            )
+    if sign.id == "jaw":
+        mean = mean + row["jaw_shift"]
+    return np.asarray(mean[:, None] + row["briskness"] * BRISK[None, :])
+
+
+# The interval of each meaning on the hidden value (cuts: absent, reduced, normal, brisk, clonic).
+def _meaning_interval(meaning: str) -> tuple[float, float]:
+    row = numbers()["tendon"]
+    a, b, c, d = row["cuts"]
+    mid = (b + c) / 2
+    far = 99.0
+    return {
+        "absent": (-far, a), "trace": (a, row["trace"]), "reduced": (a, b), "low_normal": (b, mid),
+        "normal": (b, c), "high_normal": (mid, c), "brisk": (c, d), "clonic": (d, far), "above": (c, far),
+    }[meaning]  # fmt: skip
+
+
+def _tendon(sign: Sign, context: Context) -> Table:
+    mean = tendon_mean(sign, context)
+    spread = numbers()["tendon"]["spread"]
+    answers = ("absent", "reduced", "normal", "brisk", "clonic")
+    chance = np.stack([probit(mean, *_meaning_interval(m), spread) for m in answers], axis=1)
+    return Table(answers, chance).floored()
+
+
+def _weakness(sign: Sign) -> NDArray[np.float64]:
+    lower, upper, _ = _grid()
+    # Raising, not multiplying: whatever the weight, total loss above is total paralysis.
+    return np.asarray(1 - (1 - lower) * (1 - upper ** (1 / sign.pyramidal)))
+
+
+_MRC = ("0", "1", "2", "3", "4", "5")
+
+
+def _mrc_interval(grade: str) -> tuple[float, float]:
+    row = numbers()["mrc"]
+    cuts = [-99.0, *row["cuts"], 99.0]
+    low, high = row["four"]
+    if grade in ("4-", "4+"):
+        return (cuts[4], low) if grade == "4-" else (high, cuts[5])
+    return cuts[int(grade)], cuts[int(grade) + 1]
+
+
+def _mrc(sign: Sign) -> Table:
+    row = numbers()["mrc"]
+    mean = row["start"] + row["loss"] * _weakness(sign)
+    chance = np.stack([probit(mean, *_mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
+    return Table(_MRC, _spread_brisk(chance)).floored()
+
+
+def _sensation(sign: Sign, context: Context) -> Table:
+    row = numbers()["sensation"]
+    lower, _, _ = _grid()
+    start = row["start"]
+    if sign.modality == "vibration" and sign.limb == "leg" and (context.age or 0) > 60:
+        start += 0.9  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
+    mean = start + row["loss"] * lower
+    reduced, absent = row["cuts"]
+    chance = np.stack(
+        [
+            probit(mean, absent, 99, row["spread"]),
+            probit(mean, reduced, absent, row["spread"]),
+            probit(mean, -99, reduced, row["spread"]),
+        ],
+        axis=1,
+    )
+    over = 0.02 + 0.05 * (1 - chance[:, 2])
+    chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
+    return Table(("absent", "reduced", "normal", "heightened"), _spread_brisk(chance)).floored()
+
+
+def _mixed(kind: str, context: Context) -> Table:
+    """Answers without order: a mixture of health, control lost and arc lost."""
+    row = numbers()[kind]
+    lower, upper, stage = _grid()
+    health = np.array(row["health"])
+    if kind == "superficial" and (context.age or 0) >= 50:
+        health = np.array([0.3, 0.08, 0.62])
+    lower, upper = lower ** row["power"], upper ** row["power"]
+    above = (
+        np.stack([np.array(row["upper"][s]) for s in STAGES])[stage]
+        if "upper" in row
+        else health[None, :]
+    )
+    arc = np.array(row["lower"])
+    if kind == "amount" and context.onset in ("sudden", "hours", "days"):
+        arc = np.array(row["new"])
+    governed = (1 - upper[:, None]) * health + upper[:, None] * above
+    chance = (1 - lower[:, None]) * governed + lower[:, None] * arc
+    table = _spread_brisk(chance)
+    if kind in ("hoffmann", "clonus"):
+        # A brisk person shows a Hoffmann or a few beats more often.
+        free = ((1 - upper) * (1 - lower))[:, None]
+        table[:, 1, 2] += (0.12 if kind == "clonus" else 0.1) * free[:, 0]
+        table[:, 0, 2] -= (0.12 if kind == "clonus" else 0.1) * free[:, 0]
+    return Table(tuple(row["answers"]), np.maximum(table, 1e-6)).floored()
+
+
+def _ataxia() -> Table:
+    row = numbers()["ataxia"]
+    lower, upper, _ = _grid()
+    health, own, position = (np.array(row[k]) for k in ("health", "lower", "upper_only"))
+    governed = (1 - upper[:, None]) * health + upper[:, None] * position
+    share = lower[:, None] ** row["power"]
+    return Table(
+        tuple(row["answers"]), _spread_brisk((1 - share) * governed + share * own)
+    ).floored()
+
+
+def _wired(sign: Sign) -> Table:
+    row = wires()[sign.id]
+    lower, _, _ = _grid()
+    shown = row.base + (row.sense - row.base) * lower
+    if sign.answers == "amount":
+        answers, parts = ("none", "slight", "marked"), [1 - shown, 0.5 * shown, 0.5 * shown]
+    elif sign.answers == "ataxia":
+        answers, parts = ("none", "slight", "marked"), [1 - shown, 0.45 * shown, 0.55 * shown]
+    elif sign.answers == "angle_test":
+        answers, parts = ("negative", "positive"), [1 - shown, shown]
+    else:
+        answers, parts = ("absent", "present"), [1 - shown, shown]
+    return Table(answers, _spread_brisk(np.stack(parts, axis=1))).floored()
+
+
+def _length(kind: str) -> Table:
+    lower, _, _ = _grid()
+    answers = (
+        ("none", "toes", "ankle", "shin", "knee", "thigh")
+        if kind == "stocking"
+        else ("none", "fingers", "wrist", "elbow")
+    )
+    steps = np.linspace(0.15, 0.95, len(answers) - 1)
+    cuts = [-99.0, *steps, 99.0]
+    chance = np.stack(
+        [probit(lower, cuts[i], cuts[i + 1], 0.16) for i in range(len(answers))], axis=1
+    )
+    return Table(answers, _spread_brisk(chance)).floored()
+
+
+def _gait() -> Table:
+    row = numbers()["gait"]
+    lower, upper, _ = _grid()  # here `lower` is the kind of gait, `upper` how bad it is
+    free = np.array(row["free"])
+    chance = np.empty((CODES, len(row["answers"])))
+    for code in range(CODES):
+        kind = int(np.argmin(np.abs(GAIT_CODES - lower[code])))
+        chance[code] = (1 - upper[code]) * free + upper[code] * np.array(row[GAITS[kind]])
+        # The worse, the likelier that walking has gone altogether.
+        lost = 0.55 * upper[code] ** 3 if kind else 0.0
+        chance[code] *= 1 - lost
+        chance[code, 0] += lost
+    return Table(tuple(row["answers"]), _spread_brisk(chance)).floored()
+
+
+# A kind of gait is coded as one of the steps of `lower`.
+GAIT_CODES = STEPS[[0, 2, 4, 6, 8, 10]]
+
+
+def table(sign: Sign, context: Context) -> Table:
+    """The answers of a sign and their probabilities in this context."""
+    if sign.id in wires():
+        return _wired(sign)
+    match sign.answers:
+        case "tendon":
+            return _tendon(sign, context)
+        case "mrc":
+            return _mrc(sign)
+        case "sensation":
+            return _sensation(sign, context)
+        case "superficial":
+            return _mixed("sacral" if sign.limb == "saddle" else "superficial", context)
+        case "present":
+            if sign.id == "romberg":
+                lower, _, _ = _grid()
+                shown = 0.04 + 0.7 * lower
+                return Table(
+                    ("absent", "present"), _spread_brisk(np.stack([1 - shown, shown], axis=1))
+                ).floored()
+            return _mixed("hoffmann", context)
+        case "ataxia":
+            return _ataxia()
+        case "stocking" | "glove":
+            return _length(sign.answers)
+        case "gait":
+            return _gait()
+        case kind:
+            return _mixed(kind, context)
+
+
+def level_code(level: Array, depth: Array) -> NDArray[np.uint16]:
+    """The code of a row's sensory level and how plain it is."""
+    step = np.clip((depth * _DEPTHS).astype(np.int64), 0, _DEPTHS - 1)
+    return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * _DEPTHS + step).astype(
+        np.uint16
+    )
+
+
+@cache
+def level_table() -> Table:
+    """Chance that a level is stated, and where: sharp within two segments (judgement)."""
+    segments = len(SEGMENTS)
+    chance = np.empty((segments * _DEPTHS, LEVELS))
+    at = np.arange(segments)
+    for code in range(len(chance)):
+        level, depth = divmod(code, _DEPTHS)
+        found = (0.03, 0.45, 0.8, 0.92)[depth]
+        near = np.exp(-np.abs(at - level) / 1.1)
+        chance[code, 1:] = found * (0.93 * near / near.sum() + 0.07 / segments)
+        chance[code, 0] = 1 - found
+    return Table(("none", *SEGMENTS), _spread_brisk(chance))
+
+
+RESIDUAL_CUTS = (100, 200, 500)
+
+
+def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
+    """Probability of one finding for every code, shape (codes, 3)."""
+    made = level_table() if sign.answers == "level" else table(sign, context)
+    answer = finding.answer
+    assert answer is not None
+    if sign.answers == "tendon":
+        meaning = "above" if finding.scale == "ninds" and answer == "4" else finding.meaning
+        row = numbers()["tendon"]
+        mean = tendon_mean(sign, context)
+        each = numbers()["floor"]["each"]
+        chance = (1 - 5 * each) * probit(mean, *_meaning_interval(meaning), row["spread"]) + each
+        return chance * _quality(sign, finding)[:, None]
+    if sign.answers == "mrc" and answer in ("4-", "4+"):
+        row = numbers()["mrc"]
+        mean = row["start"] + row["loss"] * _weakness(sign)
+        each = numbers()["floor"]["each"] / 2
+        return np.repeat(
+            ((1 - 6 * each) * probit(mean, *_mrc_interval(answer), row["spread"]) + each)[:, None],
+            3,
+            axis=1,
+        )
+    if sign.answers == "residual":
+        answer = made.answers[
+            int(np.searchsorted(RESIDUAL_CUTS, finding.amount or 0, side="right"))
+        ]
+    return np.asarray(made.chance[:, made.answers.index(answer), :])
+
+
+def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
+    """What a quality adds: each speaks of its own losses."""
+    lower, upper, stage = _grid()
+    factor = np.ones(CODES)
+    governed = upper * np.array([0.1, 0.5, 1.0])[stage]
+    if "inverted" in finding.qualities:
+        # Its own arc lost with the segments below set free (published; also in brisk healthy people).
+        factor *= 0.03 + 0.5 * lower * (0.25 + 0.75 * (stage == 2)) + 0.05 * governed
+    if "crossed" in finding.qualities:
+        factor *= 0.04 + 0.4 * governed
+    if "pendular" in finding.qualities:
+        factor *= 0.1
+    return np.asarray(factor)
+
+
+def usual_answers(sign: Sign) -> tuple[str, ...]:
+    """The answers that "normal" stands for when a doctor states it or leaves a sign unsaid."""
+    return {
+        "tendon": ("normal",), "mrc": ("5",), "sensation": ("normal",), "plantar": ("flexor",),
+        "clonus": ("none",), "superficial": ("present",), "tone": ("normal",), "gait": ("normal",),
+        "bladder": ("normal",), "bowel": ("normal",), "anal_tone": ("normal",), "residual": ("under 100",),
+        "angle_test": ("negative",), "level": ("none",), "amount": ("none",), "ataxia": ("none",),
+        "stocking": ("none",), "glove": ("none",), "present": ("absent",),
+    }[sign.answers]  # fmt: skip
