@@ -1,0 +1,148 @@
+"""Whether it has changed since the last examination, beyond what observers disagree by.
+
+Two observers differ by two grades or more on a reflex in 28 % of pairs on a nine-point scale (Stam and
+van Crevel 1990 J Neurol 237:427), so one grade may be the observer; two are taken as change. On the
+MRC scale one whole grade is taken as change (common practice).
+"""
+
+from dataclasses import dataclass
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding
+
+_MEANINGS = {
+    "absent": 0,
+    "trace": 1,
+    "reduced": 1,
+    "low_normal": 2,
+    "normal": 2,
+    "high_normal": 2,
+    "brisk": 3,
+    "clonic": 4,
+}
+_MRC = {"0": 0.0, "1": 1.0, "2": 2.0, "3": 3.0, "4-": 3.67, "4": 4.0, "4+": 4.33, "5": 5.0}
+REFLEX_STEP, POWER_STEP = 2.0, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class SignChange:
+    """One sign that differs: before and after in words, the size where it has one.
+
+    `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse.
+    """
+
+    key: tuple[str, str]
+    text: str
+    size: float | None
+    beyond: bool
+    worse: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """All that differs, the patterns that moved, and whether the patient is worse."""
+
+    signs: tuple[SignChange, ...]
+    patterns: tuple[str, ...]
+    worse: bool
+    headline: str
+
+
+def value(finding: Finding) -> float | None:
+    """A finding as a number for a course over time, or None where it has no order."""
+    if finding.answer is None:
+        return None
+    if finding.scale:
+        return float(_MEANINGS[finding.meaning])
+    if finding.row.answers == "mrc":
+        return _MRC[finding.answer]
+    if finding.row.answers == "residual":
+        return float(finding.amount or 0)
+    answers = answers_for(finding.row.answers)
+    return float(answers.codes.index(finding.answer)) if answers.ordered else None
+
+
+def _shown(finding: Finding) -> str:
+    mark = finding.choice.mark if finding.choice else str(finding.answer)
+    return f"{finding.amount} {mark}" if finding.row.answers == "residual" else mark
+
+
+def _one(before: Finding, after: Finding) -> SignChange | None:
+    if before.answer is None or after.answer is None:
+        return None
+    old, new = value(before), value(after)
+    if old == new and before.meaning == after.meaning:
+        return None
+    side = "" if after.side == "midline" else f"{after.side} "
+    text = f"{side}{after.row.name} {_shown(before)} to {_shown(after)}"
+    size = None if old is None or new is None else new - old
+    kind = after.row.answers
+    was, now = (c is not None and c.usual for c in (before.choice, after.choice))
+    if kind == "level":
+
+        def lowest(f: Finding) -> int:
+            return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
+
+        size = float(lowest(after) - lowest(before))
+        return SignChange(after.key, text, size, abs(size) >= 2, size < 0)
+    if kind == "mrc":
+        return SignChange(
+            after.key, text, size, abs(size or 0) >= POWER_STEP - 0.01, (size or 0) < 0
+        )
+    if after.scale:
+        # Away from the middle is worse, whichever way.
+        away = abs((new or 0) - 2) > abs((old or 0) - 2)
+        return SignChange(after.key, text, size, abs(size or 0) >= REFLEX_STEP, away)
+    if kind == "residual":
+        return SignChange(after.key, text, size, abs(size or 0) >= 100, (size or 0) > 0)
+    return SignChange(after.key, text, size, was != now, was and not now)
+
+
+def compare(previous: Examination, current: Examination) -> Change:
+    """What changed from one examination to a later one; only signs found in both are compared."""
+    signs = []
+    for after in current.findings:
+        before = previous.finding(after.sign, after.side)
+        changed = _one(before, after) if before else None
+        if changed:
+            signs.append(changed)
+    patterns = []
+    worse = [s for s in signs if s.worse]
+    weaker = [s for s in worse if current.finding(*s.key).row.answers == "mrc"]  # type: ignore[arg-type, union-attr]  # keys of findings
+    duller = [s for s in signs if (f := current.finding(*s.key)) and f.scale and (s.size or 0) < 0]  # type: ignore[arg-type]  # as above
+    if weaker and len(duller) >= 2:
+        patterns.append("reflexes_lost_with_weakness")
+    sides = {s.key[1] for s in weaker if s.beyond}
+    limbs = {current.finding(*s.key).row.limb for s in weaker if s.beyond}  # type: ignore[arg-type, union-attr]  # as above
+    if len(sides) == 1 and len(limbs) >= 2 and limbs & {"head", "arm"}:
+        patterns.append("one_sided_face_arm_leg")
+    if any(current.finding(*s.key).row.part == "sphincters" for s in worse):  # type: ignore[arg-type, union-attr]  # as above
+        patterns.append("sphincter_new")
+    if any(s.key[0].startswith("level_") for s in worse):
+        patterns.append("level_climbing")
+    joined = {s.key[1] for s in weaker if (b := previous.finding(*s.key)) and b.answer == "5"}  # type: ignore[arg-type]  # as above
+    held = {
+        f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, "5")
+    }
+    if joined - held and held:
+        patterns.append("side_joining")
+    plainly = any(s.beyond for s in worse) or len(weaker) >= 2 or bool(patterns)
+    words = [p.replace("_", " ") for p in patterns] or [
+        s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
+    ]
+    headline = (
+        f"worse: {words[0]}" if plainly and words else "changed" if signs else "no change found"
+    )
+    return Change(tuple(signs), tuple(patterns), plainly, headline[:40])
+
+
+def sum_score(examination: Examination) -> int | None:
+    """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
+
+    Six movements on two sides (Kleyweg 1991 Muscle Nerve 14:1103, list from memory); 4- and 4+ count 4.
+    Under 48 is the usual threshold of acquired weakness (Connolly 2013).
+    """
+    scored = [f for f in examination.findings if f.row.sum_score and f.answer is not None]
+    return sum(int(f.answer[0]) for f in scored if f.answer) if len(scored) == 12 else None

@@ -1,0 +1,200 @@
+"""How urgent it is: rules from published guidance on symptoms and signs.
+
+Rules are rows of `urgency.toml`. What was not examined or not asked never fires and never calms. The
+inferred site can raise urgency and never lower it. Silence and "rest normal" are not looked at.
+"""
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.errors import TableError
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding
+from wardexam.exam.flags import flag_names
+from wardexam.reasoning.change import compare
+from wardexam.reasoning.reading import Reading
+
+# Own plain words, least to most.
+WORDS = ("no flag raised", "within days", "today", "now")
+POLICY = "Follow local policy."
+NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One rule that fired: why, what is usually imaged and who is usually called, and its source."""
+
+    rule: str
+    urgency: int
+    text: str
+    image: str
+    call: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Urgency:
+    """The urgency, 0 to 3, its word, the reasons (gravest first) and the flags not asked."""
+
+    level: int
+    word: str
+    reasons: tuple[Reason, ...]
+    not_asked: tuple[str, ...]
+    caution: str
+
+
+def _has(examination: Examination, sign: str, answers: tuple[str, ...]) -> bool:
+    return any(f.sign == sign and f.answer in answers for f in examination.findings)
+
+
+def _weak(finding: Finding) -> bool:
+    return finding.row.answers == "mrc" and finding.answer not in (None, "5", "4+")
+
+
+def _limbs(examination: Examination) -> set[tuple[str, str]]:
+    return {
+        (f.row.limb, f.side)
+        for f in examination.findings
+        if _weak(f) and f.sign != "shoulder_shrug"
+    }
+
+
+def _one_sided(examination: Examination) -> bool:
+    limbs = _limbs(examination)
+    regions = {side: {limb for limb, s in limbs if s == side} for side in ("right", "left")}
+    two = [
+        s
+        for s in regions
+        if len(regions[s]) >= 2 and not regions["left" if s == "right" else "right"]
+    ]
+    cortical = ("aphasia", "neglect", "field_loss", "gaze_palsy", "dysarthria")
+    return (
+        bool(two)
+        or any(_has(examination, s, ("present", "slight", "marked")) for s in cortical)
+        or any(f.sign == "face_lower" and _weak(f) for f in examination.findings)
+    )
+
+
+def _level(examination: Examination) -> bool:
+    return any(f.row.answers == "level" and f.answer in SEGMENTS for f in examination.findings)
+
+
+def _low_reflexes(examination: Examination) -> bool:
+    low = [
+        f for f in examination.findings if f.scale and f.meaning in ("absent", "trace", "reduced")
+    ]
+    return len(low) >= 3 and {"right", "left"} <= {f.side for f in low}
+
+
+# The named conditions on signs; each looks only at what was found.
+CONDITIONS: dict[str, Callable[[Examination], bool]] = {
+    "saddle_loss": lambda e: any(f.answer in ("absent", "reduced") for f in e.findings if f.row.limb == "saddle" and f.row.answers == "sensation"),
+    "sphincter": lambda e: _has(e, "bladder", ("altered", "retention", "incontinence")) or _has(e, "bowel", ("incontinence",))
+    or _has(e, "anal_tone", ("absent", "reduced")) or _has(e, "anal_squeeze", ("absent", "reduced")),
+    "residual_200": lambda e: any(f.sign == "post_void_residual" and (f.amount or 0) >= 200 for f in e.findings),
+    "both_legs_weak": lambda e: {("leg", "right"), ("leg", "left")} <= _limbs(e),
+    "sensory_level": _level,
+    "upper_motor_legs": lambda e: (
+        _has(e, "plantar", ("extensor",)) or _has(e, "clonus_ankle", ("sustained",))
+    ) and (_level(e) or {("leg", "right"), ("leg", "left")} <= _limbs(e) or all(
+        (f := e.finding("plantar", s)) is not None and f.answer == "extensor" for s in ("right", "left")
+    )),
+    "leg_weakness": lambda e: any(limb == "leg" for limb, _ in _limbs(e)),
+    "any_weakness": lambda e: bool(_limbs(e)),
+    "weakness": lambda e: bool(_limbs(e)) or e.context.complaint in ("weak_leg", "weak_arm", "weak_one_side", "weak_all")
+    or e.flags.get("progressive") == "yes",
+    "back_pain": lambda e: e.context.complaint == "back_pain" or e.context.pain in ("back", "radiating"),
+    "sudden_onset": lambda e: e.context.onset == "sudden",
+    "one_sided_or_cortical": _one_sided,
+    "all_limbs_weak_low_reflexes": lambda e: _low_reflexes(e) and {("leg", "right"), ("leg", "left")} <= _limbs(e)
+    and e.context.onset in ("hours", "days", "weeks", "unknown"),
+}  # fmt: skip
+
+
+@cache
+def rules() -> dict[str, dict[str, Any]]:
+    """The rules by id.
+
+    Raises:
+        TableError: A rule speaks of an unknown flag, sign condition or change.
+    """
+    text = (files("wardexam.reasoning") / "urgency.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    known = {f"flag:{f}" for f in flag_names()} | {f"sign:{c}" for c in CONDITIONS}
+    known |= {"change:worse", "change:one_sided_face_arm_leg", "change:reflexes_lost_with_weakness"}
+    for name, row in table.items():
+        for item in (*row["any"], *row["all"]):
+            if item not in known:
+                raise TableError(f"unknown condition '{item}'", where=f"urgency.toml, rule {name}")
+    return table
+
+
+def read_wording(text: str) -> dict[str, dict[str, str]]:
+    """The hospital's own words: for a rule its ``image`` and ``call``; never whether it fires.
+
+    Raises:
+        TableError: The text is not TOML (with its line), or speaks of an unknown rule or field.
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise TableError(str(error), where="wording", remedy="the built-in wording stays") from None
+    for name, row in table.items():
+        if name not in rules():
+            raise TableError(
+                f"unknown rule '{name}'", where="wording", remedy="known: " + ", ".join(rules())
+            )
+        if (
+            not isinstance(row, dict)
+            or not set(row) <= {"image", "call"}
+            or not all(isinstance(v, str) for v in row.values())
+        ):
+            raise TableError(
+                "only the texts 'image' and 'call' can be given", where=f"wording, rule {name}"
+            )
+    return table
+
+
+def assess(
+    examination: Examination, previous: Examination | None, reading: Reading | None,
+    wording: dict[str, dict[str, str]] | None = None,
+) -> Urgency:  # fmt: skip
+    """The urgency of an examination, against the previous one where there is one."""
+    change = compare(previous, examination) if previous else None
+    holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
+    holds |= {f"sign:{name}" for name, condition in CONDITIONS.items() if condition(examination)}
+    if change:
+        holds |= {f"change:{name}" for name in change.patterns}
+        if change.worse:
+            holds.add("change:worse")
+    fired = []
+    for name, row in rules().items():
+        if holds & set(row["any"]) and holds >= set(row["all"]):
+            words = {**row, **(wording or {}).get(name, {})}
+            fired.append(
+                Reason(
+                    name,
+                    row["urgency"],
+                    row["reason"],
+                    words["image"],
+                    words["call"],
+                    row["source"],
+                )
+            )
+    if reading is not None and reading.entered >= 3:
+        for site in reading.sites[:1]:
+            acute = examination.context.onset in ("sudden", "hours", "days")
+            if site.urgent and site.probability >= 0.5:
+                fired.append(Reason(
+                    "inferred_site", 2 if acute else 1, f"signs suggest: {site.name}", "as the site suggests", "senior on call", "the tool's reading; judgement",
+                ))  # fmt: skip
+    fired.sort(key=lambda r: -r.urgency)
+    level = max((r.urgency for r in fired), default=0)
+    not_asked = tuple(f for f in flag_names() if f not in examination.flags)
+    caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"
+    return Urgency(level, WORDS[level], tuple(fired), not_asked, caution)

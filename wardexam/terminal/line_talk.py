@@ -1,0 +1,60 @@
+"""Lines in, lines out: what the line mode asks and hears."""
+
+from dataclasses import dataclass
+from typing import TextIO
+
+
+class LeavingError(Exception):
+    """The doctor leaves, or the input ended; the draft is kept."""
+
+
+@dataclass
+class Talk:
+    """Lines in and out.
+
+    Attributes:
+        read: Where answers come from.
+        write: Where questions go.
+
+    """
+
+    read: TextIO
+    write: TextIO
+
+    def say(self, *lines: str) -> None:
+        """Print lines."""
+        for line in lines:
+            self.write.write(line + "\n")
+        self.write.flush()
+
+    def ask(self, question: str) -> str:
+        """Ask and give the answer, without blanks around it.
+
+        Raises:
+            LeavingError: The input has ended.
+        """
+        self.write.write(question + " ")
+        self.write.flush()
+        answer = self.read.readline()
+        if not answer:
+            raise LeavingError
+        return answer.strip()
+
+    def choose(self, question: str, options: list[str]) -> int | None:
+        """Ask for one of numbered options; its place from 0, or None for Enter alone."""
+        self.say(*(f"{n}. {option}" for n, option in enumerate(options, 1)))
+        while True:
+            answer = self.ask(question)
+            if not answer:
+                return None
+            if answer.isdecimal() and 1 <= int(answer[:6]) <= len(options):
+                return int(answer) - 1
+            self.say(f"Type a number from 1 to {len(options)}, or Enter alone.")
+
+    def yes(self, question: str) -> bool | None:
+        """Ask for y or n; None for Enter alone."""
+        while True:
+            answer = self.ask(question).lower()
+            if answer in ("y", "yes", "n", "no", ""):
+                return None if not answer else answer.startswith("y")
+            self.say("Type y or n, or Enter alone.")

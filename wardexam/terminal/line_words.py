@@ -1,0 +1,58 @@
+"""The reading, the urgency and an answer in words that can be listened to: no bars, no columns."""
+
+from wardexam.exam.findings import REASON_WORDS, Finding, Side
+from wardexam.note.suggestion import CAUTION
+from wardexam.reasoning.reading import Reading, Site
+
+
+def ago(minutes: int) -> str:
+    """A time that has passed, e.g. ``"5 minutes ago"``."""
+    number, unit = (minutes, "minute") if minutes < 120 else (minutes // 60, "hour")
+    if minutes >= 2880:
+        number, unit = minutes // 1440, "day"
+    return "just now" if not number else f"{number} {unit}{'' if number == 1 else 's'} ago"
+
+
+def place(side: Side) -> str:
+    """The side after a sign's name: ``", right"``; empty for a sign in the midline."""
+    return "" if side == "midline" else f", {side}"
+
+
+def answer(finding: Finding) -> str:
+    """What a finding says, e.g. ``"2+, normal"`` or ``"not testable, pain"``."""
+    if finding.not_testable:
+        return f"not testable, {REASON_WORDS[finding.not_testable]}"
+    choice = finding.choice
+    if choice is None:
+        return f"normal down to {finding.answer}"
+    words = f"{choice.code}, {choice.words}" if finding.scale else choice.words
+    if finding.amount is None or finding.row.answers not in _UNITS:
+        return words
+    return f"{words}, {finding.amount} {_UNITS[finding.row.answers]}"
+
+
+_UNITS = {"clonus": "beats", "residual": "mL", "angle_test": "degrees"}
+
+
+def _site(site: Site) -> str:
+    levels = f", {site.levels[0]} to {site.levels[1]}" if site.levels else ""
+    return f"{site.word.capitalize()}: {site.name}{levels}, {site.probability:.0%}."
+
+
+def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
+    """A reading in sentences, the likeliest site first, the caution last."""
+    if not reading.entered:
+        lines = ["Nothing is entered yet, so no site is more likely than before."]
+    else:
+        lines = [] if reading.fits_one else ["These findings do not fit one lesion."]
+        lines += [_site(s) for s in reading.sites[:sites] if s.probability >= 0.01]
+        lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
+        lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
+        lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]
+        if reading.pair:
+            lines.append(f"Two lesions fit better: {reading.pair}.")
+        lines += [f"Sides differ, {a.text}." for a in reading.asymmetries[:reasons]]
+        if reading.level_note:
+            lines.append(f"{reading.level_note}.")
+    lines += [f"Test next: {s.text}." for s in reading.next_signs[:2]]
+    return [*lines, CAUTION]
