@@ -104,6 +104,7 @@ CONDITIONS: dict[str, Callable[[Examination], bool]] = {
     ) and (_level(e) or {("leg", "right"), ("leg", "left")} <= _limbs(e) or all(
         (f := e.finding("plantar", s)) is not None and f.answer == "extensor" for s in ("right", "left")
     )),
+    "extensor_plantar": lambda e: _has(e, "plantar", ("extensor",)),
     "leg_weakness": lambda e: any(limb == "leg" for limb, _ in _limbs(e)),
     "any_weakness": lambda e: bool(_limbs(e)),
     "weakness": lambda e: bool(_limbs(e)) or e.context.complaint in ("weak_leg", "weak_arm", "weak_one_side", "weak_all")

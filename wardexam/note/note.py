@@ -1,0 +1,230 @@
+"""The plain-text note: an examination in, text out that pastes cleanly into any record.
+
+ASCII unless asked otherwise, at most 72 columns, no tabs, no trailing spaces. What was not examined is
+said as such; the tool's suggestion is there only once the doctor accepted it.
+"""
+
+import textwrap
+from typing import Literal
+
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
+from wardexam.exam.answers import ScaleName, convert, scales
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.flags import flags
+from wardexam.exam.row_sets import row_sets
+from wardexam.exam.text import clean, to_ascii
+from wardexam.reasoning.change import sum_score
+from wardexam.reasoning.engine import asymmetries
+from wardexam.reasoning.urgency import NOT_EXCLUDED, Urgency
+
+WIDTH = 72
+Form = Literal["table", "line", "figure"]
+CAUTION = "Signs alone do not exclude an emergency. Blank or absent lines were not examined."
+PART_TITLES = {
+    "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
+    "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
+    "muscle": "Wasting, fasciculation, fatigability",
+}  # fmt: skip
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """A paragraph broken at 72 columns; empty text gives no line."""
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True)
+
+
+def cell(finding: Finding | None, scale: ScaleName | None) -> str:
+    """What a table cell says of a finding: ``-`` where the sign was not examined."""
+    if finding is None:
+        return "-"
+    if finding.not_testable:
+        return "NT"
+    assert finding.answer is not None
+    if finding.scale:
+        shown = convert(finding.answer, finding.scale, scale or finding.scale, reinforced="reinforced" in finding.qualities)
+        mark = shown.mark
+    else:
+        mark = finding.choice.mark if finding.choice else finding.answer
+    if finding.amount is not None:
+        mark += f" {finding.amount}"
+    return mark
+
+
+def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
+    """What a cell cannot hold: qualities, reasons, detail lost on another scale, the comment."""
+    said = [QUALITY_WORDS[q] for q in finding.qualities]
+    if finding.not_testable:
+        said.append(f"not testable: {REASON_WORDS[finding.not_testable]}")
+    if finding.scale and finding.answer is not None:
+        lost = convert(finding.answer, finding.scale, scale or finding.scale).lost
+        said += [f"graded as {lost}"] if lost else []
+    if finding.comment:
+        said.append(clean(finding.comment))
+    return said
+
+
+def _sides(sign: Sign) -> tuple[Side, ...]:
+    return ("right", "left") if sign.sides == "each" else ("midline",)
+
+
+def _table(signs: list[Sign], examination: Examination, previous: Examination | None, scale: ScaleName | None) -> list[str]:
+    before = f"{'(before)':>18}" if previous else ""
+    lines = [f"  {'':<30}{'Right':>9}{'Left':>9}{before}".rstrip()]
+    for sign in signs:
+        found = [examination.finding(sign.id, s) for s in _sides(sign)]
+        cells = [cell(f, scale) for f in found]
+        pair = f"{cells[0]:>9}{cells[1]:>9}" if len(cells) == 2 else f"{cells[0]:>18}"
+        earlier = ""
+        if previous:
+            old = [previous.finding(sign.id, s) for s in _sides(sign)]
+            if any(old):
+                earlier = f"{'(' + '/'.join(cell(f, scale) for f in old) + ')':>18}"
+        name = f"{sign.name} {sign.segment_range}".strip()
+        lines.append(f"  {name[:30]:<30}{pair}{earlier}".rstrip())
+        for f in found:
+            if f and (said := remarks(f, scale)):
+                side = "" if f.side == "midline" else f"{f.side}: "
+                lines += wrapped(f"{side}{'; '.join(said)}", "      ")
+    return lines
+
+
+def reflex_line(examination: Examination, scale: ScaleName | None = None) -> list[str]:
+    """The reflexes in one compact paragraph, right/left."""
+    parts = []
+    for sign in signs_of("reflexes"):
+        found = [examination.finding(sign.id, s) for s in _sides(sign)]
+        if any(found):
+            said = sorted({r for f in found if f for r in remarks(f, scale)})
+            parts.append(f"{sign.name} {'/'.join(cell(f, scale) for f in found)}" + (f" ({'; '.join(said)})" if said else ""))
+    return wrapped("Reflexes R/L: " + (", ".join(parts) or "not examined") + ".")
+
+
+def figure(examination: Examination, scale: ScaleName | None = None) -> list[str]:
+    """The stick figure, facing the reader: the patient's right is on the left of the page."""
+
+    def at(sign: str, side: Side) -> str:
+        return cell(examination.finding(sign, side), scale)
+
+    def row(left: str, middle: str, right: str, label: str) -> str:
+        return f"  {left:>8} {middle:^13} {right:<8} {label}".rstrip()
+
+    def pair(sign: str, middle: str, label: str) -> str:
+        return row(at(sign, "right"), middle, at(sign, "left"), label)
+
+    return [
+        row("RIGHT", "", "LEFT", ""), row("", "O", "", f"jaw {cell(examination.finding('jaw', 'midline'), scale)}"),
+        pair("biceps", "---+---", "biceps"), pair("brachioradialis", "/  |  \\", "brachioradialis"),
+        pair("triceps", "/   |   \\", "triceps"), pair("abdominal_upper", "|", "upper abdominal"),
+        pair("abdominal_lower", "+", "lower abdominal"), pair("knee", "/ \\", "knee"),
+        pair("ankle", "/   \\", "ankle"), pair("plantar", "_/     \\_", "plantar"),
+    ]  # fmt: skip
+
+
+def urgency_lines(urgency: Urgency) -> list[str]:
+    """The urgency with its reasons, usual imaging and whom to call, and the caution."""
+    lines = [f"Urgency: {urgency.word}."]
+    for reason in urgency.reasons[:4]:
+        lines += wrapped(f"{reason.text}. Usual: {reason.image}; call {reason.call}. [{reason.source}]", "  ")
+    if urgency.not_asked:
+        names = ", ".join(flags()[f].short for f in urgency.not_asked)
+        lines += wrapped(f"Red flags not asked: {names}.", "  ")
+    return lines + wrapped(urgency.caution, "  ")
+
+
+def _heading(patient: Patient, examination: Examination) -> list[str]:
+    who = f"{clean(patient.name)}, bed {clean(patient.bed)}"
+    if patient.number:
+        who += f", no. {clean(patient.number)}"
+    age = examination.context.age if examination.context.age is not None else patient.age
+    if age is not None:
+        who += f", {age} y"
+    lines = ["NEUROLOGICAL EXAMINATION", *wrapped(who)]
+    lines += wrapped(f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.examiner)}")
+    if examination.amendment:
+        a = examination.amendment
+        lines += wrapped(f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}")
+    context = examination.context
+    known = [
+        f"complaint {context.complaint.replace('_', ' ')}" if context.complaint else "",
+        f"side {context.complaint_side}" if context.complaint_side not in (None, "none") else "",
+        f"onset {context.onset}" if context.onset != "unknown" else "",
+        f"bears weight: {context.bears_weight}" if context.bears_weight else "",
+    ]
+    said = "; ".join(k for k in known if k)
+    return lines + (wrapped(said[0].upper() + said[1:]) if said else [])
+
+
+def _not_examined(examination: Examination) -> list[str]:
+    missing = []
+    for sign in row_sets()["core"].signs:
+        open_sides = [s for s in _sides(sign) if examination.finding(sign.id, s) is None and not examination.stated_normal(sign.id, s)]
+        if open_sides:
+            where = "" if len(open_sides) == 2 or open_sides == ["midline"] else f" ({open_sides[0]})"
+            missing.append(sign.name + where)
+    parts = [
+        PART_TITLES[p] for p in PARTS
+        if not any(f.row.part == p for f in examination.findings) and not any(s.part == p for s in examination.rest_normal)
+    ]  # fmt: skip
+    lines = wrapped("Core signs not examined: " + ", ".join(missing) + ".") if missing else []
+    return lines + (wrapped("Parts not examined: " + "; ".join(parts) + ".") if parts else [])
+
+
+def render(
+    patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
+    form: Form = "table", scale: ScaleName | None = None, line_end: str = "\n", ascii_only: bool = True,
+) -> str:  # fmt: skip
+    """The note.
+
+    Args:
+        patient: Whose it is.
+        examination: What was found.
+        previous: An earlier examination whose grades stand beside, if any.
+        urgency: Printed when given.
+        form: Reflexes as a table, one line, or a stick figure.
+        scale: Show tendon reflexes on this scale; as graded when None.
+        line_end: What ends each line.
+        ascii_only: Whether characters outside ASCII are replaced.
+    """
+    lines = _heading(patient, examination)
+    shown = scales()[scale or examination.scale]
+    lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")
+    lines.append("")
+    for part in PARTS:
+        found = [s for s in signs_of(part) if any(examination.finding(s.id, side) for side in _sides(s))]
+        statements = [s for s in examination.rest_normal if s.part == part]
+        if not found and not statements:
+            continue
+        if part == "reflexes" and form == "line":
+            lines += reflex_line(examination, scale)
+        elif part == "reflexes" and form == "figure":
+            lines += ["Reflexes:", *figure(examination, scale)]
+        elif found:
+            lines += [f"{PART_TITLES[part]}:", *_table(found, examination, previous, scale)]
+        for s in statements:
+            by = f" (stated by {clean(s.by)}{f', {s.at:%H:%M}' if s.at else ''})" if s.by else ""
+            lines += wrapped(f"{PART_TITLES[part]}, {s.limb}: rest examined, normal{by}.", "  ")
+        if part == "power" and (score := sum_score(examination)) is not None:
+            lines.append(f"  MRC sum score {score}/60")
+    if sides := asymmetries(examination):
+        lines += wrapped("Sides differ: " + "; ".join(a.text for a in sides) + ".")
+    lines += _not_examined(examination)
+    answered = [f"{flags()[f].short} {a}" for f, a in examination.flags.items()]
+    not_asked = [row.short for f, row in flags().items() if f not in examination.flags]
+    lines += wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".")
+    lines += wrapped("Red flags not asked: " + ", ".join(not_asked) + ".") if not_asked else []
+    if urgency:
+        lines += [f"Urgency: {urgency.word}.", *(line for r in urgency.reasons[:3] for line in wrapped(f"{r.text}: {r.image}; {r.call}.", "  "))]
+    for title, text in (("Comment", examination.comment), ("Impression", examination.impression)):
+        lines += wrapped(f"{title}: {clean(text)}") if text.strip() else []
+    if examination.suggestion:
+        lines += wrapped(
+            f"Tool's suggestion, accepted by {clean(examination.examiner)} for clinical correlation: {clean(examination.suggestion)} "
+            "Follow local policy; ask a senior."
+        )
+    lines += wrapped(NOT_EXCLUDED if not_asked else "Signs alone do not exclude an emergency.")
+    text = "\n".join(line.rstrip() for line in lines)
+    text = "\n".join(to_ascii(line) for line in text.split("\n")) if ascii_only else text
+    return text.replace("\n", line_end) + line_end
+
+
+__all__ = ["catalogue", "render", "urgency_lines"]
