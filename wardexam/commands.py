@@ -8,7 +8,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,9 @@ from wardexam.errors import InputError, WardexamError
 if TYPE_CHECKING:
     from wardexam.exam.sheet import Sheet
     from wardexam.records.ward import Ward
+
+# When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
+DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
 
 Command = Callable[[argparse.Namespace], int]
 
@@ -63,20 +66,22 @@ def _ward(options: argparse.Namespace) -> "Ward":
     return open_ward(ward_folder(options.db), shared=options.shared)
 
 
-def _terminal(ward: "Ward", options: argparse.Namespace, folder_note: str = "") -> int:
+def _terminal(
+    ward: "Ward", options: argparse.Namespace, notice: str = "", clock: Callable[[], datetime] = now
+) -> int:
     from wardexam.terminal.environment import prepare
 
     terminal = prepare(os.environ, ascii_only=options.ascii)
     from wardexam.terminal.app import WardApp
 
-    return WardApp(
+    return WardApp.run_on(
         ward,
-        examiner=_examiner(options),
-        now=now,
-        new_id=new_id,
         terminal=terminal,
-        notice=folder_note,
-    ).start()
+        examiner=_examiner(options),
+        now=clock,
+        new_id=new_id,
+        notice=notice,
+    )
 
 
 def open_screen(options: argparse.Namespace) -> int:
@@ -85,17 +90,23 @@ def open_screen(options: argparse.Namespace) -> int:
 
 
 def demo(options: argparse.Namespace) -> int:
-    """Open a private copy of the demo ward, deleted on leaving."""
+    """Open a private copy of the demo ward, deleted on leaving; its clock starts with the scenario."""
     import tempfile
 
     from wardexam.records.paths import copy_demo
     from wardexam.records.ward import open_ward
 
+    begun = now()
+
+    def clock() -> datetime:
+        return DEMO_NOW + (now() - begun)
+
     with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
         ward = open_ward(copy_demo(Path(folder) / "ward"))
-        return _terminal(
-            ward, options, "Demo: invented patients; changes are thrown away on leaving."
+        notice = (
+            "Demo: invented patients; changes are thrown away. Enter examines, ? lists the keys."
         )
+        return _terminal(ward, options, notice, clock)
 
 
 def enter(options: argparse.Namespace) -> int:

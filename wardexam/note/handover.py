@@ -52,7 +52,9 @@ def render(rows: Sequence[tuple[Patient, Sequence[Examination]]], *, now: dateti
     lines = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
         page = made[number : number + PER_SCREEN]
-        lines += [f"HANDOVER {now:%Y-%m-%d %H:%M}   {number + 1 if page else 0}-{number + len(page)} of {len(made)}   sickest and most changed first"]
+        lines += [
+            f"HANDOVER {now:%Y-%m-%d %H:%M}   {number + 1 if page else 0}-{number + len(page)} of {len(made)}   sickest and most changed first"
+        ]
         lines += [line for _, _, pair in page for line in pair]
         lines += ["What was not examined or not asked is not known. Follow local policy.", ""]
     return "\n".join(lines).rstrip("\n") + "\n"

@@ -30,7 +30,9 @@ PART_TITLES = {
 
 def wrapped(text: str, indent: str = "") -> list[str]:
     """A paragraph broken at 72 columns; empty text gives no line."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True)
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True
+    )
 
 
 def cell(finding: Finding | None, scale: ScaleName | None) -> str:
@@ -41,7 +43,12 @@ def cell(finding: Finding | None, scale: ScaleName | None) -> str:
         return "NT"
     assert finding.answer is not None
     if finding.scale:
-        shown = convert(finding.answer, finding.scale, scale or finding.scale, reinforced="reinforced" in finding.qualities)
+        shown = convert(
+            finding.answer,
+            finding.scale,
+            scale or finding.scale,
+            reinforced="reinforced" in finding.qualities,
+        )
         mark = shown.mark
     else:
         mark = finding.choice.mark if finding.choice else finding.answer
@@ -67,7 +74,12 @@ def _sides(sign: Sign) -> tuple[Side, ...]:
     return ("right", "left") if sign.sides == "each" else ("midline",)
 
 
-def _table(signs: list[Sign], examination: Examination, previous: Examination | None, scale: ScaleName | None) -> list[str]:
+def _table(
+    signs: list[Sign],
+    examination: Examination,
+    previous: Examination | None,
+    scale: ScaleName | None,
+) -> list[str]:
     before = f"{'(before)':>18}" if previous else ""
     lines = [f"  {'':<30}{'Right':>9}{'Left':>9}{before}".rstrip()]
     for sign in signs:
@@ -95,7 +107,10 @@ def reflex_line(examination: Examination, scale: ScaleName | None = None) -> lis
         found = [examination.finding(sign.id, s) for s in _sides(sign)]
         if any(found):
             said = sorted({r for f in found if f for r in remarks(f, scale)})
-            parts.append(f"{sign.name} {'/'.join(cell(f, scale) for f in found)}" + (f" ({'; '.join(said)})" if said else ""))
+            parts.append(
+                f"{sign.name} {'/'.join(cell(f, scale) for f in found)}"
+                + (f" ({'; '.join(said)})" if said else "")
+            )
     return wrapped("Reflexes R/L: " + (", ".join(parts) or "not examined") + ".")
 
 
@@ -124,7 +139,9 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
     lines = [f"Urgency: {urgency.word}."]
     for reason in urgency.reasons[:4]:
-        lines += wrapped(f"{reason.text}. Usual: {reason.image}; call {reason.call}. [{reason.source}]", "  ")
+        lines += wrapped(
+            f"{reason.text}. Usual: {reason.image}; call {reason.call}. [{reason.source}]", "  "
+        )
     if urgency.not_asked:
         names = ", ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
@@ -139,10 +156,14 @@ def _heading(patient: Patient, examination: Examination) -> list[str]:
     if age is not None:
         who += f", {age} y"
     lines = ["NEUROLOGICAL EXAMINATION", *wrapped(who)]
-    lines += wrapped(f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.examiner)}")
+    lines += wrapped(
+        f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.examiner)}"
+    )
     if examination.amendment:
         a = examination.amendment
-        lines += wrapped(f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}")
+        lines += wrapped(
+            f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}"
+        )
     context = examination.context
     known = [
         f"complaint {context.complaint.replace('_', ' ')}" if context.complaint else "",
@@ -157,9 +178,15 @@ def _heading(patient: Patient, examination: Examination) -> list[str]:
 def _not_examined(examination: Examination) -> list[str]:
     missing = []
     for sign in row_sets()["core"].signs:
-        open_sides = [s for s in _sides(sign) if examination.finding(sign.id, s) is None and not examination.stated_normal(sign.id, s)]
+        open_sides = [
+            s
+            for s in _sides(sign)
+            if examination.finding(sign.id, s) is None and not examination.stated_normal(sign.id, s)
+        ]
         if open_sides:
-            where = "" if len(open_sides) == 2 or open_sides == ["midline"] else f" ({open_sides[0]})"
+            where = (
+                "" if len(open_sides) == 2 or open_sides == ["midline"] else f" ({open_sides[0]})"
+            )
             missing.append(sign.name + where)
     parts = [
         PART_TITLES[p] for p in PARTS
@@ -190,7 +217,9 @@ def render(
     lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")
     lines.append("")
     for part in PARTS:
-        found = [s for s in signs_of(part) if any(examination.finding(s.id, side) for side in _sides(s))]
+        found = [
+            s for s in signs_of(part) if any(examination.finding(s.id, side) for side in _sides(s))
+        ]
         statements = [s for s in examination.rest_normal if s.part == part]
         if not found and not statements:
             continue
@@ -213,7 +242,14 @@ def render(
     lines += wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".")
     lines += wrapped("Red flags not asked: " + ", ".join(not_asked) + ".") if not_asked else []
     if urgency:
-        lines += [f"Urgency: {urgency.word}.", *(line for r in urgency.reasons[:3] for line in wrapped(f"{r.text}: {r.image}; {r.call}.", "  "))]
+        lines += [
+            f"Urgency: {urgency.word}.",
+            *(
+                line
+                for r in urgency.reasons[:3]
+                for line in wrapped(f"{r.text}: {r.image}; {r.call}.", "  ")
+            ),
+        ]
     for title, text in (("Comment", examination.comment), ("Impression", examination.impression)):
         lines += wrapped(f"{title}: {clean(text)}") if text.strip() else []
     if examination.suggestion:

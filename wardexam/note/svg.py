@@ -39,10 +39,16 @@ def render(patient: Patient, examination: Examination) -> str:
             finding = examination.finding(sign, side)
             if finding and finding.answer in ("reduced", "absent"):
                 tone = "0.35" if finding.answer == "reduced" else "0.7"
-                parts.append(f'<rect x="{_mirror(x, side, width)}" y="{y}" width="{width}" height="{height}" fill="gray" fill-opacity="{tone}"/>')
+                parts.append(
+                    f'<rect x="{_mirror(x, side, width)}" y="{y}" width="{width}" height="{height}" fill="gray" fill-opacity="{tone}"/>'
+                )
     for sign, (x, y) in PLACES.items():
         for side in sides:
             anchor = "end" if side == "right" else "start"
-            parts.append(f'<text x="{_mirror(x, side)}" y="{y}" text-anchor="{anchor}">{escape(cell(examination.finding(sign, side), None))}</text>')
-    parts.append('<text x="10" y="410">- not examined; shaded: pinprick reduced or absent</text></svg>')
+            parts.append(
+                f'<text x="{_mirror(x, side)}" y="{y}" text-anchor="{anchor}">{escape(cell(examination.finding(sign, side), None))}</text>'
+            )
+    parts.append(
+        '<text x="10" y="410">- not examined; shaded: pinprick reduced or absent</text></svg>'
+    )
     return "\n".join(parts) + "\n"

@@ -1,0 +1,178 @@
+"""The app: which screen shows, what they share, and how the process ends."""
+
+import sys
+import time
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from wardexam.errors import WardexamError
+from wardexam.terminal import signals, workarounds
+from wardexam.terminal.environment import Terminal
+
+if TYPE_CHECKING:
+    from wardexam.records.drafts import Draft
+    from wardexam.records.ward import Ward
+
+IDLE_SECONDS = 300.0
+
+
+class WardApp(workarounds.NoTraceback):
+    """The ward on a terminal.
+
+    Args:
+        ward: Where it is kept.
+        examiner: Who examines.
+        now: Gives the time with its zone.
+        new_id: Gives a new opaque identifier.
+        terminal: What the terminal can show.
+        notice: A line shown at the start.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS = ()
+    CSS_PATH = "styles.tcss"
+
+    def __init__(
+        self, ward: "Ward", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
+        terminal: Terminal, notice: str = "", **options: Any,
+    ) -> None:  # fmt: skip
+        super().__init__(ansi_color=True, **options)
+        self.ward, self.examiner, self.now, self.new_id = ward, examiner, now, new_id
+        self.terminal, self.notice = terminal, notice
+        self.draft: Draft | None = None
+        self._last_key = time.monotonic()
+
+    @classmethod
+    def run_on(cls, ward: "Ward", *, terminal: Terminal, **options: Any) -> int:
+        """Run until the doctor leaves; gives the exit code."""
+        app: WardApp | None = None
+
+        def keep(timeout: float) -> None:
+            if app is not None and app.draft is not None:
+                app.draft.flush(timeout)
+
+        def leave() -> None:
+            if app is not None and app._loop is not None:
+                app._loop.call_soon_threadsafe(app.exit)
+
+        def restore() -> None:
+            driver: Any = app._driver if app is not None else None
+            if driver is not None:
+                driver.restore_now()
+
+        ending = signals.Ending(keep=keep, leave=leave, restore=restore)
+        driver_class = workarounds.driver_for(ascii_only=terminal.ascii, hung_up=ending.hang_up)
+        app = cls(ward, terminal=terminal, driver_class=driver_class, **options)
+        with signals.watch(ending):
+            app.run(mouse=terminal.mouse)
+        keep(1.0)
+        return ending.code or app.return_code or 0
+
+    def on_mount(self) -> None:
+        """Show the ward; hide the screen after idle minutes."""
+        from wardexam.terminal.screens.ward import WardScreen
+
+        self.push_screen(WardScreen())
+        self.set_interval(15.0, self._idle)
+
+    def touched(self) -> None:
+        """A key was pressed."""
+        self._last_key = time.monotonic()
+
+    def _idle(self) -> None:
+        from wardexam.terminal.screens.hidden import HiddenScreen
+
+        if time.monotonic() - self._last_key > IDLE_SECONDS and not isinstance(
+            self.screen, HiddenScreen
+        ):
+            self.hide()
+
+    def hide(self) -> None:
+        """Hide what the screen shows."""
+        from wardexam.terminal.screens.hidden import HiddenScreen
+
+        self.push_screen(HiddenScreen())
+
+    def examine(self, patient_id: str) -> None:
+        """Open the examination: the patient's draft if one was left, else a new one."""
+        from wardexam.exam.examination import Context, Examination
+        from wardexam.terminal.screens.examine import ExamineScreen
+
+        patient = self.ward.patient(patient_id)
+        stored = self.ward.examinations(patient_id)
+        left = [d for d in self.ward.drafts() if d.patient_id == patient_id]
+        if left:
+            draft, examination = self.ward.resume_draft(left[-1].draft_id)
+            said = f"Draft by {left[-1].by} resumed, {left[-1].keys} changes."
+        else:
+            scale = stored[-1].scale if stored else "conventional"
+            examination = Examination(
+                id=self.new_id(),
+                patient=patient_id,
+                examiner=self.examiner,
+                at=self.now(),
+                scale=scale,
+                context=Context(age=patient.age, sex=patient.sex),
+            )
+            draft, said = self.ward.start_draft(examination, self.examiner), "New examination."
+        self.draft = draft
+        self.ward.record("viewed", patient_id, self.examiner)
+        previous = stored[-1] if stored else None
+        self.push_screen(ExamineScreen(patient, examination, previous, draft, said))
+
+    def show_note(self, patient_id: str, examination: Any = None) -> None:
+        """The note of an examination, the last one when none is given."""
+        from wardexam.note import note, referral
+        from wardexam.reasoning.urgency import assess
+        from wardexam.terminal.screens.text import TextScreen
+
+        patient = self.ward.patient(patient_id)
+        stored = self.ward.examinations(patient_id)
+        shown = examination or (stored[-1] if stored else None)
+        if shown is None:
+            raise WardexamError("no examination is saved yet", remedy="press enter to examine")
+        earlier = [e for e in stored if e.at < shown.at]
+        previous = earlier[-1] if earlier else None
+        urgency = assess(shown, previous, None)
+
+        def render(form: str, scale: str | None) -> str:
+            return note.render(
+                patient, shown, previous=previous, urgency=urgency, form=form, scale=scale
+            )  # type: ignore[arg-type]  # from fixed lists
+
+        self.ward.record("viewed", patient_id, self.examiner)
+        self.push_screen(TextScreen(
+            f"Note  bed {patient.bed}", render=render, patient_id=patient_id,
+            referral=lambda: referral.render(patient, shown, previous=previous, urgency=urgency),
+        ))  # fmt: skip
+
+    def show_course(self, patient_id: str) -> None:
+        """Examinations, what changed between them, and the course."""
+        from wardexam.terminal.course import course_text
+        from wardexam.terminal.screens.text import TextScreen
+
+        stored = self.ward.examinations(patient_id)
+        revisions = {e.id: len(self.ward.revisions(patient_id, e.id)) for e in stored}
+        text = course_text(stored, revisions)
+        self.push_screen(
+            TextScreen(
+                f"Course  bed {self.ward.patient(patient_id).bed}", text, patient_id=patient_id
+            )
+        )
+
+    def show_handover(self) -> None:
+        """The handover sheet."""
+        from wardexam.note import handover
+        from wardexam.terminal.screens.text import TextScreen
+
+        rows = [
+            (self.ward.patient(b.patient_id), self.ward.examinations(b.patient_id))
+            for b in self.ward.beds()
+        ]
+        self.push_screen(TextScreen("Handover", handover.render(rows, now=self.now())))
+
+
+def main() -> None:
+    """Refuse to run by itself."""
+    sys.exit("run 'wardexam'")

@@ -1,0 +1,63 @@
+"""A widget that draws its own lines and repaints only those that changed."""
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+Piece = tuple[str, str]  # text and the name of its style
+Line = list[Piece]
+
+# Names of styles; every meaning they carry is carried by text or shape as well.
+STYLES = {
+    "": Style(), "quiet": Style(dim=True), "strong": Style(bold=True), "cursor": Style(reverse=True),
+    "accent": Style(color="cyan", bold=True), "alarm": Style(color="red", bold=True, reverse=True),
+    "warn": Style(bold=True, underline=True),
+}  # fmt: skip
+# Without colour, or where the terminal shows none.
+PLAIN = {"accent": Style(bold=True), "alarm": Style(bold=True, reverse=True)}
+
+
+def plain(line: Line) -> str:
+    """A line's text."""
+    return "".join(text for text, _ in line)
+
+
+class Canvas(Widget):
+    """Lines given whole; `show` compares them with those on screen.
+
+    Attributes:
+        coloured: Whether colours may be used.
+    """
+
+    coloured = True
+
+    def __init__(self, *, id: str) -> None:  # noqa: A002  # Textual's own name for it
+        super().__init__(id=id)
+        self._lines: list[Line] = []
+
+    def show(self, lines: list[Line]) -> None:
+        """Draw these lines from the top; lines no longer there become blank."""
+        before, self._lines = self._lines, lines
+        changed = [
+            Region(0, y, max(1, self.size.width), 1)
+            for y in range(max(len(before), len(lines)))
+            if (before[y] if y < len(before) else []) != (lines[y] if y < len(lines) else [])
+        ]
+        if changed:
+            self.refresh(*changed)
+
+    def text(self) -> list[str]:
+        """The lines as text, without trailing blanks."""
+        return [plain(line).rstrip() for line in self._lines]
+
+    def render_line(self, y: int) -> Strip:
+        """One line, cut or padded to the width."""
+        width = self.size.width
+        line = self._lines[y] if y < len(self._lines) else []
+        segments = [Segment(text, self._style(name)) for text, name in line if text]
+        return Strip(segments).adjust_cell_length(width)
+
+    def _style(self, name: str) -> Style:
+        return STYLES[name] if self.coloured else PLAIN.get(name, STYLES[name])

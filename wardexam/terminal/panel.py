@@ -1,0 +1,76 @@
+"""The panel: what the signs mean so far, in fixed places, so that the eye learns them."""
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from wardexam.exam.examination import Examination
+from wardexam.exam.flags import flags
+from wardexam.terminal.canvas import Line
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.reading import Reading
+    from wardexam.reasoning.urgency import Urgency
+
+
+def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
+    found: list[Line] = [[(line, style)] for line in textwrap.wrap(text, width)[:lines]]
+    return found + [[] for _ in range(lines - len(found))]
+
+
+def panel_lines(
+    examination: Examination,
+    urgency: "Urgency",
+    reading: "Reading | None",
+    width: int,
+    *,
+    failed: bool = False,
+) -> list[Line]:
+    """The panel's twenty lines; a line that has nothing to say stays empty."""
+    lines: list[Line] = []
+    if urgency.reasons:
+        style = "alarm" if urgency.level == 3 else "warn"
+        lines += _block(f"{urgency.word.upper()}: {urgency.reasons[0].text}", width, 2, style)
+        lines += _block(f"{urgency.reasons[0].image}; {urgency.reasons[0].call}", width, 2)
+    else:
+        lines += _block("No flag raised by what was entered.", width, 2) + [[], []]
+    entered = reading is not None and reading.entered > 0
+    if failed:
+        lines += _block("Reasoning unavailable; the grid works on.", width, 5, "warn")
+    elif reading is None or not entered:
+        lines += [[("Where (suggestion)", "accent")], *_block("Nothing entered yet.", width, 4)]
+    else:
+        title = "Where (suggestion)" if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
+        lines.append([(title, "accent")])
+        for site in reading.sites[:4]:
+            bar = "#" * max(0, round(site.probability * 5))
+            levels = (
+                f" {site.levels[0]}-{site.levels[1]}"
+                if site.levels and site.levels[0] != site.levels[1]
+                else ""
+            )
+            lines.append([(f"{site.probability:4.0%} {bar:<5} {site.name}{levels}"[:width], "")])
+        lines += [[] for _ in range(4 - len(reading.sites[:4]))]
+    supports = reading.supports if reading else ()
+    why = "; ".join(e.text for e in supports[:3])
+    lines += _block(f"Why: {why}" if why and entered else "", width, 2)
+    misfit = "; ".join(reading.unexplained[:2]) if reading else ""
+    lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 2)
+    differ = "; ".join(a.text for a in reading.asymmetries[:2]) if reading else ""
+    note = reading.level_note if reading else ""
+    lines += _block(
+        f"Sides differ: {differ}" if differ else note, width, 2, "warn" if differ else ""
+    )
+    if reading and reading.next_signs:
+        sign = reading.next_signs[0]
+        meaning = "; ".join(f"{a}: {p}" for a, p in sign.outcomes[:2])
+        lines += _block(f"Next (t): {sign.text}. {meaning}", width, 2)
+    else:
+        lines += [[], []]
+    left = [row.short for name, row in flags().items() if name not in examination.flags]
+    lines += _block(
+        f"Flags not asked (f): {len(left)}: {', '.join(left)}" if left else "All flags asked.",
+        width,
+        2,
+    )
+    lines += _block("Rules nothing out. Follow local policy.", width, 1, "quiet")
+    return lines

@@ -1,0 +1,169 @@
+"""What every screen shares: a heading, a body, a status line, a hint line, and typing on the status line."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, cast
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+from textual.screen import Screen
+
+from wardexam.terminal.canvas import Canvas
+from wardexam.terminal.keys import Key, action_of, hint
+
+if TYPE_CHECKING:
+    from wardexam.terminal.app import WardApp
+
+SMALLEST = (80, 24)
+
+
+class LineScreen(Screen[None]):
+    """A screen of plain lines with one key path.
+
+    Subclasses give `KEYS`, draw in `draw`, and act in ``do_<action>`` methods.
+    """
+
+    KEYS: tuple[Key, ...] = ()
+    BODIES: tuple[str, ...] = ("body",)
+    AUTO_FOCUS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._actions = action_of(self.KEYS)
+        self._typing: tuple[str, str, Callable[[str], None]] | None = None
+        self.said = ""
+
+    @property
+    def ward_app(self) -> "WardApp":
+        """The app, by its own type."""
+        return cast("WardApp", self.app)
+
+    def compose(self) -> ComposeResult:
+        """Heading, bodies side by side, status, hint."""
+        yield Canvas(id="heading")
+        with Horizontal(id="bodies"):
+            for name in self.BODIES:
+                yield Canvas(id=name)
+        yield Canvas(id="status")
+        yield Canvas(id="hint")
+
+    def canvas(self, name: str) -> Canvas:
+        """One of the screen's canvases."""
+        return self.query_one(f"#{name}", Canvas)
+
+    def on_mount(self) -> None:
+        """Set colour and draw."""
+        for canvas in self.query(Canvas):
+            canvas.coloured = self.ward_app.terminal.colours > 0
+        self.redraw()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Draw for the new size."""
+        self.redraw()
+
+    def on_screen_resume(self) -> None:
+        """Draw again on coming back."""
+        self.redraw()
+
+    # --- drawing
+
+    def draw(self) -> None:
+        """Draw heading and bodies."""
+
+    def redraw(self) -> None:
+        """Draw everything, or say what size is needed."""
+        width, height = self.size.width, self.size.height
+        if not width:
+            return
+        if width < SMALLEST[0] or height < SMALLEST[1]:
+            self.canvas("heading").show(
+                [[(f"Needs 80 x 24, has {width} x {height}. Everything is kept.", "strong")]]
+            )
+            for name in self.BODIES:
+                self.canvas(name).show([])
+            return
+        self.draw()
+        self.draw_status()
+
+    def draw_status(self) -> None:
+        """The status line: what is being typed, else what was said last; below it the keys."""
+        if self._typing:
+            question, text, _ = self._typing
+            self.canvas("status").show([[(f"{question} ", "strong"), (text, ""), (" ", "cursor")]])
+            self.canvas("hint").show([[("enter accept   escape leave as it was", "quiet")]])
+        else:
+            self.canvas("status").show([[(self.said[: self.size.width], "")]])
+            self.canvas("hint").show([[(self.hint_text(), "quiet")]])
+
+    def hint_text(self) -> str:
+        """What keys do here."""
+        return hint(self.KEYS, self.size.width - 1)
+
+    def say(self, text: str) -> None:
+        """Say something on the status line."""
+        self.said = text
+        self.draw_status()
+
+    # --- keys
+
+    def ask(self, question: str, then: Callable[[str], None], text: str = "") -> None:
+        """Type an answer on the status line; `then` gets it on Enter."""
+        self._typing = (question, text, then)
+        self.draw_status()
+
+    def on_key(self, event: events.Key) -> None:
+        """The one key path."""
+        event.stop()
+        event.prevent_default()
+        self.ward_app.touched()
+        if self._typing:
+            self._type(event)
+        else:
+            self.press(event.key, event.character)
+
+    def _type(self, event: events.Key) -> None:
+        assert self._typing is not None
+        question, text, then = self._typing
+        if event.key == "enter":
+            self._typing = None
+            self.draw_status()
+            then(text)
+        elif event.key in ("escape", "ctrl+c"):
+            self._typing = None
+            self.say("Left as it was.")
+        else:
+            if event.key == "backspace":
+                text = text[:-1]
+            elif event.character and event.character.isprintable() and len(text) < 500:
+                text += event.character
+            self._typing = (question, text, then)
+            self.draw_status()
+
+    def on_paste(self, event: events.Paste) -> None:
+        """A pasted block is text, never keys."""
+        event.stop()
+        if self._typing:
+            question, text, then = self._typing
+            pasted = " ".join(event.text.split())
+            self._typing = (question, (text + pasted)[:500], then)
+            self.draw_status()
+        else:
+            self.say("Pasted text was ignored here.")
+
+    def press(self, key: str, character: str | None) -> None:
+        """Do what a key does here, or say what would be accepted."""
+        action = self._actions.get(key)
+        if action is None:
+            self.say(f"{character or key}: no such key here. {self.hint_text()}"[: self.size.width])
+            return
+        getattr(self, f"do_{action}")()
+
+    def do_help(self) -> None:
+        """Show the keys of this screen."""
+        from wardexam.terminal.screens.text import TextScreen
+
+        lines = [
+            f"{', '.join(k.replace('question_mark', '?').replace('full_stop', '.').replace('slash', '/') for k in row.keys):<26} {row.does}"
+            for row in self.KEYS
+        ]
+        self.app.push_screen(TextScreen("Keys", "\n".join(lines) + "\n", plain_text=True))

@@ -1,0 +1,757 @@
+"""The examination: rows are signs, columns the patient's right and left; a key grades and moves on.
+
+One key path for the whole grid, so that typed-ahead keys land in order. A key that is not accepted
+changes nothing and says what would be.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue, signs_of
+from wardexam.errors import InputError, WardexamError
+from wardexam.exam.answers import SCALES, AnswerSet, answers_for
+from wardexam.exam.entry import Change, apply, inverse
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.findings import QUALITY_SIGNS, QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.flags import Flag, flags
+from wardexam.exam.row_sets import row_sets
+from wardexam.exam.text import clean
+from wardexam.note.note import PART_TITLES, cell
+from wardexam.terminal.keys import EXAMINE
+from wardexam.terminal.panel import panel_lines
+from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.thinking import Thinking
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.reading import Reading
+    from wardexam.records.drafts import Draft
+
+Row = Sign | Flag
+FLAGS = "flags"
+# One letter for each reason why a sign is not testable, shown when it is asked for.
+REASON_KEYS = {
+    "p": "pain", "c": "cast", "a": "amputation", "r": "cannot_relax", "d": "declined", "s": "sedated",
+    "f": "cannot_follow", "w": "dressing", "k": "contracture", "n": "not_available", "o": "other",
+}  # fmt: skip
+QUALITY_KEYS = {"i": "inverted", "c": "crossed", "p": "pendular", "h": "hung_up", "r": "reinforced"}
+NUMBER_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
+
+
+class ExamineScreen(LineScreen):
+    """One examination being entered.
+
+    Args:
+        patient: Whose body it is.
+        examination: As far as it has got.
+        previous: The last examination, shown beside.
+        draft: Where every change is kept.
+        said: What the status line says first.
+    """
+
+    KEYS = EXAMINE
+    BODIES = ("labels", "grades", "before", "panel", "figure")
+
+    def __init__(
+        self,
+        patient: Patient,
+        examination: Examination,
+        previous: Examination | None,
+        draft: "Draft",
+        said: str,
+    ) -> None:
+        super().__init__()
+        self.patient, self.examination, self.previous, self.draft = (
+            patient,
+            examination,
+            previous,
+            draft,
+        )
+        self.said = said
+        self._pages = [*row_sets(), *(p for p in PARTS if p != "reflexes"), FLAGS]
+        self._page = "core"
+        self._row, self._side = 0, 0
+        self._down_first = self._both = False
+        self._choice: str = ""  # "reason", "quality" or "jump" while one letter is awaited
+        self._undo: list[tuple[Change, Change]] = []
+        self._redo: list[tuple[Change, Change]] = []
+        self._reading: Reading | None = None
+        self._failed = False
+        self._asked = 0
+        self._thinking: Thinking | None = None
+
+    def on_mount(self) -> None:
+        """Draw, then start the reasoning."""
+        super().on_mount()
+        self._thinking = Thinking(lambda n, r: self.app.call_later(self._answered, n, r))
+        self._think()
+        self.set_interval(0.5, self._kept)
+
+    # --- what shows
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows of the page that shows."""
+        if self._page == FLAGS:
+            return tuple(flags().values())
+        sets = row_sets()
+        return sets[self._page].signs if self._page in sets else signs_of(self._page)
+
+    @property
+    def row(self) -> Row:
+        """The row under the cursor."""
+        return self.rows[self._row]
+
+    def _sides(self, row: Row) -> tuple[Side, ...]:
+        return ("right", "left") if isinstance(row, Sign) and row.sides == "each" else ("midline",)
+
+    @property
+    def side(self) -> Side:
+        """The side under the cursor."""
+        sides = self._sides(self.row)
+        return sides[min(self._side, len(sides) - 1)]
+
+    def _title(self) -> str:
+        if self._page == FLAGS:
+            return "Red flags"
+        sets = row_sets()
+        return (
+            f"Reflexes and more: {sets[self._page].name}"
+            if self._page in sets
+            else PART_TITLES[self._page]
+        )
+
+    def _count(self) -> tuple[int, int]:
+        if self._page == FLAGS:
+            return len(self.examination.flags), len(flags())
+        cells = [(r.id, s) for r in self.rows for s in self._sides(r)]
+        return sum(1 for sign, side in cells if self.examination.finding(sign, side)), len(cells)
+
+    def draw(self) -> None:
+        """The heading, the grid, the last examination beside it, the panel, the figure."""
+        e, width = self.examination, self.size.width
+        age = "" if e.context.age is None else f" {e.context.age}y"
+        done, whole = self._count()
+        who = f"{clean(self.patient.bed)} {clean(self.patient.name)[:18]}{age}"
+        self.canvas("heading").show(
+            [
+                [
+                    (
+                        f"{who}  {e.at:%d %b %H:%M} {clean(e.examiner)[:10]}  scale {e.scale}  {done}/{whole}, {len(e.findings)} in all"[
+                            :width
+                        ],
+                        "accent",
+                    )
+                ]
+            ]
+        )
+        room = self.size.height - 5
+        first = max(0, min(self._row - room // 2, len(self.rows) - room))
+        labels: list[Any] = [[(f"{self._title()[:25]:<26}", "strong")]]
+        grades: list[Any] = [[(" R     L    " if self._page != FLAGS else "answer      ", "quiet")]]
+        before: list[Any] = [[("before", "quiet")]]
+        for number, row in enumerate(self.rows[first : first + room], first):
+            pointer = ">" if number == self._row else " "
+            if isinstance(row, Flag):
+                labels.append([(f"{pointer}{row.short[:24]}", "")])
+            else:
+                labels.append([(f"{pointer}{row.name[:18]:<18} {row.segment_range[:6]:<6}", "")])
+            grades.append(self._grades(row, number))
+            before.append([(self._before(row), "quiet")])
+        for statement in e.rest_normal:
+            if statement.part == (self._page if self._page not in row_sets() else "reflexes"):
+                labels.append([(f" rest of {statement.limb}: normal"[:26], "strong")])
+        self.canvas("labels").show(labels)
+        self.canvas("grades").show(grades)
+        self.canvas("before").show(before)
+        self._draw_panel()
+
+    def _grades(self, row: Row, number: int) -> list[tuple[str, str]]:
+        pieces: list[tuple[str, str]] = []
+        for index, side in enumerate(self._sides(row)):
+            if isinstance(row, Flag):
+                text = self.examination.flags.get(row.id, "not asked")
+            else:
+                finding = self.examination.finding(row.id, side)
+                text = cell(finding, self.examination.scale).split(" ")[0]
+                if finding and "reinforced" in finding.qualities:
+                    text += "r"
+                elif finding and finding.qualities:
+                    text += finding.qualities[0][0]
+                old = self.previous.finding(row.id, side) if self.previous else None
+                if finding and old and old.meaning != finding.meaning:
+                    text += "!"
+            here = number == self._row and index == min(self._side, len(self._sides(row)) - 1)
+            width = 5 if len(self._sides(row)) == 2 else 10
+            pieces += [(f"{text[:width]:<{width}}", "cursor" if here else ""), (" ", "")]
+        return pieces
+
+    def _before(self, row: Row) -> str:
+        if self.previous is None or isinstance(row, Flag):
+            return ""
+        found = [self.previous.finding(row.id, s) for s in self._sides(row)]
+        return (
+            "/".join(cell(f, self.examination.scale).split(" ")[0] for f in found)[:8]
+            if any(found)
+            else ""
+        )
+
+    def _draw_panel(self) -> None:
+        from wardexam.reasoning.urgency import assess
+
+        wide = self.size.width >= 112
+        width = min(60, self.size.width - 47) if not wide else 60
+        urgency = assess(self.examination, self.previous, self._reading)
+        self.canvas("panel").show(
+            panel_lines(self.examination, urgency, self._reading, width, failed=self._failed)
+        )
+        if wide:
+            from wardexam.note.note import figure
+
+            self.canvas("figure").show(
+                [[(line, "quiet")] for line in figure(self.examination, self.examination.scale)]
+            )
+
+    def hint_text(self) -> str:
+        """What is accepted at the cursor, then the other keys."""
+        if self._choice == "reason":
+            return "  ".join(f"{k} {REASON_WORDS[r]}" for k, r in REASON_KEYS.items())[
+                : self.size.width - 1
+            ]  # type: ignore[index]  # keys of the table
+        if self._choice == "quality":
+            return "  ".join(f"{k} {QUALITY_WORDS[q]}" for k, q in QUALITY_KEYS.items())[
+                : self.size.width - 1
+            ]  # type: ignore[index]  # as above
+        if self._choice == "jump":
+            return "  ".join(f"{s.letter} {s.name}" for s in signs_of("reflexes"))[
+                : self.size.width - 1
+            ]
+        rest = super().hint_text()
+        return f"{self.accepted()}  | {rest}"[: self.size.width - 1]
+
+    def accepted(self) -> str:
+        """The answers a key gives here, in one short line."""
+        if isinstance(self.row, Flag):
+            return "1 yes  0 no"
+        if self.row.answers == "level":
+            return "0 none  enter: type T10 = reduced below T10"
+        if self.row.answers == "residual":
+            return "enter: type mL"
+        signs = {"minus": "-", "plus": "+"}
+        return " ".join(
+            f"{signs.get(a.key, a.key)} {a.mark}" if a.key != a.mark else a.key
+            for a in self._answers().answers
+        )
+
+    def _answers(self) -> AnswerSet:
+        assert isinstance(self.row, Sign)
+        return answers_for(self.row.answers, self.examination.scale)
+
+    def redraw(self) -> None:
+        """Draw, and put the terminal's own cursor on the cell."""
+        super().redraw()
+        room = self.size.height - 5
+        first = max(0, min(self._row - room // 2, len(self.rows) - room))
+        self.app.cursor_position = (
+            26 + 6 * min(self._side, len(self._sides(self.row)) - 1),
+            2 + self._row - first,
+        )  # type: ignore[assignment]  # an Offset is a pair
+
+    # --- changing
+
+    def change(self, change: Change, said: str) -> bool:
+        """Make a change: validate, hand to the draft, remember how to undo, draw, think."""
+        try:
+            back = inverse(self.examination, change)
+            self.examination = apply(self.examination, change)
+        except InputError as error:
+            self.say(str(error)[: self.size.width])
+            return False
+        self.draft.append(change)
+        self._undo.append((change, back))
+        self._redo.clear()
+        self.said = said
+        return True
+
+    def _changed(self) -> None:
+        self.redraw()
+        self._think()
+
+    def _think(self) -> None:
+        if self._thinking:
+            self._asked = self._thinking.ask(self.examination)
+
+    def _answered(self, number: int, reading: "Reading | None") -> None:
+        if number == self._asked and self.is_mounted:
+            self._failed = reading is None
+            self._reading = reading
+            if self.size.width >= 80 and self.size.height >= 24:
+                self._draw_panel()
+
+    def _kept(self) -> None:
+        if self.draft.problem and self.said != self.draft.problem:
+            self.say(self.draft.problem)
+
+    def draw_status(self) -> None:
+        """The status line ends with how much is on disk."""
+        super().draw_status()
+        if not self._typing:
+            kept = "NOT KEPT" if self.draft.problem else f"kept to change {self.draft.sent}"
+            room = self.size.width - len(kept) - 2
+            self.canvas("status").show(
+                [[(f"{self.said[:room]:<{room}}", ""), (f" {kept}", "quiet")]]
+            )
+
+    # --- keys
+
+    def press(self, key: str, character: str | None) -> None:
+        """Grades first, then actions."""
+        if self._choice:
+            self._choose(key)
+            return
+        if isinstance(self.row, Flag) and key in ("0", "1", "y", "n"):
+            self._flag("yes" if key in ("1", "y") else "no")
+            return
+        if key.isdecimal() or key in NUMBER_KEYS:
+            self._grade(NUMBER_KEYS.get(key, key))
+            return
+        super().press(key, character)
+
+    def _flag(self, answer: str) -> None:
+        assert isinstance(self.row, Flag)
+        if self.change(Change("flag", self.row.id, answer), f"{self.row.ask} {answer}."):
+            self._row = min(self._row + 1, len(self.rows) - 1)
+            self._changed()
+
+    def _grade(self, key: str) -> None:
+        row = self.row
+        if isinstance(row, Flag):
+            self.say(f"Here: {self.accepted()}.")
+            return
+        answer = next((a for a in self._answers().answers if a.key == key), None)
+        if answer is None or (row.answers == "residual"):
+            self.say(f"{row.name}: here {self.accepted()}.")
+            return
+        sides = self._sides(row) if self._both else (self.side,)
+        for side in sides:
+            value: dict[str, Any] = {"sign": row.id, "side": side, "answer": answer.code}
+            if row.answers == "tendon":
+                value["scale"] = self.examination.scale
+            words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
+            where = "" if side == "midline" else f"{side} "
+            if not self.change(
+                Change("finding", f"{row.id} {side}", value), f"{where}{row.name} {words}"
+            ):
+                return
+        if self._both:
+            self.said = f"both {row.name} {answer.mark}"
+            self._side = 1
+        self._both = False
+        self._advance()
+        self._changed()
+
+    def _advance(self) -> None:
+        sides = self._sides(self.row)
+        if self._down_first:
+            if self._row + 1 < len(self.rows):
+                self._row += 1
+            elif self._side == 0:
+                self._row, self._side = 0, 1
+            return
+        if self._side + 1 < len(sides):
+            self._side += 1
+        elif self._row + 1 < len(self.rows):
+            self._row += 1
+            self._side = 0
+
+    def _choose(self, key: str) -> None:
+        kind, self._choice = self._choice, ""
+        if kind == "reason" and key in REASON_KEYS and isinstance(self.row, Sign):
+            reason = REASON_KEYS[key]
+            value = {"sign": self.row.id, "side": self.side, "not_testable": reason}
+            where = f"{self.side} {self.row.name}"
+            if self.change(
+                Change("finding", f"{self.row.id} {self.side}", value),
+                f"{where} not testable: {REASON_WORDS[reason]}",
+            ):  # type: ignore[index]  # from the table
+                self._advance()
+                self._changed()
+        elif kind == "quality" and key in QUALITY_KEYS:
+            self._toggle(QUALITY_KEYS[key])
+        elif kind == "jump":
+            found = next((s for s in signs_of("reflexes") if s.letter == key), None)
+            if found:
+                self._go(found.id, "right" if found.sides == "each" else "midline")
+            else:
+                self.say("No reflex has that letter. Nothing was changed.")
+        else:
+            self.say("Nothing was changed.")
+
+    def _finding(self) -> Finding | None:
+        return (
+            self.examination.finding(self.row.id, self.side) if isinstance(self.row, Sign) else None
+        )
+
+    def _last_graded(self) -> tuple[str, Side] | None:
+        """The sign last graded: a quality speaks of it when the cursor has moved on."""
+        for change, _ in reversed(self._undo):
+            if change.what == "finding" and change.value:
+                return change.value["sign"], change.value["side"]
+        return None
+
+    def _toggle(self, quality: str) -> None:
+        finding = self._finding()
+        if finding is None and (last := self._last_graded()):
+            finding = self.examination.finding(*last)
+        if finding is None or finding.answer is None:
+            self.say("Grade the reflex first.")
+            return
+        if finding.sign not in QUALITY_SIGNS[quality]:  # type: ignore[index]  # from the table
+            self.say(f"'{quality.replace('_', ' ')}' means nothing at {finding.row.name}.")
+            return
+        held = [q for q in finding.qualities if q != quality]
+        value = finding.model_dump(mode="json")
+        value["qualities"] = held if quality in finding.qualities else [*held, quality]
+        words = QUALITY_WORDS[quality]  # type: ignore[index]  # as above
+        verb = "no longer " if quality in finding.qualities else ""
+        if self.change(
+            Change("finding", f"{finding.sign} {finding.side}", value),
+            f"{finding.side} {finding.row.name}: {verb}{words}",
+        ):
+            self._changed()
+
+    def _go(self, sign: str, side: str) -> None:
+        row = catalogue()[sign]
+        if row not in self.rows:
+            self._page = (
+                next((p for p in row_sets() if row in row_sets()[p].signs), row.part)
+                if row.part == "reflexes"
+                else row.part
+            )
+        self._row = self.rows.index(row)
+        self._side = 1 if side == "left" else 0
+        self.said = f"At {'' if side == 'midline' else side + ' '}{row.name}."
+        self.redraw()
+
+    def _move(self, rows: int = 0, side: int | None = None) -> None:
+        self._row = max(0, min(len(self.rows) - 1, self._row + rows))
+        if side is not None:
+            self._side = side
+        self.said = ""
+        self.redraw()
+
+    def do_up(self) -> None:
+        """Up."""
+        self._move(-1)
+
+    def do_down(self) -> None:
+        """Down."""
+        self._move(1)
+
+    def do_left(self) -> None:
+        """To the patient's right, which stands on the left."""
+        self._move(side=0)
+
+    def do_right(self) -> None:
+        """To the patient's left."""
+        self._move(side=1)
+
+    def do_both(self) -> None:
+        """The next grade goes to both sides."""
+        self._both = not self._both
+        self.say("The next grade goes to both sides." if self._both else "One side again.")
+
+    def do_reinforced(self) -> None:
+        """Only with reinforcement."""
+        self._toggle("reinforced")
+
+    def do_quality(self) -> None:
+        """Await a quality's letter."""
+        self._choice = "quality"
+        self.draw_status()
+
+    def do_not_testable(self) -> None:
+        """Await a reason's letter."""
+        if isinstance(self.row, Flag):
+            self.say(f"Here: {self.accepted()}.")
+            return
+        self._choice = "reason"
+        self.draw_status()
+
+    def do_clear(self) -> None:
+        """Take the finding away."""
+        row = self.row
+        what: Any = "flag" if isinstance(row, Flag) else "finding"
+        key = row.id if isinstance(row, Flag) else f"{row.id} {self.side}"
+        if isinstance(row, Flag) and row.id not in self.examination.flags:
+            self.say("Not asked already.")
+        elif isinstance(row, Sign) and self._finding() is None:
+            self.say("Not examined already.")
+        elif self.change(
+            Change(what, key, None),
+            f"{key.replace('_', ' ')}: {'not asked' if what == 'flag' else 'not examined'}",
+        ):
+            self._changed()
+
+    def do_number(self) -> None:
+        """Type a number or a level."""
+        row = self.row
+        if isinstance(row, Sign) and row.answers == "level":
+            self.ask(f"{self.side} {row.name}: reduced below (C2 to S4):", self._level)
+        elif isinstance(row, Sign) and (
+            amount := answers_for(row.answers).amount if row.answers != "tendon" else None
+        ):
+            finding = self._finding()
+            if finding is None and amount.required is False:
+                self.say("Grade it first.")
+                return
+            self.ask(f"{row.name}, {amount.unit}:", self._number)
+        else:
+            self.say(f"No number belongs here. {self.accepted()}")
+
+    def _level(self, text: str) -> None:
+        assert isinstance(self.row, Sign)
+        level = text.strip().upper()
+        if level not in SEGMENTS:
+            self.say(f"'{clean(text)[:10]}' is no segment: C2 to S4. Nothing was changed.")
+            return
+        value = {"sign": self.row.id, "side": self.side, "answer": level}
+        if self.change(
+            Change("finding", f"{self.row.id} {self.side}", value),
+            f"{self.side} {self.row.name}: reduced below {level}",
+        ):
+            self._advance()
+            self._changed()
+
+    def _number(self, text: str) -> None:
+        assert isinstance(self.row, Sign)
+        if not text.strip().isdecimal():
+            self.say("A whole number is needed. Nothing was changed.")
+            return
+        amount = answers_for(self.row.answers).amount
+        finding = self._finding()
+        code = (
+            finding.answer if finding and finding.answer else (amount.answers[0] if amount else "")
+        )
+        value = {"sign": self.row.id, "side": self.side, "answer": code, "amount": int(text)}
+        if self.change(
+            Change("finding", f"{self.row.id} {self.side}", value),
+            f"{self.row.name} {text.strip()} {amount.unit if amount else ''}",
+        ):
+            self._changed()
+
+    def do_comment(self) -> None:
+        """Comment on the finding, or on the whole examination."""
+        finding = self._finding()
+
+        def commented(text: str) -> None:
+            if finding:
+                value = finding.model_dump(mode="json") | {"comment": text}
+                done = self.change(
+                    Change("finding", f"{finding.sign} {finding.side}", value),
+                    "Comment on the finding kept.",
+                )
+            else:
+                done = self.change(Change("comment", "", text), "Comment kept.")
+            if done:
+                self._changed()
+
+        self.ask(
+            "Comment:" if finding is None else f"Comment on {finding.row.name}:",
+            commented,
+            finding.comment if finding else self.examination.comment,
+        )
+
+    def do_impression(self) -> None:
+        """The doctor's own words."""
+
+        def written(text: str) -> None:
+            if self.change(Change("impression", "", text), "Impression kept."):
+                self._changed()
+
+        self.ask("Impression:", written, self.examination.impression)
+
+    def _step(
+        self,
+        source: list[tuple[Change, Change]],
+        target: list[tuple[Change, Change]],
+        verb: str,
+        *,
+        back: bool,
+    ) -> None:
+        if not source:
+            self.say(f"Nothing to {verb}.")
+            return
+        change, inverse_ = source.pop()
+        step = inverse_ if back else change
+        self.examination = apply(self.examination, step)
+        self.draft.append(step)
+        target.append((change, inverse_))
+        named = change.key.replace("_", " ") or change.what
+        self.said = f"{verb.capitalize()}: {named}."
+        self._changed()
+
+    def do_undo(self) -> None:
+        """Undo."""
+        self._step(self._undo, self._redo, "undone", back=True)
+
+    def do_redo(self) -> None:
+        """Redo."""
+        self._step(self._redo, self._undo, "done again", back=False)
+
+    def do_jump(self) -> None:
+        """Await a reflex's letter."""
+        self._choice = "jump"
+        self.draw_status()
+
+    def do_unexamined(self) -> None:
+        """The next sign not examined, from the cursor on."""
+        cells = [
+            (n, i, r, s) for n, r in enumerate(self.rows) for i, s in enumerate(self._sides(r))
+        ]
+        at = next(
+            (
+                n
+                for n, c in enumerate(cells)
+                if c[0] == self._row and c[1] >= min(self._side, len(self._sides(c[2])) - 1)
+            ),
+            0,
+        )
+        for number, index, row, side in cells[at:] + cells[:at]:
+            known = (
+                row.id in self.examination.flags
+                if isinstance(row, Flag)
+                else self.examination.finding(row.id, side)
+            )
+            if not known:
+                self._row, self._side = number, index
+                self.said = ""
+                self.redraw()
+                return
+        self.say("All rows shown here are done.")
+
+    def do_suggested(self) -> None:
+        """Go to the suggested sign."""
+        if self._reading and self._reading.next_signs:
+            self._go(*self._reading.next_signs[0].key)
+        else:
+            self.say("No suggestion yet.")
+
+    def do_order(self) -> None:
+        """Side to side, or one side down."""
+        self._down_first = not self._down_first
+        self.say(
+            "Grading goes down one side." if self._down_first else "Grading goes side to side."
+        )
+
+    def _show(self, page: str) -> None:
+        self._page, self._row, self._side = page, 0, 0
+        done, whole = self._count()
+        self.said = f"{self._title()}: {done} of {whole} done."
+        self.redraw()
+
+    def _turn(self, by: int) -> None:
+        parts = ["core", *(p for p in PARTS if p != "reflexes"), FLAGS]
+        at = parts.index(self._page) if self._page in parts else 0
+        self._show(parts[(at + by) % len(parts)])
+
+    def do_part(self) -> None:
+        """Next part."""
+        self._turn(1)
+
+    def do_part_back(self) -> None:
+        """Part before."""
+        self._turn(-1)
+
+    def do_rows(self) -> None:
+        """Next set of rows."""
+        names = list(row_sets())
+        at = names.index(self._page) if self._page in names else -1
+        self._show(names[(at + 1) % len(names)])
+
+    def do_flags(self) -> None:
+        """Red flags, or back to the core rows."""
+        self._show("core" if self._page == FLAGS else FLAGS)
+
+    def do_rest(self) -> None:
+        """State that the rest of this limb was examined and normal, or withdraw it."""
+        row = self.row
+        if isinstance(row, Flag) or row.limb == "saddle" or row.part == "sphincters":
+            self.say("Refused: flags, saddle and sphincters are answered one by one.")
+            return
+        limb = row.limb if row.limb in ("head", "trunk") else f"{self.side} {row.limb}"
+        if self.side == "midline" and row.limb not in ("head", "trunk"):
+            self.say("Choose a row with sides for this statement.")
+            return
+        key = f"{row.part} {limb}"
+        if any(f"{s.part} {s.limb}" == key for s in self.examination.rest_normal):
+            if self.change(
+                Change("rest_normal", key, None), f"Withdrawn: rest of {limb} {row.part}."
+            ):
+                self._changed()
+            return
+        value = {
+            "part": row.part,
+            "limb": limb,
+            "by": self.examination.examiner,
+            "at": self.ward_app.now().isoformat(),
+        }
+        if self.change(
+            Change("rest_normal", key, value),
+            f"Stated: rest of {limb} {row.part} examined, normal. e withdraws.",
+        ):
+            self._changed()
+
+    def do_scale(self) -> None:
+        """Next scale; findings keep the one they were graded on."""
+        scale = SCALES[(SCALES.index(self.examination.scale) + 1) % len(SCALES)]
+        if self.change(
+            Change("scale", "", scale),
+            f"Scale {scale}; what was graded is shown on it and stays as graded.",
+        ):
+            self._changed()
+
+    def do_accept(self) -> None:
+        """Accept the suggestion into the note, or withdraw it."""
+        from wardexam.note.suggestion import accepted_text
+
+        if self.examination.suggestion:
+            text, said = "", "Suggestion withdrawn from the note."
+        else:
+            text = accepted_text(self._reading) if self._reading else ""
+            said = "Suggestion accepted into the note."
+        if not text and not self.examination.suggestion:
+            self.say("No suggestion to accept yet.")
+        elif self.change(Change("suggestion", "", text), said):
+            self._changed()
+
+    def do_save(self) -> None:
+        """Save and show the note."""
+        from wardexam.note.headline import summarise
+        from wardexam.reasoning.change import compare
+        from wardexam.reasoning.urgency import assess
+        from wardexam.records.ward import Summary
+
+        app = self.ward_app
+        urgency = assess(self.examination, self.previous, self._reading)
+        change = compare(self.previous, self.examination) if self.previous else None
+        h = summarise(urgency, change, self._reading)
+        try:
+            saved = app.ward.finish_draft(
+                self.draft,
+                self.examination,
+                app.examiner,
+                Summary(h.urgency, h.urgency_word, h.worse, h.headline),
+            )
+        except WardexamError as error:
+            self.say(str(error)[: self.size.width])
+            return
+        app.draft = None
+        self.dismiss(None)
+        app.show_note(self.patient.id, saved)
+
+    def do_leave(self) -> None:
+        """Back to the ward; an examination nobody touched leaves no draft."""
+        self.draft.close()
+        if self.draft.sent == 0:
+            self.draft.path.unlink(missing_ok=True)
+        self.ward_app.draft = None
+        self.dismiss(None)

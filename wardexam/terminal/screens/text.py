@@ -1,0 +1,136 @@
+"""A text over the whole screen, without borders, to read, select, copy, print or file: notes first."""
+
+import os
+from collections.abc import Callable
+
+from wardexam.errors import RecordsError
+from wardexam.terminal.clipboard import send_to_clipboard
+from wardexam.terminal.keys import TEXT, Key
+from wardexam.terminal.screens.base import LineScreen
+
+Render = Callable[[str, str | None], str]  # form and scale give the text
+
+
+class TextScreen(LineScreen):
+    """A text, or a note that can take other forms.
+
+    Args:
+        title: What it is.
+        text: The text, when it has one form.
+        render: Makes the note in a form and on a scale.
+        referral: Makes the referral.
+        patient_id: Whose it is, for the audit trail.
+    """
+
+    KEYS: tuple[Key, ...] = TEXT
+    FORMS = ("table", "line", "figure")
+    SCALES = (None, "conventional", "ninds", "plus")
+
+    def __init__(
+        self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
+        patient_id: str = "", plain_text: bool = False,
+    ) -> None:  # fmt: skip
+        super().__init__()
+        self._title, self._text, self._render, self._referral = title, text, render, referral
+        self._patient, self._plain = patient_id, plain_text
+        self._form = self._scale = self._top = 0
+        self._as_referral = False
+
+    @property
+    def shown(self) -> str:
+        """The text as it stands."""
+        if self._as_referral and self._referral:
+            return self._referral()
+        return (
+            self._render(self.FORMS[self._form], self.SCALES[self._scale])
+            if self._render
+            else self._text
+        )
+
+    def draw(self) -> None:
+        """The text from its top line."""
+        lines = self.shown.split("\n")
+        room = self.size.height - 3
+        self._top = max(0, min(self._top, len(lines) - room))
+        more = (
+            f"  lines {self._top + 1}-{min(len(lines), self._top + room)} of {len(lines)}"
+            if len(lines) > room
+            else ""
+        )
+        self.canvas("heading").show([[(f"{self._title}{more}", "accent")]])
+        self.canvas("body").show([[(line, "")] for line in lines[self._top : self._top + room]])
+
+    def do_up(self) -> None:
+        """Scroll up."""
+        self._top -= 5
+        self.redraw()
+
+    def do_down(self) -> None:
+        """Scroll down."""
+        self._top += 5
+        self.redraw()
+
+    def do_copy(self) -> None:
+        """Send to the terminal's clipboard."""
+        self.say(send_to_clipboard(self.app, self.shown))
+        self._record("copied")
+
+    def _record(self, event: str) -> None:
+        if self._patient:
+            try:
+                self.ward_app.ward.record(event, self._patient, self.ward_app.examiner)
+            except RecordsError as error:
+                self.say(str(error))
+
+    def do_print(self) -> None:
+        """Print on the plain screen and wait for Enter, so that the terminal's own selection works."""
+        try:
+            with self.app.suspend():
+                print(self.shown)
+                input("Select and copy above; Enter goes back. ")
+        except Exception as error:
+            self.say(
+                f"Cannot leave the screen here ({type(error).__name__}); select on this screen."
+            )
+            return
+        self._record("copied")
+
+    def do_form(self) -> None:
+        """Next form of the reflexes."""
+        self._form = (self._form + 1) % len(self.FORMS)
+        self.say(f"Reflexes as {self.FORMS[self._form]}.")
+        self.redraw()
+
+    def do_scale(self) -> None:
+        """Next scale to show reflexes on."""
+        self._scale = (self._scale + 1) % len(self.SCALES)
+        self.say(f"Reflexes on the scale: {self.SCALES[self._scale] or 'as graded'}.")
+        self.redraw()
+
+    def do_referral(self) -> None:
+        """Referral or note."""
+        if self._referral:
+            self._as_referral = not self._as_referral
+            self.redraw()
+        else:
+            self.say("No referral here.")
+
+    def do_file(self) -> None:
+        """Write to a file that only you can read."""
+        self.ask("File to write:", self._write)
+
+    def _write(self, name: str) -> None:
+        path = os.path.expanduser(name.strip())
+        try:
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(self.shown)
+        except OSError as error:
+            self.say(f"Not written: {error.strerror}. Name a new file.")
+            return
+        self.say("Written; only you can read it.")
+        self._record("exported")
+
+    def do_leave(self) -> None:
+        """Back."""
+        self.dismiss(None)

@@ -1,0 +1,368 @@
+"""The ward list: who lies where, how urgent, whether worse, when due."""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from wardexam.errors import WardexamError
+from wardexam.records.ward import Bed, Conflict
+from wardexam.terminal.canvas import Line
+from wardexam.terminal.keys import WARD
+from wardexam.terminal.screens.base import LineScreen
+
+ORDERS = ("bed", "urgency", "worsening", "due")
+POLL_SECONDS = 1.5
+LETTERS = {"now": "NOW", "today": "today", "within days": "days", "no flag raised": "-"}
+
+
+def _ago(then: str | None, now: datetime) -> str:
+    if then is None:
+        return "never"
+    hours = (now - datetime.fromisoformat(then)).total_seconds() / 3600
+    return (
+        f"{hours * 60:.0f} min"
+        if hours < 1
+        else f"{hours:.0f} h"
+        if hours < 48
+        else f"{hours / 24:.0f} d"
+    )
+
+
+def _due(bed: Bed, now: datetime) -> str:
+    if bed.due_at is None:
+        return ""
+    hours = (bed.due_at - now).total_seconds() / 3600
+    return f"LATE {-hours:.0f}h" if hours < 0 else f"in {hours:.0f}h"
+
+
+class WardScreen(LineScreen):
+    """The ward list."""
+
+    KEYS = WARD
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._beds: tuple[Bed, ...] = ()
+        self._row = self._order = 0
+        self._search = ""
+        self._discharged = False
+        self._stamp: Any = None
+
+    def on_mount(self) -> None:
+        """Read the list and watch for other sessions' changes."""
+        self._reload()
+        drafts = self.ward_app.ward.drafts()
+        self.said = self.ward_app.notice
+        if drafts:
+            self.said = f"{len(drafts)} draft(s) left open (marked *): enter resumes, w sets aside."
+        super().on_mount()
+        self.set_interval(POLL_SECONDS, self._poll)
+
+    def on_screen_resume(self) -> None:
+        """Read again on coming back."""
+        self._reload()
+        self.redraw()
+
+    def _poll(self) -> None:
+        if self.app.screen is self and self.ward_app.ward.stamp() != self._stamp:
+            self._reload()
+            self.redraw()
+
+    def _reload(self) -> None:
+        ward = self.ward_app.ward
+        try:
+            self._stamp = ward.stamp()
+            beds = ward.beds(discharged=self._discharged)
+        except WardexamError as error:
+            self.said = str(error)
+            return
+        wanted = self._search.lower()
+        found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
+        far = "9999"
+        keys: tuple[Callable[[Bed], Any], ...] = (
+            lambda b: (b.bed, b.name),
+            lambda b: (-(b.summary.urgency if b.summary else 0), b.bed),
+            lambda b: (
+                not (b.summary and b.summary.worse),
+                -(b.summary.urgency if b.summary else 0),
+                b.bed,
+            ),
+            lambda b: (b.due_at.isoformat() if b.due_at else far, b.bed),
+        )
+        self._beds = tuple(sorted(found, key=keys[self._order]))
+        self._row = max(0, min(self._row, len(self._beds) - 1))
+
+    def draw(self) -> None:
+        """The heading and as many beds as fit, around the cursor."""
+        app, now = self.ward_app, self.ward_app.now()
+        kind = "Discharged" if self._discharged else "Ward"
+        search = f'   search "{self._search}"' if self._search else ""
+        self.canvas("heading").show(
+            [
+                [
+                    (
+                        f"{kind}  {now:%d %b %Y %H:%M}  {app.examiner[:20]}  {len(self._beds)} patients, by {ORDERS[self._order]}{search}",
+                        "accent",
+                    )
+                ]
+            ]
+        )
+        lines: list[Line] = [
+            [
+                (
+                    f"  {'Bed':<6}{'Name':<22}{'Age':>4}  {'Urgency':<8}{'':<6}{'Last':>7} {'Due':<9} Leading finding",
+                    "quiet",
+                )
+            ]
+        ]
+        room = self.size.height - 4
+        first = max(0, min(self._row - room // 2, len(self._beds) - room))
+        for number, bed in enumerate(self._beds[first : first + room], first):
+            lines.append(self._line(bed, now, chosen=number == self._row))
+        if not self._beds:
+            lines += [
+                [("", "")],
+                [
+                    (
+                        "  "
+                        + (
+                            "Nobody is found."
+                            if self._search or self._discharged
+                            else "The ward is empty. Press a to admit the first patient."
+                        ),
+                        "",
+                    )
+                ],
+            ]
+        self.canvas("body").show(lines)
+
+    def _line(self, bed: Bed, now: datetime, *, chosen: bool) -> Line:
+        from wardexam.exam.text import clean, to_ascii
+
+        clear = to_ascii if self.ward_app.terminal.ascii else clean
+        summary = bed.summary
+        word = LETTERS.get(summary.urgency_word, summary.urgency_word) if summary else "-"
+        mark = "*" if bed.has_draft else " "
+        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:21]:<22}{'' if bed.age is None else bed.age:>4}  "
+        rest = f"{'worse' if summary and summary.worse else '':<6}{_ago(bed.last_at, now):>7} {_due(bed, now):<9} "
+        rest += (summary.headline if summary else "not examined")[: max(0, self.size.width - 66)]
+        style = "cursor" if chosen else ""
+        urgent = (
+            "alarm"
+            if word == "NOW" and not chosen
+            else "strong"
+            if word == "today" and not chosen
+            else style
+        )
+        return [(who, style), (f"{word:<7}", urgent), (" ", style), (rest, style)]
+
+    @property
+    def _bed(self) -> Bed | None:
+        return self._beds[self._row] if self._beds else None
+
+    def _with_bed(self, do: Callable[[Bed], None]) -> None:
+        if self._bed is None:
+            self.say("Nobody is chosen. Press a to admit a patient.")
+            return
+        try:
+            do(self._bed)
+        except WardexamError as error:
+            self.say(str(error))
+
+    def do_up(self) -> None:
+        """Move up."""
+        self._row = max(0, self._row - 1)
+        self.redraw()
+
+    def do_down(self) -> None:
+        """Move down."""
+        self._row = max(0, min(len(self._beds) - 1, self._row + 1))
+        self.redraw()
+
+    def do_open(self) -> None:
+        """Examine."""
+        self._with_bed(lambda bed: self.ward_app.examine(bed.patient_id))
+
+    def do_note(self) -> None:
+        """The last note."""
+        self._with_bed(lambda bed: self.ward_app.show_note(bed.patient_id))
+
+    def do_course(self) -> None:
+        """Examinations, changes, course."""
+        self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id))
+
+    def do_search(self) -> None:
+        """Search."""
+
+        def found(text: str) -> None:
+            self._search = text.strip()
+            self._reload()
+            self.redraw()
+
+        self.ask("Search bed or name (empty shows all):", found)
+
+    def do_order(self) -> None:
+        """Next order."""
+        self._order = (self._order + 1) % len(ORDERS)
+        self._reload()
+        self.redraw()
+
+    def do_discharged(self) -> None:
+        """Discharged patients, or the ward."""
+        self._discharged = not self._discharged
+        self._row = 0
+        self._reload()
+        self.redraw()
+
+    def do_admit(self) -> None:
+        """Ask for the details of a new patient."""
+        self._form({"bed": "", "name": "", "age": "", "sex": "", "recheck_hours": ""}, self._admit)
+
+    def do_edit(self) -> None:
+        """Change details."""
+
+        def edit(bed: Bed) -> None:
+            patient = self.ward_app.ward.patient(bed.patient_id)
+            shown = {
+                k: "" if (v := getattr(patient, k)) is None else str(v)
+                for k in ("bed", "name", "age", "sex", "recheck_hours")
+            }
+            self._form(shown, lambda given: self._edit(patient, given))
+
+        self._with_bed(edit)
+
+    QUESTIONS = (
+        ("bed", "Bed:"), ("name", "Name:"), ("age", "Age in years (empty if not known):"),
+        ("sex", "Sex: female, male, other, unknown:"), ("recheck_hours", "Re-examine every how many hours (empty: no schedule):"),
+    )  # fmt: skip
+
+    def _form(self, given: dict[str, str], done: Callable[[dict[str, Any]], None]) -> None:
+        def step(number: int) -> None:
+            if number == len(self.QUESTIONS):
+                self._typed(given, done)
+                return
+            field, question = self.QUESTIONS[number]
+
+            def answered(text: str) -> None:
+                given[field] = text.strip()
+                step(number + 1)
+
+            self.ask(question, answered, given[field])
+
+        step(0)
+
+    def _typed(self, given: dict[str, str], done: Callable[[dict[str, Any]], None]) -> None:
+        values: dict[str, Any] = {
+            "bed": given["bed"],
+            "name": given["name"],
+            "sex": given["sex"].lower() or "unknown",
+        }
+        for field in ("age", "recheck_hours"):
+            if given[field] and not given[field].isdecimal():
+                self.say(
+                    f"{field.replace('_', ' ')} is a whole number, not '{given[field]}'. Nothing was changed."
+                )
+                return
+            values[field] = int(given[field]) if given[field] else None
+        done(values)
+
+    def _admit(self, values: dict[str, Any]) -> None:
+        from pydantic import ValidationError
+
+        from wardexam.exam.entry import first_fault
+        from wardexam.exam.examination import Patient
+
+        app = self.ward_app
+        try:
+            patient = Patient.model_validate({**values, "id": app.new_id(), "admitted": app.now()})
+            app.ward.admit(patient, app.examiner)
+        except ValidationError as error:
+            self.say(f"Not admitted: {first_fault(error)}")
+            return
+        except WardexamError as error:
+            self.say(str(error))
+            return
+        self._reload()
+        self._row = next((n for n, b in enumerate(self._beds) if b.patient_id == patient.id), 0)
+        self.said = "Admitted. Enter starts the examination."
+        self.redraw()
+
+    def _edit(self, patient: Any, values: dict[str, Any]) -> None:
+        from pydantic import ValidationError
+
+        from wardexam.exam.entry import first_fault
+        from wardexam.exam.examination import Patient
+
+        try:
+            changed = Patient.model_validate({**patient.model_dump(), **values})
+            self.ward_app.ward.update(changed, self.ward_app.examiner)
+            self.said = "Details saved."
+        except ValidationError as error:
+            self.said = f"Not saved: {first_fault(error)}"
+        except Conflict as conflict:
+            stored = conflict.stored
+            differ = [
+                f"{k}: theirs '{getattr(stored, k)}', yours '{v}'"
+                for k, v in values.items()
+                if getattr(stored, k) != v
+            ]
+            self.said = ("Changed by someone else meanwhile. " + "; ".join(differ))[
+                : self.size.width
+            ]
+        except WardexamError as error:
+            self.said = str(error)
+        self._reload()
+        self.redraw()
+
+    def do_discharge(self) -> None:
+        """Discharge after a typed yes, or restore."""
+
+        def ask(bed: Bed) -> None:
+            verb = "Restore" if self._discharged else "Discharge"
+            self.ask(f"{verb} bed {bed.bed}? Type yes:", lambda text: self._leave_ward(bed, text))
+
+        self._with_bed(ask)
+
+    def _leave_ward(self, bed: Bed, text: str) -> None:
+        app = self.ward_app
+        if text.strip().lower() != "yes":
+            self.say("Nothing was changed.")
+            return
+        try:
+            if self._discharged:
+                app.ward.restore(bed.patient_id, app.examiner)
+            else:
+                app.ward.discharge(bed.patient_id, app.now(), app.examiner)
+        except WardexamError as error:
+            self.say(str(error))
+            return
+        self.said = "Restored." if self._discharged else "Discharged; kept under x."
+        self._reload()
+        self.redraw()
+
+    def do_set_aside(self) -> None:
+        """Set the patient's draft aside."""
+
+        def aside(bed: Bed) -> None:
+            drafts = [d for d in self.ward_app.ward.drafts() if d.patient_id == bed.patient_id]
+            if not drafts:
+                self.say("No draft is open for this patient.")
+                return
+            self.ward_app.ward.set_aside(drafts[-1].draft_id, self.ward_app.examiner)
+            self._reload()
+            self.said = "Draft set aside; its file stays in the ward's folder."
+            self.redraw()
+
+        self._with_bed(aside)
+
+    def do_handover(self) -> None:
+        """The handover sheet."""
+        self.ward_app.show_handover()
+
+    def do_hide(self) -> None:
+        """Hide the screen."""
+        self.ward_app.hide()
+
+    def do_leave(self) -> None:
+        """Quit."""
+        self.app.exit()
