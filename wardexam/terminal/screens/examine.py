@@ -6,6 +6,8 @@ changes nothing and says what would be.
 
 from typing import TYPE_CHECKING, Any
 
+from textual.geometry import Offset
+
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue, signs_of
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.answers import SCALES, AnswerSet, answers_for
@@ -250,10 +252,8 @@ class ExamineScreen(LineScreen):
         super().redraw()
         room = self.size.height - 5
         first = max(0, min(self._row - room // 2, len(self.rows) - room))
-        self.app.cursor_position = (
-            26 + 6 * min(self._side, len(self._sides(self.row)) - 1),
-            2 + self._row - first,
-        )  # type: ignore[assignment]  # an Offset is a pair
+        column = 26 + 6 * min(self._side, len(self._sides(self.row)) - 1)
+        self.app.cursor_position = Offset(column, 2 + self._row - first)
 
     # --- changing
 

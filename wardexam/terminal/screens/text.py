@@ -31,7 +31,7 @@ class TextScreen(LineScreen):
         patient_id: str = "", plain_text: bool = False,
     ) -> None:  # fmt: skip
         super().__init__()
-        self._title, self._text, self._render, self._referral = title, text, render, referral
+        self._head, self._whole, self._note, self._referral = title, text, render, referral
         self._patient, self._plain = patient_id, plain_text
         self._form = self._scale = self._top = 0
         self._as_referral = False
@@ -42,9 +42,9 @@ class TextScreen(LineScreen):
         if self._as_referral and self._referral:
             return self._referral()
         return (
-            self._render(self.FORMS[self._form], self.SCALES[self._scale])
-            if self._render
-            else self._text
+            self._note(self.FORMS[self._form], self.SCALES[self._scale])
+            if self._note
+            else self._whole
         )
 
     def draw(self) -> None:
@@ -57,7 +57,7 @@ class TextScreen(LineScreen):
             if len(lines) > room
             else ""
         )
-        self.canvas("heading").show([[(f"{self._title}{more}", "accent")]])
+        self.canvas("heading").show([[(f"{self._head}{more}", "accent")]])
         self.canvas("body").show([[(line, "")] for line in lines[self._top : self._top + room]])
 
     def do_up(self) -> None:
