@@ -6,11 +6,12 @@ mirror symmetry is exact.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float32]
+Array = NDArray[np.floating[Any]]
 
 DIMENSIONS = 9
 

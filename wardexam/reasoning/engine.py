@@ -222,9 +222,9 @@ class Engine:
 
     def ranked(self, rows: NDArray[np.float64]) -> tuple[Site, ...]:
         """The sites of a posterior over rows, most probable first."""
-        mass = np.bincount(self.group_of, rows, len(self.groups))
-        forms = np.bincount(self.form_of, rows, len(self.forms))
-        found = []
+        mass = np.bincount(self.group_of, rows, len(self.groups)).astype(float)
+        forms = np.bincount(self.form_of, rows, len(self.forms)).astype(float)
+        found: list[Site] = []
         for number in np.argsort(-mass, kind="stable"):
             if mass[number] < 1e-4 and len(found) >= 6:
                 break
@@ -540,7 +540,8 @@ def outcomes_of(finding: Finding) -> tuple[str, ...]:
 
 def level_note(examination: Examination) -> str:
     """Where arms and legs part, from the tendon reflexes; empty where they do not."""
-    arms, legs = [], []
+    arms: list[int] = []
+    legs: list[int] = []
     for finding in examination.findings:
         if finding.scale and finding.answer is not None and finding.row.limb in ("arm", "leg"):
             (arms if finding.row.limb == "arm" else legs).append(_ORDER[finding.meaning])

@@ -20,10 +20,10 @@ BEFORE_PLEXUS = frozenset({"long_thoracic"})
 
 def combined(*losses: Array) -> Array:
     """The loss of a path whose parts are lost independently."""
-    kept = np.ones_like(losses[0])
+    kept: Array = np.ones_like(losses[0])
     for loss in losses:
         kept = kept * (1 - loss)
-    return (1 - kept).astype(np.float32)
+    return np.asarray(1 - kept, np.float32)
 
 
 def weighted(body: Body, shares: dict[str, float], structure: str, side: int) -> Array:
@@ -55,7 +55,7 @@ def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
 def length_loss(body: Body, length: float, kind: str, side: int) -> Array:
     """The loss from a length-dependent process at a place so far out (0 trunk, 1 toes)."""
     reach = np.clip((length - (1 - body.damage("length_reach", side))) / 0.3, 0, 1)
-    return (reach * body.damage(f"length_{kind}", side)).astype(np.float32)
+    return np.asarray(reach * body.damage(f"length_{kind}", side), np.float32)
 
 
 def _limb(sign: Sign) -> str:
@@ -124,9 +124,9 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
         "pyramid_leg" if limb in ("leg", "trunk", "saddle") else "pyramid_arm", side
     ]
     if segments:
-        below = np.zeros(body.rows, np.float32)
+        below: Array = np.zeros(body.rows, np.float32)
         for segment, share in segments.items():
-            below += share * body.below(segment)
+            below = below + share * body.below(segment)
     else:
         below = body.below(LEG_SEGMENT if limb == "leg" else "C7")
     if limb == "trunk":
@@ -253,7 +253,7 @@ def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
 def wired(body: Body, sign_id: str, side: int) -> Array:
     """Loss of what a straightly wired sign hangs on; `side` 0 also serves for the midline."""
     row = wires()[sign_id]
-    parts = [np.zeros(body.rows, np.float32)]
+    parts: list[Array] = [np.zeros(body.rows, np.float32)]
     parts += [share * body.damage(s, side) for s, share in row.same.items()]
     parts += [share * body.damage(s, 1 - side) for s, share in row.opposite.items()]
     parts += [

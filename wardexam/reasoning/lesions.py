@@ -6,6 +6,8 @@ more prior. Weights within a site are judgement.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -99,7 +101,7 @@ def _brain(plan: Plan) -> None:
         site = row.site
         for side in (RIGHT, LEFT) if row.paired else (None,):
 
-            def fill(body: Body, where: slice, u: Draws, row=row, side=side) -> None:  # type: ignore[no-untyped-def]  # bound now
+            def fill(body: Body, where: slice, u: Draws, row: Any = row, side: Any = side) -> None:
                 own = RIGHT if side is None else side
                 for taken, at in ((row.takes, own), (row.other, 1 - own)):
                     for number, (structure, share) in enumerate(taken.items()):
@@ -246,7 +248,7 @@ def _conus(plan: Plan) -> None:
         ("S3", "S5", 0.8),
     ):
 
-        def fill(body: Body, where: slice, u: Draws, first=first, last=last) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(body: Body, where: slice, u: Draws, first: Any = first, last: Any = last) -> None:
             body.level[where] = _index(first)
             for s in (RIGHT, LEFT):
                 loss = u.severity * (1 - 0.5 * (1 - u.side(s)))
@@ -362,7 +364,7 @@ def _roots(plan: Plan) -> None:
                 _root_fill((root,), side),
                 level=_index(root),
             )
-        for one, other in zip(names, names[1:], strict=False):
+        for one, other in pairwise(names):
             if one[0] == other[0] or (one, other) in (("C8", "T1"), ("L5", "S1")):
                 weight = 0.15 * (ROOT_WEIGHTS[one] + ROOT_WEIGHTS[other]) / 2
                 main = one if ROOT_WEIGHTS[one] >= ROOT_WEIGHTS[other] else other
@@ -380,7 +382,7 @@ def _plexus(plan: Plan) -> None:
     for row in plexus_parts().values():
         for side in (RIGHT, LEFT):
 
-            def fill(body: Body, where: slice, u: Draws, row=row, side=side) -> None:  # type: ignore[no-untyped-def]  # bound now
+            def fill(body: Body, where: slice, u: Draws, row: Any = row, side: Any = side) -> None:
                 for kind, shares in (
                     ("trunk", row.segments),
                     ("plexus_cord", row.cords),
@@ -409,7 +411,7 @@ def _plexus(plan: Plan) -> None:
 def _nerves(plan: Plan) -> None:
     for branch_id, row in branches().items():
         for side in (RIGHT, LEFT):
-            for kind, motor, sensory, share in (
+            for _, motor, sensory, share in (
                 ("mixed", 1.0, 1.0, 0.6),
                 ("motor", 1.0, 0.25, 0.2),
                 ("sensory", 0.25, 1.0, 0.2),
@@ -419,11 +421,11 @@ def _nerves(plan: Plan) -> None:
                     body: Body,
                     where: slice,
                     u: Draws,
-                    branch_id=branch_id,
-                    side=side,
-                    motor=motor,
-                    sensory=sensory,
-                ) -> None:  # type: ignore[no-untyped-def]  # bound now
+                    branch_id: Any = branch_id,
+                    side: Any = side,
+                    motor: Any = motor,
+                    sensory: Any = sensory,
+                ) -> None:
                     body.take(
                         where,
                         f"branch_motor.{branch_id}",
@@ -471,12 +473,19 @@ def _both(body: Body, where: slice, structure: str, damage: Array | float) -> No
 
 
 def _polyneuropathy(plan: Plan) -> None:
-    for name, motor, large, small, weight in (
+    for _, motor, large, small, weight in (
         ("sensory and motor", 1.0, 1.0, 0.9, 1.2), ("sensory", 0.15, 1.0, 0.9, 1.0),
         ("motor more than sensory", 1.3, 0.5, 0.4, 0.4), ("small fibre", 0.05, 0.25, 1.0, 0.25), ("large fibre", 0.4, 1.2, 0.3, 0.4),
     ):  # fmt: skip
 
-        def fill(body: Body, where: slice, u: Draws, motor=motor, large=large, small=small) -> None:  # type: ignore[no-untyped-def]  # bound now
+        def fill(
+            body: Body,
+            where: slice,
+            u: Draws,
+            motor: Any = motor,
+            large: Any = large,
+            small: Any = small,
+        ) -> None:
             for side in (RIGHT, LEFT):
                 factor = 1 - 0.25 * (1 - u.side(side))
                 reach = (0.25 + 0.75 * u.severity) * factor
@@ -498,7 +507,7 @@ def _polyneuropathy(plan: Plan) -> None:
 
 
 def _polyradiculoneuropathy(plan: Plan) -> None:
-    for name, leg, arm, sense, face, fisher, reflex, weight in (
+    for _, leg, arm, sense, face, fisher, reflex, weight in (
         ("all limbs", 1.0, 0.8, 0.5, 0.5, 0.0, 1.0, 1.2), ("legs first", 1.0, 0.25, 0.5, 0.1, 0.0, 0.95, 1.0),
         ("motor", 1.0, 0.85, 0.02, 0.4, 0.0, 0.8, 0.6), ("ataxia and eyes", 0.1, 0.1, 0.3, 0.3, 1.0, 1.0, 0.4),
         ("face and arms", 0.2, 0.8, 0.2, 0.9, 0.0, 0.6, 0.25), ("slow, all limbs", 0.8, 0.7, 0.7, 0.1, 0.0, 1.0, 0.7),
@@ -508,13 +517,13 @@ def _polyradiculoneuropathy(plan: Plan) -> None:
             body: Body,
             where: slice,
             u: Draws,
-            leg=leg,
-            arm=arm,
-            sense=sense,
-            face=face,
-            fisher=fisher,
-            reflex=reflex,
-        ) -> None:  # type: ignore[no-untyped-def]  # bound now
+            leg: Any = leg,
+            arm: Any = arm,
+            sense: Any = sense,
+            face: Any = face,
+            fisher: Any = fisher,
+            reflex: Any = reflex,
+        ) -> None:
             for side in (RIGHT, LEFT):
                 loss = u.severity * (1 - 0.25 * (1 - u.side(side)))
                 body.take(where, "roots_leg", side, leg * loss * (0.5 + 0.5 * u.motor))
@@ -605,8 +614,13 @@ def _motor_neurone(plan: Plan) -> None:
     for kind, regions, upper, lower, weight in profiles:
 
         def fill(
-            body: Body, where: slice, u: Draws, regions=regions, upper=upper, lower=lower
-        ) -> None:  # type: ignore[no-untyped-def]  # bound now
+            body: Body,
+            where: slice,
+            u: Draws,
+            regions: Any = regions,
+            upper: Any = upper,
+            lower: Any = lower,
+        ) -> None:
             for (region, side), share in regions.items():
                 loss = share * u.severity
                 if region == "bulbar":
@@ -645,7 +659,7 @@ def _motor_neurone(plan: Plan) -> None:
 
 
 def _junction(plan: Plan) -> None:
-    for name, ocular, bulbar, proximal, limb, lambert, weight in (
+    for _, ocular, bulbar, proximal, limb, lambert, weight in (
         ("ocular", 1.0, 0.1, 0.05, 0.02, 0.0, 0.7), ("generalised", 0.8, 0.6, 0.9, 0.4, 0.0, 1.2),
         ("bulbar", 0.6, 1.0, 0.4, 0.15, 0.0, 0.6), ("limb", 0.25, 0.3, 1.0, 0.6, 0.0, 0.4),
         ("presynaptic", 0.25, 0.2, 0.9, 0.45, 1.0, 0.5),
@@ -655,12 +669,12 @@ def _junction(plan: Plan) -> None:
             body: Body,
             where: slice,
             u: Draws,
-            ocular=ocular,
-            bulbar=bulbar,
-            proximal=proximal,
-            limb=limb,
-            lambert=lambert,
-        ) -> None:  # type: ignore[no-untyped-def]  # bound now
+            ocular: Any = ocular,
+            bulbar: Any = bulbar,
+            proximal: Any = proximal,
+            limb: Any = limb,
+            lambert: Any = lambert,
+        ) -> None:
             for side in (RIGHT, LEFT):
                 body.take(
                     where,
@@ -702,13 +716,13 @@ def _muscle(plan: Plan) -> None:
             body: Body,
             where: slice,
             u: Draws,
-            name=name,
-            hips=hips,
-            shoulders=shoulders,
-            distal=distal,
-            quads_fingers=quads_fingers,
-            neck=neck,
-        ) -> None:  # type: ignore[no-untyped-def]  # bound now
+            name: Any = name,
+            hips: Any = hips,
+            shoulders: Any = shoulders,
+            distal: Any = distal,
+            quads_fingers: Any = quads_fingers,
+            neck: Any = neck,
+        ) -> None:
             for side in (RIGHT, LEFT):
                 loss = u.severity * (1 - 0.2 * (1 - u.side(side)))
                 body.take(where, "muscle_hips", side, hips * loss * (0.5 + 0.4 * u.motor))

@@ -217,6 +217,7 @@ def _wired(sign: Sign) -> Table:
     row = wires()[sign.id]
     lower, _, _ = _grid()
     shown = row.base + (row.sense - row.base) * lower
+    answers: tuple[str, ...]
     if sign.answers == "amount":
         answers, parts = ("none", "slight", "marked"), [1 - shown, 0.5 * shown, 0.5 * shown]
     elif sign.answers == "ataxia":
@@ -330,7 +331,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         mean = tendon_mean(sign, context)
         each = numbers()["floor"]["each"]
         chance = (1 - 5 * each) * probit(mean, *_meaning_interval(meaning), row["spread"]) + each
-        return chance * _quality(sign, finding)[:, None]
+        return np.asarray(chance * _quality(sign, finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
         row = numbers()["mrc"]
         mean = row["start"] + row["loss"] * _weakness(sign)

@@ -63,7 +63,8 @@ class Audit:
 
 def verify(path: Path) -> list[str]:
     """What is wrong with a trail, in words; empty when every line follows from the one before."""
-    faults, before = [], FIRST
+    faults: list[str] = []
+    before = FIRST
     if not path.exists():
         return faults
     for number, text in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):

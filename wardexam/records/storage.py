@@ -21,7 +21,7 @@ SCHEMA = 1
 LONGEST = 20_000_000  # bytes; ten years of one patient's daily examinations take about a tenth
 
 
-class DamagedFile(RecordsError):
+class DamagedFileError(RecordsError):
     """A stored file cannot be read; it was neither changed nor guessed at."""
 
 
@@ -39,20 +39,24 @@ def unpack(data: bytes, where: str) -> dict[str, Any]:
     """The document in a file's bytes.
 
     Raises:
-        DamagedFile: The bytes are no such document, or not the one its checksum speaks of.
+        DamagedFileError: The bytes are no such document, or not the one its checksum speaks of.
     """
     remedy = "run 'wardexam check'"
     if not data:
-        raise DamagedFile("the file is empty", where=where, remedy=remedy)
+        raise DamagedFileError("the file is empty", where=where, remedy=remedy)
     if len(data) > LONGEST:
-        raise DamagedFile(f"the file is longer than {LONGEST} bytes", where=where, remedy=remedy)
+        raise DamagedFileError(
+            f"the file is longer than {LONGEST} bytes", where=where, remedy=remedy
+        )
     try:
         outer = json.loads(data)
         document, digest, schema = outer["document"], outer["sha256"], outer["schema"]
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise DamagedFile("the file is not a stored document", where=where, remedy=remedy) from None
+        raise DamagedFileError(
+            "the file is not a stored document", where=where, remedy=remedy
+        ) from None
     if not isinstance(document, dict) or hashlib.sha256(_body(document)).hexdigest() != digest:
-        raise DamagedFile("the file's checksum does not match", where=where, remedy=remedy)
+        raise DamagedFileError("the file's checksum does not match", where=where, remedy=remedy)
     if schema != SCHEMA:
         raise RecordsError(
             f"schema {schema} is newer than this program", where=where, remedy="update wardexam"

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LOCK_SECONDS = 3.0
 
 
-class Conflict(RecordsError):
+class ConflictError(RecordsError):
     """Someone else changed it first; `stored` is what they saved."""
 
     def __init__(self, stored: "Patient") -> None:
@@ -193,7 +193,7 @@ class Ward:
         patient = next(iter(tables["patient"].values()))
         stored = list(tables.get("examinations", {}).values())
         last = max(stored, key=lambda e: (e["at"], e["revision"]), default=None)
-        meta = next(iter(tables.get("meta", {}).values()), {})
+        meta: dict[str, Any] = next(iter(tables.get("meta", {}).values()), {})
         return asdict(Bed(
             patient_id=patient["id"], bed=patient["bed"], name=patient["name"], age=patient["age"], sex=patient["sex"],
             last_at=last["at"] if last else None, last_by=last["examiner"] if last else "",
@@ -291,7 +291,7 @@ class Ward:
         """Save changed details; `patient.revision` is the one that was read.
 
         Raises:
-            Conflict: Someone else saved first.
+            ConflictError: Someone else saved first.
         """
         from wardexam.exam.examination import Patient
 
@@ -299,7 +299,7 @@ class Ward:
             table = database.table("patient")
             stored = Patient.model_validate(dict(table.all()[0]))
             if stored.revision != patient.revision:
-                raise Conflict(stored)
+                raise ConflictError(stored)
             saved = Patient.model_validate(
                 patient.model_dump(mode="json") | {"revision": stored.revision + 1}
             )

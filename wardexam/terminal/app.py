@@ -11,6 +11,7 @@ from wardexam.terminal import signals, workarounds
 from wardexam.terminal.environment import Terminal
 
 if TYPE_CHECKING:
+    from wardexam.exam.answers import ScaleName
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
 
@@ -30,7 +31,6 @@ class WardApp(workarounds.NoTraceback):
     """
 
     ENABLE_COMMAND_PALETTE = False
-    BINDINGS = ()
     CSS_PATH = "styles.tcss"
 
     def __init__(
@@ -136,10 +136,10 @@ class WardApp(workarounds.NoTraceback):
         previous = earlier[-1] if earlier else None
         urgency = assess(shown, previous, None)
 
-        def render(form: str, scale: str | None) -> str:
+        def render(form: "note.Form", scale: "ScaleName | None") -> str:
             return note.render(
                 patient, shown, previous=previous, urgency=urgency, form=form, scale=scale
-            )  # type: ignore[arg-type]  # from fixed lists
+            )
 
         self.ward.record("viewed", patient_id, self.examiner)
         self.push_screen(TextScreen(

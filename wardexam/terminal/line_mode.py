@@ -24,7 +24,8 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
-    from wardexam.records.ward import Draft, Ward
+    from wardexam.records.drafts import Draft
+    from wardexam.records.ward import Ward
 
 
 def converse(
@@ -107,7 +108,7 @@ def _offer_drafts(
 ) -> "tuple[Draft, Examination] | None":
     for info in ward.drafts():
         patient = ward.patient(info.patient_id)
-        minutes = max(0, round((now() - info.last).total_seconds() / 60))
+        minutes = max(0, round((now().timestamp() - info.last) / 60))
         talk.say(
             f"An examination was not finished: bed {clean(patient.bed)}, {clean(patient.name)},"
             f" by {clean(info.by)}, {info.keys} answers, last {line_words.ago(minutes)}."
@@ -275,9 +276,12 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
 
 def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
     """Save and print the note; whether it is saved."""
+    from wardexam.note.headline import summarise
     from wardexam.note.note import render
     from wardexam.note.suggestion import CAUTION, accepted_text
+    from wardexam.reasoning.change import compare
     from wardexam.reasoning.urgency import assess
+    from wardexam.records.ward import Summary
 
     talk = sitting.talk
     missing = [name for name in flags() if name not in sitting.examination.flags]
@@ -296,7 +300,9 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
     if not talk.yes("Save now? y or n:"):
         talk.say("Not saved yet.")
         return False
-    summary = line_words.summary(sitting.examination, sitting.previous, urgency, reading)
+    change = compare(sitting.previous, sitting.examination) if sitting.previous else None
+    h = summarise(urgency, change, reading)
+    summary = Summary(h.urgency, h.urgency_word, h.worse, h.headline)
     saved = sitting.ward.finish_draft(
         sitting.draft, sitting.examination, sitting.examination.examiner, summary
     )

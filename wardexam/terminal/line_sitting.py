@@ -15,7 +15,8 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 
 if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
-    from wardexam.records.ward import Draft, Ward
+    from wardexam.records.drafts import Draft
+    from wardexam.records.ward import Ward
 
 HELP = """\
 Type an answer and press Enter. Enter alone leaves the sign not examined.

@@ -3,6 +3,7 @@
 from wardexam.exam.findings import REASON_WORDS, Finding, Side
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.urgency import Urgency
 
 
 def ago(minutes: int) -> str:
@@ -56,3 +57,12 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
             lines.append(f"{reading.level_note}.")
     lines += [f"Test next: {s.text}." for s in reading.next_signs[:2]]
     return [*lines, CAUTION]
+
+
+def urgency(urgency: Urgency) -> list[str]:
+    """The urgency in sentences; none when no flag is raised."""
+    lines = [
+        f"Urgency: {urgency.word}: {reason.text}. Usual: {reason.image}; call {reason.call}."
+        for reason in urgency.reasons[:2]
+    ]
+    return [*lines, urgency.caution] if lines else []

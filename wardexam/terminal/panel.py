@@ -32,7 +32,7 @@ def panel_lines(
         lines += _block(f"{urgency.word.upper()}: {urgency.reasons[0].text}", width, 2, style)
         lines += _block(f"{urgency.reasons[0].image}; {urgency.reasons[0].call}", width, 2)
     else:
-        lines += _block("No flag raised by what was entered.", width, 2) + [[], []]
+        lines += _block("No flag raised by what was entered.", width, 4)
     entered = reading is not None and reading.entered > 0
     if failed:
         lines += _block("Reasoning unavailable; the grid works on.", width, 5, "warn")

@@ -73,7 +73,7 @@ class LineScreen(Screen[None]):
     def redraw(self) -> None:
         """Draw everything, or say what size is needed."""
         width, height = self.size.width, self.size.height
-        if not width:
+        if not width or not self.query("#hint"):  # not laid out yet, or leaving already
             return
         if width < SMALLEST[0] or height < SMALLEST[1]:
             self.canvas("heading").show(

@@ -13,7 +13,15 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.answers import SCALES, AnswerSet, answers_for
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import QUALITY_SIGNS, QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.findings import (
+    QUALITY_SIGNS,
+    QUALITY_WORDS,
+    REASON_WORDS,
+    Finding,
+    Quality,
+    Reason,
+    Side,
+)
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
@@ -30,11 +38,17 @@ if TYPE_CHECKING:
 Row = Sign | Flag
 FLAGS = "flags"
 # One letter for each reason why a sign is not testable, shown when it is asked for.
-REASON_KEYS = {
+REASON_KEYS: dict[str, Reason] = {
     "p": "pain", "c": "cast", "a": "amputation", "r": "cannot_relax", "d": "declined", "s": "sedated",
     "f": "cannot_follow", "w": "dressing", "k": "contracture", "n": "not_available", "o": "other",
 }  # fmt: skip
-QUALITY_KEYS = {"i": "inverted", "c": "crossed", "p": "pendular", "h": "hung_up", "r": "reinforced"}
+QUALITY_KEYS: dict[str, Quality] = {
+    "i": "inverted",
+    "c": "crossed",
+    "p": "pendular",
+    "h": "hung_up",
+    "r": "reinforced",
+}
 NUMBER_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
 
 
@@ -81,9 +95,8 @@ class ExamineScreen(LineScreen):
         self._thinking: Thinking | None = None
 
     def on_mount(self) -> None:
-        """Draw, then start the reasoning."""
-        super().on_mount()
-        self._thinking = Thinking(lambda n, r: self.app.call_later(self._answered, n, r))
+        """Start the reasoning; the base draws."""
+        self._thinking = Thinking(self._from_thread)
         self._think()
         self.set_interval(0.5, self._kept)
 
@@ -158,9 +171,9 @@ class ExamineScreen(LineScreen):
                 labels.append([(f"{pointer}{row.name[:18]:<18} {row.segment_range[:6]:<6}", "")])
             grades.append(self._grades(row, number))
             before.append([(self._before(row), "quiet")])
-        for statement in e.rest_normal:
-            if statement.part == (self._page if self._page not in row_sets() else "reflexes"):
-                labels.append([(f" rest of {statement.limb}: normal"[:26], "strong")])
+        part = self._page if self._page not in row_sets() else "reflexes"
+        stated = [s.limb for s in e.rest_normal if s.part == part]
+        labels += [[(f" rest of {limb}: normal"[:26], "strong")] for limb in stated]
         self.canvas("labels").show(labels)
         self.canvas("grades").show(grades)
         self.canvas("before").show(before)
@@ -217,11 +230,11 @@ class ExamineScreen(LineScreen):
         if self._choice == "reason":
             return "  ".join(f"{k} {REASON_WORDS[r]}" for k, r in REASON_KEYS.items())[
                 : self.size.width - 1
-            ]  # type: ignore[index]  # keys of the table
+            ]
         if self._choice == "quality":
             return "  ".join(f"{k} {QUALITY_WORDS[q]}" for k, q in QUALITY_KEYS.items())[
                 : self.size.width - 1
-            ]  # type: ignore[index]  # as above
+            ]
         if self._choice == "jump":
             return "  ".join(f"{s.letter} {s.name}" for s in signs_of("reflexes"))[
                 : self.size.width - 1
@@ -278,6 +291,9 @@ class ExamineScreen(LineScreen):
     def _think(self) -> None:
         if self._thinking:
             self._asked = self._thinking.ask(self.examination)
+
+    def _from_thread(self, number: int, reading: "Reading | None") -> None:
+        self.app.call_later(self._answered, number, reading)
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
         if number == self._asked and self.is_mounted:
@@ -371,7 +387,7 @@ class ExamineScreen(LineScreen):
             if self.change(
                 Change("finding", f"{self.row.id} {self.side}", value),
                 f"{where} not testable: {REASON_WORDS[reason]}",
-            ):  # type: ignore[index]  # from the table
+            ):
                 self._advance()
                 self._changed()
         elif kind == "quality" and key in QUALITY_KEYS:
@@ -397,20 +413,20 @@ class ExamineScreen(LineScreen):
                 return change.value["sign"], change.value["side"]
         return None
 
-    def _toggle(self, quality: str) -> None:
+    def _toggle(self, quality: Quality) -> None:
         finding = self._finding()
         if finding is None and (last := self._last_graded()):
             finding = self.examination.finding(*last)
         if finding is None or finding.answer is None:
             self.say("Grade the reflex first.")
             return
-        if finding.sign not in QUALITY_SIGNS[quality]:  # type: ignore[index]  # from the table
+        if finding.sign not in QUALITY_SIGNS[quality]:
             self.say(f"'{quality.replace('_', ' ')}' means nothing at {finding.row.name}.")
             return
         held = [q for q in finding.qualities if q != quality]
         value = finding.model_dump(mode="json")
         value["qualities"] = held if quality in finding.qualities else [*held, quality]
-        words = QUALITY_WORDS[quality]  # type: ignore[index]  # as above
+        words = QUALITY_WORDS[quality]
         verb = "no longer " if quality in finding.qualities else ""
         if self.change(
             Change("finding", f"{finding.sign} {finding.side}", value),

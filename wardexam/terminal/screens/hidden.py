@@ -20,5 +20,6 @@ class HiddenScreen(LineScreen):
     def on_key(self, event: events.Key) -> None:
         """Show again."""
         event.stop()
+        event.prevent_default()  # the base's handler would run as well
         self.ward_app.touched()
         self.dismiss(None)

@@ -4,11 +4,13 @@ import os
 from collections.abc import Callable
 
 from wardexam.errors import RecordsError
+from wardexam.exam.answers import ScaleName
+from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.keys import TEXT, Key
 from wardexam.terminal.screens.base import LineScreen
 
-Render = Callable[[str, str | None], str]  # form and scale give the text
+Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
 
 
 class TextScreen(LineScreen):
@@ -23,8 +25,8 @@ class TextScreen(LineScreen):
     """
 
     KEYS: tuple[Key, ...] = TEXT
-    FORMS = ("table", "line", "figure")
-    SCALES = (None, "conventional", "ninds", "plus")
+    FORMS: tuple[Form, ...] = ("table", "line", "figure")
+    SCALES: tuple[ScaleName | None, ...] = (None, "conventional", "ninds", "plus")
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,

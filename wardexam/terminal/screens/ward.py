@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from wardexam.errors import WardexamError
-from wardexam.records.ward import Bed, Conflict
+from wardexam.records.ward import Bed, ConflictError
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.keys import WARD
 from wardexam.terminal.screens.base import LineScreen
@@ -55,13 +55,11 @@ class WardScreen(LineScreen):
         self.said = self.ward_app.notice
         if drafts:
             self.said = f"{len(drafts)} draft(s) left open (marked *): enter resumes, w sets aside."
-        super().on_mount()
         self.set_interval(POLL_SECONDS, self._poll)
 
     def on_screen_resume(self) -> None:
-        """Read again on coming back."""
+        """Read again on coming back; the base then draws."""
         self._reload()
-        self.redraw()
 
     def _poll(self) -> None:
         if self.app.screen is self and self.ward_app.ward.stamp() != self._stamp:
@@ -299,7 +297,7 @@ class WardScreen(LineScreen):
             self.said = "Details saved."
         except ValidationError as error:
             self.said = f"Not saved: {first_fault(error)}"
-        except Conflict as conflict:
+        except ConflictError as conflict:
             stored = conflict.stored
             differ = [
                 f"{k}: theirs '{getattr(stored, k)}', yours '{v}'"
