@@ -68,10 +68,16 @@ def make(folder: Path, seed: int = SEED) -> None:
     ward = open_ward(folder)
     for stay, (patient, examinations) in zip(STAYS, documents(seed), strict=True):
         headline = headline_of(examinations)
-        summary = Summary(headline.urgency, headline.urgency_word, headline.worse, headline.headline) if headline else None
+        summary = (
+            Summary(headline.urgency, headline.urgency_word, headline.worse, headline.headline)
+            if headline
+            else None
+        )
         if stay.discharged is not None:
             left = START + timedelta(hours=stay.discharged)
-            patient = Patient.model_validate(patient.model_dump(mode="json") | {"discharged": left.isoformat()})
+            patient = Patient.model_validate(
+                patient.model_dump(mode="json") | {"discharged": left.isoformat()}
+            )
         ward.take_in(patient, examinations, "demo", summary)
     ward.rebuild_index()
     for pattern in ("*.lock", "*.holder", "*.before", "audit.jsonl"):

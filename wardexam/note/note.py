@@ -14,8 +14,8 @@ from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, to_ascii
+from wardexam.reasoning.asymmetry import asymmetries
 from wardexam.reasoning.change import sum_score
-from wardexam.reasoning.engine import asymmetries
 from wardexam.reasoning.urgency import NOT_EXCLUDED, Urgency
 
 WIDTH = 72

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.examination import Context, Examination
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding
 from wardexam.reasoning import forward, outcomes
+from wardexam.reasoning.asymmetry import asymmetries, level_note
 from wardexam.reasoning.lesions import PAIRS, Form, plan
 from wardexam.reasoning.reading import (
-    Asymmetry,
     Evidence,
     NextSign,
     Reading,
@@ -484,80 +484,7 @@ def _context_factor(form: Form, context: Context) -> float:
     return factor
 
 
-_ORDER = {
-    "absent": 0,
-    "trace": 1,
-    "reduced": 1,
-    "low_normal": 2,
-    "normal": 2,
-    "high_normal": 2,
-    "brisk": 3,
-    "clonic": 4,
-}
-
-
-def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
-    """Signs whose sides differ, with the chance that they truly do.
-
-    Two observers disagree on whether reflexes are asymmetrical in 45 % of pairs, and by two grades in
-    15 to 28 % (Stam and van Crevel 1990 J Neurol 237:427), so one grade is weak and two are strong.
-    """
-    found = []
-    for finding in examination.findings:
-        other = examination.finding(finding.sign, "left") if finding.side == "right" else None
-        if other is None or finding.answer is None or other.answer is None:
-            continue
-        gap = _rank(finding) - _rank(other)
-        if gap:
-            chance = {1: 0.55, 2: 0.88}.get(abs(gap), 0.96)
-            text = f"{finding.row.name}: right {_short(finding)}, left {_short(other)}"
-            found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
-    return tuple(sorted(found, key=lambda a: (-a.probability, a.sign)))
-
-
-def _short(finding: Finding) -> str:
-    return finding.choice.mark if finding.choice else str(finding.answer)
-
-
-def _rank(finding: Finding) -> int:
-    if finding.scale:
-        return _ORDER[finding.meaning]
-    if finding.row.answers == "level":
-        return SEGMENTS.index(finding.answer) if finding.answer in SEGMENTS else len(SEGMENTS)
-    answers = outcomes_of(finding)
-    return answers.index(str(finding.answer))
-
-
-def outcomes_of(finding: Finding) -> tuple[str, ...]:
-    """The codes of a finding's answer set, in order."""
-    from wardexam.exam.answers import answers_for
-
-    codes = answers_for(finding.row.answers, finding.scale or "conventional").codes
-    if finding.row.answers == "plantar":
-        return ("flexor", "mute", "withdrawal", "equivocal", "extensor")
-    return codes
-
-
-def level_note(examination: Examination) -> str:
-    """Where arms and legs part, from the tendon reflexes; empty where they do not."""
-    arms: list[int] = []
-    legs: list[int] = []
-    for finding in examination.findings:
-        if finding.scale and finding.answer is not None and finding.row.limb in ("arm", "leg"):
-            (arms if finding.row.limb == "arm" else legs).append(_ORDER[finding.meaning])
-    if len(arms) >= 2 and len(legs) >= 2:
-        gap = sum(legs) / len(legs) - sum(arms) / len(arms)
-        if gap >= 0.75:
-            return "legs brisker than arms: look between neck and lumbar cord"
-        if gap <= -0.75:
-            return "legs duller than arms: length, lumbar roots or shock"
-    return ""
-
-
 @cache
 def load() -> Engine:
     """The engine, made once for a process."""
     return Engine()
-
-
-__all__ = ["Engine", "Side", "load"]

@@ -123,12 +123,14 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
     tract = body.tracts[
         "pyramid_leg" if limb in ("leg", "trunk", "saddle") else "pyramid_arm", side
     ]
+    below: Array
     if segments:
-        below: Array = np.zeros(body.rows, np.float32)
+        below = np.zeros(body.rows, np.float32)
         for segment, share in segments.items():
             below = below + share * body.below(segment)
     else:
         below = body.below(LEG_SEGMENT if limb == "leg" else "C7")
+    above: Array
     if limb == "trunk":
         above = 0.5 * (brain_tract(body, "arm", side) + brain_tract(body, "leg", side))
     else:

@@ -263,3 +263,19 @@ def running(
         yield session
     finally:
         session.close()
+
+
+def colour_codes(raw: bytes) -> set[str]:
+    """Which ways of naming a colour were used: ``16``, ``256``, ``truecolour``."""
+    used: set[str] = set()
+    for found in re.finditer(rb"\x1b\[([0-9;:]*)m", raw):
+        codes = [int(c or 0) for c in re.split(rb"[;:]", found[1])]
+        while codes:
+            code = codes.pop(0)
+            if code in (38, 48) and codes:
+                kind = codes.pop(0)
+                used.add("256" if kind == 5 else "truecolour")
+                del codes[: 1 if kind == 5 else 3]
+            elif 30 <= code <= 37 or 40 <= code <= 47 or 90 <= code <= 107:
+                used.add("16")
+    return used

@@ -1,0 +1,189 @@
+"""The examination on plain lines: the same findings, drafts and note as on the screen."""
+
+import io
+import itertools
+import re
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from wardexam.records.ward import open_ward
+from wardexam.terminal.line_mode import converse
+
+START = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
+ADMIT = ["7", "Invented Person", "63", "male"]
+# The core signs in the order asked, right then left.
+GRADES = ["2", "2", "2", "2", "2", "2", "3", "2", "3", "2", "up", "down", "none", "none"]
+FINISH = ["s", "n", "", "n", "y"]  # save; flags not now; no impression; no suggestion; yes
+
+
+@pytest.fixture
+def ward(tmp_path):
+    return open_ward(tmp_path / "ward")
+
+
+def talk(ward, *answers, stream=None):
+    """Hold a conversation; the exit code and everything that was said."""
+    clock = itertools.count()
+    ids = (f"test{len(ward.beds()):04d}{n:08d}" for n in itertools.count())
+    out = io.StringIO()
+    code = converse(
+        ward,
+        examiner="Dr Test",
+        now=lambda: START + timedelta(minutes=next(clock)),
+        new_id=lambda: next(ids),
+        read=stream or io.StringIO("".join(a + "\n" for a in answers)),
+        write=out,
+    )
+    return code, out.getvalue()
+
+
+def stored(ward):
+    """The one examination of the one patient."""
+    (bed,) = ward.beds()
+    (examination,) = ward.examinations(bed.patient_id)
+    return examination
+
+
+def answers(examination):
+    return {(f.sign, f.side): f.answer or f.not_testable for f in examination.findings}
+
+
+def test_a_first_run_admits_examines_saves_and_prints_the_note(ward):
+    code, said = talk(ward, *ADMIT, "", *GRADES, *FINISH)
+    assert code == 0
+    assert "The ward is empty." in said
+    found = answers(stored(ward))
+    assert found["knee", "right"] == "3+"
+    assert found["knee", "left"] == "2+"
+    assert found["plantar", "right"] == "extensor"
+    assert len(found) == len(GRADES)
+    note = said.split("The note:")[1]
+    assert "Invented Person" in note
+    assert "3+" in note
+    assert ward.drafts() == ()
+
+
+def test_enter_alone_leaves_a_sign_not_examined(ward):
+    code, said = talk(ward, *ADMIT, "", *[""] * len(GRADES), "s", "n", "", "y")
+    assert code == 0
+    assert stored(ward).findings == ()
+    assert stored(ward).rest_normal == ()
+    assert "normal" not in said.split("The note:")[1].lower().replace("2+ normal", "")
+
+
+def test_back_undo_take_away_and_not_testable(ward):
+    script = ["1", "b", "3", "2", "u", "x", "b", "b", "n", "1", "0", "q"]
+    code, said = talk(ward, *ADMIT, "", *script)
+    assert code == 0
+    assert "now 1+" in said
+    assert "Undone: biceps, left" in said
+    (draft,) = ward.drafts()
+    _, examination = ward.resume_draft(draft.draft_id)
+    assert answers(examination) == {("biceps", "right"): "pain", ("biceps", "left"): "0"}
+
+
+def test_what_is_no_answer_is_refused_and_asked_again(ward):
+    _, said = talk(ward, *ADMIT, "", "7", "2/0", "2", "q")
+    asked = re.findall(r"1 of 14\. biceps, right", said)
+    assert len(asked) == 3
+    assert said.count("Not accepted") == 2
+    (draft,) = ward.drafts()
+    assert answers(ward.resume_draft(draft.draft_id)[1]) == {("biceps", "right"): "2+"}
+
+
+def test_the_end_of_the_input_keeps_the_draft_and_the_next_start_offers_it(ward):
+    code, said = talk(ward, *ADMIT, "", "1", "2")
+    assert code == 0
+    assert "Kept as a draft" in said
+    _, again = talk(ward, "y", "", "", "", "3", *[""] * 11, *FINISH)
+    assert "An examination was not finished: bed 7, Invented Person" in again
+    found = answers(stored(ward))
+    assert found == {
+        ("biceps", "right"): "1+",
+        ("biceps", "left"): "2+",
+        ("brachioradialis", "right"): "3+",
+    }
+
+
+class Interrupted(io.StringIO):
+    """Input in which Ctrl-C is pressed after the last line."""
+
+    def readline(self, *_):
+        line = super().readline()
+        if not line:
+            raise KeyboardInterrupt
+        return line
+
+
+def test_ctrl_c_keeps_the_draft(ward):
+    stream = Interrupted("".join(a + "\n" for a in [*ADMIT, "", "0", "2"]))
+    code, said = talk(ward, stream=stream)
+    assert code == 130
+    assert "Kept as a draft" in said
+    (draft,) = ward.drafts()
+    assert len(ward.resume_draft(draft.draft_id)[1].findings) == 2
+
+
+def test_the_reading_is_a_suggestion_in_sentences(ward):
+    _, said = talk(ward, *ADMIT, "", *GRADES, "?", "q")
+    reading = said.split("h help:")[1]
+    assert "rules nothing out" in reading
+    assert re.search(r"(Very likely|Likely|Possible|Unlikely): .+, \d+%\.", reading)
+    assert "Test next:" in reading
+    assert not re.search(r"diagnos|\bclear\b|#", reading, re.IGNORECASE)
+
+
+def test_a_red_flag_is_said_at_once(ward):
+    script = ["f", "y", "y", "y", *[""] * 12, "q"]
+    _, said = talk(ward, *ADMIT, "", *script)
+    asked = said.split("back passage?")[1]
+    before_next_question = asked.split("both legs?")[0]
+    assert "cauda equina" in before_next_question.lower()
+
+
+def test_the_rest_of_a_part_is_stated_for_one_limb_and_never_for_sphincters(ward):
+    _, said = talk(ward, *ADMIT, "", "r", "1", "3", "q")
+    assert "sphincters" not in said.split("rest of which part")[0]
+    (draft,) = ward.drafts()
+    (statement,) = ward.resume_draft(draft.draft_id)[1].rest_normal
+    assert (statement.part, statement.limb) == ("reflexes", "right arm")
+
+
+def test_the_scale_can_be_changed_and_findings_keep_theirs(ward):
+    _, _ = talk(ward, *ADMIT, "", "3", "g", "2", "3", "q")
+    (draft,) = ward.drafts()
+    _, examination = ward.resume_draft(draft.draft_id)
+    assert [(f.answer, f.scale) for f in examination.findings] == [
+        ("3+", "conventional"),
+        ("3", "ninds"),
+    ]
+
+
+def test_help_names_every_letter_and_every_letter_is_answered(ward):
+    _, said = talk(ward, *ADMIT, "", "h", "q")
+    letters = set(re.findall(r"(?:^|\s{2,})([a-z?])  ", said, re.MULTILINE))
+    assert letters == set("abfgklmnoqrsux?")
+
+
+def test_nothing_is_drawn_only_said(ward):
+    _, said = talk(ward, *ADMIT, "", *GRADES, "?", "l", *FINISH)
+    assert set(said) <= {"\n", *map(chr, range(0x20, 0x7F))}
+
+
+def test_what_another_wrote_cannot_move_the_cursor(ward):
+    _, said = talk(ward, "7", "Evil \x1b[2J Name", "", "", "7", "Evil Name", "", "", "", "q")
+    assert "\x1b" not in said
+
+
+def test_it_needs_no_screen():
+    script = (
+        "import sys, wardexam.terminal.line_mode\n"
+        "print(*{'textual', 'rich'} & {m.split('.')[0] for m in sys.modules})\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stdout.split() == []
