@@ -223,9 +223,11 @@ def sensation(body: Body, sign: Sign, side: int) -> Array:
     above = brain_sense(body, region, modality, side)
     if sign.limb == "saddle" or segment[0] == "T":
         above = 0.7 * above  # the midline is often spared by hemisphere lesions (from memory)
-    return combined(
-        sensory_lower(body, sign, side), cord_sense(body, segment, modality, side), above
-    )
+    cord = cord_sense(body, segment, modality, side)
+    if sign.id.startswith("territory_"):
+        # A loss said to keep to a nerve's borders is seldom what cord or brain would give (judgement).
+        above, cord = 0.35 * above, 0.35 * cord
+    return combined(sensory_lower(body, sign, side), cord, above)
 
 
 def reflex_lower(body: Body, sign: Sign, side: int) -> Array:

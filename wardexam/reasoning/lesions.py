@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.anatomy.structures import brain_lesions, branches, plexus_parts
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.structures import ancestry, brain_lesions, branches, plexus_parts
 from wardexam.reasoning.body import Body
 from wardexam.reasoning.draws import Array, Draws, draws
 
@@ -251,7 +251,7 @@ def _conus(plan: Plan) -> None:
         def fill(body: Body, where: slice, u: Draws, first: Any = first, last: Any = last) -> None:
             body.level[where] = _index(first)
             for s in (RIGHT, LEFT):
-                loss = u.severity * (1 - 0.5 * (1 - u.side(s)))
+                loss = u.severity * (1 - 0.25 * (1 - u.side(s)))
                 for number, at in enumerate(range(_index(first), _index(last) + 1)):
                     name = SEGMENTS[at]
                     body.take(where, f"grey.{name}", s, loss * u.motor * u.jitter(number))
@@ -331,7 +331,7 @@ def _root_fill(roots: tuple[str, ...], side: int) -> Fill:
     def fill(body: Body, where: slice, u: Draws) -> None:
         for number, root in enumerate(roots):
             loss = u.severity * (1 if len(roots) == 1 else u.jitter(number))
-            body.take(where, f"ventral.{root}", side, loss * u.motor * (0.35 + 0.65 * u.first))
+            body.take(where, f"ventral.{root}", side, loss * u.motor * (0.5 + 0.5 * u.first))
             body.take(where, f"dorsal.{root}", side, loss * u.sensory * (0.3 + 0.7 * u.second))
             body.take(where, f"reflex_root.{root}", side, loss * u.third)
             # A stretched root hurts: sciatic stretch below L4, femoral stretch above, the neck for the arm.
@@ -366,7 +366,7 @@ def _roots(plan: Plan) -> None:
             )
         for one, other in pairwise(names):
             if one[0] == other[0] or (one, other) in (("C8", "T1"), ("L5", "S1")):
-                weight = 0.15 * (ROOT_WEIGHTS[one] + ROOT_WEIGHTS[other]) / 2
+                weight = 0.3 * (ROOT_WEIGHTS[one] + ROOT_WEIGHTS[other]) / 2
                 main = one if ROOT_WEIGHTS[one] >= ROOT_WEIGHTS[other] else other
                 plan.add(
                     "root",
@@ -408,14 +408,31 @@ def _plexus(plan: Plan) -> None:
             )
 
 
+def _carries(branch: str) -> tuple[bool, bool]:
+    """Whether a branch, with its offspring, carries any movement and any skin of the catalogue."""
+    motor = sensory = False
+    for sign in catalogue().values():
+        if any(branch in ancestry(b) for b in sign.branches):
+            motor |= sign.answers == "mrc"
+            sensory |= sign.answers == "sensation"
+    return motor, sensory
+
+
+def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
+    """How a lesion of a branch shares out: motor part, sensory part, how often."""
+    match _carries(branch):
+        case (False, _):
+            return ((0.0, 1.0, 1.0),)
+        case (True, False):
+            return ((1.0, 0.0, 1.0),)
+        case _:
+            return ((1.0, 1.0, 0.6), (1.0, 0.25, 0.2), (0.25, 1.0, 0.2))
+
+
 def _nerves(plan: Plan) -> None:
     for branch_id, row in branches().items():
         for side in (RIGHT, LEFT):
-            for _, motor, sensory, share in (
-                ("mixed", 1.0, 1.0, 0.6),
-                ("motor", 1.0, 0.25, 0.2),
-                ("sensory", 0.25, 1.0, 0.2),
-            ):
+            for motor, sensory, share in _nerve_kinds(branch_id):
 
                 def fill(
                     body: Body,

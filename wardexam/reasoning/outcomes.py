@@ -78,9 +78,9 @@ class Table:
     answers: tuple[str, ...]
     chance: NDArray[np.float64]
 
-    def floored(self) -> "Table":
+    def floored(self, kind: str = "each") -> "Table":
         """The same with the floor under every answer."""
-        each = numbers()["floor"]["each"]
+        each = numbers()["floor"][kind]
         count = self.chance.shape[1]
         total = self.chance.sum(axis=1, keepdims=True)
         return Table(
@@ -126,7 +126,7 @@ def _tendon(sign: Sign, context: Context) -> Table:
     spread = numbers()["tendon"]["spread"]
     answers = ("absent", "reduced", "normal", "brisk", "clonic")
     chance = np.stack([probit(mean, *_meaning_interval(m), spread) for m in answers], axis=1)
-    return Table(answers, chance).floored()
+    return Table(answers, chance).floored("tendon")
 
 
 def _weakness(sign: Sign) -> NDArray[np.float64]:
@@ -151,7 +151,7 @@ def _mrc(sign: Sign) -> Table:
     row = numbers()["mrc"]
     mean = row["start"] + row["loss"] * _weakness(sign)
     chance = np.stack([probit(mean, *_mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
-    return Table(_MRC, _spread_brisk(chance)).floored()
+    return Table(_MRC, _spread_brisk(chance)).floored("mrc")
 
 
 def _sensation(sign: Sign, context: Context) -> Table:
@@ -329,13 +329,13 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         meaning = "above" if finding.scale == "ninds" and answer == "4" else finding.meaning
         row = numbers()["tendon"]
         mean = tendon_mean(sign, context)
-        each = numbers()["floor"]["each"]
+        each = numbers()["floor"]["tendon"]
         chance = (1 - 5 * each) * probit(mean, *_meaning_interval(meaning), row["spread"]) + each
         return np.asarray(chance * _quality(sign, finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
         row = numbers()["mrc"]
         mean = row["start"] + row["loss"] * _weakness(sign)
-        each = numbers()["floor"]["each"] / 2
+        each = numbers()["floor"]["mrc"] / 2
         return np.repeat(
             ((1 - 6 * each) * probit(mean, *_mrc_interval(answer), row["spread"]) + each)[:, None],
             3,
