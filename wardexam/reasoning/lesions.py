@@ -282,7 +282,7 @@ def _cauda(plan: Plan) -> None:
             for s in (RIGHT, LEFT):
                 factor = u.side(s) if side is None else (1.0 if s == side else 0.12 * u.third)
                 for number, at in enumerate(range(start, stop + 1)):
-                    loss = u.severity * factor * u.jitter(number + s)
+                    loss = u.severity * factor * u.jitter(number)
                     body.take(where, f"ventral.{SEGMENTS[at]}", s, loss * u.motor)
                     body.take(where, f"dorsal.{SEGMENTS[at]}", s, loss * (0.3 + 0.7 * u.sensory))
                 body.take(where, "stretch_low", s, 0.8 * u.first * factor)
@@ -649,7 +649,7 @@ def _motor_neurone(plan: Plan) -> None:
                         where,
                         f"grey.{segment}",
                         side,
-                        lower * loss * u.motor * u.jitter(number + side),
+                        lower * loss * u.motor * u.jitter(number),
                     )
                 body.take(
                     where, f"denervation_{region}", side, np.minimum(1, lower * (0.4 + 0.6 * loss))

@@ -1,0 +1,251 @@
+"""The engine: what must hold whatever is entered, and what is right on the plain facts of the trade."""
+
+import networkx as nx
+import numpy as np
+import pyagrum as gum
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.structures import ancestry, branches, check_signs
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Context, Examination
+from wardexam.exam.sheet import Sheet, SheetFinding
+from wardexam.exam.typed import read_line
+from wardexam.reasoning import outcomes
+from wardexam.reasoning.body import Body
+from wardexam.reasoning.engine import load
+from wardexam.reasoning.forward import motor_lower
+
+SIDED = [
+    s
+    for s in catalogue().values()
+    if s.sides == "each" and s.answers != "level" and s.id != "aphasia"
+]
+SWAP = {"right": "left", "left": "right", "midline": "midline", "both": "both", "none": "none"}
+
+
+@st.composite
+def sheets(draw):
+    chosen = draw(
+        st.lists(st.sampled_from(SIDED), min_size=1, max_size=6, unique_by=lambda s: s.id)
+    )
+    found = []
+    for sign in chosen:
+        for side in draw(st.sampled_from([("right",), ("left",), ("right", "left")])):
+            answer = draw(st.sampled_from(answers_for(sign.answers).codes))
+            found.append({"sign": sign.id, "side": side, "answer": answer})
+    return found
+
+
+def examination(found) -> Examination:
+    return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).examination()
+
+
+def mass(reading_sites):
+    return {s.id: s.probability for s in reading_sites}
+
+
+def swapped(site_id):
+    head, _, tail = site_id.rpartition(".")
+    return f"{head}.{SWAP[tail]}" if tail in SWAP and head else site_id
+
+
+@settings(max_examples=25, deadline=None)
+@given(sheets())
+def test_swapping_the_sides_swaps_the_answer(found):
+    engine = load()
+    one, _ = engine.posterior(examination(found), silence=False)
+    mirrored = [f | {"side": SWAP[f["side"]]} for f in found]
+    other, _ = engine.posterior(examination(mirrored), silence=False)
+    here = np.bincount(engine.group_of, one.sum(axis=1), len(engine.groups))
+    there = np.bincount(engine.group_of, other.sum(axis=1), len(engine.groups))
+    for number, group in enumerate(engine.groups):
+        assert here[number] == pytest.approx(there[engine.groups.index(swapped(group))], abs=1e-5)
+
+
+@settings(max_examples=15, deadline=None)
+@given(sheets(), st.randoms())
+def test_the_order_of_entry_does_not_matter_and_probabilities_add_up(found, random):
+    shuffled = list(found)
+    random.shuffle(shuffled)
+    one = load().read(examination(found))
+    other = load().read(examination(shuffled))
+    assert mass(one.sites) == pytest.approx(mass(other.sites))
+    assert sum(s.probability for s in one.sites) == pytest.approx(1)
+
+
+def test_nothing_entered_gives_the_prior_and_what_would_help():
+    engine = load()
+    reading = engine.read(examination([]))
+    assert reading.entered == 0
+    prior = np.exp(engine.prior(Context()))
+    by_group = np.bincount(engine.group_of, prior, len(engine.groups))
+    for site in reading.sites:
+        if site.id != "other":
+            assert site.probability == pytest.approx(by_group[engine.groups.index(site.id)])
+    assert reading.next_signs[0].bits > 0
+
+
+def test_not_testable_changes_nothing():
+    found = [{"sign": "knee", "side": "left", "answer": "0"}]
+    more = [*found, {"sign": "ankle", "side": "left", "answer": None, "not_testable": "cast"}]
+    engine = load()
+    one = engine.read(examination(found), silence=False)
+    assert mass(engine.read(examination(more), silence=False).sites) == pytest.approx(
+        mass(one.sites)
+    )
+
+
+def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
+    engine = load()
+    found = examination([{"sign": "knee", "side": "left", "answer": "0"}])
+    reading = engine.read(found, silence=False)
+    top, second = reading.sites[:2]
+    before = mass(engine.ranked(np.exp(engine.prior(Context()))))
+    every = np.bincount(engine.group_of, np.exp(engine.prior(Context())), len(engine.groups))
+    prior = {g: every[n] for n, g in enumerate(engine.groups)} | before
+    change = np.log10(top.probability / second.probability) - np.log10(
+        prior[top.id] / prior[second.id]
+    )
+    weights = [e.weight for e in (*reading.supports, *reading.opposes)]
+    assert sum(weights) == pytest.approx(change, abs=0.11)  # weights under 0.1 are not listed
+
+
+FACTS = [
+    (
+        "biceps 2/2 brachioradialis 2/2 triceps 2/2 knee 2/0 ankle 2/2 plantar down/down",
+        {"root", "nerve", "plexus"},
+        "left",
+    ),
+    (
+        "biceps 2/2 triceps 2/2 knee 2/2 ankle 0/2 plantar down/down",
+        {"root", "nerve", "plexus"},
+        "right",
+    ),
+]
+
+
+@pytest.mark.parametrize(("line", "regions", "side"), FACTS)
+def test_one_absent_reflex_points_to_its_arc_on_its_side(line, regions, side):
+    top = load().read(read_line(line).examination()).sites[0]
+    assert (top.region in regions, top.side) == (True, side)  # common practice
+
+
+def test_brisk_with_clonus_and_extensor_plantar_points_above_the_arc():
+    sites = (
+        load()
+        .read(
+            read_line(
+                "biceps 2/2 triceps 2/2 knee 4/4 ankle 4/4 plantar up/up clonus_ankle sustained/sustained"
+            ).examination()
+        )
+        .sites
+    )
+    assert sites[0].region == "cord"  # common practice
+    assert sites[0].urgent
+
+
+def test_symmetrical_briskness_alone_is_not_a_lesion():
+    line = "jaw 2 biceps 3/3 triceps 3/3 knee 3/3 ankle 3/3 plantar down/down hoffmann absent/absent clonus_ankle none/none"
+    sites = load().read(read_line(line).examination()).sites
+    one_sided = load().read(read_line(line.replace("3/3", "3/2")).examination()).sites
+    none = next(s.probability for s in sites if s.region == "none")
+    other = next((s.probability for s in one_sided if s.region == "none"), 0.0)
+    assert none == max(s.probability for s in sites)
+    assert other < none  # a one-sided change outweighs the same change on both sides
+
+
+def test_contradictory_findings_are_answered_as_not_one_lesion():
+    line = "biceps 0/4 triceps 4/0 knee 0/4 ankle 4/0 plantar down/up power_arm 5/0 power_leg 0/5 stocking thigh/none anal_tone 2 aphasia marked"
+    reading = load().read(read_line(line).examination())
+    assert not reading.fits_one
+
+
+def test_the_ordinal_probit_agrees_with_scipy():
+    x = np.linspace(-6, 6, 101)
+    for low, high, spread in ((-99.0, -2.35, 0.75), (-1.05, 1.05, 0.75), (2.35, 99.0, 0.7)):
+        expected = stats.norm.cdf((high - x) / spread) - stats.norm.cdf((low - x) / spread)
+        assert outcomes.probit(x, low, high, spread) == pytest.approx(expected, abs=1e-12)
+
+
+def test_exact_inference_by_a_general_library_agrees():
+    """A reduced network: 40 rows, three knee and ankle findings, no tempering, one briskness."""
+    engine = load()
+    pick = np.linspace(0, engine.rows - 1, 40).astype(int)
+    prior = np.exp(engine.prior(Context()))[pick]
+    prior = prior / prior.sum()
+    net = gum.BayesNet()
+    net.add(gum.LabelizedVariable("site", "", len(pick)))
+    net.cpt("site")[:] = prior
+    evidence, expected = {}, np.log(prior)
+    for sign, side, answer in (
+        ("knee", "right", "absent"),
+        ("ankle", "left", "normal"),
+        ("knee", "left", "brisk"),
+    ):
+        made = outcomes.table(catalogue()[sign], Context())
+        chance = made.chance[engine.codes[sign, side][pick], :, 1]
+        name = f"{sign}_{side}"
+        net.add(gum.LabelizedVariable(name, "", len(made.answers)))
+        net.addArc("site", name)
+        for row in range(len(pick)):
+            net.cpt(name)[{"site": row}] = chance[row]
+        evidence[name] = made.answers.index(answer)
+        expected = expected + np.log(chance[:, made.answers.index(answer)])
+    inference = gum.LazyPropagation(net)
+    inference.setEvidence(evidence)
+    inference.makeInference()
+    ours = np.exp(expected - expected.max())
+    assert np.array(inference.posterior("site").tolist()) == pytest.approx(
+        ours / ours.sum(), abs=1e-9
+    )
+
+
+def test_cutting_a_branch_takes_exactly_the_movements_that_hang_on_it():
+    """The wiring as a graph: what a cut disconnects is what the forward model loses."""
+    graph = nx.DiGraph()
+    for branch, row in branches().items():
+        graph.add_edge(row.parent or "plexus", branch)
+    movements = [s for s in catalogue().values() if s.answers == "mrc" and s.branches]
+    for sign in movements:
+        for branch in sign.branches:
+            graph.add_edge(branch, f"sign {sign.id}")
+    for cut in branches():
+        body = Body(1)
+        body.take(slice(0, 1), f"branch_motor.{cut}", 0, 1.0)
+        without = graph.copy()
+        without.remove_node(cut)
+        reached = nx.descendants(without, "plexus")
+        for sign in movements:
+            lost = float(motor_lower(body, sign, 0)[0])
+            through = {b for b in sign.branches if cut in ancestry(b)}
+            if lost > 0.999:
+                assert f"sign {sign.id}" not in reached
+            assert (lost > 0) == bool(through)
+        assert all(f"sign {s.id}" not in reached for s in movements if set(s.branches) == {cut})
+
+
+def test_the_tables_hold_together():
+    check_signs()
+
+
+def test_a_table_fault_names_file_row_and_field(monkeypatch):
+    from wardexam.anatomy import structures
+    from wardexam.errors import TableError
+
+    bad = {
+        "ulnar": {
+            "nerve": "ulnar",
+            "name": "x",
+            "parent": "",
+            "weight": "often",
+            "source": "from memory",
+        }
+    }
+    monkeypatch.setattr(structures, "read_table", lambda name: bad)
+    with pytest.raises(TableError) as caught:
+        structures._rows("nerves.toml", structures.Branch)
+    assert all(w in str(caught.value) for w in ("nerves.toml", "row ulnar", "field weight"))
