@@ -98,20 +98,20 @@ def _index(segment: str) -> int:
 
 def _brain(plan: Plan) -> None:
     for row in brain_lesions().values():
-        site = row.site
-        for side in (RIGHT, LEFT) if row.paired else (None,):
+        # A lesion without a side of its own comes both ways round, so that the mirror holds.
+        for own in (RIGHT, LEFT):
 
-            def fill(body: Body, where: slice, u: Draws, row: Any = row, side: Any = side) -> None:
-                own = RIGHT if side is None else side
+            def fill(body: Body, where: slice, u: Draws, row: Any = row, own: Any = own) -> None:
                 for taken, at in ((row.takes, own), (row.other, 1 - own)):
                     for number, (structure, share) in enumerate(taken.items()):
-                        factor = u.side(at) if side is None else 1.0
+                        factor = 1.0 if row.paired else u.side(at)
                         body.take(
                             where, structure, at, share * u.severity * u.jitter(number) * factor
                         )
 
-            name = "both" if side is None else SIDE_NAMES[side]
-            plan.add(site, name, row.name, row.weight, fill, upper=site != "cerebellum")
+            side = SIDE_NAMES[own] if row.paired else "both"
+            weight = row.weight * (1.0 if row.paired else 0.5)
+            plan.add(row.site, side, row.name, weight, fill, upper=row.site != "cerebellum")
 
 
 # --- cord, conus, cauda ----------------------------------------------------------------------
