@@ -212,6 +212,8 @@ def render(
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
+    if ascii_only:
+        patient, examination = _in_ascii(patient, examination)
     lines = _heading(patient, examination)
     shown = scales()[scale or examination.scale]
     lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")
@@ -258,9 +260,24 @@ def render(
             "Follow local policy; ask a senior."
         )
     lines += wrapped(NOT_EXCLUDED if not_asked else "Signs alone do not exclude an emergency.")
-    text = "\n".join(line.rstrip() for line in lines)
-    text = "\n".join(to_ascii(line) for line in text.split("\n")) if ascii_only else text
-    return text.replace("\n", line_end) + line_end
+    return line_end.join(line.rstrip() for line in lines) + line_end
+
+
+def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Examination]:
+    """The same with every free text in ASCII, before lines are broken at their width."""
+    texts = ("examiner", "comment", "impression", "suggestion")
+    findings = tuple(
+        f.model_copy(update={"comment": to_ascii(f.comment)}) for f in examination.findings
+    )
+    plain: dict[str, object] = {t: to_ascii(getattr(examination, t)).strip() for t in texts}
+    if examination.amendment:
+        plain["amendment"] = examination.amendment.model_copy(
+            update={t: to_ascii(getattr(examination.amendment, t)) for t in ("by", "why")}
+        )
+    names = {t: to_ascii(getattr(patient, t)) for t in ("name", "bed", "number")}
+    return patient.model_copy(update=names), examination.model_copy(
+        update={**plain, "findings": findings}
+    )
 
 
 __all__ = ["catalogue", "render", "urgency_lines"]

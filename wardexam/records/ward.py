@@ -171,19 +171,21 @@ class Ward:
         return tables
 
     @contextmanager
-    def _open(self, patient_id: str) -> Iterator[Any]:
-        """The patient's document, locked and fresh; the index follows what was written."""
+    def _open(self, patient_id: str) -> Iterator[dict[str, dict[str, Any]]]:
+        """The tables of a patient's document, locked and fresh; one write when the block ends well.
+
+        A change of several tables is one write, so that no half of it can ever be on disk.
+        """
         from tinydb import TinyDB
 
         from wardexam.records.storage import DurableStorage
 
-        path = self._file(patient_id)
         with self._locked(patient_id):
-            database = TinyDB(path, self.file_mode, storage=DurableStorage)
-            try:
-                yield database
-            finally:
-                database.close()
+            database = TinyDB(self._file(patient_id), self.file_mode, storage=DurableStorage)
+            tables: dict[str, dict[str, Any]] = database.storage.read() or {}
+            yield tables
+            database.storage.write(tables)
+            database.close()
         self._index(patient_id)
 
     # --- the index --------------------------------------------------------------------------
@@ -282,8 +284,8 @@ class Ward:
         """Add a patient."""
         if self._file(patient.id).exists():
             raise InputError("is on the ward already", where=patient.id)
-        with self._open(patient.id) as database:
-            database.table("patient").insert(patient.model_dump(mode="json"))
+        with self._open(patient.id) as tables:
+            tables["patient"] = {"1": patient.model_dump(mode="json")}
         self.audit.add("admitted", patient.id, by)
         return patient
 
@@ -295,16 +297,14 @@ class Ward:
         """
         from wardexam.exam.examination import Patient
 
-        with self._open(patient.id) as database:
-            table = database.table("patient")
-            stored = Patient.model_validate(dict(table.all()[0]))
+        with self._open(patient.id) as tables:
+            stored = Patient.model_validate(next(iter(tables["patient"].values())))
             if stored.revision != patient.revision:
                 raise ConflictError(stored)
             saved = Patient.model_validate(
                 patient.model_dump(mode="json") | {"revision": stored.revision + 1}
             )
-            table.truncate()
-            table.insert(saved.model_dump(mode="json"))
+            tables["patient"] = {"1": saved.model_dump(mode="json")}
         self.audit.add(event, patient.id, by)
         return saved
 
@@ -338,18 +338,14 @@ class Ward:
         return tuple(e for e in self._revisions(patient_id) if e.id == examination_id)
 
     def _insert(self, examination: "Examination", summary: Summary | None) -> None:
-        with self._open(examination.patient) as database:
-            table = database.table("examinations")
-            for row in table.all():
+        with self._open(examination.patient) as tables:
+            rows = tables.setdefault("examinations", {})
+            for row in rows.values():
                 if (row["id"], row["revision"]) == (examination.id, examination.revision):
-                    raise InputError(
-                        "is saved already", where=examination.id, remedy="amend it instead"
-                    )
-            table.insert(examination.model_dump(mode="json"))
+                    raise InputError("is saved already", examination.id, "amend it instead")
+            rows[str(max(map(int, rows), default=0) + 1)] = examination.model_dump(mode="json")
             if summary:
-                meta = database.table("meta")
-                meta.truncate()
-                meta.insert({"summary": asdict(summary)})
+                tables["meta"] = {"1": {"summary": asdict(summary)}}
 
     def save(
         self, examination: "Examination", by: str, summary: Summary | None = None
@@ -370,16 +366,13 @@ class Ward:
         """Add a patient with every revision of the examinations, in a single write."""
         if self._file(patient.id).exists():
             raise InputError("is on the ward already", where=patient.id)
-        with self._open(patient.id) as database:
-            tables: dict[str, dict[str, Any]] = {
-                "patient": {"1": patient.model_dump(mode="json")},
-                "examinations": {
-                    str(n): e.model_dump(mode="json") for n, e in enumerate(examinations, 1)
-                },
+        with self._open(patient.id) as tables:
+            tables["patient"] = {"1": patient.model_dump(mode="json")}
+            tables["examinations"] = {
+                str(n): e.model_dump(mode="json") for n, e in enumerate(examinations, 1)
             }
             if summary:
                 tables["meta"] = {"1": {"summary": asdict(summary)}}
-            database.storage.write(tables)
         self.audit.add("imported", patient.id, by)
 
     def amend(

@@ -1,0 +1,188 @@
+"""The note pastes cleanly and never implies what was not examined."""
+
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.typed import read_line
+from wardexam.note import handover, headline, note, referral, svg
+from wardexam.note.suggestion import accepted_text, reading_lines
+from wardexam.reasoning.engine import load
+from wardexam.reasoning.urgency import assess
+
+AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
+PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", age=60, admitted=AT)
+
+
+def made(line: str, **more: object) -> Examination:
+    document = read_line(line).examination(AT).model_dump(mode="json") | {
+        "id": "exam0001",
+        "patient": "patient1",
+        "examiner": "Dr Ash",
+    }
+    return Examination.model_validate(document | more)
+
+
+def test_a_note_in_full():
+    text = note.render(
+        PATIENT,
+        made(
+            "biceps 2/2 knee 2/0 ankle nt:cast/2 plantar down/up clonus_ankle unsustained:4/none flag:cancer=no",
+            comment="Tired.",
+        ),
+    )
+    assert (
+        text
+        == """\
+NEUROLOGICAL EXAMINATION
+Ana Invented, bed A1, 60 y
+2026-03-02 08:00 UTC+0000, examined by Dr Ash
+Reflex scale: 0 to 4+: 0 absent, 1+ reduced, 2+ normal, 3+ brisk, 4+
+  very brisk with clonus.
+
+Reflexes:
+                                    Right     Left
+  biceps C5-C6                         2+       2+
+  knee L3-L4                           2+        0
+  ankle S1                             NT       2+
+      right: not testable: cast
+  plantar L5-S1                      down       UP
+  ankle clonus S1-S2                few 4     none
+Sides differ: plantar: right down, left UP; knee: right 2+, left 0;
+  ankle clonus: right few, left none.
+Core signs not examined: brachioradialis, triceps.
+Parts not examined: Power (MRC); Sensation; Tone, coordination, gait;
+  Sphincters; Cortex, brainstem, cranial nerves; Stretch and provocation
+  tests; Wasting, fasciculation, fatigability.
+Red flags: cancer no.
+Red flags not asked: bladder or bowel, saddle numbness, both legs,
+  sexual function, weakness growing, walking lost, infection risk,
+  trauma, bleeding risk, weight loss, thoracic, night pain, sudden
+  onset, breath, cough, swallow, headache and flushing.
+Comment: Tired.
+Flags not asked; signs alone do not exclude an emergency.
+"""
+    )
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.text(max_size=200),
+    st.text(max_size=100),
+    st.sampled_from(["table", "line", "figure"]),
+    st.sampled_from([None, "conventional", "ninds", "plus"]),
+)
+def test_whatever_is_typed_the_note_is_plain(comment, impression, form, scale):
+    examination = made(
+        "knee 1:reinforced/3 ankle 4/0 jaw 2 plantar down/mute power_leg 4-/5 level_pin T10/none post_void_residual measured:310",
+        comment=comment,
+        impression=impression,
+    )
+    text = note.render(PATIENT, examination, form=form, scale=scale)
+    assert text.isascii()
+    for line in text.split("\n"):
+        assert len(line) <= 72
+        assert line == line.rstrip()
+        assert all(c.isprintable() for c in line)
+
+
+def test_line_ends_can_be_chosen():
+    text = note.render(PATIENT, made("knee 2/2"), line_end="\r\n")
+    assert text.count("\r\n") == text.count("\n")
+
+
+def test_a_suggestion_is_absent_until_accepted():
+    examination = made("knee 2/0")
+    assert "suggestion" not in note.render(PATIENT, examination)
+    accepted = examination.model_copy(
+        update={"suggestion": "Findings compatible with: possible left L4 root."}
+    )
+    text = note.render(PATIENT, accepted)
+    assert "accepted by Dr Ash for clinical correlation" in " ".join(text.split())
+    assert "local policy" in text
+
+
+def test_a_statement_is_printed_as_a_statement():
+    text = note.render(PATIENT, made("rest=power:right_arm"))
+    assert "right arm: rest examined, normal" in " ".join(text.split())
+    assert "5" not in text.split("Power")[1].split("\n")[0]
+
+
+def test_another_scale_says_what_it_cannot_keep():
+    text = note.render(PATIENT, made("scale=ninds knee 3/3"), scale="conventional")
+    assert "graded as NINDS 0 to 4 3" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("render", [
+    lambda e, u: note.render(PATIENT, e, urgency=u), lambda e, u: referral.render(PATIENT, e, urgency=u),
+    lambda e, u: handover.render([(PATIENT, [e])], now=AT), lambda e, u: "\n".join(reading_lines(load().read(e))),
+])  # fmt: skip
+def test_nothing_not_examined_is_implied(render):
+    examination = made("knee 2/2")
+    text = render(examination, assess(examination, None, None)).lower()
+    for word in (
+        "diagnosis",
+        "all clear",
+        "ruled out",
+        "ankle 2",
+        "power normal",
+        "sensation normal",
+    ):
+        assert word not in text
+
+
+def test_a_referral_follows_its_order():
+    text = referral.render(
+        PATIENT,
+        made("flag:saddle_numb=yes ankle 0/0"),
+        urgency=assess(made("flag:saddle_numb=yes"), None, None),
+    )
+    places = [text.index(w) for w in ("Situation", "Background", "Assessment", "Recommendation")]
+    assert places == sorted(places)
+    assert "cauda equina" in text
+
+
+def test_a_handover_shows_ten_to_a_screen_sickest_first():
+    rows = []
+    for n in range(25):
+        patient = PATIENT.model_copy(update={"bed": f"B{n:02}"})
+        rows.append((patient, [made("flag:saddle_numb=yes" if n == 20 else "knee 2/2")]))
+    text = handover.render(rows, now=AT)
+    pages = text.split("\n\n")
+    assert len(pages) == 3
+    assert pages[0].split("\n")[1].startswith("B20")
+    assert all(
+        len(p.strip().split("\n")) <= 24 and max(map(len, p.split("\n"))) <= 80 for p in pages
+    )
+
+
+def test_the_headline_fits_the_list():
+    examination = made("flag:cancer=yes power_leg 3/3")
+    line = headline.summarise(assess(examination, None, None), None, None)
+    assert (line.urgency_word, len(line.headline) <= 40, line.headline.isascii()) == (
+        "now",
+        True,
+        True,
+    )
+
+
+def test_the_picture_is_escaped_and_the_right_is_on_the_left():
+    text = svg.render(PATIENT.model_copy(update={"bed": "<b>&"}), made("knee 2/0 pin_L4 1/2"))
+    assert "<b>" not in text
+    assert text.index("RIGHT") < text.index("LEFT")
+    assert text.count("<rect") == 1
+
+
+def test_nothing_entered_gives_no_sentence_to_accept():
+    assert accepted_text(load().read(made(""))) == ""
+
+
+@given(st.text())
+def test_clean_text_holds_no_control(text):
+    assert all(c.isprintable() or c == " " for c in to_ascii(text))
+    assert "\x1b" not in clean(text)
+    assert "\n" not in clean(text)

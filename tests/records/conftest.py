@@ -1,0 +1,23 @@
+from datetime import UTC, datetime
+
+import pytest
+
+from wardexam.exam.examination import Examination, Patient
+from wardexam.records.ward import open_ward
+
+AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
+
+
+@pytest.fixture
+def ward(tmp_path):
+    return open_ward(tmp_path / "ward")
+
+
+@pytest.fixture
+def patient():
+    return Patient(id="patient1", bed="A1", name="Ana Invented", age=60, admitted=AT)
+
+
+@pytest.fixture
+def examination():
+    return Examination(id="exam0001", patient="patient1", examiner="Dr Ash", at=AT)
