@@ -91,7 +91,7 @@ class ExamineScreen(LineScreen):
         self._redo: list[tuple[Change, Change]] = []
         self._reading: Reading | None = None
         self._failed = False
-        self._asked = 0
+        self._asked = self._number_read = 0
         self._thinking: Thinking | None = None
 
     def on_mount(self) -> None:
@@ -297,6 +297,7 @@ class ExamineScreen(LineScreen):
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
         if number == self._asked and self.is_mounted:
+            self._number_read = number
             self._failed = reading is None
             self._reading = reading
             if self.size.width >= 80 and self.size.height >= 24:

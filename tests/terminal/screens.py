@@ -1,0 +1,50 @@
+"""The app on a ward of its own, driven in process, and its screen as text."""
+
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+from wardexam.records.ward import open_ward
+from wardexam.terminal.app import WardApp
+from wardexam.terminal.canvas import Canvas
+from wardexam.terminal.environment import Terminal
+
+ROOT = Path(__file__).resolve().parents[2]
+NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+
+
+def demo_app(
+    folder: Path, *, empty: bool = False, ascii_only: bool = True, colours: int = 0
+) -> WardApp:
+    """The app on a copy of the demo ward, or on an empty one."""
+    if not empty:
+        shutil.copytree(ROOT / "demo_db" / "ward", folder)
+        folder.chmod(0o700)
+    names = iter(f"{letter}{number:07}" for number in range(1000) for letter in LETTERS)
+    return WardApp(
+        open_ward(folder), examiner="Dr Test", now=lambda: NOW, new_id=lambda: next(names),
+        terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only),
+    )  # fmt: skip
+
+
+def dump(app: WardApp) -> list[str]:
+    """What a person sees, line by line."""
+    width, height = app.size
+    rows = [[" "] * width for _ in range(height)]
+    for canvas in app.screen.query(Canvas):
+        place = canvas.region
+        for y, line in enumerate(canvas.text()[: place.height]):
+            for x, character in enumerate(line[: place.width]):
+                rows[place.y + y][place.x + x] = character
+    return ["".join(row).rstrip() for row in rows]
+
+
+async def settled(pilot) -> None:
+    """Wait until the reading for what was typed last has come."""
+    screen = pilot.app.screen
+    for _ in range(600):
+        await pilot.pause(0.05)
+        if getattr(screen, "_reading", True) is not None and screen._asked == screen._number_read:
+            return
+    raise AssertionError("no reading came")
