@@ -263,7 +263,8 @@ class Engine:
                 else f"{where}{name}"
             )
         elif best.site in ("cord", "conus", "cauda"):
-            name = f"{name}, worse {side}" if side in ("right", "left") else name
+            if side in ("right", "left"):
+                name = f"{name.replace(', one side', '').replace(', from one side', '')}, {side}"
             name = f"{name}, about {level}" if best.site == "cord" else name
         row = sites()[best.site]
         return Site(

@@ -48,7 +48,11 @@ def panel_lines(
                 if site.levels and site.levels[0] != site.levels[1]
                 else ""
             )
-            lines.append([(f"{site.probability:4.0%} {bar:<5} {site.name}{levels}"[:width], "")])
+            word = f"{site.word:<11} " if width >= 50 else ""
+            name = textwrap.shorten(
+                f"{site.name}{levels}", width - 11 - len(word), placeholder=".."
+            )
+            lines.append([(f"{word}{site.probability:4.0%} {bar:<5} {name}", "")])
         lines += [[] for _ in range(4 - len(reading.sites[:4]))]
     supports = reading.supports if reading else ()
     why = "; ".join(e.text for e in supports[:3])

@@ -26,7 +26,7 @@ from wardexam.exam.flags import Flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.note import PART_TITLES, cell
-from wardexam.terminal.keys import EXAMINE
+from wardexam.terminal.keys import EXAMINE, hint
 from wardexam.terminal.panel import panel_lines
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.thinking import Thinking
@@ -160,7 +160,7 @@ class ExamineScreen(LineScreen):
         )
         room = self.size.height - 5
         first = max(0, min(self._row - room // 2, len(self.rows) - room))
-        labels: list[Any] = [[(f"{self._title()[:25]:<26}", "strong")]]
+        labels: list[Any] = [[(f"{self._title()[:24]:<25}", "strong")]]
         grades: list[Any] = [[(" R     L    " if self._page != FLAGS else "answer      ", "quiet")]]
         before: list[Any] = [[("before", "quiet")]]
         for number, row in enumerate(self.rows[first : first + room], first):
@@ -168,12 +168,12 @@ class ExamineScreen(LineScreen):
             if isinstance(row, Flag):
                 labels.append([(f"{pointer}{row.short[:24]}", "")])
             else:
-                labels.append([(f"{pointer}{row.name[:18]:<18} {row.segment_range[:6]:<6}", "")])
+                labels.append([(f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}", "")])
             grades.append(self._grades(row, number))
             before.append([(self._before(row), "quiet")])
         part = self._page if self._page not in row_sets() else "reflexes"
         stated = [s.limb for s in e.rest_normal if s.part == part]
-        labels += [[(f" rest of {limb}: normal"[:26], "strong")] for limb in stated]
+        labels += [[(f" rest of {limb}: normal"[:25], "strong")] for limb in stated]
         self.canvas("labels").show(labels)
         self.canvas("grades").show(grades)
         self.canvas("before").show(before)
@@ -204,7 +204,7 @@ class ExamineScreen(LineScreen):
             return ""
         found = [self.previous.finding(row.id, s) for s in self._sides(row)]
         return (
-            "/".join(cell(f, self.examination.scale).split(" ")[0] for f in found)[:8]
+            "/".join(cell(f, self.examination.scale).split(" ")[0] for f in found)[:9]
             if any(found)
             else ""
         )
@@ -239,8 +239,8 @@ class ExamineScreen(LineScreen):
             return "  ".join(f"{s.letter} {s.name}" for s in signs_of("reflexes"))[
                 : self.size.width - 1
             ]
-        rest = super().hint_text()
-        return f"{self.accepted()}  | {rest}"[: self.size.width - 1]
+        accepted = self.accepted()
+        return f"{accepted} | {hint(self.KEYS, self.size.width - len(accepted) - 4)}"
 
     def accepted(self) -> str:
         """The answers a key gives here, in one short line."""
@@ -265,7 +265,7 @@ class ExamineScreen(LineScreen):
         super().redraw()
         room = self.size.height - 5
         first = max(0, min(self._row - room // 2, len(self.rows) - room))
-        column = 26 + 6 * min(self._side, len(self._sides(self.row)) - 1)
+        column = 25 + 6 * min(self._side, len(self._sides(self.row)) - 1)
         self.app.cursor_position = Offset(column, 2 + self._row - first)
 
     # --- changing
