@@ -6,6 +6,8 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from textual import events
+
 from wardexam.errors import WardexamError
 from wardexam.terminal import signals, workarounds
 from wardexam.terminal.environment import Terminal
@@ -75,6 +77,19 @@ class WardApp(workarounds.NoTraceback):
 
         self.push_screen(WardScreen())
         self.set_interval(15.0, self._idle)
+
+    async def on_event(self, event: events.Event) -> None:
+        """Hand every key to the screen that is on top when its turn comes.
+
+        Textual forwards a key to the screen on top when it arrives, so that a key typed ahead of a
+        screen that is just opening would land on the one below.
+        """
+        from wardexam.terminal.screens.base import LineScreen
+
+        if isinstance(event, events.Key) and isinstance(self.screen, LineScreen):
+            self.screen.on_key(event)
+        else:
+            await super().on_event(event)
 
     def touched(self) -> None:
         """A key was pressed."""

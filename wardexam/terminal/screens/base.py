@@ -87,6 +87,8 @@ class LineScreen(Screen[None]):
 
     def draw_status(self) -> None:
         """The status line: what is being typed, else what was said last; below it the keys."""
+        if not self.query("#hint"):  # keys typed ahead are acted on before the screen is there
+            return
         if self._typing:
             question, text, _ = self._typing
             self.canvas("status").show([[(f"{question} ", "strong"), (text, ""), (" ", "cursor")]])

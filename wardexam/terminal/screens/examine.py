@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from wardexam.records.drafts import Draft
 
 Row = Sign | Flag
+WIDE, WIDE_PANEL = 112, 38  # from this width the figure joins on the right of a panel of this width
 FLAGS = "flags"
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
@@ -212,8 +213,12 @@ class ExamineScreen(LineScreen):
     def _draw_panel(self) -> None:
         from wardexam.reasoning.urgency import assess
 
-        wide = self.size.width >= 112
-        width = min(60, self.size.width - 47) if not wide else 60
+        wide = self.size.width >= WIDE
+        width = WIDE_PANEL - 1 if wide else min(60, self.size.width - 47)
+        figure_canvas = self.canvas("figure")
+        if figure_canvas.display != wide:
+            figure_canvas.display = wide
+            self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
         urgency = assess(self.examination, self.previous, self._reading)
         self.canvas("panel").show(
             panel_lines(self.examination, urgency, self._reading, width, failed=self._failed)
@@ -221,8 +226,11 @@ class ExamineScreen(LineScreen):
         if wide:
             from wardexam.note.note import figure
 
-            self.canvas("figure").show(
-                [[(line, "quiet")] for line in figure(self.examination, self.examination.scale)]
+            figure_canvas.show(
+                [
+                    [(line[:33].rstrip(), "quiet")]
+                    for line in figure(self.examination, self.examination.scale)
+                ]
             )
 
     def hint_text(self) -> str:
@@ -310,7 +318,7 @@ class ExamineScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
-        if not self._typing:
+        if not self._typing and self.query("#hint"):
             kept = "NOT KEPT" if self.draft.problem else f"kept to change {self.draft.sent}"
             room = self.size.width - len(kept) - 2
             self.canvas("status").show(
