@@ -373,12 +373,14 @@ class Engine:
     ) -> tuple[NextSign, ...]:
         """Unexamined bedside signs by expected information about the site."""
         rows = chance.sum(axis=1)
-        kept = np.sort(np.argsort(-rows, kind="stable")[:900])
+        kept = np.sort(np.argsort(-rows, kind="stable")[:350])
         weight = chance[kept] / chance[kept].sum()
         groups, member = np.unique(self.group_of[kept], return_inverse=True)
         onehot = np.zeros((len(groups), len(kept)))
         onehot[member, np.arange(len(kept))] = 1
-        prior = onehot @ weight.sum(axis=1)
+        # Site by (row, briskness), so that one product gives site by answer.
+        mixed = (onehot[:, :, None] * weight[None]).reshape(len(groups), -1)
+        prior = mixed.sum(axis=1)
         before = _entropy(prior)
         found = []
         for sign in _askable():
@@ -386,14 +388,12 @@ class Engine:
                 if (sign.id, side) in recorded:
                     continue
                 made = outcomes.table(sign, examination.context)
-                joint = onehot @ np.einsum(
-                    "rb,rob->ro", weight, made.chance[self.codes[sign.id, side][kept]]
-                )
-                answers = joint.sum(axis=0)
-                after = sum(
-                    p * _entropy(joint[:, n] / p) for n, p in enumerate(answers) if p > 1e-9
-                )
-                found.append((float(before - after) / np.log(2), sign, side, made.answers, joint))
+                shown = made.chance[self.codes[sign.id, side][kept]]
+                joint = mixed @ shown.transpose(0, 2, 1).reshape(-1, shown.shape[1])
+                # Information is the entropy of the site less its mean once the answer is known.
+                known = _entropy(joint) - _entropy(joint.sum(axis=0))
+                bits = (before - known) / np.log(2)
+                found.append((bits, sign, side, made.answers, joint))
         found.sort(key=lambda f: (-f[0], f[1].id, f[2]))
         return tuple(self._next_sign(*f, groups=groups, prior=prior) for f in found[:5])
 

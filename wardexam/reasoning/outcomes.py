@@ -7,16 +7,16 @@ by the person's hidden briskness. Numbers are in `forward.toml`.
 import math
 import tomllib
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import wires
-from wardexam.exam.examination import Context
+from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.forward import GAITS
@@ -264,7 +264,13 @@ GAIT_CODES = STEPS[[0, 2, 4, 6, 8, 10]]
 
 
 def table(sign: Sign, context: Context) -> Table:
-    """The answers of a sign and their probabilities in this context."""
+    """The answers of a sign and their probabilities in this context (age and onset count)."""
+    return _made(sign.id, context.age, context.onset)
+
+
+@lru_cache(maxsize=400)  # about 60 kB each: the signs of two patients
+def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
+    sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():
         return _wired(sign)
     match sign.answers:
