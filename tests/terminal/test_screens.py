@@ -291,3 +291,32 @@ async def test_in_ascii_every_character_is_ascii(app):
         await pilot.press("enter", *"2203")
         await settled(pilot)
         assert all(line.isascii() for line in dump(app))
+
+
+async def test_the_context_is_asked_in_words(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(
+            "enter", "w", *"days", "enter", *"weak_leg", "enter", *"left", "enter", *"y", "enter"
+        )
+        context = app.screen.examination.context
+        assert (context.onset, context.complaint, context.complaint_side) == (
+            "days",
+            "weak_leg",
+            "left",
+        )
+        assert context.bears_weight == "yes"
+
+
+async def test_an_amendment_is_a_further_revision_with_its_reason(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        bed = app.ward.beds()[0].patient_id
+        before = app.ward.examinations(bed)
+        await pilot.press("n", "m")
+        assert isinstance(app.screen, ExamineScreen)
+        await pilot.press("3", "s", *"misread", "enter")
+        assert "amended 2026-03-04 14:00 by Dr Test: misread" in " ".join(
+            "\n".join(dump(app)).split()
+        )
+        after = app.ward.examinations(bed)
+        assert (len(after), after[-1].revision) == (len(before), 2)
+        assert app.ward.revisions(bed, after[-1].id)[0] == before[-1]

@@ -14,6 +14,7 @@ from wardexam.terminal.environment import Terminal
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
+    from wardexam.exam.examination import Examination
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
 
@@ -132,9 +133,17 @@ class WardApp(workarounds.NoTraceback):
             )
             draft, said = self.ward.start_draft(examination, self.examiner), "New examination."
         self.draft = draft
+        amends = bool(self.ward.revisions(patient_id, examination.id))
+        if amends:
+            stored = tuple(e for e in stored if e.id != examination.id)
         self.ward.record("viewed", patient_id, self.examiner)
         previous = stored[-1] if stored else None
-        self.push_screen(ExamineScreen(patient, examination, previous, draft, said))
+        self.push_screen(ExamineScreen(patient, examination, previous, draft, said, amends=amends))
+
+    def amend(self, examination: "Examination") -> None:
+        """Open a saved examination again; saving makes a further revision of it."""
+        self.ward.start_draft(examination, self.examiner).close()
+        self.examine(examination.patient)
 
     def show_note(self, patient_id: str, examination: Any = None) -> None:
         """The note of an examination, the last one when none is given."""
@@ -159,6 +168,7 @@ class WardApp(workarounds.NoTraceback):
         self.ward.record("viewed", patient_id, self.examiner)
         self.push_screen(TextScreen(
             f"Note  bed {patient.bed}", render=render, patient_id=patient_id,
+            amend=lambda: self.amend(shown),
             referral=lambda: referral.render(patient, shown, previous=previous, urgency=urgency),
         ))  # fmt: skip
 

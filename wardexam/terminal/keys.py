@@ -45,6 +45,7 @@ EXAMINE = (
     Key("scale", ("z",), "", "next reflex scale"),
     Key("accept", ("a",), "", "accept the suggestion into the note; again withdraws"),
     Key("impression", ("i",), "", "write your own impression"),
+    Key("context", ("w",), "w context", "onset, complaint, its side, whether the patient bears weight"),
     Key("save", ("s",), "s save", "save and show the note"),
     Key("leave", ("q", "escape"), "q ward", "back to the ward; the draft is kept"),
     Key("help", ("question_mark",), "? help", "this help"),
@@ -74,6 +75,7 @@ TEXT = (
     Key("form", ("f",), "f form", "reflexes as table, line, figure"),
     Key("scale", ("z",), "z scale", "show reflexes on the next scale"),
     Key("referral", ("r",), "r referral", "the referral, or the note"),
+    Key("amend", ("m",), "m amend", "amend this examination: a further revision, with the reason"),
     Key("file", ("w",), "w file", "write to a private file"),
     Key("leave", ("q", "escape"), "q back", "back"),
 )  # fmt: skip

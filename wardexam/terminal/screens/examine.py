@@ -4,7 +4,8 @@ One key path for the whole grid, so that typed-ahead keys land in order. A key t
 changes nothing and says what would be.
 """
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, get_args
 
 from textual.geometry import Offset
 
@@ -12,7 +13,7 @@ from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue, signs_o
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.answers import SCALES, AnswerSet, answers_for
 from wardexam.exam.entry import Change, apply, inverse
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset, Patient
 from wardexam.exam.findings import (
     QUALITY_SIGNS,
     QUALITY_WORDS,
@@ -34,6 +35,7 @@ from wardexam.terminal.thinking import Thinking
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
     from wardexam.records.drafts import Draft
+    from wardexam.records.ward import Summary
 
 Row = Sign | Flag
 WIDE, WIDE_PANEL = 112, 38  # from this width the figure joins on the right of a panel of this width
@@ -62,6 +64,7 @@ class ExamineScreen(LineScreen):
         previous: The last examination, shown beside.
         draft: Where every change is kept.
         said: What the status line says first.
+        amends: Whether it is a further revision of a saved examination.
     """
 
     KEYS = EXAMINE
@@ -74,6 +77,8 @@ class ExamineScreen(LineScreen):
         previous: Examination | None,
         draft: "Draft",
         said: str,
+        *,
+        amends: bool = False,
     ) -> None:
         super().__init__()
         self.patient, self.examination, self.previous, self.draft = (
@@ -83,6 +88,7 @@ class ExamineScreen(LineScreen):
             draft,
         )
         self.said = said
+        self.amends = amends
         self._pages = [*row_sets(), *(p for p in PARTS if p != "reflexes"), FLAGS]
         self._page = "core"
         self._row, self._side = 0, 0
@@ -594,6 +600,42 @@ class ExamineScreen(LineScreen):
 
         self.ask("Impression:", written, self.examination.impression)
 
+    CONTEXT = (
+        ("onset", get_args(Onset)),
+        ("complaint", get_args(Complaint)),
+        ("complaint_side", get_args(ComplaintSide)),
+        ("bears_weight", ("yes", "no")),
+    )
+
+    def do_context(self) -> None:
+        """Ask onset, complaint, side and weight-bearing in turn; empty leaves unknown."""
+        self._ask_context(0)
+
+    def _ask_context(self, number: int) -> None:
+        if number == len(self.CONTEXT):
+            self.said = "Context kept."
+            self._changed()
+            return
+        field, allowed = self.CONTEXT[number]
+        name = field.replace("_", " ")
+
+        def answered(text: str) -> None:
+            typed = text.strip().lower().replace(" ", "_")
+            # The first letters are enough where they name one answer.
+            fits = [a for a in allowed if a == typed] or [a for a in allowed if a.startswith(typed)]
+            if typed and len(fits) != 1:
+                self._ask_one_of(name, allowed, answered)
+                return
+            if typed:
+                self.change(Change("context", field, fits[0]), "")
+            self._ask_context(number + 1)
+
+        self._ask_one_of(name, allowed, answered)
+
+    def _ask_one_of(self, name: str, allowed: tuple[str, ...], then: Callable[[str], None]) -> None:
+        words = ", ".join(a.replace("_", " ") for a in allowed)
+        self.ask(f"{name}: {words}"[: max(30, self.size.width - 14)] + ":", then)
+
     def _step(
         self,
         source: list[tuple[Change, Change]],
@@ -749,7 +791,16 @@ class ExamineScreen(LineScreen):
             self._changed()
 
     def do_save(self) -> None:
-        """Save and show the note."""
+        """Save and show the note; an amendment asks for its reason first."""
+        if self.amends:
+            self.ask("Why is it amended?", self._save)
+        else:
+            self._save("")
+
+    def _save(self, why: str) -> None:
+        if self.amends and not why.strip():
+            self.say("An amendment needs a reason. Nothing was saved.")
+            return
         from wardexam.note.headline import summarise
         from wardexam.reasoning.change import compare
         from wardexam.reasoning.urgency import assess
@@ -760,18 +811,22 @@ class ExamineScreen(LineScreen):
         change = compare(self.previous, self.examination) if self.previous else None
         h = summarise(urgency, change, self._reading)
         try:
-            saved = app.ward.finish_draft(
-                self.draft,
-                self.examination,
-                app.examiner,
-                Summary(h.urgency, h.urgency_word, h.worse, h.headline),
-            )
+            saved = self._stored(why, Summary(h.urgency, h.urgency_word, h.worse, h.headline))
         except WardexamError as error:
             self.say(str(error)[: self.size.width])
             return
         app.draft = None
         self.dismiss(None)
         app.show_note(self.patient.id, saved)
+
+    def _stored(self, why: str, summary: "Summary") -> Examination:
+        app = self.ward_app
+        if not self.amends:
+            return app.ward.finish_draft(self.draft, self.examination, app.examiner, summary)
+        saved = app.ward.amend(self.examination, app.examiner, why.strip(), app.now(), summary)
+        self.draft.close()
+        self.draft.path.unlink(missing_ok=True)
+        return saved
 
     def do_leave(self) -> None:
         """Back to the ward; an examination nobody touched leaves no draft."""

@@ -30,11 +30,11 @@ class TextScreen(LineScreen):
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        patient_id: str = "", plain_text: bool = False,
+        amend: Callable[[], None] | None = None, patient_id: str = "", plain_text: bool = False,
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
-        self._patient, self._plain = patient_id, plain_text
+        self._patient, self._plain, self._amend = patient_id, plain_text, amend
         self._form = self._scale = self._top = 0
         self._as_referral = False
 
@@ -116,6 +116,14 @@ class TextScreen(LineScreen):
             self.redraw()
         else:
             self.say("No referral here.")
+
+    def do_amend(self) -> None:
+        """Amend the examination of this note."""
+        if self._amend is None:
+            self.say("Nothing to amend here.")
+            return
+        self.dismiss(None)
+        self._amend()
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""
