@@ -103,9 +103,7 @@ def demo(options: argparse.Namespace) -> int:
 
     with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
         ward = open_ward(copy_demo(Path(folder) / "ward"))
-        notice = (
-            "Demo: invented patients; changes are thrown away. Enter examines, ? lists the keys."
-        )
+        notice = "Demo: invented patients, thrown away on leaving. Enter examines, ? lists keys."
         return _terminal(ward, options, notice, clock)
 
 

@@ -28,5 +28,6 @@ def summarise(urgency: Urgency, change: Change | None, reading: Reading | None) 
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
         text = f"{reading.sites[0].word}: {reading.sites[0].name}"
     else:
-        text = "no flag raised; see what was not asked" if urgency.not_asked else "no flag raised"
+        asked = len(urgency.not_asked)
+        text = f"{asked} flags not asked" if asked else "no flag raised"
     return Headline(urgency.level, urgency.word, worse, to_ascii(text)[:LONGEST])

@@ -1,5 +1,6 @@
 """The ward list: who lies where, how urgent, whether worse, when due."""
 
+import textwrap
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
@@ -105,14 +106,10 @@ class WardScreen(LineScreen):
                 ]
             ]
         )
-        lines: list[Line] = [
-            [
-                (
-                    f"  {'Bed':<6}{'Name':<22}{'Age':>4}  {'Urgency':<8}{'':<6}{'Last':>7} {'Due':<9} Leading finding",
-                    "quiet",
-                )
-            ]
-        ]
+        names = (
+            f"{'Bed':<6}{'Name':<20}{'Age':>4} {'Urgency':<8}{'':<6}{'Last':>6} {'Due':<9} Reason"
+        )
+        lines: list[Line] = [[(f"  {names}", "quiet")]]
         room = self.size.height - 4
         first = max(0, min(self._row - room // 2, len(self._beds) - room))
         for number, bed in enumerate(self._beds[first : first + room], first):
@@ -141,9 +138,12 @@ class WardScreen(LineScreen):
         summary = bed.summary
         word = LETTERS.get(summary.urgency_word, summary.urgency_word) if summary else "-"
         mark = "*" if bed.has_draft else " "
-        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:21]:<22}{'' if bed.age is None else bed.age:>4}  "
-        rest = f"{'worse' if summary and summary.worse else '':<6}{_ago(bed.last_at, now):>7} {_due(bed, now):<9} "
-        rest += (summary.headline if summary else "not examined")[: max(0, self.size.width - 66)]
+        age = "" if bed.age is None else str(bed.age)
+        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:19]:<20}{age:>4} "
+        worse = "worse" if summary and summary.worse else ""
+        rest = f"{worse:<6}{_ago(bed.last_at, now):>6} {_due(bed, now):<9} "
+        text = summary.headline if summary else "not examined"
+        rest += textwrap.shorten(text, max(10, self.size.width - 64), placeholder="..")
         style = "cursor" if chosen else ""
         urgent = (
             "alarm"
