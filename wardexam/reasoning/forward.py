@@ -92,10 +92,8 @@ def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
     }
     parts = [body.damage(junction.get(sign.position, "nothing"), side)]
     if sign.id in ("knee_extension", "finger_flexion"):
-        parts.append(
-            body.damage("muscle_quads_fingers", side)
-            * (1.0 if sign.id == "finger_flexion" else 0.8)
-        )
+        structure = "muscle_fingers" if sign.id == "finger_flexion" else "muscle_quadriceps"
+        parts.append(0.9 * body.damage(structure, side))
     if sign.limb == "head" and sign.position == "proximal":
         parts += [body.damage("muscle_neck", side), 0.5 * body.damage("roots_arm", side)]
     elif sign.position == "proximal":
@@ -245,7 +243,7 @@ def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
     )
     muscle = body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side)
     if sign.id == "knee":
-        muscle = np.maximum(muscle, body.damage("muscle_quads_fingers", side))
+        muscle = np.maximum(muscle, body.damage("muscle_quadriceps", side))
     return combined(
         weighted(body, sign.segments, "grey", side) * spared, weighted(body, sign.segments, "ventral", side),
         0.9 * sensory, 0.6 * weighted(body, sign.segments, "reflex_root", side), plexus, nerve,

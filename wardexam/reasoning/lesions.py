@@ -136,6 +136,7 @@ class CordPattern:
     sided: bool = False
     spare: float = 0.0
     root: float = 0.0
+    neuropathy: float = 0.0
 
 
 # Kinds of cord lesion. Common practice for the patterns; weights are judgement.
@@ -150,6 +151,19 @@ CORD_PATTERNS = (
     CordPattern("anterior", 0.5, 0.85, 0.9, 0.95, 0.02, 0.95, 0.6, 0.85),
     CordPattern("posterior", 0.3, 0.05, 0.1, 0.15, 0.95, 0.05, 0.0, 0.15),
     CordPattern("posterior and lateral", 0.7, 0.1, 0.6, 0.75, 0.95, 0.15, 0.0, 0.25),
+    # With loss of large fibres in the legs: brisk knees, absent ankles (subacute combined degeneration).
+    CordPattern(
+        "posterior and lateral, with neuropathy",
+        0.3,
+        0.05,
+        0.6,
+        0.8,
+        0.95,
+        0.1,
+        0.0,
+        0.2,
+        neuropathy=1.0,
+    ),
     CordPattern("compressive, motor", 1.3, 0.55, 0.75, 0.85, 0.4, 0.2, 0.15, 0.25, root=0.5),
 )
 # How often each region of the cord is the one (judgement): neck, upper and lower thoracic, lumbar.
@@ -170,15 +184,16 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
             grey = pattern.grey * (0.3 + 0.7 * u.first) * loss
             for step, share in ((0, 1.0), (-1, 0.35), (1, 0.5)):
                 at = segment + step
-                if 0 <= at < len(SEGMENTS):
-                    body.take(where, f"grey.{SEGMENTS[at]}", s, grey * share)
-                    body.take(
-                        where,
-                        f"crossing.{SEGMENTS[at]}",
-                        s,
-                        pattern.crossing * loss * (1 - 0.3 * abs(step)),
-                    )
+                if not 0 <= at < len(SEGMENTS):
+                    continue
+                body.take(where, f"grey.{SEGMENTS[at]}", s, grey * share)
+                if step >= 0 or pattern.crossing > 0.8:
+                    crossing = pattern.crossing * loss * (1 - 0.3 * abs(step))
+                    body.take(where, f"crossing.{SEGMENTS[at]}", s, crossing)
                     body.take(where, f"entry.{SEGMENTS[at]}", s, 0.7 * grey * share)
+            if pattern.neuropathy:
+                body.take(where, "length_reach", s, 0.45 + 0.4 * u.third)
+                body.take(where, "length_large", s, pattern.neuropathy * (0.5 + 0.5 * u.first))
             if pattern.crossing > 0.8:  # a central lesion runs over several segments
                 for step in (-2, 2, 3):
                     if 0 <= segment + step < len(SEGMENTS):
@@ -747,12 +762,14 @@ def _muscle(plan: Plan) -> None:
                 body.take(where, "muscle_distal", side, distal * loss * (0.5 + 0.4 * u.second))
                 body.take(
                     where,
-                    "muscle_quads_fingers",
+                    "muscle_quadriceps",
                     side,
                     quads_fingers * loss * (0.5 + 0.4 * u.third),
                 )
                 body.take(where, "muscle_neck", side, neck * loss * (0.4 + 0.5 * u.first))
                 body.take(where, "muscle_bulbar", side, 0.4 * u.offset)
+                if name == "thigh and fingers":
+                    body.take(where, "muscle_fingers", side, loss * (0.5 + 0.4 * u.third))
                 if name == "face and shoulders":
                     body.take(where, "branch_motor.facial", side, 0.5 * loss)
 

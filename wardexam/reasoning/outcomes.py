@@ -226,7 +226,7 @@ def _wired(sign: Sign) -> Table:
         answers, parts = ("negative", "positive"), [1 - shown, shown]
     else:
         answers, parts = ("absent", "present"), [1 - shown, shown]
-    return Table(answers, _spread_brisk(np.stack(parts, axis=1))).floored()
+    return Table(answers, _spread_brisk(np.stack(parts, axis=1))).floored("wired")
 
 
 def _length(kind: str) -> Table:
@@ -317,7 +317,8 @@ def level_table() -> Table:
     for code in range(len(chance)):
         level, depth = divmod(code, _DEPTHS)
         found = (0.03, 0.45, 0.8, 0.92)[depth]
-        near = np.exp(-np.abs(at - level) / 1.1)
+        # The last normal and the first abnormal segment are both called the level.
+        near = np.exp(-np.abs(at - level - 0.5) / 1.1)
         chance[code, 1:] = found * (0.93 * near / near.sum() + 0.07 / segments)
         chance[code, 0] = 1 - found
     return Table(("none", *SEGMENTS), _spread_brisk(chance))

@@ -222,6 +222,8 @@ class Ward:
                     write_whole(
                         path, "".join(f"{line}\n" for line in kept).encode(), self.file_mode
                     )
+                if not discharged and not entry["discharged"] and len(kept) == len(lines):
+                    break  # was and stays on the ward: years of discharged patients cost nothing
 
     def rebuild_index(self) -> list[str]:
         """Make the index anew from the patients' files; gives the files that could not be read."""

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 
 def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
-    found: list[Line] = [[(line, style)] for line in textwrap.wrap(text, width)[:lines]]
+    wrapped = textwrap.wrap(text, width, max_lines=lines, placeholder=" ..")
+    found: list[Line] = [[(line, style)] for line in wrapped]
     return found + [[] for _ in range(lines - len(found))]
 
 
