@@ -37,9 +37,9 @@ def test_the_right_site_leads_in_most_and_is_within_three_in_nearly_all():
     answers = [load().read(c.examination).sites[:3] for c in every]
     first = sum(c.met_by(a[0]) for c, a in zip(every, answers, strict=True))
     third = sum(any(c.met_by(s) for s in a) for c, a in zip(every, answers, strict=True))
-    # Measured 50 and 56 of 57; the aim of 90 % first is not reached yet.
-    assert first / len(every) >= 0.85
-    assert third / len(every) >= 0.95
+    # Measured 54 and 57 of 57.
+    assert first / len(every) >= 0.90
+    assert third / len(every) >= 0.98
 
 
 def test_no_urgent_pattern_is_led_by_a_benign_site_without_a_flag():

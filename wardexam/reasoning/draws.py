@@ -68,8 +68,8 @@ def draws(pairs: int, repeat: int = 1) -> Draws:
     severity = np.where(u[:, 0] > 0.75, 1.0, 0.3 + 0.85 * u[:, 0]).astype(np.float32)
     return Draws(
         severity=severity,
-        motor=0.45 + 0.55 * np.sqrt(u[:, 1]),
-        sensory=0.25 + 0.75 * np.sqrt(u[:, 2]),
+        motor=np.minimum(1, 0.45 + 0.75 * np.sqrt(u[:, 1])),
+        sensory=np.minimum(1, 0.25 + 0.95 * np.sqrt(u[:, 2])),
         first=u[:, 3],
         second=u[:, 4],
         third=u[:, 5],

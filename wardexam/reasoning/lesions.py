@@ -18,7 +18,7 @@ from wardexam.reasoning.draws import Array, Draws, draws
 
 RIGHT, LEFT = 0, 1
 SIDE_NAMES = ("right", "left")
-PAIRS = 8  # mirrored pairs of severities for each form and stage
+PAIRS = 16  # mirrored pairs of severities for each form and stage
 STAGES = ("shock", "early", "established")
 
 Fill = Callable[[Body, slice, Draws], None]
@@ -137,18 +137,19 @@ class CordPattern:
     spare: float = 0.0
     root: float = 0.0
     neuropathy: float = 0.0
+    gap: float = 1.0
 
 
 # Kinds of cord lesion. Common practice for the patterns; weights are judgement.
 CORD_PATTERNS = (
-    CordPattern("complete", 1.2, 0.9, 1, 1, 1, 1, 0.6, 0.95),
+    CordPattern("complete", 1.2, 0.9, 1, 1, 1, 1, 0.6, 0.95, gap=0.2),
     CordPattern("incomplete", 1.6, 0.7, 0.75, 0.8, 0.6, 0.6, 0.3, 0.55, root=0.3),
     CordPattern("half", 0.8, 0.8, 1, 1, 0.95, 1, 0.2, 0.25, sided=True, spare=0.95),
     CordPattern(
         "from one side", 1.0, 0.8, 0.9, 0.9, 0.7, 0.7, 0.2, 0.4, sided=True, spare=0.6, root=0.6
     ),
     CordPattern("central", 0.7, 0.8, 0.85, 0.35, 0.1, 0.15, 0.95, 0.3),
-    CordPattern("anterior", 0.5, 0.85, 0.9, 0.95, 0.02, 0.95, 0.6, 0.85),
+    CordPattern("anterior", 0.5, 0.85, 0.9, 0.95, 0.02, 0.95, 0.6, 0.85, gap=0.3),
     CordPattern("posterior", 0.3, 0.05, 0.1, 0.15, 0.95, 0.05, 0.0, 0.15),
     CordPattern("posterior and lateral", 0.7, 0.1, 0.6, 0.75, 0.95, 0.15, 0.0, 0.25),
     # With loss of large fibres in the legs: brisk knees, absent ankles (subacute combined degeneration).
@@ -177,7 +178,7 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
         body.offset[where] = np.round(u.offset**2 * (4 if pattern.root or pattern.sided else 2))
         for s in (RIGHT, LEFT):
             if side is None:
-                factor = u.side(s)
+                factor = 1 - pattern.gap * (1 - u.side(s))
             else:
                 factor = np.ones_like(u.severity) if s == side else (1 - pattern.spare) * u.first
             loss = u.severity * factor
