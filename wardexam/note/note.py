@@ -7,7 +7,7 @@ said as such; the tool's suggestion is there only once the doctor accepted it.
 import textwrap
 from typing import Literal
 
-from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
+from wardexam.anatomy.catalogue import PARTS, Sign, signs_of
 from wardexam.exam.answers import ScaleName, convert, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
@@ -278,6 +278,3 @@ def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Exam
     return patient.model_copy(update=names), examination.model_copy(
         update={**plain, "findings": findings}
     )
-
-
-__all__ = ["catalogue", "render", "urgency_lines"]

@@ -4,18 +4,8 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
+from wardexam.reasoning.change import MEANING_ORDER
 from wardexam.reasoning.reading import Asymmetry
-
-_ORDER = {
-    "absent": 0,
-    "trace": 1,
-    "reduced": 1,
-    "low_normal": 2,
-    "normal": 2,
-    "high_normal": 2,
-    "brisk": 3,
-    "clonic": 4,
-}
 
 
 def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
@@ -43,7 +33,7 @@ def _short(finding: Finding) -> str:
 
 def _rank(finding: Finding) -> int:
     if finding.scale:
-        return _ORDER[finding.meaning]
+        return MEANING_ORDER[finding.meaning]
     if finding.row.answers == "level":
         return SEGMENTS.index(finding.answer) if finding.answer in SEGMENTS else len(SEGMENTS)
     answers = outcomes_of(finding)
@@ -64,7 +54,7 @@ def level_note(examination: Examination) -> str:
     legs: list[int] = []
     for finding in examination.findings:
         if finding.scale and finding.answer is not None and finding.row.limb in ("arm", "leg"):
-            (arms if finding.row.limb == "arm" else legs).append(_ORDER[finding.meaning])
+            (arms if finding.row.limb == "arm" else legs).append(MEANING_ORDER[finding.meaning])
     if len(arms) >= 2 and len(legs) >= 2:
         gap = sum(legs) / len(legs) - sum(arms) / len(arms)
         if gap >= 0.75:

@@ -12,7 +12,7 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 
-_MEANINGS = {
+MEANING_ORDER = {
     "absent": 0,
     "trace": 1,
     "reduced": 1,
@@ -55,7 +55,7 @@ def value(finding: Finding) -> float | None:
     if finding.answer is None:
         return None
     if finding.scale:
-        return float(_MEANINGS[finding.meaning])
+        return float(MEANING_ORDER[finding.meaning])
     if finding.row.answers == "mrc":
         return _MRC[finding.answer]
     if finding.row.answers == "residual":

@@ -1,6 +1,5 @@
 """The app: which screen shows, what they share, and how the process ends."""
 
-import sys
 import time
 from collections.abc import Callable
 from datetime import datetime
@@ -196,8 +195,3 @@ class WardApp(workarounds.NoTraceback):
             for b in self.ward.beds()
         ]
         self.push_screen(TextScreen("Handover", handover.render(rows, now=self.now())))
-
-
-def main() -> None:
-    """Refuse to run by itself."""
-    sys.exit("run 'wardexam'")

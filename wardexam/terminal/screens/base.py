@@ -168,4 +168,4 @@ class LineScreen(Screen[None]):
             f"{', '.join(k.replace('question_mark', '?').replace('full_stop', '.').replace('slash', '/') for k in row.keys):<26} {row.does}"
             for row in self.KEYS
         ]
-        self.app.push_screen(TextScreen("Keys", "\n".join(lines) + "\n", plain_text=True))
+        self.app.push_screen(TextScreen("Keys", "\n".join(lines) + "\n"))

@@ -30,11 +30,11 @@ class TextScreen(LineScreen):
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        amend: Callable[[], None] | None = None, patient_id: str = "", plain_text: bool = False,
+        amend: Callable[[], None] | None = None, patient_id: str = "",
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
-        self._patient, self._plain, self._amend = patient_id, plain_text, amend
+        self._patient, self._amend = patient_id, amend
         self._form = self._scale = self._top = 0
         self._as_referral = False
 
