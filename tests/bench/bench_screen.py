@@ -23,6 +23,7 @@ from pathlib import Path
 
 from tests.bench.baselines import frames as recorded
 from tests.terminal.pty.harness import Session, environ, running, wardexam
+from wardexam.records.paths import copy_demo
 
 SILENCE = 0.04  # seconds without a byte that end a repaint
 BASELINE = Path(__file__).resolve().parent / "baselines"
@@ -128,29 +129,41 @@ def timed(session: Session, key: str) -> tuple[float, float, int]:
     return (first - begin) * 1e3, (last - begin) * 1e3, len(data)
 
 
-def script(keys: int) -> list[str]:
-    """Grades that change the reading at every key, over a set of rows again and again."""
-    grades = "2021120323"
-    return [grades[(n * 7 + n // 10) % 10] for n in range(keys)]
+# The cells of the core signs in the order graded, and the digits that each takes.
+CELLS = ("01234",) * 12 + ("012",) * 2
+HOME = "gb"  # back to the first cell
+
+
+def script(keys: int) -> list[tuple[str, str]]:
+    """Grades over the core cells again and again: what to press unmeasured first, and the key.
+
+    Each differs from the grade that the cell had, so that the reading changes at every key.
+    """
+    typed = []
+    for n in range(keys):
+        cell, turn = n % len(CELLS), n // len(CELLS)
+        digits = CELLS[cell]
+        typed.append((HOME if cell == 0 and n else "", digits[(2 + cell % 2 + turn) % len(digits)]))
+    return typed
 
 
 def bench_keys(
-    keys: int, store: Path, env: dict[str, str], size: tuple[int, int], work: Path
+    keys: int, stores: tuple[Path, Path], env: dict[str, str], size: tuple[int, int], work: Path
 ) -> None:
     typed = script(keys)
-    with ExitStack() as stack:
-        ours = stack.enter_context(running(wardexam("--db", str(store)), env, size))
+    shown = []
+    with running(wardexam("--db", str(stores[0])), env, size) as ours:
         open_examination(ours)
-        shown = [recorded.of_screen(ours.screen)]
-        for key in typed:
-            ours.send(key)
-            ours.quiet(0.08)
-            shown.append(recorded.of_screen(ours.screen))
+        for first, key in [("", ""), *typed]:
+            for each in (*first, key):
+                ours.send(each)
+                ours.quiet(0.08)
+                shown.append(recorded.of_screen(ours.screen))
     changed = [sum(a != b for a, b in zip(x, y, strict=True)) for x, y in itertools.pairwise(shown)]
     file = work / "frames.json"
     recorded.save(file, shown)
     with ExitStack() as stack:
-        ours = stack.enter_context(running(wardexam("--db", str(store)), env, size))
+        ours = stack.enter_context(running(wardexam("--db", str(stores[1])), env, size))
         open_examination(ours)
         programs = {"wardexam": ours}
         for name, program in (
@@ -164,12 +177,15 @@ def bench_keys(
             session.quiet(0.4)
             programs[name] = session
         taken: dict[str, list[tuple[float, float, int]]] = {name: [] for name in programs}
-        cpu = {name: cpu_seconds(s) for name, s in programs.items()}
-        for n, key in enumerate(typed):
+        spent = dict.fromkeys(programs, 0.0)
+        for n, (first, key) in enumerate(typed):
             for name, session in programs.items():
+                for each in first:
+                    timed(session, each)
+                before = cpu_seconds(session)
                 taken[name].append(timed(session, key))
+                spent[name] += cpu_seconds(session) - before
                 time.sleep(0.005 + (n * 7 % 10) / 1000)
-        spent = {name: cpu_seconds(s) - cpu[name] for name, s in programs.items()}
     print(
         f"keys, {keys} one at a time, interleaved; lines changed a key: median {statistics.median(changed):.0f}"
     )
@@ -263,8 +279,8 @@ def bench_modules(store: Path, env: dict[str, str]) -> None:
 
 
 # How to get from the ward list to an examination: a key, and what then shows.
-WARD = "Bed"
-WALK: tuple[tuple[str, str], ...] = (("\r", "patient"), ("e", "biceps"))
+WARD = "12 patients"
+WALK: tuple[tuple[str, str], ...] = (("\r", "Reflexes and more: core"),)
 
 
 def main() -> None:
@@ -279,21 +295,16 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         env = environ(work, TERM=chosen.term)
-        store = prepare_store(work)
+        # Two copies: what is typed into one must not stand in the other already.
+        stores = copy_demo(work / "ward"), copy_demo(work / "twin")
+        store = stores[0]
         print(
             f"{chosen.size}, TERM={chosen.term}, {os.cpu_count()} processors, Python {sys.version.split()[0]}"
         )
         bench_start(chosen.rounds, store, env, (columns, lines), WARD.encode())
-        bench_keys(chosen.keys, store, env, (columns, lines), work)
+        bench_keys(chosen.keys, stores, env, (columns, lines), work)
         bench_idle(chosen.idle, store, env, (columns, lines))
         bench_modules(store, env)
-
-
-def prepare_store(work: Path) -> Path:
-    """A private copy of the demo ward."""
-    from wardexam.records.paths import copy_demo
-
-    return copy_demo(work / "ward")
 
 
 if __name__ == "__main__":
