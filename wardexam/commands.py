@@ -264,6 +264,7 @@ def localise(options: argparse.Namespace) -> int:
     import json
     from dataclasses import asdict
 
+    from wardexam.exam.text import clean
     from wardexam.note.suggestion import CAUTION, reading_lines
     from wardexam.reasoning.engine import load
     from wardexam.reasoning.urgency import assess
@@ -279,7 +280,7 @@ def localise(options: argparse.Namespace) -> int:
             reading = engine.read(examination)
             urgency = assess(examination, None, reading)
         except WardexamError as error:
-            print(f"wardexam: {place}: {error}", file=sys.stderr)
+            _complain(f"{place}: {error}")
             code = error.exit_code
             continue
         if options.json:
@@ -289,7 +290,7 @@ def localise(options: argparse.Namespace) -> int:
             print(json.dumps(answer, ensure_ascii=True, default=str))
         else:
             if sheet.id:
-                print(f"== {sheet.id}")
+                print(f"== {clean(sheet.id)}")
             print("\n".join([*_urgency_lines(urgency), *reading_lines(reading), ""]))
     return code
 
@@ -504,6 +505,13 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
+def _complain(text: str) -> None:
+    """An error as one line on stderr; what it quotes cannot move the cursor."""
+    from wardexam.exam.text import clean
+
+    print(f"wardexam: {clean(text)}", file=sys.stderr)
+
+
 def run(arguments: list[str]) -> int:
     """Run one command.
 
@@ -515,7 +523,7 @@ def run(arguments: list[str]) -> int:
     try:
         return command(options)
     except WardexamError as error:
-        print(f"wardexam: {error}", file=sys.stderr)
+        _complain(str(error))
         return error.exit_code
     except KeyboardInterrupt:
         return 130

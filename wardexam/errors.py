@@ -27,6 +27,7 @@ class WardexamError(Exception):
         super().__init__(what, where, remedy)
 
     def __str__(self) -> str:
+        """One line; what it quotes is not cleaned here, but where it is shown."""
         place = f"{self.where}: " if self.where else ""
         advice = f" ({self.remedy})" if self.remedy else ""
         return f"{place}{self.what}{advice}"

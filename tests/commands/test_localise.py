@@ -102,3 +102,11 @@ def test_every_command_explains_itself():
     ):
         assert name in top
         assert "example" in run(name, "--help").stdout
+
+
+def test_what_is_quoted_in_an_error_or_answer_cannot_move_the_cursor():
+    done = run("localise", stdin="kn\x1b[2Je 2/0\n")
+    assert "\x1b" not in done.stderr
+    assert "unknown sign" in done.stderr
+    named = run("localise", stdin=json.dumps({"id": "a\x1b[2J"}))
+    assert "\x1b" not in named.stdout

@@ -114,6 +114,7 @@ def test_every_change_of_a_draft_reaches_the_disk_and_is_replayed(ward, patient,
     assert draft.flush(5)
     info = ward.drafts()[0]
     assert (info.by, info.keys, info.patient_id) == ("Dr Ash", 2, patient.id)
+    draft.close()
     _, found = open_ward(ward.folder).resume_draft(info.draft_id)
     assert found == apply(apply(examination, KNEE), Change("flag", "cancer", "yes"))
 
@@ -361,3 +362,39 @@ def test_the_demo_ward_is_what_its_seed_makes(tmp_path):
     made = {p.name: p.read_bytes() for p in (tmp_path / "ward").iterdir()}
     kept = {p.name: p.read_bytes() for p in (root / "demo_db" / "ward").iterdir()}
     assert made == kept
+
+
+def test_a_draft_that_a_session_writes_is_nobody_elses_to_resume(ward, patient, examination):
+    ward.admit(patient, "x")
+    draft = ward.start_draft(examination, "Dr Ash")
+    draft.append(KNEE)
+    draft.flush(5)
+    other = open_ward(ward.folder)
+    assert other.drafts()[0].held
+    assert not other.beds()[0].has_draft
+    with pytest.raises(RecordsError, match="another session"):
+        other.resume_draft(examination.id)
+    with pytest.raises(RecordsError, match="another session"):
+        other.set_aside(examination.id, "Dr Bex")
+    draft.close()
+    assert other.beds()[0].has_draft
+    again, found = other.resume_draft(examination.id)
+    again.close()
+    assert found.finding("knee", "right")
+
+
+def test_a_session_that_dies_lets_go_of_its_draft(ward, patient, examination):
+    ward.admit(patient, "x")
+    ward.start_draft(examination, "x").close()
+    script = (
+        "import sys, time; from pathlib import Path; from wardexam.records.ward import open_ward\n"
+        "open_ward(Path(sys.argv[1])).resume_draft('exam0001'); print('held', flush=True); time.sleep(60)"
+    )
+    session = subprocess.Popen(
+        [sys.executable, "-c", script, str(ward.folder)], stdout=subprocess.PIPE, text=True
+    )
+    assert session.stdout.readline() == "held\n"
+    assert ward.drafts()[0].held
+    session.kill()
+    session.wait()
+    assert not ward.drafts()[0].held

@@ -5,6 +5,7 @@ from textual import events
 
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.exam.row_sets import row_sets
+from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.keys import SCREENS, action_of
 from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
@@ -320,3 +321,25 @@ async def test_an_amendment_is_a_further_revision_with_its_reason(app):
         after = app.ward.examinations(bed)
         assert (len(after), after[-1].revision) == (len(before), 2)
         assert app.ward.revisions(bed, after[-1].id)[0] == before[-1]
+
+
+async def test_what_another_wrote_cannot_move_the_cursor(app):
+    evil = "Dr\x1b[2J\x9b31m\x07"
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.examiner = evil
+        await pilot.press("enter", "2", "q", "enter")
+        assert "resumed" in dump(app)[-2]
+        for canvas in app.screen.query(Canvas):
+            for y in range(canvas.size.height):
+                assert all(c.isprintable() for c in canvas.render_line(y).text)
+
+
+async def test_a_patient_being_examined_elsewhere_gets_an_examination_of_their_own(app):
+    bed = app.ward.beds()[0].patient_id
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "2")
+        theirs = app.screen.draft
+        app.examine(bed)
+        await pilot.pause()
+        assert app.screen.draft.path != theirs.path
+        assert answers(app) == {}

@@ -1,11 +1,11 @@
 """Half-entered examinations: one line on disk for every accepted key, written off the UI thread."""
 
+import fcntl
 import json
 import os
 import queue
 import threading
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class DraftInfo:
-    """A draft that was left: whose, by whom, since when (seconds since 1970), how many keys."""
+    """A draft: whose, by whom, last added to (seconds since 1970), how many keys.
+
+    `held` while a living session writes it: then it is nobody else's to resume.
+    """
 
     draft_id: str
     patient_id: str
@@ -26,6 +29,25 @@ class DraftInfo:
     started: str
     last: float
     keys: int
+    held: bool = False
+
+
+def _hold(path: Path) -> int | None:
+    """A handle that holds the draft for this session until it is closed or dies; None if held."""
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+def _is_held(path: Path) -> bool:
+    handle = _hold(path)
+    if handle is not None:
+        os.close(handle)
+    return handle is None
 
 
 def _lines(path: Path) -> list[dict[str, Any]]:
@@ -58,8 +80,7 @@ def draft_infos(folder: Path) -> tuple[DraftInfo, ...]:
             lines = _lines(path)
             head = lines[0]
             found.append(DraftInfo(
-                path.stem, head["examination"]["patient"], head["by"], head["examination"]["at"], path.stat().st_mtime, len(lines) - 1,
-            ))  # fmt: skip
+                path.stem, head["examination"]["patient"], head["by"], head["examination"]["at"], path.stat().st_mtime, len(lines) - 1, _is_held(path)))  # fmt: skip
         except (RecordsError, OSError, LookupError, TypeError):
             continue
     return tuple(sorted(found, key=lambda d: d.last))
@@ -87,8 +108,12 @@ class Draft:
         problem: Why changes are not reaching the disk, in one line; empty while they are.
     """
 
-    def __init__(self, path: Path, sent: int = 0) -> None:
-        self.path, self.sent, self.kept, self.problem = path, sent, sent, ""
+    def __init__(self, path: Path) -> None:
+        self.path, self.sent, self.kept, self.problem = path, 0, 0, ""
+        hold = _hold(path)
+        if hold is None:
+            raise RecordsError("the draft is open in another session", where=path.stem)
+        self._held = hold
         self._queue: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._waiting: list[bytes] = []
         self._idle = threading.Event()
@@ -114,11 +139,12 @@ class Draft:
     def resume(cls, folder: Path, draft_id: str) -> "Draft":
         """Go on with a draft; a torn last line is cut off first."""
         path = folder / f"{draft_id}.draft"
-        count = len(_lines(path)) - 1
+        draft = cls(path)
+        draft.sent = draft.kept = len(_lines(path)) - 1
         data = path.read_bytes()
         if not data.endswith(b"\n"):
             os.truncate(path, data.rfind(b"\n") + 1)
-        return cls(path, count)
+        return draft
 
     def append(self, change: "Change") -> None:
         """Hand a change over to be written."""
@@ -161,15 +187,6 @@ class Draft:
         self.flush()
         self._queue.put(None)
         self._thread.join(1.0)
-
-
-def age(info: DraftInfo, now: datetime) -> str:
-    """How long ago a draft was last added to, in words."""
-    minutes = max(0, int((now.timestamp() - info.last) / 60))
-    return (
-        f"{minutes} min"
-        if minutes < 120
-        else f"{minutes // 60} h"
-        if minutes < 2880
-        else f"{minutes // 1440} days"
-    )
+        if self._held >= 0:
+            os.close(self._held)
+            self._held = -1

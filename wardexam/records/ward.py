@@ -254,7 +254,7 @@ class Ward:
         path = self._index_path(discharged=discharged)
         if not path.exists() and any(self.folder.glob("*.json")):
             self.rebuild_index()
-        drafted = {d.patient_id for d in self.drafts()}
+        drafted = {d.patient_id for d in self.drafts() if not d.held}
         try:
             rows = (
                 [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
@@ -402,7 +402,7 @@ class Ward:
     # --- drafts and audit -----------------------------------------------------------------------
 
     def drafts(self) -> tuple[DraftInfo, ...]:
-        """Drafts that were left open, oldest first."""
+        """Drafts, oldest first; `held` are those that a session is writing."""
         return draft_infos(self.folder)
 
     def start_draft(self, examination: "Examination", by: str) -> Draft:
@@ -417,6 +417,8 @@ class Ward:
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its file stays in the folder."""
         path = self.folder / f"{draft_id}.draft"
+        if any(d.held for d in self.drafts() if d.draft_id == draft_id):
+            raise RecordsError("the draft is open in another session", where=draft_id)
         path.rename(path.with_suffix(".aside"))
         self.audit.add("draft set aside", "", by)
 

@@ -110,13 +110,16 @@ class WardApp(workarounds.NoTraceback):
         self.push_screen(HiddenScreen())
 
     def examine(self, patient_id: str) -> None:
-        """Open the examination: the patient's draft if one was left, else a new one."""
+        """Open the examination: the patient's draft if one was left, else a new one.
+
+        A draft that another session is writing is left to it: both examinations are kept.
+        """
         from wardexam.exam.examination import Context, Examination
         from wardexam.terminal.screens.examine import ExamineScreen
 
         patient = self.ward.patient(patient_id)
         stored = self.ward.examinations(patient_id)
-        left = [d for d in self.ward.drafts() if d.patient_id == patient_id]
+        left = [d for d in self.ward.drafts() if d.patient_id == patient_id and not d.held]
         if left:
             draft, examination = self.ward.resume_draft(left[-1].draft_id)
             said = f"Draft by {left[-1].by} resumed, {left[-1].keys} changes."

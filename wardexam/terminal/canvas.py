@@ -6,6 +6,8 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from wardexam.exam.text import clean
+
 Piece = tuple[str, str]  # text and the name of its style
 Line = list[Piece]
 
@@ -56,7 +58,8 @@ class Canvas(Widget):
         """One line, cut or padded to the width."""
         width = self.size.width
         line = self._lines[y] if y < len(self._lines) else []
-        segments = [Segment(text, self._style(name)) for text, name in line if text]
+        # Whoever wrote it, no control sequence leaves for the terminal.
+        segments = [Segment(clean(text), self._style(name)) for text, name in line if text]
         return Strip(segments).adjust_cell_length(width)
 
     def _style(self, name: str) -> Style:

@@ -107,6 +107,8 @@ def _offer_drafts(
     talk: Talk, ward: "Ward", examiner: str, now: Callable[[], datetime]
 ) -> "tuple[Draft, Examination] | None":
     for info in ward.drafts():
+        if info.held:
+            continue
         patient = ward.patient(info.patient_id)
         minutes = max(0, round((now().timestamp() - info.last) / 60))
         talk.say(

@@ -52,7 +52,7 @@ class WardScreen(LineScreen):
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes."""
         self._reload()
-        drafts = self.ward_app.ward.drafts()
+        drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
         self.said = self.ward_app.notice
         if drafts:
             self.said = f"{len(drafts)} draft(s) left open (marked *): enter resumes, w sets aside."
