@@ -16,6 +16,7 @@ from wardexam import __version__
 from wardexam.errors import InputError, WardexamError
 
 if TYPE_CHECKING:
+    from wardexam.exam.examination import Examination
     from wardexam.exam.sheet import Sheet
     from wardexam.records.ward import Ward
 
@@ -131,28 +132,34 @@ def beds(options: argparse.Namespace) -> int:
     return 0
 
 
+def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
+    """A patient's examinations, oldest first; there is at least one."""
+    stored = ward.examinations(patient_id)
+    if not stored:
+        raise InputError("no examination is stored", where=patient_id, remedy="examine first")
+    return stored
+
+
 def note(options: argparse.Namespace) -> int:
     """Print a stored examination's note."""
     from wardexam.note.note import render
+    from wardexam.reasoning.change import before
     from wardexam.reasoning.urgency import assess
 
     ward = _ward(options)
     patient = ward.patient(options.patient)
-    stored = ward.examinations(options.patient)
+    stored = _stored(ward, options.patient)
     if options.examination:
         chosen = [e for e in stored if e.id == options.examination]
         if not chosen:
             raise InputError(
                 f"no examination '{options.examination}'",
                 where=options.patient,
-                remedy="known: " + (", ".join(e.id for e in stored) or "none"),
+                remedy="known: " + ", ".join(e.id for e in stored),
             )
     else:
         chosen = list(stored[-1:])
-    if not chosen:
-        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
-    earlier = [e for e in stored if e.at < chosen[0].at]
-    previous = earlier[-1] if earlier else None
+    previous = before(stored, chosen[0])
     urgency = assess(chosen[0], previous, None)
     text = render(
         patient,
@@ -172,14 +179,13 @@ def note(options: argparse.Namespace) -> int:
 def referral(options: argparse.Namespace) -> int:
     """Print a referral for a patient's last examination."""
     from wardexam.note import referral as words
+    from wardexam.reasoning.change import before
     from wardexam.reasoning.urgency import assess
 
     ward = _ward(options)
     patient = ward.patient(options.patient)
-    stored = ward.examinations(options.patient)
-    if not stored:
-        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
-    previous = stored[-2] if len(stored) > 1 else None
+    stored = _stored(ward, options.patient)
+    previous = before(stored, stored[-1])
     urgency = assess(stored[-1], previous, None)
     sys.stdout.write(words.render(patient, stored[-1], previous=previous, urgency=urgency))
     ward.record("exported", options.patient, _examiner(options))
@@ -204,9 +210,7 @@ def figure(options: argparse.Namespace) -> int:
     from wardexam.note.svg import render
 
     ward = _ward(options)
-    stored = ward.examinations(options.patient)
-    if not stored:
-        raise InputError("no examination is stored", where=options.patient, remedy="examine first")
+    stored = _stored(ward, options.patient)
     sys.stdout.write(render(ward.patient(options.patient), stored[-1]))
     ward.record("exported", options.patient, _examiner(options))
     return 0

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
 from wardexam.exam.typed import read_line
 from wardexam.note import handover, headline, note, referral, svg
@@ -186,3 +187,15 @@ def test_clean_text_holds_no_control(text):
     assert all(c.isprintable() or c == " " for c in to_ascii(text))
     assert "\x1b" not in clean(text)
     assert "\n" not in clean(text)
+
+
+def test_a_referral_says_not_asked_only_of_flags_that_were_not():
+    every = " ".join(f"flag:{name}=no" for name in flag_names())
+    asked, some = made(every), made("flag:cancer=no")
+    assert (
+        "not asked"
+        not in referral.render(PATIENT, asked, urgency=assess(asked, None, None)).lower()
+    )
+    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    assert "Red flags: cancer no." in text
+    assert "Red flags not asked: bladder or bowel" in text

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.flags import flags
 from wardexam.exam.text import to_ascii
 from wardexam.note.headline import Headline, summarise
 from wardexam.reasoning.change import compare
@@ -45,7 +46,7 @@ def render(rows: Sequence[tuple[Patient, Sequence[Examination]]], *, now: dateti
         age = "" if patient.age is None else f" {patient.age}"
         first = f"{to_ascii(patient.bed):<6}{to_ascii(patient.name)[:24]}{age:<5} {word.upper() if 'now' in word else word}"
         when = f"{last.at:%d %b %H:%M} {to_ascii(last.examiner)[:12]}" if last else ""
-        asked = f"flags asked {len(last.flags)} of 15" if last else ""
+        asked = f"flags asked {len(last.flags)} of {len(flags())}" if last else ""
         second = f"      {text}; {when}; {asked}; {due_in(patient, last, now)}".rstrip("; ")
         made.append((order, patient.bed, [first[:80].rstrip(), second[:80].rstrip()]))
     made.sort(key=lambda m: (m[0], m[1]))

@@ -148,6 +148,16 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     return lines + wrapped(urgency.caution, "  ")
 
 
+def flag_lines(examination: Examination, indent: str = "") -> list[str]:
+    """The red flags with their answers, and which were not asked."""
+    answered = [f"{flags()[f].short} {a}" for f, a in examination.flags.items()]
+    left = [row.short for f, row in flags().items() if f not in examination.flags]
+    lines = wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".", indent)
+    return lines + (
+        wrapped("Red flags not asked: " + ", ".join(left) + ".", indent) if left else []
+    )
+
+
 def _heading(patient: Patient, examination: Examination) -> list[str]:
     who = f"{clean(patient.name)}, bed {clean(patient.bed)}"
     if patient.number:
@@ -239,10 +249,7 @@ def render(
     if sides := asymmetries(examination):
         lines += wrapped("Sides differ: " + "; ".join(a.text for a in sides) + ".")
     lines += _not_examined(examination)
-    answered = [f"{flags()[f].short} {a}" for f, a in examination.flags.items()]
-    not_asked = [row.short for f, row in flags().items() if f not in examination.flags]
-    lines += wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".")
-    lines += wrapped("Red flags not asked: " + ", ".join(not_asked) + ".") if not_asked else []
+    lines += flag_lines(examination)
     if urgency:
         lines += [
             f"Urgency: {urgency.word}.",
@@ -259,7 +266,10 @@ def render(
             f"Tool's suggestion, accepted by {clean(examination.examiner)} for clinical correlation: {clean(examination.suggestion)} "
             "Follow local policy; ask a senior."
         )
-    lines += wrapped(NOT_EXCLUDED if not_asked else "Signs alone do not exclude an emergency.")
+    every_flag_asked = set(flags()) <= set(examination.flags)
+    lines += wrapped(
+        "Signs alone do not exclude an emergency." if every_flag_asked else NOT_EXCLUDED
+    )
     return line_end.join(line.rstrip() for line in lines) + line_end
 
 

@@ -2,7 +2,7 @@
 
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean, to_ascii
-from wardexam.note.note import reflex_line, wrapped
+from wardexam.note.note import flag_lines, reflex_line, wrapped
 from wardexam.reasoning.change import compare
 from wardexam.reasoning.urgency import Urgency
 
@@ -30,10 +30,7 @@ def render(
         context.complaint.replace("_", " ") if context.complaint else "complaint not recorded"
     )
     lines += wrapped(f"{complaint}, onset {context.onset}. {clean(patient.remark)}", "  ")
-    answered = "; ".join(
-        f"{name.replace('_', ' ')} {answer}" for name, answer in examination.flags.items()
-    )
-    lines += wrapped(f"Red flags: {answered or 'none asked'}. The others were not asked.", "  ")
+    lines += flag_lines(examination, "  ")
     lines += ["", "Assessment"]
     lines += wrapped(
         f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.examiner)}.", "  "

@@ -50,16 +50,11 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
             "against", reading.opposes, most
         )
         lines += [f"  does not fit: {text}" for text in reading.unexplained[:most]]
-        if reading.pair:
-            lines.append(f"  two lesions fit better: {reading.pair}")
         lines += [
             f"  sides differ: {a.text} ({a.probability:.0%})" for a in reading.asymmetries[:most]
         ]
         if reading.level_note:
             lines.append(f"  level: {reading.level_note}")
-        lines += [
-            f"  if one grade were off: {s.text} -> {s.becomes}" for s in reading.sensitivity[:2]
-        ]
     for number, sign in enumerate(reading.next_signs[:3]):
         meaning = "; ".join(f"{answer}: {points}" for answer, points in sign.outcomes[:2])
         lines.append(

@@ -5,12 +5,13 @@ van Crevel 1990 J Neurol 237:427), so one grade may be the observer; two are tak
 MRC scale one whole grade is taken as change (common practice).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
-from wardexam.exam.findings import Finding
+from wardexam.exam.findings import Finding, Side
 
 MEANING_ORDER = {
     "absent": 0,
@@ -33,11 +34,16 @@ class SignChange:
     `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse.
     """
 
-    key: tuple[str, str]
+    key: tuple[str, Side]
     text: str
     size: float | None
     beyond: bool
     worse: bool
+
+    @property
+    def row(self) -> Sign:
+        """The sign's row in the catalogue."""
+        return catalogue()[self.key[0]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +116,19 @@ def compare(previous: Examination, current: Examination) -> Change:
             signs.append(changed)
     patterns = []
     worse = [s for s in signs if s.worse]
-    weaker = [s for s in worse if current.finding(*s.key).row.answers == "mrc"]  # type: ignore[arg-type, union-attr]  # keys of findings
-    duller = [s for s in signs if (f := current.finding(*s.key)) and f.scale and (s.size or 0) < 0]  # type: ignore[arg-type]  # as above
+    weaker = [s for s in worse if s.row.answers == "mrc"]
+    duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
     if weaker and len(duller) >= 2:
         patterns.append("reflexes_lost_with_weakness")
     sides = {s.key[1] for s in weaker if s.beyond}
-    limbs = {current.finding(*s.key).row.limb for s in weaker if s.beyond}  # type: ignore[arg-type, union-attr]  # as above
+    limbs = {s.row.limb for s in weaker if s.beyond}
     if len(sides) == 1 and len(limbs) >= 2 and limbs & {"head", "arm"}:
         patterns.append("one_sided_face_arm_leg")
-    if any(current.finding(*s.key).row.part == "sphincters" for s in worse):  # type: ignore[arg-type, union-attr]  # as above
+    if any(s.row.part == "sphincters" for s in worse):
         patterns.append("sphincter_new")
     if any(s.key[0].startswith("level_") for s in worse):
         patterns.append("level_climbing")
-    joined = {s.key[1] for s in weaker if (b := previous.finding(*s.key)) and b.answer == "5"}  # type: ignore[arg-type]  # as above
+    joined = {s.key[1] for s in weaker if (b := previous.finding(*s.key)) and b.answer == "5"}
     held = {
         f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, "5")
     }
@@ -136,6 +142,11 @@ def compare(previous: Examination, current: Examination) -> Change:
         f"worse: {words[0]}" if plainly and words else "changed" if signs else "no change found"
     )
     return Change(tuple(signs), tuple(patterns), plainly, headline[:40])
+
+
+def before(examinations: Sequence[Examination], examination: Examination) -> Examination | None:
+    """The last of a stay's examinations, oldest first, that is earlier than this one."""
+    return next((e for e in reversed(examinations) if e.at < examination.at), None)
 
 
 def sum_score(examination: Examination) -> int | None:

@@ -9,7 +9,7 @@ from collections import Counter
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,7 @@ from wardexam.reasoning.reading import (
 
 Rows = NDArray[np.float32]  # log-likelihood, shape (rows, 3 briskness)
 Key = tuple[str, str]
+Kind = Literal["finding", "stated", "silence"]
 
 # How likely each stage of an upper motor lesion is, by onset (judgement): shock, early, established.
 STAGE_BY_ONSET = {
@@ -58,7 +59,7 @@ class _Term:
     """The weight of one finding, statement or silence, shape (rows, 3)."""
 
     key: Key
-    kind: str
+    kind: Kind
     text: str
     value: Rows
 
@@ -66,6 +67,11 @@ class _Term:
 def _logsumexp(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
     top = values.max(axis=axis, keepdims=True)
     return np.asarray(np.log(np.exp(values - top).sum(axis=axis)) + top.squeeze(axis))
+
+
+def _normalised(log: NDArray[np.float64]) -> NDArray[np.float64]:
+    total = np.exp(log - log.max())
+    return np.asarray(total / total.sum())
 
 
 def finding_text(finding: Finding) -> str:
@@ -119,9 +125,9 @@ class Engine:
         if context not in self._priors:
             stages = np.array(STAGE_BY_ONSET[context.onset])
             mass = np.zeros(self.rows)
-            total: Counter[str] = Counter()
+            total = dict.fromkeys((f.site for f in self.forms), 0.0)
             for form in self.forms:
-                total[form.site] += form.weight  # type: ignore[assignment]  # a Counter of floats
+                total[form.site] += form.weight
             for form in self.forms:
                 site = sites()[form.site]
                 share = (
@@ -181,7 +187,7 @@ class Engine:
             found.append(_Term(finding.key, "finding", finding_text(finding), value))
         touched = Counter((f.row.part, _limb_side(f.row, f.side)) for f in graded)
         recorded = {f.key for f in examination.findings}
-        unsaid: dict[tuple[str, str, str], list[tuple[Sign, str]]] = {}
+        unsaid: dict[tuple[Kind, str, str], list[tuple[Sign, str]]] = {}
         for sign in catalogue().values():
             for side, _ in forward.sides(sign):
                 if (sign.id, side) in recorded:
@@ -213,12 +219,18 @@ class Engine:
         self, examination: Examination, *, silence: bool = True
     ) -> tuple[NDArray[np.float64], list[_Term]]:
         """Probability of every row and briskness, shape (rows, 3), and the terms behind it."""
+        log, terms = self._log_joint(examination, silence=silence)
+        return _normalised(log), terms
+
+    def _log_joint(
+        self, examination: Examination, *, silence: bool
+    ) -> tuple[NDArray[np.float64], list[_Term]]:
+        """Log of prior times likelihood, shape (rows, 3), and the terms it is the sum of."""
         terms = self.terms(examination, silence=silence)
         total = self.prior(examination.context)[:, None] + np.log(outcomes.BRISK_WEIGHTS)[None, :]
         for term in terms:
             total = total + term.value
-        total = np.exp(total - total.max())
-        return total / total.sum(), terms
+        return total, terms
 
     def ranked(self, rows: NDArray[np.float64]) -> tuple[Site, ...]:
         """The sites of a posterior over rows, most probable first."""
@@ -271,15 +283,14 @@ class Engine:
             best.group, best.site, name, side, levels, level, mass, word(mass), bool(row["urgent"])
         )
 
-    def read(
-        self, examination: Examination, *, pairs: bool = True, silence: bool = True
-    ) -> Reading:
+    def read(self, examination: Examination, *, silence: bool = True) -> Reading:
         """Everything inferred from an examination; nothing entered gives the prior."""
-        chance, terms = self.posterior(examination, silence=silence)
+        log, terms = self._log_joint(examination, silence=silence)
+        chance = _normalised(log)
         rows = chance.sum(axis=1)
         ranked = self.ranked(rows)
         entered = sum(1 for t in terms if t.kind == "finding")
-        evidence = self._evidence(ranked, examination, terms)
+        evidence = self._evidence(ranked, log, terms)
         top = ranked[0]
         unexplained, fit = self._fit(top, rows, terms, examination)
         return Reading(
@@ -298,14 +309,11 @@ class Engine:
         )
 
     def _evidence(
-        self, ranked: tuple[Site, ...], examination: Examination, terms: list[_Term]
+        self, ranked: tuple[Site, ...], log: NDArray[np.float64], terms: list[_Term]
     ) -> list[Evidence]:
         """Weights by leaving one out: how far each term moves top against runner-up, in bans."""
         if len(ranked) < 2 or not terms:
             return []
-        log = self.prior(examination.context)[:, None] + np.log(outcomes.BRISK_WEIGHTS)[None, :]
-        for term in terms:
-            log = log + term.value
         keep = [
             np.flatnonzero(self.group_of == self.groups.index(s.id))
             for s in ranked[:2]
@@ -319,7 +327,7 @@ class Engine:
         for term in terms:
             one, other = (p - term.value[k].ravel() for p, k in zip(parts, keep, strict=True))
             weight = float(whole - (_logsumexp(one, 0) - _logsumexp(other, 0))) / np.log(10)
-            found.append(Evidence(term.key, term.text, float(weight), term.kind))  # type: ignore[arg-type]  # kinds are Evidence's
+            found.append(Evidence(term.key, term.text, float(weight), term.kind))
         return sorted(found, key=lambda e: -e.weight)
 
     def _fit(

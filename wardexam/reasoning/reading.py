@@ -4,7 +4,7 @@ A `Reading` is a suggestion for clinical correlation, made from what was entered
 implies that signs rule an emergency out.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 SiteSide = Literal["right", "left", "both", "midline", "none"]
@@ -98,15 +98,6 @@ class Asymmetry:
 
 
 @dataclass(frozen=True, slots=True)
-class Sensitivity:
-    """How the top answer moves if one grade were off by one."""
-
-    key: SignKey
-    text: str
-    becomes: str
-
-
-@dataclass(frozen=True, slots=True)
 class Reading:
     """Everything inferred from one examination.
 
@@ -117,11 +108,9 @@ class Reading:
         unexplained: Findings that the top site does not explain, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
-        pair: Two lesions together, in words, when clearly better than one; else empty.
         next_signs: Most telling signs to examine next.
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
-        sensitivity: Single grades whose change by one would change the top answer.
         entered: Number of findings read.
 
     """
@@ -132,9 +121,7 @@ class Reading:
     unexplained: tuple[str, ...] = ()
     fit: float | None = None
     fits_one: bool = True
-    pair: str = ""
     next_signs: tuple[NextSign, ...] = ()
     asymmetries: tuple[Asymmetry, ...] = ()
     level_note: str = ""
-    sensitivity: tuple[Sensitivity, ...] = field(default=())
     entered: int = 0

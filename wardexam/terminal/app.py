@@ -150,6 +150,7 @@ class WardApp(workarounds.NoTraceback):
     def show_note(self, patient_id: str, examination: Any = None) -> None:
         """The note of an examination, the last one when none is given."""
         from wardexam.note import note, referral
+        from wardexam.reasoning.change import before
         from wardexam.reasoning.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
 
@@ -158,8 +159,7 @@ class WardApp(workarounds.NoTraceback):
         shown = examination or (stored[-1] if stored else None)
         if shown is None:
             raise WardexamError("no examination is saved yet", remedy="press enter to examine")
-        earlier = [e for e in stored if e.at < shown.at]
-        previous = earlier[-1] if earlier else None
+        previous = before(stored, shown)
         urgency = assess(shown, previous, None)
 
         def render(form: "note.Form", scale: "ScaleName | None") -> str:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Side
 from wardexam.exam.text import clean
 from wardexam.reasoning.change import compare, value
 
@@ -29,7 +30,7 @@ def course_text(examinations: Sequence[Examination], revisions: dict[str, int]) 
     if not examinations:
         return "No examination is saved yet.\n"
     lines = []
-    moved: dict[tuple[str, str], float] = {}
+    moved: dict[tuple[str, Side], float] = {}
     for number, examination in enumerate(examinations, 1):
         more = f", revision {revisions[examination.id]}" if revisions[examination.id] > 1 else ""
         lines.append(
@@ -44,7 +45,7 @@ def course_text(examinations: Sequence[Examination], revisions: dict[str, int]) 
                 if sign.size is not None:
                     moved[sign.key] = max(moved.get(sign.key, 0), abs(sign.size))
     for key in sorted(moved, key=lambda k: -moved[k])[:3]:
-        found = [e.finding(*key) for e in examinations]  # type: ignore[arg-type]  # keys of findings
+        found = [e.finding(*key) for e in examinations]
         values = [v for f in found if f and (v := value(f)) is not None]
         row = catalogue()[key[0]]
         if len(values) > 1 and row.answers in ("tendon", "mrc"):

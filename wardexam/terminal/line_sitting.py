@@ -78,7 +78,7 @@ class Sitting:
         """Say the urgency when it has changed."""
         from wardexam.reasoning.urgency import assess
 
-        reading = self.engine.read(self.examination, pairs=False)
+        reading = self.engine.read(self.examination)
         lines = line_words.urgency(assess(self.examination, self.previous, reading))
         text = "\n".join(lines)
         if text and text != self.told:

@@ -50,8 +50,6 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
         lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]
-        if reading.pair:
-            lines.append(f"Two lesions fit better: {reading.pair}.")
         lines += [f"Sides differ, {a.text}." for a in reading.asymmetries[:reasons]]
         if reading.level_note:
             lines.append(f"{reading.level_note}.")

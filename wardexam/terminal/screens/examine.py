@@ -89,7 +89,6 @@ class ExamineScreen(LineScreen):
         )
         self.said = said
         self.amends = amends
-        self._pages = [*row_sets(), *(p for p in PARTS if p != "reflexes"), FLAGS]
         self._page = "core"
         self._row, self._side = 0, 0
         self._down_first = self._both = False
