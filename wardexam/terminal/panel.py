@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from wardexam.reasoning.urgency import Urgency
 
 
+CAUTION = "Rules nothing out. Follow local policy."
+
+
 def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
     wrapped = textwrap.wrap(text, width, max_lines=lines, placeholder=" ..")
     found: list[Line] = [[(line, style)] for line in wrapped]
@@ -26,7 +29,7 @@ def panel_lines(
     *,
     failed: bool = False,
 ) -> list[Line]:
-    """The panel's twenty lines; a line that has nothing to say stays empty."""
+    """The panel's twenty-one lines, all that 80x24 leaves; a line that has nothing to say stays empty."""
     lines: list[Line] = []
     if urgency.reasons:
         style = "alarm" if urgency.level == 3 else "warn"
@@ -77,5 +80,5 @@ def panel_lines(
         width,
         2,
     )
-    lines += _block("Rules nothing out. Follow local policy.", width, 1, "quiet")
+    lines += _block(CAUTION, width, 2, "quiet")
     return lines
