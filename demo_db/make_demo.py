@@ -63,22 +63,16 @@ def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
 def make(folder: Path, seed: int = SEED) -> None:
     """Write the ward into an empty folder."""
     from wardexam.note.handover import headline_of
-    from wardexam.records.ward import Summary, open_ward
+    from wardexam.records.ward import open_ward
 
     ward = open_ward(folder)
     for stay, (patient, examinations) in zip(STAYS, documents(seed), strict=True):
-        headline = headline_of(examinations)
-        summary = (
-            Summary(headline.urgency, headline.urgency_word, headline.worse, headline.headline)
-            if headline
-            else None
-        )
         if stay.discharged is not None:
             left = START + timedelta(hours=stay.discharged)
             patient = Patient.model_validate(
                 patient.model_dump(mode="json") | {"discharged": left.isoformat()}
             )
-        ward.take_in(patient, examinations, "demo", summary)
+        ward.take_in(patient, examinations, "demo", headline_of(examinations))
     ward.rebuild_index()
     for pattern in ("*.lock", "*.holder", "*.before", "audit.jsonl"):
         for extra in folder.glob(pattern):

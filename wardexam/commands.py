@@ -18,6 +18,7 @@ from wardexam.errors import InputError, WardexamError
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
     from wardexam.exam.sheet import Sheet
+    from wardexam.reasoning.wording import Wording
     from wardexam.records.ward import Ward
 
 # When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
@@ -67,6 +68,29 @@ def _ward(options: argparse.Namespace) -> "Ward":
     return open_ward(ward_folder(options.db), shared=options.shared)
 
 
+def _wording(options: argparse.Namespace) -> "tuple[Wording, str]":
+    """The hospital's own words, and why they were refused where they were."""
+    from wardexam.records.paths import wording_text
+
+    try:
+        found = wording_text(options.wording)
+        if found is None:
+            return {}, ""
+        from wardexam.reasoning.wording import read_wording
+
+        return read_wording(found[1], where=found[0]), ""
+    except WardexamError as error:
+        return {}, str(error)
+
+
+def _spoken(options: argparse.Namespace) -> "Wording":
+    """The hospital's own words; a refusal is said on stderr and the command goes on without."""
+    wording, refusal = _wording(options)
+    if refusal:
+        _complain(refusal)
+    return wording
+
+
 def _terminal(
     ward: "Ward", options: argparse.Namespace, notice: str = "", clock: Callable[[], datetime] = now
 ) -> int:
@@ -75,13 +99,15 @@ def _terminal(
     terminal = prepare(os.environ, ascii_only=options.ascii)
     from wardexam.terminal.app import WardApp
 
+    wording, refusal = _wording(options)
     return WardApp.run_on(
         ward,
         terminal=terminal,
         examiner=_examiner(options),
         now=clock,
         new_id=new_id,
-        notice=notice,
+        notice=refusal or notice,
+        wording=wording,
     )
 
 
@@ -117,6 +143,7 @@ def enter(options: argparse.Namespace) -> int:
         examiner=_examiner(options),
         now=now,
         new_id=new_id,
+        wording=_spoken(options),
         read=sys.stdin,
         write=sys.stdout,
     )
@@ -160,7 +187,7 @@ def note(options: argparse.Namespace) -> int:
     else:
         chosen = list(stored[-1:])
     previous = before(stored, chosen[0])
-    urgency = assess(chosen[0], previous, None)
+    urgency = assess(chosen[0], previous, None, _spoken(options))
     text = render(
         patient,
         chosen[0],
@@ -186,7 +213,7 @@ def referral(options: argparse.Namespace) -> int:
     patient = ward.patient(options.patient)
     stored = _stored(ward, options.patient)
     previous = before(stored, stored[-1])
-    urgency = assess(stored[-1], previous, None)
+    urgency = assess(stored[-1], previous, None, _spoken(options))
     sys.stdout.write(words.render(patient, stored[-1], previous=previous, urgency=urgency))
     ward.record("exported", options.patient, _examiner(options))
     return 0
@@ -198,9 +225,10 @@ def handover(options: argparse.Namespace) -> int:
 
     ward = _ward(options)
     rows = [
-        (ward.patient(bed.patient_id), ward.examinations(bed.patient_id)) for bed in ward.beds()
+        (ward.patient(bed.patient_id), ward.examinations(bed.patient_id), bed.summary)
+        for bed in ward.beds()
     ]
-    sys.stdout.write(sheet.render(rows, now=now()))
+    sys.stdout.write(sheet.render(rows, now=now(), wording=_spoken(options)))
     ward.record("exported", "", _examiner(options))
     return 0
 
@@ -275,6 +303,7 @@ def localise(options: argparse.Namespace) -> int:
 
     code = 0
     engine = None
+    wording = _spoken(options)
     for place, sheet in _sheets(options):
         try:
             if isinstance(sheet, WardexamError):
@@ -282,7 +311,7 @@ def localise(options: argparse.Namespace) -> int:
             examination = sheet.examination()
             engine = engine or load()
             reading = engine.read(examination)
-            urgency = assess(examination, None, reading)
+            urgency = assess(examination, None, reading, wording)
         except WardexamError as error:
             _complain(f"{place}: {error}")
             code = error.exit_code
@@ -342,12 +371,17 @@ def export(options: argparse.Namespace) -> int:
 
 def import_(options: argparse.Namespace) -> int:
     """Read an archive into the ward: all of it or nothing."""
+    from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
     try:
         with open(options.file, "rb") as source:
             result = archive.read_archive(
-                _ward(options), source, by=_examiner(options), dry_run=options.dry_run
+                _ward(options),
+                source,
+                by=_examiner(options),
+                dry_run=options.dry_run,
+                summary=headline_of,
             )
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
@@ -392,6 +426,12 @@ def parser() -> argparse.ArgumentParser:
             action="store_true",
             default=False if target is top else argparse.SUPPRESS,
             help="draw with plain ASCII characters only",
+        )
+        target.add_argument(
+            "--wording",
+            metavar="FILE",
+            default=default,
+            help="the hospital's own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)",
         )
     top.set_defaults(command=open_screen)
     commands = top.add_subparsers(title="commands", metavar="COMMAND")

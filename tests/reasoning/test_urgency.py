@@ -2,11 +2,10 @@
 
 import pytest
 
-from wardexam.errors import TableError
 from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.change import compare, sum_score
-from wardexam.reasoning.urgency import NOT_EXCLUDED, assess, read_wording, rules
+from wardexam.reasoning.urgency import NOT_EXCLUDED, assess, rules
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
 
@@ -75,20 +74,6 @@ def test_statements_and_silence_never_calm_a_flag():
 def test_every_rule_names_source_image_and_call():
     for name, row in rules().items():
         assert all(row[k] for k in ("source", "image", "call", "reason")), name
-
-
-def test_the_hospitals_words_replace_the_wording_and_not_the_firing():
-    wording = read_wording('[cauda_equina]\ncall = "bleep 1234"\n')
-    urgency = assess(read_line("flag:saddle_numb=yes").examination(), None, None, wording)
-    assert next(r for r in urgency.reasons if r.rule == "cauda_equina").call == "bleep 1234"
-
-
-@pytest.mark.parametrize(
-    "text", ["[cauda_equina\n", "[no_such_rule]\ncall = 'x'\n", "[cauda_equina]\nurgency = 0\n"]
-)
-def test_a_bad_wording_file_is_refused(text):
-    with pytest.raises(TableError):
-        read_wording(text)
 
 
 def changed(before, after):

@@ -34,6 +34,7 @@ def talk(ward, *answers, stream=None):
         examiner="Dr Test",
         now=lambda: START + timedelta(minutes=next(clock)),
         new_id=lambda: next(ids),
+        wording={},
         read=stream or io.StringIO("".join(a + "\n" for a in answers)),
         write=out,
     )

@@ -1,61 +1,117 @@
-"""The ward's handover sheet: sickest and most changed first, ten patients to a screen of 24 lines."""
+"""The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.text import to_ascii
-from wardexam.note.headline import Headline, summarise
-from wardexam.reasoning.change import compare
+from wardexam.note.headline import shortened, summarise
+from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.urgency import assess
+from wardexam.records.ward import Summary
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.wording import Wording
 
 PER_SCREEN = 10
+# A page is its heading, two lines a patient and a blank line; without the blank it fills 80x24's room.
+PAGE_LINES = 2 * PER_SCREEN + 2
+WIDTH, REASON = 80, 29
+SHORT = ("none", "days", "today", "NOW")
+END = (
+    "What was not examined or not asked is not known. Signs exclude no emergency.\n"
+    "Urgency none: no rule fired on what was found and asked. Follow local policy."
+)
+
+# A patient with the examinations of the stay, oldest first, and what was stored of the last one.
+Row = tuple[Patient, Sequence[Examination], Summary | None]
 
 
 def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     """When the next examination is due, in words; empty without a schedule."""
-    if patient.recheck_hours is None or last is None:
+    if patient.recheck_hours is None:
         return ""
-    hours = (last.at + timedelta(hours=patient.recheck_hours) - now).total_seconds() / 3600
-    return f"overdue {-hours:.0f} h" if hours < 0 else f"due in {hours:.0f} h"
+    due = last.at + timedelta(hours=patient.recheck_hours) if last else patient.admitted
+    hours = (due - now).total_seconds() / 3600
+    span = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
+    return f"{span} late" if hours < 0 else f"due {span}"
 
 
-def headline_of(examinations: Sequence[Examination]) -> Headline | None:
+def headline_of(
+    examinations: Sequence[Examination], wording: "Wording | None" = None
+) -> Summary | None:
     """The headline of a patient's last examination against the one before; None without one."""
     if not examinations:
         return None
     last = examinations[-1]
     previous = examinations[-2] if len(examinations) > 1 else None
-    urgency = assess(last, previous, None)
+    urgency = assess(last, previous, None, wording)
     return summarise(urgency, compare(previous, last) if previous else None, None)
 
 
-def render(rows: Sequence[tuple[Patient, Sequence[Examination]]], *, now: datetime) -> str:
-    """The sheet as plain ASCII text, 80 columns, two lines a patient."""
-    made = []
-    for patient, examinations in rows:
-        headline = headline_of(examinations)
-        last = examinations[-1] if examinations else None
-        if headline is None or last is None:
-            word, text, order = "not examined", "no examination is stored", (-0.5, 0)
-        else:
-            word = headline.urgency_word + (", WORSE" if headline.worse else "")
-            text = headline.headline
-            order = (-float(headline.urgency), -int(headline.worse))
-        age = "" if patient.age is None else f" {patient.age}"
-        first = f"{to_ascii(patient.bed):<6}{to_ascii(patient.name)[:24]}{age:<5} {word.upper() if 'now' in word else word}"
-        when = f"{last.at:%d %b %H:%M} {to_ascii(last.examiner)[:12]}" if last else ""
-        asked = f"flags asked {len(last.flags)} of {len(flags())}" if last else ""
-        second = f"      {text}; {when}; {asked}; {due_in(patient, last, now)}".rstrip("; ")
-        made.append((order, patient.bed, [first[:80].rstrip(), second[:80].rstrip()]))
-    made.sort(key=lambda m: (m[0], m[1]))
-    lines = []
+def _changed(change: Change | None) -> str:
+    """What changed most, and how much more did."""
+    if change is None:
+        return "first examination"
+    if not change.signs:
+        return "no sign changed"
+    graded = sorted(change.signs, key=lambda s: (not (s.worse and s.beyond), not s.beyond))
+    patterns = [p.replace("_", " ") for p in change.patterns]
+    if patterns:
+        return f"{', '.join(patterns)}: {len(change.signs)} signs"
+    more = len(change.signs) - 1
+    return graded[0].text + (f", {more} more" if more else "")
+
+
+def _not_asked(last: Examination) -> tuple[str, str]:
+    left = [row.short for name, row in flags().items() if name not in last.flags]
+    if not left:
+        return "all flags asked", "all flags asked"
+    more = f" +{len(left) - 1}" if len(left) > 1 else ""
+    return f"not asked: {left[0]}{more}", f"{len(left)} flags not asked"
+
+
+def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[float, ...], str]:
+    """The order of one patient on the sheet, and the two lines."""
+    patient, examinations, stored = row
+    head = headline_of(examinations, wording)
+    age = "" if patient.age is None else str(patient.age)
+    who = f"{to_ascii(patient.bed)[:5]:<6}{shortened(to_ascii(patient.name), 18):<18}{age:>4} "
+    due = due_in(patient, examinations[-1] if examinations else None, now)
+    if head is None:
+        first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
+        return (-0.5, 0.0, 0.0), f"{first.rstrip()}\n      nothing examined, no flag asked"
+    level, text = head.urgency, head.headline
+    if stored and stored.urgency > level:  # raised by the inferred site when it was saved
+        level, text = stored.urgency, stored.headline
+    last = examinations[-1]
+    if not level and last.impression:
+        text = to_ascii(last.impression)
+    change = compare(examinations[-2], last) if len(examinations) > 1 else None
+    worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
+    word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
+    first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"
+    when = f"      {last.at:%d %b %H:%M} {to_ascii(last.examiner)[:12]}; "
+    room = WIDTH - len(when)
+    changed, (named, counted) = _changed(change), _not_asked(last)
+    second = f"{changed}; {named}"
+    if len(second) > room:
+        second = f"{shortened(changed, room - len(counted) - 2)}; {counted}"
+    return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{when}{second}"
+
+
+def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:
+    """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages."""
+    made = [(*_entry(row, now, wording), row[0].bed) for row in rows]
+    made.sort(key=lambda m: (m[0], m[2]))
+    pages = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
         page = made[number : number + PER_SCREEN]
-        lines += [
-            f"HANDOVER {now:%Y-%m-%d %H:%M}   {number + 1 if page else 0}-{number + len(page)} of {len(made)}   sickest and most changed first"
-        ]
-        lines += [line for _, _, pair in page for line in pair]
-        lines += ["What was not examined or not asked is not known. Follow local policy.", ""]
-    return "\n".join(lines).rstrip("\n") + "\n"
+        span = f"{number + 1}-{number + len(page)}" if page else "0"
+        head = (
+            f"HANDOVER {now:%d %b %Y %H:%M}  {span} of {len(made)}, sickest and most changed first"
+        )
+        pages.append("\n".join([head, *(lines for _, lines, _ in page)]))
+    return "\n\n".join([*pages, END]) + "\n"

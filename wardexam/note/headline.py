@@ -1,33 +1,31 @@
 """One line for the ward list: urgency, whether worse, and the leading words."""
 
-from dataclasses import dataclass
+import textwrap
 
 from wardexam.exam.text import to_ascii
 from wardexam.reasoning.change import Change
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.urgency import Urgency
+from wardexam.records.ward import Summary
 
-LONGEST = 40
-
-
-@dataclass(frozen=True, slots=True)
-class Headline:
-    """The fields the store keeps beside a patient for the list."""
-
-    urgency: int
-    urgency_word: str
-    worse: bool
-    headline: str
+LONGEST = 60
 
 
-def summarise(urgency: Urgency, change: Change | None, reading: Reading | None) -> Headline:
-    """The headline of an examination."""
+def shortened(text: str, width: int) -> str:
+    """The text in at most `width` characters, broken between words, ending in ``..`` where cut."""
+    return textwrap.shorten(text, width, placeholder="..") if len(text) > width else text
+
+
+def summarise(urgency: Urgency, change: Change | None, reading: Reading | None) -> Summary:
+    """What the store keeps of an examination for the ward list."""
     worse = bool(change and change.worse)
     if urgency.reasons:
         text = urgency.reasons[0].text
+    elif urgency.answered_yes:
+        text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
         text = f"{reading.sites[0].word}: {reading.sites[0].name}"
     else:
         asked = len(urgency.not_asked)
-        text = f"{asked} flags not asked" if asked else "no flag raised"
-    return Headline(urgency.level, urgency.word, worse, to_ascii(text)[:LONGEST])
+        text = f"{asked} flags not asked" if asked else "no rule fired"
+    return Summary(urgency.level, urgency.word, worse, shortened(to_ascii(text), LONGEST))

@@ -24,7 +24,13 @@ MEANING_ORDER = {
     "clonic": 4,
 }
 _MRC = {"0": 0.0, "1": 1.0, "2": 2.0, "3": 3.0, "4-": 3.67, "4": 4.0, "4+": 4.33, "5": 5.0}
-REFLEX_STEP, POWER_STEP = 2.0, 1.0
+REFLEX_STEP, POWER_STEP, RESIDUAL_STEP, LEVEL_STEP = 2.0, 1.0, 100.0, 2.0
+# What can move across the body, as `Change.patterns` names it.
+PATTERNS = (
+    "reflexes_lost_with_weakness", "one_sided_face_arm_leg", "cortical_sign_new",
+    "sphincter_new", "level_climbing", "side_joining",
+)  # fmt: skip
+CORTICAL = ("aphasia", "neglect", "field_loss", "gaze_palsy", "dysarthria")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +98,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
             return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
 
         size = float(lowest(after) - lowest(before))
-        return SignChange(after.key, text, size, abs(size) >= 2, size < 0)
+        return SignChange(after.key, text, size, abs(size) >= LEVEL_STEP, size < 0)
     if kind == "mrc":
         return SignChange(
             after.key, text, size, abs(size or 0) >= POWER_STEP - 0.01, (size or 0) < 0
@@ -102,16 +108,42 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         away = abs((new or 0) - 2) > abs((old or 0) - 2)
         return SignChange(after.key, text, size, abs(size or 0) >= REFLEX_STEP, away)
     if kind == "residual":
-        return SignChange(after.key, text, size, abs(size or 0) >= 100, (size or 0) > 0)
-    return SignChange(after.key, text, size, was != now, was and not now)
+        return SignChange(after.key, text, size, abs(size or 0) >= RESIDUAL_STEP, (size or 0) > 0)
+    # A few unsustained beats can be normal (DeJong, from memory): only sustained clonus is beyond doubt.
+    doubtful = kind == "clonus" and "sustained" not in (before.answer, after.answer)
+    return SignChange(after.key, text, size, was != now and not doubtful, was and not now)
+
+
+def _from_statement(after: Finding) -> SignChange | None:
+    """A sign that is not as usual, where the last examination stated the rest to be normal."""
+    if after.answer is None or (after.choice and after.choice.usual):
+        return None
+    size = None
+    if after.row.answers == "mrc":
+        size = (value(after) or 0.0) - 5.0
+    elif after.scale:
+        size = (value(after) or 0.0) - 2.0
+    step = POWER_STEP if after.row.answers == "mrc" else REFLEX_STEP
+    side = "" if after.side == "midline" else f"{after.side} "
+    text = f"{side}{after.row.name} stated normal, now {_shown(after)}"
+    return SignChange(after.key, text, size, size is None or abs(size) >= step - 0.01, True)
 
 
 def compare(previous: Examination, current: Examination) -> Change:
-    """What changed from one examination to a later one; only signs found in both are compared."""
+    """What changed from one examination to a later one.
+
+    Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
+    statement that the rest was normal.
+    """
     signs = []
     for after in current.findings:
         before = previous.finding(after.sign, after.side)
-        changed = _one(before, after) if before else None
+        if before:
+            changed = _one(before, after)
+        elif previous.stated_normal(after.sign, after.side):
+            changed = _from_statement(after)
+        else:
+            continue
         if changed:
             signs.append(changed)
     patterns = []
@@ -122,13 +154,17 @@ def compare(previous: Examination, current: Examination) -> Change:
         patterns.append("reflexes_lost_with_weakness")
     sides = {s.key[1] for s in weaker if s.beyond}
     limbs = {s.row.limb for s in weaker if s.beyond}
-    if len(sides) == 1 and len(limbs) >= 2 and limbs & {"head", "arm"}:
+    if len(sides) == 1 and ("head" in limbs or {"arm", "leg"} <= limbs):
         patterns.append("one_sided_face_arm_leg")
+    if any(s.key[0] in CORTICAL for s in worse):
+        patterns.append("cortical_sign_new")
     if any(s.row.part == "sphincters" for s in worse):
         patterns.append("sphincter_new")
     if any(s.key[0].startswith("level_") for s in worse):
         patterns.append("level_climbing")
-    joined = {s.key[1] for s in weaker if (b := previous.finding(*s.key)) and b.answer == "5"}
+    joined = {
+        s.key[1] for s in weaker if (b := previous.finding(*s.key)) is None or b.answer == "5"
+    }
     held = {
         f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, "5")
     }

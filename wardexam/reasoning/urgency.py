@@ -5,7 +5,7 @@ inferred site can raise urgency and never lower it. Silence and "rest normal" ar
 """
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -15,12 +15,12 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.errors import TableError
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
-from wardexam.exam.flags import flag_names
-from wardexam.reasoning.change import compare
+from wardexam.exam.flags import flag_names, flags
+from wardexam.reasoning.change import PATTERNS, compare
 from wardexam.reasoning.reading import Reading
 
 # Own plain words, least to most.
-WORDS = ("no flag raised", "within days", "today", "now")
+WORDS = ("none raised", "within days", "today", "now")
 POLICY = "Follow local policy."
 NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
 
@@ -39,12 +39,13 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
-    """The urgency, 0 to 3, its word, the reasons (gravest first) and the flags not asked."""
+    """The urgency, 0 to 3, its word, the reasons (gravest first), the flags not asked and those said yes."""
 
     level: int
     word: str
     reasons: tuple[Reason, ...]
     not_asked: tuple[str, ...]
+    answered_yes: tuple[str, ...]
     caution: str
 
 
@@ -64,17 +65,13 @@ def _limbs(examination: Examination) -> set[tuple[str, str]]:
     }
 
 
-def _one_sided(examination: Examination) -> bool:
+def _focal(examination: Examination) -> bool:
+    """Weakness of the face or a limb, other than of both legs, or a cortical sign."""
     limbs = _limbs(examination)
-    regions = {side: {limb for limb, s in limbs if s == side} for side in ("right", "left")}
-    two = [
-        s
-        for s in regions
-        if len(regions[s]) >= 2 and not regions["left" if s == "right" else "right"]
-    ]
+    both_legs = {("leg", "right"), ("leg", "left")} <= limbs
     cortical = ("aphasia", "neglect", "field_loss", "gaze_palsy", "dysarthria")
     return (
-        bool(two)
+        (bool(limbs) and not both_legs)
         or any(_has(examination, s, ("present", "slight", "marked")) for s in cortical)
         or any(f.sign == "face_lower" and _weak(f) for f in examination.findings)
     )
@@ -111,7 +108,9 @@ CONDITIONS: dict[str, Callable[[Examination], bool]] = {
     or e.flags.get("progressive") == "yes",
     "back_pain": lambda e: e.context.complaint == "back_pain" or e.context.pain in ("back", "radiating"),
     "sudden_onset": lambda e: e.context.onset == "sudden",
-    "one_sided_or_cortical": _one_sided,
+    "within_weeks": lambda e: e.context.onset != "longer",
+    "onset_days": lambda e: e.context.onset in ("hours", "days"),
+    "focal_or_cortical": _focal,
     "all_limbs_weak_low_reflexes": lambda e: _low_reflexes(e) and {("leg", "right"), ("leg", "left")} <= _limbs(e)
     and e.context.onset in ("hours", "days", "weeks", "unknown"),
 }  # fmt: skip
@@ -127,7 +126,7 @@ def rules() -> dict[str, dict[str, Any]]:
     text = (files("wardexam.reasoning") / "urgency.toml").read_text(encoding="utf-8")
     table = tomllib.loads(text)
     known = {f"flag:{f}" for f in flag_names()} | {f"sign:{c}" for c in CONDITIONS}
-    known |= {"change:worse", "change:one_sided_face_arm_leg", "change:reflexes_lost_with_weakness"}
+    known |= {f"change:{pattern}" for pattern in ("worse", *PATTERNS)}
     for name, row in table.items():
         for item in (*row["any"], *row["all"]):
             if item not in known:
@@ -135,37 +134,18 @@ def rules() -> dict[str, dict[str, Any]]:
     return table
 
 
-def read_wording(text: str) -> dict[str, dict[str, str]]:
-    """The hospital's own words: for a rule its ``image`` and ``call``; never whether it fires.
-
-    Raises:
-        TableError: The text is not TOML (with its line), or speaks of an unknown rule or field.
-    """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TableError(str(error), where="wording", remedy="the built-in wording stays") from None
-    for name, row in table.items():
-        if name not in rules():
-            raise TableError(
-                f"unknown rule '{name}'", where="wording", remedy="known: " + ", ".join(rules())
-            )
-        if (
-            not isinstance(row, dict)
-            or not set(row) <= {"image", "call"}
-            or not all(isinstance(v, str) for v in row.values())
-        ):
-            raise TableError(
-                "only the texts 'image' and 'call' can be given", where=f"wording, rule {name}"
-            )
-    return table
-
-
 def assess(
     examination: Examination, previous: Examination | None, reading: Reading | None,
-    wording: dict[str, dict[str, str]] | None = None,
+    wording: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Urgency:  # fmt: skip
-    """The urgency of an examination, against the previous one where there is one."""
+    """The urgency of an examination.
+
+    Args:
+        examination: What was found.
+        previous: The examination before, if any: what is worse raises urgency.
+        reading: The inferred sites, if any: they can raise urgency.
+        wording: The hospital's own words for a rule's texts (`wardexam.reasoning.wording`).
+    """
     change = compare(previous, examination) if previous else None
     holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
     holds |= {f"sign:{name}" for name, condition in CONDITIONS.items() if condition(examination)}
@@ -181,7 +161,7 @@ def assess(
                 Reason(
                     name,
                     row["urgency"],
-                    row["reason"],
+                    words["reason"],
                     words["image"],
                     words["call"],
                     row["source"],
@@ -198,4 +178,5 @@ def assess(
     level = max((r.urgency for r in fired), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"
-    return Urgency(level, WORDS[level], tuple(fired), not_asked, caution)
+    yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
+    return Urgency(level, WORDS[level], tuple(fired), not_asked, yes, caution)

@@ -8,7 +8,7 @@ sorted, so that what is read in and written out again is the same to the byte.
 import csv
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, BinaryIO
 
@@ -18,7 +18,7 @@ from wardexam.errors import InputError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean
-from wardexam.records.ward import Ward
+from wardexam.records.ward import Summary, Ward, latest
 
 HEAD = {"archive": "wardexam", "version": 1}
 LONGEST_LINE = 20_000_000  # bytes
@@ -130,8 +130,11 @@ def read_archive(
     by: str,
     dry_run: bool = False,
     progress: Callable[[int], None] | None = None,
+    summary: Callable[[Sequence[Examination]], Summary | None] = lambda _: None,
 ) -> Counts:
     """Add an archive to the ward: everything is validated before anything is written.
+
+    `summary` makes what the ward list shows of a patient, from the latest revisions, oldest first.
 
     Raises:
         InputError: A line is not acceptable or a patient is on the ward already; nothing was added.
@@ -144,7 +147,7 @@ def read_archive(
         known.add(patient.id)
     if not dry_run:
         for number, (patient, examinations) in enumerate(rows, 1):
-            ward.take_in(patient, examinations, by)
+            ward.take_in(patient, examinations, by, summary(latest(examinations)))
             if progress:
                 progress(number)
     return Counts(len(rows), sum(len(e) for _, e in rows))

@@ -1,4 +1,4 @@
-"""Where a ward is kept, and the throw-away copy of the demo ward."""
+"""Where a ward and the hospital's own words are kept, and the throw-away copy of the demo ward."""
 
 import os
 import shutil
@@ -15,6 +15,38 @@ def ward_folder(given: str | None) -> Path:
     """The folder of the ward: the one given, else ``WARDEXAM_DB``, else in the user's data folder."""
     chosen = given or os.environ.get("WARDEXAM_DB")
     return Path(chosen).expanduser() if chosen else platformdirs.user_data_path("wardexam") / "ward"
+
+
+def wording_text(given: str | None) -> tuple[str, str] | None:
+    """The hospital's own words, as the file's name and text; None where no file holds any.
+
+    The file given, else ``WARDEXAM_WORDING``, else ``wording.toml`` in the user's, then the host's
+    settings folder.
+
+    Raises:
+        RecordsError: The file cannot be read, or is not UTF-8; with the line.
+    """
+    chosen = given or os.environ.get("WARDEXAM_WORDING")
+    if chosen:
+        path = Path(chosen).expanduser()
+    else:
+        places = (
+            platformdirs.user_config_path("wardexam"),
+            platformdirs.site_config_path("wardexam"),
+        )
+        found = [p for place in places if (p := place / "wording.toml").exists()]
+        if not found:
+            return None
+        path = found[0]
+    stays = "the built-in wording stays"
+    try:
+        data = path.read_bytes()
+        return path.name, data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise RecordsError("not UTF-8 text", f"{path.name}, line {line}", stays) from None
+    except OSError as error:
+        raise RecordsError(f"cannot be read: {error.strerror}", path.name, stays) from None
 
 
 def demo_source() -> Path:

@@ -9,7 +9,7 @@ import json
 import os
 import socket
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
@@ -194,7 +194,9 @@ class Ward:
         tables = self._read(patient_id)
         patient = next(iter(tables["patient"].values()))
         stored = list(tables.get("examinations", {}).values())
-        last = max(stored, key=lambda e: (e["at"], e["revision"]), default=None)
+        last = max(
+            stored, key=lambda e: (datetime.fromisoformat(e["at"]), e["revision"]), default=None
+        )
         meta: dict[str, Any] = next(iter(tables.get("meta", {}).values()), {})
         return asdict(Bed(
             patient_id=patient["id"], bed=patient["bed"], name=patient["name"], age=patient["age"], sex=patient["sex"],
@@ -332,8 +334,7 @@ class Ward:
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, oldest first."""
-        latest = {e.id: e for e in self._revisions(patient_id)}
-        return tuple(sorted(latest.values(), key=lambda e: (e.at, e.id)))
+        return latest(self._revisions(patient_id))
 
     def revisions(self, patient_id: str, examination_id: str) -> tuple["Examination", ...]:
         """Every revision of one examination, first to last."""
@@ -346,7 +347,9 @@ class Ward:
                 if (row["id"], row["revision"]) == (examination.id, examination.revision):
                     raise InputError("is saved already", examination.id, "amend it instead")
             rows[str(max(map(int, rows), default=0) + 1)] = examination.model_dump(mode="json")
-            if summary:
+            # An amendment of an earlier examination leaves what the list says of the last.
+            last = max(datetime.fromisoformat(row["at"]) for row in rows.values())
+            if summary and examination.at >= last:
                 tables["meta"] = {"1": {"summary": asdict(summary)}}
 
     def save(
@@ -434,6 +437,12 @@ class Ward:
     def record(self, event: str, patient_id: str, by: str) -> None:
         """Write to the audit trail what was viewed, copied or exported."""
         self.audit.add(event, patient_id, by)
+
+
+def latest(examinations: "Iterable[Examination]") -> "tuple[Examination, ...]":
+    """The latest revision of every examination, oldest first."""
+    last = {e.id: e for e in sorted(examinations, key=lambda e: e.revision)}
+    return tuple(sorted(last.values(), key=lambda e: (e.at, e.id)))
 
 
 def open_ward(folder: Path, *, shared: bool = False) -> Ward:

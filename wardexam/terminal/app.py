@@ -14,6 +14,7 @@ from wardexam.terminal.environment import Terminal
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.examination import Examination
+    from wardexam.reasoning.wording import Wording
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
 
@@ -30,6 +31,7 @@ class WardApp(workarounds.NoTraceback):
         new_id: Gives a new opaque identifier.
         terminal: What the terminal can show.
         notice: A line shown at the start.
+        wording: The hospital's own words for urgency.
     """
 
     ENABLE_COMMAND_PALETTE = False
@@ -37,11 +39,11 @@ class WardApp(workarounds.NoTraceback):
 
     def __init__(
         self, ward: "Ward", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
-        terminal: Terminal, notice: str = "", **options: Any,
+        terminal: Terminal, notice: str = "", wording: "Wording | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(ansi_color=True, **options)
         self.ward, self.examiner, self.now, self.new_id = ward, examiner, now, new_id
-        self.terminal, self.notice = terminal, notice
+        self.terminal, self.notice, self.wording = terminal, notice, wording or {}
         self.draft: Draft | None = None
         self._last_key = time.monotonic()
 
@@ -160,7 +162,7 @@ class WardApp(workarounds.NoTraceback):
         if shown is None:
             raise WardexamError("no examination is saved yet", remedy="press enter to examine")
         previous = before(stored, shown)
-        urgency = assess(shown, previous, None)
+        urgency = assess(shown, previous, None, self.wording)
 
         def render(form: "note.Form", scale: "ScaleName | None") -> str:
             return note.render(
@@ -194,7 +196,13 @@ class WardApp(workarounds.NoTraceback):
         from wardexam.terminal.screens.text import TextScreen
 
         rows = [
-            (self.ward.patient(b.patient_id), self.ward.examinations(b.patient_id))
+            (self.ward.patient(b.patient_id), self.ward.examinations(b.patient_id), b.summary)
             for b in self.ward.beds()
         ]
-        self.push_screen(TextScreen("Handover", handover.render(rows, now=self.now())))
+        self.push_screen(
+            TextScreen(
+                "Handover",
+                handover.render(rows, now=self.now(), wording=self.wording),
+                page=handover.PAGE_LINES,
+            )
+        )

@@ -24,6 +24,7 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
+    from wardexam.reasoning.wording import Wording
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
 
@@ -34,6 +35,7 @@ def converse(
     examiner: str,
     now: Callable[[], datetime],
     new_id: Callable[[], str],
+    wording: "Wording",
     read: TextIO,
     write: TextIO,
 ) -> int:
@@ -53,7 +55,7 @@ def converse(
     with signals.watch(ending, (signal.SIGHUP, signal.SIGTERM)):
         try:
             talk.say("Examination on plain lines. Type h at any question for help.")
-            sitting = _begin(talk, ward, examiner, now, new_id)
+            sitting = _begin(talk, ward, examiner, now, new_id, wording)
             _examine(sitting, now)
         except (LeavingError, KeyboardInterrupt) as reason:
             if sitting is not None:
@@ -75,6 +77,7 @@ def _begin(
     examiner: str,
     now: Callable[[], datetime],
     new_id: Callable[[], str],
+    wording: "Wording",
 ) -> Sitting:
     from wardexam.reasoning.engine import load
 
@@ -100,7 +103,7 @@ def _begin(
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
     earlier = [e for e in stored if e.id != examination.id]
     previous = earlier[-1] if earlier else None
-    return Sitting(talk, ward, patient, examination, draft, load(), previous)
+    return Sitting(talk, ward, patient, examination, draft, load(), previous, wording)
 
 
 def _offer_drafts(
@@ -282,8 +285,6 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
     from wardexam.note.note import render
     from wardexam.note.suggestion import CAUTION, accepted_text
     from wardexam.reasoning.change import compare
-    from wardexam.reasoning.urgency import assess
-    from wardexam.records.ward import Summary
 
     talk = sitting.talk
     missing = [name for name in flags() if name not in sitting.examination.flags]
@@ -298,17 +299,18 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
         talk.say(f"Suggestion: {suggestion}", CAUTION)
         if talk.yes("Put it into the note? y or n:"):
             sitting.change(Change("suggestion", "", suggestion), "Put into the note.")
-    urgency = assess(sitting.examination, sitting.previous, reading)
+    urgency = sitting.urgency(reading)
     if not talk.yes("Save now? y or n:"):
         talk.say("Not saved yet.")
         return False
     change = compare(sitting.previous, sitting.examination) if sitting.previous else None
-    h = summarise(urgency, change, reading)
-    summary = Summary(h.urgency, h.urgency_word, h.worse, h.headline)
+    summary = summarise(urgency, change, reading)
     saved = sitting.ward.finish_draft(
         sitting.draft, sitting.examination, sitting.examination.examiner, summary
     )
     talk.say("Saved. The note:", "")
+    # The tool's reading stays out of the note until it is accepted.
+    urgency = sitting.urgency(None)
     note = render(sitting.patient, saved, previous=sitting.previous, urgency=urgency)
     talk.say(note.rstrip("\n"))
     return True

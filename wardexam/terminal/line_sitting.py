@@ -15,6 +15,9 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 
 if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
+    from wardexam.reasoning.reading import Reading
+    from wardexam.reasoning.urgency import Urgency
+    from wardexam.reasoning.wording import Wording
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
 
@@ -42,6 +45,7 @@ class Sitting:
     draft: "Draft"
     engine: "Engine"
     previous: Examination | None
+    wording: "Wording"
     undos: list[tuple[Change, str]] = field(default_factory=list)
     told: str = ""
 
@@ -74,12 +78,15 @@ class Sitting:
         if self.draft.problem:
             self.talk.say(self.draft.problem)
 
-    def warn(self) -> None:
-        """Say the urgency when it has changed."""
+    def urgency(self, reading: "Reading | None") -> "Urgency":
+        """The urgency in the hospital's words."""
         from wardexam.reasoning.urgency import assess
 
-        reading = self.engine.read(self.examination)
-        lines = line_words.urgency(assess(self.examination, self.previous, reading))
+        return assess(self.examination, self.previous, reading, self.wording)
+
+    def warn(self) -> None:
+        """Say the urgency when it has changed."""
+        lines = line_words.urgency(self.urgency(self.engine.read(self.examination)))
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
@@ -87,10 +94,8 @@ class Sitting:
 
     def meaning(self) -> None:
         """Say the reading."""
-        from wardexam.reasoning.urgency import assess
-
         reading = self.engine.read(self.examination)
-        self.talk.say(*line_words.urgency(assess(self.examination, self.previous, reading)))
+        self.talk.say(*line_words.urgency(self.urgency(reading)))
         self.talk.say(*line_words.reading(reading))
 
 

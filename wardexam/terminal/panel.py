@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 
 CAUTION = "Rules nothing out. Follow local policy."
+URGENT = 5  # lines for the urgency: reason, imaging and whom to call
 
 
 def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
@@ -33,10 +34,18 @@ def panel_lines(
     lines: list[Line] = []
     if urgency.reasons:
         style = "alarm" if urgency.level == 3 else "warn"
-        lines += _block(f"{urgency.word.upper()}: {urgency.reasons[0].text}", width, 2, style)
-        lines += _block(f"{urgency.reasons[0].image}; {urgency.reasons[0].call}", width, 2)
+        first = urgency.reasons[0]
+        reason = textwrap.wrap(f"{urgency.word.upper()}: {first.text}", width)[:2]
+        lines += [[(line, style)] for line in reason]
+        lines += _block(f"{first.image}; {first.call}", width, URGENT - len(reason))
     else:
-        lines += _block("No flag raised by what was entered.", width, 4)
+        yes = ", ".join(urgency.answered_yes)
+        text = (
+            f"No rule fired on what was entered. Flags yes: {yes}."
+            if yes
+            else "No rule fired on what was entered."
+        )
+        lines += _block(text, width, URGENT)
     entered = reading is not None and reading.entered > 0
     if failed:
         lines += _block("Reasoning unavailable; the grid works on.", width, 5, "warn")
@@ -75,10 +84,7 @@ def panel_lines(
     else:
         lines += [[], []]
     left = [row.short for name, row in flags().items() if name not in examination.flags]
-    lines += _block(
-        f"Flags not asked (f): {len(left)}: {', '.join(left)}" if left else "All flags asked.",
-        width,
-        2,
-    )
+    asked = f"{len(left)} flags not asked (f): {', '.join(left)}" if left else "All flags asked."
+    lines.append([(textwrap.shorten(asked, width, placeholder=".."), "")])
     lines += _block(CAUTION, width, 2, "quiet")
     return lines

@@ -224,7 +224,7 @@ class ExamineScreen(LineScreen):
         if figure_canvas.display != wide:
             figure_canvas.display = wide
             self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
-        urgency = assess(self.examination, self.previous, self._reading)
+        urgency = assess(self.examination, self.previous, self._reading, self.ward_app.wording)
         self.canvas("panel").show(
             panel_lines(self.examination, urgency, self._reading, width, failed=self._failed)
         )
@@ -803,14 +803,13 @@ class ExamineScreen(LineScreen):
         from wardexam.note.headline import summarise
         from wardexam.reasoning.change import compare
         from wardexam.reasoning.urgency import assess
-        from wardexam.records.ward import Summary
 
         app = self.ward_app
-        urgency = assess(self.examination, self.previous, self._reading)
+        urgency = assess(self.examination, self.previous, self._reading, app.wording)
         change = compare(self.previous, self.examination) if self.previous else None
-        h = summarise(urgency, change, self._reading)
+        summary = summarise(urgency, change, self._reading)
         try:
-            saved = self._stored(why, Summary(h.urgency, h.urgency_word, h.worse, h.headline))
+            saved = self._stored(why, summary)
         except WardexamError as error:
             self.say(str(error)[: self.size.width])
             return

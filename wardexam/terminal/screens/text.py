@@ -22,6 +22,7 @@ class TextScreen(LineScreen):
         render: Makes the note in a form and on a scale.
         referral: Makes the referral.
         patient_id: Whose it is, for the audit trail.
+        page: Lines that one key moves by; a text of pages starts each at the top.
     """
 
     KEYS: tuple[Key, ...] = TEXT
@@ -30,11 +31,11 @@ class TextScreen(LineScreen):
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        amend: Callable[[], None] | None = None, patient_id: str = "",
+        amend: Callable[[], None] | None = None, patient_id: str = "", page: int = 5,
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
-        self._patient, self._amend = patient_id, amend
+        self._patient, self._amend, self._page = patient_id, amend, page
         self._form = self._scale = self._top = 0
         self._as_referral = False
 
@@ -53,7 +54,10 @@ class TextScreen(LineScreen):
         """The text from its top line."""
         lines = self.shown.split("\n")
         room = self.size.height - 3
-        self._top = max(0, min(self._top, len(lines) - room))
+        last = (
+            len(lines) - room if self._page < room else (len(lines) - 1) // self._page * self._page
+        )
+        self._top = max(0, min(self._top, last))
         more = (
             f"  lines {self._top + 1}-{min(len(lines), self._top + room)} of {len(lines)}"
             if len(lines) > room
@@ -64,12 +68,12 @@ class TextScreen(LineScreen):
 
     def do_up(self) -> None:
         """Scroll up."""
-        self._top -= 5
+        self._top -= self._page
         self.redraw()
 
     def do_down(self) -> None:
         """Scroll down."""
-        self._top += 5
+        self._top += self._page
         self.redraw()
 
     def do_copy(self) -> None:

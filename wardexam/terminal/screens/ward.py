@@ -13,7 +13,7 @@ from wardexam.terminal.screens.base import LineScreen
 
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
-LETTERS = {"now": "NOW", "today": "today", "within days": "days", "no flag raised": "-"}
+URGENCY = ("none", "days", "today", "NOW")
 
 
 def _ago(then: str | None, now: datetime) -> str:
@@ -31,9 +31,10 @@ def _ago(then: str | None, now: datetime) -> str:
 
 def _due(bed: Bed, now: datetime) -> str:
     if bed.due_at is None:
-        return ""
+        return "" if bed.recheck_hours is None else "FIRST"
     hours = (bed.due_at - now).total_seconds() / 3600
-    return f"LATE {-hours:.0f}h" if hours < 0 else f"in {hours:.0f}h"
+    span = f"{abs(hours):.0f}h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
+    return f"LATE {span}" if hours < 0 else f"in {span}"
 
 
 class WardScreen(LineScreen):
@@ -77,7 +78,7 @@ class WardScreen(LineScreen):
             return
         wanted = self._search.lower()
         found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
-        far = "9999"
+        first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
             lambda b: (b.bed, b.name),
             lambda b: (-(b.summary.urgency if b.summary else 0), b.bed),
@@ -86,7 +87,10 @@ class WardScreen(LineScreen):
                 -(b.summary.urgency if b.summary else 0),
                 b.bed,
             ),
-            lambda b: (b.due_at.isoformat() if b.due_at else far, b.bed),
+            lambda b: (
+                b.due_at.timestamp() if b.due_at else first if b.recheck_hours else never,
+                b.bed,
+            ),
         )
         self._beds = tuple(sorted(found, key=keys[self._order]))
         self._row = max(0, min(self._row, len(self._beds) - 1))
@@ -107,7 +111,7 @@ class WardScreen(LineScreen):
             ]
         )
         names = (
-            f"{'Bed':<6}{'Name':<20}{'Age':>4} {'Urgency':<8}{'':<6}{'Last':>6} {'Due':<9} Reason"
+            f"{'Bed':<6}{'Name':<17}{'Age':>3} {'Urgency':<8}{'':<6}{'Last':>6} {'Due':<8} Reason"
         )
         lines: list[Line] = [[(f"  {names}", "quiet")]]
         room = self.size.height - 4
@@ -136,14 +140,20 @@ class WardScreen(LineScreen):
 
         clear = to_ascii if self.ward_app.terminal.ascii else clean
         summary = bed.summary
-        word = LETTERS.get(summary.urgency_word, summary.urgency_word) if summary else "-"
+        word = URGENCY[summary.urgency] if summary else "?"
         mark = "*" if bed.has_draft else " "
         age = "" if bed.age is None else str(bed.age)
-        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:19]:<20}{age:>4} "
+        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:16]:<17}{age:>3} "
         worse = "worse" if summary and summary.worse else ""
-        rest = f"{worse:<6}{_ago(bed.last_at, now):>6} {_due(bed, now):<9} "
-        text = summary.headline if summary else "not examined"
-        rest += textwrap.shorten(text, max(10, self.size.width - 64), placeholder="..")
+        rest = f"{worse:<6}{_ago(bed.last_at, now):>6} {_due(bed, now):<8} "
+        text = (
+            summary.headline
+            if summary
+            else "not examined"
+            if bed.last_at is None
+            else "not worked out"
+        )
+        rest += textwrap.shorten(text, max(10, self.size.width - 60), placeholder="..")
         style = "cursor" if chosen else ""
         urgent = (
             "alarm"

@@ -1,0 +1,130 @@
+"""The handover sheet: its order, what it says of change and of what was not asked, its size."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from wardexam.exam.examination import Patient
+from wardexam.exam.flags import flag_names
+from wardexam.exam.typed import read_line
+from wardexam.note import handover
+from wardexam.records.ward import Summary
+
+AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
+NOW = AT + timedelta(hours=12)
+
+
+def row(bed, *visits, stored=None, **more):
+    """A patient of the sheet; each visit a typed line, four hours apart."""
+    patient = Patient(id=f"patient{bed.lower()}", bed=bed, name="Ana Invented", admitted=AT, **more)
+    made = [
+        read_line(line)
+        .examination(AT + timedelta(hours=4 * n))
+        .model_copy(update={"id": f"exam000{n}", "patient": patient.id, "examiner": "Dr Ash"})
+        for n, line in enumerate(visits)
+    ]
+    return patient, made, stored
+
+
+def sheet(*rows):
+    return handover.render(rows, now=NOW)
+
+
+def beds(text):
+    return [
+        line.split()[0] for line in text.splitlines() if line[:1] in "AB" and line[1:2].isdigit()
+    ]
+
+
+def entry(text, bed):
+    lines = text.splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith(f"{bed} "))
+    return lines[at], lines[at + 1]
+
+
+def test_sickest_come_first_then_the_worse_then_those_with_most_change():
+    rows = [
+        row("A1", "knee 2/2"),
+        row("A2"),
+        row("A3", "plantar down/up"),
+        row("A4", "flag:saddle_numb=yes"),
+        row("A5", "hip_flexion 5/5", "hip_flexion 3/3 flag:saddle_numb=yes"),
+        row("A6", "power_leg 5/5", "power_leg 2/2 flag:saddle_numb=yes"),
+        row("A7", "knee 2/2 hip_flexion 4/5", "knee 2/2 hip_flexion 5/5"),
+    ]
+    # NOW and worse by much, by less, NOW and not worse, today, never examined, none raised.
+    assert beds(sheet(*rows)) == ["A6", "A5", "A4", "A3", "A2", "A1", "A7"]
+
+
+def test_the_order_does_not_depend_on_the_order_of_the_rows():
+    rows = [row("A1", "knee 2/2"), row("A2", "flag:saddle_numb=yes"), row("A3", "knee 2/2")]
+    assert sheet(*rows) == sheet(*reversed(rows))
+
+
+def test_change_and_what_was_not_asked_are_said():
+    text = sheet(row("A1", "knee 2/2", "knee 0/2 flag:bladder_bowel=no"))
+    first, second = entry(text, "A1")
+    assert "today WORSE" in first
+    assert "right knee 2+ to 0" in second
+    assert "not asked: saddle numbness +13" in second
+
+
+def test_a_first_examination_is_no_change_and_silence_is_no_answer():
+    _, second = entry(sheet(row("A1", "knee 2/2")), "A1")
+    assert "first examination" in second
+    assert "not asked: bladder or bowel +14" in second
+
+
+def test_every_flag_asked_is_said():
+    every = " ".join(f"flag:{name}=no" for name in flag_names())
+    assert "all flags asked" in entry(sheet(row("A1", every)), "A1")[1]
+
+
+def test_a_flag_answered_yes_shows_though_no_rule_fires():
+    assert "flag yes: cancer" in entry(sheet(row("A1", "flag:cancer=yes")), "A1")[0]
+
+
+@pytest.mark.parametrize(
+    ("hours", "said"), [(4, "8 h late"), (11, "1 h late"), (24, "due 12 h"), (None, "")]
+)
+def test_the_time_of_the_next_examination_is_said(hours, said):
+    first, _ = entry(sheet(row("A1", "knee 2/2", recheck_hours=hours)), "A1")
+    assert first.endswith(said) if said else "due" not in first and "late" not in first
+
+
+def test_a_patient_with_a_schedule_never_examined_is_late_since_admission():
+    first, second = entry(sheet(row("A1", recheck_hours=4)), "A1")
+    assert "not yet" in first
+    assert first.endswith("12 h late")
+    assert "nothing examined, no flag asked" in second
+
+
+def test_urgency_raised_by_the_site_when_it_was_saved_is_kept_and_never_lowers():
+    raised = Summary(2, "today", False, "signs suggest: thoracic cord")
+    assert "today       signs suggest: thoracic cord" in sheet(row("A1", "knee 3/3", stored=raised))
+    calm = Summary(0, "none raised", False, "no rule fired")
+    assert "NOW" in entry(sheet(row("A1", "flag:saddle_numb=yes", stored=calm)), "A1")[0]
+
+
+def test_ten_patients_are_a_screen_and_every_line_fits():
+    rows = [
+        row(f"B{n:02}", *["power_leg 5/5 knee 2/2", f"power_leg {n % 5}/4 knee 0/0 onset=days"])
+        for n in range(25)
+    ]
+    text = sheet(
+        *[
+            (p.model_copy(update={"name": "Wolfeschlegelsteinhausenbergerdorff"}), e, s)
+            for p, e, s in rows
+        ]
+    )
+    pages = text.split("\n\n")
+    assert [len(p.strip().splitlines()) for p in pages] == [21, 21, 11, 2]
+    assert handover.PAGE_LINES == 22
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.isascii()
+    assert len(beds(text)) == 25
+
+
+def test_an_empty_ward_has_a_sheet_too():
+    text = sheet()
+    assert "0 of 0" in text

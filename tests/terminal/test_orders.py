@@ -1,0 +1,89 @@
+"""The ward list by bed, by urgency, by worsening, by due."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from tests.terminal.screens import NOW, demo_app, dump
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.typed import read_line
+from wardexam.note.handover import headline_of
+
+# bed, re-examine every so many hours, examinations as (hours ago, typed line)
+PATIENTS = [
+    ("C3", 2, [(5, "power_leg 5/5"), (1, "power_leg 5/5")]),  # due in 1 h
+    ("B2", 4, [(9, "knee 2/2"), (6, "flag:saddle_numb=yes")]),  # NOW; 2 h late
+    ("A1", None, [(30, "hip_flexion 5/5"), (3, "hip_flexion 2/5")]),  # today, worse; no schedule
+    ("B4", 4, [(9, "plantar down/up")]),  # today; 5 h late
+    ("A5", 12, []),  # never examined, though due
+    ("B1", None, []),  # never examined
+]
+ORDERS = {
+    "bed": ["A1", "A5", "B1", "B2", "B4", "C3"],
+    "urgency": ["B2", "A1", "B4", "A5", "B1", "C3"],
+    "worsening": ["A1", "B2", "B4", "A5", "B1", "C3"],
+    "due": ["A5", "B4", "B2", "C3", "A1", "B1"],
+}
+
+
+@pytest.fixture
+def app(tmp_path):
+    app = demo_app(tmp_path / "ward", empty=True)
+    for number, (bed, hours, visits) in enumerate(PATIENTS):
+        patient = Patient(
+            id=f"patient{number}", bed=bed, name=f"Invented {bed}", admitted=NOW - timedelta(days=2),
+            recheck_hours=hours,
+        )  # fmt: skip
+        made: list[Examination] = [
+            read_line(line)
+            .examination(at(ago))
+            .model_copy(update={"id": f"exam{number}00{n}", "patient": patient.id})
+            for n, (ago, line) in enumerate(visits)
+        ]
+        app.ward.take_in(patient, made, "test", headline_of(made))
+    return app
+
+
+def at(hours_ago: float) -> datetime:
+    return NOW - timedelta(hours=hours_ago)
+
+
+def beds(app):
+    return [line.split()[0] for line in dump(app)[2:] if "Invented" in line]
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_each_order_puts_first_whom_it_names(app, size):
+    async with app.run_test(size=size) as pilot:
+        for name, order in ORDERS.items():
+            assert f"by {name}" in dump(app)[0]
+            assert beds(app) == order, name
+            await pilot.press("o")
+
+
+async def test_bed_urgency_worsening_and_due_stand_on_one_line(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        lines = {line.split()[0]: line for line in dump(app)[2:] if "Invented" in line}
+        assert "NOW" in lines["B2"]
+        assert "LATE 2h" in lines["B2"]
+        assert "today   worse" in lines["A1"]
+        assert "in 1h" in lines["C3"]
+        assert "FIRST" in lines["A5"]
+        assert "not examined" in lines["B1"]
+
+
+async def test_an_order_crosses_the_change_of_clocks(app):
+    # 01:30 +00:00 is before 02:15 +01:00 as text, and after it as time.
+    first, second = app.ward.patient("patient0"), app.ward.patient("patient3")
+    early = read_line("knee 2/2").examination(datetime.fromisoformat("2026-03-29T02:15+01:00"))
+    late = read_line("knee 2/2").examination(datetime.fromisoformat("2026-03-29T01:30+00:00"))
+    for patient, made in ((first, late), (second, early)):
+        app.ward.save(
+            made.model_copy(update={"id": f"{patient.id}x", "patient": patient.id}), "test"
+        )
+        app.ward.update(patient.model_copy(update={"recheck_hours": 4}), "test")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("o", "o", "o")
+        order = beds(app)
+        assert order.index(second.bed) < order.index(first.bed)
