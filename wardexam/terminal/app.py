@@ -10,6 +10,7 @@ from textual import events
 from wardexam.errors import WardexamError
 from wardexam.terminal import signals, workarounds
 from wardexam.terminal.environment import Terminal
+from wardexam.terminal.painting import PaintingApp
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 IDLE_SECONDS = 300.0
 
 
-class WardApp(workarounds.NoTraceback):
+class WardApp(PaintingApp):
     """The ward on a terminal.
 
     Args:

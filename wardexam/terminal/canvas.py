@@ -1,4 +1,6 @@
-"""A widget that draws its own lines and repaints only those that changed."""
+"""A widget that draws its own lines."""
+
+from typing import TYPE_CHECKING, cast
 
 from rich.segment import Segment
 from rich.style import Style
@@ -7,6 +9,9 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from wardexam.exam.text import clean
+
+if TYPE_CHECKING:
+    from wardexam.terminal.painting import PaintingApp
 
 Piece = tuple[str, str]  # text and the name of its style
 Line = list[Piece]
@@ -41,14 +46,9 @@ class Canvas(Widget):
 
     def show(self, lines: list[Line]) -> None:
         """Draw these lines from the top; lines no longer there become blank."""
-        before, self._lines = self._lines, lines
-        changed = [
-            Region(0, y, max(1, self.size.width), 1)
-            for y in range(max(len(before), len(lines)))
-            if (before[y] if y < len(before) else []) != (lines[y] if y < len(lines) else [])
-        ]
-        if changed:
-            self.refresh(*changed)
+        if lines != self._lines:
+            self._lines = lines
+            cast("PaintingApp", self.app).repaint(self)
 
     def text(self) -> list[str]:
         """The lines as text, without trailing blanks."""
@@ -61,6 +61,10 @@ class Canvas(Widget):
         # Whoever wrote it, no control sequence leaves for the terminal.
         segments = [Segment(clean(text), self._style(name)) for text, name in line if text]
         return Strip(segments).adjust_cell_length(width)
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Lines without a style of the widget's own; Textual would keep them in a cache."""
+        return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
 
     def _style(self, name: str) -> Style:
         return STYLES[name] if self.coloured else PLAIN.get(name, STYLES[name])

@@ -1,12 +1,33 @@
-"""The reading, worked out off the UI thread: the newest request wins, stale answers are dropped."""
+"""The reading, worked out off the UI thread: the newest request wins, stale answers are dropped.
 
+Once the newest is answered, what the next key may bring is read ahead, so that the reading for it
+is there when it comes; only as long as no key waits, and only where a reading takes little.
+"""
+
+import sys
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Hashable, Iterable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
     from wardexam.reasoning.reading import Reading
+
+KEPT = 64  # readings kept, for what was read ahead and for undoing
+PAUSE = 0.01  # seconds before anything is read ahead
+SWITCH = 0.0005  # seconds
+QUICK = 0.05  # seconds that a reading may take for others to be read ahead
+
+
+def essence(examination: "Examination") -> Hashable:
+    """What of an examination a reading depends on."""
+    return (
+        examination.findings,
+        examination.rest_normal,
+        examination.context,
+        tuple(examination.flags.items()),
+    )
 
 
 class Thinking:
@@ -15,22 +36,35 @@ class Thinking:
     Args:
         answer: Called from the thread with the request's number and the reading, or None when the
             reasoning failed: the grid goes on without it.
+        ahead: Gives the examinations that the next key may lead to, likeliest first; called from
+            the thread with the examination that was answered.
     """
 
-    def __init__(self, answer: Callable[[int, "Reading | None"], None]) -> None:
-        self._answer = answer
+    def __init__(
+        self,
+        answer: Callable[[int, "Reading | None"], None],
+        ahead: "Callable[[Examination], Iterable[Examination]]" = lambda _: (),
+    ) -> None:
+        self._answer, self._ahead = answer, ahead
         self._wake = threading.Condition()
         self._request: tuple[int, Examination] | None = None
         self._number = 0
+        self._known: dict[Hashable, Reading] = {}
+        # A key must not wait Python's usual 5 ms for its turn while this thread computes.
+        sys.setswitchinterval(SWITCH)
         threading.Thread(target=self._run, daemon=True).start()
 
-    def ask(self, examination: "Examination") -> int:
-        """Ask for a reading; gives the request's number."""
+    def ask(self, examination: "Examination") -> "tuple[int, Reading | None]":
+        """Ask for a reading; gives the request's number, and the reading if it is known already.
+
+        A reading that is known is not answered once more.
+        """
+        known = self._known.get(essence(examination))
         with self._wake:
             self._number += 1
-            self._request = (self._number, examination)
+            self._request = (self._number if known is None else 0, examination)
             self._wake.notify()
-        return self._number
+            return self._number, known
 
     def _run(self) -> None:
         while True:
@@ -38,10 +72,36 @@ class Thinking:
                 while self._request is None:
                     self._wake.wait()
                 (number, examination), self._request = self._request, None
-            try:
-                from wardexam.reasoning.engine import load
+            took = 0.0
+            if number:
+                begun = time.perf_counter()
+                reading = self._read(examination)
+                took = time.perf_counter() - begun
+                self._answer(number, reading)
+            with self._wake:
+                # What is known now is painted first.
+                paused = self._request is not None or self._wake.wait(PAUSE)
+            if not paused and took <= QUICK:
+                self._read_ahead(examination)
 
-                reading = load().read(examination, silence=False)
-            except Exception:
-                reading = None  # a fault of the reasoning must never take the grid down
-            self._answer(number, reading)
+    def _read(self, examination: "Examination") -> "Reading | None":
+        try:
+            from wardexam.reasoning.engine import load
+
+            reading = load().read(examination, silence=False)
+        except Exception:
+            return None  # a fault of the reasoning must never take the grid down
+        while len(self._known) >= KEPT:
+            del self._known[next(iter(self._known))]
+        self._known[essence(examination)] = reading
+        return reading
+
+    def _read_ahead(self, examination: "Examination") -> None:
+        try:
+            for possible in self._ahead(examination):
+                if self._request is not None:
+                    return
+                if essence(possible) not in self._known:
+                    self._read(possible)
+        except Exception:
+            return  # what was not read ahead is read when it is asked for

@@ -138,6 +138,7 @@ class WardDriver(LinuxDriver):
             encoding = "ascii" if self.ascii else "utf-8"
             self._screen = Writer(self._screen_fileno, encoding)
             self._screen.start()
+        self._drawn_over()
         super().start_application_mode()  # type: ignore[no-untyped-call]  # Textual leaves it so
         with contextlib.suppress(termios.error):
             self._raw = termios.tcgetattr(self.fileno)
@@ -182,7 +183,12 @@ class WardDriver(LinuxDriver):
         self._loop.call_soon_threadsafe(self._repaint)
 
     def _repaint(self) -> None:
+        self._drawn_over()
         self._app.refresh(layout=True)
+
+    def _drawn_over(self) -> None:
+        if isinstance(self._app, NoTraceback):
+            self._app.drawn_over()
 
     def disable_input(self) -> None:
         """Stop reading; the reading thread is woken rather than waited for."""
@@ -265,6 +271,9 @@ class NoTraceback(App[Any]):
     Textual prints the traceback with every local variable (`App._fatal_error`; no upstream
     number), and so the names of patients. ``WARDEXAM_TRACEBACK=1`` prints one without variables.
     """
+
+    def drawn_over(self) -> None:
+        """Something else has drawn on the terminal; what it shows is not known any more."""
 
     def _fatal_error(self) -> None:
         error = sys.exception()

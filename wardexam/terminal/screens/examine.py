@@ -4,14 +4,14 @@ One key path for the whole grid, so that typed-ahead keys land in order. A key t
 changes nothing and says what would be.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, get_args
 
 from textual.geometry import Offset
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue, signs_of
 from wardexam.errors import InputError, WardexamError
-from wardexam.exam.answers import SCALES, AnswerSet, answers_for
+from wardexam.exam.answers import SCALES, Answer, AnswerSet, answers_for
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset, Patient
 from wardexam.exam.findings import (
@@ -102,7 +102,7 @@ class ExamineScreen(LineScreen):
 
     def on_mount(self) -> None:
         """Start the reasoning; the base draws."""
-        self._thinking = Thinking(self._from_thread)
+        self._thinking = Thinking(self._from_thread, self._ahead)
         self._think()
         self.set_interval(0.5, self._kept)
 
@@ -298,12 +298,27 @@ class ExamineScreen(LineScreen):
         return True
 
     def _changed(self) -> None:
-        self.redraw()
         self._think()
+        self.redraw()
 
     def _think(self) -> None:
         if self._thinking:
-            self._asked = self._thinking.ask(self.examination)
+            self._asked, known = self._thinking.ask(self.examination)
+            if known is not None:
+                self._number_read, self._reading, self._failed = self._asked, known, False
+
+    def _ahead(self, examination: Examination) -> Iterator[Examination]:
+        """The examinations that a grade at the cursor would make, likeliest first."""
+        row, side = self.row, self.side
+        if isinstance(row, Flag) or row.answers in ("level", "residual"):
+            return
+        others = [examination.finding(row.id, s) for s in self._sides(row) if s != side]
+        if self.previous:
+            others.append(self.previous.finding(row.id, side))
+        likely = [f.answer for f in others if f]
+        answers = self._answers().answers
+        for answer in sorted(answers, key=lambda a: a.code not in likely):
+            yield apply(examination, self._graded(row, side, answer))
 
     def _from_thread(self, number: int, reading: "Reading | None") -> None:
         self.app.call_later(self._answered, number, reading)
@@ -362,14 +377,9 @@ class ExamineScreen(LineScreen):
             return
         sides = self._sides(row) if self._both else (self.side,)
         for side in sides:
-            value: dict[str, Any] = {"sign": row.id, "side": side, "answer": answer.code}
-            if row.answers == "tendon":
-                value["scale"] = self.examination.scale
             words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
             where = "" if side == "midline" else f"{side} "
-            if not self.change(
-                Change("finding", f"{row.id} {side}", value), f"{where}{row.name} {words}"
-            ):
+            if not self.change(self._graded(row, side, answer), f"{where}{row.name} {words}"):
                 return
         if self._both:
             self.said = f"both {row.name} {answer.mark}"
@@ -377,6 +387,12 @@ class ExamineScreen(LineScreen):
         self._both = False
         self._advance()
         self._changed()
+
+    def _graded(self, row: Sign, side: Side, answer: Answer) -> Change:
+        value = {"sign": row.id, "side": side, "answer": answer.code}
+        if row.answers == "tendon":
+            value["scale"] = self.examination.scale
+        return Change("finding", f"{row.id} {side}", value)
 
     def _advance(self) -> None:
         sides = self._sides(self.row)
@@ -467,6 +483,7 @@ class ExamineScreen(LineScreen):
             self._side = side
         self.said = ""
         self.redraw()
+        self._think()
 
     def do_up(self) -> None:
         """Up."""

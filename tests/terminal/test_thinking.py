@@ -1,0 +1,150 @@
+"""The newest request is answered, what may come next is read ahead, a fault is no reading."""
+
+import threading
+from datetime import UTC, datetime
+
+import pytest
+
+from wardexam.exam.entry import Change, apply
+from wardexam.exam.examination import Examination
+from wardexam.reasoning import engine
+from wardexam.terminal.thinking import KEPT, Thinking, essence
+
+GRADES = ("0", "1+", "2+", "3+", "4+")
+
+
+def examination(*numbers):
+    made = Examination(
+        id="e0000001", patient="p0000001", examiner="Dr Test", at=datetime(2026, 3, 4, tzinfo=UTC)
+    )
+    for sign, number in zip(("biceps", "triceps", "knee", "ankle"), numbers, strict=False):
+        answer = GRADES[int(number)]
+        value = {"sign": sign, "side": "right", "answer": answer, "scale": "conventional"}
+        made = apply(made, Change("finding", f"{sign} right", value))
+    return made
+
+
+class Reader:
+    """Stands in for the engine: counts what it was asked, and waits when told to."""
+
+    def __init__(self):
+        self.read_of, self.go = [], threading.Event()
+        self.go.set()
+
+    def read(self, examination, *, silence):
+        assert silence is False
+        self.go.wait(10)
+        if examination.comment == "broken":
+            raise RuntimeError("broken")
+        self.read_of.append(examination)
+        return ("reading of", examination)
+
+
+@pytest.fixture
+def reader(monkeypatch):
+    made = Reader()
+    monkeypatch.setattr(engine, "load", lambda: made)
+    return made
+
+
+class Answers:
+    """Collects what the thread answers."""
+
+    def __init__(self):
+        self.all, self._came = [], threading.Condition()
+
+    def __call__(self, number, reading):
+        with self._came:
+            self.all.append((number, reading))
+            self._came.notify_all()
+
+    def wait(self, number):
+        with self._came:
+            assert self._came.wait_for(lambda: [n for n, _ in self.all if n == number], 10)
+        return dict(self.all)[number]
+
+
+def test_only_the_newest_request_is_answered(reader):
+    answers = Answers()
+    reader.go.clear()
+    thinking = Thinking(answers)
+    for n in range(5):
+        last, known = thinking.ask(examination(str(n)))
+        assert known is None
+    reader.go.set()
+    assert answers.wait(last)[1] == examination("4")
+    assert len(reader.read_of) <= 2
+
+
+def test_what_may_come_next_is_read_ahead_and_then_known_at_once(reader):
+    answers, done = Answers(), threading.Event()
+
+    def ahead(now):
+        yield examination("2", "0")
+        yield examination("2", "1")
+        done.set()
+
+    thinking = Thinking(answers, ahead)
+    number, _ = thinking.ask(examination("2"))
+    answers.wait(number)
+    assert done.wait(10)
+    number, known = thinking.ask(examination("2", "1"))
+    assert known[1] == examination("2", "1")
+    # It is given at once and not answered once more.
+    again, _ = thinking.ask(examination("3"))
+    answers.wait(again)
+    assert number not in [n for n, _ in answers.all]
+
+
+def test_a_waiting_key_ends_the_reading_ahead(reader):
+    answers, begun = Answers(), threading.Event()
+
+    def ahead(now):
+        if not begun.is_set():
+            reader.go.clear()
+            begun.set()
+            for n in range(1000):
+                yield examination("2", "3").model_copy(update={"flags": {str(n): "yes"}})
+
+    thinking = Thinking(answers, ahead)
+    number, _ = thinking.ask(examination("2"))
+    answers.wait(number)
+    assert begun.wait(10)
+    number, _ = thinking.ask(examination("2", "4"))
+    reader.go.set()
+    answers.wait(number)
+    assert len(reader.read_of) < 10
+
+
+def test_a_fault_of_the_reasoning_or_of_reading_ahead_is_no_reading_and_no_end(reader):
+    def ahead(now):
+        raise RuntimeError("nothing ahead")
+        yield
+
+    answers = Answers()
+    thinking = Thinking(answers, ahead)
+    number, _ = thinking.ask(examination("2").model_copy(update={"comment": "broken"}))
+    assert answers.wait(number) is None
+    number, _ = thinking.ask(examination("3"))
+    assert answers.wait(number)[1] == examination("3")
+
+
+def test_what_is_kept_is_bounded(reader):
+    answers = Answers()
+    thinking = Thinking(answers)
+    one = examination("2")
+    for n in range(KEPT + 20):
+        flags = {f"flag{n}": "yes"}
+        number, _ = thinking.ask(one.model_copy(update={"flags": flags}))
+        answers.wait(number)
+    assert len(thinking._known) == KEPT
+
+
+def test_a_reading_depends_on_nothing_that_its_key_leaves_out():
+    one = examination("2", "0")
+    other = one.model_copy(
+        update={"comment": "c", "impression": "i", "suggestion": "s", "id": "e0000002"}
+    )
+    read = engine.load().read
+    assert essence(one) == essence(other)
+    assert read(one, silence=False) == read(other, silence=False)
