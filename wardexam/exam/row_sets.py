@@ -10,10 +10,11 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 
 @dataclass(frozen=True, slots=True)
 class RowSet:
-    """A set of rows by the name a doctor reads, in the order of examination."""
+    """A set of rows by the name a doctor reads and a short one, in the order of examination."""
 
     id: str
     name: str
+    short: str
     signs: tuple[Sign, ...]
 
 
@@ -23,6 +24,6 @@ def row_sets() -> dict[str, RowSet]:
     text = (files("wardexam.exam") / "row_sets.toml").read_text(encoding="utf-8")
     signs = catalogue()
     return {
-        name: RowSet(name, row["name"], tuple(signs[s] for s in row["signs"]))
+        name: RowSet(name, row["name"], row["short"], tuple(signs[s] for s in row["signs"]))
         for name, row in tomllib.loads(text).items()
     }

@@ -57,12 +57,11 @@ def _changed(change: Change | None) -> str:
         return "first examination"
     if not change.signs:
         return "no sign changed"
-    graded = sorted(change.signs, key=lambda s: (not (s.worse and s.beyond), not s.beyond))
     patterns = [p.replace("_", " ") for p in change.patterns]
     if patterns:
         return f"{', '.join(patterns)}: {len(change.signs)} signs"
     more = len(change.signs) - 1
-    return graded[0].text + (f", {more} more" if more else "")
+    return change.gravest[0].text + (f", {more} more" if more else "")
 
 
 def _not_asked(last: Examination) -> tuple[str, str]:

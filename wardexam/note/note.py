@@ -150,7 +150,8 @@ def urgency_lines(urgency: Urgency) -> list[str]:
 
 def flag_lines(examination: Examination, indent: str = "") -> list[str]:
     """The red flags with their answers, and which were not asked."""
-    answered = [f"{flags()[f].short} {a}" for f, a in examination.flags.items()]
+    asked = examination.flags
+    answered = [f"{row.short} {asked[f]}" for f, row in flags().items() if f in asked]
     left = [row.short for f, row in flags().items() if f not in examination.flags]
     lines = wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".", indent)
     return lines + (
@@ -185,7 +186,19 @@ def _heading(patient: Patient, examination: Examination) -> list[str]:
     return lines + (wrapped(said[0].upper() + said[1:]) if said else [])
 
 
-def _not_examined(examination: Examination) -> list[str]:
+def statement_lines(examination: Examination, part: str, indent: str = "") -> list[str]:
+    """The statements that the rest of a part was normal: as stated, with who and when."""
+    lines = []
+    for s in examination.rest_normal:
+        if s.part == part:
+            by = f" (stated by {clean(s.by)}{f', {s.at:%H:%M}' if s.at else ''})" if s.by else ""
+            title = f"{PART_TITLES[part]}, {s.limb}"
+            lines += wrapped(f"{title}: rest examined, normal{by}.", indent)
+    return lines
+
+
+def not_examined(examination: Examination) -> list[str]:
+    """Which core signs and which parts were not examined."""
     missing = []
     for sign in row_sets()["core"].signs:
         open_sides = [
@@ -232,7 +245,7 @@ def render(
         found = [
             s for s in signs_of(part) if any(examination.finding(s.id, side) for side in _sides(s))
         ]
-        statements = [s for s in examination.rest_normal if s.part == part]
+        statements = statement_lines(examination, part, "  ")
         if not found and not statements:
             continue
         if part == "reflexes" and form == "line":
@@ -241,14 +254,12 @@ def render(
             lines += ["Reflexes:", *figure(examination, scale)]
         elif found:
             lines += [f"{PART_TITLES[part]}:", *_table(found, examination, previous, scale)]
-        for s in statements:
-            by = f" (stated by {clean(s.by)}{f', {s.at:%H:%M}' if s.at else ''})" if s.by else ""
-            lines += wrapped(f"{PART_TITLES[part]}, {s.limb}: rest examined, normal{by}.", "  ")
+        lines += statements
         if part == "power" and (score := sum_score(examination)) is not None:
             lines.append(f"  MRC sum score {score}/60")
     if sides := asymmetries(examination):
         lines += wrapped("Sides differ: " + "; ".join(a.text for a in sides) + ".")
-    lines += _not_examined(examination)
+    lines += not_examined(examination)
     lines += flag_lines(examination)
     if urgency:
         lines += [

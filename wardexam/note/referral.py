@@ -1,10 +1,100 @@
 """A referral in the order situation, background, assessment, recommendation (NHS Institute guide)."""
 
+from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.findings import Finding
 from wardexam.exam.text import clean, to_ascii
-from wardexam.note.note import flag_lines, reflex_line, wrapped
+from wardexam.note.note import (
+    PART_TITLES,
+    cell,
+    flag_lines,
+    not_examined,
+    reflex_line,
+    statement_lines,
+    wrapped,
+)
 from wardexam.reasoning.change import compare
 from wardexam.reasoning.urgency import Urgency
+
+MOST_CHANGES = 10
+
+
+def _found(finding: Finding) -> str:
+    side = "" if finding.side == "midline" else f"{finding.side} "
+    words = finding.choice.words if finding.choice else f"reduced below {finding.answer}"
+    amount = cell(finding, None) if finding.amount is not None else ""
+    return f"{side}{finding.row.name} {amount or words}"
+
+
+def _situation(
+    patient: Patient, examination: Examination, previous: Examination | None, urgency: Urgency
+) -> list[str]:
+    age = f", {patient.age} y" if patient.age is not None else ""
+    sex = f", {patient.sex}" if patient.sex != "unknown" else ""
+    reason = urgency.reasons[0].text if urgency.reasons else "no rule fired on what was entered"
+    lines = wrapped(
+        f"{clean(patient.name)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}: {reason}.",
+        "  ",
+    )
+    if previous and (change := compare(previous, examination)).worse:
+        when = f"{previous.at:%Y-%m-%d %H:%M}"
+        lines += wrapped(f"Worse since {when}: {change.headline.removeprefix('worse: ')}.", "  ")
+    return lines
+
+
+def _background(patient: Patient, examination: Examination) -> list[str]:
+    context = examination.context
+    known = [
+        context.complaint.replace("_", " ") if context.complaint else "complaint not recorded",
+        f"side {context.complaint_side}" if context.complaint_side not in (None, "none") else "",
+        f"onset {context.onset}" if context.onset != "unknown" else "onset not recorded",
+        f"bears weight: {context.bears_weight}" if context.bears_weight else "",
+    ]
+    lines = wrapped(", ".join(k for k in known if k).capitalize() + ".", "  ")
+    lines += wrapped(clean(patient.remark), "  ")
+    return lines + flag_lines(examination, "  ")
+
+
+def _assessment(examination: Examination, previous: Examination | None) -> list[str]:
+    who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.examiner)}."
+    lines = wrapped(who, "  ") + [f"  {line}" for line in reflex_line(examination)]
+    for part in PARTS:
+        # Of the sphincters every sign is said; of the other parts what is not as usual.
+        said = [
+            _found(f)
+            for f in examination.findings
+            if f.row.part == part != "reflexes"
+            and f.answer is not None
+            and (part == "sphincters" or not (f.choice and f.choice.usual))
+        ]
+        if said:
+            lines += wrapped(f"{PART_TITLES[part]}: {'; '.join(said)}.", "  ")
+        lines += statement_lines(examination, part, "  ")
+    recorded = {f.sign for f in examination.findings}
+    if left := [s.name for s in signs_of("sphincters") if s.id not in recorded]:
+        lines += wrapped(f"Not examined: {', '.join(left)}.", "  ")
+    lines += [f"  {line}" for line in not_examined(examination)]
+    if previous:
+        changes = compare(previous, examination).gravest
+        more = len(changes) - MOST_CHANGES
+        said = [s.text for s in changes[:MOST_CHANGES]] + ([f"{more} more"] if more > 0 else [])
+        text = "; ".join(said) or "no change in signs found both times"
+        lines += wrapped(f"Since the last examination: {text}.", "  ")
+    if examination.impression:
+        lines += wrapped(f"Impression: {clean(examination.impression)}", "  ")
+    if examination.suggestion:
+        suggestion = clean(examination.suggestion)
+        lines += wrapped(f"Tool's suggestion for clinical correlation: {suggestion}", "  ")
+    return lines
+
+
+def _recommendation(urgency: Urgency) -> list[str]:
+    lines = []
+    for r in urgency.reasons[:2]:
+        lines += wrapped(f"{r.text}: usual imaging {r.image}; usual call {r.call}.", "  ")
+    when = f", {urgency.word}" if urgency.level else ""
+    question = f"Question: please review and advise on imaging and treatment{when}."
+    return lines + wrapped(f"{question} {urgency.caution}", "  ")
 
 
 def render(
@@ -15,49 +105,13 @@ def render(
     urgency: Urgency,
 ) -> str:
     """The referral as plain ASCII text, at most 72 columns."""
-    context = examination.context
-    age = f", {patient.age} y" if patient.age is not None else ""
-    reason = (
-        urgency.reasons[0].text if urgency.reasons else "no red flag raised by what was entered"
-    )
-    lines = ["REFERRAL", "", "Situation"]
-    lines += wrapped(
-        f"{clean(patient.name)}, bed {clean(patient.bed)}{age}. Urgency: {urgency.word}: {reason}.",
-        "  ",
-    )
-    lines += ["", "Background"]
-    complaint = (
-        context.complaint.replace("_", " ") if context.complaint else "complaint not recorded"
-    )
-    lines += wrapped(f"{complaint}, onset {context.onset}. {clean(patient.remark)}", "  ")
-    lines += flag_lines(examination, "  ")
-    lines += ["", "Assessment"]
-    lines += wrapped(
-        f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.examiner)}.", "  "
-    )
-    lines += [f"  {line}" for line in reflex_line(examination)]
-    others = [
-        f"{'' if f.side == 'midline' else f.side + ' '}{f.row.name} {f.choice.words if f.choice else f.answer}{f' {f.amount}' if f.amount is not None else ''}"
-        for f in examination.findings
-        if f.row.part != "reflexes" and f.answer is not None and not (f.choice and f.choice.usual)
-    ]
-    lines += wrapped("Other abnormal signs: " + ("; ".join(others) or "none recorded") + ".", "  ")
-    if previous:
-        change = compare(previous, examination)
-        lines += wrapped(
-            "Since the last examination: "
-            + ("; ".join(s.text for s in change.signs[:8]) or "no change in signs found both times")
-            + ".",
-            "  ",
-        )
-    if examination.impression:
-        lines += wrapped(f"Impression: {clean(examination.impression)}", "  ")
-    if examination.suggestion:
-        lines += wrapped(
-            f"Tool's suggestion for clinical correlation: {clean(examination.suggestion)}", "  "
-        )
-    lines += ["", "Recommendation"]
-    for r in urgency.reasons[:2]:
-        lines += wrapped(f"{r.text}: usual imaging {r.image}; usual call {r.call}.", "  ")
-    lines += wrapped("Question: please advise on imaging and review. " + urgency.caution, "  ")
+    sections = {
+        "Situation": _situation(patient, examination, previous, urgency),
+        "Background": _background(patient, examination),
+        "Assessment": _assessment(examination, previous),
+        "Recommendation": _recommendation(urgency),
+    }
+    lines = ["REFERRAL"]
+    for title, body in sections.items():
+        lines += ["", title, *body]
     return "\n".join(to_ascii(line.rstrip()) for line in lines) + "\n"

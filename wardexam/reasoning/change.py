@@ -61,6 +61,19 @@ class Change:
     worse: bool
     headline: str
 
+    @property
+    def gravest(self) -> tuple[SignChange, ...]:
+        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
+
+        Sphincters and saddle come first among equals.
+        """
+        return tuple(
+            sorted(
+                self.signs,
+                key=lambda s: (not (s.worse and s.beyond), not s.beyond, s.row.limb != "saddle"),
+            )
+        )
+
 
 def value(finding: Finding) -> float | None:
     """A finding as a number for a course over time, or None where it has no order."""

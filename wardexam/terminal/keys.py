@@ -39,7 +39,7 @@ EXAMINE = (
     Key("order", ("o",), "", "grade side to side, or one side down"),
     Key("part", ("tab", "p"), "tab part", "next part of the examination"),
     Key("part_back", ("shift+tab",), "", "part before"),
-    Key("rows", ("m",), "m rows", "next set of rows"),
+    Key("rows", ("m",), "m rows", "another set of rows: then its number"),
     Key("flags", ("f",), "f flags", "red flags: 1 or y yes, 0 or n no"),
     Key("rest", ("e",), "", "state: rest of this limb examined, normal; again withdraws"),
     Key("scale", ("z",), "", "next reflex scale"),

@@ -4,6 +4,7 @@ One key path for the whole grid, so that typed-ahead keys land in order. A key t
 changes nothing and says what would be.
 """
 
+import textwrap
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, get_args
 
@@ -92,7 +93,7 @@ class ExamineScreen(LineScreen):
         self._page = "core"
         self._row, self._side = 0, 0
         self._down_first = self._both = False
-        self._choice: str = ""  # "reason", "quality" or "jump" while one letter is awaited
+        self._choice: str = ""  # "reason", "quality", "rows" or "jump" while one letter is awaited
         self._undo: list[tuple[Change, Change]] = []
         self._redo: list[tuple[Change, Change]] = []
         self._reading: Reading | None = None
@@ -133,12 +134,11 @@ class ExamineScreen(LineScreen):
     def _title(self) -> str:
         if self._page == FLAGS:
             return "Red flags"
-        sets = row_sets()
-        return (
-            f"Reflexes and more: {sets[self._page].name}"
-            if self._page in sets
-            else PART_TITLES[self._page]
-        )
+        if self._page not in row_sets():
+            return PART_TITLES[self._page]
+        name = row_sets()[self._page].name
+        long = f"Reflexes and more: {name}"
+        return long if len(long) <= 24 else name.capitalize()
 
     def _count(self) -> tuple[int, int]:
         if self._page == FLAGS:
@@ -164,8 +164,8 @@ class ExamineScreen(LineScreen):
                 ]
             ]
         )
-        room = self.size.height - 5
-        first = max(0, min(self._row - room // 2, len(self.rows) - room))
+        stated = self._stated_here()
+        room, first = self._window()
         labels: list[Any] = [[(f"{self._title()[:24]:<25}", "strong")]]
         grades: list[Any] = [[(" R     L    " if self._page != FLAGS else "answer      ", "quiet")]]
         before: list[Any] = [[("before", "quiet")]]
@@ -177,13 +177,35 @@ class ExamineScreen(LineScreen):
                 labels.append([(f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}", "")])
             grades.append(self._grades(row, number))
             before.append([(self._before(row), "quiet")])
-        part = self._page if self._page not in row_sets() else "reflexes"
-        stated = [s.limb for s in e.rest_normal if s.part == part]
-        labels += [[(f" rest of {limb}: normal"[:25], "strong")] for limb in stated]
+        labels += [[(line, "strong")] for line in stated]
         self.canvas("labels").show(labels)
         self.canvas("grades").show(grades)
         self.canvas("before").show(before)
         self._draw_panel()
+
+    def _stated_here(self) -> list[str]:
+        """The statements about parts of this page, in few short lines."""
+        parts = {row.part for row in self.rows if isinstance(row, Sign)}
+        said = [
+            f"{s.limb.replace('right', 'R').replace('left', 'L')} {s.part}"
+            for s in self.examination.rest_normal
+            if s.part in parts
+        ]
+        return textwrap.wrap(f"Rest normal: {', '.join(said)}", 25)[:6] if said else []
+
+    def _window(self) -> tuple[int, int]:
+        """How many rows show, and which is the first."""
+        room = self.size.height - 4 - len(self._stated_here())
+        return room, max(0, min(self._row - room // 2, len(self.rows) - room))
+
+    def _about(self) -> str:
+        """The row under the cursor in full: name, segments, where to touch; or the question."""
+        row = self.row
+        if isinstance(row, Flag):
+            return row.ask
+        where = "" if self.side == "midline" else f"{self.side} "
+        more = [m for m in (row.segment_range, row.nerve, row.place) if m]
+        return f"{where}{row.name}{': ' if more else ''}{', '.join(more)}"
 
     def _grades(self, row: Row, number: int) -> list[tuple[str, str]]:
         pieces: list[tuple[str, str]] = []
@@ -252,6 +274,9 @@ class ExamineScreen(LineScreen):
             return "  ".join(f"{s.letter} {s.name}" for s in signs_of("reflexes"))[
                 : self.size.width - 1
             ]
+        if self._choice == "rows":
+            sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
+            return "  ".join(sets)[: self.size.width - 1]
         accepted = self.accepted()
         return f"{accepted} | {hint(self.KEYS, self.size.width - len(accepted) - 4)}"
 
@@ -260,9 +285,9 @@ class ExamineScreen(LineScreen):
         if isinstance(self.row, Flag):
             return "1 yes  0 no"
         if self.row.answers == "level":
-            return "0 none  enter: type T10 = reduced below T10"
+            return "0 none  10: reduced below T10  enter: type C6, L1"
         if self.row.answers == "residual":
-            return "enter: type mL"
+            return "type the mL, then enter"
         signs = {"minus": "-", "plus": "+"}
         return " ".join(
             f"{signs.get(a.key, a.key)} {a.mark}" if a.key != a.mark else a.key
@@ -276,8 +301,7 @@ class ExamineScreen(LineScreen):
     def redraw(self) -> None:
         """Draw, and put the terminal's own cursor on the cell."""
         super().redraw()
-        room = self.size.height - 5
-        first = max(0, min(self._row - room // 2, len(self.rows) - room))
+        _, first = self._window()
         column = 25 + 6 * min(self._side, len(self._sides(self.row)) - 1)
         self.app.cursor_position = Offset(column, 2 + self._row - first)
 
@@ -324,7 +348,8 @@ class ExamineScreen(LineScreen):
         self.app.call_later(self._answered, number, reading)
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
-        if number == self._asked and self.is_mounted:
+        # An answer may come while the screen is being left, its canvases gone already.
+        if number == self._asked and self.query("#panel"):
             self._number_read = number
             self._failed = reading is None
             self._reading = reading
@@ -341,9 +366,8 @@ class ExamineScreen(LineScreen):
         if not self._typing and self.query("#hint"):
             kept = "NOT KEPT" if self.draft.problem else f"kept to change {self.draft.sent}"
             room = self.size.width - len(kept) - 2
-            self.canvas("status").show(
-                [[(f"{self.said[:room]:<{room}}", ""), (f" {kept}", "quiet")]]
-            )
+            said = (self.said or self._about())[:room]
+            self.canvas("status").show([[(f"{said:<{room}}", ""), (f" {kept}", "quiet")]])
 
     # --- keys
 
@@ -371,8 +395,11 @@ class ExamineScreen(LineScreen):
         if isinstance(row, Flag):
             self.say(f"Here: {self.accepted()}.")
             return
+        if row.answers == "residual" or (row.answers == "level" and key in "123456789"):
+            self.do_number(key)
+            return
         answer = next((a for a in self._answers().answers if a.key == key), None)
-        if answer is None or (row.answers == "residual"):
+        if answer is None:
             self.say(f"{row.name}: here {self.accepted()}.")
             return
         sides = self._sides(row) if self._both else (self.side,)
@@ -422,6 +449,12 @@ class ExamineScreen(LineScreen):
                 self._changed()
         elif kind == "quality" and key in QUALITY_KEYS:
             self._toggle(QUALITY_KEYS[key])
+        elif kind == "rows":
+            names = list(row_sets())
+            if key.isdecimal() and 1 <= int(key) <= len(names):
+                self._show(names[int(key) - 1])
+            else:
+                self.say("No set of rows has that number. Nothing was changed.")
         elif kind == "jump":
             found = next((s for s in signs_of("reflexes") if s.letter == key), None)
             if found:
@@ -538,51 +571,66 @@ class ExamineScreen(LineScreen):
         ):
             self._changed()
 
-    def do_number(self) -> None:
-        """Type a number or a level."""
+    def do_number(self, typed: str = "") -> None:
+        """Type a number or a level, for the row or for the sign graded last."""
         row = self.row
         if isinstance(row, Sign) and row.answers == "level":
-            self.ask(f"{self.side} {row.name}: reduced below (C2 to S4):", self._level)
-        elif isinstance(row, Sign) and (
-            amount := answers_for(row.answers).amount if row.answers != "tendon" else None
-        ):
-            finding = self._finding()
-            if finding is None and amount.required is False:
-                self.say("Grade it first.")
-                return
-            self.ask(f"{row.name}, {amount.unit}:", self._number)
-        else:
+            where = "both sides" if self._both else self.side
+            start = f"T{typed}" if typed else ""
+            self.ask(f"{where} {row.name}: reduced below (C2 to S4):", self._level, start)
+            return
+        finding = self._measured()
+        if finding is None:
             self.say(f"No number belongs here. {self.accepted()}")
+            return
+        amount = answers_for(finding.row.answers).amount
+        assert amount is not None
+        side = "" if finding.side == "midline" else f"{finding.side} "
+        question = f"{side}{finding.row.name}, {amount.unit}:"
+        self.ask(question, lambda text: self._number(finding, amount.unit, text), typed)
+
+    def _measured(self) -> Finding | None:
+        """The finding that a number belongs to: at the cursor, else the last graded."""
+        row, found = self.row, [self._finding()]
+        if isinstance(row, Sign) and row.answers == "residual":
+            return found[0] or Finding(sign=row.id, side="midline", answer="measured", amount=0)
+        if last := self._last_graded():
+            found.append(self.examination.finding(*last))
+        for finding in found:
+            if finding and finding.answer and finding.row.answers != "tendon":
+                amount = answers_for(finding.row.answers).amount
+                if amount and finding.answer in amount.answers:
+                    return finding
+        return None
 
     def _level(self, text: str) -> None:
         assert isinstance(self.row, Sign)
-        level = text.strip().upper()
+        level, row = text.strip().upper(), self.row
         if level not in SEGMENTS:
             self.say(f"'{clean(text)[:10]}' is no segment: C2 to S4. Nothing was changed.")
             return
-        value = {"sign": self.row.id, "side": self.side, "answer": level}
-        if self.change(
-            Change("finding", f"{self.row.id} {self.side}", value),
-            f"{self.side} {self.row.name}: reduced below {level}",
-        ):
-            self._advance()
-            self._changed()
+        sides = self._sides(row) if self._both else (self.side,)
+        for side in sides:
+            value = {"sign": row.id, "side": side, "answer": level}
+            said = f"{side} {row.name}: reduced below {level}"
+            if not self.change(Change("finding", f"{row.id} {side}", value), said):
+                return
+        if self._both:
+            self.said = f"both sides {row.name}: reduced below {level}"
+            self._side = 1
+        self._both = False
+        self._advance()
+        self._changed()
 
-    def _number(self, text: str) -> None:
-        assert isinstance(self.row, Sign)
+    def _number(self, finding: Finding, unit: str, text: str) -> None:
         if not text.strip().isdecimal():
             self.say("A whole number is needed. Nothing was changed.")
             return
-        amount = answers_for(self.row.answers).amount
-        finding = self._finding()
-        code = (
-            finding.answer if finding and finding.answer else (amount.answers[0] if amount else "")
-        )
-        value = {"sign": self.row.id, "side": self.side, "answer": code, "amount": int(text)}
-        if self.change(
-            Change("finding", f"{self.row.id} {self.side}", value),
-            f"{self.row.name} {text.strip()} {amount.unit if amount else ''}",
-        ):
+        value = finding.model_dump(mode="json") | {"amount": int(text)}
+        key = f"{finding.sign} {finding.side}"
+        if self.change(Change("finding", key, value), f"{finding.row.name} {int(text)} {unit}"):
+            if finding.key == (self.row.id, self.side):
+                self._advance()
             self._changed()
 
     def do_comment(self) -> None:
@@ -745,10 +793,9 @@ class ExamineScreen(LineScreen):
         self._turn(-1)
 
     def do_rows(self) -> None:
-        """Next set of rows."""
-        names = list(row_sets())
-        at = names.index(self._page) if self._page in names else -1
-        self._show(names[(at + 1) % len(names)])
+        """Await a set's number."""
+        self._choice = "rows"
+        self.draw_status()
 
     def do_flags(self) -> None:
         """Red flags, or back to the core rows."""

@@ -1,0 +1,171 @@
+"""A day on the demo ward through the real terminal: admit, examine, re-examine worse, refer, hand over, discharge."""
+
+import shutil
+import subprocess
+
+import pytest
+
+from tests.terminal.pty.harness import ROOT, Session, environ, running, wardexam
+from wardexam.records.ward import open_ward
+
+BED = "D1"
+# Left S1 root, two days old; nothing in the saddle, the bladder or the other leg.
+MORNING = {
+    "context": "wda\rback\rleft\ryes\r",
+    "rows": "m6",  # back pain
+    "signs": {
+        "knee": "22", "medial_hamstring": "22", "ankle": "20", "plantar": "11", "straight_leg_raise": "01",
+        "crossed_leg_raise": "00", "femoral_stretch": "00", "hip_flexion": "55", "knee_extension": "55",
+        "ankle_dorsiflexion": "55", "great_toe_extension": "55", "ankle_plantarflexion": "54",
+        "pin_L2": "22", "pin_L3": "22", "pin_L4": "22", "pin_L5": "22", "pin_S1": "21", "saddle": "22",
+        "perianal": "22", "anal_tone": "2", "anal_squeeze": "2", "bladder": "0", "bowel": "0",
+        "post_void_residual": "40\r", "level_pin": "00", "gait": "7",
+    },
+    "flags": "0000",  # bladder or bowel, saddle, both legs, sexual function; the others are not asked
+}  # fmt: skip
+# Both legs, the saddle and the bladder by evening.
+EVENING = {
+    "context": "",
+    "rows": "m6",
+    "signs": MORNING["signs"] | {
+        "ankle": "00", "straight_leg_raise": "11", "great_toe_extension": "44", "ankle_plantarflexion": "43",
+        "pin_S1": "11", "saddle": "11", "perianal": "11", "anal_tone": "1", "anal_squeeze": "1",
+        "bladder": "2", "post_void_residual": "450\r", "gait": "0",
+    },
+    "flags": "1110",
+}  # fmt: skip
+
+
+@pytest.fixture
+def home(tmp_path):
+    shutil.copytree(ROOT / "demo_db" / "ward", tmp_path / "ward")
+    (tmp_path / "ward").chmod(0o700)
+    return tmp_path
+
+
+def environment(home):
+    return environ(home, WARDEXAM_DB=str(home / "ward"))
+
+
+def keys(visit):
+    return (
+        visit["context"] + visit["rows"] + "".join(visit["signs"].values()) + "f" + visit["flags"]
+    )
+
+
+def line_of(session: Session, bed: str) -> str:
+    return next((line for line in session.lines if line.split()[:1] == [bed]), "")
+
+
+def panel(session: Session) -> str:
+    """The panel's text, on one line."""
+    return " ".join(" ".join(line[47:] for line in session.lines[1:-2]).split())
+
+
+def on_one_line(session: Session) -> str:
+    return " ".join(session.text.split())
+
+
+def test_a_day_on_the_ward(home):
+    with running(wardexam(), environment(home)) as session:
+        session.wait("12 patients, by bed")
+
+        # Admitted: nothing is known yet, and the list says that the first examination is due.
+        session.send(f"a{BED}\rMo Invented\r52\rmale\r4\r")
+        session.wait("Admitted")
+        assert "FIRST" in line_of(session, BED)
+        assert "not examined" in line_of(session, BED)
+        assert "?" in line_of(session, BED)
+
+        # Morning: one root. Urgent by days, not now; what was not asked stays said.
+        session.send("\r" + keys(MORNING))
+        session.wait("kept to change 54")
+        session.wait(lambda s: "WITHIN DAYS: limb weakness" in panel(s))
+        session.wait(lambda s: "left S1 root" in panel(s))
+        assert "11 flags not asked" in panel(session)
+        session.send("s")
+        session.wait("NEUROLOGICAL EXAMINATION")
+        session.send("jjjjjjjjjjjj")
+        session.wait("Urgency: within days.")
+        assert "Red flags not asked: weakness growing, walking lost" in on_one_line(session)
+        assert "signs alone do not exclude an emergency" in on_one_line(session)
+        session.send("q")
+        session.wait("13 patients")
+        assert " days " in line_of(session, BED)
+        assert "worse" not in line_of(session, BED)
+        assert "in 4h" in line_of(session, BED)
+
+        # Evening: worse, and now.
+        session.send("\r")
+        session.wait("New examination")
+        session.send(keys(EVENING))
+        session.wait("kept to change 50")
+        session.wait(lambda s: "NOW: possible cauda equina syndrome" in panel(s))
+        assert "within 4 h of request; spinal or neurosurgical team on call" in panel(session)
+        session.send("s")
+        session.wait("NEUROLOGICAL EXAMINATION")
+
+        # The referral asks the question, with the urgency first and what changed.
+        session.send("r")
+        session.wait("REFERRAL")
+        said = on_one_line(session)
+        assert "Urgency: now: possible cauda equina syndrome" in said
+        assert "Red flags: bladder or bowel yes; saddle numbness yes; both legs yes" in said
+        session.send("jjjjjjjj")
+        session.wait("Recommendation")
+        said = on_one_line(session)
+        assert "post-void residual 40 mL to 450 mL" in said
+        assert "MRI of the lumbosacral spine" in said
+        assert "Follow local policy" in said
+        session.send("q")
+        session.wait("13 patients")
+        assert "NOW" in line_of(session, BED)
+        assert "worse" in line_of(session, BED)
+
+        # The handover: among the first, why, what changed, what was not asked, when again.
+        session.send("y")
+        session.wait("HANDOVER")
+        shown = [line for line in session.lines if line]
+        at = next(n for n, line in enumerate(shown) if line.startswith(BED))
+        first, second = shown[at], shown[at + 1]
+        assert "NOW WORSE" in first
+        assert "possible cauda equina" in first
+        assert "due 4 h" in first
+        assert "sphincter new" in second
+        assert "11 flags not asked" in second
+        beds = [line.split()[0] for line in shown if line[:1] in "ABCD" and line[1:2].isdigit()]
+        assert len(beds) == 10
+        urgencies = [line[29:].split()[0] for line in shown if line[:2] in beds]
+        assert urgencies == sorted(urgencies, key=["NOW", "today", "days", "not", "none"].index)
+        # Worse before not worse; this one, with most changed, before the demo's others.
+        assert beds[0] == BED
+        session.send("q")
+        session.wait("13 patients")
+
+        printed = subprocess.run(
+            wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
+        ).stdout
+        assert [line for line in printed.splitlines() if line.startswith(BED)] == [first]
+
+        # Discharged: off the list and the sheet, kept with both examinations, and restored.
+        session.send(f"/{BED}\r")
+        session.wait("1 patients")
+        session.send("dyes\r")
+        session.wait("Discharged; kept under x.")
+        session.send("/\r")
+        session.wait("12 patients")
+        assert line_of(session, BED) == ""
+        session.send("x")
+        session.wait(lambda s: "Mo Invented" in line_of(s, BED))
+        assert "NOW" in line_of(session, BED)
+        session.send("xq")
+        assert session.ended() == 0
+
+    ward = open_ward(home / "ward")
+    assert BED not in {b.bed for b in ward.beds()}
+    (kept,) = [b for b in ward.beds(discharged=True) if b.bed == BED]
+    assert len(ward.examinations(kept.patient_id)) == 2
+    after = subprocess.run(
+        wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
+    ).stdout
+    assert "Mo Invented" not in after
