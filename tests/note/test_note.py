@@ -185,3 +185,39 @@ def test_a_referral_says_not_asked_only_of_flags_that_were_not():
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
     assert "Red flags: cancer no." in text
     assert "Red flags not asked: bladder or bowel" in text
+
+
+def test_a_referral_says_the_sphincters_as_found_and_as_not_examined():
+    some = made("bladder retention post_void_residual measured:450 anal_tone 2 power_leg 5/4")
+    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    assert "post-void residual 450 mL" in text
+    assert "anal tone normal" in text
+    assert "Not examined: saddle sensation, bowel, perianal sensation, anal squeeze." in text
+    assert "left hip flexion 4/5" in text
+    assert "found normal: right hip flexion" in text
+
+
+def test_a_referral_says_the_worst_change_first_and_since_when():
+    before = made("knee 2/2 power_leg 5/5 post_void_residual measured:40")
+    after = made("knee 1/2 power_leg 3/5 post_void_residual measured:450")
+    text = referral.render(PATIENT, after, previous=before, urgency=assess(after, before, None))
+    said = " ".join(text.split())
+    assert "Worse since 2026-03-02 08:00: sphincter new" in said
+    order = [
+        said.index(w)
+        for w in ("residual 40 mL to 450 mL", "right hip flexion 5 to 3", "right knee 2+ to 1+")
+    ]
+    assert order == sorted(order)
+
+
+def test_a_referral_prints_a_statement_and_never_its_signs():
+    stated = made("rest=power:right_leg hip_flexion 5/3")
+    text = " ".join(referral.render(PATIENT, stated, urgency=assess(stated, None, None)).split())
+    assert "Power (MRC), right leg: rest examined, normal" in text
+    assert "knee extension" not in text
+
+
+def test_what_could_not_be_tested_is_said_with_its_reason():
+    some = made("hip_flexion nt:pain/5")
+    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    assert "right hip flexion not testable (pain)" in text

@@ -1,12 +1,12 @@
 """A referral in the order situation, background, assessment, recommendation (NHS Institute guide)."""
 
-from wardexam.anatomy.catalogue import PARTS, signs_of
+from wardexam.anatomy.catalogue import PARTS, catalogue, signs_of
+from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import Finding
+from wardexam.exam.findings import REASON_WORDS, Finding
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import (
     PART_TITLES,
-    cell,
     flag_lines,
     not_examined,
     reflex_line,
@@ -21,9 +21,27 @@ MOST_CHANGES = 10
 
 def _found(finding: Finding) -> str:
     side = "" if finding.side == "midline" else f"{finding.side} "
-    words = finding.choice.words if finding.choice else f"reduced below {finding.answer}"
-    amount = cell(finding, None) if finding.amount is not None else ""
-    return f"{side}{finding.row.name} {amount or words}"
+    if finding.not_testable:
+        words = f"not testable ({REASON_WORDS[finding.not_testable]})"
+    elif finding.amount is not None:
+        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
+        words = f"{finding.amount} {unit}"
+        if finding.row.answers != "residual" and finding.choice:
+            words = f"{finding.choice.words}, {words}"
+    else:
+        words = finding.choice.words if finding.choice else f"reduced below {finding.answer}"
+    return f"{side}{finding.row.name} {words}"
+
+
+def _as_usual(findings: list[Finding]) -> str:
+    """Signs found as in health, each once; with its side where only one side was."""
+    sides: dict[str, list[str]] = {}
+    for f in findings:
+        sides.setdefault(f.row.name, []).append(f.side)
+    return ", ".join(
+        name if len(found) == 2 or found == ["midline"] else f"{found[0]} {name}"
+        for name, found in sides.items()
+    )
 
 
 def _situation(
@@ -59,19 +77,17 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
     who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.examiner)}."
     lines = wrapped(who, "  ") + [f"  {line}" for line in reflex_line(examination)]
     for part in PARTS:
-        # Of the sphincters every sign is said; of the other parts what is not as usual.
-        said = [
-            _found(f)
-            for f in examination.findings
-            if f.row.part == part != "reflexes"
-            and f.answer is not None
-            and (part == "sphincters" or not (f.choice and f.choice.usual))
-        ]
+        # Of the sphincters every sign is said in words; of the other parts what is not as usual.
+        found = [f for f in examination.findings if f.row.part == part != "reflexes"]
+        usual = [f for f in found if part != "sphincters" and f.choice and f.choice.usual]
+        said = [_found(f) for f in found if f not in usual]
+        said += [f"found normal: {_as_usual(usual)}"] if usual else []
         if said:
             lines += wrapped(f"{PART_TITLES[part]}: {'; '.join(said)}.", "  ")
         lines += statement_lines(examination, part, "  ")
     recorded = {f.sign for f in examination.findings}
-    if left := [s.name for s in signs_of("sphincters") if s.id not in recorded]:
+    asked_for = (catalogue()["saddle"], *signs_of("sphincters"))
+    if left := [s.name for s in asked_for if s.id not in recorded]:
         lines += wrapped(f"Not examined: {', '.join(left)}.", "  ")
     lines += [f"  {line}" for line in not_examined(examination)]
     if previous:
