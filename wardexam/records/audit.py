@@ -1,7 +1,6 @@
 """Who saved, amended, viewed, copied or exported what, and when: append-only, chained by hash."""
 
 import fcntl
-import hashlib
 import json
 import os
 from datetime import datetime
@@ -14,6 +13,8 @@ FIRST = "0" * 64
 
 def link(before: str, line: dict[str, str]) -> str:
     """The hash that chains a line to the one before it."""
+    import hashlib  # not needed to open the ward
+
     return hashlib.sha256((before + json.dumps(line, sort_keys=True)).encode()).hexdigest()
 
 

@@ -6,11 +6,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from textual import events
+from textual.screen import Screen
 
 from wardexam.errors import WardexamError
 from wardexam.terminal import signals, workarounds
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.painting import PaintingApp
+from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.thinking import warm
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
@@ -74,12 +78,15 @@ class WardApp(PaintingApp):
         keep(1.0)
         return ending.code or app.return_code or 0
 
-    def on_mount(self) -> None:
-        """Show the ward; hide the screen after idle minutes."""
-        from wardexam.terminal.screens.ward import WardScreen
+    def get_default_screen(self) -> Screen[None]:
+        """The ward, below every other screen."""
+        return WardScreen()
 
-        self.push_screen(WardScreen())
+    def on_mount(self) -> None:
+        """Hide the screen after idle minutes."""
         self.set_interval(15.0, self._idle)
+        if not self.is_headless:
+            self.call_after_refresh(warm)
 
     async def on_event(self, event: events.Event) -> None:
         """Hand every key to the screen that is on top when its turn comes.
@@ -87,8 +94,6 @@ class WardApp(PaintingApp):
         Textual forwards a key to the screen on top when it arrives, so that a key typed ahead of a
         screen that is just opening would land on the one below.
         """
-        from wardexam.terminal.screens.base import LineScreen
-
         if isinstance(event, events.Key) and isinstance(self.screen, LineScreen):
             self.screen.on_key(event)
         else:

@@ -4,19 +4,22 @@ Once the newest is answered, what the next key may bring is read ahead, so that 
 is there when it comes; only as long as no key waits, and only where a reading takes little.
 """
 
+import gc
 import sys
 import threading
 import time
 from collections.abc import Callable, Hashable, Iterable
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
+    from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.reading import Reading
 
 KEPT = 64  # readings kept, for what was read ahead and for undoing
 PAUSE = 0.01  # seconds before anything is read ahead
-SWITCH = 0.0005  # seconds
+SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thread computes
 QUICK = 0.05  # seconds that a reading may take for others to be read ahead
 
 
@@ -28,6 +31,36 @@ def essence(examination: "Examination") -> Hashable:
         examination.context,
         tuple(examination.flags.items()),
     )
+
+
+_loading = threading.Lock()  # so that two threads do not build the tables twice
+
+
+def _engine() -> "Engine":
+    from wardexam.reasoning.engine import load
+
+    with _loading:
+        return load()
+
+
+def warm() -> None:
+    """Load what an examination needs while the doctor looks at the list, in a thread.
+
+    What was loaded is then kept out of garbage collection, which would hold up a key.
+    """
+
+    def load() -> None:
+        try:
+            import_module("wardexam.terminal.screens.examine")
+            _engine()
+        except Exception:
+            return  # said when the first reading is asked for
+        finally:
+            gc.freeze()
+            gc.enable()
+
+    sys.setswitchinterval(SWITCH)
+    threading.Thread(target=load, daemon=True, name="wardexam-load").start()
 
 
 class Thinking:
@@ -50,8 +83,6 @@ class Thinking:
         self._request: tuple[int, Examination] | None = None
         self._number = 0
         self._known: dict[Hashable, Reading] = {}
-        # A key must not wait Python's usual 5 ms for its turn while this thread computes.
-        sys.setswitchinterval(SWITCH)
         threading.Thread(target=self._run, daemon=True).start()
 
     def ask(self, examination: "Examination") -> "tuple[int, Reading | None]":
@@ -86,9 +117,7 @@ class Thinking:
 
     def _read(self, examination: "Examination") -> "Reading | None":
         try:
-            from wardexam.reasoning.engine import load
-
-            reading = load().read(examination, silence=False)
+            reading = _engine().read(examination, silence=False)
         except Exception:
             return None  # a fault of the reasoning must never take the grid down
         while len(self._known) >= KEPT:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
+from textual.geometry import Size
 from textual.screen import Screen
 
 from wardexam.terminal.canvas import Canvas
@@ -37,6 +38,11 @@ class LineScreen(Screen[None]):
     def ward_app(self) -> "WardApp":
         """The app, by its own type."""
         return cast("WardApp", self.app)
+
+    @property
+    def size(self) -> Size:
+        """The terminal's size, known before the screen is laid out, so that the first paint is whole."""
+        return self.app.size
 
     def compose(self) -> ComposeResult:
         """Heading, bodies side by side, status, hint."""
