@@ -473,7 +473,7 @@ def parser(*, commands: bool = True) -> argparse.ArgumentParser:
         "--form",
         choices=["table", "line", "figure"],
         default="table",
-        help="reflexes as a table, one line, or a stick figure",
+        help="reflexes as a table, one line, or a figure of the body",
     )
     sub.add_argument(
         "--scale",

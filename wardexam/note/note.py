@@ -8,12 +8,14 @@ import textwrap
 from typing import Literal
 
 from wardexam.anatomy.catalogue import PARTS, Sign, signs_of
-from wardexam.exam.answers import ScaleName, convert, scales
+from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, to_ascii
+from wardexam.note.body import figure
+from wardexam.note.cells import cell, remarks
 from wardexam.reasoning.asymmetry import asymmetries
 from wardexam.reasoning.change import sum_score
 from wardexam.reasoning.urgency import NOT_EXCLUDED, Urgency
@@ -33,41 +35,6 @@ def wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(
         text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True
     )
-
-
-def cell(finding: Finding | None, scale: ScaleName | None) -> str:
-    """What a table cell says of a finding: ``-`` where the sign was not examined."""
-    if finding is None:
-        return "-"
-    if finding.not_testable:
-        return "NT"
-    assert finding.answer is not None
-    if finding.scale:
-        shown = convert(
-            finding.answer,
-            finding.scale,
-            scale or finding.scale,
-            reinforced="reinforced" in finding.qualities,
-        )
-        mark = shown.mark
-    else:
-        mark = finding.choice.mark if finding.choice else finding.answer
-    if finding.amount is not None:
-        mark += f" {finding.amount}"
-    return mark
-
-
-def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
-    """What a cell cannot hold: qualities, reasons, detail lost on another scale, the comment."""
-    said = [QUALITY_WORDS[q] for q in finding.qualities]
-    if finding.not_testable:
-        said.append(f"not testable: {REASON_WORDS[finding.not_testable]}")
-    if finding.scale and finding.answer is not None:
-        lost = convert(finding.answer, finding.scale, scale or finding.scale).lost
-        said += [f"graded as {lost}"] if lost else []
-    if finding.comment:
-        said.append(clean(finding.comment))
-    return said
 
 
 def _sides(sign: Sign) -> tuple[Side, ...]:
@@ -112,27 +79,6 @@ def reflex_line(examination: Examination, scale: ScaleName | None = None) -> lis
                 + (f" ({'; '.join(said)})" if said else "")
             )
     return wrapped("Reflexes R/L: " + (", ".join(parts) or "not examined") + ".")
-
-
-def figure(examination: Examination, scale: ScaleName | None = None) -> list[str]:
-    """The stick figure, facing the reader: the patient's right is on the left of the page."""
-
-    def at(sign: str, side: Side) -> str:
-        return cell(examination.finding(sign, side), scale)
-
-    def row(left: str, middle: str, right: str, label: str) -> str:
-        return f"  {left:>8} {middle:^13} {right:<8} {label}".rstrip()
-
-    def pair(sign: str, middle: str, label: str) -> str:
-        return row(at(sign, "right"), middle, at(sign, "left"), label)
-
-    return [
-        row("RIGHT", "", "LEFT", ""), row("", "O", "", f"jaw {cell(examination.finding('jaw', 'midline'), scale)}"),
-        pair("biceps", "---+---", "biceps"), pair("brachioradialis", "/  |  \\", "brachioradialis"),
-        pair("triceps", "/   |   \\", "triceps"), pair("abdominal_upper", "|", "upper abdominal"),
-        pair("abdominal_lower", "+", "lower abdominal"), pair("knee", "/ \\", "knee"),
-        pair("ankle", "/   \\", "ankle"), pair("plantar", "_/     \\_", "plantar"),
-    ]  # fmt: skip
 
 
 def urgency_lines(urgency: Urgency) -> list[str]:
@@ -230,7 +176,7 @@ def render(
         examination: What was found.
         previous: An earlier examination whose grades stand beside, if any.
         urgency: Printed when given.
-        form: Reflexes as a table, one line, or a stick figure.
+        form: Reflexes as a table, one line, or the body facing the reader.
         scale: Show tendon reflexes on this scale; as graded when None.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
@@ -251,7 +197,10 @@ def render(
         if part == "reflexes" and form == "line":
             lines += reflex_line(examination, scale)
         elif part == "reflexes" and form == "figure":
-            lines += ["Reflexes:", *figure(examination, scale)]
+            lines += [
+                "Reflexes and skin:",
+                *(f"  {line}" for line in figure(examination, scale, width=WIDTH - 2)),
+            ]
         elif found:
             lines += [f"{PART_TITLES[part]}:", *_table(found, examination, previous, scale)]
         lines += statements

@@ -1,54 +1,69 @@
-"""The examination as a picture: a body facing the reader, grades at their sites, as SVG text."""
+"""The body as an SVG picture: the same cells, grades and marks as on the screen."""
 
 from html import escape
 
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import Side
 from wardexam.exam.text import clean
-from wardexam.note.note import cell
+from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table
 
-# Where each sign stands on the picture, in px, on the patient's right (left of the page).
-PLACES = {
-    "biceps": (62, 118), "brachioradialis": (50, 158), "triceps": (38, 136), "hoffmann": (30, 215),
-    "abdominal_upper": (108, 150), "abdominal_lower": (108, 178), "knee": (92, 270), "ankle": (92, 345), "plantar": (78, 372),
-}  # fmt: skip
-# Skin areas shaded where sensation is lost: x, y, width, height on the patient's right.
-AREAS = {
-    "pin_C5": (70, 92, 14, 26), "pin_C6": (54, 150, 14, 40), "pin_C7": (46, 200, 10, 16), "pin_C8": (58, 196, 8, 18), "pin_T1": (70, 126, 8, 24),
-    "pin_T4": (96, 100, 24, 10), "pin_T10": (98, 165, 22, 10), "pin_L2": (96, 212, 22, 24), "pin_L3": (100, 244, 16, 24),
-    "pin_L4": (104, 280, 10, 40), "pin_L5": (92, 290, 10, 50), "pin_S1": (86, 350, 12, 14),
-}  # fmt: skip
-WIDTH = 240
+CELL_WIDTH, CELL_HEIGHT = 10, 18  # px
+MARGIN, TOP, NAMES = 60, 40, 150
+# How dark each state of the skin is drawn, 0 to 1; a pattern beside it tells them apart without colour.
+TONES = {"unknown": 0.0, "normal": 0.08, "heightened": 0.2, "reduced": 0.45, "absent": 0.85}
 
 
-def _mirror(x: int, side: Side, width: int = 0) -> int:
-    return x if side == "right" else WIDTH - x - width
+def _cells(examination: Examination) -> list[str]:
+    drawn = []
+    for side in SIDES:
+        for row, states in enumerate(skin(examination, side)):
+            for column, state in enumerate(states):
+                if not state:
+                    continue
+                at = column if side == "right" else 2 * HALF - 1 - column
+                dashes = ' stroke-dasharray="1 3"' if state == "unknown" else ""
+                drawn.append(
+                    f'<rect class="{state}" x="{MARGIN + at * CELL_WIDTH}" y="{TOP + row * CELL_HEIGHT}"'
+                    f' width="{CELL_WIDTH}" height="{CELL_HEIGHT}" fill="black" fill-opacity="{TONES[state]}"'
+                    f' stroke="gray" stroke-width="0.5"{dashes}/>'
+                )
+    return drawn
+
+
+def _legend(y: int) -> list[str]:
+    drawn, x = [], MARGIN // 4
+    for state in STATES[1:]:
+        drawn.append(
+            f'<rect x="{x}" y="{y - 9}" width="10" height="10" fill="black"'
+            f' fill-opacity="{TONES[state]}" stroke="gray"/>'
+        )
+        word = WORDS.get(state, state)
+        drawn.append(f'<text x="{x + 14}" y="{y}">{word}</text>')
+        x += 30 + 7 * len(word)
+    return drawn
 
 
 def render(patient: Patient, examination: Examination) -> str:
-    """The picture as an SVG document; every text is escaped."""
+    """The picture as an SVG document; every text is escaped. The patient's right is on the left."""
+    body = 2 * HALF * CELL_WIDTH
+    rows = len(table()["rows"])
+    width, height = 2 * MARGIN + body + NAMES, TOP + rows * CELL_HEIGHT + 50
+    left = MARGIN + body
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="420" font-family="monospace" font-size="11">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
+        f' viewBox="0 0 {width} {height}" font-family="monospace" font-size="12">',
         f"<title>{escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
-        '<g fill="none" stroke="black"><circle cx="120" cy="45" r="20"/><path d="M120 65 V200 M120 80 L75 120 L55 200 M120 80 L165 120 L185 200 M120 200 L105 280 L100 365 M120 200 L135 280 L140 365"/></g>',
-        '<text x="20" y="20">RIGHT</text><text x="190" y="20">LEFT</text>',
+        '<rect width="100%" height="100%" fill="white"/>',
+        f'<text x="{MARGIN - 8}" y="20" text-anchor="end">RIGHT</text><text x="{left + 8}" y="20">LEFT</text>',
+        *_cells(examination),
     ]
-    sides: tuple[Side, ...] = ("right", "left")
-    for sign, (x, y, width, height) in AREAS.items():
-        for side in sides:
-            finding = examination.finding(sign, side)
-            if finding and finding.answer in ("reduced", "absent"):
-                tone = "0.35" if finding.answer == "reduced" else "0.7"
-                parts.append(
-                    f'<rect x="{_mirror(x, side, width)}" y="{y}" width="{width}" height="{height}" fill="gray" fill-opacity="{tone}"/>'
-                )
-    for sign, (x, y) in PLACES.items():
-        for side in sides:
-            anchor = "end" if side == "right" else "start"
-            parts.append(
-                f'<text x="{_mirror(x, side)}" y="{y}" text-anchor="{anchor}">{escape(cell(examination.finding(sign, side), None))}</text>'
-            )
-    parts.append(
-        '<text x="10" y="410">- not examined; shaded: pinprick reduced or absent</text></svg>'
-    )
+    for row, at in grades(examination, None).items():
+        y = TOP + row * CELL_HEIGHT + 13
+        parts.append(
+            f'<text x="{MARGIN - 8}" y="{y}" text-anchor="end">{escape(at.right)}</text>'
+            f'<text x="{left + 8}" y="{y}">{escape(at.left)}</text>'
+            f'<text x="{left + MARGIN}" y="{y}">{escape(at.name)}</text>'
+        )
+    end = TOP + rows * CELL_HEIGHT + 22
+    note = "- not examined. Skin: the worst of touch, pinprick, level, territory."
+    parts += [f'<text x="{MARGIN // 4}" y="{end}">{note}</text>', *_legend(end + 18), "</svg>"]
     return "\n".join(parts) + "\n"

@@ -42,6 +42,7 @@ EXAMINE = (
     Key("rows", ("m",), "m rows", "another set of rows: then its number"),
     Key("flags", ("f",), "f flags", "red flags: 1 or y yes, 0 or n no"),
     Key("rest", ("e",), "", "state: rest of this limb examined, normal; again withdraws"),
+    Key("figure", ("d",), "", "draw the body: grades at their sites, lost sensation shaded"),
     Key("scale", ("z",), "", "next reflex scale"),
     Key("accept", ("a",), "", "accept the suggestion into the note; again withdraws"),
     Key("impression", ("i",), "", "write your own impression"),

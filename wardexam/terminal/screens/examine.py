@@ -27,7 +27,8 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
-from wardexam.note.note import PART_TITLES, cell
+from wardexam.note.cells import cell
+from wardexam.note.note import PART_TITLES
 from wardexam.terminal.keys import EXAMINE, hint
 from wardexam.terminal.panel import panel_lines
 from wardexam.terminal.screens.base import LineScreen
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from wardexam.records.ward import Summary
 
 Row = Sign | Flag
-WIDE, WIDE_PANEL = 112, 38  # from this width the figure joins on the right of a panel of this width
+WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
 FLAGS = "flags"
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
@@ -251,14 +252,16 @@ class ExamineScreen(LineScreen):
             panel_lines(self.examination, urgency, self._reading, width, failed=self._failed)
         )
         if wide:
-            from wardexam.note.note import figure
-
             figure_canvas.show(
-                [
-                    [(line[:33].rstrip(), "quiet")]
-                    for line in figure(self.examination, self.examination.scale)
-                ]
+                [[(line, "quiet")] for line in self._figure(figure_canvas.size.width)]
             )
+
+    def _figure(self, width: int) -> list[str]:
+        from wardexam.note.body import figure
+
+        plain = self.ward_app.terminal.ascii
+        width = max(35, width)
+        return figure(self.examination, self.examination.scale, ascii_only=plain, width=width)
 
     def hint_text(self) -> str:
         """What is accepted at the cursor, then the other keys."""
@@ -829,6 +832,13 @@ class ExamineScreen(LineScreen):
             f"Stated: rest of {limb} {row.part} examined, normal. e withdraws.",
         ):
             self._changed()
+
+    def do_figure(self) -> None:
+        """The body with its grades and the loss of sensation."""
+        from wardexam.terminal.screens.text import TextScreen
+
+        text = "\n".join(self._figure(self.size.width - 1))
+        self.app.push_screen(TextScreen(f"Figure  bed {clean(self.patient.bed)}", text))
 
     def do_scale(self) -> None:
         """Next scale; findings keep the one they were graded on."""

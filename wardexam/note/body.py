@@ -1,0 +1,156 @@
+"""The body facing the reader: grades at their sites, the loss of sensation shaded, as lines of text.
+
+The patient's right is on the left of the page. The drawing is a table (``body.toml``); the picture
+that is exported (`wardexam.note.svg`) is made from the same cells.
+"""
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.exam.answers import ScaleName
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding, Side
+from wardexam.exam.row_sets import row_sets
+from wardexam.note.cells import cell
+
+# What is known of a piece of skin, least to most telling; the worst that was found shows.
+STATES = ("", "unknown", "normal", "heightened", "reduced", "absent")
+UTF8 = dict(zip(STATES, " \u00b7=^\u2592\u2588", strict=True))
+ASCII = dict(zip(STATES, " .=^/#", strict=True))
+HALF = 9  # columns of one half of the body
+GRADE = 5  # columns of a grade beside it
+SKIN = ("sensation", "sphincters")  # the parts that hold findings of the skin
+WORDS = {"unknown": "not examined"}
+SIDES: tuple[Side, Side] = ("right", "left")
+
+
+@cache
+def table() -> dict[str, Any]:
+    """The drawing."""
+    return tomllib.loads((files("wardexam.note") / "body.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _segments() -> tuple[tuple[str, ...], ...]:
+    """The skin area of each cell of one half; empty outside the body."""
+    areas = table()["areas"]
+    return tuple(tuple(areas.get(letter, "") for letter in row) for row in table()["rows"])
+
+
+def _worst(*states: str) -> str:
+    return max(states, key=STATES.index)
+
+
+def _areas(findings: list[Finding]) -> dict[str, str]:
+    """What dermatomes and stated levels say of each skin area."""
+    told: dict[str, str] = {}
+    for f in findings:
+        answer = f.answer or ""
+        if f.row.answers == "level" and answer in SEGMENTS:
+            lowest = SEGMENTS.index(answer)
+            for area in table()["areas"].values():
+                if SEGMENTS.index(area.split("_")[0]) > lowest:
+                    told[area] = _worst(told.get(area, ""), "reduced")
+        elif f.sign.startswith(("pin_", "touch_")):
+            area = f.sign.split("_", 1)[1]
+            told[area] = _worst(told.get(area, ""), answer)
+    return told
+
+
+def _patches(findings: list[Finding]) -> Iterator[tuple[int, int, int, int, str]]:
+    """First and last row, first and last column of a patch, and what was found there."""
+    bottom = len(table()["rows"]) - 1
+    for f in findings:
+        if f.sign in table()["patches"] and f.answer:
+            top, last, left, right = table()["patches"][f.sign]
+            yield top, last, left, right, f.answer
+        elif f.sign in ("stocking", "glove") and f.answer in table()["reach"]:
+            left, right = (0, 2) if f.sign == "glove" else (3, HALF - 1)
+            yield table()["reach"][f.answer], bottom, left, right, "reduced"
+
+
+def skin(examination: Examination, side: Side) -> list[list[str]]:
+    """What is known of each cell of one half, in `STATES`; empty outside the body.
+
+    A cell takes the worst of what was found there: dermatomes, a stated level, a nerve's territory,
+    stocking and glove, the saddle. What was not examined is unknown.
+    """
+    findings = [f for f in examination.findings if f.side == side and f.row.part in SKIN]
+    areas = _areas(findings)
+    cells = [[areas.get(a, "unknown") if a else "" for a in row] for row in _segments()]
+    for top, bottom, left, right, state in _patches(findings):
+        for row in range(top, bottom + 1):
+            for column in range(left, right + 1):
+                if cells[row][column]:
+                    cells[row][column] = _worst(cells[row][column], state)
+    return cells
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside one row of the body: the grades of right and left, the sign, its short name."""
+
+    right: str
+    left: str
+    name: str
+    short: str
+
+
+def grades(examination: Examination, scale: ScaleName | None) -> dict[int, Beside]:
+    """The grades at their sites, by row; MRC grades as ``4/5``.
+
+    The core reflexes stand there even when not examined, as ``-``.
+    """
+    core = {sign.id for sign in row_sets()["core"].signs}
+    shown = {}
+    for sign, place in table()["grades"].items():
+        row = catalogue()[sign]
+        sides: tuple[Side, ...] = SIDES if row.sides == "each" else ("midline",)
+        found = [examination.finding(sign, side) for side in sides]
+        if sign in core or any(found):
+            texts = [*(_grade(f, scale) for f in found), ""]
+            shown[place["row"]] = Beside(texts[0], texts[1], row.name, place["short"])
+    return shown
+
+
+def _grade(finding: Finding | None, scale: ScaleName | None) -> str:
+    text = cell(finding, scale)
+    mrc = finding is not None and finding.row.answers == "mrc" and finding.answer is not None
+    return f"{text}/5" if mrc else text
+
+
+def figure(
+    examination: Examination,
+    scale: ScaleName | None = None,
+    *,
+    ascii_only: bool = True,
+    width: int = 72,
+) -> list[str]:
+    """The body as lines of at most `width` columns, 35 at the least."""
+    marks = ASCII if ascii_only else UTF8
+    right, left = (skin(examination, side) for side in SIDES)
+    beside = grades(examination, scale)
+    room = width - 2 * (HALF + GRADE) - 3
+    beside[0] = Beside("RIGHT", "LEFT", "", "")
+    lines = []
+    for number in range(len(right)):
+        body = "".join(marks[s] for s in (*right[number], *reversed(left[number])))
+        at = beside.get(number, Beside("", "", "", ""))
+        name = at.name if len(at.name) <= room else at.short
+        lines.append(f"{at.right:>{GRADE}} {body} {at.left:<{GRADE}} {name}".rstrip())
+    here = {state for half in (right, left) for line in half for state in line} - {""}
+    return [*lines, *_legend([f"{marks[s]} {WORDS.get(s, s)}" for s in STATES if s in here], width)]
+
+
+def _legend(words: list[str], width: int) -> list[str]:
+    lines = ["skin:"]
+    for word in words:
+        if len(lines[-1]) + 2 + len(word) > width:
+            lines.append("     ")
+        lines[-1] += f"  {word}"
+    return lines
