@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from wardexam.exam.sheet import Sheet
     from wardexam.reasoning.wording import Wording
     from wardexam.records.ward import Ward
+    from wardexam.terminal.keymap import Keymap
 
 # When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
 DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
@@ -71,10 +72,10 @@ def _ward(options: argparse.Namespace) -> "Ward":
 
 def _wording(options: argparse.Namespace) -> "tuple[Wording, str]":
     """The hospital's own words, and why they were refused where they were."""
-    from wardexam.records.paths import wording_text
+    from wardexam.records.paths import settings_text
 
     try:
-        found = wording_text(options.wording)
+        found = settings_text("wording", options.wording)
         if found is None:
             return {}, ""
         from wardexam.reasoning.wording import read_wording
@@ -92,6 +93,21 @@ def _spoken(options: argparse.Namespace) -> "Wording":
     return wording
 
 
+def _keymap() -> "tuple[Keymap | None, str]":
+    """The user's own keys, None for the built-in ones, and why they were refused where they were."""
+    from wardexam.records.paths import settings_text
+
+    try:
+        found = settings_text("keys")
+        if found is None:
+            return None, ""
+        from wardexam.terminal.keymap import read_keys
+
+        return read_keys(found[1], where=found[0]), ""
+    except WardexamError as error:
+        return None, str(error)
+
+
 def _terminal(
     ward: "Ward", options: argparse.Namespace, notice: str = "", clock: Callable[[], datetime] = now
 ) -> int:
@@ -103,13 +119,15 @@ def _terminal(
     from wardexam.terminal.app import WardApp
 
     wording, refusal = _wording(options)
+    keymap, refused = _keymap()
     return WardApp.run_on(
         ward,
         terminal=terminal,
         examiner=_examiner(options),
         now=clock,
         new_id=new_id,
-        notice=refusal or notice,
+        notice="; ".join(filter(None, (refused, refusal))) or notice,
+        keymap=keymap,
         wording=wording,
     )
 
@@ -337,6 +355,18 @@ def _urgency_lines(urgency: Any) -> list[str]:
     return list(urgency_lines(urgency))
 
 
+def keys(options: argparse.Namespace) -> int:
+    """Print the keys in force as a keys file."""
+    from wardexam.terminal.keymap import as_toml
+    from wardexam.terminal.keys import SCREENS
+
+    keymap, refused = _keymap()
+    print(as_toml(keymap or SCREENS), end="")
+    if refused:
+        raise InputError(refused)
+    return 0
+
+
 def schema(options: argparse.Namespace) -> int:
     """Print the JSON Schema of what localise reads."""
     import json
@@ -524,6 +554,12 @@ def parser(*, commands: bool = True) -> argparse.ArgumentParser:
         schema,
         "Print the JSON Schema of what localise reads.",
         "wardexam schema > sheet.schema.json",
+    )
+    add(
+        "keys",
+        keys,
+        "Print the keys as a keys file, to be changed and kept as keys.toml.",
+        "wardexam keys > ~/.config/wardexam/keys.toml",
     )
     sub = add(
         "check", check, "Verify the store and its audit trail; say what is wrong.", "wardexam check"

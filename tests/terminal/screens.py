@@ -3,6 +3,7 @@
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from wardexam.records.ward import open_ward
 from wardexam.terminal.app import WardApp
@@ -15,7 +16,12 @@ LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 
 def demo_app(
-    folder: Path, *, empty: bool = False, ascii_only: bool = True, colours: int = 0
+    folder: Path,
+    *,
+    empty: bool = False,
+    ascii_only: bool = True,
+    colours: int = 0,
+    **options: Any,
 ) -> WardApp:
     """The app on a copy of the demo ward, or on an empty one."""
     if not empty:
@@ -24,7 +30,7 @@ def demo_app(
     names = iter(f"{letter}{number:07}" for number in range(1000) for letter in LETTERS)
     return WardApp(
         open_ward(folder), examiner="Dr Test", now=lambda: NOW, new_id=lambda: next(names),
-        terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only),
+        terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only), **options,
     )  # fmt: skip
 
 

@@ -35,6 +35,8 @@ SCREENS = {
     "course": ["v"],
     "handover": ["y"],
     "help": ["question_mark"],
+    "help_examine": ["enter", "question_mark"],
+    "commands": ["enter", "colon", *"side"],
     "hidden": ["z"],
 }
 

@@ -17,16 +17,16 @@ def ward_folder(given: str | None) -> Path:
     return Path(chosen).expanduser() if chosen else platformdirs.user_data_path("wardexam") / "ward"
 
 
-def wording_text(given: str | None) -> tuple[str, str] | None:
-    """The hospital's own words, as the file's name and text; None where no file holds any.
+def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
+    """A settings file (``wording`` or ``keys``), as its name and text; None where there is none.
 
-    The file given, else ``WARDEXAM_WORDING``, else ``wording.toml`` in the user's, then the host's
-    settings folder.
+    The file given, else the one that ``WARDEXAM_WORDING`` or ``WARDEXAM_KEYS`` names, else
+    ``wording.toml`` or ``keys.toml`` in the user's, then the host's settings folder.
 
     Raises:
         RecordsError: The file cannot be read, or is not UTF-8; with the line.
     """
-    chosen = given or os.environ.get("WARDEXAM_WORDING")
+    chosen = given or os.environ.get(f"WARDEXAM_{name.upper()}")
     if chosen:
         path = Path(chosen).expanduser()
     else:
@@ -34,11 +34,11 @@ def wording_text(given: str | None) -> tuple[str, str] | None:
             platformdirs.user_config_path("wardexam"),
             platformdirs.site_config_path("wardexam"),
         )
-        found = [p for place in places if (p := place / "wording.toml").exists()]
+        found = [p for place in places if (p := place / f"{name}.toml").exists()]
         if not found:
             return None
         path = found[0]
-    stays = "the built-in wording stays"
+    stays = f"the built-in {name} {'stay' if name == 'keys' else 'stays'}"
     try:
         data = path.read_bytes()
         return path.name, data.decode("utf-8")

@@ -11,6 +11,7 @@ from textual.screen import Screen
 from wardexam.errors import WardexamError
 from wardexam.terminal import signals, workarounds
 from wardexam.terminal.environment import Terminal
+from wardexam.terminal.keys import SCREENS
 from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording
     from wardexam.records.drafts import Draft
     from wardexam.records.ward import Ward
+    from wardexam.terminal.keymap import Keymap
 
 IDLE_SECONDS = 300.0
 
@@ -36,6 +38,7 @@ class WardApp(PaintingApp):
         new_id: Gives a new opaque identifier.
         terminal: What the terminal can show.
         notice: A line shown at the start.
+        keymap: The keys of every screen; the built-in ones when None.
         wording: The hospital's own words for urgency.
     """
 
@@ -44,10 +47,11 @@ class WardApp(PaintingApp):
 
     def __init__(
         self, ward: "Ward", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
-        terminal: Terminal, notice: str = "", wording: "Wording | None" = None, **options: Any,
+        terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, wording: "Wording | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(ansi_color=True, **options)
         self.ward, self.examiner, self.now, self.new_id = ward, examiner, now, new_id
+        self.keymap = keymap or SCREENS
         self.terminal, self.notice, self.wording = terminal, notice, wording or {}
         self.draft: Draft | None = None
         self._last_key = time.monotonic()

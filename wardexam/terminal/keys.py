@@ -3,6 +3,8 @@
 Names are Textual's. Letters that terminals use inside escape sequences never write.
 """
 
+import itertools
+import textwrap
 from dataclasses import dataclass
 
 from wardexam.errors import TableError
@@ -10,7 +12,7 @@ from wardexam.errors import TableError
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One action: its id, the keys that do it, a label for the hint line, and what it does."""
+    """One action: its id, the keys that do it, a word for the hint line, and what it does."""
 
     action: str
     keys: tuple[str, ...]
@@ -20,65 +22,72 @@ class Key:
 
 MOVES = (
     Key("up", ("up", "k"), "", "move up"), Key("down", ("down", "j"), "", "move down"),
-    Key("left", ("left", "h"), "", "move to the right side of the body"), Key("right", ("right", "l"), "", "move to the left side of the body"),
+    Key("left", ("left", "h"), "", "to the right side of the body"), Key("right", ("right", "l"), "", "to the left side of the body"),
 )  # fmt: skip
+
+ALWAYS = (
+    Key("help", ("question_mark",), "help", "the keys"),
+    Key("commands", ("colon",), "commands", "search a command and run it"),
+    Key("repaint", ("ctrl+l",), "", "draw the screen anew"),
+)
 
 EXAMINE = (
     *MOVES,
-    Key("both", ("b",), "b both", "the next grade goes to both sides"),
-    Key("reinforced", ("r",), "r reinforced", "the reflex came only with reinforcement"),
-    Key("quality", ("v",), "v quality", "inverted, crossed, pendular, slow to relax"),
-    Key("not_testable", ("x",), "x not testable", "not testable, then the reason's letter"),
-    Key("clear", ("full_stop", "backspace", "delete"), ". clear", "take the finding away: not examined"),
-    Key("number", ("enter",), "enter number", "type beats, degrees, mL or a sensory level"),
-    Key("comment", ("c",), "c comment", "a comment on this finding, or on all when blank"),
-    Key("undo", ("u",), "u undo", "undo"), Key("redo", ("U",), "", "redo"),
-    Key("jump", ("g",), "g go", "go to a reflex by its letter"),
-    Key("unexamined", ("space",), "space next", "go to the next sign not examined"),
-    Key("suggested", ("t",), "t suggested", "go to the sign that would tell most"),
-    Key("order", ("o",), "", "grade side to side, or one side down"),
-    Key("part", ("tab", "p"), "tab part", "next part of the examination"),
+    Key("both", ("b",), "both", "next grade goes to both sides"),
+    Key("reinforced", ("r",), "reinforced", "came only with reinforcement"),
+    Key("quality", ("v",), "quality", "inverted, crossed, pendular, slow to relax"),
+    Key("not_testable", ("x",), "not testable", "not testable, then the reason's letter"),
+    Key("clear", ("full_stop", "backspace", "delete"), "clear", "take the finding away: not examined"),
+    Key("number", ("enter",), "number", "type a number or a level"),
+    Key("comment", ("c",), "comment", "a comment on this finding, or on all when blank"),
+    Key("undo", ("u",), "undo", "undo"), Key("redo", ("U",), "", "redo"),
+    Key("jump", ("g",), "go", "go to a reflex by its letter"),
+    Key("unexamined", ("space",), "next", "next sign not examined"),
+    Key("suggested", ("t",), "suggested", "the sign that would tell most"),
+    Key("order", ("o",), "", "side to side, or one side down"),
+    Key("part", ("tab", "p"), "part", "next part of the examination"),
     Key("part_back", ("shift+tab",), "", "part before"),
-    Key("rows", ("m",), "m rows", "another set of rows: then its number"),
-    Key("flags", ("f",), "f flags", "red flags: 1 or y yes, 0 or n no"),
-    Key("rest", ("e",), "", "state: rest of this limb examined, normal; again withdraws"),
-    Key("figure", ("d",), "", "draw the body: grades at their sites, lost sensation shaded"),
+    Key("rows", ("m",), "rows", "another set of rows by number"),
+    Key("flags", ("f",), "flags", "red flags: 1 or y, 0 or n"),
+    Key("rest", ("e",), "", "rest of this limb examined, normal; again withdraws"),
+    Key("figure", ("d",), "", "draw the findings on a body"),
     Key("scale", ("z",), "", "next reflex scale"),
-    Key("accept", ("a",), "", "accept the suggestion into the note; again withdraws"),
+    Key("accept", ("a",), "", "suggestion into the note; again withdraws"),
     Key("impression", ("i",), "", "write your own impression"),
-    Key("context", ("w",), "w context", "onset, complaint, its side, whether the patient bears weight"),
-    Key("save", ("s",), "s save", "save and show the note"),
-    Key("leave", ("q", "escape"), "q ward", "back to the ward; the draft is kept"),
-    Key("help", ("question_mark",), "? help", "this help"),
+    Key("context", ("w",), "context", "onset, complaint, its side, weight-bearing"),
+    Key("save", ("s",), "save", "save and show the note"),
+    Key("leave", ("q", "escape"), "ward", "to the ward; the draft is kept"),
+    *ALWAYS,
 )  # fmt: skip
 
 WARD = (
     *MOVES[:2],
-    Key("open", ("enter",), "enter examine", "examine; a draft left open is resumed"),
-    Key("note", ("n",), "n note", "the last note"),
-    Key("course", ("v",), "v course", "examinations, changes and course"),
-    Key("search", ("slash",), "/ search", "search by bed or name"),
-    Key("order", ("o",), "o order", "by bed, urgency, worsening, due"),
-    Key("admit", ("a",), "a admit", "admit a patient"), Key("edit", ("e",), "e edit", "edit details, or move"),
-    Key("discharge", ("d",), "d discharge", "discharge, or restore in the discharged list"),
-    Key("discharged", ("x",), "x discharged", "show discharged patients, or the ward"),
+    Key("open", ("enter",), "examine", "examine; a draft left open is resumed"),
+    Key("note", ("n",), "note", "the last note"),
+    Key("course", ("v",), "course", "examinations, changes and course"),
+    Key("search", ("slash",), "search", "search by bed or name"),
+    Key("order", ("o",), "order", "by bed, urgency, worsening, due"),
+    Key("admit", ("a",), "admit", "admit a patient"), Key("edit", ("e",), "edit", "edit details, or move"),
+    Key("discharge", ("d",), "discharge", "discharge, or restore in the discharged list"),
+    Key("discharged", ("x",), "discharged", "show discharged patients, or the ward"),
     Key("set_aside", ("w",), "", "set the patient's draft aside"),
-    Key("handover", ("y",), "y handover", "the handover sheet"),
+    Key("handover", ("y",), "handover", "the handover sheet"),
     Key("hide", ("z",), "", "hide the screen; any key shows it again"),
-    Key("help", ("question_mark",), "? help", "this help"),
-    Key("leave", ("q",), "q quit", "quit"),
+    Key("leave", ("q",), "quit", "quit"),
+    *ALWAYS,
 )  # fmt: skip
 
 TEXT = (
     *MOVES[:2],
-    Key("copy", ("c",), "c copy", "send to the terminal's clipboard"),
-    Key("print", ("p",), "p print", "print on the plain screen for selecting"),
-    Key("form", ("f",), "f form", "reflexes as table, line, figure"),
-    Key("scale", ("z",), "z scale", "show reflexes on the next scale"),
-    Key("referral", ("r",), "r referral", "the referral, or the note"),
-    Key("amend", ("m",), "m amend", "amend this examination: a further revision, with the reason"),
-    Key("file", ("w",), "w file", "write to a private file"),
-    Key("leave", ("q", "escape"), "q back", "back"),
+    Key("copy", ("c",), "copy", "send to the terminal's clipboard"),
+    Key("print", ("p",), "print", "print on the plain screen for selecting"),
+    Key("form", ("f",), "form", "reflexes as table, line, figure"),
+    Key("scale", ("z",), "scale", "show reflexes on the next scale"),
+    Key("referral", ("r",), "referral", "the referral, or the note"),
+    Key("amend", ("m",), "amend", "amend this examination: a further revision, with the reason"),
+    Key("file", ("w",), "file", "write to a private file"),
+    Key("leave", ("q", "escape"), "back", "back"),
+    *ALWAYS,
 )  # fmt: skip
 
 SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT}
@@ -100,9 +109,53 @@ def action_of(keys: tuple[Key, ...]) -> dict[str, str]:
 
 
 def hint(keys: tuple[Key, ...], width: int) -> str:
-    """The labels that fit a line."""
+    """The keys and words that fit a line; the key that shows all of them always does."""
+    last = next((f"{shown(row.keys[0])} {row.label}" for row in keys if row.action == "help"), "")
     line = ""
     for row in keys:
-        if row.label and len(line) + len(row.label) + 2 <= width:
-            line += ("  " if line else "") + row.label
-    return line
+        label = f"{shown(row.keys[0])} {row.label}"
+        room = width - len(last) - 2
+        if row.label and row.action != "help" and len(line) + len(label) + 2 <= room:
+            line += ("  " if line else "") + label
+    return f"{line}  {last}".strip()
+
+
+# Signs by Textual's names for them.
+SIGNS = {
+    "full_stop": ".", "comma": ",", "slash": "/", "question_mark": "?", "colon": ":", "semicolon": ";", "minus": "-",
+    "plus": "+", "equals_sign": "=", "underscore": "_", "exclamation_mark": "!", "number_sign": "#", "percent_sign": "%",
+    "ampersand": "&", "asterisk": "*", "at": "@", "left_parenthesis": "(", "right_parenthesis": ")", "quotation_mark": '"',
+    "apostrophe": "'", "less_than_sign": "<", "greater_than_sign": ">", "backslash": "\\", "vertical_line": "|",
+    "left_curly_bracket": "{", "right_curly_bracket": "}", "dollar_sign": "$", "circumflex_accent": "^",
+    "grave_accent": "`", "tilde": "~", "left_square_bracket": "[", "right_square_bracket": "]",
+}  # fmt: skip
+
+
+def shown(key: str) -> str:
+    """A key as it is written on a keyboard and in a keys file."""
+    return SIGNS.get(key, key)
+
+
+def help_lines(keys: tuple[Key, ...], width: int, height: int) -> list[str]:
+    """What every key does: in one column where that fits, else in two."""
+    wide = max(len(_names(row)) for row in keys)
+    one = [f"{_names(row):<{wide}}  {row.does}" for row in keys]
+    if len(one) <= height or width < 78:
+        return one
+    room = width // 2 - 1
+    entries = []
+    for row in keys:
+        lines = textwrap.wrap(f"{_names(row):<8} {row.does}", room, subsequent_indent=" " * 9)
+        entries.append(lines)
+    half = (sum(map(len, entries)) + 1) // 2
+    columns: list[list[str]] = [[], []]
+    for entry in entries:
+        columns[bool(columns[1]) or len(columns[0]) + len(entry) > half + 1].extend(entry)
+    return [
+        f"{left:<{width - room}}{right}".rstrip()
+        for left, right in itertools.zip_longest(*columns, fillvalue="")
+    ]
+
+
+def _names(row: Key) -> str:
+    return " ".join(shown(key) for key in row.keys)

@@ -29,8 +29,20 @@ def panel_lines(
     width: int,
     *,
     failed: bool = False,
+    suggested: str = "t",
+    asks: str = "f",
 ) -> list[Line]:
-    """The panel's twenty-one lines, all that 80x24 leaves; a line that has nothing to say stays empty."""
+    """The panel's twenty-one lines, all that 80x24 leaves; a line that has nothing to say stays empty.
+
+    Args:
+        examination: What was entered.
+        urgency: How urgent it is.
+        reading: What it may mean; None before there is any.
+        width: Columns.
+        failed: Whether the reasoning failed.
+        suggested: The key that goes to the suggested sign.
+        asks: The key that asks the red flags.
+    """
     lines: list[Line] = []
     if urgency.reasons:
         style = "alarm" if urgency.level == 3 else "warn"
@@ -80,11 +92,13 @@ def panel_lines(
     if reading and reading.next_signs:
         sign = reading.next_signs[0]
         meaning = "; ".join(f"{a}: {p}" for a, p in sign.outcomes[:2])
-        lines += _block(f"Next (t): {sign.text}. {meaning}", width, 2)
+        lines += _block(f"Next ({suggested}): {sign.text}. {meaning}", width, 2)
     else:
         lines += [[], []]
     left = [row.short for name, row in flags().items() if name not in examination.flags]
-    asked = f"{len(left)} flags not asked (f): {', '.join(left)}" if left else "All flags asked."
+    asked = (
+        f"{len(left)} flags not asked ({asks}): {', '.join(left)}" if left else "All flags asked."
+    )
     lines.append([(textwrap.shorten(asked, width, placeholder=".."), "")])
     lines += _block(CAUTION, width, 2, "quiet")
     return lines

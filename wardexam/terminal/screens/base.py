@@ -10,7 +10,7 @@ from textual.geometry import Size
 from textual.screen import Screen
 
 from wardexam.terminal.canvas import Canvas
-from wardexam.terminal.keys import Key, action_of, hint
+from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
 
 if TYPE_CHECKING:
     from wardexam.terminal.app import WardApp
@@ -21,16 +21,15 @@ SMALLEST = (80, 24)
 class LineScreen(Screen[None]):
     """A screen of plain lines with one key path.
 
-    Subclasses give `KEYS`, draw in `draw`, and act in ``do_<action>`` methods.
+    Subclasses name their table of keys in `SCREEN`, draw in `draw`, and act in ``do_<action>`` methods.
     """
 
-    KEYS: tuple[Key, ...] = ()
+    SCREEN = ""
     BODIES: tuple[str, ...] = ("body",)
     AUTO_FOCUS = ""
 
     def __init__(self) -> None:
         super().__init__()
-        self._actions = action_of(self.KEYS)
         self._typing: tuple[str, str, Callable[[str], None]] | None = None
         self.said = ""
 
@@ -43,6 +42,15 @@ class LineScreen(Screen[None]):
     def size(self) -> Size:
         """The terminal's size, known before the screen is laid out, so that the first paint is whole."""
         return self.app.size
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """What keys do here, the user's own in their places."""
+        return self.ward_app.keymap.get(self.SCREEN, ())
+
+    def key(self, action: str) -> str:
+        """The first key of an action, as it is written on a keyboard."""
+        return next((shown(row.keys[0]) for row in self.keys if row.action == action), "")
 
     def compose(self) -> ComposeResult:
         """Heading, bodies side by side, status, hint."""
@@ -105,7 +113,7 @@ class LineScreen(Screen[None]):
 
     def hint_text(self) -> str:
         """What keys do here."""
-        return hint(self.KEYS, self.size.width - 1)
+        return hint(self.keys, self.size.width - 1)
 
     def say(self, text: str) -> None:
         """Say something on the status line."""
@@ -160,18 +168,30 @@ class LineScreen(Screen[None]):
 
     def press(self, key: str, character: str | None) -> None:
         """Do what a key does here, or say what would be accepted."""
-        action = self._actions.get(key)
+        action = action_of(self.keys).get(key)
         if action is None:
             self.say(f"{character or key}: no such key here. {self.hint_text()}"[: self.size.width])
             return
+        self.do(action)
+
+    def do(self, action: str) -> None:
+        """Do an action of this screen."""
         getattr(self, f"do_{action}")()
 
     def do_help(self) -> None:
         """Show the keys of this screen."""
         from wardexam.terminal.screens.text import TextScreen
 
-        lines = [
-            f"{', '.join(k.replace('question_mark', '?').replace('full_stop', '.').replace('slash', '/') for k in row.keys):<26} {row.does}"
-            for row in self.KEYS
-        ]
-        self.app.push_screen(TextScreen("Keys", "\n".join(lines) + "\n"))
+        lines = help_lines(self.keys, self.size.width, self.size.height - 3)
+        self.app.push_screen(TextScreen("Keys", "\n".join(lines)))
+
+    def do_commands(self) -> None:
+        """Show every command of this screen, to search and run."""
+        from wardexam.terminal.screens.commands import CommandsScreen
+
+        self.app.push_screen(CommandsScreen(self))
+
+    def do_repaint(self) -> None:
+        """Draw everything, whatever else has drawn on the terminal."""
+        self.ward_app.drawn_over()
+        self.refresh(layout=True)

@@ -29,7 +29,7 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.cells import cell
 from wardexam.note.note import PART_TITLES
-from wardexam.terminal.keys import EXAMINE, hint
+from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import panel_lines
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.thinking import Thinking
@@ -69,7 +69,7 @@ class ExamineScreen(LineScreen):
         amends: Whether it is a further revision of a saved examination.
     """
 
-    KEYS = EXAMINE
+    SCREEN = "examine"
     BODIES = ("labels", "grades", "before", "panel", "figure")
 
     def __init__(
@@ -249,7 +249,15 @@ class ExamineScreen(LineScreen):
             self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
         urgency = assess(self.examination, self.previous, self._reading, self.ward_app.wording)
         self.canvas("panel").show(
-            panel_lines(self.examination, urgency, self._reading, width, failed=self._failed)
+            panel_lines(
+                self.examination,
+                urgency,
+                self._reading,
+                width,
+                failed=self._failed,
+                suggested=self.key("suggested"),
+                asks=self.key("flags"),
+            )
         )
         if wide:
             figure_canvas.show(
@@ -281,7 +289,7 @@ class ExamineScreen(LineScreen):
             sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
             return "  ".join(sets)[: self.size.width - 1]
         accepted = self.accepted()
-        return f"{accepted} | {hint(self.KEYS, self.size.width - len(accepted) - 4)}"
+        return f"{accepted} | {hint(self.keys, self.size.width - len(accepted) - 4)}"
 
     def accepted(self) -> str:
         """The answers a key gives here, in one short line."""
@@ -829,7 +837,7 @@ class ExamineScreen(LineScreen):
         }
         if self.change(
             Change("rest_normal", key, value),
-            f"Stated: rest of {limb} {row.part} examined, normal. e withdraws.",
+            f"Stated: rest of {limb} {row.part} examined, normal. {self.key('rest')} withdraws.",
         ):
             self._changed()
 

@@ -7,7 +7,6 @@ from wardexam.errors import RecordsError
 from wardexam.exam.answers import ScaleName
 from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
-from wardexam.terminal.keys import TEXT, Key
 from wardexam.terminal.screens.base import LineScreen
 
 Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
@@ -25,7 +24,7 @@ class TextScreen(LineScreen):
         page: Lines that one key moves by; a text of pages starts each at the top.
     """
 
-    KEYS: tuple[Key, ...] = TEXT
+    SCREEN = "text"
     FORMS: tuple[Form, ...] = ("table", "line", "figure")
     SCALES: tuple[ScaleName | None, ...] = (None, "conventional", "ninds", "plus")
 

@@ -8,7 +8,6 @@ from typing import Any
 from wardexam.errors import WardexamError
 from wardexam.records.ward import Bed, ConflictError
 from wardexam.terminal.canvas import Line
-from wardexam.terminal.keys import WARD
 from wardexam.terminal.screens.base import LineScreen
 
 ORDERS = ("bed", "urgency", "worsening", "due")
@@ -40,7 +39,7 @@ def _due(bed: Bed, now: datetime) -> str:
 class WardScreen(LineScreen):
     """The ward list."""
 
-    KEYS = WARD
+    SCREEN = "ward"
 
     def __init__(self) -> None:
         super().__init__()
@@ -56,7 +55,7 @@ class WardScreen(LineScreen):
         drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
         self.said = self.ward_app.notice
         if drafts:
-            self.said = f"{len(drafts)} draft(s) left open (marked *): enter resumes, w sets aside."
+            self.said = f"{len(drafts)} draft(s) left open (marked *): {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         self.set_interval(POLL_SECONDS, self._poll)
 
     def on_screen_resume(self) -> None:
@@ -127,7 +126,7 @@ class WardScreen(LineScreen):
                         + (
                             "Nobody is found."
                             if self._search or self._discharged
-                            else "The ward is empty. Press a to admit the first patient."
+                            else f"The ward is empty. Press {self.key('admit')} to admit the first patient."
                         ),
                         "",
                     )
@@ -170,7 +169,7 @@ class WardScreen(LineScreen):
 
     def _with_bed(self, do: Callable[[Bed], None]) -> None:
         if self._bed is None:
-            self.say("Nobody is chosen. Press a to admit a patient.")
+            self.say(f"Nobody is chosen. Press {self.key('admit')} to admit a patient.")
             return
         try:
             do(self._bed)
@@ -292,7 +291,7 @@ class WardScreen(LineScreen):
             return
         self._reload()
         self._row = next((n for n, b in enumerate(self._beds) if b.patient_id == patient.id), 0)
-        self.said = "Admitted. Enter starts the examination."
+        self.said = f"Admitted. {self.key('open').capitalize()} starts the examination."
         self.redraw()
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
@@ -344,7 +343,9 @@ class WardScreen(LineScreen):
         except WardexamError as error:
             self.say(str(error))
             return
-        self.said = "Restored." if self._discharged else "Discharged; kept under x."
+        self.said = (
+            "Restored." if self._discharged else f"Discharged; kept under {self.key('discharged')}."
+        )
         self._reload()
         self.redraw()
 
