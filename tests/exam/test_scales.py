@@ -4,41 +4,6 @@ import pytest
 
 from wardexam.exam.answers import SCALES, convert, meanings, scales
 
-# Scale, grade, what it means, source of the definition.
-DEFINITIONS = [
-    (
-        "conventional",
-        "0",
-        "absent",
-        "Blumenfeld, Neuroanatomy through Clinical Cases (secondary source)",
-    ),
-    ("conventional", "1+", "reduced", "Blumenfeld (secondary source)"),
-    ("conventional", "2+", "normal", "Blumenfeld (secondary source)"),
-    ("conventional", "3+", "brisk", "Blumenfeld (secondary source)"),
-    ("conventional", "4+", "clonic", "Blumenfeld (secondary source): very brisk with clonus"),
-    ("ninds", "0", "absent", "Hallett, Neurology 1993;43:2723"),
-    ("ninds", "1", "reduced", "Hallett 1993: small, less than normal"),
-    ("ninds", "2", "low_normal", "Hallett 1993: lower half of the normal range"),
-    ("ninds", "3", "high_normal", "Hallett 1993: upper half of the normal range, so normal"),
-    ("ninds", "4", "brisk", "Hallett 1993: enhanced"),
-    ("plus", "0", "absent", "Macleod's Clinical Examination 14e (secondary source)"),
-    ("plus", "+/-", "trace", "Macleod 14e (secondary source): only with reinforcement"),
-    ("plus", "+", "reduced", "Macleod 14e (secondary source)"),
-    ("plus", "++", "normal", "Macleod 14e (from memory)"),
-    ("plus", "+++", "brisk", "Macleod 14e (from memory)"),
-    ("plus", "++++", "clonic", "Macleod 14e (from memory)"),
-]
-
-
-@pytest.mark.parametrize(("scale", "grade", "meaning", "source"), DEFINITIONS)
-def test_a_grade_means_what_its_scale_defines(scale, grade, meaning, source):
-    assert scales()[scale].meanings[grade] == meaning, source
-
-
-def test_the_definitions_cover_every_grade():
-    given = {(scale, grade) for scale, grade, _, _ in DEFINITIONS}
-    assert given == {(s, g) for s in SCALES for g in scales()[s].grades.codes}
-
 
 def test_ninds_three_is_ordinary_and_conventional_three_is_not():
     assert scales()["ninds"].grades.get("3").usual

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
-from wardexam.exam.answers import answers_for
+from wardexam.exam.answers import ScaleName, answers_for, convert
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side
 
@@ -89,7 +89,9 @@ def value(finding: Finding) -> float | None:
     return float(answers.codes.index(finding.answer)) if answers.ordered else None
 
 
-def _shown(finding: Finding) -> str:
+def _shown(finding: Finding, scale: ScaleName | None = None) -> str:
+    if scale and finding.scale and finding.answer:
+        return convert(finding.answer, finding.scale, scale).mark
     mark = finding.choice.mark if finding.choice else str(finding.answer)
     return f"{finding.amount} {mark}" if finding.row.answers == "residual" else mark
 
@@ -98,10 +100,10 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     if before.answer is None or after.answer is None:
         return None
     old, new = value(before), value(after)
-    if old == new and before.meaning == after.meaning:
+    if old == new and (before.meaning == after.meaning or before.scale != after.scale):
         return None
     side = "" if after.side == "midline" else f"{after.side} "
-    text = f"{side}{after.row.name} {_shown(before)} to {_shown(after)}"
+    text = f"{side}{after.row.name} {_shown(before, after.scale)} to {_shown(after)}"
     size = None if old is None or new is None else new - old
     kind = after.row.answers
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))

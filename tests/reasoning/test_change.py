@@ -1,0 +1,92 @@
+"""Change between two examinations: signs, patterns that move, and what is no change."""
+
+import pytest
+
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.change import PATTERNS, compare
+from wardexam.reasoning.urgency import assess
+
+
+def changed(before, after):
+    return compare(read_line(before).examination(), read_line(after).examination())
+
+
+MOVES = {
+    "reflexes_lost_with_weakness": ("power_leg 5/5 knee 2/2 ankle 2/2", "power_leg 4/4 knee 1/1 ankle 0/0"),
+    "one_sided_face_arm_leg": ("power_arm 5/5 power_leg 5/5", "power_arm 5/3 power_leg 5/3"),
+    "cortical_sign_new": ("neglect absent/absent", "neglect absent/present"),
+    "sphincter_new": ("anal_tone 2", "anal_tone 0"),
+    "level_climbing": ("level_pin T10/T10", "level_pin T6/T6"),
+    "side_joining": ("power_leg 3/5", "power_leg 3/4"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_pattern_that_moves_is_named_and_worse(pattern):
+    change = changed(*MOVES[pattern])
+    assert pattern in change.patterns
+    assert change.worse
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_the_way_back_is_not_worse(pattern):
+    before, after = MOVES[pattern]
+    change = changed(after, before)
+    assert pattern not in change.patterns
+    assert not change.worse
+    assert change.signs
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("knee 2/2", "ankle 0/0"),
+        ("hip_flexion 5/5", "hip_flexion nt:pain/nt:pain"),
+        ("hip_flexion nt:pain/5", "hip_flexion 2/5"),
+        ("hip_flexion 3/5", "rest=power:right_leg"),
+        ("", "rest=power:all"),
+    ],
+)
+def test_only_signs_found_both_times_are_compared(before, after):
+    assert changed(before, after).signs == ()
+
+
+def test_a_sign_stated_normal_and_found_weak_is_worse():
+    change = changed("rest=power:right_leg", "hip_flexion 3/3")
+    assert [s.text for s in change.signs] == ["right hip flexion stated normal, now 3"]
+    assert change.worse
+
+
+def test_a_sign_stated_normal_and_found_so_is_no_change():
+    assert (
+        changed("rest=power:right_leg rest=reflexes:right_leg", "hip_flexion 5/5 knee 2/2").signs
+        == ()
+    )
+
+
+def test_a_sign_stated_normal_and_one_grade_off_is_within_what_observers_differ_by():
+    (sign,) = changed("rest=reflexes:right_leg", "knee 1/2").signs
+    assert not sign.beyond
+
+
+def test_deterioration_raises_urgency_and_recovery_does_not():
+    before, after = (
+        read_line("power_leg 4/5").examination(),
+        read_line("power_leg 2/5").examination(),
+    )
+    assert assess(after, before, None).level == 2
+    assert assess(after, None, None).level == 0
+    assert assess(before, after, None).level == 0
+
+
+def test_the_gravest_change_comes_first_and_the_sphincters_before_its_equals():
+    change = changed(
+        "knee 2/2 hip_flexion 5/5 anal_tone 2 ankle 0/2",
+        "knee 1/2 hip_flexion 3/5 anal_tone 1 ankle 2/2",
+    )
+    assert [s.row.id for s in change.gravest] == ["anal_tone", "hip_flexion", "ankle", "knee"]
+
+
+def test_a_change_across_scales_is_said_on_the_later_one():
+    (sign,) = changed("scale=ninds ankle 3/3", "ankle 0/2").signs
+    assert sign.text == "right ankle 2+ to 0"
