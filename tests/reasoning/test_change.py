@@ -79,6 +79,18 @@ def test_deterioration_raises_urgency_and_recovery_does_not():
     assert assess(before, after, None).level == 0
 
 
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("level_pin T10/T10", "level_pin T9/T10"),
+        ("power_leg 3/5", "power_leg 3/4+"),
+        ("power_arm 5/5 power_leg 5/5", "power_arm 5/4+ power_leg 5/4+"),
+    ],
+)
+def test_no_pattern_moves_within_what_observers_disagree_by(before, after):
+    assert changed(before, after).patterns == ()
+
+
 def test_the_gravest_change_comes_first_and_the_sphincters_before_its_equals():
     change = changed(
         "knee 2/2 hip_flexion 5/5 anal_tone 2 ankle 0/2",
@@ -90,3 +102,25 @@ def test_the_gravest_change_comes_first_and_the_sphincters_before_its_equals():
 def test_a_change_across_scales_is_said_on_the_later_one():
     (sign,) = changed("scale=ninds ankle 3/3", "ankle 0/2").signs
     assert sign.text == "right ankle 2+ to 0"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "beyond"),
+    [
+        ("bladder altered", "bladder retention", True),
+        ("clonus_ankle unsustained:3/none", "clonus_ankle sustained/none", True),
+        ("pin_S1 1/2", "pin_S1 0/2", False),
+        ("plantar equivocal/down", "plantar up/down", False),
+        ("stocking ankle/none", "stocking knee/none", False),
+    ],
+)
+def test_what_was_abnormal_and_grew_worse_is_worse(before, after, beyond):
+    (there,), (back,) = changed(before, after).signs, changed(after, before).signs
+    assert (there.worse, there.beyond) == (True, beyond)
+    assert not back.worse
+
+
+def test_an_answer_without_a_rank_is_worse_only_from_the_usual():
+    assert changed("gait normal", "gait ataxic").signs[0].worse
+    assert not changed("gait spastic", "gait ataxic").signs[0].worse
+    assert not changed("bladder retention", "bladder catheter").signs[0].worse

@@ -41,12 +41,16 @@ class Amount:
 
 @dataclass(frozen=True, slots=True)
 class AnswerSet:
-    """The answers one kind of sign takes, in order; `ordered` where they run least to most."""
+    """The answers one kind of sign takes, in order; `ordered` where they run least to most.
+
+    `graver` lists those that can be ranked from the usual to the gravest.
+    """
 
     name: str
     answers: tuple[Answer, ...]
     ordered: bool
     amount: Amount | None = None
+    graver: tuple[str, ...] = ()
 
     def get(self, code: str) -> Answer | None:
         """The answer with this code, or None."""
@@ -98,6 +102,7 @@ def answer_sets() -> dict[str, AnswerSet]:
             answers=tuple(Answer(**a) for a in answers),
             ordered=bool(row["ordered"]),
             amount=Amount(**{**amount, "answers": tuple(amount["answers"])}) if amount else None,
+            graver=tuple(row.get("graver", ())),
         )
     return sets
 

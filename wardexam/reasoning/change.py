@@ -124,9 +124,18 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         return SignChange(after.key, text, size, abs(size or 0) >= REFLEX_STEP, away)
     if kind == "residual":
         return SignChange(after.key, text, size, abs(size or 0) >= RESIDUAL_STEP, (size or 0) > 0)
-    # A few unsustained beats can be normal (DeJong, from memory): only sustained clonus is beyond doubt.
-    doubtful = kind == "clonus" and "sustained" not in (before.answer, after.answer)
-    return SignChange(after.key, text, size, was != now and not doubtful, was and not now)
+    rank = answers_for(kind).graver
+    if before.answer in rank and after.answer in rank:
+        worse = rank.index(after.answer) > rank.index(before.answer)
+    else:
+        worse = was and not now
+    # A few unsustained beats can be normal (DeJong, from memory): sustained clonus is beyond doubt, and
+    # so is whatever the bladder or bowel does next.
+    if kind == "clonus":
+        beyond = "sustained" in (before.answer, after.answer)
+    else:
+        beyond = was != now or kind in ("bladder", "bowel")
+    return SignChange(after.key, text, size, beyond, worse)
 
 
 def _from_statement(after: Finding) -> SignChange | None:
@@ -175,10 +184,12 @@ def compare(previous: Examination, current: Examination) -> Change:
         patterns.append("cortical_sign_new")
     if any(s.row.part == "sphincters" for s in worse):
         patterns.append("sphincter_new")
-    if any(s.key[0].startswith("level_") for s in worse):
+    if any(s.key[0].startswith("level_") and s.beyond for s in worse):
         patterns.append("level_climbing")
     joined = {
-        s.key[1] for s in weaker if (b := previous.finding(*s.key)) is None or b.answer == "5"
+        s.key[1]
+        for s in weaker
+        if s.beyond and ((b := previous.finding(*s.key)) is None or b.answer == "5")
     }
     held = {
         f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, "5")
@@ -192,7 +203,7 @@ def compare(previous: Examination, current: Examination) -> Change:
     headline = (
         f"worse: {words[0]}" if plainly and words else "changed" if signs else "no change found"
     )
-    return Change(tuple(signs), tuple(patterns), plainly, headline[:40])
+    return Change(tuple(signs), tuple(patterns), plainly, headline)
 
 
 def before(examinations: Sequence[Examination], examination: Examination) -> Examination | None:

@@ -127,6 +127,7 @@ class WardApp(PaintingApp):
         A draft that another session is writing is left to it: both examinations are kept.
         """
         from wardexam.exam.examination import Context, Examination
+        from wardexam.reasoning.change import before
         from wardexam.terminal.screens.examine import ExamineScreen
 
         patient = self.ward.patient(patient_id)
@@ -151,7 +152,7 @@ class WardApp(PaintingApp):
         if amends:
             stored = tuple(e for e in stored if e.id != examination.id)
         self.ward.record("viewed", patient_id, self.examiner)
-        previous = stored[-1] if stored else None
+        previous = before(stored, examination)
         self.push_screen(ExamineScreen(patient, examination, previous, draft, said, amends=amends))
 
     def amend(self, examination: "Examination") -> None:
@@ -160,7 +161,7 @@ class WardApp(PaintingApp):
         self.examine(examination.patient)
 
     def show_note(self, patient_id: str, examination: Any = None) -> None:
-        """The note of an examination, the last one when none is given."""
+        """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
         from wardexam.reasoning.change import before
         from wardexam.reasoning.urgency import assess
@@ -180,11 +181,29 @@ class WardApp(PaintingApp):
             )
 
         self.ward.record("viewed", patient_id, self.examiner)
-        self.push_screen(TextScreen(
-            f"Note  bed {patient.bed}", render=render, patient_id=patient_id,
-            amend=lambda: self.amend(shown),
+        history = [r for e in stored for r in self.ward.revisions(patient_id, e.id)]
+        at = next(
+            n for n, r in enumerate(history) if (r.id, r.revision) == (shown.id, shown.revision)
+        )
+        number = next(n for n, e in enumerate(stored, 1) if e.id == shown.id)
+        count = sum(1 for r in history if r.id == shown.id)
+
+        def turn(by: int) -> None:
+            if 0 <= at + by < len(history):
+                self.pop_screen()
+                self.show_note(patient_id, history[at + by])
+            else:
+                screen.say("No earlier note." if by < 0 else "No later note.")
+
+        which = f"examination {number} of {len(stored)}" + (
+            f", revision {shown.revision} of {count}" if count > 1 else ""
+        )
+        screen = TextScreen(
+            f"Note  bed {patient.bed}  {which}", render=render, patient_id=patient_id, turn=turn,
+            amend=(lambda: self.amend(shown)) if shown.revision == count else None,
             referral=lambda: referral.render(patient, shown, previous=previous, urgency=urgency),
-        ))  # fmt: skip
+        )  # fmt: skip
+        self.push_screen(screen)
 
     def show_course(self, patient_id: str) -> None:
         """Examinations, what changed between them, and the course."""
@@ -192,7 +211,7 @@ class WardApp(PaintingApp):
         from wardexam.terminal.screens.text import TextScreen
 
         stored = self.ward.examinations(patient_id)
-        revisions = {e.id: len(self.ward.revisions(patient_id, e.id)) for e in stored}
+        revisions = {e.id: self.ward.revisions(patient_id, e.id) for e in stored}
         text = course_text(stored, revisions)
         self.push_screen(
             TextScreen(

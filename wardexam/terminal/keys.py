@@ -78,7 +78,9 @@ WARD = (
 )  # fmt: skip
 
 TEXT = (
-    *MOVES[:2],
+    Key("up", ("up", "k"), "", "scroll up"), Key("down", ("down", "j"), "down", "scroll down"),
+    Key("earlier", ("left", "h"), "earlier", "the patient's note before: an earlier examination or revision"),
+    Key("later", ("right", "l"), "", "the patient's note after"),
     Key("copy", ("c",), "copy", "send to the terminal's clipboard"),
     Key("print", ("p",), "print", "print on the plain screen for selecting"),
     Key("form", ("f",), "form", "reflexes as table, line, figure"),

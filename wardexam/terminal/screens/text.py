@@ -20,6 +20,7 @@ class TextScreen(LineScreen):
         text: The text, when it has one form.
         render: Makes the note in a form and on a scale.
         referral: Makes the referral.
+        turn: Shows the patient's note that is so many before or after this one.
         patient_id: Whose it is, for the audit trail.
         page: Lines that one key moves by; a text of pages starts each at the top.
     """
@@ -30,11 +31,11 @@ class TextScreen(LineScreen):
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        amend: Callable[[], None] | None = None, patient_id: str = "", page: int = 5,
+        amend: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
-        self._patient, self._amend, self._page = patient_id, amend, page
+        self._patient, self._amend, self._turn, self._page = patient_id, amend, turn, page
         self._form = self._scale = self._top = 0
         self._as_referral = False
 
@@ -74,6 +75,20 @@ class TextScreen(LineScreen):
         """Scroll down."""
         self._top += self._page
         self.redraw()
+
+    def do_earlier(self) -> None:
+        """The patient's note before."""
+        self._turn_by(-1)
+
+    def do_later(self) -> None:
+        """The patient's note after."""
+        self._turn_by(1)
+
+    def _turn_by(self, by: int) -> None:
+        if self._turn is None:
+            self.say("This is no note of a patient's examinations.")
+        else:
+            self._turn(by)
 
     def do_copy(self) -> None:
         """Send to the terminal's clipboard."""
@@ -123,7 +138,7 @@ class TextScreen(LineScreen):
     def do_amend(self) -> None:
         """Amend the examination of this note."""
         if self._amend is None:
-            self.say("Nothing to amend here.")
+            self.say("Only the last revision of an examination is amended.")
             return
         self.dismiss(None)
         self._amend()
