@@ -4,6 +4,7 @@ The same seed gives the same bytes; a test holds the checked-in ward to that.
 """
 
 import random
+import shutil
 import string
 import sys
 from collections.abc import Iterator
@@ -63,21 +64,27 @@ def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
 def make(folder: Path, seed: int = SEED) -> None:
     """Write the ward into an empty folder."""
     from wardexam.note.handover import headline_of
+    from wardexam.records.repository import Arrival
     from wardexam.records.ward import open_ward
 
     ward = open_ward(folder)
+    arrivals = []
     for stay, (patient, examinations) in zip(STAYS, documents(seed), strict=True):
         if stay.discharged is not None:
             left = START + timedelta(hours=stay.discharged)
             patient = Patient.model_validate(
                 patient.model_dump(mode="json") | {"discharged": left.isoformat()}
             )
-        ward.take_in(patient, examinations, "demo", headline_of(examinations))
+        arrivals.append(Arrival(patient, tuple(examinations), headline_of(examinations)))
+    ward.take_in(arrivals, "demo")
     ward.rebuild_index()
-    for pattern in ("*.lock", "*.holder", "*.before", "audit.jsonl"):
-        for extra in folder.glob(pattern):
-            extra.unlink()
+    (folder / "audit.jsonl").unlink()
+    for name in ("drafts/aside", "drafts", "locks", "staging"):
+        shutil.rmtree(folder / name)
 
 
 if __name__ == "__main__":
-    make(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent / "ward")
+    here = Path(__file__).parent / "ward"
+    if len(sys.argv) == 1:
+        shutil.rmtree(here)
+    make(Path(sys.argv[1]) if len(sys.argv) > 1 else here)

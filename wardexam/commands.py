@@ -383,7 +383,11 @@ def check(options: argparse.Namespace) -> int:
     from wardexam.records.paths import ward_folder
 
     report = check_store(
-        ward_folder(options.db), repair=options.repair, by=_examiner(options), at=now()
+        ward_folder(options.db),
+        repair=options.repair,
+        by=_examiner(options),
+        at=now(),
+        shared=options.shared,
     )
     for line in report.lines:
         print(line)
@@ -402,6 +406,12 @@ def export(options: argparse.Namespace) -> int:
     return 0
 
 
+def _progress(doing: str, patients: int) -> None:
+    """How far an import is, on a terminal's error output."""
+    if sys.stderr.isatty():
+        print(f"\r{doing}: {patients} patients", end="", file=sys.stderr, flush=True)
+
+
 def import_(options: argparse.Namespace) -> int:
     """Read an archive into the ward: all of it or nothing."""
     from wardexam.note.handover import headline_of
@@ -414,10 +424,13 @@ def import_(options: argparse.Namespace) -> int:
                 source,
                 by=_examiner(options),
                 dry_run=options.dry_run,
-                summary=headline_of,
+                summarise=headline_of,
+                progress=_progress,
             )
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
     verb = "would be added" if options.dry_run else "added"
     print(f"{result.patients} patients and {result.examinations} examinations {verb}")
     return 0

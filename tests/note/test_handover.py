@@ -8,7 +8,7 @@ from wardexam.exam.examination import Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
 from wardexam.note import handover
-from wardexam.records.ward import Summary
+from wardexam.records.repository import Summary
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 NOW = AT + timedelta(hours=12)

@@ -2,10 +2,17 @@ from datetime import UTC, datetime
 
 import pytest
 
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.ward import open_ward
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def own_state_folder(tmp_path, monkeypatch):
+    """Drafts kept elsewhere stay in the test's own folder."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
 
 
 @pytest.fixture
@@ -21,3 +28,12 @@ def patient():
 @pytest.fixture
 def examination():
     return Examination(id="exam0001", patient="patient1", examiner="Dr Ash", at=AT)
+
+
+@pytest.fixture
+def knee():
+    return Change(
+        "finding",
+        "knee right",
+        {"sign": "knee", "side": "right", "answer": "0", "scale": "conventional"},
+    )

@@ -8,6 +8,7 @@ from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
+from wardexam.records.repository import Arrival
 
 # bed, re-examine every so many hours, examinations as (hours ago, typed line)
 PATIENTS = [
@@ -40,7 +41,7 @@ def app(tmp_path):
             .model_copy(update={"id": f"exam{number}00{n}", "patient": patient.id})
             for n, (ago, line) in enumerate(visits)
         ]
-        app.ward.take_in(patient, made, "test", headline_of(made))
+        app.ward.take_in([Arrival(patient, tuple(made), headline_of(made))], "test")
     return app
 
 

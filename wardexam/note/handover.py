@@ -10,7 +10,7 @@ from wardexam.exam.text import to_ascii
 from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.urgency import assess
-from wardexam.records.ward import Summary
+from wardexam.records.repository import Summary
 
 if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording

@@ -6,7 +6,7 @@ from wardexam.exam.text import to_ascii
 from wardexam.reasoning.change import Change
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.urgency import Urgency
-from wardexam.records.ward import Summary
+from wardexam.records.repository import Summary
 
 LONGEST = 60
 

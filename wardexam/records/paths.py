@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import zlib
 from pathlib import Path
 
 import platformdirs
@@ -49,6 +50,13 @@ def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None
         raise RecordsError(f"cannot be read: {error.strerror}", path.name, stays) from None
 
 
+def elsewhere(folder: Path) -> Path:
+    """Where this user keeps drafts of a ward whose own folder cannot be written."""
+    place = os.fsencode(folder.absolute())
+    name = f"{zlib.crc32(place):08x}{zlib.adler32(place):08x}"
+    return platformdirs.user_state_path("wardexam") / "drafts" / name
+
+
 def demo_source() -> Path:
     """The demo ward as installed, or as it lies in a source tree.
 
@@ -67,8 +75,12 @@ def demo_source() -> Path:
 def copy_demo(target: Path) -> Path:
     """A private copy of the demo ward at `target`; gives the target."""
     target.mkdir(mode=0o700, parents=True)
-    for source in demo_source().iterdir():
-        copy = target / source.name
-        shutil.copyfile(source, copy)
-        copy.chmod(0o600)
+    source = demo_source()
+    for there in sorted(source.rglob("*")):
+        copy = target / there.relative_to(source)
+        if there.is_dir():
+            copy.mkdir(mode=0o700)
+        else:
+            shutil.copyfile(there, copy)
+            copy.chmod(0o600)
     return target

@@ -1,169 +1,116 @@
-"""The ward as it is kept: patients, examinations, revisions, drafts, audit.
+"""The ward as a folder of files: patients, examinations, revisions, drafts, audit.
 
 One TinyDB document file for each patient under an opaque name. A transaction takes the patient's
 lock, reads afresh, checks the revision, changes and writes; nothing stays open between keys. The
-ward list reads a small derived index file, which is made anew whenever it is missing or damaged.
+ward list reads a small derived index (`wardexam.records.index`): a row that was not made from the
+file as it now lies is made anew from it.
 """
 
-import json
-import os
-import socket
-import stat
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
-from dataclasses import asdict, dataclass
-from datetime import datetime, timedelta
+from collections.abc import Callable, Hashable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, cast
 
 from wardexam.errors import InputError, RecordsError
+from wardexam.records import documents
 from wardexam.records.audit import Audit
-from wardexam.records.drafts import Draft, DraftInfo, draft_infos, replay
+from wardexam.records.drafts import Draft, draft_infos, replay, rows_of
+from wardexam.records.files import read_bounded, reason
+from wardexam.records.kept import Tables
+from wardexam.records.layout import Layout
+from wardexam.records.lists import Lists
+from wardexam.records.locks import Locks
+from wardexam.records.paths import elsewhere
+from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Summary
+from wardexam.records.schemas import LONGEST, read_tables
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
 
-LOCK_SECONDS = 3.0
 
-
-class ConflictError(RecordsError):
-    """Someone else changed it first; `stored` is what they saved."""
-
-    def __init__(self, stored: "Patient") -> None:
-        super().__init__(
-            "was changed by someone else meanwhile",
-            stored.bed,
-            "look at the difference and save again",
+def _known(identifier: str) -> str:
+    """The identifier, if it is one: it names a file."""
+    fine = identifier.isascii() and identifier.isalnum() and identifier == identifier.lower()
+    if not fine or not 8 <= len(identifier) <= 40:
+        raise InputError(
+            "not an identifier", where=identifier[:40], remedy="'wardexam beds' lists them"
         )
-        self.stored = stored
+    return identifier
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """What the ward list shows of the last examination: urgency 0 (none) to 3 (most)."""
+@dataclass
+class _Document:
+    """A patient's document while it is changed, and what the audit trail shall say of it."""
 
-    urgency: int
-    urgency_word: str
-    worse: bool
-    headline: str
-
-
-@dataclass(frozen=True, slots=True)
-class Bed:
-    """One line of the ward list; times are ISO texts with their zone."""
-
-    patient_id: str
-    bed: str
-    name: str
-    age: int | None
-    sex: str
-    last_at: str | None
-    last_by: str
-    examinations: int
-    summary: Summary | None
-    recheck_hours: int | None
-    discharged: str | None
-    has_draft: bool = False
-
-    @property
-    def due_at(self) -> datetime | None:
-        """When the next examination is due, or None without a schedule or a first examination."""
-        if self.recheck_hours is None or self.last_at is None:
-            return None
-        return datetime.fromisoformat(self.last_at) + timedelta(hours=self.recheck_hours)
-
-    @classmethod
-    def from_json(cls, row: dict[str, Any]) -> Self:
-        """From a row of the index."""
-        summary = row["summary"]
-        return cls(**{**row, "summary": Summary(**summary) if summary else None})
+    tables: Tables
+    what: str = ""
 
 
 class Ward:
     """A ward in a folder.
 
     Args:
-        folder: Where it is kept.
+        folder: Where it is kept; made if it is not there.
         shared: Whether the folder belongs to a ward account and its group.
+
+    Raises:
+        RecordsError: The folder cannot be used, or others can write to it.
     """
 
     def __init__(self, folder: Path, *, shared: bool = False) -> None:
-        self.folder, self.shared = folder, shared
-        self.file_mode = 0o660 if shared else 0o600
-        self._make_folder()
-        self.audit = Audit(folder / "audit.jsonl", self.file_mode)
-        self._sweep()
+        self.folder = folder
+        self.layout = Layout(folder, shared=shared)
+        mode = self.layout.file_mode
+        self.audit = Audit(folder / "audit.jsonl", mode)
+        self._locks = Locks(folder / "locks", mode)
+        self._lists = Lists(self.layout)
+        self._elsewhere = elsewhere(folder)
+        self._draft_places = (self.layout.drafts, self._elsewhere, self.layout.staging, mode)
+        self._finish_what_was_begun()
 
-    def _make_folder(self) -> None:
-        mode = 0o2770 if self.shared else 0o700
-        try:
-            if not self.folder.exists():
-                self.folder.mkdir(parents=True, mode=mode)
-                self.folder.chmod(mode)
-            found = self.folder.stat()
-        except OSError as error:
-            raise RecordsError(
-                f"cannot be used: {error.strerror}",
-                where=str(self.folder),
-                remedy="choose another with --db",
-            ) from None
-        writable_by_others = stat.S_IWOTH if self.shared else stat.S_IWOTH | stat.S_IWGRP
-        if found.st_mode & writable_by_others:
-            raise RecordsError(
-                "others can write here", where=str(self.folder), remedy=f"chmod {mode:o} the folder"
-            )
-
-    def _sweep(self) -> None:
-        for stray in self.folder.glob(".*.new"):
-            pid = stray.name.split(".")[-3]
-            if pid.isdecimal() and not Path(f"/proc/{pid}").exists():
-                stray.unlink(missing_ok=True)
-
-    # --- locks and files ------------------------------------------------------------------
+    @property
+    def problem(self) -> str:
+        """What is not as it should be, in one line; empty when all is well."""
+        return self.audit.problem or self._lists.trouble
 
     def _file(self, patient_id: str) -> Path:
-        if not (
-            patient_id.isascii()
-            and patient_id.isalnum()
-            and patient_id == patient_id.lower()
-            and 8 <= len(patient_id) <= 40
-        ):
-            raise InputError(
-                "not an identifier", where=patient_id[:40], remedy="'wardexam beds' lists them"
-            )
-        return self.folder / f"{patient_id}.json"
+        return self.layout.patients / f"{_known(patient_id)}.json"
 
-    @contextmanager
-    def _locked(self, name: str) -> Iterator[None]:
-        from filelock import FileLock, Timeout
+    def _finish_what_was_begun(self) -> None:
+        """Complete an arrival cut short; take away drafts whose examination is saved already."""
+        from wardexam.records import arrivals
 
-        lock = FileLock(
-            self.folder / f"{name}.lock",
-            timeout=LOCK_SECONDS,
-            mode=self.file_mode,
-            poll_interval=0.005,
-        )
-        holder = self.folder / f"{name}.holder"
+        with suppress(RecordsError, OSError):
+            if arrivals.left_over(self.layout):
+                with self._locks.held("arrivals", 0.05):
+                    for folder in arrivals.left_over(self.layout):
+                        arrivals.settle(self.layout, self._lists, folder)
+        for info in self.drafts():
+            if not info.held and self._is_saved(info):
+                with suppress(OSError):
+                    self._draft_file(info.draft_id).unlink()
+
+    def _is_saved(self, info: DraftInfo) -> bool:
         try:
-            with lock:
-                holder.write_text(f"{socket.gethostname()} {os.getpid()}", encoding="utf-8")
-                yield
-        except Timeout:
-            who = holder.read_text(encoding="utf-8") if holder.exists() else "another session"
-            raise RecordsError(
-                f"is being saved by {who}", where=name, remedy="try again in a moment"
-            ) from None
-        except OSError as error:
-            raise RecordsError(
-                f"cannot be locked: {error.strerror}",
-                where=str(self.folder),
-                remedy="the draft is kept; save elsewhere or later",
-            ) from None
+            quoted = b'"%s"' % _known(info.draft_id).encode()
+            if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
+                return False
+            name = f"{info.draft_id}.draft"
+            drafted = replay(*rows_of(self.layout.drafts / name, self._elsewhere / name))
+            stored = self.revisions(info.patient_id, info.draft_id)
+        except (RecordsError, InputError, OSError):
+            return False
+        same = {"revision": 1, "amendment": None}
+        return bool(stored) and stored[-1].model_copy(update=same) == drafted.model_copy(
+            update=same
+        )
 
-    def _read(self, patient_id: str) -> dict[str, dict[str, Any]]:
-        from wardexam.records.storage import DurableStorage
+    # --- transactions -----------------------------------------------------------------------
 
-        tables = DurableStorage(self._file(patient_id)).read()
+    def _tables(self, patient_id: str) -> Tables:
+        tables = read_tables(self._file(patient_id))
         if tables is None:
             raise InputError(
                 "no such patient", where=patient_id, remedy="'wardexam beds' lists them"
@@ -171,127 +118,118 @@ class Ward:
         return tables
 
     @contextmanager
-    def _open(self, patient_id: str) -> Iterator[dict[str, dict[str, Any]]]:
-        """The tables of a patient's document, locked and fresh; one write when the block ends well.
+    def _change(self, patient_id: str, event: str, by: str) -> "Iterator[_Document]":
+        """A patient's document, locked and fresh; one write when the block ends well.
 
-        A change of several tables is one write, so that no half of it can ever be on disk.
+        A change of several tables is one write, so that no half of it can ever be on disk. A block
+        that changes nothing writes nothing. The event goes into the audit trail before the folder
+        is flushed: a file system with a journal then settles both at once.
         """
         from tinydb import TinyDB
 
         from wardexam.records.storage import DurableStorage
 
-        with self._locked(patient_id):
-            database = TinyDB(self._file(patient_id), self.file_mode, storage=DurableStorage)
-            tables: dict[str, dict[str, Any]] = database.storage.read() or {}
-            yield tables
-            database.storage.write(tables)
-            database.close()
-        self._index(patient_id)
+        new = event == "admitted"
+        with (
+            self._locks.held(patient_id) as still_ours,
+            TinyDB(
+                self._file(patient_id),
+                self.layout.file_mode,
+                self.layout.staging,
+                storage=DurableStorage,
+            ) as database,
+        ):
+            storage = cast("DurableStorage", database.storage)
+            document = _Document(storage.unread())
+            tables = document.tables
+            if bool(tables) == new:
+                raise InputError(
+                    "is on the ward already" if new else "no such patient", where=patient_id
+                )
+            before = dict(tables)
+            left = documents.first(before, "patient").get("discharged")
+            yield document
+            changed = any(tables[name] is not before.get(name) for name in tables)
+            if changed:
+                row = documents.row_of(tables, where=patient_id)
+                moves = new or bool(left) != bool(row["discharged"])
+                still_ours()
+                if moves:
+                    self._lists.announce([patient_id])
+                storage.replace(tables)
+                self._lists.put(row | {"digest": storage.digest}, moves=moves)
+            self.audit.note(event, patient_id, by, document.what)
+            if changed:
+                storage.settle()
 
-    # --- the index --------------------------------------------------------------------------
+    @contextmanager
+    def hold(self, patient_id: str) -> Iterator[None]:
+        """Keep other sessions from saving to a patient's file while the block runs."""
+        with self._locks.held(patient_id):
+            yield
 
-    def _entry(self, patient_id: str) -> dict[str, Any]:
-        tables = self._read(patient_id)
-        patient = next(iter(tables["patient"].values()))
-        stored = list(tables.get("examinations", {}).values())
-        last = max(
-            stored, key=lambda e: (datetime.fromisoformat(e["at"]), e["revision"]), default=None
-        )
-        meta: dict[str, Any] = next(iter(tables.get("meta", {}).values()), {})
-        return asdict(Bed(
-            patient_id=patient["id"], bed=patient["bed"], name=patient["name"], age=patient["age"], sex=patient["sex"],
-            last_at=last["at"] if last else None, last_by=last["examiner"] if last else "",
-            examinations=len({e["id"] for e in stored}), summary=None, recheck_hours=patient["recheck_hours"],
-            discharged=patient["discharged"],
-        )) | {"summary": meta.get("summary")}  # fmt: skip
-
-    def _index_path(self, *, discharged: bool) -> Path:
-        return self.folder / ("index-discharged.jsonl" if discharged else "index.jsonl")
-
-    def _index(self, patient_id: str) -> None:
-        """Bring one line of the index up to date; current and discharged patients are kept apart."""
-        from wardexam.records.storage import write_whole
-
-        entry = self._entry(patient_id)
-        with self._locked("index"):
-            for discharged in (False, True):
-                path = self._index_path(discharged=discharged)
-                lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
-                kept = [line for line in lines if f'"{patient_id}"' not in line]
-                if bool(entry["discharged"]) == discharged:
-                    kept.append(json.dumps(entry, sort_keys=True))
-                if kept != lines:
-                    write_whole(
-                        path, "".join(f"{line}\n" for line in kept).encode(), self.file_mode
-                    )
-                if not discharged and not entry["discharged"] and len(kept) == len(lines):
-                    break  # was and stays on the ward: years of discharged patients cost nothing
+    # --- the ward list ----------------------------------------------------------------------
 
     def rebuild_index(self) -> list[str]:
-        """Make the index anew from the patients' files; gives the files that could not be read."""
-        from wardexam.records.storage import write_whole
-
-        entries, damaged = [], []
-        for path in sorted(self.folder.glob("*.json")):
-            try:
-                entries.append(self._entry(path.stem))
-            except (RecordsError, InputError, KeyError, StopIteration) as error:
-                damaged.append(f"{path.name}: {error}")
-        with self._locked("index"):
-            for discharged in (False, True):
-                rows = [
-                    json.dumps(e, sort_keys=True)
-                    for e in entries
-                    if bool(e["discharged"]) == discharged
-                ]
-                write_whole(
-                    self._index_path(discharged=discharged),
-                    "".join(f"{r}\n" for r in rows).encode(),
-                    self.file_mode,
-                )
-        return damaged
+        """Make the index anew from the patients' files; gives those that could not be read."""
+        return self._lists.rebuild()
 
     def beds(self, *, discharged: bool = False) -> tuple[Bed, ...]:
         """The ward list, by bed; discharged patients instead when asked for."""
-        path = self._index_path(discharged=discharged)
-        if not path.exists() and any(self.folder.glob("*.json")):
-            self.rebuild_index()
         drafted = {d.patient_id for d in self.drafts() if not d.held}
-        try:
-            rows = (
-                [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
-                if path.exists()
-                else []
-            )
-            beds = [
-                Bed.from_json({**row, "has_draft": row["patient_id"] in drafted}) for row in rows
-            ]
-        except (ValueError, KeyError, TypeError):
-            path.unlink()
-            return self.beds(discharged=discharged)
-        return tuple(sorted(beds, key=lambda b: (b.bed, b.name)))
+        found = [
+            replace(bed, has_draft=bed.patient_id in drafted)
+            for bed in self._lists.beds(discharged=discharged)
+        ]
+        return tuple(sorted(found, key=lambda b: (b.bed, b.name, b.patient_id)))
 
-    def stamp(self) -> int:
-        """A number that changes whenever any session changes the ward."""
-        paths = (self._index_path(discharged=False), self._index_path(discharged=True))
-        return sum(p.stat().st_mtime_ns for p in paths if p.exists())
+    def stamp(self) -> Hashable:
+        """A value that differs whenever any session has changed the ward."""
+        marks = []
+        for path in (*self._lists.paths, self.layout.drafts):
+            with suppress(OSError):
+                found = path.stat()
+                marks.append((found.st_mtime_ns, found.st_size, found.st_ino))
+        return tuple(marks)
+
+    def clock_line(self, patient_id: str, now: datetime) -> str:
+        """What to say of a clock that stands before the patient's last examination; else empty."""
+        meta = documents.first(self._tables(patient_id), "meta")
+        last = datetime.fromisoformat(meta["last_at"]) if meta.get("last_at") else now
+        if now >= last:
+            return ""
+        here, there = now, last.astimezone(now.tzinfo)
+        return (
+            f"The clock says {here.day} {here:%b %H:%M}, before the last examination "
+            f"({there.day} {there:%b %H:%M}): check it."
+        )
 
     # --- patients ---------------------------------------------------------------------------
 
     def patient(self, patient_id: str) -> "Patient":
         """A patient's details."""
-        from wardexam.exam.examination import Patient
-
-        return Patient.model_validate(next(iter(self._read(patient_id)["patient"].values())))
+        return documents.patient_of(self._tables(patient_id))
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
         """Add a patient."""
-        if self._file(patient.id).exists():
-            raise InputError("is on the ward already", where=patient.id)
-        with self._open(patient.id) as tables:
-            tables["patient"] = {"1": patient.model_dump(mode="json")}
-        self.audit.add("admitted", patient.id, by)
+        with self._change(patient.id, "admitted", by) as document:
+            documents.put_patient(document.tables, patient)
         return patient
+
+    def take_in(
+        self,
+        arrivals: Iterable[Arrival],
+        by: str,
+        progress: Callable[[int], None] | None = None,
+    ) -> int:
+        """Add patients with every revision of their examinations, all or none; gives how many."""
+        from wardexam.records import arrivals as aside
+
+        with self._locks.held("arrivals"):
+            moved = aside.take_in(self.layout, self._lists, arrivals, progress)
+        for name in moved:
+            self.audit.note("imported", name, by)
+        return len(moved)
 
     def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
         """Save changed details; `patient.revision` is the one that was read.
@@ -299,18 +237,8 @@ class Ward:
         Raises:
             ConflictError: Someone else saved first.
         """
-        from wardexam.exam.examination import Patient
-
-        with self._open(patient.id) as tables:
-            stored = Patient.model_validate(next(iter(tables["patient"].values())))
-            if stored.revision != patient.revision:
-                raise ConflictError(stored)
-            saved = Patient.model_validate(
-                patient.model_dump(mode="json") | {"revision": stored.revision + 1}
-            )
-            tables["patient"] = {"1": saved.model_dump(mode="json")}
-        self.audit.add(event, patient.id, by)
-        return saved
+        with self._change(patient.id, event, by) as document:
+            return documents.update_patient(document.tables, patient)
 
     def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
         """Take a patient off the list; everything is kept."""
@@ -324,61 +252,23 @@ class Ward:
 
     # --- examinations -------------------------------------------------------------------------
 
-    def _revisions(self, patient_id: str) -> list["Examination"]:
-        from wardexam.exam.examination import Examination
-
-        rows = self._read(patient_id).get("examinations", {}).values()
-        return sorted(
-            (Examination.model_validate(r) for r in rows), key=lambda e: (e.at, e.id, e.revision)
-        )
-
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, oldest first."""
-        return latest(self._revisions(patient_id))
+        latest = {e.id: e for e in documents.all_revisions(self._tables(patient_id))}
+        return tuple(sorted(latest.values(), key=lambda e: (e.at, e.id)))
 
     def revisions(self, patient_id: str, examination_id: str) -> tuple["Examination", ...]:
         """Every revision of one examination, first to last."""
-        return tuple(e for e in self._revisions(patient_id) if e.id == examination_id)
-
-    def _insert(self, examination: "Examination", summary: Summary | None) -> None:
-        with self._open(examination.patient) as tables:
-            rows = tables.setdefault("examinations", {})
-            for row in rows.values():
-                if (row["id"], row["revision"]) == (examination.id, examination.revision):
-                    raise InputError("is saved already", examination.id, "amend it instead")
-            rows[str(max(map(int, rows), default=0) + 1)] = examination.model_dump(mode="json")
-            # An amendment of an earlier examination leaves what the list says of the last.
-            last = max(datetime.fromisoformat(row["at"]) for row in rows.values())
-            if summary and examination.at >= last:
-                tables["meta"] = {"1": {"summary": asdict(summary)}}
+        return tuple(documents.revisions_of(self._tables(patient_id), examination_id))
 
     def save(
         self, examination: "Examination", by: str, summary: Summary | None = None
     ) -> "Examination":
         """Save a new examination; one that is stored is never overwritten."""
-        self.patient(examination.patient)
-        self._insert(examination, summary)
-        self.audit.add("saved", examination.patient, by)
+        with self._change(examination.patient, "saved", by) as document:
+            documents.insert(document.tables, examination, summary)
+            document.what = f"{examination.id} 1"
         return examination
-
-    def take_in(
-        self,
-        patient: "Patient",
-        examinations: list["Examination"],
-        by: str,
-        summary: Summary | None = None,
-    ) -> None:
-        """Add a patient with every revision of the examinations, in a single write."""
-        if self._file(patient.id).exists():
-            raise InputError("is on the ward already", where=patient.id)
-        with self._open(patient.id) as tables:
-            tables["patient"] = {"1": patient.model_dump(mode="json")}
-            tables["examinations"] = {
-                str(n): e.model_dump(mode="json") for n, e in enumerate(examinations, 1)
-            }
-            if summary:
-                tables["meta"] = {"1": {"summary": asdict(summary)}}
-        self.audit.add("imported", patient.id, by)
 
     def amend(
         self,
@@ -389,60 +279,68 @@ class Ward:
         summary: Summary | None = None,
     ) -> "Examination":
         """Save a further revision of a stored examination, with who, when and why."""
-        from wardexam.exam.examination import Amendment, Examination
-
-        stored = self.revisions(examination.patient, examination.id)
-        if not stored:
-            raise InputError("is not saved yet", where=examination.id)
-        document = examination.model_dump(mode="json")
-        document["revision"] = stored[-1].revision + 1
-        document["amendment"] = Amendment(by=by, at=at, why=why).model_dump(mode="json")
-        amended = Examination.model_validate(document)
-        self._insert(amended, summary)
-        self.audit.add("amended", examination.patient, by)
+        with self._change(examination.patient, "amended", by) as document:
+            amended = documents.amended(document.tables, examination, by, why, at)
+            documents.insert(document.tables, amended, summary)
+            document.what = f"{amended.id} {amended.revision}"
         return amended
 
     # --- drafts and audit -----------------------------------------------------------------------
 
+    def _draft_file(self, draft_id: str) -> Path:
+        here = self.layout.drafts / f"{_known(draft_id)}.draft"
+        return here if here.exists() else self._elsewhere / here.name
+
     def drafts(self) -> tuple[DraftInfo, ...]:
         """Drafts, oldest first; `held` are those that a session is writing."""
-        return draft_infos(self.folder)
+        return draft_infos(self.layout.drafts, self._elsewhere)
 
-    def start_draft(self, examination: "Examination", by: str) -> Draft:
-        """A new draft on disk; every change is appended to it."""
-        return Draft.start(self.folder, examination, by, self.file_mode)
+    def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
+        """A new draft; every change is appended to it."""
+        return Draft.start(*self._draft_places, examination, by)
 
-    def resume_draft(self, draft_id: str) -> tuple[Draft, "Examination"]:
+    def resume_draft(self, draft_id: str) -> tuple[DraftWriter, "Examination"]:
         """A draft that was left, with the examination as far as it got."""
-        examination = replay(self.folder, draft_id)
-        return Draft.resume(self.folder, draft_id), examination
+        _known(draft_id)
+        draft = Draft.resume(*self._draft_places, draft_id)
+        try:
+            return draft, draft.examination()
+        except BaseException:
+            draft.close()
+            raise
 
     def set_aside(self, draft_id: str, by: str) -> None:
-        """Stop offering a draft; its file stays in the folder."""
-        path = self.folder / f"{draft_id}.draft"
+        """Stop offering a draft; its file stays under drafts/aside."""
         if any(d.held for d in self.drafts() if d.draft_id == draft_id):
             raise RecordsError("the draft is open in another session", where=draft_id)
-        path.rename(path.with_suffix(".aside"))
-        self.audit.add("draft set aside", "", by)
+        path = self._draft_file(draft_id)
+        try:
+            place = path.parent / "aside"
+            place.mkdir(0o700, exist_ok=True)
+            path.rename(place / path.name)
+        except OSError as error:
+            raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
+        self.audit.note("draft set aside", "", by, draft_id)
 
-    def finish_draft(
-        self, draft: Draft, examination: "Examination", by: str, summary: Summary | None = None
-    ) -> "Examination":
-        """Save the examination, then take its draft away."""
-        saved = self.save(examination, by, summary)
+    def drop_draft(self, draft: DraftWriter) -> None:
+        """Close a draft that is no longer needed and take it away."""
         draft.close()
-        draft.path.unlink(missing_ok=True)
-        return saved
+        for folder in (self.layout.drafts, self._elsewhere):
+            with suppress(OSError):
+                (folder / f"{draft.draft_id}.draft").unlink(missing_ok=True)
 
-    def record(self, event: str, patient_id: str, by: str) -> None:
-        """Write to the audit trail what was viewed, copied or exported."""
-        self.audit.add(event, patient_id, by)
+    def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
+        """Write to the audit trail what was viewed, copied or exported.
 
+        A view is never refused for want of the trail: it waits for it. What leaves the ward is.
 
-def latest(examinations: "Iterable[Examination]") -> "tuple[Examination, ...]":
-    """The latest revision of every examination, oldest first."""
-    last = {e.id: e for e in sorted(examinations, key=lambda e: e.revision)}
-    return tuple(sorted(last.values(), key=lambda e: (e.at, e.id)))
+        Raises:
+            RecordsError: The trail could not be written.
+        """
+        if event == "viewed":
+            self.audit.note(event, patient_id, by, what)
+        else:
+            self.audit.add(event, patient_id, by, what)
 
 
 def open_ward(folder: Path, *, shared: bool = False) -> Ward:

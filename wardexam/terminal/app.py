@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.examination import Examination
     from wardexam.reasoning.wording import Wording
-    from wardexam.records.drafts import Draft
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import DraftWriter, Repository
     from wardexam.terminal.keymap import Keymap
 
 IDLE_SECONDS = 300.0
@@ -46,18 +45,18 @@ class WardApp(PaintingApp):
     CSS_PATH = "styles.tcss"
 
     def __init__(
-        self, ward: "Ward", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
+        self, ward: "Repository", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
         terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, wording: "Wording | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(ansi_color=True, **options)
         self.ward, self.examiner, self.now, self.new_id = ward, examiner, now, new_id
         self.keymap = keymap or SCREENS
         self.terminal, self.notice, self.wording = terminal, notice, wording or {}
-        self.draft: Draft | None = None
+        self.draft: DraftWriter | None = None
         self._last_key = time.monotonic()
 
     @classmethod
-    def run_on(cls, ward: "Ward", *, terminal: Terminal, **options: Any) -> int:
+    def run_on(cls, ward: "Repository", *, terminal: Terminal, **options: Any) -> int:
         """Run until the doctor leaves; gives the exit code."""
         app: WardApp | None = None
 

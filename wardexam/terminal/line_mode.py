@@ -25,12 +25,11 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
     from wardexam.reasoning.wording import Wording
-    from wardexam.records.drafts import Draft
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import DraftWriter, Repository
 
 
 def converse(
-    ward: "Ward",
+    ward: "Repository",
     *,
     examiner: str,
     now: Callable[[], datetime],
@@ -73,7 +72,7 @@ def converse(
 
 def _begin(
     talk: Talk,
-    ward: "Ward",
+    ward: "Repository",
     examiner: str,
     now: Callable[[], datetime],
     new_id: Callable[[], str],
@@ -107,8 +106,8 @@ def _begin(
 
 
 def _offer_drafts(
-    talk: Talk, ward: "Ward", examiner: str, now: Callable[[], datetime]
-) -> "tuple[Draft, Examination] | None":
+    talk: Talk, ward: "Repository", examiner: str, now: Callable[[], datetime]
+) -> "tuple[DraftWriter, Examination] | None":
     for info in ward.drafts():
         if info.held:
             continue
@@ -126,7 +125,7 @@ def _offer_drafts(
 
 def _choose_patient(
     talk: Talk,
-    ward: "Ward",
+    ward: "Repository",
     examiner: str,
     now: Callable[[], datetime],
     new_id: Callable[[], str],
@@ -150,7 +149,7 @@ def _choose_patient(
 
 def _admit(
     talk: Talk,
-    ward: "Ward",
+    ward: "Repository",
     examiner: str,
     now: Callable[[], datetime],
     new_id: Callable[[], str],
@@ -305,9 +304,8 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
         return False
     change = compare(sitting.previous, sitting.examination) if sitting.previous else None
     summary = summarise(urgency, change, reading)
-    saved = sitting.ward.finish_draft(
-        sitting.draft, sitting.examination, sitting.examination.examiner, summary
-    )
+    saved = sitting.ward.save(sitting.examination, sitting.examination.examiner, summary)
+    sitting.ward.drop_draft(sitting.draft)
     talk.say("Saved. The note:", "")
     # The tool's reading stays out of the note until it is accepted.
     urgency = sitting.urgency(None)

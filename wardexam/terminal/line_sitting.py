@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.urgency import Urgency
     from wardexam.reasoning.wording import Wording
-    from wardexam.records.drafts import Draft
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import DraftWriter, Repository
 
 HELP = """\
 Type an answer and press Enter. Enter alone leaves the sign not examined.
@@ -39,10 +38,10 @@ class Sitting:
     """One examination under way: the document, its draft, and what can be undone."""
 
     talk: Talk
-    ward: "Ward"
+    ward: "Repository"
     patient: Patient
     examination: Examination
-    draft: "Draft"
+    draft: "DraftWriter"
     engine: "Engine"
     previous: Examination | None
     wording: "Wording"

@@ -36,8 +36,7 @@ from wardexam.terminal.thinking import Thinking
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
-    from wardexam.records.drafts import Draft
-    from wardexam.records.ward import Summary
+    from wardexam.records.repository import DraftWriter, Summary
 
 Row = Sign | Flag
 WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
@@ -77,7 +76,7 @@ class ExamineScreen(LineScreen):
         patient: Patient,
         examination: Examination,
         previous: Examination | None,
-        draft: "Draft",
+        draft: "DraftWriter",
         said: str,
         *,
         amends: bool = False,
@@ -901,17 +900,18 @@ class ExamineScreen(LineScreen):
 
     def _stored(self, why: str, summary: "Summary") -> Examination:
         app = self.ward_app
-        if not self.amends:
-            return app.ward.finish_draft(self.draft, self.examination, app.examiner, summary)
-        saved = app.ward.amend(self.examination, app.examiner, why.strip(), app.now(), summary)
-        self.draft.close()
-        self.draft.path.unlink(missing_ok=True)
+        if self.amends:
+            saved = app.ward.amend(self.examination, app.examiner, why.strip(), app.now(), summary)
+        else:
+            saved = app.ward.save(self.examination, app.examiner, summary)
+        app.ward.drop_draft(self.draft)
         return saved
 
     def do_leave(self) -> None:
         """Back to the ward; an examination nobody touched leaves no draft."""
-        self.draft.close()
-        if self.draft.sent == 0:
-            self.draft.path.unlink(missing_ok=True)
+        if self.draft.sent:
+            self.draft.close()
+        else:
+            self.ward_app.ward.drop_draft(self.draft)
         self.ward_app.draft = None
         self.dismiss(None)

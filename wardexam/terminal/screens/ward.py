@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from wardexam.errors import WardexamError
-from wardexam.records.ward import Bed, ConflictError
+from wardexam.records.repository import Bed, ConflictError
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 

@@ -1,0 +1,183 @@
+"""A ward in memory: a second keeper behind the same operations, for tests that need no folder."""
+
+from dataclasses import replace
+
+from wardexam.errors import InputError, RecordsError
+from wardexam.exam.entry import apply
+from wardexam.exam.examination import Amendment, Examination, Patient
+from wardexam.records.repository import Arrival, Bed, ConflictError, DraftInfo
+
+
+class MemoryDraft:
+    """A draft in memory."""
+
+    def __init__(self, examination, by):
+        self.draft_id, self.examination, self.by = examination.id, examination, by
+        self.sent = self.kept = 0
+        self.problem, self.held = "", True
+
+    def append(self, change):
+        self.examination = apply(self.examination, change)
+        self.sent += 1
+        self.kept += 1
+
+    def flush(self, timeout=1.0):
+        return True
+
+    def close(self):
+        self.held = False
+
+
+class MemoryWard:
+    """A ward in memory."""
+
+    problem = ""
+
+    def __init__(self):
+        self._patients: dict[str, Patient] = {}
+        self._stored: dict[str, list[Examination]] = {}
+        self._summaries, self._drafts, self.events, self._changes = {}, {}, [], 0
+
+    def stamp(self):
+        return self._changes
+
+    def _changed(self, event, patient_id, by, what=""):
+        self._changes += 1
+        self.record(event, patient_id, by, what)
+
+    def record(self, event, patient_id, by, what=""):
+        self.events.append((event, patient_id, by, what))
+
+    def beds(self, *, discharged=False):
+        drafted = {d.patient_id for d in self.drafts() if not d.held}
+        made = []
+        for p in self._patients.values():
+            if bool(p.discharged) == discharged:
+                stored = self.examinations(p.id)
+                last = stored[-1] if stored else None
+                row = p.model_dump(mode="json")
+                made.append(Bed(
+                    p.id, p.bed, p.name, p.age, p.sex, last.at.isoformat() if last else None, last.examiner if last else "",
+                    len(stored), self._summaries.get(p.id), p.recheck_hours, row["discharged"], p.id in drafted,
+                ))  # fmt: skip
+        return tuple(sorted(made, key=lambda b: (b.bed, b.name)))
+
+    def patient(self, patient_id):
+        if patient_id not in self._patients:
+            raise InputError("no such patient", where=patient_id)
+        return self._patients[patient_id]
+
+    def examinations(self, patient_id):
+        self.patient(patient_id)
+        latest = {e.id: e for e in sorted(self._stored[patient_id], key=lambda e: e.revision)}
+        return tuple(sorted(latest.values(), key=lambda e: (e.at, e.id)))
+
+    def revisions(self, patient_id, examination_id):
+        self.patient(patient_id)
+        found = [e for e in self._stored[patient_id] if e.id == examination_id]
+        return tuple(sorted(found, key=lambda e: e.revision))
+
+    def admit(self, patient, by):
+        self.take_in([Arrival(patient)], by)
+        return patient
+
+    def take_in(self, arrivals, by, progress=None):
+        arrived = []
+        for number, arrival in enumerate(arrivals, 1):
+            if arrival.patient.id in {*self._patients, *(a.patient.id for a in arrived)}:
+                raise InputError("is on the ward already", where=arrival.patient.id)
+            arrived.append(arrival)
+            if progress:
+                progress(number)
+        for arrival in arrived:
+            self._patients[arrival.patient.id] = arrival.patient
+            self._stored[arrival.patient.id] = list(arrival.examinations)
+            self._summaries[arrival.patient.id] = arrival.summary
+            self._changed("imported", arrival.patient.id, by)
+        return len(arrived)
+
+    def update(self, patient, by, event="edited"):
+        stored = self.patient(patient.id)
+        if stored.revision != patient.revision:
+            raise ConflictError(stored)
+        saved = patient.model_copy(update={"revision": stored.revision + 1})
+        self._patients[patient.id] = saved
+        self._changed(event, patient.id, by)
+        return saved
+
+    def discharge(self, patient_id, at, by):
+        return self.update(
+            self.patient(patient_id).model_copy(update={"discharged": at}), by, "discharged"
+        )
+
+    def restore(self, patient_id, by):
+        return self.update(
+            self.patient(patient_id).model_copy(update={"discharged": None}), by, "restored"
+        )
+
+    def _insert(self, examination, summary):
+        stored = self.revisions(examination.patient, examination.id)
+        same = [e for e in stored if e.revision == examination.revision]
+        if same and same[0] != examination:
+            raise InputError("is saved already", where=examination.id)
+        if not same:
+            self._stored[examination.patient].append(examination)
+            if self.examinations(examination.patient)[-1].id == examination.id:
+                self._summaries[examination.patient] = summary and replace(summary)
+
+    def save(self, examination, by, summary=None):
+        self._insert(examination, summary)
+        self._changed("saved", examination.patient, by, examination.id)
+        return examination
+
+    def amend(self, examination, by, why, at, summary=None):
+        stored = self.revisions(examination.patient, examination.id)
+        if not stored:
+            raise InputError("is not saved yet", where=examination.id)
+        last = stored[-1]
+        same = examination.model_copy(
+            update={"revision": last.revision, "amendment": last.amendment}
+        )
+        if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
+            return last
+        document = examination.model_dump(mode="json") | {
+            "revision": last.revision + 1,
+            "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
+        }
+        amended = Examination.model_validate(document)
+        self._insert(amended, summary)
+        self._changed("amended", examination.patient, by, examination.id)
+        return amended
+
+    def drafts(self):
+        return tuple(
+            DraftInfo(d.draft_id, d.examination.patient, d.by, d.examination.at.isoformat(), 0.0, d.sent, d.held)
+            for d in self._drafts.values()
+        )  # fmt: skip
+
+    def start_draft(self, examination, by):
+        if examination.id in self._drafts:
+            raise RecordsError("there is a draft of this examination already")
+        self._drafts[examination.id] = MemoryDraft(examination, by)
+        self._changes += 1
+        return self._drafts[examination.id]
+
+    def resume_draft(self, draft_id):
+        draft = self._drafts.get(draft_id)
+        if draft is None:
+            raise RecordsError("there is no such draft", where=draft_id)
+        if draft.held:
+            raise RecordsError("the draft is open in another session", where=draft_id)
+        draft.held = True
+        return draft, draft.examination
+
+    def set_aside(self, draft_id, by):
+        if self._drafts[draft_id].held:
+            raise RecordsError("the draft is open in another session", where=draft_id)
+        del self._drafts[draft_id]
+        self._changed("draft set aside", "", by, draft_id)
+
+    def drop_draft(self, draft):
+        draft.close()
+        self._drafts.pop(draft.draft_id, None)
+        self._changes += 1

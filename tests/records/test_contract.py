@@ -1,0 +1,217 @@
+"""What every keeper of a ward does, whether a folder of files or memory stands behind it."""
+
+from datetime import timedelta
+
+import pytest
+
+from tests.records.memory import MemoryWard
+from wardexam.errors import InputError, RecordsError
+from wardexam.exam.entry import Change, apply
+from wardexam.records.repository import Arrival, ConflictError, Repository, Summary
+from wardexam.records.ward import open_ward
+
+GRAVE = Summary(3, "now", False, "a line")
+MILD = Summary(0, "no flag raised", False, "another")
+
+
+@pytest.fixture(params=["folder", "memory"])
+def keeper(request, tmp_path) -> Repository:
+    return open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
+
+
+@pytest.fixture
+def peopled(keeper, patient):
+    keeper.admit(patient, "Dr Ash")
+    return keeper
+
+
+def test_a_patient_comes_back_as_admitted(peopled, patient):
+    assert peopled.patient(patient.id) == patient
+    (bed,) = peopled.beds()
+    assert (bed.bed, bed.name, bed.age, bed.examinations, bed.last_at, bed.summary) == (
+        "A1", "Ana Invented", 60, 0, None, None,
+    )  # fmt: skip
+
+
+def test_an_identifier_is_taken_once(peopled, patient):
+    with pytest.raises(InputError, match="already"):
+        peopled.admit(patient.model_copy(update={"name": "Bo"}), "x")
+    assert peopled.patient(patient.id) == patient
+
+
+@pytest.mark.parametrize("ask", ["patient", "examinations"])
+def test_nobody_is_invented(keeper, ask):
+    with pytest.raises(InputError):
+        getattr(keeper, ask)("nobody00")
+
+
+def test_an_examination_of_nobody_is_refused(keeper, examination):
+    with pytest.raises(InputError):
+        keeper.save(examination, "x")
+    assert keeper.beds() == ()
+
+
+def test_an_examination_comes_back_as_saved(peopled, patient, examination, knee):
+    examined = apply(examination, knee)
+    peopled.save(examined, "Dr Ash", GRAVE)
+    assert peopled.examinations(patient.id) == (examined,)
+    (bed,) = peopled.beds()
+    assert (bed.examinations, bed.last_by, bed.summary) == (1, "Dr Ash", GRAVE)
+
+
+def test_saving_the_same_again_is_no_fault_and_no_second_examination(peopled, patient, examination):
+    peopled.save(examination, "x")
+    peopled.save(examination, "x")
+    assert peopled.examinations(patient.id) == (examination,)
+
+
+def test_what_is_saved_is_never_overwritten(peopled, patient, examination):
+    peopled.save(examination, "x")
+    with pytest.raises(InputError, match="saved already"):
+        peopled.save(examination.model_copy(update={"comment": "other"}), "x")
+    assert peopled.examinations(patient.id) == (examination,)
+
+
+def test_an_amendment_is_a_further_revision_with_its_reason(peopled, patient, examination):
+    peopled.save(examination, "x")
+    changed = examination.model_copy(update={"comment": "other"})
+    amended = peopled.amend(changed, "Dr Bex", "typing error", examination.at)
+    assert [e.revision for e in peopled.revisions(patient.id, examination.id)] == [1, 2]
+    assert (amended.amendment.by, amended.amendment.why) == ("Dr Bex", "typing error")
+    assert [e.comment for e in peopled.examinations(patient.id)] == ["other"]
+    assert peopled.beds()[0].examinations == 1
+
+
+def test_the_same_amendment_again_is_one_revision(peopled, patient, examination):
+    peopled.save(examination, "x")
+    changed = examination.model_copy(update={"comment": "other"})
+    for _ in range(2):
+        peopled.amend(changed, "Dr Bex", "typing error", examination.at)
+    assert len(peopled.revisions(patient.id, examination.id)) == 2
+
+
+def test_two_amendments_are_both_kept(peopled, patient, examination):
+    peopled.save(examination, "x")
+    for words in ("one", "two"):
+        changed = examination.model_copy(update={"comment": words})
+        peopled.amend(changed, "x", words, examination.at)
+    found = [e.comment for e in peopled.revisions(patient.id, examination.id)]
+    assert found == ["", "one", "two"]
+
+
+def test_what_is_not_saved_cannot_be_amended(peopled, examination):
+    with pytest.raises(InputError, match="not saved yet"):
+        peopled.amend(examination, "x", "why", examination.at)
+
+
+def test_examinations_come_oldest_first_and_the_list_shows_the_last(peopled, patient, examination):
+    later = examination.model_copy(
+        update={"id": "exam0002", "at": examination.at + timedelta(hours=4), "examiner": "Dr Bex"}
+    )
+    peopled.save(later, "x", GRAVE)
+    peopled.save(examination, "x", MILD)
+    assert [e.id for e in peopled.examinations(patient.id)] == ["exam0001", "exam0002"]
+    (bed,) = peopled.beds()
+    assert (bed.last_by, bed.examinations, bed.summary) == ("Dr Bex", 2, GRAVE)
+
+
+def test_details_edited_twice_the_second_is_shown_what_is_stored(peopled, patient):
+    mine, theirs = peopled.patient(patient.id), peopled.patient(patient.id)
+    peopled.update(theirs.model_copy(update={"bed": "B2"}), "them")
+    with pytest.raises(ConflictError) as caught:
+        peopled.update(mine.model_copy(update={"bed": "C3"}), "me")
+    assert caught.value.stored.bed == "B2"
+    again = caught.value.stored.model_copy(update={"bed": "C3"})
+    assert peopled.update(again, "me").revision == 3
+
+
+def test_discharged_patients_are_kept_listed_apart_and_restored(peopled, patient, examination):
+    peopled.save(examination, "x", MILD)
+    peopled.discharge(patient.id, patient.admitted + timedelta(days=1), "x")
+    assert (peopled.beds(), len(peopled.beds(discharged=True))) == ((), 1)
+    assert peopled.examinations(patient.id) == (examination,)
+    peopled.restore(patient.id, "x")
+    assert (len(peopled.beds()), peopled.beds(discharged=True)) == (1, ())
+    assert peopled.beds()[0].summary == MILD
+
+
+def test_arrivals_come_with_every_revision(keeper, patient, examination):
+    second = examination.model_copy(update={"id": "exam0002"})
+    told = []
+    assert keeper.take_in([Arrival(patient, (examination, second), GRAVE)], "x", told.append) == 1
+    assert keeper.examinations(patient.id) == (examination, second)
+    assert (keeper.beds()[0].examinations, keeper.beds()[0].summary, told) == (2, GRAVE, [1])
+
+
+def test_arrivals_are_all_or_none(peopled, patient):
+    fresh = patient.model_copy(update={"id": "patient2"})
+    with pytest.raises(InputError, match="already"):
+        peopled.take_in([Arrival(fresh), Arrival(patient)], "x")
+    with pytest.raises(InputError):
+        peopled.patient("patient2")
+    assert len(peopled.beds()) == 1
+
+
+def test_arrivals_may_be_discharged_already(keeper, patient):
+    gone = patient.model_copy(update={"discharged": patient.admitted + timedelta(days=2)})
+    keeper.take_in([Arrival(gone)], "x")
+    assert (keeper.beds(), len(keeper.beds(discharged=True))) == ((), 1)
+
+
+def test_every_change_shows_in_the_stamp(peopled, patient, examination):
+    seen = {peopled.stamp()}
+    peopled.save(examination, "x")
+    seen.add(peopled.stamp())
+    peopled.update(patient.model_copy(update={"bed": "Z9"}), "x")
+    seen.add(peopled.stamp())
+    peopled.start_draft(examination.model_copy(update={"id": "exam0002"}), "x").close()
+    seen.add(peopled.stamp())
+    assert len(seen) == 4
+
+
+def test_a_draft_left_is_listed_and_resumed_where_it_stood(peopled, examination, knee):
+    draft = peopled.start_draft(examination, "Dr Ash")
+    draft.append(knee)
+    draft.append(Change("flag", "cancer", "yes"))
+    assert draft.flush(5)
+    assert (draft.sent, draft.kept, draft.problem) == (2, 2, "")
+    draft.close()
+    (info,) = peopled.drafts()
+    assert (info.by, info.keys, info.patient_id, info.held) == ("Dr Ash", 2, "patient1", False)
+    assert peopled.beds()[0].has_draft
+    again, found = peopled.resume_draft(info.draft_id)
+    assert found == apply(apply(examination, knee), Change("flag", "cancer", "yes"))
+    again.append(Change("comment", "", "more"))
+    again.close()
+    _, found = peopled.resume_draft(info.draft_id)
+    assert found.comment == "more"
+
+
+def test_a_draft_being_written_is_nobody_elses(peopled, examination):
+    draft = peopled.start_draft(examination, "x")
+    assert peopled.drafts()[0].held
+    assert not peopled.beds()[0].has_draft
+    for refused in (peopled.resume_draft, lambda name: peopled.set_aside(name, "y")):
+        with pytest.raises(RecordsError, match="another session"):
+            refused(examination.id)
+    draft.close()
+    peopled.set_aside(examination.id, "y")
+    assert peopled.drafts() == ()
+
+
+def test_a_draft_is_started_once(peopled, examination):
+    peopled.start_draft(examination, "x").close()
+    with pytest.raises(RecordsError, match="already"):
+        peopled.start_draft(examination, "x")
+
+
+def test_a_draft_saved_is_dropped(peopled, patient, examination):
+    draft = peopled.start_draft(examination, "x")
+    peopled.save(examination, "x")
+    peopled.drop_draft(draft)
+    assert (peopled.drafts(), len(peopled.examinations(patient.id))) == ((), 1)
+
+
+def test_a_draft_that_is_not_there_is_refused(keeper):
+    with pytest.raises(RecordsError, match="no such draft"):
+        keeper.resume_draft("exam0009")

@@ -1,0 +1,242 @@
+"""Every accepted key is on disk, here or elsewhere, and comes back."""
+
+import fcntl
+import os
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+
+from wardexam.errors import RecordsError
+from wardexam.exam.entry import Change, apply
+from wardexam.records import drafts as module
+from wardexam.records.ward import open_ward
+
+WORDS = Change("comment", "", "words")
+
+
+def start(ward, patient, examination):
+    ward.admit(patient, "x")
+    return ward.start_draft(examination, "Dr Ash")
+
+
+def until(told, seconds=5.0):
+    end = time.monotonic() + seconds
+    while not told() and time.monotonic() < end:
+        time.sleep(0.02)
+    return told()
+
+
+@pytest.fixture
+def disk(monkeypatch):
+    """A disk whose ward folder, or everything, can be made to fail."""
+
+    class Disk:
+        broken: tuple[str, ...] = ()
+        error = (28, "No space left on device")
+
+    real = {"open": os.open, "fdatasync": os.fdatasync, "fsync": os.fsync}
+    paths: dict[int, str] = {}
+
+    def open_(path, flags, *more, **options):
+        if flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT) and any(
+            b in str(path) for b in Disk.broken
+        ):
+            raise OSError(*Disk.error)
+        handle = real["open"](path, flags, *more, **options)
+        paths[handle] = str(path)
+        return handle
+
+    monkeypatch.setattr(os, "open", open_)
+    return Disk
+
+
+def test_appending_never_waits_for_the_disk(ward, patient, examination, knee, monkeypatch):
+    draft = start(ward, patient, examination)
+    gate, real = threading.Event(), os.fdatasync
+    monkeypatch.setattr(os, "fdatasync", lambda handle: (gate.wait(5), real(handle)))
+    began = time.perf_counter()
+    for _ in range(50):
+        draft.append(knee)
+    assert time.perf_counter() - began < 0.2
+    assert draft.kept < draft.sent
+    gate.set()
+    assert draft.flush(5)
+
+
+def test_a_key_is_on_disk_within_a_second(ward, patient, examination, knee):
+    draft = start(ward, patient, examination)
+    draft.append(knee)
+    assert until(lambda: draft.kept == 1, seconds=1.0)
+    assert len(draft.path.read_bytes().splitlines()) == 2
+
+
+def test_a_draft_cut_at_any_byte_loses_at_most_the_key_in_flight(ward, patient, examination, knee):
+    draft = start(ward, patient, examination)
+    draft.append(knee)
+    draft.append(WORDS)
+    draft.close()
+    whole = draft.path.read_bytes()
+    ends = [n for n, byte in enumerate(whole) if byte == 10]
+    for cut in range(ends[0] + 1, len(whole)):
+        draft.path.write_bytes(whole[:cut])
+        again, found = ward.resume_draft(examination.id)
+        assert (found.finding("knee", "right") is not None) == (cut > ends[1])
+        again.append(WORDS)
+        again.close()
+        again, found = ward.resume_draft(examination.id)
+        again.close()
+        assert found.comment == "words"
+
+
+def test_a_damaged_line_before_the_last_is_reported_with_its_path(ward, patient, examination, knee):
+    draft = start(ward, patient, examination)
+    draft.append(knee)
+    draft.append(WORDS)
+    draft.close()
+    lines = draft.path.read_bytes().splitlines(keepends=True)
+    draft.path.write_bytes(lines[0] + b"{torn\n" + lines[2])
+    assert len(ward.drafts()) == 1
+    with pytest.raises(RecordsError, match=r"exam0001\.draft: line 2 of the draft is damaged"):
+        ward.resume_draft(examination.id)
+    assert draft.path.read_bytes() == lines[0] + b"{torn\n" + lines[2]
+
+
+def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
+    ward, patient, examination, knee, disk, tmp_path
+):
+    draft = start(ward, patient, examination)
+    disk.broken = (str(ward.folder),)
+    draft.append(knee)
+    assert draft.flush(5)  # kept, elsewhere
+    assert draft.problem.startswith("No space left on device; the draft is kept in ")
+    place = draft.problem.rsplit(" ", 1)[1]
+    (copy,) = (tmp_path / "state").rglob("*.draft")
+    assert str(copy.parent) == place
+    assert copy.stat().st_mode & 0o777 == 0o600
+    disk.broken = ()
+    assert until(lambda: draft.problem == "")  # by itself, without a further key
+    assert not copy.exists()
+    draft.close()
+    assert ward.resume_draft(examination.id)[1] == apply(examination, knee)
+
+
+def test_where_nothing_can_be_written_it_is_kept_in_memory_and_saved_when_it_can(
+    ward, patient, examination, knee, disk, tmp_path
+):
+    draft = start(ward, patient, examination)
+    disk.broken = (str(tmp_path),)
+    draft.append(knee)
+    assert not draft.flush(5)
+    assert draft.problem == "not on disk: No space left on device; the draft is kept in memory"
+    disk.broken = ()
+    assert until(lambda: draft.kept == 1)
+    assert draft.problem == ""
+
+
+def test_a_draft_left_elsewhere_is_offered_and_resumed_in_the_ward(
+    ward, patient, examination, knee, disk, tmp_path
+):
+    draft = start(ward, patient, examination)
+    disk.broken = (str(ward.folder),)
+    draft.append(knee)
+    draft.flush(5)
+    draft.close()
+    disk.broken = ()
+    (info,) = open_ward(ward.folder).drafts()
+    assert info.keys == 1
+    again, found = ward.resume_draft(info.draft_id)
+    assert found == apply(examination, knee)
+    again.close()
+    assert not list((tmp_path / "state").rglob("*.draft"))
+    assert ward.resume_draft(info.draft_id)[1] == found
+
+
+def test_a_sync_that_fails_writes_no_key_twice(ward, patient, examination, monkeypatch):
+    draft = start(ward, patient, examination)
+    real = os.fdatasync
+    monkeypatch.setattr(module, "RETRY_SECONDS", 0.05)
+
+    def fails(handle):
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(os, "fdatasync", fails)
+    monkeypatch.setattr(os, "fsync", fails)
+    draft.append(WORDS)
+    draft.flush(5)
+    assert "Input/output error" in draft.problem
+    monkeypatch.setattr(os, "fdatasync", real)
+    assert until(lambda: draft.problem == "")
+    draft.close()
+    assert len(draft.path.read_bytes().splitlines()) == 2
+
+
+def test_a_draft_that_someone_removes_is_written_whole_again(ward, patient, examination, knee):
+    draft = start(ward, patient, examination)
+    draft.append(knee)
+    draft.flush(5)
+    draft.path.unlink()
+    draft.append(WORDS)
+    assert draft.flush(5)
+    draft.close()
+    assert ward.resume_draft(examination.id)[1] == apply(apply(examination, knee), WORDS)
+
+
+def test_a_folder_without_locks_still_keeps_drafts(ward, patient, examination, knee, monkeypatch):
+    ward.admit(patient, "x")
+
+    def no_locks(handle, how):
+        raise OSError(37, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", no_locks)
+    draft = ward.start_draft(examination, "x")
+    draft.append(knee)
+    assert draft.flush(5)
+    draft.close()
+    assert ward.drafts()[0].keys == 1
+
+
+def test_a_session_that_dies_lets_go_of_its_draft(ward, patient, examination):
+    start(ward, patient, examination).close()
+    script = (
+        "import sys, time; from pathlib import Path; from wardexam.records.ward import open_ward\n"
+        "d = open_ward(Path(sys.argv[1])).resume_draft('exam0001'); print('held', flush=True); time.sleep(60)"
+    )
+    session = subprocess.Popen(
+        [sys.executable, "-c", script, str(ward.folder)], stdout=subprocess.PIPE, text=True
+    )
+    assert session.stdout.readline() == "held\n"
+    assert ward.drafts()[0].held
+    session.kill()
+    session.wait()
+    assert not ward.drafts()[0].held
+
+
+def test_a_crash_between_saving_and_dropping_the_draft_offers_nothing_twice(
+    ward, patient, examination, knee
+):
+    draft = start(ward, patient, examination)
+    draft.append(knee)
+    draft.close()
+    ward.save(apply(examination, knee), "x")
+    assert open_ward(ward.folder).drafts() == ()
+
+
+def test_a_draft_of_an_amendment_stays_until_it_is_saved(ward, patient, examination, knee):
+    ward.admit(patient, "x")
+    ward.save(examination, "x")
+    draft = ward.start_draft(examination, "x")
+    draft.append(knee)
+    draft.close()
+    assert len(open_ward(ward.folder).drafts()) == 1
+    ward.amend(apply(examination, knee), "x", "why", examination.at)
+    assert open_ward(ward.folder).drafts() == ()
+
+
+def test_a_draft_set_aside_stays_in_the_folder(ward, patient, examination):
+    start(ward, patient, examination).close()
+    ward.set_aside(examination.id, "x")
+    assert ward.drafts() == ()
+    assert (ward.layout.drafts / "aside" / "exam0001.draft").exists()

@@ -1,0 +1,139 @@
+"""A ward of every earlier form opens, on a copy first, with everything in it."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from wardexam.errors import RecordsError
+from wardexam.exam.entry import apply
+from wardexam.records import migrate, schemas
+from wardexam.records.check import check_store
+from wardexam.records.drafts import Draft
+from wardexam.records.ward import open_ward
+
+ROOT = Path(__file__).parents[2]
+LAYOUT_1 = Path(__file__).parent / "layout-1" / "ward"  # the demo ward as layout 1 wrote it
+
+
+@pytest.fixture
+def old(tmp_path):
+    folder = tmp_path / "old"
+    shutil.copytree(LAYOUT_1, folder)
+    folder.chmod(0o700)
+    return folder
+
+
+def contents(ward):
+    return {p.stem: (ward.patient(p.stem), ward.examinations(p.stem)) for p in ward.layout.files()}
+
+
+def left(folder):
+    return {p.name: p.read_bytes() for p in folder.iterdir() if p.suffix == ".json"}
+
+
+def test_there_is_a_reader_and_a_fixture_for_every_schema():
+    fixtures = {
+        1: LAYOUT_1 / "avzac69ob94i575u.json",
+        2: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+    }
+    assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
+    found = []
+    for schema, path in fixtures.items():
+        assert schemas.schema_of(path.read_bytes()) == schema
+        tables = schemas.read_tables(path)
+        found.append([dict(row) for row in tables["examinations"].values()])
+    assert found[0] == found[1]
+
+
+def test_layout_1_opens_with_everything_in_it(old, tmp_path):
+    shutil.copytree(ROOT / "demo_db" / "ward", tmp_path / "new")
+    (tmp_path / "new").chmod(0o700)
+    now, expected = open_ward(old), open_ward(tmp_path / "new")
+    assert contents(now) == contents(expected)
+    for discharged in (False, True):
+        assert now.beds(discharged=discharged) == expected.beds(discharged=discharged)
+    assert check_store(old, repair=False, by="x", at=now.patient("avzac69ob94i575u").admitted).sound
+
+
+def test_the_old_files_stay_and_are_unchanged(old):
+    before = left(old)
+    open_ward(old)
+    assert left(old / "layout-1") == before
+    assert [p.name for p in old.iterdir() if p.is_file()] == ["ward.json"]
+
+
+def test_drafts_and_the_audit_trail_come_along(old, examination, knee):
+    of = examination.model_copy(update={"patient": "avzac69ob94i575u"})
+    draft = Draft.start(old, old / "none", old, 0o600, of, "Dr Ash")
+    draft.append(knee)
+    draft.close()
+    (old / "audit.jsonl").write_text("")
+    ward = open_ward(old)
+    assert ward.resume_draft(of.id)[1] == apply(of, knee)
+    assert (old / "audit.jsonl").exists()
+
+
+@pytest.mark.parametrize("failing", ["write_new", "mark"])
+def test_a_migration_that_fails_leaves_the_old_ward_and_is_done_at_the_next_start(
+    old, monkeypatch, failing
+):
+    before, calls = left(old), []
+
+    def dies(*given, **options):
+        calls.append(given)
+        if failing == "mark" or len(calls) == 5:
+            raise OSError(28, "No space left on device")
+        return real(*given, **options)
+
+    owner = migrate if failing == "write_new" else migrate.__dict__.get("Layout") or __import__(
+        "wardexam.records.layout", fromlist=["Layout"]
+    ).Layout  # fmt: skip
+    real = getattr(owner, failing)
+    monkeypatch.setattr(owner, failing, dies)
+    with pytest.raises(RecordsError, match="No space left"):
+        open_ward(old)
+    assert left(old) == before
+    monkeypatch.undo()
+    assert len(open_ward(old).beds()) == 12
+
+
+def test_a_crash_after_the_mark_is_tidied_at_the_next_start(old, monkeypatch):
+    def dies(layout):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(migrate, "put_away", dies)
+    with pytest.raises(KeyboardInterrupt):
+        open_ward(old)
+    monkeypatch.undo()
+    assert len(open_ward(old).beds()) == 12
+    assert [p.name for p in old.iterdir() if p.is_file()] == ["ward.json"]
+
+
+def test_a_session_of_the_older_version_at_work_stops_it(old, examination):
+    draft = Draft.start(old, old / "none", old, 0o600, examination, "Dr Ash")
+    before = left(old)
+    with pytest.raises(RecordsError, match="older version is at work"):
+        open_ward(old)
+    assert left(old) == before
+    draft.close()
+
+
+def test_a_damaged_old_file_is_carried_over_as_it_is_and_reported(old, examination):
+    (old / "avzac69ob94i575u.json").write_bytes(b"torn")
+    ward = open_ward(old)
+    assert (ward.layout.patients / "avzac69ob94i575u.json").read_bytes() == b"torn"
+    assert sum(bool(b.trouble) for b in ward.beds()) == 1
+    assert not check_store(old, repair=False, by="x", at=examination.at).sound
+
+
+def test_a_newer_layout_is_left_alone(ward):
+    (ward.folder / "ward.json").write_text('{"layout": 9}')
+    with pytest.raises(RecordsError, match="layout 9 is not known"):
+        open_ward(ward.folder)
+
+
+def test_a_damaged_mark_is_said(ward):
+    (ward.folder / "ward.json").write_text("")
+    with pytest.raises(RecordsError, match="mark is damaged"):
+        open_ward(ward.folder)

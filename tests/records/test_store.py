@@ -1,0 +1,292 @@
+"""What is on disk is whole, whatever happens; what is derived is made anew from it."""
+
+import contextlib
+import json
+import os
+import random
+import subprocess
+import sys
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tinydb import TinyDB
+
+from wardexam.errors import InputError, RecordsError
+from wardexam.exam.entry import apply
+from wardexam.records import schemas
+from wardexam.records.check import check_store
+from wardexam.records.kept import DamagedFileError
+from wardexam.records.repository import Arrival, Summary
+from wardexam.records.storage import DurableStorage
+from wardexam.records.ward import open_ward
+
+ROOT = Path(__file__).parents[2]
+
+
+def file_of(ward, name="patient1"):
+    return ward.layout.patients / f"{name}.json"
+
+
+def rows(ward, name="current"):
+    text = (ward.folder / "index" / f"{name}.jsonl").read_text()
+    head, *lines = text.splitlines()
+    assert head == '{"index": "wardexam"}'
+    return [json.loads(line) for line in lines]
+
+
+# --- the document file
+
+
+def test_a_file_is_one_json_document_and_one_tinydb_store(ward, patient, examination):
+    ward.admit(patient, "x")
+    ward.save(examination, "x")
+    data = json.loads(file_of(ward).read_bytes())
+    assert data["schema"] == schemas.SCHEMA
+    assert data["document"]["examinations"]["1"]["id"] == "exam0001"
+    with TinyDB(file_of(ward), storage=DurableStorage) as database:
+        table = database.table("examinations")
+        assert [dict(row)["id"] for row in table.all()] == ["exam0001"]
+        table.update({"comment": "by another program"})
+    assert ward.examinations(patient.id)[0].comment == "by another program"
+
+
+def test_a_save_carries_the_other_records_over_unread_and_unchanged(ward, patient, examination):
+    ward.admit(patient, "x")
+    for number in range(4):
+        ward.save(examination.model_copy(update={"id": f"exam000{number}"}), "x")
+    before = file_of(ward).read_bytes().split(b"\n")
+    ward.save(examination.model_copy(update={"id": "exam0009"}), "x")
+    after = file_of(ward).read_bytes().split(b"\n")
+    assert after[1:5] == before[1:5]
+    assert len(after) == len(before) + 1
+
+
+def test_the_version_before_stays_beside(ward, patient):
+    ward.admit(patient, "x")
+    before = file_of(ward).read_bytes()
+    ward.update(ward.patient(patient.id).model_copy(update={"bed": "B1"}), "x")
+    assert file_of(ward).with_name("patient1.json.before").read_bytes() == before
+
+
+def test_zero_bytes_is_damage_and_the_rest_of_the_ward_opens(ward, patient):
+    ward.admit(patient, "x")
+    ward.admit(patient.model_copy(update={"id": "patient2", "bed": "A2"}), "x")
+    file_of(ward).write_bytes(b"")
+    with pytest.raises(DamagedFileError, match="empty"):
+        ward.patient("patient1")
+    assert ward.patient("patient2").bed == "A2"
+    first, second = open_ward(ward.folder).beds()
+    assert (first.name, second.trouble) == ("Ana Invented", "")
+    assert "patient1.json: the file is empty" in first.trouble
+
+
+def test_a_damaged_patient_stays_on_the_list_without_an_index_too(ward, patient):
+    ward.admit(patient, "x")
+    file_of(ward).write_bytes(b"{")
+    assert len(ward.rebuild_index()) == 1
+    (bed,) = ward.beds()
+    assert bed.trouble
+    assert ward.problem == bed.trouble
+
+
+def test_nothing_is_written_over_a_damaged_file(ward, patient, examination):
+    ward.admit(patient, "x")
+    file_of(ward).write_bytes(b"torn")
+    with pytest.raises(DamagedFileError):
+        ward.save(examination, "x")
+    assert file_of(ward).read_bytes() == b"torn"
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.binary(max_size=300)
+    | st.recursive(
+        st.none() | st.text(max_size=5) | st.integers(),
+        lambda x: st.lists(x, max_size=3) | st.dictionaries(st.text(max_size=4), x, max_size=3),
+    ).map(lambda d: json.dumps(d).encode())
+)
+def test_any_bytes_are_refused_in_the_family(data):
+    with pytest.raises(RecordsError):
+        schemas.unpack(data, "x")
+
+
+@given(st.dictionaries(st.sampled_from(["a", "b", "c"]), st.lists(st.dictionaries(st.text(max_size=9), st.none() | st.integers() | st.text()), max_size=4), max_size=3))  # fmt: skip
+def test_what_is_packed_is_unpacked(tables):
+    given_ = {
+        name: {str(n): row for n, row in enumerate(rows_, 1)} for name, rows_ in tables.items()
+    }
+    pieces, _ = schemas.pack(given_)
+    data = b"".join(map(bytes, pieces))
+    found = schemas.unpack(data, "x")
+    assert {t: {k: dict(r) for k, r in rs.items()} for t, rs in found.items()} == given_
+    assert b"".join(map(bytes, schemas.pack(found)[0])) == data
+    assert json.loads(data)["document"] == given_
+
+
+def test_the_previous_good_version_returns_only_when_told(ward, patient):
+    ward.admit(patient, "x")
+    ward.update(ward.patient(patient.id).model_copy(update={"bed": "B1"}), "x")
+    file_of(ward).write_bytes(b"{}")
+    report = check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+    assert not report.sound
+    assert str(file_of(ward)) in report.lines[0]
+    assert file_of(ward).read_bytes() == b"{}"
+    told = check_store(ward.folder, repair=True, by="x", at=patient.admitted)
+    assert any("put back, with 0 examinations" in line for line in told.lines)
+    assert ward.patient(patient.id).bed == "A1"
+    (aside,) = ward.layout.patients.glob("*.damaged-*")
+    assert aside.read_bytes() == b"{}"
+    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
+
+
+def test_stray_files_of_dead_sessions_are_swept_and_those_of_living_ones_not(ward):
+    dead, living = ward.layout.staging / "999999999.ab.new", ward.layout.staging / "1.ab.new"
+    dead.write_bytes(b"x")
+    living.write_bytes(b"x")
+    open_ward(ward.folder)
+    assert (dead.exists(), living.exists()) == (False, True)
+
+
+# --- the index
+
+
+def test_a_save_appends_one_row_and_reads_no_other_patient(ward, patient, examination):
+    for number in range(30):
+        ward.admit(patient.model_copy(update={"id": f"patient{number:02}"}), "x")
+    ward.admit(patient, "x")
+    before = len(rows(ward))
+    for path in ward.layout.files():
+        if path.stem != patient.id:
+            path.write_bytes(b"")  # any look at it would be refused
+    ward.save(examination, "x")
+    assert len(rows(ward)) == before + 1
+
+
+def test_the_index_does_not_grow_for_ever(ward, patient):
+    ward.admit(patient, "x")
+    for number in range(300):
+        saved = ward.patient(patient.id).model_copy(update={"bed": f"B{number}"})
+        ward.update(saved, "x")
+    assert ward.beds()[0].bed == "B299"
+    assert len(rows(ward)) == 1
+
+
+@pytest.mark.parametrize("damage", [b"", b"{", b'{"patient_id": 3}\n', b"[]\n", None])
+def test_an_index_missing_or_damaged_is_made_anew(ward, patient, examination, damage):
+    ward.admit(patient, "x")
+    ward.save(examination, "x", Summary(3, "now", False, "a line"))
+    before = ward.beds()
+    path = ward.folder / "index" / "current.jsonl"
+    if damage is None:
+        path.unlink()
+    else:
+        path.write_bytes(damage)
+    if damage == b"":
+        check_store(ward.folder, repair=True, by="x", at=patient.admitted)
+    assert open_ward(ward.folder).beds() == before
+
+
+def test_a_row_older_than_its_file_is_made_from_the_file(ward, patient, examination):
+    ward.admit(patient, "x")
+    path = ward.folder / "index" / "current.jsonl"
+    old = path.read_bytes()
+    ward.save(examination, "x")
+    path.write_bytes(old)
+    assert ward.beds()[0].examinations == 1
+    assert rows(ward)[-1]["examinations"] == 1
+
+
+def test_a_torn_last_row_is_mended(ward, patient):
+    ward.admit(patient, "x")
+    path = ward.folder / "index" / "current.jsonl"
+    path.write_bytes(path.read_bytes() + b'{"patient_id": "pat')
+    assert len(ward.beds()) == 1
+    ward.admit(patient.model_copy(update={"id": "patient2"}), "x")
+    assert {row["patient_id"] for row in rows(ward)} == {"patient1", "patient2"}
+
+
+def test_the_first_list_needs_no_models(ward, patient):
+    ward.admit(patient, "x")
+    script = "import sys; from pathlib import Path; from wardexam.records.ward import open_ward; print(len(open_ward(Path(sys.argv[1])).beds()), {'pydantic', 'numpy', 'tinydb', 'textual', 'filelock'} & set(sys.modules))"
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(ward.folder)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "1 set()"
+
+
+# --- arrivals
+
+
+def test_an_import_cut_short_before_it_was_whole_leaves_nothing(ward, patient):
+    def broken():
+        yield Arrival(patient)
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        ward.take_in(broken(), "x")
+    assert (ward.beds(), list(ward.layout.staging.iterdir())) == ((), [])
+
+
+def test_an_import_cut_short_while_it_moved_is_completed_at_the_next_start(
+    ward, patient, monkeypatch
+):
+    both = [Arrival(patient.model_copy(update={"id": f"patient{n}"})) for n in (1, 2)]
+    real, calls = os.replace, []
+
+    def dies(source, target):
+        calls.append(target)
+        if len([c for c in calls if "patients" in str(c)]) == 2:
+            raise OSError(5, "Input/output error")
+        return real(source, target)
+
+    monkeypatch.setattr(os, "replace", dies)
+    with pytest.raises(RecordsError, match="opening the ward again completes it"):
+        ward.take_in(both, "x")
+    monkeypatch.undo()
+    assert [b.patient_id for b in open_ward(ward.folder).beds()] == ["patient1", "patient2"]
+
+
+# --- the demo ward
+
+
+def test_the_demo_ward_is_what_its_seed_makes(tmp_path):
+    subprocess.run(
+        [sys.executable, str(ROOT / "demo_db" / "make_demo.py"), str(tmp_path / "ward")], check=True
+    )
+
+    def files(folder):
+        return {p.relative_to(folder): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+    assert files(tmp_path / "ward") == files(ROOT / "demo_db" / "ward")
+
+
+def test_a_long_stay_keeps_its_order(ward, patient, examination, knee):
+    ward.admit(patient, "x")
+    source, hours = random.Random(1), list(range(40))
+    source.shuffle(hours)
+    for hour in hours:
+        made = apply(examination, knee).model_copy(
+            update={"id": f"exam{hour:04}", "at": examination.at + timedelta(hours=hour)}
+        )
+        ward.save(made, "x")
+    assert [e.id for e in ward.examinations(patient.id)] == [f"exam{n:04}" for n in range(40)]
+    assert ward.beds()[0].last_at == (examination.at + timedelta(hours=39)).isoformat()
+
+
+def test_a_newer_schema_is_left_alone(ward, patient, examination):
+    ward.admit(patient, "x")
+    newer = file_of(ward).read_bytes().replace(b'"schema": 2', b'"schema": 3')
+    file_of(ward).write_bytes(newer)
+    for act in (
+        lambda: ward.patient(patient.id),
+        lambda: ward.save(examination, "x"),
+        lambda: ward.update(patient, "x"),
+    ):
+        with pytest.raises(RecordsError, match="schema 3 is not known"):
+            act()
+    with contextlib.suppress(InputError):
+        check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+    assert file_of(ward).read_bytes() == newer

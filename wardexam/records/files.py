@@ -1,0 +1,177 @@
+"""The few ways in which bytes reach the disk and come back: whole, appended, locked, bounded.
+
+Nothing here knows what the bytes mean. A failure is an OSError; the callers put it into words.
+"""
+
+import errno
+import fcntl
+import os
+import secrets
+import stat
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
+BUSY = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
+
+
+def reason(error: OSError) -> str:
+    """Why, in the system's words; where locks do not work, in ours."""
+    if error.errno in NO_LOCKS - {errno.EINVAL}:
+        return "this folder's file system has no working locks"
+    return error.strerror or str(error) or type(error).__name__
+
+
+def read_bounded(path: Path, longest: int) -> bytes:
+    """The bytes of a regular file, at most `longest` and one more, whatever lies at the path."""
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    try:
+        found = os.fstat(handle)
+        if not stat.S_ISREG(found.st_mode):
+            raise OSError(errno.EINVAL, "not a regular file")
+        wanted = min(found.st_size, longest) + 1
+        data = os.read(handle, wanted)
+        while len(data) < wanted and (more := os.read(handle, wanted - len(data))):
+            data += more
+        return data
+    finally:
+        os.close(handle)
+
+
+def sync_folder(folder: Path) -> None:
+    """Flush a folder's entries to disk."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_all(handle: int, data: bytes | memoryview) -> None:
+    """Write every byte."""
+    view = memoryview(data)
+    while view:
+        view = view[os.write(handle, view) :]
+
+
+def write_new(path: Path, pieces: Iterable[bytes | memoryview], mode: int) -> None:
+    """A new file on disk, flushed; nothing is left of it when that fails."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, mode)
+    try:
+        os.fchmod(handle, mode)  # the umask would take the group's right away
+        for piece in pieces:
+            write_all(handle, piece)
+        os.fsync(handle)
+    except BaseException:
+        with suppress(OSError):
+            os.unlink(path)
+        raise
+    finally:
+        os.close(handle)
+
+
+def fresh_name(staging: Path) -> Path:
+    """A name for a file under way that says whose it is, so that strays can be swept."""
+    return staging / f"{os.getpid()}.{secrets.token_hex(6)}.new"
+
+
+def write_whole(
+    path: Path,
+    pieces: Iterable[bytes | memoryview],
+    mode: int,
+    staging: Path,
+    *,
+    before: bool = False,
+    sync: bool = True,
+) -> None:
+    """Replace a file by new bytes in one step; on any failure the old file is untouched.
+
+    Args:
+        path: The file.
+        pieces: Its new bytes, one after the other.
+        mode: Its permissions.
+        staging: A folder of the same file system where files under way may lie.
+        before: Whether the version that is replaced stays beside it as ``<name>.before``.
+        sync: Whether the folder is flushed too; else the caller does that.
+    """
+    fresh = fresh_name(staging)
+    write_new(fresh, pieces, mode)
+    try:
+        if before:
+            keep_before(path, mode, staging)
+        os.replace(fresh, path)
+    except BaseException:
+        with suppress(OSError):
+            os.unlink(fresh)
+        raise
+    if sync:
+        sync_folder(path.parent)
+
+
+def keep_before(path: Path, mode: int, staging: Path) -> None:
+    """Keep the present version of a file, if there is one, as ``<name>.before``, in one step."""
+    link = fresh_name(staging)
+    try:
+        try:
+            os.link(path, link)
+        except FileNotFoundError:
+            return
+        except OSError:  # a file system without hard links
+            if not path.exists():
+                return
+            write_new(link, [path.read_bytes()], mode)
+        os.replace(link, path.with_name(path.name + ".before"))
+    finally:
+        # It is still there after a failure, and where both were the same file already.
+        with suppress(OSError):
+            os.unlink(link)
+
+
+def append_at(handle: int, size: int, data: bytes) -> None:
+    """Append after the first `size` bytes; what a failed attempt left behind them is cut off."""
+    if os.fstat(handle).st_size != size:
+        os.ftruncate(handle, size)
+    try:
+        write_all(handle, data)
+    except OSError:
+        with suppress(OSError):
+            os.ftruncate(handle, size)
+        raise
+
+
+@contextmanager
+def flocked(handle: int, seconds: float) -> Iterator[None]:
+    """Hold the system's lock on an open file.
+
+    Raises:
+        TimeoutError: Another process kept it all the time.
+        OSError: The file system has no locks.
+    """
+    end = time.monotonic() + seconds
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            break
+        except OSError as error:
+            if error.errno not in BUSY:
+                raise
+            if time.monotonic() > end:
+                raise TimeoutError(errno.ETIMEDOUT, "another session holds it") from None
+            time.sleep(0.002)
+    try:
+        yield
+    finally:
+        fcntl.flock(handle, fcntl.LOCK_UN)
+
+
+def alive(pid: int) -> bool:
+    """Whether a process of this host lives."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        pass
+    return True

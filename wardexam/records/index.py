@@ -1,0 +1,140 @@
+"""The ward list's index: a line for each patient, the last line about a patient counts.
+
+It is derived: made anew from the patients' files whenever it is missing or damaged. A save appends
+one line, so its cost does not grow with the ward. A row holds the checksum of the file it was made
+from; a row without details only says that the file must be looked at.
+"""
+
+import errno
+import json
+import os
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from wardexam.records.files import append_at, flocked, read_bounded, write_whole
+
+LONGEST = 256_000_000  # bytes: half a million patients
+SLACK = 256  # superseded lines beyond which the file is written anew
+
+HEAD = b'{"index": "wardexam"}\n'
+
+Row = dict[str, Any]
+
+_NAME = re.compile("[a-z0-9]{8,40}")
+_MALFORMED = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
+
+
+class IndexDamagedError(Exception):
+    """The file is missing or cannot be read."""
+
+
+def _write(row: Row) -> bytes:
+    return json.dumps(row, sort_keys=True).encode() + b"\n"
+
+
+class Index:
+    """One list of patients.
+
+    Args:
+        path: The file.
+        mode: Its permissions.
+        staging: Where a new version lies until it is whole.
+    """
+
+    def __init__(self, path: Path, mode: int, staging: Path) -> None:
+        self.path, self.mode, self.staging = path, mode, staging
+
+    @property
+    def begun(self) -> bool:
+        """Whether there is an index to append to."""
+        try:
+            return self.path.stat().st_size >= len(HEAD)
+        except OSError:
+            return False
+
+    def rows(self) -> dict[str, Row]:
+        """The rows by patient; a torn last line is left out.
+
+        Raises:
+            IndexDamagedError: There is no index, or none that can be read.
+        """
+        try:
+            data = read_bounded(self.path, LONGEST)
+            if len(data) > LONGEST:
+                raise ValueError
+            rows, lines = self._fold(data)
+        except (*_MALFORMED, OSError):
+            raise IndexDamagedError from None
+        if lines > 2 * len(rows) + SLACK:
+            self._compact()
+        return rows
+
+    @staticmethod
+    def _fold(data: bytes) -> tuple[dict[str, Row], int]:
+        rows: dict[str, Row] = {}
+        head, *lines = data[: data.rfind(b"\n") + 1].splitlines(keepends=True) or [b""]
+        if head != HEAD:
+            raise ValueError
+        for row in json.loads(b"[%s]" % b",".join(lines)):
+            if not _NAME.fullmatch(row["patient_id"]):
+                raise ValueError
+            if row.get("gone"):
+                rows.pop(row["patient_id"], None)
+            else:
+                rows[row["patient_id"]] = row
+        return rows, len(lines)
+
+    def put(self, *rows: Row, sync: bool = False) -> None:
+        """Append rows; with `sync` they are on disk before this returns.
+
+        Raises:
+            OSError: It could not be appended; also where there is no index yet, since one made of
+                these rows alone would hide everybody else.
+        """
+        while True:
+            handle = os.open(self.path, os.O_RDWR | os.O_APPEND | os.O_NOFOLLOW)
+            try:
+                with flocked(handle, 3.0):
+                    found = os.fstat(handle)
+                    if found.st_nlink == 0:  # replaced by a shorter one meanwhile
+                        continue
+                    if found.st_size < len(HEAD):
+                        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+                    append_at(
+                        handle, self._whole(handle, found.st_size), b"".join(map(_write, rows))
+                    )
+                    if sync:
+                        os.fdatasync(handle)
+                    return
+            finally:
+                os.close(handle)
+
+    @staticmethod
+    def _whole(handle: int, size: int) -> int:
+        """The size without a torn last line."""
+        tail = os.pread(handle, 65_536, max(0, size - 65_536))
+        return size - len(tail) + tail.rfind(b"\n") + 1
+
+    def drop(self, patient_id: str) -> None:
+        """Append that a patient is no longer on this list."""
+        self.put({"patient_id": patient_id, "gone": True})
+
+    def replace(self, rows: Iterable[Row]) -> None:
+        """Write the whole index anew."""
+        write_whole(self.path, (HEAD, *map(_write, rows)), self.mode, self.staging)
+
+    def _compact(self) -> None:
+        try:
+            handle = os.open(self.path, os.O_RDWR | os.O_NOFOLLOW)
+        except OSError:
+            return  # read-only: it stays as long as it is
+        try:
+            with flocked(handle, 0.5):
+                if os.fstat(handle).st_nlink:
+                    self.replace(self._fold(read_bounded(self.path, LONGEST))[0].values())
+        except (*_MALFORMED, OSError):
+            pass
+        finally:
+            os.close(handle)

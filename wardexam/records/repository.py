@@ -1,0 +1,239 @@
+"""What a keeper of a ward can do, whatever stands behind it: a folder of files, memory, a server.
+
+The screens and the commands know these operations and no others. One contract suite
+(`tests/records/contract.py`) holds every implementation to them.
+"""
+
+from collections.abc import Callable, Hashable, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Protocol, Self
+
+from wardexam.errors import RecordsError
+
+if TYPE_CHECKING:
+    from wardexam.exam.entry import Change
+    from wardexam.exam.examination import Examination, Patient
+
+
+class ConflictError(RecordsError):
+    """Someone else changed it first; `stored` is what they saved."""
+
+    def __init__(self, stored: "Patient") -> None:
+        super().__init__(
+            "was changed by someone else meanwhile",
+            stored.bed,
+            "look at the difference and save again",
+        )
+        self.stored = stored
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What the ward list shows of the last examination: urgency 0 (none) to 3 (most)."""
+
+    urgency: int
+    urgency_word: str
+    worse: bool
+    headline: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """One line of the ward list; times are ISO texts with their zone.
+
+    `trouble` says why the patient's record cannot be read, in one line; empty when it can.
+    """
+
+    patient_id: str
+    bed: str
+    name: str
+    age: int | None
+    sex: str
+    last_at: str | None
+    last_by: str
+    examinations: int
+    summary: Summary | None
+    recheck_hours: int | None
+    discharged: str | None
+    has_draft: bool = False
+    trouble: str = ""
+
+    @property
+    def due_at(self) -> datetime | None:
+        """When the next examination is due, or None without a schedule or a first examination."""
+        if self.recheck_hours is None or self.last_at is None:
+            return None
+        return datetime.fromisoformat(self.last_at) + timedelta(hours=self.recheck_hours)
+
+    @classmethod
+    def from_json(cls, row: dict[str, Any], **more: Any) -> Self:
+        """From a row of an index, with further fields.
+
+        Raises:
+            ValueError, TypeError, KeyError: It is no such row.
+        """
+        summary = row["summary"]
+        made = cls(**{**row, **more, "summary": Summary(**summary) if summary else None})
+        texts = [made.patient_id, made.bed, made.name, made.sex, made.last_by]
+        numbers = [made.examinations, made.age or 0, made.recheck_hours or 0]
+        if made.summary:
+            texts += [made.summary.urgency_word, made.summary.headline]
+            numbers.append(made.summary.urgency)
+        if not all(isinstance(t, str) for t in texts) or {*map(type, numbers)} > {int}:
+            raise TypeError
+        for time in (made.last_at, made.discharged):
+            if time and datetime.fromisoformat(time).tzinfo is None:
+                raise ValueError
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class DraftInfo:
+    """A draft: whose, by whom, last added to (seconds since 1970), how many keys.
+
+    `held` while a living session writes it: then it is nobody else's to resume.
+    """
+
+    draft_id: str
+    patient_id: str
+    by: str
+    started: str
+    last: float
+    keys: int
+    held: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A patient with every revision of the examinations, to be taken in."""
+
+    patient: "Patient"
+    examinations: "tuple[Examination, ...]" = ()
+    summary: Summary | None = None
+
+
+class DraftWriter(Protocol):
+    """A draft being written.
+
+    Attributes:
+        sent: Changes handed over.
+        kept: Changes known to be kept beyond this process.
+        problem: Why changes are not where they should be and where they are instead, in one line.
+    """
+
+    sent: int
+    kept: int
+    problem: str
+
+    @property
+    def draft_id(self) -> str:
+        """The identifier of the draft: that of its examination."""
+        ...
+
+    def append(self, change: "Change") -> None:
+        """Hand a change over; returns at once."""
+        ...
+
+    def flush(self, timeout: float = 1.0) -> bool:
+        """Wait until every change is kept; whether it is."""
+        ...
+
+    def close(self) -> None:
+        """Keep what is left and let go, so that another session may resume."""
+        ...
+
+
+class Repository(Protocol):
+    """A ward as it is kept. Every method raises `RecordsError` when the keeper fails."""
+
+    @property
+    def problem(self) -> str:
+        """What is not as it should be, in one line; empty when all is well."""
+        ...
+
+    def stamp(self) -> Hashable:
+        """A value that differs whenever any session has changed the ward."""
+        ...
+
+    def beds(self, *, discharged: bool = False) -> tuple[Bed, ...]:
+        """The ward list, by bed; discharged patients instead when asked for."""
+        ...
+
+    def patient(self, patient_id: str) -> "Patient":
+        """A patient's details; InputError when there is no such patient."""
+        ...
+
+    def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
+        """The latest revision of every examination, oldest first."""
+        ...
+
+    def revisions(self, patient_id: str, examination_id: str) -> "tuple[Examination, ...]":
+        """Every revision of one examination, first to last."""
+        ...
+
+    def admit(self, patient: "Patient", by: str) -> "Patient":
+        """Add a patient; InputError when the identifier is taken."""
+        ...
+
+    def take_in(
+        self,
+        arrivals: Iterable[Arrival],
+        by: str,
+        progress: Callable[[int], None] | None = None,
+    ) -> int:
+        """Add patients with their examinations, all or none; gives how many."""
+        ...
+
+    def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
+        """Save changed details over the revision that was read; else ConflictError."""
+        ...
+
+    def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
+        """Take a patient off the list; everything is kept."""
+        ...
+
+    def restore(self, patient_id: str, by: str) -> "Patient":
+        """Bring a discharged patient back."""
+        ...
+
+    def save(
+        self, examination: "Examination", by: str, summary: Summary | None = None
+    ) -> "Examination":
+        """Save an examination; what is stored is never overwritten, the same again is no fault."""
+        ...
+
+    def amend(
+        self,
+        examination: "Examination",
+        by: str,
+        why: str,
+        at: datetime,
+        summary: Summary | None = None,
+    ) -> "Examination":
+        """Save a further revision of a stored examination, with who, when and why."""
+        ...
+
+    def drafts(self) -> tuple[DraftInfo, ...]:
+        """Drafts, oldest first."""
+        ...
+
+    def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
+        """A new draft."""
+        ...
+
+    def resume_draft(self, draft_id: str) -> "tuple[DraftWriter, Examination]":
+        """A draft that was left, with the examination as far as it got."""
+        ...
+
+    def set_aside(self, draft_id: str, by: str) -> None:
+        """Stop offering a draft without destroying it."""
+        ...
+
+    def drop_draft(self, draft: DraftWriter) -> None:
+        """Close a draft that is no longer needed and take it away."""
+        ...
+
+    def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
+        """Write to the audit trail what was viewed, copied or exported."""
+        ...
