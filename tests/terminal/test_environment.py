@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from wardexam.errors import InputError
-from wardexam.terminal.environment import TRUECOLOUR, Terminal, colours, is_light, prepare
+from wardexam.terminal.environment import TRUECOLOUR, Terminal, background, colours, prepare
 
 UTF8 = {"LANG": "en_GB.UTF-8"}
 
@@ -80,20 +80,21 @@ def test_a_locale_that_python_put_there_is_not_the_terminals():
     assert done.stdout.split() == ["C.UTF-8", "True"]
 
 
-LIGHT = [
-    ({}, False),
-    ({"COLORFGBG": "15;0"}, False),
-    ({"COLORFGBG": "0;15"}, True),
-    ({"COLORFGBG": "0;default;7"}, True),
-    ({"COLORFGBG": "nonsense"}, False),
-    ({"COLORFGBG": "0;15", "WARDEXAM_BACKGROUND": "dark"}, False),
-    ({"WARDEXAM_BACKGROUND": "light"}, True),
+BACKGROUNDS = [
+    ({}, "unknown"),
+    ({"TERM": "linux"}, "dark"),
+    ({"COLORFGBG": "15;0"}, "dark"),
+    ({"COLORFGBG": "0;15"}, "light"),
+    ({"COLORFGBG": "0;default;7"}, "light"),
+    ({"COLORFGBG": "nonsense"}, "unknown"),
+    ({"COLORFGBG": "0;15", "WARDEXAM_BACKGROUND": "dark"}, "dark"),
+    ({"WARDEXAM_BACKGROUND": "light"}, "light"),
 ]
 
 
-@pytest.mark.parametrize(("environ", "light"), LIGHT)
-def test_the_background_is_light_where_the_terminal_says_so(environ, light):
-    assert is_light(environ) is light
+@pytest.mark.parametrize(("environ", "known"), BACKGROUNDS)
+def test_the_background_is_known_where_the_terminal_says_so(environ, known):
+    assert background(environ) == known
 
 
 REMOTE = [

@@ -1,11 +1,12 @@
-"""Golden dumps of every screen, as text to read in a diff and as a picture.
+"""Golden dumps of every screen, as text to read in a diff and as a picture of four terminals.
 
-Pictures hold for one version of Textual; `pytest --snapshot-update` makes them anew.
+`pytest --snapshot-update` makes them anew.
 """
 
 import pytest
 from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 
+from tests.terminal.pictures import picture
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.terminal.screens.examine import ExamineScreen
 
@@ -53,4 +54,4 @@ async def test_a_screen_is_as_it_was(tmp_path, snapshot, name, size):
         lines = dump(app)
         assert all(len(line) <= size[0] for line in lines)
         assert "\n".join(lines) + "\n" == snapshot(extension_class=TextFile)
-        assert app.export_screenshot() == snapshot(extension_class=Picture)
+        assert picture(app) == snapshot(extension_class=Picture)

@@ -48,10 +48,10 @@ class WardApp(PaintingApp):
         self, ward: "Repository", *, examiner: str, now: Callable[[], datetime], new_id: Callable[[], str],
         terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, wording: "Wording | None" = None, **options: Any,
     ) -> None:  # fmt: skip
-        super().__init__(ansi_color=True, **options)
+        super().__init__(terminal, ansi_color=True, **options)
         self.ward, self.examiner, self.now, self.new_id = ward, examiner, now, new_id
         self.keymap = keymap or SCREENS
-        self.terminal, self.notice, self.wording = terminal, notice, wording or {}
+        self.notice, self.wording = notice, wording or {}
         self.draft: DraftWriter | None = None
         self._last_key = time.monotonic()
 

@@ -3,7 +3,6 @@
 from typing import TYPE_CHECKING, cast
 
 from rich.segment import Segment
-from rich.style import Style
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
@@ -16,15 +15,6 @@ if TYPE_CHECKING:
 Piece = tuple[str, str]  # text and the name of its style
 Line = list[Piece]
 
-# Names of styles; every meaning they carry is carried by text or shape as well.
-STYLES = {
-    "": Style(), "quiet": Style(dim=True), "strong": Style(bold=True), "cursor": Style(reverse=True),
-    "accent": Style(color="cyan", bold=True), "alarm": Style(color="red", bold=True, reverse=True),
-    "warn": Style(bold=True, underline=True),
-}  # fmt: skip
-# Without colour, or where the terminal shows none.
-PLAIN = {"accent": Style(bold=True), "alarm": Style(bold=True, reverse=True)}
-
 
 def plain(line: Line) -> str:
     """A line's text."""
@@ -32,13 +22,7 @@ def plain(line: Line) -> str:
 
 
 class Canvas(Widget):
-    """Lines given whole; `show` compares them with those on screen.
-
-    Attributes:
-        coloured: Whether colours may be used.
-    """
-
-    coloured = True
+    """Lines given whole; `show` compares them with those on screen."""
 
     def __init__(self, *, id: str) -> None:  # noqa: A002  # Textual's own name for it
         super().__init__(id=id)
@@ -59,12 +43,10 @@ class Canvas(Widget):
         width = self.size.width
         line = self._lines[y] if y < len(self._lines) else []
         # Whoever wrote it, no control sequence leaves for the terminal.
-        segments = [Segment(clean(text), self._style(name)) for text, name in line if text]
+        styles = cast("PaintingApp", self.app).looks
+        segments = [Segment(clean(text), styles[name]) for text, name in line if text]
         return Strip(segments).adjust_cell_length(width)
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Lines without a style of the widget's own; Textual would keep them in a cache."""
         return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
-
-    def _style(self, name: str) -> Style:
-        return STYLES[name] if self.coloured else PLAIN.get(name, STYLES[name])

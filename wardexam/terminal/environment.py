@@ -10,9 +10,11 @@ import re
 import sys
 from collections.abc import Mapping, MutableMapping
 from dataclasses import dataclass
+from typing import Literal
 
 from wardexam.errors import InputError
 
+Background = Literal["dark", "light", "unknown"]
 TRUECOLOUR = 16_777_216
 
 # One thread for linear algebra: with two, a reading of 0.2 ms takes 8 ms.
@@ -29,7 +31,7 @@ class Terminal:
         term: The terminal's name, ``TERM``.
         colours: 0, 16, 256 or 16777216.
         ascii: Draw with plain ASCII only.
-        light: Dark text on a light background, where the terminal says so.
+        background: ``dark`` or ``light``, where the terminal says so.
         remote: Reached over a network, so that every byte and every query costs.
         tmux: Inside tmux.
         mouse: Ask the terminal for mouse reports; its own selection by mouse then stops working.
@@ -39,7 +41,7 @@ class Terminal:
     term: str
     colours: int
     ascii: bool
-    light: bool = False
+    background: Background = "unknown"
     remote: bool = False
     tmux: bool = False
     mouse: bool = False
@@ -80,7 +82,7 @@ def prepare(
         term=term,
         colours=colours(environ),
         ascii=ascii_only or wants_ascii(environ, _inherited(environ, inherited)),
-        light=is_light(environ),
+        background=background(environ),
         remote=remote,
         tmux=tmux,
         mouse=_switch(environ, "WARDEXAM_MOUSE", not remote),
@@ -143,12 +145,15 @@ def wants_ascii(environ: Mapping[str, str], inherited: Mapping[str, str]) -> boo
     return _switch(environ, "WARDEXAM_ASCII", not utf8 or re.match(r"vt\d", term) is not None)
 
 
-def is_light(environ: Mapping[str, str]) -> bool:
-    """Whether the background is light, by our setting or by ``COLORFGBG`` (last number 7 or 15)."""
+def background(environ: Mapping[str, str]) -> Background:
+    """The background, by our setting or by ``COLORFGBG`` (its last number); a console's is dark."""
     said = environ.get("WARDEXAM_BACKGROUND", "").lower()
     if said in ("light", "dark"):
-        return said == "light"
-    return environ.get("COLORFGBG", "").rpartition(";")[2] in ("7", "15")
+        return "light" if said == "light" else "dark"
+    number = environ.get("COLORFGBG", "").rpartition(";")[2]
+    if number in ("7", "15"):
+        return "light"
+    return "dark" if number.isdecimal() or environ.get("TERM", "") == "linux" else "unknown"
 
 
 def _switch(environ: Mapping[str, str], name: str, default: bool) -> bool:

@@ -15,7 +15,9 @@ from textual import constants, events
 from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.strip import Strip
 
+from wardexam.terminal.environment import Terminal
 from wardexam.terminal.glass import Glass
+from wardexam.terminal.looks import glyphs, looks
 from wardexam.terminal.workarounds import NoTraceback
 
 if TYPE_CHECKING:
@@ -44,8 +46,9 @@ def pieces(strip: Strip) -> Iterator[tuple[str, str]]:
 class PaintingApp(NoTraceback):
     """An app that sends cells that changed, and nothing else."""
 
-    def __init__(self, **options: Any) -> None:
+    def __init__(self, terminal: Terminal, **options: Any) -> None:
         super().__init__(**options)
+        self.terminal, self.looks, self.glyphs = terminal, looks(terminal), glyphs(terminal)
         self.glass = Glass()
         self._waiting: dict[Canvas, None] = {}
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
 from wardexam.terminal.canvas import Line
+from wardexam.terminal.looks import ASCII, Glyphs
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
@@ -29,6 +30,7 @@ def panel_lines(
     width: int,
     *,
     failed: bool = False,
+    glyphs: Glyphs = ASCII,
     suggested: str = "t",
     asks: str = "f",
 ) -> list[Line]:
@@ -40,6 +42,7 @@ def panel_lines(
         reading: What it may mean; None before there is any.
         width: Columns.
         failed: Whether the reasoning failed.
+        glyphs: What bars are drawn with.
         suggested: The key that goes to the suggested sign.
         asks: The key that asks the red flags.
     """
@@ -67,7 +70,7 @@ def panel_lines(
         title = "Where (suggestion)" if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
         lines.append([(title, "accent")])
         for site in reading.sites[:4]:
-            bar = "#" * max(0, round(site.probability * 5))
+            bar = glyphs.bar(site.probability, 5)
             levels = (
                 f" {site.levels[0]}-{site.levels[1]}"
                 if site.levels and site.levels[0] != site.levels[1]

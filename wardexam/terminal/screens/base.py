@@ -66,9 +66,7 @@ class LineScreen(Screen[None]):
         return self.query_one(f"#{name}", Canvas)
 
     def on_mount(self) -> None:
-        """Set colour and draw."""
-        for canvas in self.query(Canvas):
-            canvas.coloured = self.ward_app.terminal.colours > 0
+        """Draw."""
         self.redraw()
 
     def on_resize(self, event: events.Resize) -> None:

@@ -39,7 +39,9 @@ class CommandsScreen(LineScreen):
         lines: list[Line] = []
         for number, row in enumerate(found[first : first + room], first):
             keys = ", ".join(shown(key) for key in row.keys)
-            pointer, style = (">", "cursor") if number == self._row else (" ", "")
+            pointer, style = (
+                (self.ward_app.glyphs.pointer, "cursor") if number == self._row else (" ", "")
+            )
             lines.append([(f"{pointer} {row.does:<64} {keys}"[: self.size.width - 1], style)])
         self.canvas("body").show(lines or [[("  No command has these words.", "")]])
 

@@ -168,19 +168,21 @@ class ExamineScreen(LineScreen):
         room, first = self._window()
         labels: list[Any] = [[(f"{self._title()[:24]:<25}", "strong")]]
         grades: list[Any] = [[(" R     L    " if self._page != FLAGS else "answer      ", "quiet")]]
-        before: list[Any] = [[("before", "quiet")]]
+        before = ["before"]
         for number, row in enumerate(self.rows[first : first + room], first):
-            pointer = ">" if number == self._row else " "
+            pointer = self.ward_app.glyphs.pointer if number == self._row else " "
             if isinstance(row, Flag):
                 labels.append([(f"{pointer}{row.short[:24]}", "")])
             else:
                 labels.append([(f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}", "")])
             grades.append(self._grades(row, number))
-            before.append([(self._before(row), "quiet")])
+            before.append(self._before(row))
         labels += [[(line, "strong")] for line in stated]
         self.canvas("labels").show(labels)
         self.canvas("grades").show(grades)
-        self.canvas("before").show(before)
+        before += [""] * (self.size.height - 3 - len(before))
+        rule = self.ward_app.glyphs.rule
+        self.canvas("before").show([[(f"{text:<9}{rule}", "quiet")] for text in before])
         self._draw_panel()
 
     def _stated_here(self) -> list[str]:
@@ -254,6 +256,7 @@ class ExamineScreen(LineScreen):
                 self._reading,
                 width,
                 failed=self._failed,
+                glyphs=self.ward_app.glyphs,
                 suggested=self.key("suggested"),
                 asks=self.key("flags"),
             )
@@ -288,7 +291,8 @@ class ExamineScreen(LineScreen):
             sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
             return "  ".join(sets)[: self.size.width - 1]
         accepted = self.accepted()
-        return f"{accepted} | {hint(self.keys, self.size.width - len(accepted) - 4)}"
+        between = self.ward_app.glyphs.between
+        return f"{accepted} {between} {hint(self.keys, self.size.width - len(accepted) - 4)}"
 
     def accepted(self) -> str:
         """The answers a key gives here, in one short line."""
