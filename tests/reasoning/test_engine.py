@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
@@ -230,6 +231,7 @@ def test_cutting_a_branch_takes_exactly_the_movements_that_hang_on_it():
 
 def test_the_tables_hold_together():
     check_signs()
+    check_lesions()
 
 
 def test_a_table_fault_names_file_row_and_field(monkeypatch):
@@ -247,5 +249,5 @@ def test_a_table_fault_names_file_row_and_field(monkeypatch):
     }
     monkeypatch.setattr(structures, "read_table", lambda name: bad)
     with pytest.raises(TableError) as caught:
-        structures._rows("nerves.toml", structures.Branch)
+        structures.rows("nerves.toml", structures.Branch)
     assert all(w in str(caught.value) for w in ("nerves.toml", "row ulnar", "field weight"))

@@ -67,11 +67,17 @@ class BrainLesion(Row):
 T = TypeVar("T", bound=Row)
 
 
-def _rows(name: str, model: type[T]) -> dict[str, T]:
-    rows = {}
-    for row_id, row in read_table(name).items():
+def rows(name: str, model: type[T], section: str = "") -> dict[str, T]:
+    """The validated rows of a table, or of one section of it, by id.
+
+    Raises:
+        TableError: A row is malformed; names file, row and field.
+    """
+    made = {}
+    table = read_table(name)
+    for row_id, row in (table[section] if section else table).items():
         try:
-            rows[row_id] = model.model_validate(row)
+            made[row_id] = model.model_validate(row)
         except ValidationError as error:
             fault = error.errors(include_url=False)[0]
             field = ".".join(str(p) for p in fault["loc"])
@@ -79,7 +85,7 @@ def _rows(name: str, model: type[T]) -> dict[str, T]:
                 f"{fault['msg']}, not {fault['input']!r}",
                 where=f"{name}, row {row_id}, field {field}",
             ) from None
-    return rows
+    return made
 
 
 @cache
@@ -89,13 +95,13 @@ def branches() -> dict[str, Branch]:
     Raises:
         TableError: A row is malformed or its parent is no branch.
     """
-    rows = _rows("nerves.toml", Branch)
-    for row_id, row in rows.items():
-        if row.parent and row.parent not in rows:
+    made = rows("nerves.toml", Branch)
+    for row_id, row in made.items():
+        if row.parent and row.parent not in made:
             raise TableError(
                 f"no branch '{row.parent}'", where=f"nerves.toml, row {row_id}, field parent"
             )
-    return rows
+    return made
 
 
 def ancestry(branch: str) -> tuple[str, ...]:
@@ -113,8 +119,8 @@ def plexus_parts() -> dict[str, PlexusPart]:
     Raises:
         TableError: A row is malformed or names an unknown segment or branch.
     """
-    rows = _rows("plexus.toml", PlexusPart)
-    for row_id, row in rows.items():
+    made = rows("plexus.toml", PlexusPart)
+    for row_id, row in made.items():
         for field, names, known in (
             ("segments", row.segments, SEGMENTS),
             ("branches", row.branches, branches()),
@@ -124,7 +130,7 @@ def plexus_parts() -> dict[str, PlexusPart]:
                     raise TableError(
                         f"unknown '{name}'", where=f"plexus.toml, row {row_id}, field {field}"
                     )
-    return rows
+    return made
 
 
 @cache
@@ -134,17 +140,17 @@ def wires() -> dict[str, Wire]:
     Raises:
         TableError: A row is malformed or speaks of an unknown sign.
     """
-    rows = _rows("central.toml", Wire)
-    for row_id in rows:
+    made = rows("central.toml", Wire)
+    for row_id in made:
         if row_id not in catalogue():
             raise TableError(f"unknown sign '{row_id}'", where=f"central.toml, row {row_id}")
-    return rows
+    return made
 
 
 @cache
 def brain_lesions() -> dict[str, BrainLesion]:
     """Lesions of brain, brainstem and cerebellum by id."""
-    return _rows("brain_lesions.toml", BrainLesion)
+    return rows("brain_lesions.toml", BrainLesion)
 
 
 def check_signs() -> None:

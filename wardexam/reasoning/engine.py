@@ -19,7 +19,8 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.asymmetry import asymmetries, level_note
-from wardexam.reasoning.lesions import PAIRS, Form, plan
+from wardexam.reasoning.forms import PAIRS, Form
+from wardexam.reasoning.lesions import plan
 from wardexam.reasoning.reading import (
     Evidence,
     NextSign,

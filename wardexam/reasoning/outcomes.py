@@ -20,7 +20,7 @@ from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.forward import GAITS
-from wardexam.reasoning.lesions import STAGES
+from wardexam.reasoning.forms import STAGES
 
 # Losses are read at these steps; finer steps change no answer.
 STEPS = np.array([0, 0.04, 0.1, 0.18, 0.28, 0.4, 0.52, 0.64, 0.76, 0.86, 0.94, 1], np.float32)

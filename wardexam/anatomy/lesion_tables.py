@@ -1,0 +1,223 @@
+"""The tables of lesions: cord, conus, cauda equina, roots and the processes without one place.
+
+Gives frozen records, validated on load; a fault names the file, the row and the field.
+"""
+
+from functools import cache
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from wardexam.anatomy.catalogue import SEGMENTS, read_table
+from wardexam.anatomy.structures import Row, Share, rows
+from wardexam.errors import TableError
+
+Weight = Annotated[float, Field(ge=0)]
+Amount = Annotated[float, Field(ge=0, le=2)]
+
+
+class Weighted(Row):
+    """A row with how often it is the one, within its site."""
+
+    weight: Weight
+
+
+class CordPattern(Weighted):
+    """How one kind of cord lesion shares its damage: grey matter, tracts, each 0 to 1.
+
+    Attributes:
+        name: In words; the row's own id where empty.
+        sided: Whether it comes from one side, sparing `spare` of the other.
+        root: Share of the roots at its level.
+        neuropathy: Share of the large fibres of the legs.
+        gap: How unlike the two sides may be.
+    """
+
+    name: str = ""
+    grey: Share
+    pyramid_arm: Share
+    pyramid_leg: Share
+    column: Share
+    spinothalamic: Share
+    crossing: Share
+    autonomic: Share
+    sided: bool = False
+    spare: Share = 0.0
+    root: Share = 0.0
+    neuropathy: Share = 0.0
+    gap: Share = 1.0
+
+
+class Span(Weighted):
+    """A run of segments, by name."""
+
+    first: str
+    last: str
+
+
+class Root(Weighted):
+    """A root: the stretches that hurt it, and its share of the sympathetic fibres to the eye."""
+
+    stretch: dict[Literal["neck", "mid", "low"], Share]
+    sympathetic: Share = 0.0
+
+
+class Polyneuropathy(Weighted):
+    """Loss of motor, large sensory and small sensory fibres by length."""
+
+    motor: Amount
+    large: Amount
+    small: Amount
+
+
+class Polyradiculoneuropathy(Weighted):
+    """Loss of power in legs, arms and face, of sensation and of reflexes."""
+
+    leg: Share
+    arm: Share
+    sense: Share
+    face: Share
+    reflex: Share
+    fisher: Share = 0.0
+
+
+class MotorNeuroneKind(Weighted):
+    """Share of upper and of lower motor neurones lost."""
+
+    name: str
+    upper: Share
+    lower: Share
+
+
+class MotorNeuroneOnset(Weighted):
+    """Where it began (`limb` empty: not in one limb) and how much of the rest it has reached."""
+
+    limb: Literal["arm", "leg", ""]
+    own: Share
+    fellow: Share
+    other: Share
+    other_fellow: Share
+    bulbar: Share
+
+
+class Junction(Weighted):
+    """Loss by group of muscles; `lambert` is the share of a presynaptic disorder."""
+
+    ocular: Share
+    bulbar: Share
+    proximal: Share
+    limb: Share
+    lambert: Share = 0.0
+
+
+class Muscle(Weighted):
+    """Loss by group of muscles."""
+
+    name: str
+    hips: Share
+    shoulders: Share
+    distal: Share
+    quadriceps: Share
+    neck: Share
+    fingers: Share = 0.0
+    face: Share = 0.0
+
+
+def _known(spans: dict[str, Span], place: str) -> dict[str, Span]:
+    for row_id, row in spans.items():
+        for field in ("first", "last"):
+            if getattr(row, field) not in SEGMENTS:
+                raise TableError(
+                    f"unknown '{getattr(row, field)}'",
+                    where=f"{place}, row {row_id}, field {field}",
+                )
+    return spans
+
+
+@cache
+def cord_patterns() -> dict[str, CordPattern]:
+    """Kinds of cord lesion by id."""
+    return rows("cord_lesions.toml", CordPattern, "pattern")
+
+
+@cache
+def cord_levels() -> dict[str, Weighted]:
+    """How often each segment of the cord is the one."""
+    return rows("cord_lesions.toml", Weighted, "level")
+
+
+@cache
+def conus() -> dict[str, Span]:
+    """Lesions of the lowest cord, by id."""
+    return _known(rows("cord_lesions.toml", Span, "conus"), "cord_lesions.toml")
+
+
+@cache
+def cauda() -> dict[str, Span]:
+    """Lesions of the roots below the cord, by id."""
+    return _known(rows("cord_lesions.toml", Span, "cauda"), "cord_lesions.toml")
+
+
+@cache
+def roots() -> dict[str, Root]:
+    """Roots by segment, from above."""
+    return rows("roots.toml", Root)
+
+
+@cache
+def polyneuropathies() -> dict[str, Polyneuropathy]:
+    """Kinds of length-dependent polyneuropathy."""
+    return rows("diffuse_lesions.toml", Polyneuropathy, "polyneuropathy")
+
+
+@cache
+def polyradiculoneuropathies() -> dict[str, Polyradiculoneuropathy]:
+    """Kinds of polyradiculoneuropathy."""
+    return rows("diffuse_lesions.toml", Polyradiculoneuropathy, "polyradiculoneuropathy")
+
+
+@cache
+def motor_neurone_kinds() -> dict[str, MotorNeuroneKind]:
+    """Kinds of motor neurone disease."""
+    return rows("diffuse_lesions.toml", MotorNeuroneKind, "motor_neurone_kind")
+
+
+@cache
+def motor_neurone_onsets() -> dict[str, MotorNeuroneOnset]:
+    """Where motor neurone disease begins and how it spreads."""
+    return rows("diffuse_lesions.toml", MotorNeuroneOnset, "motor_neurone_onset")
+
+
+@cache
+def junctions() -> dict[str, Junction]:
+    """Disorders of the neuromuscular junction."""
+    return rows("diffuse_lesions.toml", Junction, "junction")
+
+
+@cache
+def muscles() -> dict[str, Muscle]:
+    """Kinds of myopathy."""
+    return rows("diffuse_lesions.toml", Muscle, "muscle")
+
+
+def check_lesions() -> None:
+    """Read every table of lesions.
+
+    Raises:
+        TableError: A row is malformed, or a table holds a section that nothing reads.
+    """
+    for read in (
+        cord_patterns, cord_levels, conus, cauda, roots, polyneuropathies, polyradiculoneuropathies,
+        motor_neurone_kinds, motor_neurone_onsets, junctions, muscles,
+    ):  # fmt: skip
+        read()
+    known = {
+        "cord_lesions.toml": {"pattern", "level", "conus", "cauda"},
+        "diffuse_lesions.toml": {
+            "polyneuropathy", "polyradiculoneuropathy", "motor_neurone_kind", "motor_neurone_onset", "junction", "muscle",
+        },
+    }  # fmt: skip
+    for name, sections in known.items():
+        for section in read_table(name):
+            if section not in sections:
+                raise TableError(f"nothing reads section '{section}'", where=name)

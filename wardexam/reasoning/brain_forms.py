@@ -1,0 +1,27 @@
+"""Lesions of the hemispheres, brainstem and cerebellum."""
+
+from typing import Any
+
+from wardexam.anatomy.structures import brain_lesions
+from wardexam.reasoning.body import Body
+from wardexam.reasoning.draws import Draws
+from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Plan
+
+
+def brain(plan: Plan) -> None:
+    """Every row of the table of brain lesions, on either side."""
+    for row in brain_lesions().values():
+        # A lesion without a side of its own comes both ways round, so that the mirror holds.
+        for own in (RIGHT, LEFT):
+
+            def fill(body: Body, where: slice, u: Draws, row: Any = row, own: Any = own) -> None:
+                for taken, at in ((row.takes, own), (row.other, 1 - own)):
+                    for number, (structure, share) in enumerate(taken.items()):
+                        factor = 1.0 if row.paired else u.side(at)
+                        body.take(
+                            where, structure, at, share * u.severity * u.jitter(number) * factor
+                        )
+
+            side = SIDE_NAMES[own] if row.paired else "both"
+            weight = row.weight * (1.0 if row.paired else 0.5)
+            plan.add(row.site, side, row.name, weight, fill, upper=row.site != "cerebellum")

@@ -1,0 +1,159 @@
+"""Lesions of roots, plexuses and nerves, one side at a time."""
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.lesion_tables import roots
+from wardexam.anatomy.structures import ancestry, branches, plexus_parts
+from wardexam.reasoning.body import Body
+from wardexam.reasoning.draws import Draws
+from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
+
+
+def _root_fill(names: tuple[str, ...], side: int) -> Fill:
+    def fill(body: Body, where: slice, u: Draws) -> None:
+        for number, name in enumerate(names):
+            row = roots()[name]
+            loss = u.severity * (1 if len(names) == 1 else u.jitter(number))
+            body.take(where, f"ventral.{name}", side, loss * u.motor * (0.5 + 0.5 * u.first))
+            body.take(where, f"dorsal.{name}", side, loss * u.sensory * (0.3 + 0.7 * u.second))
+            body.take(where, f"reflex_root.{name}", side, loss * u.third)
+            for stretch, share in row.stretch.items():
+                body.take(where, f"stretch_{stretch}", side, share)
+            if row.sympathetic:
+                body.take(where, "root_sympathetic", side, row.sympathetic * loss)
+            body.take(where, f"denervation_{'arm' if name[0] in 'CT' else 'leg'}", side, 0.12)
+
+    return fill
+
+
+def root(plan: Plan) -> None:
+    """Every root and every two neighbours of one limb."""
+    for side in (RIGHT, LEFT):
+        for name, row in roots().items():
+            plan.add(
+                "root",
+                SIDE_NAMES[side],
+                "root",
+                row.weight,
+                _root_fill((name,), side),
+                level=index(name),
+            )
+        for (one, first), (other, second) in pairwise(roots().items()):
+            if set(first.stretch) & set(second.stretch) or (one, other) == ("L4", "L5"):
+                plan.add(
+                    "root",
+                    SIDE_NAMES[side],
+                    "roots",
+                    0.3 * (first.weight + second.weight) / 2,
+                    _root_fill((one, other), side),
+                    level=index(one if first.weight >= second.weight else other),
+                )
+
+
+def plexus(plan: Plan) -> None:
+    """Every part of the brachial and lumbosacral plexus."""
+    for row in plexus_parts().values():
+        for side in (RIGHT, LEFT):
+
+            def fill(body: Body, where: slice, u: Draws, row: Any = row, side: Any = side) -> None:
+                for kind, shares in (
+                    ("trunk", row.segments),
+                    ("plexus_cord", row.cords),
+                    ("branch", row.branches),
+                ):
+                    for number, (name, share) in enumerate(shares.items()):
+                        loss = share * u.severity * u.jitter(number)
+                        body.take(where, f"{kind}_motor.{name}", side, loss * u.motor)
+                        body.take(where, f"{kind}_sensory.{name}", side, loss * u.sensory)
+                if "T1" in row.segments:
+                    body.take(where, "root_sympathetic", side, 0.5 * u.first)
+                if row.group == "lumbosacral":
+                    body.take(where, "stretch_mid", side, 0.4 * u.second)
+                    body.take(where, "stretch_low", side, 0.3 * u.second)
+
+            plan.add(
+                "plexus",
+                SIDE_NAMES[side],
+                row.name,
+                row.weight,
+                fill,
+                group=f"plexus.{row.group}.{SIDE_NAMES[side]}",
+            )
+
+
+def _carries(branch: str) -> tuple[bool, bool]:
+    """Whether a branch, with its offspring, carries any movement and any skin of the catalogue."""
+    motor = sensory = False
+    for sign in catalogue().values():
+        if any(branch in ancestry(b) for b in sign.branches):
+            motor |= sign.answers == "mrc"
+            sensory |= sign.answers == "sensation"
+    return motor, sensory
+
+
+def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
+    """How a lesion of a branch shares out: motor part, sensory part, how often."""
+    match _carries(branch):
+        case (False, _):
+            return ((0.0, 1.0, 1.0),)
+        case (True, False):
+            return ((1.0, 0.0, 1.0),)
+        case _:
+            return ((1.0, 1.0, 0.6), (1.0, 0.25, 0.2), (0.25, 1.0, 0.2))
+
+
+def nerve(plan: Plan) -> None:
+    """Every branch of the table of nerves, as a mixed, motor or sensory lesion."""
+    for branch_id, row in branches().items():
+        for side in (RIGHT, LEFT):
+            for motor, sensory, share in _nerve_kinds(branch_id):
+
+                def fill(
+                    body: Body,
+                    where: slice,
+                    u: Draws,
+                    branch_id: Any = branch_id,
+                    side: Any = side,
+                    motor: Any = motor,
+                    sensory: Any = sensory,
+                ) -> None:
+                    body.take(
+                        where,
+                        f"branch_motor.{branch_id}",
+                        side,
+                        motor * u.severity * (0.5 + 0.5 * u.motor),
+                    )
+                    body.take(
+                        where,
+                        f"branch_sensory.{branch_id}",
+                        side,
+                        sensory * u.severity * (0.4 + 0.6 * u.sensory),
+                    )
+                    body.take(where, branch_id, side, u.severity)
+                    if (
+                        branch_id == "sciatic"
+                    ):  # its fibular division suffers more (common practice)
+                        body.take(where, "branch_motor.common_fibular", side, 0.7 * u.first)
+                        body.take(where, "branch_sensory.common_fibular", side, 0.7 * u.first)
+                        body.take(where, "stretch_low", side, 0.3 * u.second)
+                    if branch_id == "femoral":
+                        body.take(
+                            where,
+                            "branch_motor.iliopsoas_branch",
+                            side,
+                            np.where(u.first > 0.6, 0.8 * u.severity, 0),
+                        )
+                        body.take(where, "stretch_mid", side, 0.3 * u.second)
+
+                plan.add(
+                    "nerve",
+                    SIDE_NAMES[side],
+                    row.name,
+                    row.weight * share,
+                    fill,
+                    group=f"nerve.{row.nerve}.{SIDE_NAMES[side]}",
+                )
