@@ -13,7 +13,7 @@ from wardexam.reasoning.draws import Draws, draws
 
 RIGHT, LEFT = 0, 1
 SIDE_NAMES = ("right", "left")
-PAIRS = 16  # mirrored pairs of severities for each form and stage
+PAIRS = 12  # mirrored pairs of severities for each form and stage
 STAGES = ("shock", "early", "established")
 
 Fill = Callable[[Body, slice, Draws], None]
@@ -75,12 +75,15 @@ class Plan:
         self.fills.append(fill)
         self.rows += count
 
-    def body(self) -> Body:
-        """The damage of every form at every severity."""
-        body = Body(self.rows)
+    def body(self, first: int = 0, last: int | None = None) -> Body:
+        """The damage of the forms from `first` to before `last`, at every severity."""
+        forms, fills = self.forms[first:last], self.fills[first:last]
+        start = forms[0].rows.start
+        body = Body(forms[-1].rows.stop - start)
         plain, staged = draws(PAIRS), draws(PAIRS, len(STAGES))
-        for form, fill in zip(self.forms, self.fills, strict=True):
-            fill(body, form.rows, staged if form.upper else plain)
+        for form, fill in zip(forms, fills, strict=True):
+            where = slice(form.rows.start - start, form.rows.stop - start)
+            fill(body, where, staged if form.upper else plain)
         return body
 
 

@@ -19,13 +19,13 @@ from wardexam.anatomy.structures import wires
 from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.draws import Array
-from wardexam.reasoning.forward import GAITS
 from wardexam.reasoning.forms import STAGES
+from wardexam.reasoning.forward import GAITS
 
-# Losses are read at these steps; finer steps change no answer.
-STEPS = np.array([0, 0.04, 0.1, 0.18, 0.28, 0.4, 0.52, 0.64, 0.76, 0.86, 0.94, 1], np.float32)
-_HALF = (STEPS[1:] + STEPS[:-1]) / 2
-CODES = len(STEPS) ** 2 * len(STAGES)
+# Losses are read at these steps, so that a code fits in a byte; finer steps change no answer.
+LOWER = np.array([0, 0.06, 0.14, 0.25, 0.38, 0.52, 0.66, 0.8, 0.92, 1], np.float32)
+UPPER = np.array([0, 0.08, 0.22, 0.4, 0.58, 0.76, 0.92, 1], np.float32)
+CODES = len(LOWER) * len(UPPER) * len(STAGES)
 
 # Briskness: Gauss-Hermite, three points of a standard normal.
 BRISK = np.array([-math.sqrt(3), 0.0, math.sqrt(3)])
@@ -35,19 +35,19 @@ LEVELS = len(SEGMENTS) + 1  # "none" and every segment
 _DEPTHS = 4
 
 
-def encode(lower: Array, upper: Array, stage: NDArray[np.uint16]) -> NDArray[np.uint16]:
-    """The code of each row's losses and stage."""
-    a = np.searchsorted(_HALF, lower).astype(np.uint16)
-    b = np.searchsorted(_HALF, upper).astype(np.uint16)
-    return ((a * len(STEPS) + b) * len(STAGES) + stage).astype(np.uint16)
+def encode(lower: Array, upper: Array, stage: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The code of each row's losses and stage, 0 to `CODES` - 1."""
+    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, lower)
+    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, upper)
+    return ((a * len(UPPER) + b) * len(STAGES) + stage).astype(np.uint8)
 
 
-def _grid() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+def decoded() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Lower loss, upper loss and stage of every code."""
     codes = np.arange(CODES)
-    stage = codes % 3
-    upper = STEPS[(codes // 3) % len(STEPS)].astype(float)
-    lower = STEPS[codes // 3 // len(STEPS)].astype(float)
-    return lower, upper, stage
+    upper = UPPER[(codes // len(STAGES)) % len(UPPER)].astype(float)
+    lower = LOWER[codes // (len(STAGES) * len(UPPER))].astype(float)
+    return lower, upper, codes % len(STAGES)
 
 
 @cache
@@ -95,7 +95,7 @@ def _spread_brisk(chance: NDArray[np.float64]) -> NDArray[np.float64]:
 def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     """The hidden value of a tendon reflex, shape (codes, 3)."""
     row = numbers()["tendon"]
-    lower, upper, stage = _grid()
+    lower, upper, stage = decoded()
     gain = np.array([row["upper"][s] for s in STAGES])[stage]
     mean = gain * upper * (1 - row["kept"] * lower) + row["lower"] * lower
     if sign.id == "ankle" and context.age is not None:
@@ -130,7 +130,7 @@ def _tendon(sign: Sign, context: Context) -> Table:
 
 
 def _weakness(sign: Sign) -> NDArray[np.float64]:
-    lower, upper, _ = _grid()
+    lower, upper, _ = decoded()
     # Raising, not multiplying: whatever the weight, total loss above is total paralysis.
     return np.asarray(1 - (1 - lower) * (1 - upper ** (1 / sign.pyramidal)))
 
@@ -156,7 +156,7 @@ def _mrc(sign: Sign) -> Table:
 
 def _sensation(sign: Sign, context: Context) -> Table:
     row = numbers()["sensation"]
-    lower, _, _ = _grid()
+    lower, _, _ = decoded()
     start = row["start"]
     if sign.modality == "vibration" and sign.limb == "leg" and (context.age or 0) > 60:
         start += 0.9  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
@@ -178,7 +178,7 @@ def _sensation(sign: Sign, context: Context) -> Table:
 def _mixed(kind: str, context: Context) -> Table:
     """Answers without order: a mixture of health, control lost and arc lost."""
     row = numbers()[kind]
-    lower, upper, stage = _grid()
+    lower, upper, stage = decoded()
     health = np.array(row["health"])
     if kind == "superficial" and (context.age or 0) >= 50:
         health = np.array([0.3, 0.08, 0.62])
@@ -204,7 +204,7 @@ def _mixed(kind: str, context: Context) -> Table:
 
 def _ataxia() -> Table:
     row = numbers()["ataxia"]
-    lower, upper, _ = _grid()
+    lower, upper, _ = decoded()
     health, own, position = (np.array(row[k]) for k in ("health", "lower", "upper_only"))
     governed = (1 - upper[:, None]) * health + upper[:, None] * position
     share = lower[:, None] ** row["power"]
@@ -215,7 +215,7 @@ def _ataxia() -> Table:
 
 def _wired(sign: Sign) -> Table:
     row = wires()[sign.id]
-    lower, _, _ = _grid()
+    lower, _, _ = decoded()
     shown = row.base + (row.sense - row.base) * lower
     answers: tuple[str, ...]
     if sign.answers == "amount":
@@ -230,7 +230,7 @@ def _wired(sign: Sign) -> Table:
 
 
 def _length(kind: str) -> Table:
-    lower, _, _ = _grid()
+    lower, _, _ = decoded()
     answers = (
         ("none", "toes", "ankle", "shin", "knee", "thigh")
         if kind == "stocking"
@@ -246,7 +246,7 @@ def _length(kind: str) -> Table:
 
 def _gait() -> Table:
     row = numbers()["gait"]
-    lower, upper, _ = _grid()  # here `lower` is the kind of gait, `upper` how bad it is
+    lower, upper, _ = decoded()  # here `lower` is the kind of gait, `upper` how bad it is
     free = np.array(row["free"])
     chance = np.empty((CODES, len(row["answers"])))
     for code in range(CODES):
@@ -260,15 +260,34 @@ def _gait() -> Table:
 
 
 # A kind of gait is coded as one of the steps of `lower`.
-GAIT_CODES = STEPS[[0, 2, 4, 6, 8, 10]]
+GAIT_CODES = LOWER[[0, 2, 4, 6, 7, 9]]
 
 
 def table(sign: Sign, context: Context) -> Table:
     """The answers of a sign and their probabilities in this context (age and onset count)."""
-    return _made(sign.id, context.age, context.onset)
+    return _made(_alike(sign), context.age, context.onset)
 
 
-@lru_cache(maxsize=400)  # about 60 kB each: the signs of two patients
+def _alike(sign: Sign) -> str:
+    """The first sign of the catalogue that shows loss in just the same way; they share a table."""
+    return _first_alike()[sign.id]
+
+
+@cache
+def _first_alike() -> dict[str, str]:
+    first: dict[tuple[object, ...], str] = {}
+    found = {}
+    for sign in catalogue().values():
+        own = sign.id in wires() or sign.id in ("ankle", "jaw", "romberg")
+        kind = (
+            sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
+            sign.modality == "vibration" and sign.limb == "leg", sign.limb == "saddle",
+        )  # fmt: skip
+        found[sign.id] = first.setdefault(kind, sign.id)
+    return found
+
+
+@lru_cache(maxsize=300)  # about 30 kB each: the kinds of sign of a few patients
 def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():
@@ -284,7 +303,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
             return _mixed("sacral" if sign.limb == "saddle" else "superficial", context)
         case "present":
             if sign.id == "romberg":
-                lower, _, _ = _grid()
+                lower, _, _ = decoded()
                 shown = 0.04 + 0.7 * lower
                 return Table(
                     ("absent", "present"), _spread_brisk(np.stack([1 - shown, shown], axis=1))
@@ -300,12 +319,10 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
             return _mixed(kind, context)
 
 
-def level_code(level: Array, depth: Array) -> NDArray[np.uint16]:
+def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
     """The code of a row's sensory level and how plain it is."""
     step = np.clip((depth * _DEPTHS).astype(np.int64), 0, _DEPTHS - 1)
-    return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * _DEPTHS + step).astype(
-        np.uint16
-    )
+    return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * _DEPTHS + step).astype(np.uint8)
 
 
 @cache
@@ -357,7 +374,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
 
 def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
     """What a quality adds: each speaks of its own losses."""
-    lower, upper, stage = _grid()
+    lower, upper, stage = decoded()
     factor = np.ones(CODES)
     governed = upper * np.array([0.1, 0.5, 1.0])[stage]
     if "inverted" in finding.qualities:

@@ -1,0 +1,125 @@
+"""Which sign to examine next: the one whose answer is expected to tell most about the site."""
+
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.examination import Context, Examination
+from wardexam.reasoning import forward, outcomes
+from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.reading import NextSign
+
+_ROWS = 260  # the most probable rows decide; more change the order no more
+_SHOWN = 5
+
+
+@cache
+def askable() -> tuple[Sign, ...]:
+    """Signs worth proposing: what a ward doctor can do at once."""
+    parts = ("reflexes", "power", "movement", "sphincters", "provocation")
+    more = {
+        "vibration_leg", "position_leg", "saddle", "face_lower", "aphasia", "fatigability",
+        "fasciculation_arm", "fasciculation_leg",
+    }  # fmt: skip
+    more |= {
+        f"pin_{s}"
+        for s in ("C5", "C6", "C7", "C8", "T1", "T4", "T10", "L2", "L3", "L4", "L5", "S1")
+    }
+    more |= {s for s in catalogue() if s.startswith("territory_")}
+    return tuple(s for s in catalogue().values() if s.part in parts or s.id in more)
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """Signs with the same number of answers, worked out together."""
+
+    signs: tuple[tuple[Sign, str], ...]
+    lines: NDArray[np.intp]
+    chance: NDArray[np.float32]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
+
+
+@lru_cache(maxsize=2)
+def _batches(made_at: tuple[tuple[tuple[str, str], int], ...], context: Context) -> list[_Batch]:
+    at = dict(made_at)
+    kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float32]]]] = {}
+    for sign in askable():
+        chance = outcomes.table(sign, context).chance.astype(np.float32)
+        brisk = bool((chance != chance[:, :, :1]).any())
+        shown = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
+        for side, _ in forward.sides(sign):
+            kinds.setdefault((chance.shape[1], brisk), []).append((sign, side, shown))
+    return [
+        _Batch(
+            tuple((sign, side) for sign, side, _ in members),
+            np.array([at[sign.id, side] for sign, side, _ in members]),
+            np.stack([shown for _, _, shown in members]),
+        )
+        for members in kinds.values()
+    ]
+
+
+def _entropy(chance: NDArray[np.float32], axis: tuple[int, ...] | int) -> NDArray[np.float32]:
+    safe = np.maximum(chance, 1e-30)
+    return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
+
+
+def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign, ...]:
+    """Unexamined bedside signs by expected information about the site, most telling first."""
+    made = posterior.hypotheses
+    top = np.sort(np.argsort(-posterior.rows, kind="stable")[:_ROWS])
+    weight = (posterior.joint[top] / posterior.joint[top].sum()).astype(np.float32)
+    rows = posterior.kept[top]
+    groups, member = np.unique(made.group_of[rows], return_inverse=True)
+    by_group = np.zeros((len(groups), len(rows)), np.float32)
+    by_group[member, np.arange(len(rows))] = 1
+    flat = by_group * weight.sum(axis=1)
+    brisk = (by_group[:, :, None] * weight[None]).reshape(len(groups), -1)
+    prior = flat.sum(axis=1)
+    before = float(_entropy(prior, 0))
+    recorded = {f.key for f in examination.findings}
+    context = Context(age=examination.context.age, onset=examination.context.onset)
+    found = []
+    for batch in _batches(tuple(made.at.items()), context):
+        codes = made.codes[batch.lines[:, None], rows[None, :]]
+        shown = batch.chance[np.arange(len(batch.lines))[:, None], codes]
+        if shown.ndim == 4:
+            joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
+        else:
+            joint = flat @ shown
+        # Information is the entropy of the site less its mean once the answer is known.
+        known = _entropy(joint, (1, 2)) - _entropy(joint.sum(axis=1), 1)
+        for number, (sign, side) in enumerate(batch.signs):
+            if (sign.id, side) not in recorded:
+                bits = (before - float(known[number])) / np.log(2)
+                found.append((bits, sign, side, joint[number]))
+    found.sort(key=lambda f: (-f[0], f[1].id, f[2]))
+    return tuple(
+        _next_sign(made, bits, sign, side, joint, groups, prior, context)
+        for bits, sign, side, joint in found[:_SHOWN]
+    )
+
+
+def _next_sign(
+    made: Hypotheses,
+    bits: float,
+    sign: Sign,
+    side: str,
+    joint: NDArray[np.float32],
+    groups: NDArray[np.int16],
+    prior: NDArray[np.float32],
+    context: Context,
+) -> NextSign:
+    answers = outcomes.table(sign, context).answers
+    chances = joint.sum(axis=0)
+    meanings = []
+    for number in np.argsort(-chances)[:3]:
+        after = joint[:, number] / chances[number]
+        top = int(after.argmax())
+        group = made.groups[groups[top]].replace(".", " ").replace("_", " ")
+        meanings.append((answers[number], f"{group} {after[top]:.0%}"))
+    text = sign.name if side == "midline" else f"{side} {sign.name}"
+    return NextSign((sign.id, side), text, float(bits), tuple(meanings))

@@ -1,0 +1,88 @@
+"""Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
+
+from collections import Counter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.exam.examination import Context, Examination
+from wardexam.reasoning import outcomes
+from wardexam.reasoning.posterior import Posterior, logsumexp
+from wardexam.reasoning.reading import Evidence, Site
+from wardexam.reasoning.weights import finding_text, log_likelihood, repeat_key
+
+_NEAR = 15.0  # rows of a site further below its best (nats) change no weight in the second place
+_BEST = 40  # rows of the first site that speak for it
+_UNLIKELY = np.log(0.12)  # an answer rarer than this, and far from the expected one, is a surprise
+
+
+def evidence(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
+    """What each term weighs for the first site against the second, strongest first.
+
+    Leave one out: how far the log odds fall when the term is taken away, in bans (log10).
+    """
+    made = posterior.hypotheses
+    leading = [s for s in ranked[:2] if s.id in made.groups and s.probability > 0]
+    numbers = [made.groups.index(s.id) for s in leading]
+    if len(numbers) < 2 or not posterior.terms:
+        return []
+    parts, rows = [], []
+    best = posterior.log.max(axis=1)
+    for number in numbers:
+        own = np.flatnonzero(made.group_of[posterior.kept] == number)
+        own = own[best[own] > best[own].max() - _NEAR]
+        parts.append(posterior.log[own])
+        rows.append(posterior.kept[own])
+    whole = [logsumexp(p.ravel(), 0) for p in parts]
+    found = []
+    for term in posterior.terms:
+        moved = [
+            held - logsumexp((part - posterior.value(term, at)).ravel(), 0)
+            for held, part, at in zip(whole, parts, rows, strict=True)
+        ]
+        weight = float(moved[0] - moved[1]) / np.log(10)
+        found.append(Evidence(term.key, term.text, weight, term.kind))
+    return sorted(found, key=lambda e: -e.weight)
+
+
+def fit(
+    posterior: Posterior, top: Site, examination: Examination
+) -> tuple[tuple[str, ...], float | None]:
+    """Findings that the first site does not explain, and how well it fits as a z score.
+
+    The z sets the log-likelihood of the findings beside its mean and spread under the site's best
+    rows: what the same signs would give if the site were right.
+    """
+    made = posterior.hypotheses
+    if top.id not in made.groups:
+        return (), None
+    members = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(top.id))
+    mass = posterior.rows[members]
+    best = members[np.argsort(-mass)[:_BEST]]
+    weights = posterior.rows[best] / posterior.rows[best].sum()
+    at = posterior.kept[best]
+    power = outcomes.numbers()["weight"]["repeats"] - 1
+    context = Context(age=examination.context.age, onset=examination.context.onset)
+    graded = [f for f in examination.findings if f.answer is not None]
+    repeats = Counter(repeat_key(f) for f in graded)
+    surprise, mean, variance = [], 0.0, 0.0
+    for finding in graded:
+        if finding.row.answers == "level":
+            continue
+        codes = made.code(*finding.key)[at]
+        expected = weights @ outcomes.table(finding.row, context).chance[codes][:, :, 1]
+        log = np.log(expected)
+        own = np.log(max(1e-9, weights @ np.exp(_middle(log_likelihood(finding, context)[codes]))))
+        scale = repeats[repeat_key(finding)] ** power
+        average = float(expected @ log)
+        mean += scale * (own - average)
+        variance += scale * (float(expected @ log**2) - average**2)
+        if own < _UNLIKELY and own < log.max() - 1.2:
+            surprise.append((own, finding_text(finding)))
+    z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
+    return tuple(text for _, text in sorted(surprise)[:4]), z if len(posterior.terms) >= 3 else None
+
+
+def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The column of middling briskness."""
+    return values[:, values.shape[1] // 2]

@@ -1,0 +1,97 @@
+"""From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
+
+from collections import Counter
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.reasoning.forms import Form
+from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.prior import sites
+from wardexam.reasoning.reading import Site, SiteSide, Word
+
+HELD = 0.9  # share of the mass that the stated range of levels holds
+# The level of the signs and that of the lesion differ by a segment now and then (judgement).
+_BLUR = (0.2, 0.6, 0.2)
+_SIDE_FIRST = ("root", "nerve", "plexus", "brain", "brainstem", "cerebellum")
+
+
+def word(probability: float) -> Word:
+    """A probability as a word."""
+    if probability >= 0.8:
+        return "very likely"
+    return "likely" if probability >= 0.5 else "possible" if probability >= 0.1 else "unlikely"
+
+
+def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
+    """First and last index of the shortest run that holds so much of the mass."""
+    total = np.concatenate([[0.0], np.cumsum(mass)])
+    for length in range(1, len(mass) + 1):
+        run = total[length:] - total[:-length]
+        if run.max() >= held - 1e-9:
+            return int(run.argmax()), int(run.argmax()) + length - 1
+    return 0, len(mass) - 1
+
+
+def ranked(posterior: Posterior) -> tuple[Site, ...]:
+    """The sites, most probable first; the probabilities add up to 1."""
+    made = posterior.hypotheses
+    found: list[Site] = []
+    for number in np.argsort(-posterior.groups, kind="stable"):
+        mass = float(posterior.groups[number])
+        if mass < 1e-4 and len(found) >= 6:
+            break
+        members = np.flatnonzero(made.group_of_form == number)
+        found.append(_site(made, members, posterior.forms, mass))
+    rest = 1 - sum(s.probability for s in found)
+    if rest > 1e-12:
+        found.append(
+            Site("other", "other", "other sites together", "none", None, None, rest, word(rest))
+        )
+    return tuple(found)
+
+
+def _site(
+    made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64], mass: float
+) -> Site:
+    best = made.forms[members[int(forms[members].argmax())]]
+    by_side: Counter[str] = Counter()
+    for n in members:
+        by_side[made.forms[n].side] += forms[n]
+    side: SiteSide = by_side.most_common(1)[0][0]  # type: ignore[assignment]  # sides are those of SiteSide
+    level, levels = (
+        _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
+    )
+    row = sites()[best.site]
+    return Site(
+        best.group, best.site, _name(best, side, level), side, levels, level, mass, word(mass), bool(row["urgent"]),
+    )  # fmt: skip
+
+
+def _levels(
+    made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64]
+) -> tuple[str, tuple[str, str]]:
+    """The likeliest segment and the shortest range that holds 90 %."""
+    held = np.zeros(len(SEGMENTS))
+    for n in members:
+        at = made.forms[n].level
+        if at is not None:
+            held[at] += forms[n]
+    held = np.convolve(held / held.sum(), _BLUR, "same")
+    low, high = shortest(held / held.sum(), HELD)
+    return SEGMENTS[int(held.argmax())], (SEGMENTS[low], SEGMENTS[high])
+
+
+def _name(best: Form, side: str, level: str | None) -> str:
+    if best.site in _SIDE_FIRST:
+        where = "" if side in ("both", "none") else f"{side} "
+        return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"
+    name = best.name
+    if best.site in ("cord", "conus", "cauda"):
+        if side in ("right", "left"):
+            name = f"{name.replace(', one side', '').replace(', from one side', '')}, {side}"
+        if best.site == "cord":
+            name = f"{name}, about {level}"
+    return name

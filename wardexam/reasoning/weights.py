@@ -1,0 +1,172 @@
+"""What each finding, statement and silence weighs: a short table of log-likelihood by code.
+
+Equal answers in one limb are one general statement in several words, so their weights are tempered
+together. Silence and statements are weighed apart and never reach red flags or urgency.
+"""
+
+from collections import Counter
+from collections.abc import Hashable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.examination import Context, Examination
+from wardexam.exam.findings import Finding
+from wardexam.reasoning import forward, outcomes
+
+Key = tuple[str, str]
+Kind = Literal["finding", "stated", "silence"]
+Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
+
+# Signs whose silence says nothing: they are asked apart.
+_NEVER_SILENT = ("level", "bladder", "bowel", "residual")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One look-up: a sign on a side, what was said of it and when it counts, and its weight by code."""
+
+    key: Key
+    said: tuple[Hashable, ...]
+    log: Log
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """What enters the sum as one: a finding, or the signs of one statement or silence.
+
+    Attributes:
+        key: Sign and side; part and limb for statements and silence.
+        kind: What it is.
+        text: In words.
+        pieces: The look-ups it adds up.
+        factor: What tempering leaves of it.
+        bundle: Terms of one bundle are tempered together: part, limb, then what makes them equal.
+        side: The side it speaks of, for summing both sides alike.
+    """
+
+    key: Key
+    kind: Kind
+    text: str
+    pieces: tuple[Piece, ...]
+    factor: float
+    bundle: tuple[str, ...]
+    side: str
+
+
+def limb_side(sign: Sign, side: str) -> str:
+    """The limb with its side, e.g. ``"right leg"``; without a side on the midline."""
+    return (
+        sign.limb
+        if sign.limb in ("head", "trunk", "saddle") or side == "midline"
+        else f"{side} {sign.limb}"
+    )
+
+
+def repeat_key(finding: Finding) -> tuple[str, ...]:
+    """What makes two findings one general statement: part, limb, kind and the same answer."""
+    row = finding.row
+    return row.part, limb_side(row, finding.side), row.answers, row.modality, str(finding.answer)
+
+
+def finding_text(finding: Finding) -> str:
+    """A finding in words, e.g. ``"left knee 0"``."""
+    side = "" if finding.side == "midline" else f"{finding.side} "
+    shown = finding.choice.words if finding.choice else str(finding.answer)
+    if finding.scale:
+        shown = str(finding.answer)
+    elif finding.row.answers == "level" and finding.answer != "none":
+        shown = f"reduced below {finding.answer}"
+    elif finding.amount is not None:
+        shown += f" {finding.amount}"
+    return f"{side}{finding.row.name} {shown}"
+
+
+def _lean(chance: NDArray[np.float64]) -> Log:
+    """Its logarithm, without the axis of briskness where that makes no difference."""
+    log = np.log(np.maximum(chance, 1e-9))
+    return log[:, :1].copy() if (log == log[:, :1]).all() else log
+
+
+@lru_cache(maxsize=600)  # a few kB each
+def log_likelihood(finding: Finding, context: Context) -> Log:
+    """Log-likelihood of a finding by code."""
+    return _lean(outcomes.likelihood(finding.row, finding, context))
+
+
+@lru_cache(maxsize=600)
+def _usual(sign_id: str, context: Context) -> Log:
+    sign = catalogue()[sign_id]
+    made = outcomes.level_table() if sign.answers == "level" else outcomes.table(sign, context)
+    wanted = [made.answers.index(a) for a in outcomes.usual_answers(sign)]
+    return _lean(made.chance[:, wanted, :].sum(axis=1))
+
+
+@lru_cache(maxsize=600)
+def _silent(sign_id: str, context: Context) -> Log:
+    weight = outcomes.numbers()["weight"]
+    bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])
+    return np.asarray(weight["silence"] * bounded)
+
+
+def _only(context: Context) -> Context:
+    """The part of the context on which a likelihood depends."""
+    return Context(age=context.age, onset=context.onset)
+
+
+def terms(examination: Examination, *, silence: bool) -> list[Term]:
+    """Everything that enters the sum, in a fixed order."""
+    power = outcomes.numbers()["weight"]["repeats"] - 1
+    context = _only(examination.context)
+    graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
+    repeats = Counter(repeat_key(f) for f in graded)
+    found = []
+    for finding in graded:
+        bundle = repeat_key(finding)
+        said = (finding.answer, finding.scale, finding.qualities, finding.amount, context)
+        piece = Piece(finding.key, said, log_likelihood(finding, context))
+        found.append(
+            Term(
+                finding.key,
+                "finding",
+                finding_text(finding),
+                (piece,),
+                repeats[bundle] ** power,
+                bundle,
+                finding.side,
+            )  # fmt: skip
+        )
+    touched = {f.row.part for f in graded}
+    recorded = {f.key for f in examination.findings}
+    unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
+    for sign in catalogue().values():
+        for side, _ in forward.sides(sign):
+            if (sign.id, side) in recorded:
+                continue
+            limb = limb_side(sign, side)
+            if any(s.covers(sign, side) for s in examination.rest_normal):  # type: ignore[arg-type]  # a side by name
+                pieces = unsaid.setdefault(("stated", sign.part, limb, side), [])
+                pieces.append(Piece((sign.id, side), ("stated", context), _usual(sign.id, context)))
+            elif silence and sign.part in touched and sign.answers not in _NEVER_SILENT:
+                pieces = unsaid.setdefault(("silence", sign.part, limb, side), [])
+                pieces.append(
+                    Piece((sign.id, side), ("silence", context), _silent(sign.id, context))
+                )
+    for (kind, part, limb, side), pieces in unsaid.items():
+        text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")
+        found.append(
+            Term(
+                (part, limb),
+                kind,
+                text,
+                tuple(pieces),
+                len(pieces) ** power,
+                (part, limb, kind),
+                side,
+            )
+        )
+    return found
