@@ -17,9 +17,13 @@ Amount = Annotated[float, Field(ge=0, le=2)]
 
 
 class Weighted(Row):
-    """A row with how often it is the one, within its site."""
+    """A row with how often it is the one, within its site.
+
+    `onset` multiplies it by how it began, in place of its site's own multipliers.
+    """
 
     weight: Weight
+    onset: dict[str, Weight] = Field(default_factory=dict)
 
 
 class CordPattern(Weighted):

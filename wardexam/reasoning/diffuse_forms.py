@@ -72,7 +72,9 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
             body.take(where, "roots_bulbar", side, 0.6 * row.face * u.first)
             body.take(where, "roots_all", side, loss)
             body.take(where, "fisher", side, row.fisher * (0.5 + 0.5 * u.severity))
-            body.take(where, "proximal_too", side, u.third)
+            # From mostly distal to mostly proximal.
+            body.take(where, "roots_proximal", side, np.minimum(1, u.third / 0.6))
+            body.take(where, "roots_not_distal", side, np.maximum(0, (u.third - 0.6) / 0.4))
 
     return fill
 
@@ -87,6 +89,7 @@ def polyradiculoneuropathy(plan: Plan) -> None:
             row.weight,
             _polyradiculoneuropathy_fill(row),
             group="polyradiculoneuropathy",
+            onset=row.onset,
         )
 
 
@@ -164,6 +167,7 @@ def junction(plan: Plan) -> None:
             row.weight,
             _junction_fill(row),
             group="junction",
+            onset=row.onset,
         )
 
 

@@ -32,6 +32,7 @@ class Form:
         weight: How often within the site.
         upper: Whether it has upper motor signs, and so stages.
         rows: Its rows in the body.
+        onset: How its own onset multiplies it, where unlike its site's.
     """
 
     site: str
@@ -42,6 +43,7 @@ class Form:
     weight: float
     upper: bool
     rows: slice
+    onset: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -63,6 +65,7 @@ class Plan:
         level: int | None = None,
         upper: bool = False,
         group: str = "",
+        onset: dict[str, float] | None = None,
     ) -> None:
         """Add a form; `group` defaults to the site and side."""
         if weight <= 0:
@@ -70,7 +73,17 @@ class Plan:
         count = 2 * PAIRS * (len(STAGES) if upper else 1)
         where = slice(self.rows, self.rows + count)
         self.forms.append(
-            Form(site, group or f"{site}.{side}", side, level, name, weight, upper, where)
+            Form(
+                site,
+                group or f"{site}.{side}",
+                side,
+                level,
+                name,
+                weight,
+                upper,
+                where,
+                onset or {},
+            )
         )
         self.fills.append(fill)
         self.rows += count

@@ -64,14 +64,16 @@ def _limb(sign: Sign) -> str:
 
 def motor_lower(body: Body, sign: Sign, side: int) -> Array:
     """Loss of a movement's own path: grey matter, root, plexus, nerve, junction, muscle."""
-    limb, proximal = _limb(sign), sign.position in ("proximal", "")
+    limb = _limb(sign)
     roots = (
         body.damage(f"roots_{limb}", side)
         if sign.position != "cranial"
         else body.damage("nothing", side)
     )
-    if proximal and sign.position:
-        roots = roots * (0.55 + 0.45 * body.damage("proximal_too", side))
+    if sign.position == "proximal":
+        roots = roots * (0.5 + 0.5 * body.damage("roots_proximal", side))
+    elif sign.position == "distal":
+        roots = roots * (1 - 0.6 * body.damage("roots_not_distal", side))
     parts = [
         weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
         plexus_loss(body, sign, "motor", side), branch_loss(body, sign, "motor", side),
@@ -424,6 +426,24 @@ def level_of(body: Body, modality: str, side: int) -> tuple[Array, Array]:
     return (numbers[first] - 1).astype(np.float32), np.where(plain.any(axis=0), depth, 0).astype(
         np.float32
     )
+
+
+LIMB_MOVEMENTS = {
+    "arm": ("shoulder_abduction", "elbow_extension", "wrist_extension", "finger_abduction"),
+    "leg": ("hip_flexion", "knee_extension", "ankle_dorsiflexion", "ankle_plantarflexion"),
+}
+LIMB_SKIN = {
+    "arm": ("touch_C5", "touch_C6", "touch_C7", "touch_C8", "touch_T1"),
+    "leg": ("touch_L2", "touch_L3", "touch_L4", "touch_L5", "touch_S1"),
+}
+
+
+def limb_loss(body: Body, limb: str, side: int) -> tuple[Array, Array]:
+    """The worst loss of sensation and of power in a limb: what a person would complain of."""
+    signs = catalogue()
+    numb = np.maximum.reduce([sensation(body, signs[s], side) for s in LIMB_SKIN[limb]])
+    weak = np.maximum.reduce([combined(*paths(body, signs[m], side)) for m in LIMB_MOVEMENTS[limb]])
+    return numb, weak
 
 
 def sides(sign: Sign) -> Iterable[tuple[str, int]]:

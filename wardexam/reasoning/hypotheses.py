@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.body import Body
-from wardexam.reasoning.forms import PAIRS, STAGES, Form, Plan
+from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form, Plan
 from wardexam.reasoning.lesions import plan
 
 Key = tuple[str, str]  # (sign id, side)
@@ -35,7 +35,8 @@ class Hypotheses:
         forms: The forms, each with the slice of its rows.
         rows: Number of rows.
         codes: Code by sign and row, shape (signs and sides, rows).
-        at: The line of `codes` that belongs to a sign and side.
+        at: The line of `codes` that belongs to a sign and side; after the signs, each limb with its
+            worst loss of sensation (as lower) and of power (as upper).
     """
 
     forms: tuple[Form, ...]
@@ -76,6 +77,9 @@ def keys() -> list[tuple[Sign, str, int]]:
     return [(s, side, n) for s in catalogue().values() for side, n in forward.sides(s)]
 
 
+LIMBS = ("arm", "leg")
+
+
 def _stages(form: Form) -> NDArray[np.uint8]:
     if form.upper:
         return np.repeat(np.arange(len(STAGES), dtype=np.uint8), 2 * PAIRS)
@@ -94,7 +98,8 @@ def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
 def make(lesions: Plan | None = None) -> Hypotheses:
     """Work every row out from the tables (about half a second)."""
     lesions = lesions or plan()
-    codes = np.empty((len(keys()), lesions.rows), np.uint8)
+    lines = _lines()
+    codes = np.empty((len(lines), lesions.rows), np.uint8)
     cuts = [*range(0, len(lesions.forms), _CHUNK), len(lesions.forms)]
     for first, last in pairwise(cuts):
         body = lesions.body(first, last)
@@ -102,11 +107,19 @@ def make(lesions: Plan | None = None) -> Hypotheses:
         where = slice(lesions.forms[first].rows.start, lesions.forms[last - 1].rows.stop)
         for line, (sign, _, side) in enumerate(keys()):
             codes[line, where] = _code(body, sign, side, stage)
-    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, _lines())
+        for limb in LIMBS:
+            for side, name in enumerate(SIDE_NAMES):
+                losses = forward.limb_loss(body, limb, side)
+                codes[lines[limb, name], where] = outcomes.encode(*losses, stage)
+    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, lines)
 
 
 def _lines() -> dict[Key, int]:
-    return {(sign.id, side): line for line, (sign, side, _) in enumerate(keys())}
+    lines = {(sign.id, side): line for line, (sign, side, _) in enumerate(keys())}
+    for limb in LIMBS:
+        for side in SIDE_NAMES:
+            lines[limb, side] = len(lines)
+    return lines
 
 
 def fingerprint() -> str:
@@ -138,5 +151,5 @@ def unpacked(data: bytes | memoryview) -> Hypotheses | None:
         for row in json.loads(bytes(data[12 : 12 + size]))
     )
     rows = forms[-1].rows.stop
-    codes = np.frombuffer(data[12 + size :], np.uint8).reshape(len(keys()), rows)
+    codes = np.frombuffer(data[12 + size :], np.uint8).reshape(len(_lines()), rows)
     return Hypotheses(forms, rows, codes, _lines())

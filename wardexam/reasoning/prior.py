@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.exam.examination import Context
-from wardexam.reasoning.forms import PAIRS, STAGES, Form
+from wardexam.reasoning.forms import PAIRS, STAGES
 from wardexam.reasoning.hypotheses import Hypotheses
 
 
@@ -24,34 +24,48 @@ def sites() -> dict[str, dict[str, Any]]:
 
 
 @cache
-def _context() -> dict[str, Any]:
+def story() -> dict[str, Any]:
+    """The parsed table of what onset, complaint, pain, trauma and age shift."""
     return _read("context.toml")
 
 
-def _shift(form: Form, context: Context) -> float:
-    factor = 1.0
-    for row in _context()["shift"]:
-        if (
-            form.site in row["sites"]
-            and context.pain in row.get("pain", [context.pain])
-            and context.trauma == row.get("trauma", context.trauma)
-            and ("older_than" not in row or (context.age or 0) > row["older_than"])
-        ):
-            factor *= row["factor"]
+def _counts(row: dict[str, Any], context: Context) -> bool:
+    """Whether all that a row of the table names is so."""
+    age = context.age
+    return (
+        all(
+            getattr(context, field) in row[field]
+            for field in ("pain", "trauma", "complaint")
+            if field in row
+        )
+        and ("older_than" not in row or (age is not None and age > row["older_than"]))
+        and ("younger_than" not in row or (age is not None and age < row["younger_than"]))
+    )
+
+
+def _shifts(context: Context) -> dict[str, float]:
+    """What the story makes of each site."""
+    factor: dict[str, float] = {}
+    for row in story()["shift"]:
+        if _counts(row, context):
+            for site in row["sites"]:
+                factor[site] = factor.get(site, 1.0) * row["factor"]
     return factor
 
 
 def log_prior(hypotheses: Hypotheses, context: Context) -> NDArray[np.float64]:
     """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
-    stage = _context()["stage"][context.onset]
+    stage = story()["stage"][context.onset]
     stages = np.repeat([stage[s] for s in STAGES], 2 * PAIRS) / (2 * PAIRS)
     total = dict.fromkeys((f.site for f in hypotheses.forms), 0.0)
     for form in hypotheses.forms:
         total[form.site] += form.weight
+    shifts = _shifts(context)
     mass = np.zeros(hypotheses.rows)
     for form in hypotheses.forms:
         site = sites()[form.site]
-        share = site["prior"] * site["onset"].get(context.onset, 1.0) * _shift(form, context)
+        onset = form.onset.get(context.onset, site["onset"].get(context.onset, 1.0))
+        share = site["prior"] * onset * shifts.get(form.site, 1.0)
         share *= form.weight / total[form.site]
         mass[form.rows] = share * (stages if form.upper else 1 / (2 * PAIRS))
     return np.asarray(np.log(mass / mass.sum()))

@@ -50,15 +50,15 @@ class Evidence:
         key: Sign and side.
         text: The finding in words, e.g. ``"left knee 0"``.
         weight: Log10 likelihood ratio (bans), positive where it supports the top site.
-        kind: ``finding``, ``stated`` (rest normal) or ``silence`` (unrecorded within a part that
-            was partly examined).
+        kind: ``finding``, ``stated`` (rest normal), ``silence`` (unrecorded within a part that
+            was partly examined) or ``story`` (a limb complained of or left out).
 
     """
 
     key: SignKey
     text: str
     weight: float
-    kind: Literal["finding", "stated", "silence"] = "finding"
+    kind: Literal["finding", "stated", "silence", "story"] = "finding"
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,12 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning import forward, outcomes
+from wardexam.reasoning.forms import SIDE_NAMES as SIDES
+from wardexam.reasoning.hypotheses import LIMBS
+from wardexam.reasoning.prior import story
 
 Key = tuple[str, str]
-Kind = Literal["finding", "stated", "silence"]
+Kind = Literal["finding", "stated", "silence", "story"]
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 # Signs whose silence says nothing: they are asked apart.
@@ -118,6 +121,33 @@ def _only(context: Context) -> Context:
     return Context(age=context.age, onset=context.onset)
 
 
+@lru_cache(maxsize=2)
+def _complained(named: bool) -> Log:
+    """Log-likelihood that a limb is complained of, or is left out, by its code."""
+    row = story()["complained"]["rest"]
+    numb, weak, _ = outcomes.decoded()
+    worst = np.maximum(row["numb"] * numb, row["weak"] * weak)
+    chance = row["base"] + (1 - row["base"]) * worst
+    log = np.log(chance) if named else row["unnamed"] * np.log(1 - chance)
+    return np.asarray(row["weight"] * log)[:, None]
+
+
+def _story(context: Context) -> list[Term]:
+    """What the limbs that a complaint names, and leaves out, weigh."""
+    names = story()["names"].get(context.complaint or "")
+    if names is None:
+        return []
+    told = {"right": ("right",), "left": ("left",)}.get(context.complaint_side or "", SIDES)
+    found = []
+    for limb in LIMBS:
+        for side in SIDES:
+            named = limb in names["limbs"] and side in told
+            piece = Piece((limb, side), ("named" if named else "left out",), _complained(named))
+            text = f"{side} {limb} {'complained of' if named else 'not complained of'}"
+            found.append(Term((limb, side), "story", text, (piece,), 1.0, ("story", limb), side))
+    return found
+
+
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     power = outcomes.numbers()["weight"]["repeats"] - 1
@@ -140,6 +170,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
                 finding.side,
             )  # fmt: skip
         )
+    found += _story(examination.context)
     touched = {f.row.part for f in graded}
     recorded = {f.key for f in examination.findings}
     unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
