@@ -144,7 +144,7 @@ def motor_neurone(plan: Plan) -> None:
 def _junction_fill(row: Junction) -> Fill:
     def fill(body: Body, where: slice, u: Draws) -> None:
         for side in (RIGHT, LEFT):
-            ocular = row.ocular * (0.5 + 0.5 * u.severity) * (1 - 0.6 * (1 - u.side(side)))
+            ocular = row.ocular * (0.75 + 0.25 * u.severity) * (1 - 0.6 * (1 - u.side(side)))
             body.take(where, "junction_ocular", side, ocular)
             body.take(where, "junction_bulbar", side, row.bulbar * (0.4 + 0.6 * u.first))
             proximal = row.proximal * u.severity * (0.35 + 0.45 * u.motor)

@@ -93,9 +93,10 @@ def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
         "distal": "junction_distal",
     }
     parts = [body.damage(junction.get(sign.position, "nothing"), side)]
-    if sign.id in ("knee_extension", "finger_flexion"):
-        structure = "muscle_fingers" if sign.id == "finger_flexion" else "muscle_quadriceps"
-        parts.append(0.9 * body.damage(structure, side))
+    if sign.id == "knee_extension":  # the quadriceps has its own share, apart from the hips
+        return [*parts, 0.9 * body.damage("muscle_quadriceps", side)]
+    if sign.id == "finger_flexion":
+        parts.append(0.9 * body.damage("muscle_fingers", side))
     if sign.limb == "head" and sign.position == "proximal":
         parts += [body.damage("muscle_neck", side), 0.5 * body.damage("roots_arm", side)]
     elif sign.position == "proximal":
