@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.examination import Context
-from wardexam.reasoning.forms import PAIRS, STAGES
+from wardexam.reasoning.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.hypotheses import Hypotheses
 
 
@@ -43,13 +44,13 @@ def _counts(row: dict[str, Any], context: Context) -> bool:
     )
 
 
-def _shifts(context: Context) -> dict[str, float]:
-    """What the story makes of each site."""
-    factor: dict[str, float] = {}
-    for row in story()["shift"]:
-        if _counts(row, context):
-            for site in row["sites"]:
-                factor[site] = factor.get(site, 1.0) * row["factor"]
+def _shift(form: Form, rows: list[dict[str, Any]]) -> float:
+    """What the rows that count make of a form."""
+    factor = 1.0
+    for row in rows:
+        level = "" if form.level is None else SEGMENTS[form.level][0]
+        if form.site in row["sites"] and level in row.get("levels", [level]):
+            factor *= row["factor"]
     return factor
 
 
@@ -60,12 +61,12 @@ def log_prior(hypotheses: Hypotheses, context: Context) -> NDArray[np.float64]:
     total = dict.fromkeys((f.site for f in hypotheses.forms), 0.0)
     for form in hypotheses.forms:
         total[form.site] += form.weight
-    shifts = _shifts(context)
+    rows = [row for row in story()["shift"] if _counts(row, context)]
     mass = np.zeros(hypotheses.rows)
     for form in hypotheses.forms:
         site = sites()[form.site]
         onset = form.onset.get(context.onset, site["onset"].get(context.onset, 1.0))
-        share = site["prior"] * onset * shifts.get(form.site, 1.0)
+        share = site["prior"] * onset * _shift(form, rows)
         share *= form.weight / total[form.site]
         mass[form.rows] = share * (stages if form.upper else 1 / (2 * PAIRS))
     return np.asarray(np.log(mass / mass.sum()))

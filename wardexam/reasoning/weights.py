@@ -142,6 +142,8 @@ def _story(context: Context) -> list[Term]:
     for limb in LIMBS:
         for side in SIDES:
             named = limb in names["limbs"] and side in told
+            if named and names.get("pain"):
+                continue
             piece = Piece((limb, side), ("named" if named else "left out",), _complained(named))
             text = f"{side} {limb} {'complained of' if named else 'not complained of'}"
             found.append(Term((limb, side), "story", text, (piece,), 1.0, ("story", limb), side))
@@ -150,7 +152,8 @@ def _story(context: Context) -> list[Term]:
 
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
-    power = outcomes.numbers()["weight"]["repeats"] - 1
+    weight = outcomes.numbers()["weight"]
+    power = weight["repeats"] - 1
     context = _only(examination.context)
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
     repeats = Counter(repeat_key(f) for f in graded)
@@ -188,6 +191,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
                     Piece((sign.id, side), ("silence", context), _silent(sign.id, context))
                 )
     for (kind, part, limb, side), pieces in unsaid.items():
+        tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
         text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")
         found.append(
             Term(
@@ -195,7 +199,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
                 kind,
                 text,
                 tuple(pieces),
-                len(pieces) ** power,
+                len(pieces) ** tempering,
                 (part, limb, kind),
                 side,
             )
