@@ -270,6 +270,11 @@ def wired(body: Body, sign_id: str, side: int) -> Array:
     return combined(*parts)
 
 
+def _either(body: Body, structure: str) -> Array:
+    """Damage to the worse side of a structure of the midline."""
+    return np.maximum(body.damage(structure, 0), body.damage(structure, 1))
+
+
 def _mean(one: Array, other: Array) -> Array:
     return (0.5 * (one + other)).astype(np.float32)
 
@@ -315,7 +320,7 @@ def gait(body: Body) -> tuple[Array, Array]:
     hips = _mean(*(motor_lower(body, signs["hip_abduction"], s) for s in (0, 1)))
     legs = _mean(*(motor_lower(body, signs["knee_extension"], s) for s in (0, 1)))
     ataxic = np.maximum.reduce([
-        *(ataxia(body, signs["heel_shin"], s)[0] for s in (0, 1)), body.damage("vermis", 0),
+        *(ataxia(body, signs["heel_shin"], s)[0] for s in (0, 1)), _either(body, "vermis"),
         0.8 * _mean(*(sensation(body, signs["position_leg"], s) for s in (0, 1))),
     ])  # fmt: skip
     strengths = np.stack([
@@ -351,7 +356,7 @@ def paths(body: Body, sign: Sign, side: int) -> tuple[Array, Array]:
         case "present" if sign.id == "romberg":
             deep = [sensation(body, catalogue()["position_leg"], s) for s in (0, 1)]
             return combined(
-                _mean(*deep), 0.6 * body.damage("vermis", 0), 0.5 * body.damage("fisher", 0)
+                _mean(*deep), 0.6 * _either(body, "vermis"), 0.5 * _either(body, "fisher")
             ), nothing
         case "superficial" if sign.limb == "saddle":
             return sphincter(body, sign)

@@ -37,8 +37,9 @@ _DEPTHS = 4
 
 def encode(lower: Array, upper: Array, stage: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The code of each row's losses and stage, 0 to `CODES` - 1."""
-    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, lower)
-    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, upper)
+    # Rounded first, so that the order in which a loss was added up never decides.
+    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, np.round(lower, 5))
+    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, np.round(upper, 5))
     return ((a * len(UPPER) + b) * len(STAGES) + stage).astype(np.uint8)
 
 
@@ -321,7 +322,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
 
 def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
     """The code of a row's sensory level and how plain it is."""
-    step = np.clip((depth * _DEPTHS).astype(np.int64), 0, _DEPTHS - 1)
+    step = np.clip((np.round(depth, 5) * _DEPTHS).astype(np.int64), 0, _DEPTHS - 1)
     return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * _DEPTHS + step).astype(np.uint8)
 
 

@@ -171,7 +171,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
                 repeats[bundle] ** power,
                 bundle,
                 finding.side,
-            )  # fmt: skip
+            )
         )
     found += _story(examination.context)
     touched = {f.row.part for f in graded}
