@@ -317,9 +317,9 @@ def localise(options: argparse.Namespace) -> int:
     import json
     from dataclasses import asdict
 
+    from wardexam import ready
     from wardexam.exam.text import clean
     from wardexam.note.suggestion import CAUTION, reading_lines
-    from wardexam.reasoning.engine import load
     from wardexam.reasoning.urgency import assess
 
     code = 0
@@ -330,7 +330,7 @@ def localise(options: argparse.Namespace) -> int:
             if isinstance(sheet, WardexamError):
                 raise sheet
             examination = sheet.examination()
-            engine = engine or load()
+            engine = engine or ready.engine()
             reading = engine.read(examination)
             urgency = assess(examination, None, reading, wording)
         except WardexamError as error:

@@ -1,6 +1,5 @@
 """Bayes backwards: from the findings entered so far to a `Reading`."""
 
-from collections.abc import Callable
 from functools import cache
 
 from wardexam.exam.examination import Examination
@@ -8,9 +7,11 @@ from wardexam.reasoning.asking import next_signs
 from wardexam.reasoning.asymmetry import asymmetries, level_note
 from wardexam.reasoning.explaining import evidence, fit
 from wardexam.reasoning.hypotheses import Hypotheses, make
+from wardexam.reasoning.one_grade import one_grade_off
 from wardexam.reasoning.posterior import Posterior, Sums
 from wardexam.reasoning.ranking import ranked
 from wardexam.reasoning.reading import Reading
+from wardexam.reasoning.two_lesions import two_lesions
 
 _MISFIT = -2.0  # z below which no one lesion is said to fit
 _WORTH_SAYING = 0.1  # bans
@@ -27,12 +28,15 @@ class Engine:
         """The posterior alone."""
         return self.sums.posterior(examination, silence=silence)
 
-    def read(self, examination: Examination, *, silence: bool = True) -> Reading:
+    def read(
+        self, examination: Examination, *, silence: bool = True, pairs: bool = False
+    ) -> Reading:
         """Everything inferred from an examination; nothing entered gives the prior.
 
         Args:
             examination: What was found.
             silence: Whether a sign left out of a part that was partly examined weighs a little.
+            pairs: Whether two lesions at once are searched as well.
         """
         posterior = self.posterior(examination, silence=silence)
         places = ranked(posterior)
@@ -45,6 +49,8 @@ class Engine:
             unexplained=unexplained,
             fit=z,
             fits_one=z is None or z > _MISFIT,
+            pair=two_lesions(posterior, self.sums.prior(examination.context)) if pairs else None,
+            fragile=one_grade_off(posterior, places, examination),
             next_signs=next_signs(posterior, examination),
             asymmetries=asymmetries(examination),
             level_note=level_note(examination),
@@ -53,6 +59,6 @@ class Engine:
 
 
 @cache
-def load(hypotheses: Callable[[], Hypotheses] = make) -> Engine:
-    """The engine, made once for a process."""
-    return Engine(hypotheses())
+def load() -> Engine:
+    """An engine made from the tables, one for a process; `wardexam.ready` keeps its rows on disk."""
+    return Engine()

@@ -43,8 +43,7 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
         mass = float(posterior.groups[number])
         if mass < 1e-4 and len(found) >= 6:
             break
-        members = np.flatnonzero(made.group_of_form == number)
-        found.append(_site(made, members, posterior.forms, mass))
+        found.append(place(made, int(number), posterior.forms))
     rest = 1 - sum(s.probability for s in found)
     if rest > 1e-12:
         found.append(
@@ -53,9 +52,10 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     return tuple(found)
 
 
-def _site(
-    made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64], mass: float
-) -> Site:
+def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
+    """One group as a site, from the probability of every form."""
+    members = np.flatnonzero(made.group_of_form == group)
+    mass = float(forms[members].sum())
     best = made.forms[members[int(forms[members].argmax())]]
     by_side: Counter[str] = Counter()
     for n in members:

@@ -98,6 +98,38 @@ class Asymmetry:
 
 
 @dataclass(frozen=True, slots=True)
+class Pair:
+    """Two lesions that together fit clearly better than any one.
+
+    Attributes:
+        first: The one, in words.
+        second: The other, in words.
+        times: How many times better than the best single lesion, two lesions being rarer included.
+    """
+
+    first: str
+    second: str
+    times: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fragile:
+    """A grade on which the answer hangs.
+
+    Attributes:
+        key: Sign and side.
+        text: The finding in words.
+        instead: The grade one step off.
+        leads: The site that would lead then, in words.
+    """
+
+    key: SignKey
+    text: str
+    instead: str
+    leads: str
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """Everything inferred from one examination.
 
@@ -108,6 +140,8 @@ class Reading:
         unexplained: Findings that the top site does not explain, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
+        pair: Two lesions that fit clearly better, or None; searched only when asked for.
+        fragile: Grades that would bring another site to the top if one step off, nearest first.
         next_signs: Most telling signs to examine next.
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
@@ -121,6 +155,8 @@ class Reading:
     unexplained: tuple[str, ...] = ()
     fit: float | None = None
     fits_one: bool = True
+    pair: Pair | None = None
+    fragile: tuple[Fragile, ...] = ()
     next_signs: tuple[NextSign, ...] = ()
     asymmetries: tuple[Asymmetry, ...] = ()
     level_note: str = ""

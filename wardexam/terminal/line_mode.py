@@ -78,7 +78,7 @@ def _begin(
     new_id: Callable[[], str],
     wording: "Wording",
 ) -> Sitting:
-    from wardexam.reasoning.engine import load
+    from wardexam.ready import engine
 
     resumed = _offer_drafts(talk, ward, examiner, now)
     if resumed:
@@ -102,7 +102,7 @@ def _begin(
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
     earlier = [e for e in stored if e.id != examination.id]
     previous = earlier[-1] if earlier else None
-    return Sitting(talk, ward, patient, examination, draft, load(), previous, wording)
+    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording)
 
 
 def _offer_drafts(

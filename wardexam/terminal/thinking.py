@@ -37,10 +37,10 @@ _loading = threading.Lock()  # so that two threads do not build the tables twice
 
 
 def _engine() -> "Engine":
-    from wardexam.reasoning.engine import load
+    from wardexam.ready import engine
 
     with _loading:
-        return load()
+        return engine()
 
 
 def warm() -> None:

@@ -1,0 +1,74 @@
+"""How far the answer hangs on one grade: what would lead had a finding been graded one step off."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Context, Examination
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.reading import Fragile, Site
+from wardexam.reasoning.weights import finding_text, log_likelihood
+
+_ROWS = 1500  # the most probable rows; one step of one grade brings no other to the top
+_GRADED = ("tendon", "mrc", "sensation")
+_UNGRADED = ("heightened",)
+
+
+def neighbours(finding: Finding) -> Iterable[Finding]:
+    """The finding with its grade one step lower, then one step higher."""
+    codes = [
+        c
+        for c in answers_for(finding.row.answers, finding.scale or "conventional").codes
+        if c not in _UNGRADED
+    ]
+    if finding.row.answers not in _GRADED or finding.answer not in codes:
+        return
+    at = codes.index(finding.answer)
+    for other in (at - 1, at + 1):
+        if 0 <= other < len(codes):
+            yield finding.model_copy(update={"answer": codes[other]})
+
+
+def one_grade_off(
+    posterior: Posterior, ranked: tuple[Site, ...], examination: Examination
+) -> tuple[Fragile, ...]:
+    """Grades that would bring another site to the top if they were one step off, the nearest first."""
+    made = posterior.hypotheses
+    if len(ranked) < 2 or ranked[0].id not in made.groups:
+        return ()
+    leader = made.groups.index(ranked[0].id)
+    top = np.argsort(-posterior.rows, kind="stable")[:_ROWS]
+    at = posterior.kept[top]
+    joint = posterior.joint[top]
+    groups = made.group_of[at]
+    lead = float(np.log(ranked[0].probability / max(ranked[1].probability, 1e-12)))
+    context = Context(age=examination.context.age, onset=examination.context.onset)
+    factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
+    found = []
+    for finding in examination.findings:
+        factor = factors.get(finding.key, 0.0)
+        if finding.answer is None or not factor:
+            continue
+        held = log_likelihood(finding, context)
+        codes = made.code(*finding.key)[at]
+        for other in neighbours(finding):
+            change = factor * (log_likelihood(other, context) - held)
+            if np.ptp(change) < lead:
+                continue  # cannot make good the lead
+            mass = (joint * np.exp(change[codes] - change.max())).sum(axis=1)
+            after = np.bincount(groups, mass, len(made.groups))
+            first = int(after.argmax())
+            if first != leader:
+                chance = float(after[first] / after.sum())
+                name = next((s.name for s in ranked if s.id == made.groups[first]), "")
+                if name:
+                    found.append(
+                        (
+                            chance,
+                            Fragile(finding.key, finding_text(finding), str(other.answer), name),
+                        )
+                    )
+    found.sort(key=lambda f: (-f[0], f[1].key))
+    return tuple(f for _, f in found[:3])
