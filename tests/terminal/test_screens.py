@@ -259,12 +259,12 @@ async def test_the_other_screens_open_and_close(app, key, word):
 
 
 async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
-    from wardexam.reasoning import engine
+    from wardexam import ready
 
     def broken():
         raise RuntimeError("broken tables")
 
-    monkeypatch.setattr(engine, "load", broken)
+    monkeypatch.setattr(ready, "engine", broken)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
         for _ in range(100):

@@ -7,7 +7,7 @@ import pytest
 
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
-from wardexam.reasoning import engine
+from wardexam import ready
 from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 GRADES = ("0", "1+", "2+", "3+", "4+")
@@ -43,7 +43,7 @@ class Reader:
 @pytest.fixture
 def reader(monkeypatch):
     made = Reader()
-    monkeypatch.setattr(engine, "load", lambda: made)
+    monkeypatch.setattr(ready, "engine", lambda: made)
     return made
 
 
@@ -145,6 +145,6 @@ def test_a_reading_depends_on_nothing_that_its_key_leaves_out():
     other = one.model_copy(
         update={"comment": "c", "impression": "i", "suggestion": "s", "id": "e0000002"}
     )
-    read = engine.load().read
+    read = ready.engine().read
     assert essence(one) == essence(other)
     assert read(one, silence=False) == read(other, silence=False)
