@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from wardexam import ready
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
-from wardexam import ready
 from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 GRADES = ("0", "1+", "2+", "3+", "4+")

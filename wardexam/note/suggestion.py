@@ -23,8 +23,20 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
     return f"Findings compatible with: {places}.{doubt}"
 
 
+def pair_text(reading: Reading) -> str:
+    """Two lesions that fit better than one, in words; empty where none do."""
+    if reading.pair is None:
+        return ""
+    return f"Two lesions fit better than one: {reading.pair.first} and {reading.pair.second}"
+
+
 def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]:
-    notes = {"finding": "", "stated": " (stated normal)", "silence": " (not recorded; weak)"}
+    notes = {
+        "finding": "",
+        "stated": " (stated normal)",
+        "silence": " (not recorded; weak)",
+        "story": "",
+    }
     return [
         f"  {title if n == 0 else '':<10} {e.text}{notes[e.kind]} [{e.weight:+.1f}]"
         for n, e in enumerate(evidence[:most])
@@ -50,6 +62,12 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
             "against", reading.opposes, most
         )
         lines += [f"  does not fit: {text}" for text in reading.unexplained[:most]]
+        if reading.pair:
+            lines.append(f"  {pair_text(reading)}")
+        lines += [
+            f"  hangs on one grade: were it {f.instead}, {f.leads} would lead"
+            for f in reading.fragile[:2]
+        ]
         lines += [
             f"  sides differ: {a.text} ({a.probability:.0%})" for a in reading.asymmetries[:most]
         ]

@@ -14,6 +14,7 @@ from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.two_lesions import two_lesions
 
 _MISFIT = -2.0  # z below which no one lesion is said to fit
+_DOUBTFUL = -1.0  # z below which two lesions are searched for
 _WORTH_SAYING = 0.1  # bans
 
 
@@ -28,15 +29,12 @@ class Engine:
         """The posterior alone."""
         return self.sums.posterior(examination, silence=silence)
 
-    def read(
-        self, examination: Examination, *, silence: bool = True, pairs: bool = False
-    ) -> Reading:
+    def read(self, examination: Examination, *, silence: bool = True) -> Reading:
         """Everything inferred from an examination; nothing entered gives the prior.
 
         Args:
             examination: What was found.
             silence: Whether a sign left out of a part that was partly examined weighs a little.
-            pairs: Whether two lesions at once are searched as well.
         """
         posterior = self.posterior(examination, silence=silence)
         places = ranked(posterior)
@@ -49,7 +47,9 @@ class Engine:
             unexplained=unexplained,
             fit=z,
             fits_one=z is None or z > _MISFIT,
-            pair=two_lesions(posterior, self.sums.prior(examination.context)) if pairs else None,
+            pair=two_lesions(posterior, self.sums.prior(examination.context))
+            if z is not None and z < _DOUBTFUL
+            else None,
             fragile=one_grade_off(posterior, places, examination),
             next_signs=next_signs(posterior, examination),
             asymmetries=asymmetries(examination),

@@ -67,7 +67,7 @@ def one_grade_off(
                     found.append(
                         (
                             chance,
-                            Fragile(finding.key, finding_text(finding), str(other.answer), name),
+                            Fragile(finding.key, finding_text(finding), finding_text(other), name),
                         )
                     )
     found.sort(key=lambda f: (-f[0], f[1].key))

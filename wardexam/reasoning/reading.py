@@ -119,7 +119,7 @@ class Fragile:
     Attributes:
         key: Sign and side.
         text: The finding in words.
-        instead: The grade one step off.
+        instead: The same with its grade one step off.
         leads: The site that would lead then, in words.
     """
 
@@ -140,7 +140,7 @@ class Reading:
         unexplained: Findings that the top site does not explain, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
-        pair: Two lesions that fit clearly better, or None; searched only when asked for.
+        pair: Two lesions that fit clearly better, or None; searched where one fits doubtfully.
         fragile: Grades that would bring another site to the top if one step off, nearest first.
         next_signs: Most telling signs to examine next.
         asymmetries: Signs whose sides truly differ, surest first.

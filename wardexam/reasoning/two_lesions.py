@@ -120,7 +120,9 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     only[made.form_of[row]] = 1.0
     first = place(made, int(made.group_of[row]), only)
     second = place(made, int(groups.argmax()), forms / forms.sum())
-    if first.region == "none" or second.region == "none" or first.name == second.name:
+    if second.region == "none" or first.name == second.name:
+        return None
+    if first.id == second.id == "cord":  # one cord lesion of some length, not two
         return None
     return Pair(first.name, second.name, float(np.exp(min(ratio, 20.0))))
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
+from wardexam.note.suggestion import pair_text
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.looks import ASCII, Glyphs
 
@@ -84,9 +85,13 @@ def panel_lines(
         lines += [[] for _ in range(4 - len(reading.sites[:4]))]
     supports = reading.supports if reading else ()
     why = "; ".join(e.text for e in supports[:3])
-    lines += _block(f"Why: {why}" if why and entered else "", width, 2)
+    rival = reading.sites[1].name if reading and len(reading.sites) > 1 else ""
+    lines += _block(f"Over {rival}: {why}" if why and entered else "", width, 2)
     misfit = "; ".join(reading.unexplained[:2]) if reading else ""
-    lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 2)
+    if reading and reading.pair:
+        lines += _block(pair_text(reading), width, 2, "warn")
+    else:
+        lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 2)
     differ = "; ".join(a.text for a in reading.asymmetries[:2]) if reading else ""
     note = reading.level_note if reading else ""
     lines += _block(
