@@ -113,6 +113,7 @@ def test_a_day_on_the_ward(home):
         assert "Red flags: bladder or bowel yes; saddle numbness yes; both legs yes" in said
         session.send("jjjjjjjj")
         session.wait("Recommendation")
+        session.wait("Follow local policy")
         said = on_one_line(session)
         assert "post-void residual 40 mL to 450 mL" in said
         assert "MRI of the lumbosacral spine" in said
