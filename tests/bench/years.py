@@ -7,6 +7,7 @@ from demo_db.scenario import STAYS
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
+from wardexam.records.repository import Arrival
 from wardexam.records.ward import Ward
 
 
@@ -39,4 +40,4 @@ def fill(ward: Ward, here: int, gone: int, now: datetime) -> None:
     """Put so many patients on the ward and among the discharged."""
     for number, discharged in ((gone, True), (here, False)):
         for patient, made in stays(number, now, discharged):
-            ward.take_in(patient, made, "bench", headline_of(made))
+            ward.take_in([Arrival(patient, tuple(made), headline_of(made))], "bench")
