@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam import __version__
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
@@ -174,10 +174,14 @@ def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
     from wardexam.exam.text import clean
 
-    for bed in _ward(options).beds(discharged=options.discharged):
+    ward, code = _ward(options), 0
+    for bed in ward.beds(discharged=options.discharged):
         urgency = bed.summary.urgency_word if bed.summary else "not examined"
         print(f"{clean(bed.bed):<12} {bed.patient_id}  {urgency}")
-    return 0
+        if bed.trouble:
+            _complain(bed.trouble)
+            code = RecordsError.exit_code
+    return code
 
 
 def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
@@ -219,8 +223,8 @@ def note(options: argparse.Namespace) -> int:
         line_end={"lf": "\n", "crlf": "\r\n"}[options.ends],
         ascii_only=not options.utf8,
     )
-    sys.stdout.write(text)
     ward.record("exported", options.patient, _examiner(options))
+    sys.stdout.write(text)
     return 0
 
 
@@ -235,8 +239,9 @@ def referral(options: argparse.Namespace) -> int:
     stored = _stored(ward, options.patient)
     previous = before(stored, stored[-1])
     urgency = assess(stored[-1], previous, None, _spoken(options))
-    sys.stdout.write(words.render(patient, stored[-1], previous=previous, urgency=urgency))
+    text = words.render(patient, stored[-1], previous=previous, urgency=urgency)
     ward.record("exported", options.patient, _examiner(options))
+    sys.stdout.write(text)
     return 0
 
 
@@ -245,12 +250,15 @@ def handover(options: argparse.Namespace) -> int:
     from wardexam.note import handover as sheet
 
     ward = _ward(options)
+    beds = ward.beds()
     rows = [
         (ward.patient(bed.patient_id), ward.examinations(bed.patient_id), bed.summary)
-        for bed in ward.beds()
+        for bed in beds
+        if not bed.trouble
     ]
-    sys.stdout.write(sheet.render(rows, now=now(), wording=_spoken(options)))
-    ward.record("exported", "", _examiner(options))
+    text = sheet.render(rows, now=now(), wording=_spoken(options)) + sheet.left_out(beds)
+    ward.record("exported", "ward", _examiner(options))
+    sys.stdout.write(text)
     return 0
 
 
@@ -260,8 +268,9 @@ def figure(options: argparse.Namespace) -> int:
 
     ward = _ward(options)
     stored = _stored(ward, options.patient)
-    sys.stdout.write(render(ward.patient(options.patient), stored[-1]))
+    text = render(ward.patient(options.patient), stored[-1])
     ward.record("exported", options.patient, _examiner(options))
+    sys.stdout.write(text)
     return 0
 
 
@@ -400,9 +409,9 @@ def export(options: argparse.Namespace) -> int:
 
     ward = _ward(options)
     write = archive.write_csv if options.csv else archive.write_archive
+    ward.record("exported", options.patient or "ward", _examiner(options))
     for line in write(ward, patients=[options.patient] if options.patient else None):
         sys.stdout.write(line)
-    ward.record("exported", options.patient or "", _examiner(options))
     return 0
 
 

@@ -26,6 +26,13 @@ class WardexamError(Exception):
         self.what, self.where, self.remedy = what, where, remedy
         super().__init__(what, where, remedy)
 
+    @property
+    def line(self) -> str:
+        """What is wrong and what to do first, where it is last: for a narrow line that cuts."""
+        advice = f" ({self.remedy})" if self.remedy else ""
+        place = f": {self.where}" if self.where else ""
+        return f"{self.what}{advice}{place}"
+
     def __str__(self) -> str:
         """One line; what it quotes is not cleaned here, but where it is shown."""
         place = f"{self.where}: " if self.where else ""

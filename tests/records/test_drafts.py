@@ -111,7 +111,7 @@ def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
     disk.broken = (str(ward.folder),)
     draft.append(knee)
     assert draft.flush(5)  # kept, elsewhere
-    assert draft.problem.startswith("No space left on device; the draft is kept in ")
+    assert draft.problem.startswith("No space left on device; kept in ")
     place = draft.problem.rsplit(" ", 1)[1]
     (copy,) = (tmp_path / "state").rglob("*.draft")
     assert str(copy.parent) == place
@@ -130,7 +130,7 @@ def test_where_nothing_can_be_written_it_is_kept_in_memory_and_saved_when_it_can
     disk.broken = (str(tmp_path),)
     draft.append(knee)
     assert not draft.flush(5)
-    assert draft.problem == "not on disk: No space left on device; the draft is kept in memory"
+    assert draft.problem == "No space left on device; kept in memory only, not on disk"
     disk.broken = ()
     assert until(lambda: draft.kept == 1)
     assert draft.problem == ""

@@ -47,10 +47,12 @@ def dump(app: WardApp) -> list[str]:
 
 
 async def settled(pilot) -> None:
-    """Wait until the reading for what was typed last has come."""
+    """Wait until the reading for what was typed last has come, and every key is said to be kept."""
     screen = pilot.app.screen
     for _ in range(600):
         await pilot.pause(0.05)
-        if getattr(screen, "_reading", True) is not None and screen._asked == screen._number_read:
+        kept = screen.shown_kept == screen.draft.sent
+        read = getattr(screen, "_reading", True) is not None
+        if kept and read and screen._asked == screen._number_read:
             return
     raise AssertionError("no reading came")

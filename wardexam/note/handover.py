@@ -10,7 +10,7 @@ from wardexam.exam.text import to_ascii
 from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.urgency import assess
-from wardexam.records.repository import Summary
+from wardexam.records.repository import Bed, Summary
 
 if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording
@@ -99,6 +99,12 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     if len(second) > room:
         second = f"{shortened(changed, room - len(counted) - 2)}; {counted}"
     return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{when}{second}"
+
+
+def left_out(beds: Sequence[Bed]) -> str:
+    """A line on the patients who are not on the sheet because their record cannot be read."""
+    missing = ", ".join(to_ascii(bed.bed) for bed in beds if bed.trouble)
+    return f"NOT ON THIS SHEET, their record cannot be read: bed {missing}\n" if missing else ""
 
 
 def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:

@@ -42,7 +42,9 @@ def write_archive(ward: Repository, patients: list[str] | None = None) -> Iterat
     yield json.dumps(HEAD, sort_keys=True) + "\n"
     for patient_id in patients or _ids(ward):
         revisions = [
-            r for e in ward.examinations(patient_id) for r in ward.revisions(patient_id, e.id)
+            r
+            for e in ward.examinations(patient_id)
+            for r in (ward.revisions(patient_id, e.id) if e.revision > 1 else (e,))
         ]
         row = {
             "patient": ward.patient(patient_id).model_dump(mode="json"),

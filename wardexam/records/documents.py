@@ -159,7 +159,7 @@ def fresh_meta(
     }
 
 
-def row_of(tables: Tables, digest: str = "", where: str = "") -> dict[str, Any]:
+def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:
     """The patient's row in the ward list's index.
 
     Raises:
@@ -176,4 +176,4 @@ def row_of(tables: Tables, digest: str = "", where: str = "") -> dict[str, Any]:
         Bed.from_json(row)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where, REMEDY) from None
-    return {**row, "digest": digest}
+    return {**row, "mark": mark}

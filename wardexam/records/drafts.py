@@ -289,9 +289,9 @@ class Draft:
                 self._there.bring(self._lines)
                 self._hold(self.elsewhere)
                 place = str(self.elsewhere.parent).replace(str(Path.home()), "~", 1)
-                self.problem = f"{why}; the draft is kept in {place}"
+                self.problem = f"{why}; kept in {place}"
             except OSError:
-                self.problem = f"not on disk: {why}; the draft is kept in memory"
+                self.problem = f"{why}; kept in memory only, not on disk"
                 return
         self.kept = len(self._lines) - 1
 

@@ -20,7 +20,7 @@ BUSY = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
 def reason(error: OSError) -> str:
     """Why, in the system's words; where locks do not work, in ours."""
     if error.errno in NO_LOCKS - {errno.EINVAL}:
-        return "this folder's file system has no working locks"
+        return "no working locks in this folder"
     return error.strerror or str(error) or type(error).__name__
 
 

@@ -2,7 +2,7 @@
 
 A save appends one row to one index. Before a patient changes lists, a row without details is put on
 both and flushed, so that a crash between cannot make anybody invisible. A reader compares the
-checksum in a current patient's row with the one that stands in the file, and looks at the file
+mark (checksum and size) in a current patient's row with the one that stands in the file, and looks at the file
 where they differ; a discharged patient's row is believed.
 """
 
@@ -17,11 +17,11 @@ from wardexam.records.index import Index, IndexDamagedError, Row
 from wardexam.records.kept import REMEDY, DamagedFileError
 from wardexam.records.layout import Layout
 from wardexam.records.repository import Bed
-from wardexam.records.schemas import digest_in, read_tables
+from wardexam.records.schemas import mark_in, read_tables
 
 _UNKNOWN: Row = {
     "bed": "?", "age": None, "sex": "unknown", "last_at": None, "last_by": "", "examinations": 0,
-    "summary": None, "recheck_hours": None, "discharged": None, "digest": "",
+    "summary": None, "recheck_hours": None, "discharged": None, "mark": "",
 }  # fmt: skip
 
 
@@ -29,7 +29,7 @@ _MALFORMED = (KeyError, TypeError, ValueError, AttributeError)
 
 
 def _bed(row: Row, trouble: str = "") -> Bed:
-    return Bed.from_json({k: v for k, v in row.items() if k != "digest"}, trouble=trouble)
+    return Bed.from_json({k: v for k, v in row.items() if k != "mark"}, trouble=trouble)
 
 
 class Lists:
@@ -94,7 +94,7 @@ class Lists:
         Raises:
             RecordsError: The file cannot be read.
         """
-        row = row_of(read_tables(path) or {}, digest_in(path), str(path))
+        row = row_of(read_tables(path) or {}, mark_in(path), str(path))
         if row["patient_id"] != path.stem:
             raise DamagedFileError("the file speaks of another patient", str(path), REMEDY)
         return row
@@ -134,7 +134,7 @@ class Lists:
         for row in self._kept(discharged=discharged).values():
             bed = None
             path = self._layout.patients / f"{row['patient_id']}.json"
-            if row.get("digest") and (discharged or row["digest"] == digest_in(path)):
+            if row.get("mark") and (discharged or row["mark"] == mark_in(path)):
                 with suppress(*_MALFORMED):
                     bed = _bed(row)
             bed = bed or self._looked_at(row, path)
@@ -146,9 +146,9 @@ class Lists:
         try:
             fresh = self._row(path)
         except RecordsError as error:
-            if not path.exists() and "digest" not in row:
+            if not path.exists() and "mark" not in row:
                 return None  # an admission that was never finished
-            self.trouble = str(error)
+            self.trouble = error.line
             try:
                 return _bed(row, trouble=str(error))
             except _MALFORMED:

@@ -82,14 +82,14 @@ class Locks:
                 lock.release()
 
     def _unlockable(self, error: OSError | NotImplementedError) -> RecordsError:
-        why = reason(error) if isinstance(error, OSError) else "the file system has no locks"
+        why = reason(error) if isinstance(error, OSError) else "no working locks in this folder"
         remedy = "make the folder writable"
         if not isinstance(error, OSError) or error.errno in NO_LOCKS:
             remedy = "keep the ward on a local disk"
         elif error.errno in (errno.ENOSPC, errno.EDQUOT):
             remedy = "free the disk"
         return RecordsError(
-            f"nothing can be saved here: {why}", where=str(self.folder.parent), remedy=remedy
+            f"nothing can be saved: {why}", where=str(self.folder.parent), remedy=remedy
         )
 
     @staticmethod

@@ -52,8 +52,7 @@ def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None
 
 def elsewhere(folder: Path) -> Path:
     """Where this user keeps drafts of a ward whose own folder cannot be written."""
-    place = os.fsencode(folder.absolute())
-    name = f"{zlib.crc32(place):08x}{zlib.adler32(place):08x}"
+    name = f"{zlib.crc32(os.fsencode(folder.absolute())):08x}"
     return platformdirs.user_state_path("wardexam") / "drafts" / name
 
 

@@ -113,6 +113,30 @@ class Arrival:
     summary: Summary | None = None
 
 
+def clock_line(now: datetime, last: datetime) -> str:
+    """What to say of a clock that stands before the last examination; else empty."""
+    if now >= last:
+        return ""
+    then = last.astimezone(now.tzinfo)
+    return (
+        f"The clock says {now.day} {now:%b %H:%M}, before the last examination "
+        f"({then.day} {then:%b %H:%M}): check it."
+    )
+
+
+def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
+    """Whose draft it is and how old, in a few words."""
+    minutes = max(0.0, now.timestamp() - info.last) / 60
+    age = (
+        f"{minutes:.0f} min"
+        if minutes < 100
+        else f"{minutes / 60:.0f} h"
+        if minutes < 2880
+        else f"{minutes / 1440:.0f} d"
+    )
+    return f"{bed} by {info.by}, {age} old, {info.keys} changes"
+
+
 class DraftWriter(Protocol):
     """A draft being written.
 

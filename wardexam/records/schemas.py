@@ -169,18 +169,18 @@ def read_tables(path: Path) -> Tables | None:
     return unpack(data, str(path))
 
 
-def digest_in(path: Path) -> str:
-    """The checksum that stands in a file's first line, without reading the file; else empty."""
+def mark_in(path: Path) -> str:
+    """The checksum in a file's first line and the file's size, without reading it; else empty."""
     try:
         handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     except OSError:
         return ""
     try:
-        head = os.read(handle, _HEAD)
+        head, size = os.read(handle, _HEAD), os.fstat(handle).st_size
     except OSError:
         return ""
     finally:
         os.close(handle)
-    return (
-        head[len(_OPEN) : -len(_THEN)].decode() if head.startswith(_OPEN) and head.isascii() else ""
-    )
+    if not head.startswith(_OPEN) or not head.isascii():
+        return ""
+    return f"{head[len(_OPEN) : -len(_THEN)].decode()} {size}"

@@ -25,12 +25,12 @@ class DurableStorage(Storage):
         staging: Where the new version lies until it is whole; the file's own folder by default.
 
     Attributes:
-        digest: The checksum of what was written last; empty before.
+        mark: The checksum and the size of what was written last; empty before.
     """
 
     def __init__(self, path: Path, mode: int = 0o600, staging: Path | None = None) -> None:
         self.path, self.mode, self.staging = path, mode, staging or path.parent
-        self.digest = ""
+        self.mark = ""
 
     def read(self) -> dict[str, dict[str, Any]] | None:
         """The tables of the document, or None when there is no file yet."""
@@ -55,7 +55,8 @@ class DurableStorage(Storage):
     def replace(self, data: Mapping[str, Mapping[str, Any]]) -> None:
         """Replace the document in one step; `settle` makes the replacement last."""
         pieces, digest = pack(data)
-        if sum(len(memoryview(piece)) for piece in pieces) > LONGEST:
+        size = sum(len(memoryview(piece)) for piece in pieces)
+        if size > LONGEST:
             raise RecordsError(
                 "the patient's file is full",
                 where=str(self.path),
@@ -65,7 +66,7 @@ class DurableStorage(Storage):
             write_whole(self.path, pieces, self.mode, self.staging, before=True, sync=False)
         except OSError as error:
             raise self._unsaved(error) from None
-        self.digest = digest
+        self.mark = f"{digest} {size}"
 
     def settle(self) -> None:
         """Flush the folder, so that the replacement outlives a power cut."""

@@ -157,7 +157,7 @@ class Ward:
                 if moves:
                     self._lists.announce([patient_id])
                 storage.replace(tables)
-                self._lists.put(row | {"digest": storage.digest}, moves=moves)
+                self._lists.put(row | {"mark": storage.mark}, moves=moves)
             self.audit.note(event, patient_id, by, document.what)
             if changed:
                 storage.settle()
@@ -191,18 +191,6 @@ class Ward:
                 found = path.stat()
                 marks.append((found.st_mtime_ns, found.st_size, found.st_ino))
         return tuple(marks)
-
-    def clock_line(self, patient_id: str, now: datetime) -> str:
-        """What to say of a clock that stands before the patient's last examination; else empty."""
-        meta = documents.first(self._tables(patient_id), "meta")
-        last = datetime.fromisoformat(meta["last_at"]) if meta.get("last_at") else now
-        if now >= last:
-            return ""
-        here, there = now, last.astimezone(now.tzinfo)
-        return (
-            f"The clock says {here.day} {here:%b %H:%M}, before the last examination "
-            f"({there.day} {there:%b %H:%M}): check it."
-        )
 
     # --- patients ---------------------------------------------------------------------------
 

@@ -127,6 +127,7 @@ class WardApp(PaintingApp):
         """
         from wardexam.exam.examination import Context, Examination
         from wardexam.reasoning.change import before
+        from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
 
         patient = self.ward.patient(patient_id)
@@ -134,7 +135,7 @@ class WardApp(PaintingApp):
         left = [d for d in self.ward.drafts() if d.patient_id == patient_id and not d.held]
         if left:
             draft, examination = self.ward.resume_draft(left[-1].draft_id)
-            said = f"Draft by {left[-1].by} resumed, {left[-1].keys} changes."
+            said = f"Draft resumed: {draft_line(left[-1], patient.bed, self.now())}."
         else:
             scale = stored[-1].scale if stored else "conventional"
             examination = Examination(
@@ -146,6 +147,7 @@ class WardApp(PaintingApp):
                 context=Context(age=patient.age, sex=patient.sex),
             )
             draft, said = self.ward.start_draft(examination, self.examiner), "New examination."
+            said = (clock_line(examination.at, stored[-1].at) if stored else "") or said
         self.draft = draft
         amends = bool(self.ward.revisions(patient_id, examination.id))
         if amends:
@@ -212,6 +214,7 @@ class WardApp(PaintingApp):
         stored = self.ward.examinations(patient_id)
         revisions = {e.id: self.ward.revisions(patient_id, e.id) for e in stored}
         text = course_text(stored, revisions)
+        self.ward.record("viewed", patient_id, self.examiner)
         self.push_screen(
             TextScreen(
                 f"Course  bed {self.ward.patient(patient_id).bed}", text, patient_id=patient_id
@@ -223,14 +226,19 @@ class WardApp(PaintingApp):
         from wardexam.note import handover
         from wardexam.terminal.screens.text import TextScreen
 
+        beds = self.ward.beds()
         rows = [
             (self.ward.patient(b.patient_id), self.ward.examinations(b.patient_id), b.summary)
-            for b in self.ward.beds()
+            for b in beds
+            if not b.trouble
         ]
+        text = handover.render(rows, now=self.now(), wording=self.wording)
+        self.ward.record("viewed", "ward", self.examiner)
         self.push_screen(
             TextScreen(
                 "Handover",
-                handover.render(rows, now=self.now(), wording=self.wording),
+                text + handover.left_out(beds),
                 page=handover.PAGE_LINES,
+                patient_id="ward",
             )
         )

@@ -82,6 +82,7 @@ class ExamineScreen(LineScreen):
         amends: bool = False,
     ) -> None:
         super().__init__()
+        self.shown_kept, self._trouble = 0, ""
         self.patient, self.examination, self.previous, self.draft = (
             patient,
             examination,
@@ -105,7 +106,7 @@ class ExamineScreen(LineScreen):
         """Start the reasoning; the base draws."""
         self._thinking = Thinking(self._from_thread, self._ahead)
         self._think()
-        self.set_interval(0.5, self._kept)
+        self.set_interval(0.25, self._kept)
 
     # --- what shows
 
@@ -327,7 +328,7 @@ class ExamineScreen(LineScreen):
             back = inverse(self.examination, change)
             self.examination = apply(self.examination, change)
         except InputError as error:
-            self.say(str(error)[: self.size.width])
+            self.say(error.line[: self.size.width])
             return False
         self.draft.append(change)
         self._undo.append((change, back))
@@ -371,14 +372,22 @@ class ExamineScreen(LineScreen):
                 self._draw_panel()
 
     def _kept(self) -> None:
-        if self.draft.problem and self.said != self.draft.problem:
-            self.say(self.draft.problem)
+        trouble, self._trouble = self._trouble, self.draft.problem
+        if self._trouble and self.said != self._trouble:
+            self.say(self._trouble)
+        elif trouble and not self._trouble:
+            self.say("In the ward's folder again.")
+        elif self.shown_kept != self.draft.kept:
+            self.draw_status()
 
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
         if not self._typing and self.query("#hint"):
-            kept = "NOT KEPT" if self.draft.problem else f"kept to change {self.draft.sent}"
+            self.shown_kept = self.draft.kept
+            kept = f"kept to change {self.shown_kept}"
+            if self.draft.problem:  # the line itself says where it is kept
+                kept = "" if self.said == self.draft.problem else "NOT IN THE WARD"
             room = self.size.width - len(kept) - 2
             said = (self.said or self._about())[:room]
             self.canvas("status").show([[(f"{said:<{room}}", ""), (f" {kept}", "quiet")]])
@@ -896,7 +905,7 @@ class ExamineScreen(LineScreen):
         try:
             saved = self._stored(why, summary)
         except WardexamError as error:
-            self.say(str(error)[: self.size.width])
+            self.say(error.line[: self.size.width])
             return
         app.draft = None
         self.dismiss(None)

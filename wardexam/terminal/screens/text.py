@@ -100,7 +100,7 @@ class TextScreen(LineScreen):
             try:
                 self.ward_app.ward.record(event, self._patient, self.ward_app.examiner)
             except RecordsError as error:
-                self.say(str(error))
+                self.say(error.line)
 
     def do_print(self) -> None:
         """Print on the plain screen and wait for Enter, so that the terminal's own selection works."""

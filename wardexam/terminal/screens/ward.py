@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from wardexam.errors import WardexamError
-from wardexam.records.repository import Bed, ConflictError
+from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 
@@ -52,11 +52,22 @@ class WardScreen(LineScreen):
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes."""
         self._reload()
-        drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
-        self.said = self.ward_app.notice
-        if drafts:
-            self.said = f"{len(drafts)} draft(s) left open (marked *): {self.key('open')} resumes, {self.key('set_aside')} sets aside."
+        self.said = self._drafts_left() or self.said or self.ward_app.notice
         self.set_interval(POLL_SECONDS, self._poll)
+
+    def _drafts_left(self) -> str:
+        """Drafts that nobody is writing: whose, how old, and what may be done with them."""
+        drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
+        if not drafts:
+            return ""
+        beds = {bed.patient_id: bed.bed for bed in self._beds}
+        last = draft_line(
+            drafts[-1], beds.get(drafts[-1].patient_id, "not listed"), self.ward_app.now()
+        )
+        more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
+        return (
+            f"Draft: {last}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
+        )
 
     def on_screen_resume(self) -> None:
         """Read again on coming back; the base then draws."""
@@ -73,8 +84,10 @@ class WardScreen(LineScreen):
             self._stamp = ward.stamp()
             beds = ward.beds(discharged=self._discharged)
         except WardexamError as error:
-            self.said = str(error)
+            self.said = error.line
             return
+        if ward.problem:
+            self.said = ward.problem
         wanted = self._search.lower()
         found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
@@ -146,7 +159,9 @@ class WardScreen(LineScreen):
         worse = "worse" if summary and summary.worse else ""
         rest = f"{worse:<6}{_ago(bed.last_at, now):>6} {_due(bed, now):<8} "
         text = (
-            summary.headline
+            "RECORD UNREADABLE"
+            if bed.trouble
+            else summary.headline
             if summary
             else "not examined"
             if bed.last_at is None
@@ -174,7 +189,7 @@ class WardScreen(LineScreen):
         try:
             do(self._bed)
         except WardexamError as error:
-            self.say(str(error))
+            self.say(error.line)
 
     def do_up(self) -> None:
         """Move up."""
@@ -287,7 +302,7 @@ class WardScreen(LineScreen):
             self.say(f"Not admitted: {first_fault(error)}")
             return
         except WardexamError as error:
-            self.say(str(error))
+            self.say(error.line)
             return
         self._reload()
         self._row = next((n for n, b in enumerate(self._beds) if b.patient_id == patient.id), 0)
@@ -317,7 +332,7 @@ class WardScreen(LineScreen):
                 : self.size.width
             ]
         except WardexamError as error:
-            self.said = str(error)
+            self.said = error.line
         self._reload()
         self.redraw()
 
@@ -341,7 +356,7 @@ class WardScreen(LineScreen):
             else:
                 app.ward.discharge(bed.patient_id, app.now(), app.examiner)
         except WardexamError as error:
-            self.say(str(error))
+            self.say(error.line)
             return
         self.said = (
             "Restored." if self._discharged else f"Discharged; kept under {self.key('discharged')}."
