@@ -189,3 +189,13 @@ def test_it_needs_no_screen():
         [sys.executable, "-c", script], capture_output=True, text=True, timeout=60, check=True
     )
     assert done.stdout.split() == []
+
+
+def test_a_statement_keeps_who_and_when_and_is_withdrawn_by_the_same_answer(ward):
+    code, said = talk(ward, *ADMIT, "", "r", "1", "3", "s", "n", "", "y")
+    assert code == 0
+    (statement,) = stored(ward).rest_normal
+    assert statement.by == "Dr Test"
+    assert statement.at is not None
+    code, said = talk(ward, "1", "", "r", "1", "3", "r", "1", "3", "q")
+    assert "Withdrawn: the rest of reflexes in the right arm." in said

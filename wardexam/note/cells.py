@@ -22,9 +22,21 @@ def cell(finding: Finding | None, scale: ScaleName | None) -> str:
         mark = shown.mark
     else:
         mark = finding.choice.mark if finding.choice else finding.answer
+    if finding.row.answers == "residual":
+        return f"{finding.amount} {mark}"
     if finding.amount is not None:
         mark += f" {finding.amount}"
     return mark
+
+
+def narrow(finding: Finding | None, scale: ScaleName | None) -> str:
+    """What a cell of five columns says: an angle or a number of beats instead of the word where it is known."""
+    text = cell(finding, scale)
+    if finding is None or finding.amount is None:
+        return text.split(" ")[0]
+    if finding.row.answers == "angle_test":
+        return f"{finding.amount}deg"
+    return text.replace(" ", "") if len(text) > 5 else text
 
 
 def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:

@@ -18,7 +18,7 @@ from wardexam.note.body import figure
 from wardexam.note.cells import cell, remarks
 from wardexam.reasoning.asymmetry import asymmetries
 from wardexam.reasoning.change import sum_score
-from wardexam.reasoning.urgency import NOT_EXCLUDED, Urgency
+from wardexam.reasoning.urgency import NOT_EXCLUDED, POLICY, Urgency
 
 WIDTH = 72
 Form = Literal["table", "line", "figure"]
@@ -212,7 +212,7 @@ def render(
     lines += flag_lines(examination)
     if urgency:
         lines += [
-            f"Urgency: {urgency.word}.",
+            f"Urgency: {urgency.word}. {POLICY}",
             *(
                 line
                 for r in urgency.reasons[:3]

@@ -156,7 +156,10 @@ def assess(
     fired = []
     for name, row in rules().items():
         if holds & set(row["any"]) and holds >= set(row["all"]):
-            words = {**row, **(wording or {}).get(name, {})}
+            own = (wording or {}).get(name, {})
+            words = {**row, **own}
+            if name == "worse" and change and "reason" not in own:
+                words["reason"] = change.headline  # says what is worse
             fired.append(
                 Reason(
                     name,

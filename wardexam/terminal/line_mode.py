@@ -102,7 +102,7 @@ def _begin(
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
     earlier = [e for e in stored if e.id != examination.id]
     previous = earlier[-1] if earlier else None
-    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording)
+    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording, now)
 
 
 def _offer_drafts(

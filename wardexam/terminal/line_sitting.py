@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING, get_args
 
 from wardexam.anatomy.catalogue import PARTS
@@ -45,6 +46,7 @@ class Sitting:
     engine: "Engine"
     previous: Examination | None
     wording: "Wording"
+    now: Callable[[], datetime]
     undos: list[tuple[Change, str]] = field(default_factory=list)
     told: str = ""
 
@@ -137,7 +139,7 @@ def _scale(sitting: Sitting) -> None:
 
 
 def _rest_normal(sitting: Sitting) -> None:
-    """Take the statement that the rest of a part was examined and normal."""
+    """Take the statement that the rest of a part was examined and normal; again withdraws it."""
     limbs = get_args(Limb)
     parts = [part for part in PARTS if part != "sphincters"]
     part = sitting.talk.choose("You examined the rest of which part, all normal? A number:", parts)
@@ -147,7 +149,16 @@ def _rest_normal(sitting: Sitting) -> None:
     if part is None or limb is None:
         return
     key = f"{parts[part]} {limbs[limb]}"
-    row = {"part": parts[part], "limb": limbs[limb], "by": sitting.examination.examiner}
+    if any(f"{s.part} {s.limb}" == key for s in sitting.examination.rest_normal):
+        said = f"Withdrawn: the rest of {parts[part]} in the {limbs[limb]}."
+        sitting.change(Change("rest_normal", key, None), said)
+        return
+    row = {
+        "part": parts[part],
+        "limb": limbs[limb],
+        "by": sitting.examination.examiner,
+        "at": sitting.now().isoformat(),
+    }
     sitting.change(
         Change("rest_normal", key, row),
         f"Stated: the rest of {parts[part]} in the {limbs[limb]} was examined and normal.",

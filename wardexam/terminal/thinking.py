@@ -75,7 +75,7 @@ class Thinking:
 
     def __init__(
         self,
-        answer: Callable[[int, "Reading | None"], None],
+        answer: Callable[[int, "Reading | None"], object],
         ahead: "Callable[[Examination], Iterable[Examination]]" = lambda _: (),
     ) -> None:
         self._answer, self._ahead = answer, ahead
@@ -96,6 +96,13 @@ class Thinking:
             self._request = (self._number if known is None else 0, examination)
             self._wake.notify()
             return self._number, known
+
+    def wait_for(self, examination: "Examination", seconds: float) -> "Reading | None":
+        """The reading of an examination that was asked for; None where it does not come in time."""
+        wanted = essence(examination)
+        with self._wake:
+            self._wake.wait_for(lambda: wanted in self._known, seconds)
+            return self._known.get(wanted)
 
     def _run(self) -> None:
         while True:
@@ -122,7 +129,9 @@ class Thinking:
             return None  # a fault of the reasoning must never take the grid down
         while len(self._known) >= KEPT:
             del self._known[next(iter(self._known))]
-        self._known[essence(examination)] = reading
+        with self._wake:
+            self._known[essence(examination)] = reading
+            self._wake.notify_all()
         return reading
 
     def _read_ahead(self, examination: "Examination") -> None:

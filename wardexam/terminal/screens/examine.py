@@ -27,8 +27,9 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
-from wardexam.note.cells import cell
+from wardexam.note.cells import narrow
 from wardexam.note.note import PART_TITLES
+from wardexam.reasoning.change import sum_score
 from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import panel_lines
 from wardexam.terminal.screens.base import LineScreen
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 Row = Sign | Flag
 WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
 FLAGS = "flags"
+PATIENCE = 2.0  # seconds that saving waits for the reading of the last key
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
     "p": "pain", "c": "cast", "a": "amputation", "r": "cannot_relax", "d": "declined", "s": "sedated",
@@ -104,7 +106,10 @@ class ExamineScreen(LineScreen):
 
     def on_mount(self) -> None:
         """Start the reasoning; the base draws."""
-        self._thinking = Thinking(self._from_thread, self._ahead)
+        app = self.app  # the thread has none of its own, and may answer when the screen is gone
+        self._thinking = Thinking(
+            lambda number, reading: app.call_later(self._answered, number, reading), self._ahead
+        )
         self._think()
         self.set_interval(0.25, self._kept)
 
@@ -136,7 +141,8 @@ class ExamineScreen(LineScreen):
         if self._page == FLAGS:
             return "Red flags"
         if self._page not in row_sets():
-            return PART_TITLES[self._page]
+            score = sum_score(self.examination) if self._page == "power" else None
+            return PART_TITLES[self._page] + ("" if score is None else f", sum {score}/60")
         name = row_sets()[self._page].name
         long = f"Reflexes and more: {name}"
         return long if len(long) <= 24 else name.capitalize()
@@ -217,7 +223,7 @@ class ExamineScreen(LineScreen):
                 text = self.examination.flags.get(row.id, "not asked")
             else:
                 finding = self.examination.finding(row.id, side)
-                text = cell(finding, self.examination.scale).split(" ")[0]
+                text = narrow(finding, self.examination.scale)
                 if finding and "reinforced" in finding.qualities:
                     text += "r"
                 elif finding and finding.qualities:
@@ -234,11 +240,7 @@ class ExamineScreen(LineScreen):
         if self.previous is None or isinstance(row, Flag):
             return ""
         found = [self.previous.finding(row.id, s) for s in self._sides(row)]
-        return (
-            "/".join(cell(f, self.examination.scale).split(" ")[0] for f in found)[:9]
-            if any(found)
-            else ""
-        )
+        return "/".join(narrow(f, self.examination.scale) for f in found)[:9] if any(found) else ""
 
     def _draw_panel(self) -> None:
         from wardexam.reasoning.urgency import assess
@@ -359,8 +361,11 @@ class ExamineScreen(LineScreen):
         for answer in sorted(answers, key=lambda a: a.code not in likely):
             yield apply(examination, self._graded(row, side, answer))
 
-    def _from_thread(self, number: int, reading: "Reading | None") -> None:
-        self.app.call_later(self._answered, number, reading)
+    def _settled(self) -> "Reading | None":
+        """The reading of what is entered now: what is saved or accepted never rests on an older one."""
+        if self._asked != self._number_read and self._thinking and not self._failed:
+            return self._thinking.wait_for(self.examination, PATIENCE)
+        return self._reading
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
         # An answer may come while the screen is being left, its canvases gone already.
@@ -876,7 +881,8 @@ class ExamineScreen(LineScreen):
         if self.examination.suggestion:
             text, said = "", "Suggestion withdrawn from the note."
         else:
-            text = accepted_text(self._reading) if self._reading else ""
+            reading = self._settled()
+            text = accepted_text(reading) if reading else ""
             said = "Suggestion accepted into the note."
         if not text and not self.examination.suggestion:
             self.say("No suggestion to accept yet.")
@@ -899,9 +905,10 @@ class ExamineScreen(LineScreen):
         from wardexam.reasoning.urgency import assess
 
         app = self.ward_app
-        urgency = assess(self.examination, self.previous, self._reading, app.wording)
+        reading = self._settled()
+        urgency = assess(self.examination, self.previous, reading, app.wording)
         change = compare(self.previous, self.examination) if self.previous else None
-        summary = summarise(urgency, change, self._reading)
+        summary = summarise(urgency, change, reading)
         try:
             saved = self._stored(why, summary)
         except WardexamError as error:

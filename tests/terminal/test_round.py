@@ -1,0 +1,169 @@
+"""The rest of the examination on the screen: statements, sums, numbers, jumps, and what is saved of them."""
+
+import pytest
+
+from tests.terminal.screens import demo_app, dump, settled
+from wardexam.exam.row_sets import row_sets
+from wardexam.terminal.screens.examine import ExamineScreen
+
+
+@pytest.fixture
+def app(tmp_path):
+    return demo_app(tmp_path / "ward")
+
+
+def shown(app, sign):
+    """The line of a sign on the grid."""
+    row = next(n for n, r in enumerate(app.screen.rows) if r.id == sign)
+    _, first = app.screen._window()
+    return dump(app)[2 + row - first]
+
+
+SUM = ["shoulder_abduction", "elbow_flexion", "wrist_extension", "hip_flexion", "knee_extension", "ankle_dorsiflexion"]  # fmt: skip
+
+
+async def test_the_sum_score_shows_once_its_twelve_movements_are_graded(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        for sign in SUM:
+            assert "sum" not in dump(app)[1]
+            app.screen._go(sign, "right")
+            await pilot.press("4", "4")
+        assert "Power (MRC), sum 48/60" in dump(app)[1]
+
+
+async def test_a_number_is_typed_where_it_belongs_and_shows_in_its_cell(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter")
+        app.screen._go("post_void_residual", "midline")
+        await pilot.press(*"480", "enter")
+        assert "480" in shown(app, "post_void_residual")[25:35]
+        assert "320" in shown(app, "post_void_residual")[37:47]  # the last examination's
+        app.screen._go("straight_leg_raise", "right")
+        await pilot.press("1", "enter", *"35", "enter")  # graded, moved on, then its angle
+        assert "35deg" in shown(app, "straight_leg_raise")
+        app.screen._go("clonus_ankle", "left")
+        await pilot.press("1", "enter", *"4", "enter")
+        assert "few 4" in shown(app, "clonus_ankle")
+
+
+@pytest.mark.parametrize("text", ["", "x", "9999"])
+async def test_a_number_that_cannot_be_changes_nothing(app, text):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen._go("post_void_residual", "midline")
+        await pilot.press("enter", *text, "enter")
+        assert app.screen.examination.findings == ()
+
+
+@pytest.mark.parametrize(
+    ("keys", "levels"),
+    [
+        (["1", "0", "enter"], {"right": "T10"}),
+        (["b", "4", "enter"], {"right": "T4", "left": "T4"}),
+        (["enter", *"c5", "enter"], {"right": "C5"}),
+        (["b", "enter", *"L1", "enter"], {"right": "L1", "left": "L1"}),
+        (["0", "0"], {"right": "none", "left": "none"}),
+        (["9", "9", "enter"], {}),
+    ],
+)
+async def test_a_level_takes_few_keys(app, keys, levels):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen._go("level_pin", "right")
+        await pilot.press(*keys)
+        assert {f.side: f.answer for f in app.screen.examination.findings} == levels
+
+
+async def test_statements_of_every_limb_show_on_their_page_and_leave_cells_blank(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        for sign, side in (
+            ("elbow_flexion", "right"),
+            ("elbow_flexion", "left"),
+            ("knee_extension", "right"),
+            ("knee_extension", "left"),
+            ("face_lower", "right"),
+        ):
+            app.screen._go(sign, side)
+            await pilot.press("e")
+        text = " ".join(" ".join(line[:25].split()) for line in dump(app))
+        for limb in ("R arm power", "L arm power", "R leg power", "L leg power", "head power"):
+            assert limb in text.replace("Rest normal: ", "")
+        assert app.screen.examination.findings == ()
+        (first, *_) = app.screen.examination.rest_normal
+        assert (first.by, first.at) == ("Dr Test", app.now())
+        assert "5" not in shown(app, "elbow_flexion")[25:35]
+        assert len(app.screen.canvas("labels").text()) <= app.screen.canvas("labels").size.height
+
+
+@pytest.mark.parametrize(
+    "sign", ["bladder", "anal_tone", "perianal", "saddle", "pin_S3", "touch_S4_5", "anal"]
+)
+async def test_a_statement_is_refused_for_sphincters_and_the_saddle(app, sign):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen._go(sign, "right")
+        await pilot.press("e")
+        assert "Refused" in dump(app)[-2]
+        assert app.screen.examination.rest_normal == ()
+
+
+async def test_a_statement_is_refused_for_the_flags(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "f", "e")
+        assert "Refused" in dump(app)[-2]
+
+
+async def test_a_set_of_rows_is_chosen_by_its_number(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        for number, rows in enumerate(row_sets().values(), 1):
+            await pilot.press("m")
+            assert f"{number} {rows.short}" in dump(app)[-1]
+            await pilot.press(str(number))
+            assert app.screen.rows == rows.signs
+        await pilot.press("m", "x")
+        assert "Nothing was changed" in dump(app)[-2]
+        assert app.screen.draft.sent == 0
+
+
+async def test_the_suggested_sign_is_one_key_away_whatever_part_it_is_in(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", *"2222220")
+        await settled(pilot)
+        wanted = app.screen._reading.next_signs[0].key
+        await pilot.press("t")
+        assert (app.screen.row.id, app.screen.side) == wanted
+
+
+async def test_the_row_under_the_cursor_is_said_in_full(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen._go("pin_T10", "right")
+        await pilot.press("right")
+        assert "left pinprick T10: T10, umbilicus" in dump(app)[-2]
+        await pilot.press("f", "down")
+        assert "Numb between the legs" in dump(app)[-2]
+
+
+async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter", "w", *"days", "enter", "enter", "enter", "enter")
+        patient = app.screen.patient.id
+        for sign, keys in (
+            ("knee", "33"),
+            ("ankle", "33"),
+            ("abdominal_upper", "22"),
+            ("abdominal_lower", "00"),
+            ("vibration_leg", "11"),
+        ):
+            app.screen._go(sign, "right")
+            for key in keys:
+                app.screen.press(key, key)
+        app.screen.press("s", "s")  # before any reading has come
+        await pilot.pause()
+        assert not isinstance(app.screen, ExamineScreen)
+        (bed,) = [b for b in app.ward.beds() if b.patient_id == patient]
+        assert bed.summary.urgency == 2
+        assert bed.summary.headline.startswith("signs suggest")
