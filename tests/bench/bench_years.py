@@ -74,7 +74,7 @@ def main() -> None:
             print(
                 f"{BEDS} beds {name} {number} discharged: made in {time.perf_counter() - begun:.1f} s"
             )
-        size = sum(f.stat().st_size for f in wards["with"].folder.iterdir()) / 1e6
+        size = sum(f.stat().st_size for f in wards["with"].folder.rglob("*") if f.is_file()) / 1e6
         print(f"{size:.1f} MB on disk")
         plain, full = measures(wards["without"]), measures(wards["with"])
         print(f"{'median of ' + str(TIMES) + ', ms':<32}{'without':>9}{'with':>9}{'ratio':>8}")

@@ -12,7 +12,7 @@ from wardexam.records.ward import Ward
 
 
 def stays(
-    number: int, now: datetime, discharged: bool
+    number: int, now: datetime, *, discharged: bool
 ) -> Iterator[tuple[Patient, list[Examination]]]:
     """Invented patients with their examinations; those discharged left over the five years before."""
     kind = "gone" if discharged else "here"
@@ -38,6 +38,5 @@ def stays(
 
 def fill(ward: Ward, here: int, gone: int, now: datetime) -> None:
     """Put so many patients on the ward and among the discharged."""
-    for number, discharged in ((gone, True), (here, False)):
-        for patient, made in stays(number, now, discharged):
-            ward.take_in([Arrival(patient, tuple(made), headline_of(made))], "bench")
+    everyone = (*stays(gone, now, discharged=True), *stays(here, now, discharged=False))
+    ward.take_in((Arrival(p, tuple(made), headline_of(made)) for p, made in everyone), "bench")
