@@ -117,7 +117,7 @@ async def test_undo_says_what_it_undid_and_redo_brings_it_back(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2", "0", "u")
         assert answers(app) == {("biceps", "right"): "2+"}
-        assert "Undone: biceps left" in dump(app)[-2]
+        assert "Undone: left biceps 0." in dump(app)[-2]
         await pilot.press("U")
         assert answers(app)["biceps", "left"] == "0"
 

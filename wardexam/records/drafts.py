@@ -9,6 +9,7 @@ import json
 import os
 import queue
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -179,6 +180,7 @@ class Draft:
         kept: Changes known to be on disk, here or elsewhere.
         sent: Changes handed over.
         problem: Why the draft is not in the ward's folder and where it is, in one line.
+        settled: Called from the thread once changes are on disk or cannot be.
     """
 
     def __init__(
@@ -188,6 +190,7 @@ class Draft:
         self.sent, self.kept = len(lines) - 1, 0
         self._lines, self._here, self._there = lines, here, there
         self._held = -1
+        self.settled: Callable[[], object] = lambda: None
         self._queue: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._idle = threading.Event()
         self._settle()
@@ -266,6 +269,7 @@ class Draft:
                 item = self._queue.get(timeout=RETRY_SECONDS if self.problem else None)
             except queue.Empty:
                 self._settle()
+                self._tell()
                 continue
             if item is None:
                 return
@@ -273,6 +277,11 @@ class Draft:
             self._settle()
             if self._queue.empty():
                 self._idle.set()
+                self._tell()
+
+    def _tell(self) -> None:
+        with suppress(Exception):  # whoever listens cannot stop the keeping
+            self.settled()
 
     def _settle(self) -> None:
         """Bring the ward's folder up to date; failing that, the user's own."""

@@ -144,11 +144,13 @@ class DraftWriter(Protocol):
         sent: Changes handed over.
         kept: Changes known to be kept beyond this process.
         problem: Why changes are not where they should be and where they are instead, in one line.
+        settled: Called, from any thread, once changes are kept or cannot be.
     """
 
     sent: int
     kept: int
     problem: str
+    settled: Callable[[], object]
 
     @property
     def draft_id(self) -> str:

@@ -92,13 +92,20 @@ class WardApp(PaintingApp):
             self.call_after_refresh(warm)
 
     async def on_event(self, event: events.Event) -> None:
-        """Hand every key to the screen that is on top when its turn comes.
+        """Hand every key, paste and click to the screen that is on top when its turn comes.
 
         Textual forwards a key to the screen on top when it arrives, so that a key typed ahead of a
         screen that is just opening would land on the one below.
         """
-        if isinstance(event, events.Key) and isinstance(self.screen, LineScreen):
-            self.screen.on_key(event)
+        screen = self.screen if self.screen_stack else None
+        if not isinstance(screen, LineScreen):
+            await super().on_event(event)
+        elif isinstance(event, events.Key):
+            screen.on_key(event)
+        elif isinstance(event, events.Paste):
+            screen.on_paste(event)
+        elif isinstance(event, events.MouseEvent):
+            screen.on_mouse(event)
         else:
             await super().on_event(event)
 

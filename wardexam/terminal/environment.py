@@ -156,6 +156,15 @@ def background(environ: Mapping[str, str]) -> Background:
     return "dark" if number.isdecimal() or environ.get("TERM", "") == "linux" else "unknown"
 
 
+def has_shell() -> bool:
+    """Whether a shell with job control started us: without one a stop would be for ever."""
+    try:
+        parent = os.getppid()
+        return os.getsid(parent) == os.getsid(0) and os.getpgid(parent) != os.getpgrp()
+    except OSError:
+        return False
+
+
 def _switch(environ: Mapping[str, str], name: str, default: bool) -> bool:
     value = environ.get(name, "").lower()
     if value in ("1", "on", "yes", "true"):

@@ -29,6 +29,7 @@ ALWAYS = (
     Key("help", ("question_mark",), "help", "the keys"),
     Key("commands", ("colon",), "commands", "search a command and run it"),
     Key("repaint", ("ctrl+l",), "", "draw the screen anew"),
+    Key("suspend", ("ctrl+z",), "", "to the shell; fg comes back"),
 )
 
 EXAMINE = (

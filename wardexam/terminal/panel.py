@@ -66,7 +66,9 @@ def panel_lines(
     if failed:
         lines += _block("Reasoning unavailable; the grid works on.", width, 5, "warn")
     elif reading is None or not entered:
-        lines += [[("Where (suggestion)", "accent")], *_block("Nothing entered yet.", width, 4)]
+        waits = reading is None and examination.findings
+        none_yet = "Working it out .." if waits else "Nothing entered yet."
+        lines += [[("Where (suggestion)", "accent")], *_block(none_yet, width, 4)]
     else:
         title = "Where (suggestion)" if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
         lines.append([(title, "accent")])

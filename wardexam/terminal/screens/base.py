@@ -10,6 +10,7 @@ from textual.geometry import Size
 from textual.screen import Screen
 
 from wardexam.terminal.canvas import Canvas
+from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
 
 if TYPE_CHECKING:
@@ -135,6 +136,20 @@ class LineScreen(Screen[None]):
         else:
             self.press(event.key, event.character)
 
+    def on_mouse(self, event: events.MouseEvent) -> None:
+        """The mouse does what keys do, in its turn among them; nothing needs it."""
+        self.ward_app.touched()
+        wheel = {events.MouseScrollDown: "down", events.MouseScrollUp: "up"}.get(type(event))
+        if self._typing:
+            return
+        if isinstance(event, events.MouseDown):
+            self.click(int(event.x), int(event.y))
+        elif wheel and any(row.action == wheel for row in self.keys):
+            self.do(wheel)
+
+    def click(self, x: int, y: int) -> None:
+        """Something was clicked at a column and line."""
+
     def _type(self, event: events.Key) -> None:
         assert self._typing is not None
         question, text, then = self._typing
@@ -188,6 +203,13 @@ class LineScreen(Screen[None]):
         from wardexam.terminal.screens.commands import CommandsScreen
 
         self.app.push_screen(CommandsScreen(self))
+
+    def do_suspend(self) -> None:
+        """To the shell, where there is one to come back from."""
+        if has_shell():
+            self.app.action_suspend_process()
+        else:
+            self.say("No shell to go to here. Everything is kept; leave as shown below.")
 
     def do_repaint(self) -> None:
         """Draw everything, whatever else has drawn on the terminal."""

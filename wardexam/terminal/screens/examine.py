@@ -6,7 +6,7 @@ changes nothing and says what would be.
 
 import textwrap
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any, NamedTuple, get_args
 
 from textual.geometry import Offset
 
@@ -43,6 +43,7 @@ Row = Sign | Flag
 WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
 FLAGS = "flags"
 PATIENCE = 2.0  # seconds that saving waits for the reading of the last key
+GRID = 47  # columns of the grid
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
     "p": "pain", "c": "cast", "a": "amputation", "r": "cannot_relax", "d": "declined", "s": "sedated",
@@ -56,6 +57,14 @@ QUALITY_KEYS: dict[str, Quality] = {
     "r": "reinforced",
 }
 NUMBER_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
+
+
+class Step(NamedTuple):
+    """A change made, what takes it back, and what was said of it."""
+
+    change: Change
+    back: Change
+    said: str
 
 
 class ExamineScreen(LineScreen):
@@ -97,8 +106,8 @@ class ExamineScreen(LineScreen):
         self._row, self._side = 0, 0
         self._down_first = self._both = False
         self._choice: str = ""  # "reason", "quality", "rows" or "jump" while one letter is awaited
-        self._undo: list[tuple[Change, Change]] = []
-        self._redo: list[tuple[Change, Change]] = []
+        self._undo: list[Step] = []
+        self._redo: list[Step] = []
         self._reading: Reading | None = None
         self._failed = False
         self._asked = self._number_read = 0
@@ -111,7 +120,7 @@ class ExamineScreen(LineScreen):
             lambda number, reading: app.call_later(self._answered, number, reading), self._ahead
         )
         self._think()
-        self.set_interval(0.25, self._kept)
+        self.draft.settled = lambda: app.call_later(self._kept)
 
     # --- what shows
 
@@ -333,7 +342,7 @@ class ExamineScreen(LineScreen):
             self.say(error.line[: self.size.width])
             return False
         self.draft.append(change)
-        self._undo.append((change, back))
+        self._undo.append(Step(change, back, said))
         self._redo.clear()
         self.said = said
         return True
@@ -499,7 +508,7 @@ class ExamineScreen(LineScreen):
 
     def _last_graded(self) -> tuple[str, Side] | None:
         """The sign last graded: a quality speaks of it when the cursor has moved on."""
-        for change, _ in reversed(self._undo):
+        for change in (step.change for step in reversed(self._undo)):
             if change.what == "finding" and change.value:
                 return change.value["sign"], change.value["side"]
         return None
@@ -537,6 +546,14 @@ class ExamineScreen(LineScreen):
         self._side = 1 if side == "left" else 0
         self.said = f"At {'' if side == 'midline' else side + ' '}{row.name}."
         self.redraw()
+
+    def click(self, x: int, y: int) -> None:
+        """A click on a grade puts the cursor there."""
+        room, first = self._window()
+        row = first + y - 2
+        if 0 <= y - 2 < room and row < len(self.rows) and x < GRID:
+            self._row = row
+            self._move(side=1 if x >= 31 else 0)
 
     def _move(self, rows: int = 0, side: int | None = None) -> None:
         self._row = max(0, min(len(self.rows) - 1, self._row + rows))
@@ -730,21 +747,21 @@ class ExamineScreen(LineScreen):
 
     def _step(
         self,
-        source: list[tuple[Change, Change]],
-        target: list[tuple[Change, Change]],
+        source: list[Step],
+        target: list[Step],
         verb: str,
         *,
         back: bool,
     ) -> None:
         if not source:
-            self.say(f"Nothing to {verb}.")
+            self.say(f"Nothing {verb}: no change is left.")
             return
-        change, inverse_ = source.pop()
-        step = inverse_ if back else change
-        self.examination = apply(self.examination, step)
-        self.draft.append(step)
-        target.append((change, inverse_))
-        named = change.key.replace("_", " ") or change.what
+        step = source.pop()
+        change = step.back if back else step.change
+        self.examination = apply(self.examination, change)
+        self.draft.append(change)
+        target.append(step)
+        named = step.said.split(". ")[0].rstrip(".") or change.key.replace("_", " ") or change.what
         self.said = f"{verb.capitalize()}: {named}."
         self._changed()
 

@@ -17,6 +17,9 @@ class HiddenScreen(LineScreen):
         """No keys."""
         return ""
 
+    def on_mouse(self, event: events.MouseEvent) -> None:
+        """Only a key shows again."""
+
     def on_key(self, event: events.Key) -> None:
         """Show again."""
         event.stop()

@@ -126,8 +126,7 @@ class WardScreen(LineScreen):
             f"{'Bed':<6}{'Name':<17}{'Age':>3} {'Urgency':<8}{'':<6}{'Last':>6} {'Due':<8} Reason"
         )
         lines: list[Line] = [[(f"  {names}", "quiet")]]
-        room = self.size.height - 4
-        first = max(0, min(self._row - room // 2, len(self._beds) - room))
+        room, first = self._window()
         for number, bed in enumerate(self._beds[first : first + room], first):
             lines.append(self._line(bed, now, chosen=number == self._row))
         if not self._beds:
@@ -190,6 +189,23 @@ class WardScreen(LineScreen):
             do(self._bed)
         except WardexamError as error:
             self.say(error.line)
+
+    def _window(self) -> tuple[int, int]:
+        """How many beds show, and which is the first."""
+        room = self.size.height - 4
+        return room, max(0, min(self._row - room // 2, len(self._beds) - room))
+
+    def click(self, x: int, y: int) -> None:
+        """A click on a bed chooses it; on the chosen one examines."""
+        room, first = self._window()
+        row = first + y - 2
+        if not 0 <= y - 2 < room or row >= len(self._beds):
+            return
+        if row == self._row:
+            self.do_open()
+        else:
+            self._row = row
+            self.redraw()
 
     def do_up(self) -> None:
         """Move up."""
