@@ -103,7 +103,7 @@ def test_the_doctor_sees_the_own_words_while_examining(home):
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("12 patients")
-        session.send("\rfj1")
+        session.send("jj\rfj1")
         session.wait("NOW: our own pathway")
         session.wait("bleep 1234")
         session.send("q")
@@ -117,7 +117,7 @@ def test_the_doctor_is_told_in_one_line_of_the_list_that_a_file_was_refused(home
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("wording.toml, line 3: 'urgency'")
-        session.send("\rfj1")
+        session.send("jj\rfj1")
         session.wait("NOW: possible cauda equina")
         session.send("q")
         session.wait("12 patients")

@@ -1,5 +1,7 @@
 """The rules as a table: every row whole, and what is said beside the urgency."""
 
+import pytest
+
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.urgency import NOT_EXCLUDED, WORDS, assess, rules
@@ -37,3 +39,25 @@ def test_the_gravest_reason_comes_first():
 
 def test_flags_said_yes_are_named_whether_or_not_a_rule_fires():
     assert urgency("flag:cancer=yes flag:trauma=no").answered_yes == (flags()["cancer"].short,)
+
+
+@pytest.mark.parametrize(
+    ("line", "order"),
+    [
+        # The whole spine is imaged where signs lie above the cauda; the coordinator is called where there is cancer.
+        ("flag:saddle_numb=yes", ["cauda_equina"]),
+        ("bladder retention plantar up/up", ["cord", "cauda_equina"]),
+        (
+            "flag:cancer=yes bladder retention level_pin T8/T8",
+            ["metastatic_compression", "cord", "cauda_equina"],
+        ),
+        ("flag:cancer=yes bladder retention", ["cauda_equina", "metastatic_compression"]),
+    ],
+)
+def test_among_equals_the_one_whose_imaging_covers_more_is_said_first(line, order):
+    named = [
+        r.rule
+        for r in urgency(line).reasons
+        if r.rule in ("cord", "cauda_equina", "metastatic_compression")
+    ]
+    assert named == order

@@ -1,6 +1,7 @@
 """A ward of every earlier form opens, on a copy first, with everything in it."""
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -52,7 +53,12 @@ def test_layout_1_opens_with_everything_in_it(old, tmp_path):
     now, expected = open_ward(old), open_ward(tmp_path / "new")
     assert contents(now) == contents(expected)
     for discharged in (False, True):
-        assert now.beds(discharged=discharged) == expected.beds(discharged=discharged)
+        found, wanted = now.beds(discharged=discharged), expected.beds(discharged=discharged)
+        # The summary keeps the words of its day.
+        assert [replace(b, summary=None) for b in found] == [
+            replace(b, summary=None) for b in wanted
+        ]
+        assert [bool(b.summary) for b in found] == [bool(b.summary) for b in wanted]
     assert check_store(old, repair=False, by="x", at=now.patient("avzac69ob94i575u").admitted).sound
 
 

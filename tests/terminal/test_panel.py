@@ -4,7 +4,7 @@ import pytest
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.urgency import WORDS, Reason, Urgency, assess, rules
+from wardexam.reasoning.urgency import EARLIER, WORDS, Reason, Urgency, assess, rules
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.panel import URGENT, panel_lines
 
@@ -15,9 +15,11 @@ def panel(examination: Examination, urgency: Urgency, width: int = NARROWEST) ->
     return [plain(line) for line in panel_lines(examination, urgency, None, width)]
 
 
+@pytest.mark.parametrize("when", ["", EARLIER])
 @pytest.mark.parametrize("rule", list(rules()))
-def test_reason_imaging_and_whom_to_call_are_read_whole(rule):
+def test_reason_imaging_and_whom_to_call_are_read_whole(rule, when):
     row = rules()[rule]
+    row = {**row, "reason": row["reason"] + when}
     level = row["urgency"]
     reason = Reason(rule, level, row["reason"], row["image"], row["call"], row["source"])
     urgency = Urgency(level, WORDS[level], (reason,), (), (), "")

@@ -9,6 +9,7 @@ from wardexam.exam.flags import flags
 from wardexam.exam.text import to_ascii
 from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
+from wardexam.reasoning.standing import standing
 from wardexam.reasoning.urgency import assess
 from wardexam.records.repository import Bed, Summary
 
@@ -47,7 +48,8 @@ def headline_of(
         return None
     last = examinations[-1]
     previous = examinations[-2] if len(examinations) > 1 else None
-    urgency = assess(last, previous, None, wording)
+    stands = standing(examinations[:-1])
+    urgency = assess(last, previous, None, wording, stands=stands)
     return summarise(urgency, compare(previous, last) if previous else None, None)
 
 

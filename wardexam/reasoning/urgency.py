@@ -18,9 +18,12 @@ from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flag_names, flags
 from wardexam.reasoning.change import PATTERNS, compare
 from wardexam.reasoning.reading import Reading
+from wardexam.reasoning.standing import over
 
 # Own plain words, least to most.
 WORDS = ("none raised", "within days", "today", "now")
+# Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
+EARLIER = " (earlier)"
 POLICY = "Follow local policy."
 NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
 
@@ -134,9 +137,25 @@ def rules() -> dict[str, dict[str, Any]]:
     return table
 
 
+def _place(rule: str, fired: set[str]) -> int:
+    """How many rules that fired too are said before this one, each because the next yields to it."""
+    before = [r for r in rules().get(rule, {}).get("yields_to", ()) if r in fired]
+    return 1 + max(_place(r, fired) for r in before) if before else 0
+
+
+def _holds(examination: Examination) -> set[str]:
+    """The flags said yes and the named conditions on signs that hold."""
+    holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
+    return holds | {f"sign:{n}" for n, condition in CONDITIONS.items() if condition(examination)}
+
+
+def _fired(holds: set[str]) -> list[str]:
+    return [n for n, row in rules().items() if holds & set(row["any"]) and holds >= set(row["all"])]
+
+
 def assess(
     examination: Examination, previous: Examination | None, reading: Reading | None,
-    wording: Mapping[str, Mapping[str, str]] | None = None,
+    wording: Mapping[str, Mapping[str, str]] | None = None, *, stands: Examination | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
 
@@ -145,31 +164,29 @@ def assess(
         previous: The examination before, if any: what is worse raises urgency.
         reading: The inferred sites, if any: they can raise urgency.
         wording: The hospital's own words for a rule's texts (`wardexam.reasoning.wording`).
+        stands: What stands from earlier in the stay (`wardexam.reasoning.standing`): a rule that
+            fired on it fires until its signs are examined and its flags asked again.
     """
     change = compare(previous, examination) if previous else None
-    holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
-    holds |= {f"sign:{name}" for name, condition in CONDITIONS.items() if condition(examination)}
+    holds = _holds(examination)
     if change:
         holds |= {f"change:{name}" for name in change.patterns}
         if change.worse:
             holds.add("change:worse")
+    now = _fired(holds)
+    earlier = (
+        [n for n in _fired(_holds(over(stands, examination))) if n not in now] if stands else []
+    )
     fired = []
-    for name, row in rules().items():
-        if holds & set(row["any"]) and holds >= set(row["all"]):
-            own = (wording or {}).get(name, {})
-            words = {**row, **own}
-            if name == "worse" and change and "reason" not in own:
-                words["reason"] = change.headline  # says what is worse
-            fired.append(
-                Reason(
-                    name,
-                    row["urgency"],
-                    words["reason"],
-                    words["image"],
-                    words["call"],
-                    row["source"],
-                )
-            )
+    for name in (*now, *earlier):
+        own = (wording or {}).get(name, {})
+        words = {**rules()[name], **own}
+        if name == "worse" and change and "reason" not in own:
+            words["reason"] = change.headline  # says what is worse
+        text = words["reason"] + (EARLIER if name in earlier else "")
+        fired.append(
+            Reason(name, words["urgency"], text, words["image"], words["call"], words["source"])
+        )
     if reading is not None and reading.entered >= 3:
         for site in reading.sites[:1]:
             acute = examination.context.onset in ("sudden", "hours", "days")
@@ -177,7 +194,8 @@ def assess(
                 fired.append(Reason(
                     "inferred_site", 2 if acute else 1, f"signs suggest: {site.name}", "as the site suggests", "senior on call", "the tool's reading; judgement",
                 ))  # fmt: skip
-    fired.sort(key=lambda r: -r.urgency)
+    names = {r.rule for r in fired}
+    fired.sort(key=lambda r: (-r.urgency, _place(r.rule, names)))
     level = max((r.urgency for r in fired), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"

@@ -134,6 +134,7 @@ class WardApp(PaintingApp):
         """
         from wardexam.exam.examination import Context, Examination
         from wardexam.reasoning.change import before
+        from wardexam.reasoning.standing import standing
         from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
 
@@ -161,7 +162,10 @@ class WardApp(PaintingApp):
             stored = tuple(e for e in stored if e.id != examination.id)
         self.ward.record("viewed", patient_id, self.examiner)
         previous = before(stored, examination)
-        self.push_screen(ExamineScreen(patient, examination, previous, draft, said, amends=amends))
+        stands = standing(stored, until=examination)
+        self.push_screen(
+            ExamineScreen(patient, examination, previous, draft, said, stands=stands, amends=amends)
+        )
 
     def amend(self, examination: "Examination") -> None:
         """Open a saved examination again; saving makes a further revision of it."""
@@ -172,6 +176,7 @@ class WardApp(PaintingApp):
         """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
         from wardexam.reasoning.change import before
+        from wardexam.reasoning.standing import standing
         from wardexam.reasoning.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
 
@@ -181,7 +186,8 @@ class WardApp(PaintingApp):
         if shown is None:
             raise WardexamError("no examination is saved yet", remedy="press enter to examine")
         previous = before(stored, shown)
-        urgency = assess(shown, previous, None, self.wording)
+        stands = standing(stored, until=shown)
+        urgency = assess(shown, previous, None, self.wording, stands=stands)
 
         def render(form: "note.Form", scale: "ScaleName | None") -> str:
             return note.render(

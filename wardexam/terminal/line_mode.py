@@ -79,6 +79,7 @@ def _begin(
     wording: "Wording",
 ) -> Sitting:
     from wardexam.ready import engine
+    from wardexam.reasoning.standing import standing
 
     resumed = _offer_drafts(talk, ward, examiner, now)
     if resumed:
@@ -102,7 +103,10 @@ def _begin(
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
     earlier = [e for e in stored if e.id != examination.id]
     previous = earlier[-1] if earlier else None
-    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording, now)
+    stands = standing(earlier, until=examination)
+    return Sitting(
+        talk, ward, patient, examination, draft, engine(), previous, stands, wording, now
+    )
 
 
 def _offer_drafts(

@@ -37,6 +37,7 @@ from wardexam.terminal.thinking import Thinking
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
+    from wardexam.reasoning.urgency import Urgency
     from wardexam.records.repository import DraftWriter, Summary
 
 Row = Sign | Flag
@@ -76,6 +77,7 @@ class ExamineScreen(LineScreen):
         previous: The last examination, shown beside.
         draft: Where every change is kept.
         said: What the status line says first.
+        stands: What stands from earlier in the stay, which urgency goes by until it is looked at again.
         amends: Whether it is a further revision of a saved examination.
     """
 
@@ -90,6 +92,7 @@ class ExamineScreen(LineScreen):
         draft: "DraftWriter",
         said: str,
         *,
+        stands: Examination | None = None,
         amends: bool = False,
     ) -> None:
         super().__init__()
@@ -101,7 +104,7 @@ class ExamineScreen(LineScreen):
             draft,
         )
         self.said = said
-        self.amends = amends
+        self.stands, self.amends = stands, amends
         self._page = "core"
         self._row, self._side = 0, 0
         self._down_first = self._both = False
@@ -251,16 +254,20 @@ class ExamineScreen(LineScreen):
         found = [self.previous.finding(row.id, s) for s in self._sides(row)]
         return "/".join(narrow(f, self.examination.scale) for f in found)[:9] if any(found) else ""
 
-    def _draw_panel(self) -> None:
+    def _urgency(self, reading: "Reading | None") -> "Urgency":
         from wardexam.reasoning.urgency import assess
 
+        wording = self.ward_app.wording
+        return assess(self.examination, self.previous, reading, wording, stands=self.stands)
+
+    def _draw_panel(self) -> None:
         wide = self.size.width >= WIDE
         width = WIDE_PANEL - 1 if wide else min(60, self.size.width - 47)
         figure_canvas = self.canvas("figure")
         if figure_canvas.display != wide:
             figure_canvas.display = wide
             self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
-        urgency = assess(self.examination, self.previous, self._reading, self.ward_app.wording)
+        urgency = self._urgency(self._reading)
         self.canvas("panel").show(
             panel_lines(
                 self.examination,
@@ -288,9 +295,7 @@ class ExamineScreen(LineScreen):
     def hint_text(self) -> str:
         """What is accepted at the cursor, then the other keys."""
         if self._choice == "reason":
-            return "  ".join(f"{k} {REASON_WORDS[r]}" for k, r in REASON_KEYS.items())[
-                : self.size.width - 1
-            ]
+            return "  ".join(self._reasons()[5:])[: self.size.width - 1]
         if self._choice == "quality":
             return "  ".join(f"{k} {QUALITY_WORDS[q]}" for k, q in QUALITY_KEYS.items())[
                 : self.size.width - 1
@@ -501,6 +506,11 @@ class ExamineScreen(LineScreen):
         else:
             self.say("Nothing was changed.")
 
+    @staticmethod
+    def _reasons() -> list[str]:
+        """Why a sign may not be testable, with the letters; more than one line holds."""
+        return [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
+
     def _finding(self) -> Finding | None:
         return (
             self.examination.finding(self.row.id, self.side) if isinstance(self.row, Sign) else None
@@ -599,7 +609,7 @@ class ExamineScreen(LineScreen):
             self.say(f"Here: {self.accepted()}.")
             return
         self._choice = "reason"
-        self.draw_status()
+        self.say(f"Not testable: {'  '.join(self._reasons()[:5])}")
 
     def do_clear(self) -> None:
         """Take the finding away."""
@@ -919,11 +929,10 @@ class ExamineScreen(LineScreen):
             return
         from wardexam.note.headline import summarise
         from wardexam.reasoning.change import compare
-        from wardexam.reasoning.urgency import assess
 
         app = self.ward_app
         reading = self._settled()
-        urgency = assess(self.examination, self.previous, reading, app.wording)
+        urgency = self._urgency(reading)
         change = compare(self.previous, self.examination) if self.previous else None
         summary = summarise(urgency, change, reading)
         try:

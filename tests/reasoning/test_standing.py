@@ -1,0 +1,93 @@
+"""What stands from earlier: blank never means normal, and a look again is what ends it."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.standing import over, standing
+from wardexam.reasoning.urgency import EARLIER, assess, rules
+
+AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
+
+
+def stay(*lines):
+    return [
+        read_line(line).examination(AT + timedelta(hours=4 * n)) for n, line in enumerate(lines)
+    ]
+
+
+def urgency(*lines):
+    """The urgency of the last of a stay's examinations."""
+    *before, last = stay(*lines)
+    return assess(last, before[-1] if before else None, None, stands=standing(before))
+
+
+def reasons(*lines):
+    return {r.rule: r.text for r in urgency(*lines).reasons}
+
+
+STANDS = [
+    (("flag:saddle_numb=yes", "knee 2/2"), "cauda_equina"),
+    (("bladder retention", "knee 2/2", "ankle 2/2"), "cauda_equina"),
+    (("level_pin T8/T8", "power_leg 5/5"), "cord"),
+    (("level_pin T8/T8", "level_pin nt:sedated/nt:sedated"), "cord"),
+    (("flag:cancer=yes", "hip_flexion 3/5"), "metastatic_compression"),
+    (("onset=sudden", "face_lower 3/5"), "stroke"),
+    (("anal_tone 1", "rest=reflexes:all rest=power:all rest=sensation:all"), "cauda_equina"),
+]
+
+
+@pytest.mark.parametrize(("lines", "rule"), STANDS)
+def test_what_was_not_looked_at_again_still_counts_and_says_that_it_is_earlier(lines, rule):
+    assert reasons(*lines)[rule] == rules()[rule]["reason"] + EARLIER
+    assert urgency(*lines).level == rules()[rule]["urgency"]
+
+
+ENDS = [
+    (("flag:saddle_numb=yes", "flag:saddle_numb=no"), "cauda_equina"),
+    (("bladder retention", "bladder normal"), "cauda_equina"),
+    (("level_pin T8/T8", "level_pin none/none"), "cord"),
+    (("power_leg 3/3", "rest=power:both_legs"), "both_legs"),
+    (("power_leg 3/3", "power_leg 5/5"), "both_legs"),
+    (("flag:cancer=yes hip_flexion 3/5", "hip_flexion 5/5"), "metastatic_compression"),
+]
+
+
+@pytest.mark.parametrize(("lines", "rule"), ENDS)
+def test_looking_again_ends_it(lines, rule):
+    assert rule not in reasons(*lines)
+
+
+def test_what_fires_now_is_not_said_to_be_earlier():
+    text = reasons("flag:saddle_numb=yes", "flag:saddle_numb=yes")["cauda_equina"]
+    assert EARLIER not in text
+
+
+def test_nothing_earlier_is_nothing_standing():
+    assert standing([]) is None
+    assert urgency("knee 2/2").level == 0
+
+
+def test_what_stands_is_never_written_into_the_examination():
+    first, second = stay("flag:saddle_numb=yes knee 0/0", "ankle 2/2")
+    over(first, second)
+    assert second.flags == {}
+    assert {f.sign for f in second.findings} == {"ankle"}
+
+
+def test_the_latest_answer_of_a_stay_is_what_stands():
+    stands = standing(stay("knee 0/2 flag:cancer=yes", "knee 2/2", "ankle 0/0 flag:trauma=no"))
+    assert {(f.sign, f.side): f.answer for f in stands.findings} == {
+        ("knee", "right"): "2+",
+        ("knee", "left"): "2+",
+        ("ankle", "right"): "0",
+        ("ankle", "left"): "0",
+    }
+    assert stands.flags == {"cancer": "yes", "trauma": "no"}
+
+
+def test_only_what_was_before_an_examination_stands_for_it():
+    first, second, third = stay("knee 0/0", "ankle 0/0", "biceps 0/0")
+    stands = standing([first, second, third], until=second)
+    assert {f.sign for f in stands.findings} == {"knee"}

@@ -1,0 +1,51 @@
+"""What still stands from earlier in a stay: findings not examined again, flags not asked again.
+
+Blank never means normal: a sign that was found and is not looked at again is not gone.
+"""
+
+from collections.abc import Iterable
+
+from wardexam.exam.examination import Context, Examination
+
+
+def _context(earlier: Context, later: Context) -> Context:
+    """The later context, with what it leaves unknown from the earlier."""
+    known = {k: v for k, v in later.model_dump().items() if v not in (None, "unknown")}
+    return Context.model_validate({**earlier.model_dump(), **known})
+
+
+def over(earlier: Examination, later: Examination) -> Examination:
+    """The later examination, with what stands from the earlier one where it says nothing.
+
+    A sign found not testable leaves what was found before; a statement that the rest was normal does not.
+    """
+    answered = {f.key for f in later.findings if f.answer is not None}
+    kept = [
+        f
+        for f in earlier.findings
+        if f.answer is not None and f.key not in answered and not later.stated_normal(*f.key)
+    ]
+    still = {f.key for f in kept}
+    findings = (*kept, *(f for f in later.findings if f.key not in still))
+    return later.model_copy(
+        update={
+            "findings": findings,
+            "flags": {**earlier.flags, **later.flags},
+            "context": _context(earlier.context, later.context),
+        }
+    )
+
+
+def standing(
+    examinations: Iterable[Examination], until: Examination | None = None
+) -> Examination | None:
+    """All that stands of a stay's examinations, oldest first, as one; None without any.
+
+    Only those before `until`, where it is given.
+    """
+    stands = None
+    for examination in examinations:
+        if until and examination.at >= until.at:
+            continue
+        stands = over(stands, examination) if stands else examination
+    return stands
