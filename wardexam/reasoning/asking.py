@@ -10,10 +10,10 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.reading import NextSign
 
-_ROWS = 260  # the most probable rows decide; more change the order no more
+_ROWS = 220  # the most probable rows decide; more change the order no more
 _SHOWN = 5
 
 
@@ -70,7 +70,7 @@ def _entropy(chance: NDArray[np.float32], axis: tuple[int, ...] | int) -> NDArra
 def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign, ...]:
     """Unexamined bedside signs by expected information about the site, most telling first."""
     made = posterior.hypotheses
-    top = np.sort(np.argsort(-posterior.rows, kind="stable")[:_ROWS])
+    top = largest(posterior.rows, _ROWS)
     weight = (posterior.joint[top] / posterior.joint[top].sum()).astype(np.float32)
     rows = posterior.kept[top]
     groups, member = np.unique(made.group_of[rows], return_inverse=True)

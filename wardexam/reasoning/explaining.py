@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from wardexam.exam.examination import Context, Examination
 from wardexam.reasoning import outcomes
-from wardexam.reasoning.posterior import Posterior, logsumexp
+from wardexam.reasoning.posterior import Posterior, largest, logsumexp
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.weights import finding_text, log_likelihood, repeat_key
 
-_NEAR = 15.0  # rows of a site further below its best (nats) change no weight in the second place
+_NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
+_MOST = 700  # and no more than so many of them
 _BEST = 40  # rows of the first site that speak for it
 _UNLIKELY = np.log(0.12)  # an answer rarer than this, and far from the expected one, is a surprise
 
@@ -26,23 +27,38 @@ def evidence(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
     numbers = [made.groups.index(s.id) for s in leading]
     if len(numbers) < 2 or not posterior.terms:
         return []
-    parts, rows = [], []
     best = posterior.log.max(axis=1)
-    for number in numbers:
+    moved = np.zeros((len(numbers), len(posterior.terms)))
+    for line, number in enumerate(numbers):
         own = np.flatnonzero(made.group_of[posterior.kept] == number)
         own = own[best[own] > best[own].max() - _NEAR]
-        parts.append(posterior.log[own])
-        rows.append(posterior.kept[own])
-    whole = [logsumexp(p.ravel(), 0) for p in parts]
-    found = []
-    for term in posterior.terms:
-        moved = [
-            held - logsumexp((part - posterior.value(term, at)).ravel(), 0)
-            for held, part, at in zip(whole, parts, rows, strict=True)
-        ]
-        weight = float(moved[0] - moved[1]) / np.log(10)
-        found.append(Evidence(term.key, term.text, weight, term.kind))
+        own = own[largest(best[own], _MOST)]
+        moved[line] = _without_each(posterior, own)
+    weights = (moved[0] - moved[1]) / np.log(10)
+    found = [
+        Evidence(term.key, term.text, float(weight), term.kind)
+        for term, weight in zip(posterior.terms, weights, strict=True)
+    ]
     return sorted(found, key=lambda e: -e.weight)
+
+
+def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+    """How far the log of some kept rows' sum falls when each term is taken away, shape (terms,)."""
+    at = posterior.kept[rows]
+    log = posterior.log[rows]
+    whole = float(logsumexp(log.ravel(), 0))
+    fall = np.empty(len(posterior.terms))
+    flat = [n for n, t in enumerate(posterior.terms) if all(p.log.shape[1] == 1 for p in t.pieces)]
+    for n in set(range(len(posterior.terms))) - set(flat):
+        fall[n] = whole - float(
+            logsumexp((log - posterior.value(posterior.terms[n], at)).ravel(), 0)
+        )
+    if flat:
+        # Terms that briskness leaves alone, all at once.
+        alone = logsumexp(log, 1)
+        value = np.stack([posterior.value(posterior.terms[n], at)[:, 0] for n in flat])
+        fall[flat] = whole - logsumexp(alone[None, :] - value, 1)
+    return fall
 
 
 def fit(

@@ -7,11 +7,11 @@ import numpy as np
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.weights import finding_text, log_likelihood
 
-_ROWS = 1500  # the most probable rows; one step of one grade brings no other to the top
+_ROWS = 400  # the most probable rows; one step of one grade brings no other to the top
 _GRADED = ("tendon", "mrc", "sensation")
 _UNGRADED = ("heightened",)
 
@@ -39,7 +39,7 @@ def one_grade_off(
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
     leader = made.groups.index(ranked[0].id)
-    top = np.argsort(-posterior.rows, kind="stable")[:_ROWS]
+    top = largest(posterior.rows, _ROWS)
     at = posterior.kept[top]
     joint = posterior.joint[top]
     groups = made.group_of[at]
@@ -55,7 +55,7 @@ def one_grade_off(
         codes = made.code(*finding.key)[at]
         for other in neighbours(finding):
             change = factor * (log_likelihood(other, context) - held)
-            if np.ptp(change) < lead:
+            if change.max() - change.min() < lead:
                 continue  # cannot make good the lead
             mass = (joint * np.exp(change[codes] - change.max())).sum(axis=1)
             after = np.bincount(groups, mass, len(made.groups))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from wardexam.reasoning import outcomes
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.hypotheses import Codes, Hypotheses
-from wardexam.reasoning.posterior import Floats, Posterior, logsumexp
+from wardexam.reasoning.posterior import Floats, Posterior, largest, logsumexp
 from wardexam.reasoning.ranking import place
 from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.weights import Term
@@ -95,7 +95,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     weight = outcomes.numbers()["weight"]
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
-    others = np.sort(np.argsort(-alone, kind="stable")[:_OTHERS])
+    others = largest(alone, _OTHERS)
     found: tuple[float, int, Floats] | None = None
     total = []
     for row in _candidates(made, alone):

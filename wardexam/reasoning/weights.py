@@ -160,7 +160,9 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
     found = []
     for finding in graded:
         bundle = repeat_key(finding)
-        said = (finding.answer, finding.scale, finding.qualities, finding.amount, context)
+        said = (
+            finding.answer, finding.scale, finding.qualities, finding.amount, context.age, context.onset,
+        )  # fmt: skip
         piece = Piece(finding.key, said, log_likelihood(finding, context))
         found.append(
             Term(
@@ -184,11 +186,21 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
             limb = limb_side(sign, side)
             if any(s.covers(sign, side) for s in examination.rest_normal):  # type: ignore[arg-type]  # a side by name
                 pieces = unsaid.setdefault(("stated", sign.part, limb, side), [])
-                pieces.append(Piece((sign.id, side), ("stated", context), _usual(sign.id, context)))
+                pieces.append(
+                    Piece(
+                        (sign.id, side),
+                        ("stated", context.age, context.onset),
+                        _usual(sign.id, context),
+                    )
+                )
             elif silence and sign.part in touched and sign.answers not in _NEVER_SILENT:
                 pieces = unsaid.setdefault(("silence", sign.part, limb, side), [])
                 pieces.append(
-                    Piece((sign.id, side), ("silence", context), _silent(sign.id, context))
+                    Piece(
+                        (sign.id, side),
+                        ("silence", context.age, context.onset),
+                        _silent(sign.id, context),
+                    )
                 )
     for (kind, part, limb, side), pieces in unsaid.items():
         tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
