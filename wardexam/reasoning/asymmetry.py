@@ -1,4 +1,14 @@
-"""Whether the sides differ, and where arms and legs part: from what was found alone, without arrays."""
+"""Whether the sides differ, and where arms and legs part: from what was found alone, without arrays.
+
+People differ, sides agree: both sides share one hidden value, and each is read with an error. The chance
+that they truly differ weighs that against one side having moved (`asymmetry.toml`).
+"""
+
+import math
+import tomllib
+from functools import cache
+from importlib.resources import files
+from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
@@ -7,13 +17,84 @@ from wardexam.exam.findings import Finding
 from wardexam.reasoning.change import MEANING_ORDER
 from wardexam.reasoning.reading import Asymmetry
 
+_SURE = 0.99  # no two readings are surer than this
+_GRID = tuple((n - 14) / 4 for n in range(29))  # -3.5 to 3.5 standard deviations
+Interval = tuple[float, float]
+
+
+@cache
+def _table(name: str) -> dict[str, Any]:
+    return tomllib.loads((files("wardexam.reasoning") / name).read_text(encoding="utf-8"))
+
+
+def _below(x: float) -> float:
+    return 0.5 * math.erfc(-x / math.sqrt(2))
+
+
+def _read_as(interval: Interval, value: float, error: float) -> float:
+    low, high = interval
+    return _below((high - value) / error) - _below((low - value) / error)
+
+
+def _bell(x: float) -> float:
+    return math.exp(-x * x / 2)
+
+
+@cache
+def truly_differ(kind: str, right: Interval, left: Interval) -> float:
+    """The chance that two sides truly differ, from the intervals of a hidden value they were read in.
+
+    Args:
+        kind: A row of `asymmetry.toml` with an error: ``tendon``, ``mrc`` or ``sensation``.
+        right: The interval of the right side's grade on the scale of `forward.toml`.
+        left: The same for the left.
+    """
+    row = _table("asymmetry.toml")[kind]
+    error, apart, people = row["error"], row["apart"], row.get("people", 3.0)
+    centre = 0.0 if kind == "tendon" else (max(right[0], left[0]) + min(right[1], left[1])) / 2
+    same = differ = 0.0
+    for z in _GRID:
+        shared = centre + people * z
+        one, other = _read_as(right, shared, error), _read_as(left, shared, error)
+        same += _bell(z) * one * other
+        for step in _GRID[::2]:
+            moved = shared + apart * step
+            weight = _bell(z) * _bell(step)
+            differ += weight * one * _read_as(left, moved, error) / 2
+            differ += weight * other * _read_as(right, moved, error) / 2
+    differ /= sum(_bell(step) for step in _GRID[::2])
+    odds = row["truly"] * differ / max((1 - row["truly"]) * same, 1e-300)
+    return float(min(_SURE, odds / (1 + odds)))
+
+
+def _interval(finding: Finding) -> tuple[str, Interval] | None:
+    """The kind of a finding's measure and the interval its answer stands for; None where it has none."""
+    numbers, far = _table("forward.toml"), 99.0
+    if finding.scale:
+        cuts = [-far, *numbers["tendon"]["cuts"], far]
+        at = MEANING_ORDER[finding.meaning]
+        return "tendon", (cuts[at], cuts[at + 1])
+    match finding.row.answers:
+        case "mrc":
+            cuts = [-far, *numbers["mrc"]["cuts"], far]
+            low, high = numbers["mrc"]["four"]
+            parts = {"4-": (cuts[4], low), "4+": (high, cuts[5])}
+            answer = str(finding.answer)
+            return "mrc", parts.get(answer) or (cuts[int(answer)], cuts[int(answer) + 1])
+        case "sensation":
+            reduced, absent = numbers["sensation"]["cuts"]
+            found = {
+                "normal": (-far, reduced),
+                "reduced": (reduced, absent),
+                "absent": (absent, far),
+            }
+            answer = str(finding.answer)
+            return ("sensation", found[answer]) if answer in found else None
+    return None
+
 
 def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
-    """Signs whose sides differ, with the chance that they truly do.
-
-    Two observers disagree on whether reflexes are asymmetrical in 45 % of pairs, and by two grades in
-    15 to 28 % (Stam and van Crevel 1990 J Neurol 237:427), so one grade is weak and two are strong.
-    """
+    """Signs whose sides differ, with the chance that they truly do, surest first."""
     found = []
     for finding in examination.findings:
         other = examination.finding(finding.sign, "left") if finding.side == "right" else None
@@ -21,10 +102,18 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
             continue
         gap = _rank(finding) - _rank(other)
         if gap:
-            chance = {1: 0.55, 2: 0.88}.get(abs(gap), 0.96)
             text = f"{finding.row.name}: right {_short(finding)}, left {_short(other)}"
+            chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
     return tuple(sorted(found, key=lambda a: (-a.probability, a.sign)))
+
+
+def _chance(right: Finding, left: Finding, gap: int) -> float:
+    one, other = _interval(right), _interval(left)
+    if one is None or other is None or one[0] != other[0]:
+        row = _table("asymmetry.toml")["other"]
+        return float(row["one"] if abs(gap) == 1 else row["more"])
+    return truly_differ(one[0], one[1], other[1])
 
 
 def _short(finding: Finding) -> str:

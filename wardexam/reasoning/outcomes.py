@@ -160,7 +160,7 @@ def _sensation(sign: Sign, context: Context) -> Table:
     lower, _, _ = decoded()
     start = row["start"]
     if sign.modality == "vibration" and sign.limb == "leg" and (context.age or 0) > 60:
-        start += 0.9  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
+        start += 1.2  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
     mean = start + row["loss"] * lower
     reduced, absent = row["cuts"]
     chance = np.stack(

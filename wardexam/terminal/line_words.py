@@ -50,7 +50,8 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
         lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]
-        lines += [f"Sides differ, {a.text}." for a in reading.asymmetries[:reasons]]
+        sure = [a for a in reading.asymmetries if a.probability >= 0.5]
+        lines += [f"Sides differ, {a.text}." for a in sure[:reasons]]
         if reading.level_note:
             lines.append(f"{reading.level_note}.")
     lines += [f"Test next: {s.text}." for s in reading.next_signs[:2]]

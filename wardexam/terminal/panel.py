@@ -94,7 +94,8 @@ def panel_lines(
         lines += _block(pair_text(reading), width, 2, "warn")
     else:
         lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 2)
-    differ = "; ".join(a.text for a in reading.asymmetries[:2]) if reading else ""
+    sure = [a.text for a in reading.asymmetries if a.probability >= 0.5] if reading else []
+    differ = "; ".join(sure[:2])
     note = reading.level_note if reading else ""
     lines += _block(
         f"Sides differ: {differ}" if differ else note, width, 2, "warn" if differ else ""

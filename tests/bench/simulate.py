@@ -1,0 +1,182 @@
+"""Draw patients from the model and see whether its answers mean what they say: `python -m tests.bench.simulate`.
+
+Prints a reliability curve with its expected calibration error, how often one and two lesions are told
+apart, and how many signs the proposed order saves over the grid's. Seeded: the same figures each time.
+"""
+
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.examination import Context, Examination
+from wardexam.exam.sheet import Sheet, SheetFinding
+from wardexam.reasoning import outcomes
+from wardexam.reasoning.asking import askable
+from wardexam.reasoning.engine import Engine, load
+from wardexam.reasoning.forward import sides
+from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.prior import log_prior
+from wardexam.reasoning.ranking import ranked
+from wardexam.reasoning.two_lesions import union
+
+SURE = 0.9
+MOST = 60  # signs asked before giving up
+# A grade of the conventional scale for each meaning of the model's table.
+GRADES = {"absent": "0", "reduced": "1+", "normal": "2+", "brisk": "3+", "clonic": "4+"}
+RESIDUAL = {"under 100": 40, "100 to 200": 150, "200 to 500": 350, "over 500": 700}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A patient: the row or rows that are so, and how brisk."""
+
+    rows: tuple[int, ...]
+    brisk: int
+
+
+class Ward:
+    """Patients drawn from the prior, and what they show."""
+
+    def __init__(self, seed: int) -> None:
+        self.engine: Engine = load()
+        self.made: Hypotheses = self.engine.hypotheses
+        self.random = np.random.default_rng(seed)
+        self.prior = np.exp(log_prior(self.made, Context()))
+        self.signs = [(s, side) for s in askable() for side, _ in sides(s)]
+
+    def draw(self, lesions: int = 1) -> Drawn:
+        """A patient with so many lesions, none of them `none` where there are two."""
+        while True:
+            rows = tuple(self.random.choice(len(self.prior), lesions, p=self.prior))
+            groups = {self.made.groups[self.made.group_of[r]] for r in rows}
+            if lesions == 1 or (len(groups) == lesions and "none" not in groups):
+                return Drawn(rows, int(self.random.choice(3, p=outcomes.BRISK_WEIGHTS)))
+
+    def shows(self, patient: Drawn, sign: Sign, side: str) -> dict[str, object]:
+        """What the patient shows for a sign: an entry of a sheet."""
+        codes = [int(self.made.code(sign.id, side)[row]) for row in patient.rows]
+        code = codes[0] if len(codes) == 1 else int(union()[codes[0], codes[1]])
+        table = outcomes.table(sign, Context())
+        chance = table.chance[code, :, patient.brisk]
+        answer = table.answers[int(self.random.choice(len(chance), p=chance / chance.sum()))]
+        entry: dict[str, object] = {"sign": sign.id, "side": side, "answer": answer}
+        if sign.answers == "tendon":
+            entry["answer"] = GRADES[answer]
+        if sign.answers == "residual":
+            entry |= {"answer": "measured", "amount": RESIDUAL[answer]}
+        return entry
+
+    def examination(self, found: list[dict[str, object]]) -> Examination:
+        """The entries as an examination."""
+        return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).examination()
+
+    def some(self, patient: Drawn, count: int) -> Examination:
+        """So many signs, chosen by chance, of a patient."""
+        picked = self.random.choice(len(self.signs), count, replace=False)
+        return self.examination([self.shows(patient, *self.signs[n]) for n in picked])
+
+    def right(self, patient: Drawn) -> str:
+        """The group that is right."""
+        return self.made.groups[self.made.group_of[patient.rows[0]]]
+
+
+def reliability(patients: int, seed: int = 1) -> tuple[list[tuple[float, float, int]], float]:
+    """Stated against true share by tenth, and the expected calibration error of the first site."""
+    ward = Ward(seed)
+    stated, true = [], []
+    for _ in range(patients):
+        patient = ward.draw()
+        examination = ward.some(patient, int(ward.random.integers(4, 40)))
+        first = ranked(ward.engine.posterior(examination, silence=False))[0]
+        stated.append(first.probability)
+        true.append(first.id == ward.right(patient))
+    said, so = np.array(stated), np.array(true, float)
+    bins = np.minimum((said * 10).astype(int), 9)
+    curve, error = [], 0.0
+    for b in range(10):
+        own = bins == b
+        if own.any():
+            curve.append((float(said[own].mean()), float(so[own].mean()), int(own.sum())))
+            error += own.mean() * abs(said[own].mean() - so[own].mean())
+    return curve, float(error)
+
+
+def saving(patients: int, seed: int = 2) -> tuple[float, float, int]:
+    """Median signs until the right site is sure, in the proposed order and in the grid's, and how many."""
+    ward = Ward(seed)
+    grid = [(s, side) for s in catalogue().values() if s in askable() for side, _ in sides(s)]
+    asked, fixed = [], []
+    for _ in range(patients):
+        patient = ward.draw()
+        for counts, proposed in ((asked, True), (fixed, False)):
+            found: list[dict[str, object]] = []
+            while len(found) < MOST:
+                examination = ward.examination(found)
+                if found:
+                    first = ranked(ward.engine.posterior(examination, silence=False))[0]
+                    if first.id == ward.right(patient) and first.probability >= SURE:
+                        break
+                if proposed:
+                    sign, side = ward.engine.read(examination, silence=False).next_signs[0].key
+                else:
+                    sign, side = grid[len(found)][0].id, grid[len(found)][1]
+                found.append(ward.shows(patient, catalogue()[sign], side))
+            counts.append(len(found))
+    reached = [n for n, (a, f) in enumerate(zip(asked, fixed, strict=True)) if min(a, f) < MOST]
+    return (
+        float(np.mean([asked[n] for n in reached])),
+        float(np.mean([fixed[n] for n in reached])),
+        len(reached),
+    )
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How one or two lesions fit: the z's mean and spread, shares said not to fit and to be two."""
+
+    mean: float
+    spread: float
+    misfit: float
+    two: float
+
+
+def fit(lesions: int, patients: int, seed: int = 3) -> Fit:
+    """How well one lesion is said to fit patients with so many, 40 signs each."""
+    ward = Ward(seed)
+    readings = [
+        ward.engine.read(ward.some(ward.draw(lesions), 40), silence=False) for _ in range(patients)
+    ]
+    z = np.array([r.fit for r in readings], float)
+    return Fit(
+        float(z.mean()),
+        float(z.std()),
+        float(np.mean([not r.fits_one for r in readings])),
+        float(np.mean([r.pair is not None for r in readings])),
+    )
+
+
+def main(patients: int) -> None:
+    curve, error = reliability(patients)
+    print(f"reliability of the first site, {patients} drawn patients, 4 to 39 signs each")
+    print("  stated   true  patients")
+    for said, so, count in curve:
+        print(f"  {said:6.2f} {so:6.2f} {count:9}")
+    print(f"  expected calibration error {error:.3f} (wanted: under 0.05)")
+    asked, fixed, reached = saving(max(20, patients // 20))
+    print(
+        f"signs until the right site is {SURE:.0%} sure, mean of {reached} patients in whom either order "
+        f"reaches it within {MOST}: proposed {asked:.1f}, grid {fixed:.1f}, "
+        f"{1 - asked / fixed:.0%} fewer (wanted: 40 %)"
+    )
+    print(
+        "40 signs each      z: mean  spread   'does not fit one lesion'   'two lesions fit better'"
+    )
+    for lesions in (1, 2):
+        f = fit(lesions, max(40, patients // 5))
+        print(f"  lesions: {lesions} {f.mean:14.2f} {f.spread:7.2f} {f.misfit:20.1%} {f.two:27.1%}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)

@@ -1,0 +1,25 @@
+"""Do the answers mean what they say? Seeded draws from the model; `tests.bench.simulate` prints more."""
+
+from tests.bench import simulate
+
+
+def test_a_stated_probability_is_a_true_share():
+    curve, error = simulate.reliability(600)
+    assert sum(count for _, _, count in curve) == 600
+    assert error < 0.05
+
+
+def test_the_proposed_order_needs_far_fewer_signs_than_the_grid():
+    asked, fixed, reached = simulate.saving(12)
+    assert reached >= 3
+    assert asked <= 0.6 * fixed
+
+
+def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse():
+    one, two = simulate.fit(1, 60), simulate.fit(2, 60)
+    assert abs(one.mean) < 0.5
+    assert 0.6 < one.spread < 1.4
+    assert one.misfit <= 0.05
+    assert one.two <= 0.02
+    assert two.mean < one.mean
+    assert two.misfit > one.misfit
