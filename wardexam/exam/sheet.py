@@ -9,11 +9,12 @@ import tomllib
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
+from itertools import product
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
@@ -60,11 +61,45 @@ def groups() -> dict[str, tuple[str, ...]]:
     return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
 
 
+@cache
+def synonyms() -> dict[str, dict[str, str]]:
+    """Other words for ``signs`` and for ``answers``, each with the one used here."""
+    text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def sign_named(name: str) -> str:
+    """The id of a sign or group by any of its names; the name itself where it has no other."""
+    if name in catalogue() or name in groups():
+        return name
+    return synonyms()["signs"].get(name.lower().replace(" ", "_").replace("-", "_"), name)
+
+
+def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
+    """An answer by another word for it, where the sign takes it; the answer itself otherwise.
+
+    ``positive`` and ``negative`` stand for ``present`` and ``absent`` and the other way round.
+    """
+    row = catalogue().get(sign)
+    if row is None or answer is None or row.answers == "level":
+        return answer
+    codes = answers_for(row.answers, scale).codes
+    if answer in codes:
+        return answer
+    if row.answers == "tendon" and answer.lower() == "absent":
+        return "0"
+    words = synonyms()["answers"] | {
+        "positive": "present", "negative": "absent", "present": "positive", "absent": "negative",
+    }  # fmt: skip
+    other = words.get(answer.lower(), answer)
+    return other if other in codes else answer
+
+
 class SheetFinding(Model):
     """A finding, or the same finding in a group of signs or on both sides.
 
     Attributes:
-        sign: A sign id or the name of a group.
+        sign: A sign id, another name that doctors use for it, or the name of a group.
         side: ``both`` stands for right and left.
         answer: A code of the sign's answer set, or None when not testable.
         scale: For tendon reflexes; the sheet's scale where left out.
@@ -87,30 +122,35 @@ class SheetFinding(Model):
         """The findings it stands for."""
         sides: tuple[Side, ...] = ("right", "left") if self.side == "both" else (self.side,)
         found = []
-        for sign in groups().get(self.sign, (self.sign,)):
+        name = sign_named(self.sign)
+        for sign in groups().get(name, (name,)):
             row = catalogue().get(sign)
             graded = row is not None and row.answers == "tendon" and self.not_testable is None
             for side in sides:
                 document = self.model_dump(mode="json") | {"sign": sign, "side": side}
+                document["answer"] = answer_named(sign, self.answer, self.scale or scale)
                 document["scale"] = (self.scale or scale) if graded else self.scale
                 found.append(Finding.model_validate(document))
         return found
 
 
 class SheetRestNormal(Model):
-    """A statement that the rest of a part was examined and normal, in one limb or in several."""
+    """A statement that the rest of a part was examined and normal, in one limb or in several.
+
+    The part ``all`` stands for every part that such a statement may speak of: never the sphincters.
+    """
 
     part: str
     limb: SheetLimb
 
     def spelled_out(self) -> list[RestNormal]:
         """One statement for each limb that has something to examine in this part."""
-        if self.limb not in _LIMBS:
-            return [RestNormal.model_validate({"part": self.part, "limb": self.limb})]
+        limbs = _LIMBS.get(self.limb, (self.limb,))
+        parts = [p for p in PARTS if p != "sphincters"] if self.part == "all" else [self.part]
         found, fault = [], None
-        for limb in _LIMBS[self.limb]:
+        for part, limb in product(parts, limbs):
             try:
-                found.append(RestNormal.model_validate({"part": self.part, "limb": limb}))
+                found.append(RestNormal.model_validate({"part": part, "limb": limb}))
             except ValidationError as error:
                 fault = error
         if not found and fault:
@@ -148,7 +188,8 @@ class Sheet(Model):
         single: dict[tuple[str, Side], Finding] = {}
         statements: list[dict[str, Any]] = []
         for number, finding in enumerate(self.findings):
-            found = general if finding.sign in groups() else single
+            name = sign_named(finding.sign)
+            found = general if name in groups() else single
             try:
                 for item in finding.spelled_out(self.scale):
                     if found.setdefault(item.key, item) != item:
@@ -157,8 +198,8 @@ class Sheet(Model):
                             where=f"findings.{number}",
                         )
             except ValidationError as error:
-                if finding.sign not in groups() and finding.sign not in catalogue():
-                    hint = nearest(finding.sign, [*catalogue(), *groups()])
+                if name not in groups() and name not in catalogue():
+                    hint = nearest(name.lower(), [*catalogue(), *groups(), *synonyms()["signs"]])
                     raise InputError(
                         f"unknown sign '{finding.sign}': {hint}", f"findings.{number}"
                     ) from None

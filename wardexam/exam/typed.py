@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
-from wardexam.exam.sheet import Sheet, groups, read_sheet
+from wardexam.exam.sheet import Sheet, answer_named, groups, read_sheet, synonyms
 
 _SETTING = re.compile(
     r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
@@ -24,7 +24,8 @@ _REST = re.compile(r"rest=(\w+):(\w+)")
 def _names() -> dict[str, str]:
     """Every way of writing a sign or group, lower case with underscores, to its id."""
     names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
-    return names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
+    own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
+    return synonyms()["signs"] | own
 
 
 def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
@@ -45,7 +46,8 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
         {a.key.lower(): a for a in allowed.answers},
         {a.words.lower(): a for a in allowed.answers},
     ]
-    found = next((way[lowered] for way in ways if lowered in way), None)
+    other = (answer_named(row.id, lowered, scale) or "").lower()
+    found = next((way[w] for w in (lowered, other) for way in ways if w in way), None)
     if found is not None:
         fields: dict[str, Any] = {"answer": found.code}
     elif row.answers == "level" and value.upper() in SEGMENTS:
@@ -128,7 +130,9 @@ def _read_sign(
         raise InputError(f"{sign} has no answer; write right/left, as in '{sign} 2/2'")
     answers = words[position].split("/")
     sides = ("right", "left") if row.sides == "each" else ("midline",)
-    if "+/-" in words[position]:  # a grade of the plus-sign chart that holds a slash of its own
+    if (
+        "+/-" in words[position] and row.answers == "tendon" and scale == "plus"
+    ):  # a grade of the plus-sign chart that holds a slash of its own
         answers = words[position].replace("+/-", "\0").split("/")
         answers = [a.replace("\0", "+/-") for a in answers]
     if len(answers) != len(sides):

@@ -1,0 +1,68 @@
+"""Other words for a sign or an answer, on a sheet and on a typed line."""
+
+import pytest
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.errors import InputError
+from wardexam.exam.answers import answers_for
+from wardexam.exam.sheet import Sheet, groups, synonyms
+from wardexam.exam.typed import read_line
+
+
+def found(line: str) -> dict[tuple[str, str], str]:
+    return {f.key: f.answer for f in read_line(line).examination().findings}
+
+
+def test_every_other_name_stands_for_a_sign_or_group_and_hides_none():
+    for name, sign in synonyms()["signs"].items():
+        assert sign in catalogue() or sign in groups(), name
+        assert name not in catalogue(), name
+        assert name not in groups(), name
+
+
+def test_every_other_answer_is_an_answer_somewhere():
+    known = {c for s in catalogue().values() for c in answers_for(s.answers).codes}
+    known |= {a.words for a in answers_for("tendon").answers}
+    assert set(synonyms()["answers"].values()) - known <= {"reduced", "brisk"}
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "answer"),
+    [
+        ("babinski upgoing/downgoing", ("plantar", "right"), "extensor"),
+        ("supinator 2/0", ("brachioradialis", "left"), "0"),
+        ("knee jerk 2/absent", ("knee", "left"), "0"),
+        ("SLR positive/negative", ("straight_leg_raise", "right"), "positive"),
+        ("hoffmann positive/negative", ("hoffmann", "right"), "present"),
+        ("EHL 5/4", ("great_toe_extension", "left"), "4"),
+        ("gait steppage", ("gait", "midline"), "high_stepping"),
+        ("power_leg 4+/-", ("knee_extension", "right"), "4+"),
+        ("face 5/3", ("face_lower", "left"), "3"),
+    ],
+)
+def test_a_doctors_word_is_understood_on_a_typed_line(line, key, answer):
+    assert found(line)[key] == answer
+
+
+def test_a_sheet_understands_the_same_words():
+    sheet = Sheet.model_validate(
+        {"findings": [{"sign": "Achilles reflex", "side": "both", "answer": "absent"}]}
+    )
+    assert {f.answer for f in sheet.examination().findings} == {"0"}
+
+
+def test_right_four_plus_and_left_not_examined_is_not_a_grade_of_the_plus_chart():
+    assert ("knee_extension", "left") not in found("power_leg 4+/-")
+    assert found("scale=plus knee +/-/++")["knee", "right"] == "+/-"
+
+
+def test_everything_else_normal_speaks_of_every_part_but_the_sphincters():
+    statements = read_line("knee 2/0 rest=all:all").examination().rest_normal
+    parts = {s.part for s in statements}
+    assert {"reflexes", "power", "sensation", "cranial"} <= parts
+    assert "sphincters" not in parts
+
+
+def test_an_unknown_sign_is_named_with_the_nearest():
+    with pytest.raises(InputError, match=r"unknown sign 'supinatr': did you mean supinator"):
+        read_line("supinatr 2/2")
