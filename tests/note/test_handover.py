@@ -128,3 +128,8 @@ def test_ten_patients_are_a_screen_and_every_line_fits():
 def test_an_empty_ward_has_a_sheet_too():
     text = sheet()
     assert "0 of 0" in text
+
+
+def test_no_change_is_claimed_of_signs_that_were_found_both_times_alone():
+    assert "no sign found both times" in entry(sheet(row("A1", "knee 2/2", "ankle 2/2")), "A1")[1]
+    assert "no change in 2 signs" in entry(sheet(row("A1", "knee 2/2", "knee 2/2")), "A1")[1]

@@ -124,3 +124,16 @@ def test_an_answer_without_a_rank_is_worse_only_from_the_usual():
     assert changed("gait normal", "gait ataxic").signs[0].worse
     assert not changed("gait spastic", "gait ataxic").signs[0].worse
     assert not changed("bladder retention", "bladder catheter").signs[0].worse
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("knee 2/2", "knee 2/2", "no change in 2 signs"),
+        ("knee 2/2", "ankle 2/2", "no sign found both times"),
+        ("knee 2/2", "knee nt:pain/nt:pain", "no sign found both times"),
+        ("knee 2/2 hip_flexion 5/5", "knee 2/2 ankle 0/0", "no change in 2 signs"),
+    ],
+)
+def test_no_change_says_of_how_many_signs(before, after, said):
+    assert changed(before, after).headline == said

@@ -167,3 +167,25 @@ async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
         (bed,) = [b for b in app.ward.beds() if b.patient_id == patient]
         assert bed.summary.urgency == 2
         assert bed.summary.headline.startswith("signs suggest")
+
+
+async def test_worse_than_before_is_said_whatever_is_more_urgent(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", *"222222")  # bed A2, with a cauda equina
+        assert "before" in dump(app)[1]
+        app.screen._go("knee", "right")
+        await pilot.press("0")
+        assert "now WORSE" in dump(app)[1]
+        assert "NOW: possible cauda equina" in dump(app)[1]
+
+
+async def test_a_larger_screen_says_every_reason_and_every_change(app):
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.press("j", "enter")
+        app.screen._go("knee", "right")
+        await pilot.press("0", "1")
+        text = " ".join(" ".join(app.screen.canvas("panel").text()).split())
+        assert "Also new bladder or bowel disturbance (earlier)" in text
+        assert "Since 04 Mar 10:00 worse: right knee 2+ to 0" in text
+        assert "- left knee 2+ to 1+" in text
+        assert len(app.screen.canvas("panel").text()) <= 37

@@ -58,7 +58,7 @@ def _changed(change: Change | None) -> str:
     if change is None:
         return "first examination"
     if not change.signs:
-        return "no sign changed"
+        return change.headline
     patterns = [p.replace("_", " ") for p in change.patterns]
     if patterns:
         return f"{', '.join(patterns)}: {len(change.signs)} signs"

@@ -91,10 +91,11 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
         lines += wrapped(f"Not examined: {', '.join(left)}.", "  ")
     lines += [f"  {line}" for line in not_examined(examination)]
     if previous:
-        changes = compare(previous, examination).gravest
+        change = compare(previous, examination)
+        changes = change.gravest
         more = len(changes) - MOST_CHANGES
         said = [s.text for s in changes[:MOST_CHANGES]] + ([f"{more} more"] if more > 0 else [])
-        text = "; ".join(said) or "no change in signs found both times"
+        text = "; ".join(said) or change.headline
         lines += wrapped(f"Since the last examination: {text}.", "  ")
     if examination.impression:
         lines += wrapped(f"Impression: {clean(examination.impression)}", "  ")

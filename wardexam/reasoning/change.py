@@ -54,12 +54,13 @@ class SignChange:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """All that differs, the patterns that moved, and whether the patient is worse."""
+    """All that differs, the patterns that moved, whether the patient is worse, and of how many signs."""
 
     signs: tuple[SignChange, ...]
     patterns: tuple[str, ...]
     worse: bool
     headline: str
+    compared: int
 
     @property
     def gravest(self) -> tuple[SignChange, ...]:
@@ -87,6 +88,11 @@ def value(finding: Finding) -> float | None:
         return float(finding.amount or 0)
     answers = answers_for(finding.row.answers)
     return float(answers.codes.index(finding.answer)) if answers.ordered else None
+
+
+def differs(before: Finding, after: Finding) -> bool:
+    """Whether a sign is not as it was, on whichever scales it was graded."""
+    return _one(before, after) is not None or (before.answer is None) != (after.answer is None)
 
 
 def _shown(finding: Finding, scale: ScaleName | None = None) -> str:
@@ -159,11 +165,12 @@ def compare(previous: Examination, current: Examination) -> Change:
     Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
     statement that the rest was normal.
     """
-    signs = []
+    signs, compared = [], 0
     for after in current.findings:
         before = previous.finding(after.sign, after.side)
         if before:
             changed = _one(before, after)
+            compared += before.answer is not None and after.answer is not None
         elif previous.stated_normal(after.sign, after.side):
             changed = _from_statement(after)
         else:
@@ -200,10 +207,9 @@ def compare(previous: Examination, current: Examination) -> Change:
     words = [p.replace("_", " ") for p in patterns] or [
         s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
     ]
-    headline = (
-        f"worse: {words[0]}" if plainly and words else "changed" if signs else "no change found"
-    )
-    return Change(tuple(signs), tuple(patterns), plainly, headline)
+    unchanged = f"no change in {compared} signs" if compared else "no sign found both times"
+    headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
+    return Change(tuple(signs), tuple(patterns), plainly, headline, compared)
 
 
 def before(examinations: Sequence[Examination], examination: Examination) -> Examination | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
 from wardexam.note.suggestion import pair_text
+from wardexam.reasoning.change import compare
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.looks import ASCII, Glyphs
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 
 CAUTION = "Rules nothing out. Follow local policy."
+MOST = 7  # changes said where there is room for them
 URGENT = 5  # lines for the urgency: reason, imaging and whom to call
 
 
@@ -112,4 +114,24 @@ def panel_lines(
     )
     lines.append([(textwrap.shorten(asked, width, placeholder=".."), "")])
     lines += _block(CAUTION, width, 2, "quiet")
+    return lines
+
+
+def more_lines(
+    examination: Examination, previous: Examination | None, urgency: "Urgency", width: int
+) -> list[Line]:
+    """What stands below the panel where a screen has more lines: further reasons, and every change."""
+    lines: list[Line] = []
+    if previous:
+        change = compare(previous, examination)
+        lines += [[], [(f"Since {previous.at:%d %b %H:%M}", "accent")]]
+        said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in change.gravest)]
+        if len(said) > MOST:
+            said[MOST:] = [f"and {len(said) - MOST} more"]
+        lines += [[(line, "")] for text in said for line in textwrap.wrap(text, width)]
+    if len(urgency.reasons) > 1:
+        lines += [[], [("Also", "accent")]]
+    for reason in urgency.reasons[1:]:
+        wrapped = textwrap.wrap(f"{reason.text}: {reason.image}; {reason.call}", width)
+        lines += [[(line, "")] for line in wrapped]
     return lines

@@ -29,9 +29,9 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.cells import narrow
 from wardexam.note.note import PART_TITLES
-from wardexam.reasoning.change import sum_score
+from wardexam.reasoning.change import compare, differs, sum_score
 from wardexam.terminal.keys import hint
-from wardexam.terminal.panel import panel_lines
+from wardexam.terminal.panel import more_lines, panel_lines
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.thinking import Thinking
 
@@ -175,7 +175,7 @@ class ExamineScreen(LineScreen):
             [
                 [
                     (
-                        f"{who}  {e.at:%d %b %H:%M} {clean(e.examiner)[:10]}  scale {e.scale}  {done}/{whole}, {len(e.findings)} in all"[
+                        f"{who}  {e.at:%d %b %H:%M} {clean(e.examiner)[:10]}  {done}/{whole}, {len(e.findings)} in all  scale {e.scale}"[
                             :width
                         ],
                         "accent",
@@ -187,7 +187,8 @@ class ExamineScreen(LineScreen):
         room, first = self._window()
         labels: list[Any] = [[(f"{self._title()[:24]:<25}", "strong")]]
         grades: list[Any] = [[(" R     L    " if self._page != FLAGS else "answer      ", "quiet")]]
-        before = ["before"]
+        change = compare(self.previous, e) if self.previous else None
+        before = ["now WORSE" if change and change.worse else "before"]
         for number, row in enumerate(self.rows[first : first + room], first):
             pointer = self.ward_app.glyphs.pointer if number == self._row else " "
             if isinstance(row, Flag):
@@ -241,7 +242,7 @@ class ExamineScreen(LineScreen):
                 elif finding and finding.qualities:
                     text += finding.qualities[0][0]
                 old = self.previous.finding(row.id, side) if self.previous else None
-                if finding and old and old.meaning != finding.meaning:
+                if finding and old and differs(old, finding):
                     text += "!"
             here = number == self._row and index == min(self._side, len(self._sides(row)) - 1)
             width = 5 if len(self._sides(row)) == 2 else 10
@@ -268,18 +269,18 @@ class ExamineScreen(LineScreen):
             figure_canvas.display = wide
             self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
         urgency = self._urgency(self._reading)
-        self.canvas("panel").show(
-            panel_lines(
-                self.examination,
-                urgency,
-                self._reading,
-                width,
-                failed=self._failed,
-                glyphs=self.ward_app.glyphs,
-                suggested=self.key("suggested"),
-                asks=self.key("flags"),
-            )
+        lines = panel_lines(
+            self.examination,
+            urgency,
+            self._reading,
+            width,
+            failed=self._failed,
+            glyphs=self.ward_app.glyphs,
+            suggested=self.key("suggested"),
+            asks=self.key("flags"),
         )
+        more = more_lines(self.examination, self.previous, urgency, width)
+        self.canvas("panel").show((lines + more)[: self.size.height - 3])
         if wide:
             figure_canvas.show(
                 [[(line, "quiet")] for line in self._figure(figure_canvas.size.width)]
@@ -928,7 +929,6 @@ class ExamineScreen(LineScreen):
             self.say("An amendment needs a reason. Nothing was saved.")
             return
         from wardexam.note.headline import summarise
-        from wardexam.reasoning.change import compare
 
         app = self.ward_app
         reading = self._settled()
