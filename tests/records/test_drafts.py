@@ -240,3 +240,31 @@ def test_a_draft_set_aside_stays_in_the_folder(ward, patient, examination):
     ward.set_aside(examination.id, "x")
     assert ward.drafts() == ()
     assert (ward.layout.drafts / "aside" / "exam0001.draft").exists()
+
+
+def test_a_refused_resume_takes_nothing_from_the_session_that_writes(
+    ward, patient, examination, knee
+):
+    draft = start(ward, patient, examination)
+    for number in range(30):
+        draft.append(Change("comment", "", f"words {number}"))
+        with pytest.raises(RecordsError, match="another session"):
+            ward.resume_draft(examination.id)
+    draft.append(knee)
+    assert draft.flush(5)
+    assert len(draft.path.read_bytes().splitlines()) == 32
+    draft.close()
+    assert ward.resume_draft(examination.id)[1].comment == "words 29"
+
+
+def test_a_draft_kept_elsewhere_is_held_in_both_places(
+    ward, patient, examination, knee, disk, tmp_path
+):
+    draft = start(ward, patient, examination)
+    disk.broken = (str(ward.folder),)
+    draft.append(knee)
+    draft.flush(5)
+    disk.broken = ()
+    assert ward.drafts()[0].held
+    with pytest.raises(RecordsError, match="another session"):
+        ward.resume_draft(examination.id)

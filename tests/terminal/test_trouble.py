@@ -8,9 +8,11 @@ from datetime import timedelta
 
 import pytest
 
+from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
+from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.ward import open_ward
 from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
@@ -110,6 +112,25 @@ async def test_a_doctor_who_pulls_the_plug_finds_every_answered_key(app):
     found = open_ward(app.ward.folder).resume_draft("powercut1")[1]
     assert [f.answer for f in found.findings] == ["2+"] * 4
     assert found.patient == bed
+
+
+# --- another keeper
+
+
+async def test_the_screens_work_on_any_keeper_of_a_ward(app, tmp_path):
+    ward = MemoryWard()
+    with (tmp_path / "archive").open("w+b") as file:
+        file.write("".join(write_archive(app.ward)).encode())
+        file.seek(0)
+        read_archive(ward, file, by="x")
+    app.ward = ward
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", *"22222222201100", "s")
+        assert "ankle S1" in app.screen.shown
+        await pilot.press("q", "v")
+        assert isinstance(app.screen, TextScreen)
+    assert ward.drafts() == ()
+    assert [e[0] for e in ward.events[-3:]] == ["saved", "viewed", "viewed"]
 
 
 # --- colleagues

@@ -4,7 +4,6 @@ A crash before the mark ``complete`` leaves nothing of them; after it, the next 
 """
 
 import os
-import secrets
 import shutil
 from collections.abc import Callable, Iterable
 from dataclasses import asdict
@@ -46,7 +45,7 @@ def take_in(
         InputError: An identifier is taken; nothing was added.
         RecordsError: It could not be written; says whether anything was added.
     """
-    folder = layout.staging / f"{os.getpid()}.{secrets.token_hex(6)}.arrivals"
+    folder = layout.staging / f"{os.getpid()}.{os.urandom(6).hex()}.arrivals"
     try:
         folder.mkdir(0o700)
         for number, arrival in enumerate(arrivals, 1):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records import audit, documents
-from wardexam.records.drafts import replay, rows_of
+from wardexam.records.draft_files import replay, rows_of
 from wardexam.records.files import read_bounded, reason, write_whole
 from wardexam.records.schemas import LONGEST, read_tables, unpack
 from wardexam.records.ward import Ward, open_ward

@@ -6,7 +6,6 @@ Nothing here knows what the bytes mean. A failure is an OSError; the callers put
 import errno
 import fcntl
 import os
-import secrets
 import stat
 import time
 from collections.abc import Iterable, Iterator
@@ -74,7 +73,7 @@ def write_new(path: Path, pieces: Iterable[bytes | memoryview], mode: int) -> No
 
 def fresh_name(staging: Path) -> Path:
     """A name for a file under way that says whose it is, so that strays can be swept."""
-    return staging / f"{os.getpid()}.{secrets.token_hex(6)}.new"
+    return staging / f"{os.getpid()}.{os.urandom(6).hex()}.new"
 
 
 def write_whole(

@@ -5,7 +5,6 @@ There are 64 lock files, however many patients: a name always falls on the same 
 
 import errno
 import os
-import socket
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -102,7 +101,7 @@ class Locks:
 
     def _sign(self, holder: Path) -> None:
         """Leave a note of who holds the lock, for those who wait; nothing depends on it."""
-        name = f"{socket.gethostname()} process {os.getpid()}".ljust(100)[:100].encode()
+        name = f"{os.uname().nodename} process {os.getpid()}".ljust(100)[:100].encode()
         with suppress(OSError):
             handle = os.open(holder, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, self.mode)
             try:

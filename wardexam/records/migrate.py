@@ -52,7 +52,7 @@ def migrate(layout: "Layout") -> None:
     Raises:
         RecordsError: An older session is at work, or a copy is not faithful; nothing was changed.
     """
-    from wardexam.records.drafts import is_held
+    from wardexam.records.draft_files import is_held
 
     folder, mode = layout.folder, layout.file_mode
     for name in ("patients", "index", "locks", "staging"):  # of an attempt that was cut short

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, cast
 from wardexam.errors import InputError, RecordsError
 from wardexam.records import documents
 from wardexam.records.audit import Audit
-from wardexam.records.drafts import Draft, draft_infos, replay, rows_of
-from wardexam.records.files import read_bounded, reason
+from wardexam.records.files import read_bounded
 from wardexam.records.kept import Tables
 from wardexam.records.layout import Layout
 from wardexam.records.lists import Lists
@@ -25,19 +24,10 @@ from wardexam.records.locks import Locks
 from wardexam.records.paths import elsewhere
 from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Summary
 from wardexam.records.schemas import LONGEST, read_tables
+from wardexam.records.shelf import Shelf, known
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
-
-
-def _known(identifier: str) -> str:
-    """The identifier, if it is one: it names a file."""
-    fine = identifier.isascii() and identifier.isalnum() and identifier == identifier.lower()
-    if not fine or not 8 <= len(identifier) <= 40:
-        raise InputError(
-            "not an identifier", where=identifier[:40], remedy="'wardexam beds' lists them"
-        )
-    return identifier
 
 
 @dataclass
@@ -66,8 +56,7 @@ class Ward:
         self.audit = Audit(folder / "audit.jsonl", mode)
         self._locks = Locks(folder / "locks", mode)
         self._lists = Lists(self.layout)
-        self._elsewhere = elsewhere(folder)
-        self._draft_places = (self.layout.drafts, self._elsewhere, self.layout.staging, mode)
+        self._shelf = Shelf(self.layout, elsewhere(folder))
         self._finish_what_was_begun()
 
     @property
@@ -76,7 +65,7 @@ class Ward:
         return self.audit.problem or self._lists.trouble
 
     def _file(self, patient_id: str) -> Path:
-        return self.layout.patients / f"{_known(patient_id)}.json"
+        return self.layout.patients / f"{known(patient_id)}.json"
 
     def _finish_what_was_begun(self) -> None:
         """Complete an arrival cut short; take away drafts whose examination is saved already."""
@@ -87,23 +76,16 @@ class Ward:
                 with self._locks.held("arrivals", 0.05):
                     for folder in arrivals.left_over(self.layout):
                         arrivals.settle(self.layout, self._lists, folder)
-        for info in self.drafts():
-            if not info.held and self._is_saved(info):
-                with suppress(OSError):
-                    self._draft_file(info.draft_id).unlink()
+        self._shelf.sweep(self._is_saved)
 
-    def _is_saved(self, info: DraftInfo) -> bool:
-        try:
-            quoted = b'"%s"' % _known(info.draft_id).encode()
-            if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
-                return False
-            name = f"{info.draft_id}.draft"
-            drafted = replay(*rows_of(self.layout.drafts / name, self._elsewhere / name))
-            stored = self.revisions(info.patient_id, info.draft_id)
-        except (RecordsError, InputError, OSError):
+    def _is_saved(self, info: DraftInfo, drafted: "Callable[[], Examination]") -> bool:
+        """Whether what a draft says is stored already, as after a crash just after a save."""
+        quoted = b'"%s"' % known(info.draft_id).encode()
+        if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
             return False
+        stored = self.revisions(info.patient_id, info.draft_id)
         same = {"revision": 1, "amendment": None}
-        return bool(stored) and stored[-1].model_copy(update=same) == drafted.model_copy(
+        return bool(stored) and stored[-1].model_copy(update=same) == drafted().model_copy(
             update=same
         )
 
@@ -168,7 +150,7 @@ class Ward:
         with self._locks.held(patient_id):
             yield
 
-    # --- the ward list ----------------------------------------------------------------------
+    # --- the ward list
 
     def rebuild_index(self) -> list[str]:
         """Make the index anew from the patients' files; gives those that could not be read."""
@@ -275,47 +257,26 @@ class Ward:
 
     # --- drafts and audit -----------------------------------------------------------------------
 
-    def _draft_file(self, draft_id: str) -> Path:
-        here = self.layout.drafts / f"{_known(draft_id)}.draft"
-        return here if here.exists() else self._elsewhere / here.name
-
     def drafts(self) -> tuple[DraftInfo, ...]:
         """Drafts, oldest first; `held` are those that a session is writing."""
-        return draft_infos(self.layout.drafts, self._elsewhere)
+        return self._shelf.infos()
 
     def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
         """A new draft; every change is appended to it."""
-        return Draft.start(*self._draft_places, examination, by)
+        return self._shelf.start(examination, by)
 
     def resume_draft(self, draft_id: str) -> tuple[DraftWriter, "Examination"]:
         """A draft that was left, with the examination as far as it got."""
-        _known(draft_id)
-        draft = Draft.resume(*self._draft_places, draft_id)
-        try:
-            return draft, draft.examination()
-        except BaseException:
-            draft.close()
-            raise
+        return self._shelf.resume(draft_id)
 
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its file stays under drafts/aside."""
-        if any(d.held for d in self.drafts() if d.draft_id == draft_id):
-            raise RecordsError("the draft is open in another session", where=draft_id)
-        path = self._draft_file(draft_id)
-        try:
-            place = path.parent / "aside"
-            place.mkdir(0o700, exist_ok=True)
-            path.rename(place / path.name)
-        except OSError as error:
-            raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
+        self._shelf.set_aside(draft_id)
         self.audit.note("draft set aside", "", by, draft_id)
 
     def drop_draft(self, draft: DraftWriter) -> None:
         """Close a draft that is no longer needed and take it away."""
-        draft.close()
-        for folder in (self.layout.drafts, self._elsewhere):
-            with suppress(OSError):
-                (folder / f"{draft.draft_id}.draft").unlink(missing_ok=True)
+        self._shelf.drop(draft)
 
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.

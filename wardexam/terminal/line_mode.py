@@ -87,7 +87,7 @@ def _begin(
         patient = ward.patient(examination.patient)
     else:
         patient = _choose_patient(talk, ward, examiner, now, new_id)
-        ward.record("viewed", patient.id, examiner)
+    ward.record("viewed", patient.id, examiner)
     stored = ward.examinations(patient.id)
     if not resumed:
         examination = Examination.model_validate(

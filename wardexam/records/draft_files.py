@@ -1,0 +1,183 @@
+"""The files of drafts: who holds one, what stands in it, and how it is brought up to date.
+
+Line 1 is the examination as it stood and who began; every further line is one change.
+"""
+
+import errno
+import os
+import time
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wardexam.errors import InputError, RecordsError
+from wardexam.records.files import BUSY, append_at, read_bounded, reason, write_whole
+from wardexam.records.kept import strict_loads
+from wardexam.records.repository import DraftInfo
+
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Examination
+
+LONGEST = 8_000_000  # bytes
+
+
+def hold(path: Path, tries: int = 20) -> int:
+    """A handle that holds the draft for this session until it is closed or its process dies.
+
+    More than one try is for the moment in which another session only looks whether it is held.
+
+    Raises:
+        OSError: It cannot be opened; `BUSY` while another session writes it.
+    """
+    import fcntl
+
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            tries -= 1
+            if error.errno in BUSY and tries > 0:
+                time.sleep(0.01)
+                continue
+            if error.errno in BUSY:
+                os.close(handle)
+                raise OSError(errno.EBUSY, "the draft is open in another session") from None
+            # No locks here: the draft is written all the same; saving says what is wrong.
+        return handle
+
+
+def let_go(held: dict[Path, int]) -> None:
+    """Hold these drafts no longer."""
+    while held:
+        os.close(held.popitem()[1])
+
+
+def is_held(path: Path) -> bool:
+    """Whether a living session writes a draft."""
+    try:
+        os.close(hold(path, tries=1))
+    except OSError as error:
+        return error.errno == errno.EBUSY
+    return False
+
+
+def whole_rows(path: Path) -> list[bytes]:
+    """The whole lines of a draft, each with its end; a torn last line is the key in flight."""
+    try:
+        data = read_bounded(path, LONGEST)
+    except OSError as error:
+        raise RecordsError(f"cannot be read: {reason(error)}", where=str(path)) from None
+    if len(data) > LONGEST:
+        raise RecordsError(f"the draft is longer than {LONGEST} bytes", where=str(path))
+    return data[: data.rfind(b"\n") + 1].splitlines(keepends=True)
+
+
+def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
+    found = []
+    for number, row in enumerate(rows, 1):
+        try:
+            line = strict_loads(row)
+        except ValueError:
+            line = None
+        if not isinstance(line, dict):
+            raise RecordsError(f"line {number} of the draft is damaged", where=str(path))
+        found.append(line)
+    if not found:
+        raise RecordsError("the draft is empty", where=str(path))
+    return found
+
+
+def draft_infos(*folders: Path) -> tuple[DraftInfo, ...]:
+    """The drafts in the folders, oldest first; one without a readable first line is left out.
+
+    A draft in two folders is given once, as the one with more keys.
+    """
+    found: dict[str, DraftInfo] = {}
+    for path in (p for folder in folders for p in sorted(folder.glob("*.draft"))):
+        try:
+            rows = whole_rows(path)
+            head = _read(rows[:1], path)[0]
+            made = DraftInfo(
+                path.stem, str(head["examination"]["patient"]), str(head["by"]), str(head["examination"]["at"]),
+                path.stat().st_mtime, len(rows) - 1, is_held(path),
+            )  # fmt: skip
+        except (RecordsError, OSError, LookupError, TypeError):
+            continue
+        other = found.get(path.stem, made)
+        longer = made if made.keys > other.keys else other
+        found[path.stem] = replace(longer, held=made.held or other.held)
+    return tuple(sorted(found.values(), key=lambda d: d.last))
+
+
+def rows_of(here: Path, there: Path) -> tuple[list[bytes], Path]:
+    """The lines of a draft and their file: of two copies, the one with more."""
+    both = [(whole_rows(path), path) for path in (here, there) if path.exists()]
+    if not both:
+        raise RecordsError("there is no such draft", where=here.stem)
+    return max(both, key=lambda found: len(found[0]))
+
+
+def replay(rows: list[bytes], path: Path) -> "Examination":
+    """The examination as far as the lines of a draft go.
+
+    Raises:
+        RecordsError: A whole line cannot be read or accepted.
+    """
+    from pydantic import ValidationError
+
+    from wardexam.exam.entry import Change, apply, first_fault
+    from wardexam.exam.examination import Examination
+
+    lines = _read(rows, path)
+    number = 1
+    try:
+        examination = Examination.model_validate(lines[0]["examination"])
+        for line in lines[1:]:
+            number += 1
+            examination = apply(examination, Change.from_json(line))
+    except ValidationError as error:
+        raise RecordsError(f"the draft is damaged: {first_fault(error)}", where=str(path)) from None
+    except (InputError, KeyError, TypeError, AttributeError) as error:
+        raise RecordsError(
+            f"line {number} of the draft is damaged: {error}", where=str(path)
+        ) from None
+    return examination
+
+
+class Copy:
+    """A draft's file in one place and how much of the draft is in it."""
+
+    def __init__(
+        self, path: Path, mode: int, staging: Path, rows: list[bytes] | None = None
+    ) -> None:
+        self.path, self.mode, self.staging = path, mode, staging
+        self.lines, self.size = len(rows or ()), sum(map(len, rows or ()))
+
+    def bring(self, lines: list[bytes]) -> None:
+        """Bring the file up to all lines, flushed.
+
+        Raises:
+            OSError: It could not be done; the next attempt begins where the last good one ended.
+        """
+        if not self.path.exists():
+            self.path.parent.mkdir(0o700, parents=True, exist_ok=True)
+            write_whole(self.path, lines, self.mode, self.staging)
+            self.lines, self.size = len(lines), sum(map(len, lines))
+            return
+        handle = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_NOFOLLOW)
+        try:
+            if os.fstat(handle).st_size < self.size:  # cut by someone
+                self.lines = self.size = 0
+            data = b"".join(lines[self.lines :])
+            append_at(handle, self.size, data)
+            os.fdatasync(handle)
+        finally:
+            os.close(handle)
+        self.lines, self.size = len(lines), self.size + len(data)
+
+    def remove(self) -> None:
+        """Take the file away, if it is there."""
+        with suppress(OSError):
+            os.unlink(self.path)

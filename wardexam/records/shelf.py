@@ -1,0 +1,96 @@
+"""A ward's drafts: which there are, begun, resumed, set aside, taken away."""
+
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wardexam.errors import InputError, RecordsError
+from wardexam.records.draft_files import draft_infos, replay, rows_of
+from wardexam.records.drafts import Draft
+from wardexam.records.files import reason
+from wardexam.records.layout import Layout
+from wardexam.records.repository import DraftInfo, DraftWriter
+
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Examination
+
+
+def known(identifier: str) -> str:
+    """The identifier, if it is one: it names a file.
+
+    Raises:
+        InputError: It is none.
+    """
+    fine = identifier.isascii() and identifier.isalnum() and identifier == identifier.lower()
+    if not fine or not 8 <= len(identifier) <= 40:
+        raise InputError(
+            "not an identifier", where=identifier[:40], remedy="'wardexam beds' lists them"
+        )
+    return identifier
+
+
+class Shelf:
+    """The drafts of a ward.
+
+    Args:
+        layout: The ward's folder.
+        elsewhere: Where this user's drafts lie while the ward's folder cannot be written.
+    """
+
+    def __init__(self, layout: Layout, elsewhere: Path) -> None:
+        self._folders = (layout.drafts, elsewhere)
+        self._places = (layout.drafts, elsewhere, layout.staging, layout.file_mode)
+
+    def _files(self, draft_id: str) -> tuple[Path, Path]:
+        here, there = self._folders
+        return here / f"{known(draft_id)}.draft", there / f"{draft_id}.draft"
+
+    def infos(self) -> tuple[DraftInfo, ...]:
+        """Every draft, oldest first."""
+        return draft_infos(*self._folders)
+
+    def sweep(self, is_saved: "Callable[[DraftInfo, Callable[[], Examination]], bool]") -> None:
+        """Take away the drafts that nobody writes and whose examination is saved already."""
+        for info in self.infos():
+            with suppress(RecordsError, InputError, OSError):
+                files = self._files(info.draft_id)
+                if not info.held and is_saved(info, lambda files=files: replay(*rows_of(*files))):  # type: ignore[misc]
+                    self._remove(info.draft_id)
+
+    def start(self, examination: "Examination", by: str) -> Draft:
+        """A new draft."""
+        return Draft.start(*self._places, examination, by)
+
+    def resume(self, draft_id: str) -> "tuple[Draft, Examination]":
+        """A draft that was left, with the examination as far as it got."""
+        draft = Draft.resume(*self._places, known(draft_id))
+        try:
+            return draft, draft.examination()
+        except BaseException:
+            draft.close()
+            raise
+
+    def set_aside(self, draft_id: str) -> None:
+        """Stop offering a draft; its file stays under ``aside``."""
+        files = self._files(draft_id)
+        if any(d.held for d in self.infos() if d.draft_id == draft_id):
+            raise RecordsError("the draft is open in another session", where=draft_id)
+        for path in files:
+            try:
+                if path.exists():
+                    place = path.parent / "aside"
+                    place.mkdir(0o700, exist_ok=True)
+                    path.rename(place / path.name)
+            except OSError as error:
+                raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
+
+    def drop(self, draft: DraftWriter) -> None:
+        """Close a draft that is no longer needed and take it away."""
+        draft.close()
+        self._remove(draft.draft_id)
+
+    def _remove(self, draft_id: str) -> None:
+        for path in self._files(draft_id):
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
