@@ -33,7 +33,7 @@ SHEET = read_line(LINE).examination(AT)
 SUMMARY = Summary(1, "within days", True, "left knee jerk lost since the last examination")
 
 FIRST_LIST = """
-import json, resource, sys, time
+import json, sys, time
 start = time.perf_counter()
 from pathlib import Path
 from wardexam.records.ward import open_ward
@@ -41,7 +41,7 @@ imported = time.perf_counter()
 ward = open_ward(Path(sys.argv[1]))
 beds = ward.beds()
 done = time.perf_counter()
-memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+memory = next(int(t.split()[1]) / 1024 for t in open("/proc/self/status") if t.startswith("VmHWM"))
 gone = ward.beds(discharged=True)
 print(json.dumps([(imported - start) * 1e3, (done - imported) * 1e3, memory, len(beds), len(gone), (time.perf_counter() - done) * 1e3]))
 """
@@ -93,24 +93,29 @@ def bare(folder: Path, data: bytes, *, with_folder: bool) -> float:
     return time.perf_counter() - start
 
 
-def saves(ward: Ward, rounds: int, *, before: int) -> tuple[float, float, float, float]:
-    """Median seconds of a save, of the bare write, of that with the folder, and the file's bytes.
+def saves(
+    wards: dict[int, Ward], rounds: int, *, before: int
+) -> dict[int, tuple[float, float, float, float]]:
+    """For each ward the median seconds of a save, of the bare write, of that with the folder, and bytes.
 
-    Twelve patients in turn, so that the files grow alike whatever the size of the ward.
+    The wards take turns, so that a busy machine is busy for all of them; twelve patients take turns,
+    so that the files grow alike whatever the size of the ward.
     """
-    took, plain, whole, sizes = [], [], [], []
+    found: dict[int, list[tuple[float, float, float, int]]] = {size: [] for size in wards}
     for number in range(rounds):
-        name = f"patient{number % PATIENTS:07}"
-        path = ward.layout.patients / f"{name}.json"
-        new = examination(name, before + number)
-        start = time.perf_counter()
-        ward.save(new, "Dr Ash", SUMMARY)
-        took.append(time.perf_counter() - start)
-        data = path.read_bytes()
-        sizes.append(len(data))
-        plain.append(bare(ward.layout.patients, data, with_folder=False))
-        whole.append(bare(ward.layout.patients, data, with_folder=True))
-    return tuple(map(statistics.median, (took, plain, whole, sizes)))
+        for size, ward in wards.items():
+            name = f"patient{number % PATIENTS:07}"
+            new = examination(name, before + number)
+            start = time.perf_counter()
+            ward.save(new, "Dr Ash", SUMMARY)
+            took = time.perf_counter() - start
+            data = (ward.layout.patients / f"{name}.json").read_bytes()
+            plain = bare(ward.layout.patients, data, with_folder=False)
+            whole = bare(ward.layout.patients, data, with_folder=True)
+            found[size].append((took, plain, whole, len(data)))
+    return {
+        size: tuple(map(statistics.median, zip(*rows, strict=True))) for size, rows in found.items()
+    }
 
 
 def first_list(folder: Path, rounds: int = 7) -> list[float]:
@@ -141,11 +146,8 @@ def main() -> None:
             print(
                 f"{size} examinations taken in, {(time.perf_counter() - start):.1f} s", flush=True
             )
-        found = {}
-        for ward in wards.values():
-            saves(ward, PATIENTS * 2, before=EACH)  # warms every path
-        for size, ward in wards.items():
-            found[size] = saves(ward, options.rounds, before=1000)
+        saves(wards, PATIENTS * 2, before=EACH)  # warms every path
+        found = saves(wards, options.rounds, before=1000)
         print("stored     save p50  bare p50  with folder  ratio to bare  to bare+folder  file")
         for size, (took, plain, whole, length) in found.items():
             print(f"{size:<9} {took * 1e3:7.2f} ms {plain * 1e3:6.2f} ms {whole * 1e3:9.2f} ms {took / plain:10.2f}   {took / whole:12.2f}   {length / 1000:9.0f} kB")  # fmt: skip
