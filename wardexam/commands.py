@@ -644,3 +644,18 @@ def run(arguments: list[str]) -> int:
         # The reader of a pipe has left; point stdout nowhere so that its closing stays quiet.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as error:
+        return _fault(error)
+
+
+def _fault(error: Exception) -> int:
+    """A fault of the program as one line: where it is, and nothing that it was working on."""
+    import traceback
+
+    frames = traceback.extract_tb(error.__traceback__)
+    ours = [f for f in frames if "wardexam" in f.filename] or frames
+    place = f" at {os.path.basename(ours[-1].filename)} line {ours[-1].lineno}" if ours else ""
+    _complain(f"a fault of the program ended it ({type(error).__name__}{place})")
+    if os.environ.get("WARDEXAM_TRACEBACK") == "1":
+        print("".join(traceback.format_tb(error.__traceback__)), end="", file=sys.stderr)
+    return 1

@@ -77,6 +77,15 @@ def test_a_shared_store_that_the_world_can_write_is_refused(tmp_path):
         open_ward(ward.folder, shared=True)
 
 
+def test_a_folder_that_others_can_replace_is_refused(tmp_path):
+    open_ward(tmp_path / "open" / "ward")
+    (tmp_path / "open").chmod(0o777)
+    with pytest.raises(RecordsError, match="in its place"):
+        open_ward(tmp_path / "open" / "ward")
+    (tmp_path / "open").chmod(0o1777)  # sticky, like a host's folder for temporary files
+    open_ward(tmp_path / "open" / "ward")
+
+
 def test_another_users_folder_is_refused(tmp_path, monkeypatch):
     ward = open_ward(tmp_path / "ward")
     monkeypatch.setattr(os, "geteuid", lambda: 12345)

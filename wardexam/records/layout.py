@@ -45,6 +45,13 @@ class Layout:
                 folder.mkdir(0o700, parents=True)
                 folder.chmod(self.folder_mode)
             self._safe(folder)
+            above = folder.resolve().parent.stat().st_mode
+            if above & stat.S_IWOTH and not above & stat.S_ISVTX:
+                raise RecordsError(
+                    "others can put another folder in its place",
+                    where=str(folder),
+                    remedy="choose another with --db",
+                )
             version = self._version()
             if version == 1 or self._left_over():
                 from wardexam.records import migrate

@@ -1,0 +1,86 @@
+"""The commands on a ward: what they print, what they refuse, and what they leave in the trail."""
+
+import json
+
+import pytest
+
+from wardexam.commands import run
+from wardexam.records.paths import copy_demo
+from wardexam.records.ward import Ward, open_ward
+
+
+@pytest.fixture(autouse=True)
+def own_state_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return copy_demo(tmp_path / "ward")
+
+
+def events(folder):
+    return [json.loads(t)["event"] for t in (folder / "audit.jsonl").read_text().splitlines()]
+
+
+def test_an_archive_goes_out_and_comes_in_to_the_byte(folder, tmp_path, capsys):
+    assert run(["export", "--db", str(folder)]) == 0
+    text = capsys.readouterr().out
+    file = tmp_path / "ward.jsonl"
+    file.write_text(text)
+    other = str(tmp_path / "other")
+    assert run(["import", "--db", other, "--dry-run", str(file)]) == 0
+    assert "13 patients and 18 examinations would be added" in capsys.readouterr().out
+    assert open_ward(tmp_path / "other").beds() == ()
+    assert run(["import", "--db", other, str(file)]) == 0
+    capsys.readouterr()
+    run(["export", "--db", other])
+    assert capsys.readouterr().out == text
+    assert open_ward(tmp_path / "other").beds() == open_ward(folder).beds()  # urgency as well
+    assert run(["import", "--db", other, str(file)]) == 2
+    assert "already" in capsys.readouterr().err
+
+
+def test_every_export_is_in_the_trail_before_it_leaves(folder, capsys):
+    bed = open_ward(folder).beds()[0].patient_id
+    for command in (["note", bed], ["referral", bed], ["figure", bed], ["handover"], ["export", "--csv"]):  # fmt: skip
+        assert run([*command, "--db", str(folder)]) == 0
+    assert events(folder) == ["exported"] * 5
+    (folder / "audit.jsonl").unlink()
+    (folder / "audit.jsonl").mkdir()
+    capsys.readouterr()
+    assert run(["note", bed, "--db", str(folder)]) == 3
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "audit trail cannot be written" in said.err
+
+
+def test_check_verifies_and_repairs_only_when_told(folder, capsys):
+    assert run(["check", "--db", str(folder)]) == 0
+    assert "13 patients checked: all sound" in capsys.readouterr().out
+    ward = open_ward(folder)
+    patient = ward.patient(ward.beds()[0].patient_id)
+    ward.update(patient.model_copy(update={"remark": "moved"}), "x")
+    path = folder / "patients" / f"{patient.id}.json"
+    path.write_bytes(path.read_bytes()[:-30])
+    assert run(["check", "--db", str(folder)]) == 1
+    assert f"damaged: {path}" in capsys.readouterr().out
+    assert run(["beds", "--db", str(folder)]) == 3
+    said = capsys.readouterr()
+    assert len(said.out.splitlines()) == 12
+    assert str(path) in said.err
+    assert run(["check", "--repair", "--db", str(folder)]) == 1
+    assert "set aside as" in capsys.readouterr().out
+    assert run(["check", "--db", str(folder)]) == 0
+
+
+def test_a_fault_of_the_program_is_one_line_without_names(folder, monkeypatch, capsys):
+    def breaks(self, **options):
+        raise ValueError("Ana Invented")
+
+    monkeypatch.setattr(Ward, "beds", breaks)
+    assert run(["beds", "--db", str(folder)]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith("wardexam: a fault of the program ended it (ValueError at ")
+    assert len(said.splitlines()) == 1
+    assert "Ana" not in said
