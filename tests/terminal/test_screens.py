@@ -345,3 +345,20 @@ async def test_a_patient_being_examined_elsewhere_gets_an_examination_of_their_o
         await pilot.pause()
         assert app.screen.draft.path != theirs.path
         assert answers(app) == {}
+
+
+async def test_a_detail_that_cannot_be_is_asked_again_and_the_others_stay(tmp_path):
+    app = demo_app(tmp_path / "ward", empty=True)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("a", "enter")
+        assert "Not empty. Bed:" in dump(app)[-2]
+        await pilot.press(*"B7", "enter", *"Mo Invented", "enter", *"old", "enter")
+        assert "'old' is no whole number. Age" in dump(app)[-2]
+        await pilot.press(*["backspace"] * 3, *"300", "enter")
+        assert "120" in dump(app)[-2]
+        await pilot.press(*["backspace"] * 3, *"52", "enter", *"f", "enter", "0", "enter")
+        assert "Re-examine" in dump(app)[-2]
+        await pilot.press("backspace", "4", "enter")
+        (bed,) = app.ward.beds()
+        assert (bed.bed, bed.name, bed.age, bed.sex) == ("B7", "Mo Invented", 52, "female")
+        assert bed.recheck_hours == 4

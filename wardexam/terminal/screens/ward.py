@@ -275,34 +275,49 @@ class WardScreen(LineScreen):
     )  # fmt: skip
 
     def _form(self, given: dict[str, str], done: Callable[[dict[str, Any]], None]) -> None:
-        def step(number: int) -> None:
+        """Ask every detail in turn; one that cannot be is asked again, and nothing typed is lost."""
+        values: dict[str, Any] = {}
+
+        def step(number: int, fault: str = "") -> None:
             if number == len(self.QUESTIONS):
-                self._typed(given, done)
+                done(values)
                 return
             field, question = self.QUESTIONS[number]
 
             def answered(text: str) -> None:
                 given[field] = text.strip()
-                step(number + 1)
+                values[field], wrong = self._detail(field, given[field])
+                step(number if wrong else number + 1, wrong)
 
-            self.ask(question, answered, given[field])
+            self.ask(f"{fault}. {question}" if fault else question, answered, given[field])
 
         step(0)
 
-    def _typed(self, given: dict[str, str], done: Callable[[dict[str, Any]], None]) -> None:
-        values: dict[str, Any] = {
-            "bed": given["bed"],
-            "name": given["name"],
-            "sex": given["sex"].lower() or "unknown",
-        }
-        for field in ("age", "recheck_hours"):
-            if given[field] and not given[field].isdecimal():
-                self.say(
-                    f"{field.replace('_', ' ')} is a whole number, not '{given[field]}'. Nothing was changed."
-                )
-                return
-            values[field] = int(given[field]) if given[field] else None
-        done(values)
+    def _detail(self, field: str, text: str) -> tuple[Any, str]:
+        """A detail as it is kept, and what is wrong with it, if anything."""
+        from pydantic import ValidationError
+
+        from wardexam.exam.entry import first_fault
+        from wardexam.exam.examination import Patient
+
+        value: Any = text
+        if field in ("age", "recheck_hours"):
+            if text and not text.isdecimal():
+                return None, f"'{text[:10]}' is no whole number"
+            value = int(text) if text else None
+        elif field == "sex":
+            sexes = ("female", "male", "other", "unknown")
+            value = next(
+                (s for s in sexes if text and s.startswith(text.lower())), text or "unknown"
+            )
+        elif not text:
+            return None, "Not empty"
+        whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": self.ward_app.now()}
+        try:
+            Patient.model_validate({**whole, field: value})
+        except ValidationError as error:
+            return None, first_fault(error).removeprefix(f"{field}: ")
+        return value, ""
 
     def _admit(self, values: dict[str, Any]) -> None:
         from pydantic import ValidationError
