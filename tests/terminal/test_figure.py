@@ -17,7 +17,7 @@ async def test_one_key_draws_the_body_at_80x24_whole_and_another_goes_back(tmp_p
         assert lines[1].split()[0] == "RIGHT"
         assert any(line.startswith("skin:") for line in lines)
         assert any("2+" in line and line.rstrip().endswith("biceps") for line in lines)
-        shaded = [line for line in lines if "/////" in line]
+        shaded = [line for line in lines if "////" in line]
         assert len(shaded) >= 8  # T11 to S1
         await pilot.press("q")
         assert isinstance(app.screen, ExamineScreen)

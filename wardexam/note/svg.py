@@ -64,6 +64,6 @@ def render(patient: Patient, examination: Examination) -> str:
             f'<text x="{left + MARGIN}" y="{y}">{escape(at.name)}</text>'
         )
     end = TOP + rows * CELL_HEIGHT + 22
-    note = "- not examined. Skin: the worst of touch, pinprick, level, territory."
+    note = "- not examined; skin: the worst that was found"
     parts += [f'<text x="{MARGIN // 4}" y="{end}">{note}</text>', *_legend(end + 18), "</svg>"]
     return "\n".join(parts) + "\n"
