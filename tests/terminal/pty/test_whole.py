@@ -131,6 +131,7 @@ def test_the_size_may_change_at_any_moment(tmp_path):
         session.resize(80, 24)
         session.send("\r")
         session.wait("kept to change")
+        session.wait(lambda s: "Nothing entered yet" not in s.text)  # the reading has come
         session.quiet()
         # What shows is what is: drawing everything anew changes nothing.
         before = session.text
