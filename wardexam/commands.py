@@ -195,7 +195,6 @@ def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
 def note(options: argparse.Namespace) -> int:
     """Print a stored examination's note."""
     from wardexam.note.note import render
-    from wardexam.reasoning.change import before
     from wardexam.reasoning.standing import standing
     from wardexam.reasoning.urgency import assess
 
@@ -212,9 +211,8 @@ def note(options: argparse.Namespace) -> int:
             )
     else:
         chosen = list(stored[-1:])
-    previous = before(stored, chosen[0])
-    stands = standing(stored, until=chosen[0])
-    urgency = assess(chosen[0], previous, None, _spoken(options), stands=stands)
+    previous = standing(stored, until=chosen[0])
+    urgency = assess(chosen[0], previous, None, _spoken(options))
     text = render(
         patient,
         chosen[0],
@@ -233,16 +231,14 @@ def note(options: argparse.Namespace) -> int:
 def referral(options: argparse.Namespace) -> int:
     """Print a referral for a patient's last examination."""
     from wardexam.note import referral as words
-    from wardexam.reasoning.change import before
     from wardexam.reasoning.standing import standing
     from wardexam.reasoning.urgency import assess
 
     ward = _ward(options)
     patient = ward.patient(options.patient)
     stored = _stored(ward, options.patient)
-    previous = before(stored, stored[-1])
-    stands = standing(stored, until=stored[-1])
-    urgency = assess(stored[-1], previous, None, _spoken(options), stands=stands)
+    previous = standing(stored, until=stored[-1])
+    urgency = assess(stored[-1], previous, None, _spoken(options))
     text = words.render(patient, stored[-1], previous=previous, urgency=urgency)
     ward.record("exported", options.patient, _examiner(options))
     sys.stdout.write(text)

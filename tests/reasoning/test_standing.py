@@ -20,7 +20,7 @@ def stay(*lines):
 def urgency(*lines):
     """The urgency of the last of a stay's examinations."""
     *before, last = stay(*lines)
-    return assess(last, before[-1] if before else None, None, stands=standing(before))
+    return assess(last, standing(before), None)
 
 
 def reasons(*lines):
@@ -91,3 +91,14 @@ def test_only_what_was_before_an_examination_stands_for_it():
     first, second, third = stay("knee 0/0", "ankle 0/0", "biceps 0/0")
     stands = standing([first, second, third], until=second)
     assert {f.sign for f in stands.findings} == {"knee"}
+
+
+def test_a_look_at_other_signs_between_hides_no_deterioration():
+    found = reasons("power_leg 5/5 knee 2/2", "biceps 2/2", "power_leg 2/5 ankle 2/2")
+    assert found["worse"] == "worse: right hip flexion 5 to 2"
+
+
+def test_a_statement_stands_until_the_sign_is_found_otherwise():
+    stands = standing(stay("rest=power:right_leg", "knee 2/2", "rest=power:left_leg"))
+    assert {s.limb for s in stands.rest_normal} == {"right leg", "left leg"}
+    assert "worse" in reasons("rest=power:right_leg", "knee 2/2", "hip_flexion 3/5")

@@ -47,9 +47,8 @@ def headline_of(
     if not examinations:
         return None
     last = examinations[-1]
-    previous = examinations[-2] if len(examinations) > 1 else None
-    stands = standing(examinations[:-1])
-    urgency = assess(last, previous, None, wording, stands=stands)
+    previous = standing(examinations[:-1])
+    urgency = assess(last, previous, None, wording)
     return summarise(urgency, compare(previous, last) if previous else None, None)
 
 
@@ -90,7 +89,8 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     last = examinations[-1]
     if not level and last.impression:
         text = to_ascii(last.impression)
-    change = compare(examinations[-2], last) if len(examinations) > 1 else None
+    previous = standing(examinations[:-1])
+    change = compare(previous, last) if previous else None
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"

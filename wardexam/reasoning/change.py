@@ -5,7 +5,6 @@ van Crevel 1990 J Neurol 237:427), so one grade may be the observer; two are tak
 MRC scale one whole grade is taken as change (common practice).
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
@@ -210,11 +209,6 @@ def compare(previous: Examination, current: Examination) -> Change:
     unchanged = f"no change in {compared} signs" if compared else "no sign found both times"
     headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
     return Change(tuple(signs), tuple(patterns), plainly, headline, compared)
-
-
-def before(examinations: Sequence[Examination], examination: Examination) -> Examination | None:
-    """The last of a stay's examinations, oldest first, that is earlier than this one."""
-    return next((e for e in reversed(examinations) if e.at < examination.at), None)
 
 
 def sum_score(examination: Examination) -> int | None:

@@ -26,12 +26,17 @@ def over(earlier: Examination, later: Examination) -> Examination:
         if f.answer is not None and f.key not in answered and not later.stated_normal(*f.key)
     ]
     still = {f.key for f in kept}
+    stated = {(s.part, s.limb) for s in later.rest_normal}
     findings = (*kept, *(f for f in later.findings if f.key not in still))
     return later.model_copy(
         update={
             "findings": findings,
             "flags": {**earlier.flags, **later.flags},
             "context": _context(earlier.context, later.context),
+            "rest_normal": (
+                *(s for s in earlier.rest_normal if (s.part, s.limb) not in stated),
+                *later.rest_normal,
+            ),
         }
     )
 

@@ -155,17 +155,17 @@ def _fired(holds: set[str]) -> list[str]:
 
 def assess(
     examination: Examination, previous: Examination | None, reading: Reading | None,
-    wording: Mapping[str, Mapping[str, str]] | None = None, *, stands: Examination | None = None,
+    wording: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
 
     Args:
         examination: What was found.
-        previous: The examination before, if any: what is worse raises urgency.
+        previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.standing`):
+            what is worse raises urgency, and a rule that fired on it fires until its signs are
+            examined and its flags asked again.
         reading: The inferred sites, if any: they can raise urgency.
         wording: The hospital's own words for a rule's texts (`wardexam.reasoning.wording`).
-        stands: What stands from earlier in the stay (`wardexam.reasoning.standing`): a rule that
-            fired on it fires until its signs are examined and its flags asked again.
     """
     change = compare(previous, examination) if previous else None
     holds = _holds(examination)
@@ -175,7 +175,7 @@ def assess(
             holds.add("change:worse")
     now = _fired(holds)
     earlier = (
-        [n for n in _fired(_holds(over(stands, examination))) if n not in now] if stands else []
+        [n for n in _fired(_holds(over(previous, examination))) if n not in now] if previous else []
     )
     fired = []
     for name in (*now, *earlier):

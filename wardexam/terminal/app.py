@@ -133,7 +133,6 @@ class WardApp(PaintingApp):
         A draft that another session is writing is left to it: both examinations are kept.
         """
         from wardexam.exam.examination import Context, Examination
-        from wardexam.reasoning.change import before
         from wardexam.reasoning.standing import standing
         from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
@@ -161,11 +160,8 @@ class WardApp(PaintingApp):
         if amends:
             stored = tuple(e for e in stored if e.id != examination.id)
         self.ward.record("viewed", patient_id, self.examiner)
-        previous = before(stored, examination)
-        stands = standing(stored, until=examination)
-        self.push_screen(
-            ExamineScreen(patient, examination, previous, draft, said, stands=stands, amends=amends)
-        )
+        previous = standing(stored, until=examination)
+        self.push_screen(ExamineScreen(patient, examination, previous, draft, said, amends=amends))
 
     def amend(self, examination: "Examination") -> None:
         """Open a saved examination again; saving makes a further revision of it."""
@@ -175,7 +171,6 @@ class WardApp(PaintingApp):
     def show_note(self, patient_id: str, examination: Any = None) -> None:
         """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
-        from wardexam.reasoning.change import before
         from wardexam.reasoning.standing import standing
         from wardexam.reasoning.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
@@ -185,9 +180,8 @@ class WardApp(PaintingApp):
         shown = examination or (stored[-1] if stored else None)
         if shown is None:
             raise WardexamError("no examination is saved yet", remedy="press enter to examine")
-        previous = before(stored, shown)
-        stands = standing(stored, until=shown)
-        urgency = assess(shown, previous, None, self.wording, stands=stands)
+        previous = standing(stored, until=shown)
+        urgency = assess(shown, previous, None, self.wording)
 
         def render(form: "note.Form", scale: "ScaleName | None") -> str:
             return note.render(

@@ -102,11 +102,8 @@ def _begin(
         draft = ward.start_draft(examination, examiner)
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
     earlier = [e for e in stored if e.id != examination.id]
-    previous = earlier[-1] if earlier else None
-    stands = standing(earlier, until=examination)
-    return Sitting(
-        talk, ward, patient, examination, draft, engine(), previous, stands, wording, now
-    )
+    previous = standing(earlier, until=examination)
+    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording, now)
 
 
 def _offer_drafts(

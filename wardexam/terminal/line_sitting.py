@@ -45,7 +45,6 @@ class Sitting:
     draft: "DraftWriter"
     engine: "Engine"
     previous: Examination | None
-    stands: Examination | None
     wording: "Wording"
     now: Callable[[], datetime]
     undos: list[tuple[Change, str]] = field(default_factory=list)
@@ -84,7 +83,7 @@ class Sitting:
         """The urgency in the hospital's words."""
         from wardexam.reasoning.urgency import assess
 
-        return assess(self.examination, self.previous, reading, self.wording, stands=self.stands)
+        return assess(self.examination, self.previous, reading, self.wording)
 
     def warn(self) -> None:
         """Say the urgency when it has changed."""

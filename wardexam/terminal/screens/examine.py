@@ -74,10 +74,9 @@ class ExamineScreen(LineScreen):
     Args:
         patient: Whose body it is.
         examination: As far as it has got.
-        previous: The last examination, shown beside.
+        previous: What stands from earlier in the stay, shown beside.
         draft: Where every change is kept.
         said: What the status line says first.
-        stands: What stands from earlier in the stay, which urgency goes by until it is looked at again.
         amends: Whether it is a further revision of a saved examination.
     """
 
@@ -92,7 +91,6 @@ class ExamineScreen(LineScreen):
         draft: "DraftWriter",
         said: str,
         *,
-        stands: Examination | None = None,
         amends: bool = False,
     ) -> None:
         super().__init__()
@@ -104,7 +102,7 @@ class ExamineScreen(LineScreen):
             draft,
         )
         self.said = said
-        self.stands, self.amends = stands, amends
+        self.amends = amends
         self._page = "core"
         self._row, self._side = 0, 0
         self._down_first = self._both = False
@@ -259,7 +257,7 @@ class ExamineScreen(LineScreen):
         from wardexam.reasoning.urgency import assess
 
         wording = self.ward_app.wording
-        return assess(self.examination, self.previous, reading, wording, stands=self.stands)
+        return assess(self.examination, self.previous, reading, wording)
 
     def _draw_panel(self) -> None:
         wide = self.size.width >= WIDE
