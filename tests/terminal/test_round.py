@@ -189,3 +189,12 @@ async def test_a_larger_screen_says_every_reason_and_every_change(app):
         assert "Since 04 Mar 10:00 worse: right knee 2+ to 0" in text
         assert "- left knee 2+ to 1+" in text
         assert len(app.screen.canvas("panel").text()) <= 37
+
+
+async def test_what_was_answered_earlier_stands_beside_a_flag_and_is_no_answer_now(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "f")  # bed A2
+        line = next(line for line in dump(app) if "saddle numbness" in line)
+        assert line[25:35].strip() == "not asked"
+        assert line[37:46].strip() == "yes"
+        assert app.screen.examination.flags == {}

@@ -248,8 +248,10 @@ class ExamineScreen(LineScreen):
         return pieces
 
     def _before(self, row: Row) -> str:
-        if self.previous is None or isinstance(row, Flag):
+        if self.previous is None:
             return ""
+        if isinstance(row, Flag):
+            return self.previous.flags.get(row.id, "")
         found = [self.previous.finding(row.id, s) for s in self._sides(row)]
         return "/".join(narrow(f, self.examination.scale) for f in found)[:9] if any(found) else ""
 
