@@ -181,9 +181,11 @@ def _muscle_fill(row: Muscle) -> Fill:
                 ("distal", row.distal, u.second),
                 ("quadriceps", row.quadriceps, u.third),
                 ("fingers", row.fingers, u.third),
+                ("neck", row.neck, u.first),
             ):
-                body.take(where, f"muscle_{part}", side, share * loss * (0.5 + 0.4 * draw))
-            body.take(where, "muscle_neck", side, row.neck * loss * (0.4 + 0.5 * u.first))
+                # Muscles of one person fail together, more or less.
+                together = 0.6 * u.motor + 0.4 * draw
+                body.take(where, f"muscle_{part}", side, share * loss * (0.5 + 0.4 * together))
             body.take(where, "muscle_bulbar", side, 0.4 * u.offset)
             body.take(where, "branch_motor.facial", side, row.face * loss)
 

@@ -201,7 +201,8 @@ def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
         dorsal += share * np.clip((0.95 if small else 0.85) * own + 0.08 * spill, 0, 1)
     parts = [
         dorsal * (0.6 if deep else 1), plexus_loss(body, sign, "sensory", side), branch_loss(body, sign, "sensory", side),
-        length_loss(body, sign.length, "small" if small else "large", side),
+        # Position is lost later than vibration as nerves fail from their ends (common practice).
+        length_loss(body, sign.length, "small" if small else "large", side) * (0.65 if sign.modality == "position" else 1),
         body.damage("roots_sense", side) * min(1.0, 1.1 * sign.length + 0.05) * (0.7 if small else 1.0),
     ]  # fmt: skip
     return combined(*parts)

@@ -161,7 +161,9 @@ def _sensation(sign: Sign, context: Context) -> Table:
     start = row["start"]
     if sign.modality == "vibration" and sign.limb == "leg" and (context.age or 0) > 60:
         start += 1.2  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
-    mean = start + row["loss"] * lower
+    if sign.id.startswith("territory_"):
+        start += row["territory"]
+    mean = start + (row["loss"] - (start - row["start"])) * lower
     reduced, absent = row["cuts"]
     chance = np.stack(
         [
@@ -283,6 +285,7 @@ def _first_alike() -> dict[str, str]:
         kind = (
             sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
             sign.modality == "vibration" and sign.limb == "leg", sign.limb == "saddle",
+            sign.id.startswith("territory_"),
         )  # fmt: skip
         found[sign.id] = first.setdefault(kind, sign.id)
     return found
