@@ -35,6 +35,7 @@ class CordPattern(Weighted):
         root: Share of the roots at its level.
         neuropathy: Share of the large fibres of the legs.
         gap: How unlike the two sides may be.
+        extent: Segments above its level that it may reach.
     """
 
     name: str = ""
@@ -50,6 +51,7 @@ class CordPattern(Weighted):
     root: Share = 0.0
     neuropathy: Share = 0.0
     gap: Share = 1.0
+    extent: Annotated[float, Field(ge=0, le=4)] = 0.0
 
 
 class Span(Weighted):

@@ -18,7 +18,7 @@ from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
 
 def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
     def fill(body: Body, where: slice, u: Draws) -> None:
-        body.level[where] = segment
+        body.level[where] = np.maximum(0, segment - np.round(pattern.extent * u.uneven))
         # Pain fibres cross over one or two segments; compression from outside lowers the level further.
         body.offset[where] = np.round(u.offset**2 * (4 if pattern.root or pattern.sided else 2))
         for s in (RIGHT, LEFT):
