@@ -392,7 +392,7 @@ def paths(body: Body, sign: Sign, side: int) -> tuple[Array, Array]:
             length = [length_loss(body, sign.length, k, side) for k in ("large", "small")]
             reach = body.damage("length_reach", side)
             lower = np.maximum(*length) * reach
-            roots = 0.4 * body.damage("roots_sense", side)
+            roots = 0.85 * body.damage("roots_sense", side)
             cord = 0.3 * cord_sense(
                 body, LEG_SEGMENT if sign.limb == "leg" else ARM_SEGMENT, "touch", side
             )

@@ -98,7 +98,8 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     row = numbers()["tendon"]
     lower, upper, stage = decoded()
     gain = np.array([row["upper"][s] for s in STAGES])[stage]
-    mean = gain * upper * (1 - row["kept"] * lower) + row["lower"] * lower
+    # Reflexes are brisk before power is lost.
+    mean = gain * upper ** row["upper_power"] * (1 - row["kept"] * lower) + row["lower"] * lower
     if sign.id == "ankle" and context.age is not None:
         age = row["ankle_age"]
         if context.age > age["from"]:
@@ -133,7 +134,9 @@ def _tendon(sign: Sign, context: Context) -> Table:
 def _weakness(sign: Sign) -> NDArray[np.float64]:
     lower, upper, _ = decoded()
     # Raising, not multiplying: whatever the weight, total loss above is total paralysis.
-    return np.asarray(1 - (1 - lower) * (1 - upper ** (1 / sign.pyramidal)))
+    return np.asarray(
+        1 - (1 - lower) * (1 - upper ** (numbers()["mrc"]["upper_power"] / sign.pyramidal))
+    )
 
 
 _MRC = ("0", "1", "2", "3", "4", "5")
@@ -332,7 +335,7 @@ def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
 @cache
 def level_table() -> Table:
     """Chance that a level is stated, and where: sharp within two segments (judgement)."""
-    segments = len(SEGMENTS)
+    segments, row = len(SEGMENTS), numbers()["level"]
     chance = np.empty((segments * _DEPTHS, LEVELS))
     at = np.arange(segments)
     for code in range(len(chance)):
@@ -340,7 +343,10 @@ def level_table() -> Table:
         found = (0.03, 0.45, 0.8, 0.92)[depth]
         # The last normal and the first abnormal segment are both called the level.
         near = np.exp(-np.abs(at - level - 0.5) / 1.1)
-        chance[code, 1:] = found * (0.93 * near / near.sum() + 0.07 / segments)
+        # A cord lesion may give a level well below its own, seldom above (published: false localising).
+        below = (at > level).astype(float)
+        spread = row["near"] * near / near.sum() + row["below"] * below / max(1.0, below.sum())
+        chance[code, 1:] = found * (spread + (1 - spread.sum()) / segments)
         chance[code, 0] = 1 - found
     return Table(("none", *SEGMENTS), _spread_brisk(chance))
 
