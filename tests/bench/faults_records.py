@@ -164,7 +164,7 @@ def kills(folder: Path, *, times: int = 1000, seed: int = 1) -> Figures:
 
     for life in range(times):
         child, reading = forked(work(life))
-        time.sleep(source.uniform(0.002, 0.03))
+        time.sleep(source.uniform(0.002, 0.06))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         kept: dict[tuple[str, str], int] = {}
@@ -489,7 +489,7 @@ def without_links(folder: Path) -> Figures:
 
 
 def small_disk(folder: Path, *, kilobytes: int = 600) -> Figures:
-    """A real file system that fills up (tmpfs; needs the right to mount)."""
+    """A real file system that fills up, then turns read-only (tmpfs; needs the right to mount)."""
     place = folder / "small"
     place.mkdir()
     mount = ["mount", "-t", "tmpfs", "-o", f"size={kilobytes}k", "tmpfs", str(place)]
@@ -532,6 +532,15 @@ def small_disk(folder: Path, *, kilobytes: int = 600) -> Figures:
         assert not draft.problem
         draft.close()
         assert check_store(place / "ward", repair=False, by="x", at=AT).sound
+        subprocess.run(["mount", "-o", "remount,ro", str(place)], check=True)
+        reader = open_ward(place / "ward")
+        assert reader.beds()[0].examinations == len(saved)
+        try:
+            reader.save(examination("exam99999"), "x")
+        except RecordsError as error:
+            assert "Read-only file system" in error.what  # noqa: PT017
+        else:
+            raise AssertionError("saved on a read-only file system")
         return {"kilobytes": kilobytes, "saved before it was full": len(saved), "said": said.split(": ", 1)[1]}  # fmt: skip
     finally:
         subprocess.run(["umount", str(place)], check=True)

@@ -1,11 +1,15 @@
 """The commands on a ward: what they print, what they refuse, and what they leave in the trail."""
 
 import json
+from datetime import UTC, datetime
 
 import pytest
 
 from wardexam.commands import run
+from wardexam.exam.examination import Patient
+from wardexam.exam.typed import read_line
 from wardexam.records.paths import copy_demo
+from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
 
 
@@ -84,3 +88,32 @@ def test_a_fault_of_the_program_is_one_line_without_names(folder, monkeypatch, c
     assert said.startswith("wardexam: a fault of the program ended it (ValueError at ")
     assert len(said.splitlines()) == 1
     assert "Ana" not in said
+
+
+EVIL = "Dr\x1b[2J\x9b31m\x07\u202e\x7f"
+
+
+def test_no_control_sequence_leaves_by_any_command(tmp_path, capsys):
+    ward = open_ward(tmp_path / "ward")
+    at = datetime(2026, 3, 2, 8, tzinfo=UTC)
+    ward.admit(
+        Patient(id="patient1", bed=f"A{EVIL}"[:12], name=EVIL, remark=EVIL, number=EVIL, admitted=at),
+        EVIL,
+    )  # fmt: skip
+    made = read_line("knee 2/0 plantar down/up").examination(at)
+    finding = made.findings[0].model_copy(update={"comment": EVIL})
+    evil = made.model_copy(update={
+        "id": "exam0001", "patient": "patient1", "examiner": EVIL, "comment": EVIL, "impression": EVIL,
+        "suggestion": EVIL, "findings": (finding, *made.findings[1:]),
+    })  # fmt: skip
+    ward.save(evil, EVIL, Summary(0, "no flag raised", False, EVIL))
+    for command in (
+        ["note", "patient1"], ["note", "patient1", "--utf8"], ["note", "patient1", "--form", "figure"],
+        ["referral", "patient1"], ["handover"], ["figure", "patient1"], ["beds"], ["export"],
+        ["export", "--csv"], ["check"], ["note", EVIL],
+    ):  # fmt: skip
+        run([*command, "--db", str(ward.folder), "--examiner", "Dr Test"])
+        said = capsys.readouterr()
+        text = said.out + said.err
+        assert text, command
+        assert all(c.isprintable() or c == "\n" for c in text), command

@@ -3,6 +3,7 @@
 import errno
 import fcntl
 import os
+import tempfile
 import time
 from datetime import timedelta
 
@@ -269,9 +270,16 @@ async def test_the_screen_hides_after_idle_minutes_and_shows_again_on_a_key(app)
         assert len(app.screen.examination.findings) == 1  # that key did nothing else
 
 
-async def test_no_patient_is_in_the_terminals_title(app):
+async def test_no_patient_is_in_the_terminals_title_or_the_hosts_temporary_folder(
+    app, tmp_path, monkeypatch
+):
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    monkeypatch.setenv("TMPDIR", str(scratch))
+    monkeypatch.setattr(tempfile, "tempdir", None)
     async with app.run_test(size=(80, 24)) as pilot:
         for keys in ("enter", "q", "n", "q", "y"):
             await pilot.press(keys)
             shown = f"{app.title} {app.sub_title} {app.screen.title} {app.screen.sub_title}"
             assert not any(b.name.split()[0] in shown for b in app.ward.beds())
+    assert list(scratch.iterdir()) == []
