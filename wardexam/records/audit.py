@@ -37,15 +37,19 @@ class Audit:
         self._now = now
         self._waiting: list[dict[str, str]] = []
 
-    def note(self, event: str, patient_id: str, by: str, what: str = "") -> None:
+    def note(
+        self, event: str, patient_id: str, by: str, what: str = "", *, sync: bool = True
+    ) -> None:
         """Append an event; one that cannot be written now waits for the next and `problem` says so.
 
-        For what has happened already: a save that is on disk is not undone for want of a line.
+        For what has happened already: a save that is on disk is not undone for want of a line. A
+        save's own line need not be flushed by itself (`sync`): who saved what stands in the record,
+        and the next event, the view of the note that follows, flushes it.
         """
         self._waiting.append({
             "at": self._now(), "event": event, "patient": patient_id, "by": by[:200], "what": what,
         })  # fmt: skip
-        self.settle()
+        self.settle(sync=sync)
 
     def add(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Append an event that must be in the trail before it happens.
@@ -58,7 +62,7 @@ class Audit:
             self._waiting.pop()
             raise RecordsError(self.problem)
 
-    def settle(self) -> None:
+    def settle(self, *, sync: bool = True) -> None:
         """Append what waits."""
         if not self._waiting:
             return
@@ -69,6 +73,8 @@ class Audit:
             try:
                 with flocked(handle, 3.0):
                     self._append(handle)
+                    if sync:
+                        os.fdatasync(handle)
             finally:
                 os.close(handle)
             self._waiting.clear()
@@ -90,7 +96,6 @@ class Audit:
             before = link(before, line)
             rows.append(json.dumps({**line, "hash": before}, sort_keys=True))
         append_at(handle, size - len(tail) + len(whole), "".join(f"{r}\n" for r in rows).encode())
-        os.fdatasync(handle)
 
 
 @dataclass(frozen=True, slots=True)

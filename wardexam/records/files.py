@@ -83,7 +83,6 @@ def write_whole(
     staging: Path,
     *,
     before: bool = False,
-    sync: bool = True,
 ) -> None:
     """Replace a file by new bytes in one step; on any failure the old file is untouched.
 
@@ -93,39 +92,32 @@ def write_whole(
         mode: Its permissions.
         staging: A folder of the same file system where files under way may lie.
         before: Whether the version that is replaced stays beside it as ``<name>.before``.
-        sync: Whether the folder is flushed too; else the caller does that.
     """
     fresh = fresh_name(staging)
     write_new(fresh, pieces, mode)
     try:
         if before:
-            keep_before(path, mode, staging)
+            keep_before(path, mode)
         os.replace(fresh, path)
     except BaseException:
         with suppress(OSError):
             os.unlink(fresh)
         raise
-    if sync:
-        sync_folder(path.parent)
+    sync_folder(path.parent)
 
 
-def keep_before(path: Path, mode: int, staging: Path) -> None:
-    """Keep the present version of a file, if there is one, as ``<name>.before``, in one step."""
-    link = fresh_name(staging)
+def keep_before(path: Path, mode: int) -> None:
+    """Keep the present version of a file, if there is one, as ``<name>.before``."""
+    kept = path.with_name(path.name + ".before")
+    with suppress(FileNotFoundError):
+        os.unlink(kept)
     try:
-        try:
-            os.link(path, link)
-        except FileNotFoundError:
-            return
-        except OSError:  # a file system without hard links
-            if not path.exists():
-                return
-            write_new(link, [path.read_bytes()], mode)
-        os.replace(link, path.with_name(path.name + ".before"))
-    finally:
-        # It is still there after a failure, and where both were the same file already.
-        with suppress(OSError):
-            os.unlink(link)
+        os.link(path, kept)
+    except FileNotFoundError:
+        return
+    except OSError:  # a file system without hard links
+        if path.exists():
+            write_new(kept, [path.read_bytes()], mode)
 
 
 def append_at(handle: int, size: int, data: bytes) -> None:

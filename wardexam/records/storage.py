@@ -11,7 +11,7 @@ from typing import Any
 from tinydb.storages import Storage
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import reason, sync_folder, write_whole
+from wardexam.records.files import reason, write_whole
 from wardexam.records.kept import Tables
 from wardexam.records.schemas import LONGEST, pack, read_tables
 
@@ -49,11 +49,6 @@ class DurableStorage(Storage):
         Raises:
             RecordsError: It could not be written; says why.
         """
-        self.replace(data)
-        self.settle()
-
-    def replace(self, data: Mapping[str, Mapping[str, Any]]) -> None:
-        """Replace the document in one step; `settle` makes the replacement last."""
         pieces, digest = pack(data)
         size = sum(len(memoryview(piece)) for piece in pieces)
         if size > LONGEST:
@@ -63,24 +58,14 @@ class DurableStorage(Storage):
                 remedy="discharge the patient and admit anew",
             )
         try:
-            write_whole(self.path, pieces, self.mode, self.staging, before=True, sync=False)
+            write_whole(self.path, pieces, self.mode, self.staging, before=True)
         except OSError as error:
-            raise self._unsaved(error) from None
+            raise RecordsError(
+                f"could not be saved: {reason(error)}",
+                where=str(self.path),
+                remedy="nothing stored was changed; save again",
+            ) from None
         self.mark = f"{digest} {size}"
-
-    def settle(self) -> None:
-        """Flush the folder, so that the replacement outlives a power cut."""
-        try:
-            sync_folder(self.path.parent)
-        except OSError as error:
-            raise self._unsaved(error) from None
-
-    def _unsaved(self, error: OSError) -> RecordsError:
-        return RecordsError(
-            f"could not be saved: {reason(error)}",
-            where=str(self.path),
-            remedy="nothing stored was changed; save again",
-        )
 
     def close(self) -> None:
         """Nothing is held open."""

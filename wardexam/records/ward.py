@@ -104,8 +104,8 @@ class Ward:
         """A patient's document, locked and fresh; one write when the block ends well.
 
         A change of several tables is one write, so that no half of it can ever be on disk. A block
-        that changes nothing writes nothing. The event goes into the audit trail before the folder
-        is flushed: a file system with a journal then settles both at once.
+        that changes nothing writes nothing. The document and its place in the folder are flushed
+        before this ends; the event in the audit trail is with the next one.
         """
         from tinydb import TinyDB
 
@@ -138,11 +138,9 @@ class Ward:
                 still_ours()
                 if moves:
                     self._lists.announce([patient_id])
-                storage.replace(tables)
+                storage.write(tables)
                 self._lists.put(row | {"mark": storage.mark}, moves=moves)
-            self.audit.note(event, patient_id, by, document.what)
-            if changed:
-                storage.settle()
+            self.audit.note(event, patient_id, by, document.what, sync=False)
 
     @contextmanager
     def hold(self, patient_id: str) -> Iterator[None]:
