@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
@@ -19,7 +19,7 @@ from wardexam.reasoning import outcomes
 from wardexam.reasoning.body import Body
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.forms import Form
-from wardexam.reasoning.forward import motor_lower
+from wardexam.reasoning.forward import motor_lower, upper_motor
 from wardexam.reasoning.hypotheses import Hypotheses
 from wardexam.reasoning.posterior import Sums
 from wardexam.reasoning.prior import log_prior
@@ -315,6 +315,44 @@ def test_cutting_a_branch_takes_exactly_the_movements_that_hang_on_it():
                 assert f"sign {sign.id}" not in reached
             assert (lost > 0) == bool(through)
         assert all(f"sign {s.id}" not in reached for s in movements if set(s.branches) == {cut})
+
+
+@pytest.mark.parametrize("level", ["C4", "C7", "T2", "T8", "L1"])
+def test_cutting_the_cord_takes_control_of_exactly_what_lies_below(level):
+    """Cortex to tract to segment to movement as a graph: what a whole cut disconnects loses control."""
+    body = Body(1)
+    body.level[:] = SEGMENTS.index(level)
+    for tract in Body.TRACTS:
+        for side in (0, 1):
+            body.cut(slice(0, 1), tract, side, 1.0)
+    graph = nx.DiGraph()
+    nx.add_path(graph, ["cortex", *SEGMENTS])
+    movements = [
+        s
+        for s in catalogue().values()
+        if s.answers == "mrc" and s.segments and s.limb in ("arm", "leg")
+    ]
+    for sign in movements:
+        for segment in sign.segments:
+            graph.add_edge(segment, f"{sign.id} by {segment}")
+    cut = SEGMENTS.index(level)
+    graph.remove_edge(SEGMENTS[cut], SEGMENTS[cut + 1])
+    reached = nx.descendants(graph, "cortex")
+    for sign in movements:
+        upper = float(upper_motor(body, sign.limb, sign.segments, 0)[0])
+        kept = sum(w for s, w in sign.segments.items() if f"{sign.id} by {s}" in reached)
+        assert upper == pytest.approx(1 - kept, abs=0.011), sign.id
+
+
+@pytest.mark.parametrize("root", ["C5", "C6", "C7", "C8", "T1", "L2", "L3", "L4", "L5", "S1"])
+def test_cutting_a_root_takes_from_each_movement_just_its_share(root):
+    body = Body(1)
+    body.take(slice(0, 1), f"ventral.{root}", 0, 1.0)
+    for sign in catalogue().values():
+        if sign.answers == "mrc" and sign.segments and sign.limb in ("arm", "leg"):
+            lost = float(motor_lower(body, sign, 0)[0])
+            assert lost == pytest.approx(sign.segments.get(root, 0.0), abs=1e-6), sign.id
+            assert float(motor_lower(body, sign, 1)[0]) == 0.0
 
 
 def test_the_tables_hold_together():

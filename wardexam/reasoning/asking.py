@@ -11,6 +11,7 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.hypotheses import Hypotheses
 from wardexam.reasoning.posterior import Posterior, largest
+from wardexam.reasoning.ranking import spoken
 from wardexam.reasoning.reading import NextSign
 
 _ROWS = 220  # the most probable rows decide; more change the order no more
@@ -119,7 +120,6 @@ def _next_sign(
     for number in np.argsort(-chances)[:3]:
         after = joint[:, number] / chances[number]
         top = int(after.argmax())
-        group = made.groups[groups[top]].replace(".", " ").replace("_", " ")
-        meanings.append((answers[number], f"{group} {after[top]:.0%}"))
+        meanings.append((answers[number], f"{spoken(made.groups[groups[top]])} {after[top]:.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"
     return NextSign((sign.id, side), text, float(bits), tuple(meanings))

@@ -25,6 +25,14 @@ def word(probability: float) -> Word:
     return "likely" if probability >= 0.5 else "possible" if probability >= 0.1 else "unlikely"
 
 
+def spoken(group: str) -> str:
+    """A group's id in words, without its level: ``"nerve.radial.left"`` is the left radial nerve."""
+    site, *more = group.split(".")
+    side = more.pop() if more and more[-1] in ("right", "left", "both", "none") else ""
+    words = [side if side in ("right", "left") else "", *more, sites()[site]["name"]]
+    return " ".join(w for w in words if w).replace("_", " ")
+
+
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass."""
     total = np.concatenate([[0.0], np.cumsum(mass)])
