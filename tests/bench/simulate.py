@@ -14,6 +14,7 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning import outcomes
 from wardexam.reasoning.asking import askable
+from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import Engine, load
 from wardexam.reasoning.forward import sides
 from wardexam.reasoning.hypotheses import Hypotheses
@@ -52,7 +53,7 @@ class Ward:
             rows = tuple(self.random.choice(len(self.prior), lesions, p=self.prior))
             groups = {self.made.groups[self.made.group_of[r]] for r in rows}
             if lesions == 1 or (len(groups) == lesions and "none" not in groups):
-                return Drawn(rows, int(self.random.choice(3, p=outcomes.BRISK_WEIGHTS)))
+                return Drawn(rows, int(self.random.choice(3, p=BRISK_WEIGHTS)))
 
     def shows(self, patient: Drawn, sign: Sign, side: str) -> dict[str, object]:
         """What the patient shows for a sign: an entry of a sheet."""

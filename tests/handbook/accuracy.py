@@ -9,6 +9,7 @@ import numpy as np
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context
 from wardexam.reasoning import outcomes
+from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.prior import log_prior
 
@@ -64,7 +65,7 @@ class Row:
             made.code(self.sign, "right"), np.exp(log_prior(made, context)), len(said)
         )
         said = said / said.sum(axis=1, keepdims=True)
-        return np.einsum("c,cab,b,cdb->ad", held, said, outcomes.BRISK_WEIGHTS, said)
+        return np.einsum("c,cab,b,cdb->ad", held, said, BRISK_WEIGHTS, said)
 
     def _shown(self, places: tuple[str, ...]) -> float:
         """How often the sign is positive under the lesions of some places, on the right."""
@@ -98,7 +99,7 @@ class Row:
                         made.code(self.sign, "left")[form.rows]
                     ]
                 )
-            mass += float(weight @ (found @ outcomes.BRISK_WEIGHTS))
+            mass += float(weight @ (found @ BRISK_WEIGHTS))
             total += float(weight.sum())
         return mass / total
 

@@ -17,6 +17,7 @@ from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning import outcomes
 from wardexam.reasoning.body import Body
+from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.forms import Form
 from wardexam.reasoning.forward import motor_lower, upper_motor
@@ -271,7 +272,7 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     net.add(gum.LabelizedVariable("site", "", len(pick)))
     net.add(gum.LabelizedVariable("brisk", "", 3))
     net.cpt("site")[:] = prior
-    net.cpt("brisk")[:] = outcomes.BRISK_WEIGHTS
+    net.cpt("brisk")[:] = BRISK_WEIGHTS
     evidence = {}
     for sign, side, meaning, _ in found:
         table = outcomes.table(catalogue()[sign], Context())

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.reasoning import forward, outcomes
+from wardexam.reasoning import forward
 from wardexam.reasoning.body import Body
+from wardexam.reasoning.codes import GAIT_CODES, encode, level_code
 from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form, Plan
 from wardexam.reasoning.lesions import plan
 
@@ -88,11 +89,11 @@ def _stages(form: Form) -> NDArray[np.uint8]:
 
 def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
     if sign.answers == "level":
-        return outcomes.level_code(*forward.level_of(body, sign.modality, side))
+        return level_code(*forward.level_of(body, sign.modality, side))
     lower, upper = forward.paths(body, sign, side)
     if sign.answers == "gait":
-        lower = outcomes.GAIT_CODES[lower.astype(int)]
-    return outcomes.encode(lower, upper, stage)
+        lower = GAIT_CODES[lower.astype(int)]
+    return encode(lower, upper, stage)
 
 
 def make(lesions: Plan | None = None) -> Hypotheses:
@@ -110,7 +111,7 @@ def make(lesions: Plan | None = None) -> Hypotheses:
         for limb in LIMBS:
             for side, name in enumerate(SIDE_NAMES):
                 losses = forward.limb_loss(body, limb, side)
-                codes[lines[limb, name], where] = outcomes.encode(*losses, stage)
+                codes[lines[limb, name], where] = encode(*losses, stage)
     return Hypotheses(tuple(lesions.forms), lesions.rows, codes, lines)
 
 

@@ -17,38 +17,9 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import wires
 from wardexam.exam.examination import Context, Onset
-from wardexam.exam.findings import Finding
-from wardexam.reasoning.draws import Array
+from wardexam.reasoning.codes import BRISK, CODES, DEPTHS, GAIT_CODES, LEVELS, decoded
 from wardexam.reasoning.forms import STAGES
 from wardexam.reasoning.forward import GAITS
-
-# Losses are read at these steps, so that a code fits in a byte; finer steps change no answer.
-LOWER = np.array([0, 0.06, 0.14, 0.25, 0.38, 0.52, 0.66, 0.8, 0.92, 1], np.float32)
-UPPER = np.array([0, 0.08, 0.22, 0.4, 0.58, 0.76, 0.92, 1], np.float32)
-CODES = len(LOWER) * len(UPPER) * len(STAGES)
-
-# Briskness: Gauss-Hermite, three points of a standard normal.
-BRISK = np.array([-math.sqrt(3), 0.0, math.sqrt(3)])
-BRISK_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
-
-LEVELS = len(SEGMENTS) + 1  # "none" and every segment
-_DEPTHS = 4
-
-
-def encode(lower: Array, upper: Array, stage: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """The code of each row's losses and stage, 0 to `CODES` - 1."""
-    # Rounded first, so that the order in which a loss was added up never decides.
-    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, np.round(lower, 5))
-    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, np.round(upper, 5))
-    return ((a * len(UPPER) + b) * len(STAGES) + stage).astype(np.uint8)
-
-
-def decoded() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-    """Lower loss, upper loss and stage of every code."""
-    codes = np.arange(CODES)
-    upper = UPPER[(codes // len(STAGES)) % len(UPPER)].astype(float)
-    lower = LOWER[codes // (len(STAGES) * len(UPPER))].astype(float)
-    return lower, upper, codes % len(STAGES)
 
 
 @cache
@@ -112,7 +83,8 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
 
 
 # The interval of each meaning on the hidden value (cuts: absent, reduced, normal, brisk, clonic).
-def _meaning_interval(meaning: str) -> tuple[float, float]:
+def meaning_interval(meaning: str) -> tuple[float, float]:
+    """The interval of the hidden value that a meaning of a tendon grade stands for."""
     row = numbers()["tendon"]
     a, b, c, d = row["cuts"]
     mid = (b + c) / 2
@@ -127,11 +99,12 @@ def _tendon(sign: Sign, context: Context) -> Table:
     mean = tendon_mean(sign, context)
     spread = numbers()["tendon"]["spread"]
     answers = ("absent", "reduced", "normal", "brisk", "clonic")
-    chance = np.stack([probit(mean, *_meaning_interval(m), spread) for m in answers], axis=1)
+    chance = np.stack([probit(mean, *meaning_interval(m), spread) for m in answers], axis=1)
     return Table(answers, chance).floored("tendon")
 
 
-def _weakness(sign: Sign) -> NDArray[np.float64]:
+def weakness(sign: Sign) -> NDArray[np.float64]:
+    """Loss of power in a movement by code, 0 to 1."""
     lower, upper, _ = decoded()
     # Raising, not multiplying: whatever the weight, total loss above is total paralysis.
     return np.asarray(
@@ -142,7 +115,8 @@ def _weakness(sign: Sign) -> NDArray[np.float64]:
 _MRC = ("0", "1", "2", "3", "4", "5")
 
 
-def _mrc_interval(grade: str) -> tuple[float, float]:
+def mrc_interval(grade: str) -> tuple[float, float]:
+    """The interval of the hidden value that an MRC grade stands for."""
     row = numbers()["mrc"]
     cuts = [-99.0, *row["cuts"], 99.0]
     low, high = row["four"]
@@ -153,8 +127,8 @@ def _mrc_interval(grade: str) -> tuple[float, float]:
 
 def _mrc(sign: Sign) -> Table:
     row = numbers()["mrc"]
-    mean = row["start"] + row["loss"] * _weakness(sign)
-    chance = np.stack([probit(mean, *_mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
+    mean = row["start"] + row["loss"] * weakness(sign)
+    chance = np.stack([probit(mean, *mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
     return Table(_MRC, _spread_brisk(chance)).floored("mrc")
 
 
@@ -265,10 +239,6 @@ def _gait() -> Table:
     return Table(tuple(row["answers"]), _spread_brisk(chance)).floored()
 
 
-# A kind of gait is coded as one of the steps of `lower`.
-GAIT_CODES = LOWER[[0, 2, 4, 6, 7, 9]]
-
-
 def table(sign: Sign, context: Context) -> Table:
     """The answers of a sign and their probabilities in this context (age and onset count)."""
     return _made(_alike(sign), context.age, context.onset)
@@ -326,20 +296,14 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
             return _mixed(kind, context)
 
 
-def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
-    """The code of a row's sensory level and how plain it is."""
-    step = np.clip((np.round(depth, 5) * _DEPTHS).astype(np.int64), 0, _DEPTHS - 1)
-    return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * _DEPTHS + step).astype(np.uint8)
-
-
 @cache
 def level_table() -> Table:
     """Chance that a level is stated, and where: sharp within two segments (judgement)."""
     segments, row = len(SEGMENTS), numbers()["level"]
-    chance = np.empty((segments * _DEPTHS, LEVELS))
+    chance = np.empty((segments * DEPTHS, LEVELS))
     at = np.arange(segments)
     for code in range(len(chance)):
-        level, depth = divmod(code, _DEPTHS)
+        level, depth = divmod(code, DEPTHS)
         found = (0.03, 0.45, 0.8, 0.92)[depth]
         # The last normal and the first abnormal segment are both called the level.
         near = np.exp(-np.abs(at - level - 0.5) / 1.1)
@@ -349,52 +313,6 @@ def level_table() -> Table:
         chance[code, 1:] = found * (spread + (1 - spread.sum()) / segments)
         chance[code, 0] = 1 - found
     return Table(("none", *SEGMENTS), _spread_brisk(chance))
-
-
-RESIDUAL_CUTS = (100, 200, 500)
-
-
-def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
-    """Probability of one finding for every code, shape (codes, 3)."""
-    made = level_table() if sign.answers == "level" else table(sign, context)
-    answer = finding.answer
-    assert answer is not None
-    if sign.answers == "tendon":
-        meaning = "above" if finding.scale == "ninds" and answer == "4" else finding.meaning
-        row = numbers()["tendon"]
-        mean = tendon_mean(sign, context)
-        each = numbers()["floor"]["tendon"]
-        chance = (1 - 5 * each) * probit(mean, *_meaning_interval(meaning), row["spread"]) + each
-        return np.asarray(chance * _quality(sign, finding)[:, None])
-    if sign.answers == "mrc" and answer in ("4-", "4+"):
-        row = numbers()["mrc"]
-        mean = row["start"] + row["loss"] * _weakness(sign)
-        each = numbers()["floor"]["mrc"] / 2
-        return np.repeat(
-            ((1 - 6 * each) * probit(mean, *_mrc_interval(answer), row["spread"]) + each)[:, None],
-            3,
-            axis=1,
-        )
-    if sign.answers == "residual":
-        answer = made.answers[
-            int(np.searchsorted(RESIDUAL_CUTS, finding.amount or 0, side="right"))
-        ]
-    return np.asarray(made.chance[:, made.answers.index(answer), :])
-
-
-def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
-    """What a quality adds: each speaks of its own losses."""
-    lower, upper, stage = decoded()
-    factor = np.ones(CODES)
-    governed = upper * np.array([0.1, 0.5, 1.0])[stage]
-    if "inverted" in finding.qualities:
-        # Its own arc lost with the segments below set free (published; also in brisk healthy people).
-        factor *= 0.03 + 0.5 * lower * (0.25 + 0.75 * (stage == 2)) + 0.05 * governed
-    if "crossed" in finding.qualities:
-        factor *= 0.04 + 0.4 * governed
-    if "pendular" in finding.qualities:
-        factor *= 0.1
-    return np.asarray(factor)
 
 
 def usual_answers(sign: Sign) -> tuple[str, ...]:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.exam.examination import Context, Examination
+from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.outcomes import BRISK_WEIGHTS
 from wardexam.reasoning.prior import log_prior
 from wardexam.reasoning.weights import Term, terms
 

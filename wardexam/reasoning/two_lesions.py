@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.reasoning import outcomes
+from wardexam.reasoning.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.hypotheses import Codes, Hypotheses
 from wardexam.reasoning.posterior import Floats, Posterior, largest, logsumexp
@@ -26,12 +27,12 @@ _ROWS_ALIKE = 6  # of a form's severities about one in so many fits as its best 
 @cache
 def union() -> Codes:
     """The code of two losses together, shape (codes, codes); the greater upper loss lends its stage."""
-    lower, upper, stage = outcomes.decoded()
+    lower, upper, stage = decoded()
     both_lower = 1 - (1 - lower[:, None]) * (1 - lower[None, :])
     both_upper = 1 - (1 - upper[:, None]) * (1 - upper[None, :])
     both_stage = np.where(upper[:, None] > upper[None, :], stage[:, None], stage[None, :])
     return np.asarray(
-        outcomes.encode(both_lower.ravel(), both_upper.ravel(), both_stage.ravel()).reshape(
+        encode(both_lower.ravel(), both_upper.ravel(), both_stage.ravel()).reshape(
             len(lower), len(lower)
         )
     )
@@ -39,7 +40,7 @@ def union() -> Codes:
 
 def _level(term: Term) -> bool:
     """Whether its codes are levels, whose union is not that of two losses."""
-    return bool(term.pieces[0].log.shape[0] != outcomes.CODES)
+    return bool(term.pieces[0].log.shape[0] != CODES)
 
 
 def _alone(made: Hypotheses, terms: list[Term], prior: Floats) -> Floats:
@@ -102,7 +103,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
         form = made.forms[made.form_of[row]]
         own = float(logsumexp(prior[form.rows], 0)) - np.log(_ROWS_ALIKE)
         log = _joined(made, terms, row, others) + prior[others][:, None]
-        by_row = logsumexp(log + np.log(outcomes.BRISK_WEIGHTS), 1) + own
+        by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0]:
             found = (total[-1], row, by_row)
@@ -132,7 +133,7 @@ def _single(posterior: Posterior, terms: list[Term], prior: Floats) -> float:
     if len(terms) == len(posterior.terms):
         return posterior.evidence
     at = posterior.kept
-    log = prior[at][:, None] + np.log(outcomes.BRISK_WEIGHTS)[None, :]
+    log = prior[at][:, None] + np.log(BRISK_WEIGHTS)[None, :]
     for term in terms:
         log = log + posterior.value(term)
     return float(logsumexp(log.ravel(), 0))

@@ -17,8 +17,10 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning import forward, outcomes
+from wardexam.reasoning.codes import decoded
 from wardexam.reasoning.forms import SIDE_NAMES as SIDES
 from wardexam.reasoning.hypotheses import LIMBS
+from wardexam.reasoning.likelihood import likelihood
 from wardexam.reasoning.prior import story
 
 Key = tuple[str, str]
@@ -98,7 +100,7 @@ def _lean(chance: NDArray[np.float64]) -> Log:
 @lru_cache(maxsize=600)  # a few kB each
 def log_likelihood(finding: Finding, context: Context) -> Log:
     """Log-likelihood of a finding by code."""
-    return _lean(outcomes.likelihood(finding.row, finding, context))
+    return _lean(likelihood(finding.row, finding, context))
 
 
 @lru_cache(maxsize=600)
@@ -125,7 +127,7 @@ def _only(context: Context) -> Context:
 def _complained(named: bool) -> Log:
     """Log-likelihood that a limb is complained of, or is left out, by its code."""
     row = story()["complained"]["rest"]
-    numb, weak, _ = outcomes.decoded()
+    numb, weak, _ = decoded()
     worst = np.maximum(row["numb"] * numb, row["weak"] * weak)
     chance = row["base"] + (1 - row["base"]) * worst
     log = np.log(chance) if named else row["unnamed"] * np.log(1 - chance)
