@@ -1,5 +1,7 @@
 """The engine: what must hold whatever is entered, and what is right on the plain facts of the trade."""
 
+from itertools import pairwise
+
 import networkx as nx
 import numpy as np
 import pyagrum as gum
@@ -13,6 +15,7 @@ from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
+from wardexam.exam.findings import RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning import outcomes
@@ -24,6 +27,7 @@ from wardexam.reasoning.forward import motor_lower, upper_motor
 from wardexam.reasoning.hypotheses import Hypotheses
 from wardexam.reasoning.posterior import Sums
 from wardexam.reasoning.prior import log_prior
+from wardexam.reasoning.urgency import assess
 
 SIDED = [
     s
@@ -150,6 +154,51 @@ def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
     )
     weights = [e.weight for e in (*reading.supports, *reading.opposes)]
     assert sum(weights) == pytest.approx(change, abs=0.11)  # weights under 0.1 are not listed
+
+
+@settings(max_examples=10, deadline=None)
+@given(sheets())
+def test_weights_added_one_finding_at_a_time_add_up_to_the_log_odds(found):
+    engine = load()
+    groups = engine.hypotheses.groups
+    steps = [engine.posterior(examination(found[:n]), silence=False) for n in range(len(found) + 1)]
+    top, second = np.argsort(-steps[-1].groups)[:2]
+    if steps[-1].groups[second] < 1e-6:
+        return
+    odds = [float(np.log(s.groups[top]) - np.log(s.groups[second])) for s in steps]
+    gained = sum(b - a for a, b in pairwise(odds))
+    prior = prior_of(engine)
+    before = np.log(prior[groups[top]]) - np.log(prior[groups[second]])
+    assert odds[0] == pytest.approx(before, abs=1e-4)
+    assert before + gained == pytest.approx(odds[-1], abs=1e-4)
+
+
+@settings(max_examples=15, deadline=None)
+@given(sheets())
+def test_reading_again_changes_nothing(found):
+    engine = load()
+    one = engine.read(examination(found), silence=False)
+    engine.read(examination(found[:1]), silence=False)
+    assert engine.read(examination(found), silence=False) == one
+
+
+@settings(max_examples=25, deadline=None)
+@given(sheets(), st.sampled_from(["power", "sensation", "reflexes"]), st.booleans())
+def test_statements_and_silence_never_move_the_urgency(found, part, silence):
+    told = examination(found).model_copy(
+        update={"rest_normal": (RestNormal(part=part, limb="left leg"),)}
+    )
+    bare = assess(examination(found), None, load().read(examination(found), silence=False))
+    assert assess(told, None, load().read(told, silence=silence)).level == bare.level
+
+
+def test_what_is_not_known_never_stops_the_answer():
+    nothing = [
+        {"sign": s.id, "side": "right", "answer": None, "not_testable": "cast"} for s in SIDED
+    ]
+    reading = load().read(examination(nothing))
+    assert reading.entered == 0
+    assert sum(s.probability for s in reading.sites) == pytest.approx(1)
 
 
 FACTS = [

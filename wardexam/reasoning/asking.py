@@ -1,7 +1,9 @@
 """Which sign to examine next: the one whose answer is expected to tell most about the site."""
 
+import tomllib
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,19 +21,23 @@ _SHOWN = 5
 
 
 @cache
+def ease() -> dict[str, float]:
+    """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`asking.toml`)."""
+    text = (files("wardexam.reasoning") / "asking.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    found = {}
+    for sign in catalogue().values():
+        begins = next((v for k, v in table["begins"].items() if sign.id.startswith(k)), None)
+        value = table["signs"].get(sign.id, begins) or table["parts"].get(sign.part)
+        if value:
+            found[sign.id] = float(value)
+    return found
+
+
+@cache
 def askable() -> tuple[Sign, ...]:
-    """Signs worth proposing: what a ward doctor can do at once."""
-    parts = ("reflexes", "power", "movement", "sphincters", "provocation")
-    more = {
-        "vibration_leg", "position_leg", "saddle", "face_lower", "aphasia", "fatigability",
-        "fasciculation_arm", "fasciculation_leg",
-    }  # fmt: skip
-    more |= {
-        f"pin_{s}"
-        for s in ("C5", "C6", "C7", "C8", "T1", "T4", "T10", "L2", "L3", "L4", "L5", "S1")
-    }
-    more |= {s for s in catalogue() if s.startswith("territory_")}
-    return tuple(s for s in catalogue().values() if s.part in parts or s.id in more)
+    """Signs worth proposing: what a ward doctor can do at the bedside."""
+    return tuple(s for s in catalogue().values() if s.id in ease())
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +75,7 @@ def _entropy(chance: NDArray[np.float32], axis: tuple[int, ...] | int) -> NDArra
 
 
 def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign, ...]:
-    """Unexamined bedside signs by expected information about the site, most telling first."""
+    """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
     made = posterior.hypotheses
     top = largest(posterior.rows, _ROWS)
     weight = (posterior.joint[top] / posterior.joint[top].sum()).astype(np.float32)
@@ -97,7 +103,7 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
             if (sign.id, side) not in recorded:
                 bits = (before - float(known[number])) / np.log(2)
                 found.append((bits, sign, side, joint[number]))
-    found.sort(key=lambda f: (-f[0], f[1].id, f[2]))
+    found.sort(key=lambda f: (-f[0] * ease()[f[1].id], f[1].id, f[2]))
     return tuple(
         _next_sign(made, bits, sign, side, joint, groups, prior, context)
         for bits, sign, side, joint in found[:_SHOWN]

@@ -40,8 +40,11 @@ class Engine:
         places = ranked(posterior)
         weights = evidence(posterior, places)
         unexplained, z = fit(posterior, places[0], examination)
+        told = silence or examination.rest_normal
+        found = examination.model_copy(update={"rest_normal": ()})
         return Reading(
             sites=places,
+            by_findings=ranked(self.posterior(found, silence=False))[0] if told else None,
             supports=tuple(e for e in weights if e.weight > _WORTH_SAYING)[:6],
             opposes=tuple(e for e in reversed(weights) if e.weight < -_WORTH_SAYING)[:6],
             unexplained=unexplained,

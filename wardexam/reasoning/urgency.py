@@ -188,12 +188,12 @@ def assess(
             Reason(name, words["urgency"], text, words["image"], words["call"], words["source"])
         )
     if reading is not None and reading.entered >= 3:
-        for site in reading.sites[:1]:
-            acute = examination.context.onset in ("sudden", "hours", "days")
-            if site.urgent and site.probability >= 0.5:
-                fired.append(Reason(
-                    "inferred_site", 2 if acute else 1, f"signs suggest: {site.name}", "as the site suggests", "senior on call", "the tool's reading; judgement",
-                ))  # fmt: skip
+        site = reading.by_findings or reading.sites[0]
+        acute = examination.context.onset in ("sudden", "hours", "days")
+        if site.urgent and site.probability >= 0.5:
+            fired.append(Reason(
+                "inferred_site", 2 if acute else 1, f"signs suggest: {site.name}", "as the site suggests", "senior on call", "the tool's reading; judgement",
+            ))  # fmt: skip
     names = {r.rule for r in fired}
     fired.sort(key=lambda r: (-r.urgency, _place(r.rule, names)))
     level = max((r.urgency for r in fired), default=0)
