@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from wardexam import ready
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
@@ -58,9 +59,9 @@ def variants() -> list[Examination]:
     ]
 
 
-def memory(path: str) -> None:
-    """Load kept rows, read every variant, print the process's most memory in MB."""
-    engine = Engine(unpacked(Path(path).read_bytes()))
+def memory() -> None:
+    """Make the engine ready as a command does, read every variant, print the most memory in MB."""
+    engine = ready.engine()
     for examination in variants() * 3:
         engine.read(examination, silence=False)
     print(f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f}")
@@ -74,12 +75,14 @@ def main() -> None:
         path = Path(folder) / "rows"
         path.write_bytes(packed(hypotheses))
         loading = timed(lambda _: unpacked(path.read_bytes()), 20)
-        used = subprocess.run(
-            [sys.executable, "-m", "tests.bench.bench_reasoning", "memory", str(path)],
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout.strip()
+        for _ in ("rows made", "rows kept"):
+            used = subprocess.run(
+                [sys.executable, "-m", "tests.bench.bench_reasoning", "memory"],
+                capture_output=True,
+                text=True,
+                check=True,
+                env={**os.environ, "XDG_CACHE_HOME": folder},
+            ).stdout.strip()
         size = path.stat().st_size / 1e6
     engine = Engine(hypotheses)
     examinations = variants()
@@ -125,4 +128,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    memory(sys.argv[2]) if sys.argv[1:2] == ["memory"] else main()
+    memory() if sys.argv[1:2] == ["memory"] else main()

@@ -264,7 +264,7 @@ def _first_alike() -> dict[str, str]:
     return found
 
 
-@lru_cache(maxsize=300)  # about 30 kB each: the kinds of sign of a few patients
+@lru_cache(maxsize=140)  # about 30 kB each: the kinds of sign of two patients
 def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():

@@ -18,7 +18,7 @@ from wardexam.reasoning.weights import Term, terms
 Floats = NDArray[np.float64]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
-_KEPT_SUMS = 80  # 0.1 to 0.3 MB each
+_KEPT_SUMS = 64  # 0.1 to 0.3 MB each
 
 
 def logsumexp(values: Floats, axis: int) -> Floats:
