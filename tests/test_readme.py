@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from tests.terminal.screens import demo_app, dump, settled
-from wardexam.commands import parser
+from wardexam.commands.arguments import parser
 from wardexam.terminal.keys import SCREENS
 
 README = Path(__file__).parents[1] / "README.md"

@@ -5,7 +5,7 @@ import sys
 
 def main() -> int:
     """Run the command line and return its exit code."""
-    from wardexam.commands import run
+    from wardexam.commands.main import run
 
     return run(sys.argv[1:])
 

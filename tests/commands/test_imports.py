@@ -19,7 +19,7 @@ ALLOWED = [
 def test_a_command_loads_only_what_it_uses(arguments, allowed):
     script = (
         "import sys, contextlib, io\n"
-        "from wardexam.commands import run\n"
+        "from wardexam.commands.main import run\n"
         "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
         f"    run({arguments!r})\n"
         "print(' '.join(sorted({m.split('.')[0] for m in sys.modules})))\n"

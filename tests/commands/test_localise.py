@@ -86,7 +86,7 @@ def test_the_schema_is_json_schema():
 
 
 def test_every_command_explains_itself():
-    from wardexam.commands import parser
+    from wardexam.commands.arguments import parser
 
     top = parser().format_help()
     for name in (

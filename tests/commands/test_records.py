@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from wardexam.commands import run
+from wardexam.commands.main import run
 from wardexam.exam.examination import Patient
 from wardexam.exam.typed import read_line
 from wardexam.records.paths import copy_demo

@@ -1,0 +1,1 @@
+"""The command line: each command a few lines over the folders below."""

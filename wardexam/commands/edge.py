@@ -1,0 +1,90 @@
+"""What enters at the edge: time, identity, who examines, which ward, whose words and keys."""
+
+import argparse
+import os
+import sys
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from wardexam.errors import WardexamError
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.wording import Wording
+    from wardexam.records.ward import Ward
+    from wardexam.terminal.keymap import Keymap
+
+
+def now() -> datetime:
+    """The time at the edge, with the zone of the terminal."""
+    return datetime.now().astimezone()
+
+
+def new_id() -> str:
+    """A new opaque identifier of 16 letters and digits."""
+    import secrets
+
+    return "".join(secrets.choice("abcdefghijkmnpqrstuvwxyz23456789") for _ in range(16))
+
+
+def examiner(options: argparse.Namespace) -> str:
+    """Who examines: as given, else of the environment, else the login."""
+    import getpass
+
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):
+        user = ""
+    return str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")[:120]
+
+
+def ward(options: argparse.Namespace) -> "Ward":
+    """The ward in the folder given, or in its usual place."""
+    from wardexam.records.paths import ward_folder
+    from wardexam.records.ward import open_ward
+
+    return open_ward(ward_folder(options.db), shared=options.shared)
+
+
+def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
+    """The hospital's own words, and why they were refused where they were."""
+    from wardexam.records.paths import settings_text
+
+    try:
+        found = settings_text("wording", options.wording)
+        if found is None:
+            return {}, ""
+        from wardexam.reasoning.wording import read_wording
+
+        return read_wording(found[1], where=found[0]), ""
+    except WardexamError as error:
+        return {}, str(error)
+
+
+def spoken(options: argparse.Namespace) -> "Wording":
+    """The hospital's own words; a refusal is said on stderr and the command goes on without."""
+    wording, refusal = hospital_wording(options)
+    if refusal:
+        complain(refusal)
+    return wording
+
+
+def keymap() -> "tuple[Keymap | None, str]":
+    """The user's own keys, None for the built-in ones, and why they were refused where they were."""
+    from wardexam.records.paths import settings_text
+
+    try:
+        found = settings_text("keys")
+        if found is None:
+            return None, ""
+        from wardexam.terminal.keymap import read_keys
+
+        return read_keys(found[1], where=found[0]), ""
+    except WardexamError as error:
+        return None, str(error)
+
+
+def complain(text: str) -> None:
+    """An error as one line on stderr; what it quotes cannot move the cursor."""
+    from wardexam.exam.text import clean
+
+    print(f"wardexam: {clean(text)}", file=sys.stderr)

@@ -1,0 +1,99 @@
+"""Commands that open a screen or talk on plain lines.
+
+Imports stay inside the commands, so that each pays for what it uses.
+"""
+
+import argparse
+import gc
+import os
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wardexam.commands import edge
+from wardexam.errors import InputError
+
+if TYPE_CHECKING:
+    from wardexam.records.ward import Ward
+
+# When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
+DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
+
+
+def _terminal(
+    ward: "Ward",
+    options: argparse.Namespace,
+    notice: str = "",
+    clock: Callable[[], datetime] = edge.now,
+) -> int:
+    from wardexam.terminal.environment import prepare
+
+    terminal = prepare(os.environ, ascii_only=options.ascii)
+    # Nothing of what is imported now is garbage; the app turns this on again.
+    gc.disable()
+    from wardexam.terminal.app import WardApp
+
+    wording, refusal = edge.hospital_wording(options)
+    keymap, refused = edge.keymap()
+    return WardApp.run_on(
+        ward,
+        terminal=terminal,
+        examiner=edge.examiner(options),
+        now=clock,
+        new_id=edge.new_id,
+        notice="; ".join(filter(None, (refused, refusal))) or notice,
+        keymap=keymap,
+        wording=wording,
+    )
+
+
+def open_screen(options: argparse.Namespace) -> int:
+    """Open the ward on the screen."""
+    return _terminal(edge.ward(options), options)
+
+
+def demo(options: argparse.Namespace) -> int:
+    """Open a private copy of the demo ward, deleted on leaving; its clock starts with the scenario."""
+    import tempfile
+
+    from wardexam.records.paths import copy_demo
+    from wardexam.records.ward import open_ward
+
+    begun = edge.now()
+
+    def clock() -> datetime:
+        return DEMO_NOW + (edge.now() - begun)
+
+    with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
+        ward = open_ward(copy_demo(Path(folder) / "ward"))
+        notice = "Demo: invented patients, thrown away on leaving. Enter examines, ? lists keys."
+        return _terminal(ward, options, notice, clock)
+
+
+def enter(options: argparse.Namespace) -> int:
+    """Ask sign by sign on plain lines."""
+    from wardexam.terminal.line_mode import converse
+
+    return converse(
+        edge.ward(options),
+        examiner=edge.examiner(options),
+        now=edge.now,
+        new_id=edge.new_id,
+        wording=edge.spoken(options),
+        read=sys.stdin,
+        write=sys.stdout,
+    )
+
+
+def keys(options: argparse.Namespace) -> int:
+    """Print the keys in force as a keys file."""
+    from wardexam.terminal.keymap import as_toml
+    from wardexam.terminal.keys import SCREENS
+
+    keymap, refused = edge.keymap()
+    print(as_toml(keymap or SCREENS), end="")
+    if refused:
+        raise InputError(refused)
+    return 0
