@@ -121,3 +121,15 @@ def test_help_is_one_screen_and_names_every_key(screen, size):
     for row in SCREENS[screen]:
         assert " ".join(map(shown, row.keys)) in text
         assert row.does.split()[0] in text
+
+
+PLAIN = {"up", "down", "left", "right", "enter", "space", "tab", "shift+tab", "backspace"}
+
+
+@pytest.mark.parametrize("screen", list(SCREENS))
+def test_no_chord_function_key_or_escape_is_ever_needed(screen):
+    """What SSH clients, tmux and screen readers take for themselves is nowhere the only way."""
+    for row in SCREENS[screen]:
+        plain = [k for k in map(shown, row.keys) if len(k) == 1 or k in PLAIN]
+        # Drawing anew and going to the shell stand in the list of commands as well.
+        assert plain or row.action in ("repaint", "suspend"), row

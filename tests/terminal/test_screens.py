@@ -1,5 +1,7 @@
 """Every screen by its keys, at 80x24 and 120x40."""
 
+import threading
+
 import pytest
 from textual import events
 
@@ -10,6 +12,7 @@ from wardexam.terminal.keys import SCREENS, action_of
 from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.thinking import essence
 
 SIZES = [(80, 24), (100, 30), (120, 40)]
 CORE = [(s.id, side) for s in row_sets()["core"].signs for side in ("right", "left")]
@@ -256,6 +259,44 @@ async def test_the_other_screens_open_and_close(app, key, word):
         await pilot.press("q")
         await pilot.pause()
         assert isinstance(app.screen, WardScreen)
+
+
+async def test_before_the_first_reading_the_panel_says_that_it_is_worked_out(app, monkeypatch):
+    from wardexam.terminal import thinking
+
+    go = threading.Event()
+
+    def late():
+        go.wait(20)
+        raise RuntimeError("never mind")
+
+    monkeypatch.setattr(thinking, "_engine", late)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        assert "Nothing entered yet." in "\n".join(dump(app))
+        await pilot.press("2")
+        assert "Working it out .." in "\n".join(dump(app))
+        go.set()
+
+
+async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "2")
+        await settled(pilot)
+        thinking = app.screen._thinking
+        for keys in ((), ("g", "k"), ("b",), ("f",)):
+            await pilot.press(*keys)
+            wanted = [essence(e) for e in app.screen._ahead(app.screen.examination)]
+            assert len(wanted) >= 2
+            for _ in range(400):
+                if all(w in thinking._known for w in wanted):
+                    break
+                await pilot.pause(0.02)
+            assert all(w in thinking._known for w in wanted)
+        before = app.screen._reading
+        await pilot.press("1")
+        assert app.screen._asked == app.screen._number_read
+        assert app.screen._reading is not before
 
 
 async def test_without_reasoning_the_grid_works_on(app, monkeypatch):

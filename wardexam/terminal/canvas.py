@@ -27,11 +27,15 @@ class Canvas(Widget):
     def __init__(self, *, id: str) -> None:  # noqa: A002  # Textual's own name for it
         super().__init__(id=id)
         self._lines: list[Line] = []
+        self.stale: set[int] = set()
 
     def show(self, lines: list[Line]) -> None:
         """Draw these lines from the top; lines no longer there become blank."""
-        if lines != self._lines:
-            self._lines = lines
+        before, self._lines = self._lines, lines
+        for y in range(max(len(before), len(lines))):
+            if before[y : y + 1] != lines[y : y + 1]:
+                self.stale.add(y)
+        if self.stale:
             cast("PaintingApp", self.app).repaint(self)
 
     def text(self) -> list[str]:

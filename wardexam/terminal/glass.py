@@ -37,7 +37,7 @@ class Glass:
     """The terminal's cells as they are and as they shall be."""
 
     def __init__(self) -> None:
-        self._size = (0, 0)
+        self.size = (0, 0)
         self._shown: list[list[Cell]] = []
         self._wanted: list[list[Cell]] = []
         self._touched: set[int] = set()
@@ -45,21 +45,21 @@ class Glass:
 
     def resize(self, width: int, height: int) -> None:
         """The terminal has this many columns and lines; nothing is known of it if that is new."""
-        if (width, height) != self._size:
-            self._size = (width, height)
+        if (width, height) != self.size:
+            self.size = (width, height)
             self._wanted = [[BLANK] * width for _ in range(height)]
             self.forget()
 
     def forget(self) -> None:
         """Something else may have drawn: send everything again."""
-        width, height = self._size
+        width, height = self.size
         self._shown = [[UNKNOWN] * width for _ in range(height)]
         self._touched = set(range(height))
         self._cursor = (-1, -1)
 
     def put(self, y: int, x: int, pieces: Iterable[tuple[str, str]]) -> None:
         """Draw on line `y` from column `x`; what falls off the edge is cut."""
-        width, height = self._size
+        width, height = self.size
         if not 0 <= y < height or not 0 <= x < width:
             return
         cells = cells_of(pieces)[: width - x]

@@ -55,6 +55,7 @@ class PaintingApp(NoTraceback):
     def repaint(self, canvas: "Canvas") -> None:
         """Show a canvas's lines at the end of this turn."""
         if self.is_headless or self._driver is None:
+            canvas.stale.clear()
             canvas.refresh()
             return
         if not self._waiting:
@@ -66,16 +67,18 @@ class PaintingApp(NoTraceback):
         if not self._running or self._closed or self._driver is None:
             return
         screen = self.screen
-        self.glass.resize(*self.size)
+        known = self.glass.size == tuple(self.size) and not screen._layout_required
         for canvas in waiting:
-            ready = canvas.is_attached and canvas.screen is screen and not screen._layout_required
+            ready = known and canvas.is_attached and canvas.screen is screen
             place = screen._compositor.visible_widgets.get(canvas) if ready else None
             if place is None or self._batch_count:
                 canvas.refresh()  # Textual draws it once it has found its place
-                continue
-            region = place[0]
-            for y in range(region.height):
-                self.glass.put(region.y + y, region.x, pieces(canvas.render_line(y)))
+            else:
+                region = place[0]
+                for y in canvas.stale:
+                    if y < region.height:
+                        self.glass.put(region.y + y, region.x, pieces(canvas.render_line(y)))
+            canvas.stale.clear()
         self._send()
 
     def _send(self) -> None:

@@ -111,7 +111,9 @@ class ExamineScreen(LineScreen):
         self._redo: list[Step] = []
         self._reading: Reading | None = None
         self._failed = False
+        self._assessed: tuple[tuple[Examination, Reading | None], Urgency] | None = None
         self._asked = self._number_read = 0
+        self._thought_at: tuple[int, str, int, bool] | None = None
         self._thinking: Thinking | None = None
 
     def on_mount(self) -> None:
@@ -268,7 +270,12 @@ class ExamineScreen(LineScreen):
         if figure_canvas.display != wide:
             figure_canvas.display = wide
             self.canvas("panel").styles.width = WIDE_PANEL if wide else "1fr"
-        urgency = self._urgency(self._reading)
+        of = (self.examination, self._reading)
+        if self._assessed is None or any(
+            a is not b for a, b in zip(of, self._assessed[0], strict=True)
+        ):
+            self._assessed = of, self._urgency(self._reading)
+        urgency = self._assessed[1]
         lines = panel_lines(
             self.examination,
             urgency,
@@ -333,6 +340,8 @@ class ExamineScreen(LineScreen):
     def redraw(self) -> None:
         """Draw, and put the terminal's own cursor on the cell."""
         super().redraw()
+        if self._thought_at != self._place:
+            self._think()
         _, first = self._window()
         column = 25 + 6 * min(self._side, len(self._sides(self.row)) - 1)
         self.app.cursor_position = Offset(column, 2 + self._row - first)
@@ -357,7 +366,13 @@ class ExamineScreen(LineScreen):
         self._think()
         self.redraw()
 
+    @property
+    def _place(self) -> tuple[int, str, int, bool]:
+        """What the next key may change: which examination, and where the cursor stands."""
+        return id(self.examination), self.row.id, self._side, self._both
+
     def _think(self) -> None:
+        self._thought_at = self._place
         if self._thinking:
             self._asked, known = self._thinking.ask(self.examination)
             if known is not None:
@@ -366,15 +381,23 @@ class ExamineScreen(LineScreen):
     def _ahead(self, examination: Examination) -> Iterator[Examination]:
         """The examinations that a grade at the cursor would make, likeliest first."""
         row, side = self.row, self.side
-        if isinstance(row, Flag) or row.answers in ("level", "residual"):
+        if isinstance(row, Flag):
+            for answer in ("yes", "no"):
+                yield apply(examination, Change("flag", row.id, answer))
+            return
+        if row.answers in ("level", "residual"):
             return
         others = [examination.finding(row.id, s) for s in self._sides(row) if s != side]
         if self.previous:
             others.append(self.previous.finding(row.id, side))
         likely = [f.answer for f in others if f]
         answers = self._answers().answers
-        for answer in sorted(answers, key=lambda a: a.code not in likely):
-            yield apply(examination, self._graded(row, side, answer))
+        sides = self._sides(row) if self._both else (side,)
+        for grade in sorted(answers, key=lambda a: a.code not in likely):
+            possible = examination
+            for each in sides:
+                possible = apply(possible, self._graded(row, each, grade))
+            yield possible
 
     def _settled(self) -> "Reading | None":
         """The reading of what is entered now: what is saved or accepted never rests on an older one."""
@@ -572,7 +595,6 @@ class ExamineScreen(LineScreen):
             self._side = side
         self.said = ""
         self.redraw()
-        self._think()
 
     def do_up(self) -> None:
         """Up."""
@@ -594,6 +616,7 @@ class ExamineScreen(LineScreen):
         """The next grade goes to both sides."""
         self._both = not self._both
         self.say("The next grade goes to both sides." if self._both else "One side again.")
+        self._think()
 
     def do_reinforced(self) -> None:
         """Only with reinforcement."""
