@@ -98,7 +98,9 @@ class PaintingApp(NoTraceback):
         ):
             super()._display(screen, renderable)
             return
-        self.glass.resize(*self.size)
+        if self.glass.size != tuple(self.size):
+            self.glass.resize(*self.size)
+            self.screen.refresh()  # a part is not enough where nothing is known
         if isinstance(renderable, LayoutUpdate):
             for y, strips in enumerate(renderable.strips, renderable.region.y):
                 self.glass.put(y, renderable.region.x, pieces(Strip.join(list(strips))))
@@ -113,10 +115,11 @@ class PaintingApp(NoTraceback):
         self.post_display_hook()
 
     async def on_event(self, event: events.Event) -> None:
-        """A terminal that changed its size shows nobody knows what."""
-        if isinstance(event, events.Resize):
-            self.drawn_over()
+        """A terminal that changed its size shows nobody knows what, also when it is as before again."""
         await super().on_event(event)
+        if isinstance(event, events.Resize) and self.screen_stack:
+            self.drawn_over()
+            self.screen.refresh()
 
     def drawn_over(self) -> None:
         """Send everything at the next repaint."""
