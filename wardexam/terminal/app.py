@@ -100,6 +100,8 @@ class WardApp(PaintingApp):
         screen = self.screen if self.screen_stack else None
         if not isinstance(screen, LineScreen):
             await super().on_event(event)
+        elif isinstance(event, events.Key) and event.key == "ctrl+l":
+            screen.do_repaint()  # whatever is being typed
         elif isinstance(event, events.Key):
             screen.on_key(event)
         elif isinstance(event, events.Paste):
