@@ -1,7 +1,8 @@
 """The panel: what the signs mean so far, in fixed places, so that the eye learns them."""
 
 import textwrap
-from typing import TYPE_CHECKING
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
@@ -20,8 +21,17 @@ MOST = 7  # changes said where there is room for them
 URGENT = 5  # lines for the urgency: reason, imaging and whom to call
 
 
+# Most lines are as they were a key ago, and breaking them is the dear part.
+_shorten = lru_cache(512)(textwrap.shorten)
+
+
+@lru_cache(512)
+def _wrap(text: str, width: int, **options: Any) -> tuple[str, ...]:
+    return tuple(textwrap.wrap(text, width, **options))
+
+
 def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
-    wrapped = textwrap.wrap(text, width, max_lines=lines, placeholder=" ..")
+    wrapped = _wrap(text, width, max_lines=lines, placeholder=" ..")
     found: list[Line] = [[(line, style)] for line in wrapped]
     return found + [[] for _ in range(lines - len(found))]
 
@@ -53,7 +63,7 @@ def panel_lines(
     if urgency.reasons:
         style = "alarm" if urgency.level == 3 else "warn"
         first = urgency.reasons[0]
-        reason = textwrap.wrap(f"{urgency.word.upper()}: {first.text}", width)[:2]
+        reason = _wrap(f"{urgency.word.upper()}: {first.text}", width)[:2]
         lines += [[(line, style)] for line in reason]
         lines += _block(f"{first.image}; {first.call}", width, URGENT - len(reason))
     else:
@@ -82,9 +92,7 @@ def panel_lines(
                 else ""
             )
             word = f"{site.word:<11} " if width >= 50 else ""
-            name = textwrap.shorten(
-                f"{site.name}{levels}", width - 11 - len(word), placeholder=".."
-            )
+            name = _shorten(f"{site.name}{levels}", width - 11 - len(word), placeholder="..")
             lines.append([(f"{word}{site.probability:4.0%} {bar:<5} {name}", "")])
         lines += [[] for _ in range(4 - len(reading.sites[:4]))]
     supports = reading.supports if reading else ()
@@ -112,7 +120,7 @@ def panel_lines(
     asked = (
         f"{len(left)} flags not asked ({asks}): {', '.join(left)}" if left else "All flags asked."
     )
-    lines.append([(textwrap.shorten(asked, width, placeholder=".."), "")])
+    lines.append([(_shorten(asked, width, placeholder=".."), "")])
     lines += _block(CAUTION, width, 2, "quiet")
     return lines
 
@@ -128,10 +136,10 @@ def more_lines(
         said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in change.gravest)]
         if len(said) > MOST:
             said[MOST:] = [f"and {len(said) - MOST} more"]
-        lines += [[(line, "")] for text in said for line in textwrap.wrap(text, width)]
+        lines += [[(line, "")] for text in said for line in _wrap(text, width)]
     if len(urgency.reasons) > 1:
         lines += [[], [("Also", "accent")]]
     for reason in urgency.reasons[1:]:
-        wrapped = textwrap.wrap(f"{reason.text}: {reason.image}; {reason.call}", width)
+        wrapped = _wrap(f"{reason.text}: {reason.image}; {reason.call}", width)
         lines += [[(line, "")] for line in wrapped]
     return lines

@@ -111,6 +111,10 @@ class ExamineScreen(LineScreen):
         self._redo: list[Step] = []
         self._reading: Reading | None = None
         self._failed = False
+        # What cells show, kept as long as what they show stays.
+        self._found: dict[tuple[str, Side], Finding] = {}
+        self._marks: dict[tuple[str, Side], tuple[Finding | None, str, str]] = {}
+        self._befores: dict[tuple[str, str], str] = {}
         self._assessed: tuple[tuple[Examination, Reading | None], Urgency] | None = None
         self._asked = self._number_read = 0
         self._thought_at: tuple[int, str, int, bool] | None = None
@@ -183,6 +187,7 @@ class ExamineScreen(LineScreen):
                 ]
             ]
         )
+        self._found = {f.key: f for f in e.findings}
         stated = self._stated_here()
         room, first = self._window()
         labels: list[Any] = [[(f"{self._title()[:24]:<25}", "strong")]]
@@ -235,21 +240,35 @@ class ExamineScreen(LineScreen):
             if isinstance(row, Flag):
                 text = self.examination.flags.get(row.id, "not asked")
             else:
-                finding = self.examination.finding(row.id, side)
-                text = narrow(finding, self.examination.scale)
-                if finding and "reinforced" in finding.qualities:
-                    text += "r"
-                elif finding and finding.qualities:
-                    text += finding.qualities[0][0]
-                old = self.previous.finding(row.id, side) if self.previous else None
-                if finding and old and differs(old, finding):
-                    text += "!"
+                text = self._mark(row, side)
             here = number == self._row and index == min(self._side, len(self._sides(row)) - 1)
             width = 5 if len(self._sides(row)) == 2 else 10
             pieces += [(f"{text[:width]:<{width}}", "cursor" if here else ""), (" ", "")]
         return pieces
 
+    def _mark(self, row: Sign, side: Side) -> str:
+        finding, scale = self._found.get((row.id, side)), self.examination.scale
+        known = self._marks.get((row.id, side))
+        if known and known[0] is finding and known[1] == scale:
+            return known[2]
+        text = narrow(finding, scale)
+        if finding and "reinforced" in finding.qualities:
+            text += "r"
+        elif finding and finding.qualities:
+            text += finding.qualities[0][0]
+        old = self.previous.finding(row.id, side) if self.previous else None
+        if finding and old and differs(old, finding):
+            text += "!"
+        self._marks[row.id, side] = finding, scale, text
+        return text
+
     def _before(self, row: Row) -> str:
+        place = (row.id, self.examination.scale)
+        if place not in self._befores:
+            self._befores[place] = self._before_anew(row)
+        return self._befores[place]
+
+    def _before_anew(self, row: Row) -> str:
         if self.previous is None:
             return ""
         if isinstance(row, Flag):
