@@ -23,6 +23,7 @@ from wardexam.reasoning.pathways import (
     length_loss,
     limb_of,
     motor_lower,
+    muscle_own,
     reflex_lower,
     sensation,
     upper_motor,
@@ -188,7 +189,10 @@ def paths(body: Body, sign: Sign, side: int) -> tuple[Array, Array]:
         case "bladder" | "bowel" | "residual" | "anal_tone":
             return sphincter(body, sign)
         case "amount":
-            return motor_lower(body, sign, side), nothing
+            # Muscle that is ill wastes too, later and less than muscle that has lost its nerve.
+            return combined(
+                motor_lower(body, sign, side), 0.6 * muscle_own(body, sign, side)
+            ), nothing
     raise AssertionError(f"no path for {sign.id}")
 
 

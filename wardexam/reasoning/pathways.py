@@ -106,6 +106,12 @@ def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
     return parts
 
 
+def muscle_own(body: Body, sign: Sign, side: int) -> Array:
+    """Loss of the muscles of a girdle or of the ends of a limb by their own disease."""
+    proximal = "muscle_hips" if limb_of(sign) == "leg" else "muscle_shoulders"
+    return body.damage(proximal if sign.position == "proximal" else "muscle_distal", side)
+
+
 def brain_tract(body: Body, region: str, side: int) -> Array:
     """Loss of the pyramidal path of a region of the body above the cord; `side` is the body's."""
     other = 1 - side
