@@ -299,6 +299,21 @@ async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
         assert app.screen._reading is not before
 
 
+async def test_an_urgency_foreseen_is_the_urgency_there_is(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter", "g", "p")
+        await settled(pilot)
+        screen = app.screen
+        wanted = [essence(e) for e in screen._ahead(screen.examination)]
+        for _ in range(400):
+            if all(w in screen._foreseen for w in wanted):
+                break
+            await pilot.pause(0.02)
+        await pilot.press("3")  # the right plantar up
+        assert screen._assessed[1] is screen._foreseen[essence(screen.examination)][1]
+        assert screen._assessed[1] == screen._urgency(screen.examination, screen._reading)
+
+
 async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
     from wardexam import ready
 

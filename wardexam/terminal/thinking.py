@@ -90,12 +90,16 @@ class Thinking:
 
         A reading that is known is not answered once more.
         """
-        known = self._known.get(essence(examination))
+        known = self.known(examination)
         with self._wake:
             self._number += 1
             self._request = (self._number if known is None else 0, examination)
             self._wake.notify()
             return self._number, known
+
+    def known(self, examination: "Examination") -> "Reading | None":
+        """The reading of an examination, if it is known already."""
+        return self._known.get(essence(examination))
 
     def wait_for(self, examination: "Examination", seconds: float) -> "Reading | None":
         """The reading of an examination that was asked for; None where it does not come in time."""

@@ -5,7 +5,7 @@ changes nothing and says what would be.
 """
 
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from typing import TYPE_CHECKING, Any, NamedTuple, get_args
 
 from textual.geometry import Offset
@@ -33,7 +33,7 @@ from wardexam.reasoning.change import compare, differs, sum_score
 from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import more_lines, panel_lines
 from wardexam.terminal.screens.base import LineScreen
-from wardexam.terminal.thinking import Thinking
+from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
@@ -111,6 +111,7 @@ class ExamineScreen(LineScreen):
         self._redo: list[Step] = []
         self._reading: Reading | None = None
         self._failed = False
+        self._foreseen: dict[Hashable, tuple[Reading, Urgency]] = {}
         # What cells show, kept as long as what they show stays.
         self._found: dict[tuple[str, Side], Finding] = {}
         self._marks: dict[tuple[str, Side], tuple[Finding | None, str, str]] = {}
@@ -276,11 +277,11 @@ class ExamineScreen(LineScreen):
         found = [self.previous.finding(row.id, s) for s in self._sides(row)]
         return "/".join(narrow(f, self.examination.scale) for f in found)[:9] if any(found) else ""
 
-    def _urgency(self, reading: "Reading | None") -> "Urgency":
+    def _urgency(self, examination: Examination, reading: "Reading | None") -> "Urgency":
         from wardexam.reasoning.urgency import assess
 
         wording = self.ward_app.wording
-        return assess(self.examination, self.previous, reading, wording)
+        return assess(examination, self.previous, reading, wording)
 
     def _draw_panel(self) -> None:
         wide = self.size.width >= WIDE
@@ -293,7 +294,10 @@ class ExamineScreen(LineScreen):
         if self._assessed is None or any(
             a is not b for a, b in zip(of, self._assessed[0], strict=True)
         ):
-            self._assessed = of, self._urgency(self._reading)
+            seen = self._foreseen.get(essence(self.examination))
+            foreseen = seen is not None and seen[0] is self._reading
+            urgency = seen[1] if seen and foreseen else self._urgency(*of)
+            self._assessed = of, urgency
         urgency = self._assessed[1]
         lines = panel_lines(
             self.examination,
@@ -417,6 +421,15 @@ class ExamineScreen(LineScreen):
             for each in sides:
                 possible = apply(possible, self._graded(row, each, grade))
             yield possible
+            self._foresee(possible)
+
+    def _foresee(self, possible: Examination) -> None:
+        """The urgency that goes with a reading just read ahead."""
+        place, reading = essence(possible), self._thinking and self._thinking.known(possible)
+        if reading and place not in self._foreseen:
+            while len(self._foreseen) >= KEPT:
+                del self._foreseen[next(iter(self._foreseen))]
+            self._foreseen[place] = reading, self._urgency(possible, reading)
 
     def _settled(self) -> "Reading | None":
         """The reading of what is entered now: what is saved or accepted never rests on an older one."""
@@ -974,7 +987,7 @@ class ExamineScreen(LineScreen):
 
         app = self.ward_app
         reading = self._settled()
-        urgency = self._urgency(reading)
+        urgency = self._urgency(self.examination, reading)
         change = compare(self.previous, self.examination) if self.previous else None
         summary = summarise(urgency, change, reading)
         try:
