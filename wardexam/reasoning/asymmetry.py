@@ -96,9 +96,10 @@ def _interval(finding: Finding) -> tuple[str, Interval] | None:
 def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
     """Signs whose sides differ, with the chance that they truly do, surest first."""
     found = []
+    left = {f.sign: f for f in examination.findings if f.side == "left" and f.answer is not None}
     for finding in examination.findings:
-        other = examination.finding(finding.sign, "left") if finding.side == "right" else None
-        if other is None or finding.answer is None or other.answer is None:
+        other = left.get(finding.sign)
+        if finding.side != "right" or other is None or finding.answer is None:
             continue
         gap = _rank(finding) - _rank(other)
         if gap:

@@ -1,6 +1,6 @@
 """How far the answer hangs on one grade: what would lead had a finding been graded one step off."""
 
-from collections.abc import Iterable
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,19 +16,19 @@ _GRADED = ("tendon", "mrc", "sensation")
 _UNGRADED = ("heightened",)
 
 
-def neighbours(finding: Finding) -> Iterable[Finding]:
-    """The finding with its grade one step lower, then one step higher."""
+@lru_cache(maxsize=1000)
+def neighbours(finding: Finding) -> tuple[Finding, ...]:
+    """The finding with its grade one step lower, then one step higher; none where it has no grade."""
     codes = [
         c
         for c in answers_for(finding.row.answers, finding.scale or "conventional").codes
         if c not in _UNGRADED
     ]
     if finding.row.answers not in _GRADED or finding.answer not in codes:
-        return
+        return ()
     at = codes.index(finding.answer)
-    for other in (at - 1, at + 1):
-        if 0 <= other < len(codes):
-            yield finding.model_copy(update={"answer": codes[other]})
+    steps = [other for other in (at - 1, at + 1) if 0 <= other < len(codes)]
+    return tuple(finding.model_copy(update={"answer": codes[other]}) for other in steps)
 
 
 def one_grade_off(

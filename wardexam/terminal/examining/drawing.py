@@ -1,6 +1,6 @@
 """How the examination looks: labels, grades, what was before, the panel, the hints."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.findings import (
@@ -12,15 +12,10 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.cells import narrow
 from wardexam.reasoning.change import compare, differs
-from wardexam.terminal.examining.sheet import FLAGS, QUALITY_KEYS, Row
+from wardexam.terminal.examining.sheet import FLAGS, QUALITY_KEYS, ExamineSheet, Row
 from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import more_lines, panel_lines
 from wardexam.terminal.thinking import essence
-
-if TYPE_CHECKING:
-    pass
-
-from wardexam.terminal.examining.sheet import ExamineSheet
 
 WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
 

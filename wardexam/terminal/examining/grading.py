@@ -1,6 +1,6 @@
 """Keys that write: grades, qualities, numbers, levels, reasons, statements."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, signs_of
 from wardexam.exam.answers import answers_for
@@ -15,12 +15,8 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import Flag
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
-from wardexam.terminal.examining.sheet import QUALITY_KEYS, REASON_KEYS
-
-if TYPE_CHECKING:
-    pass
-
 from wardexam.terminal.examining.moving import ExamineMoving
+from wardexam.terminal.examining.sheet import QUALITY_KEYS, REASON_KEYS
 
 NUMBER_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
 

@@ -1,16 +1,10 @@
 """Where the cursor goes: by key, by click, to the next sign, to another part or set of rows."""
 
-from typing import TYPE_CHECKING
-
 from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.exam.flags import Flag
 from wardexam.exam.row_sets import row_sets
-from wardexam.terminal.examining.sheet import FLAGS, GRID
-
-if TYPE_CHECKING:
-    pass
-
 from wardexam.terminal.examining.reading import ExamineReading
+from wardexam.terminal.examining.sheet import FLAGS, GRID
 
 
 class ExamineMoving(ExamineReading):

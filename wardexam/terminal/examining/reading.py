@@ -14,13 +14,13 @@ from wardexam.exam.findings import (
     Side,
 )
 from wardexam.exam.flags import Flag
+from wardexam.terminal.examining.drawing import ExamineDrawing
 from wardexam.terminal.examining.sheet import Step
 from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
 
-from wardexam.terminal.examining.drawing import ExamineDrawing
 
 PATIENCE = 2.0  # seconds that saving waits for the reading of the last key
 

@@ -13,12 +13,11 @@ from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.text import clean
 from wardexam.reasoning.change import compare
+from wardexam.terminal.examining.grading import ExamineGrading
 from wardexam.terminal.examining.sheet import Step
 
 if TYPE_CHECKING:
     from wardexam.records.repository import Summary
-
-from wardexam.terminal.examining.grading import ExamineGrading
 
 
 class ExamineScreen(ExamineGrading):
