@@ -208,7 +208,7 @@ class Failing:
     """The system's writing calls, of which one fails."""
 
     NAMES = (
-        "open", "write", "pwrite", "fsync", "fdatasync", "replace", "rename", "link", "unlink", "mkdir",
+        "open", "write", "writev", "pwrite", "fsync", "fdatasync", "replace", "rename", "link", "unlink", "mkdir",
         "ftruncate", "fchmod", "chmod",
     )  # fmt: skip
 
@@ -234,6 +234,8 @@ class Failing:
                 if self._fails(name):
                     if name == "write" and len(given[1]) > 1:  # half of it arrives
                         return real[name](given[0], bytes(given[1])[: len(given[1]) // 2])
+                    if name == "writev" and len(whole := b"".join(given[1])) > 1:
+                        return real["write"](given[0], whole[: len(whole) // 2])
                     raise OSError(self.number, os.strerror(self.number))
                 return real[name](*given, **options)
 

@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
+_AT_ONCE = 512  # pieces to a call, well under the system's most
 BUSY = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
 
 
@@ -55,13 +56,23 @@ def write_all(handle: int, data: bytes | memoryview) -> None:
         view = view[os.write(handle, view) :]
 
 
+def write_pieces(handle: int, pieces: Iterable[bytes | memoryview]) -> None:
+    """Write every byte of every piece, many pieces to a call."""
+    left = [memoryview(p) for p in pieces if len(p)]
+    while left:
+        done = os.writev(handle, left[:_AT_ONCE])
+        while left and done >= len(left[0]):
+            done -= len(left.pop(0))
+        if done:
+            left[0] = left[0][done:]
+
+
 def write_new(path: Path, pieces: Iterable[bytes | memoryview], mode: int) -> None:
     """A new file on disk, flushed; nothing is left of it when that fails."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, mode)
     try:
         os.fchmod(handle, mode)  # the umask would take the group's right away
-        for piece in pieces:
-            write_all(handle, piece)
+        write_pieces(handle, pieces)
         os.fsync(handle)
     except BaseException:
         with suppress(OSError):

@@ -31,7 +31,7 @@ class Locks:
 
     def __init__(self, folder: Path, mode: int) -> None:
         self.folder, self.mode = folder, mode
-        self._made: dict[Path, FileLock] = {}
+        self._made: dict[int, tuple[Path, Path, FileLock]] = {}
 
     @contextmanager
     def held(self, name: str, seconds: float = SECONDS) -> Iterator[Callable[[], None]]:
@@ -45,13 +45,12 @@ class Locks:
         """
         from filelock import FileLock, Timeout
 
-        path = self.folder / f"{zlib.crc32(name.encode()) % STRIPES:02x}.lock"
-        holder = path.with_suffix(".holder")
-        lock = self._made.get(path)
-        if lock is None:
-            lock = self._made[path] = FileLock(
-                path, mode=self.mode, poll_interval=0.002, fallback_to_soft=False
-            )
+        stripe = zlib.crc32(name.encode()) % STRIPES
+        if stripe not in self._made:
+            path = self.folder / f"{stripe:02x}.lock"
+            made = FileLock(path, mode=self.mode, poll_interval=0.002, fallback_to_soft=False)
+            self._made[stripe] = path, path.with_suffix(".holder"), made
+        path, holder, lock = self._made[stripe]
         try:
             lock.acquire(timeout=seconds)
         except Timeout:
