@@ -293,3 +293,16 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
         session.press("c", "paste to check")
         assert b"\x1b]52;c;" in session.raw
         assert not re.search(rb"\x1b\[[\d;]*\b(3[0-7]|4[0-7]|38|48|9\d)\b[\d;]*m", session.raw)
+
+
+@pytest.mark.parametrize("pause", [0.0, 0.02, 0.05, 0.1, 0.2, 0.4])
+def test_leaving_while_a_thread_still_reasons_ends_well(tmp_path, pause):
+    # No rows are kept, so the tables are still being made, or the next grades read ahead.
+    with ward(tmp_path, XDG_CACHE_HOME=str(tmp_path / "cache")) as session:
+        examining(session)
+        session.send("20")
+        time.sleep(pause)
+        session.send("q")
+        session.wait("1 patient")
+        session.send("q")
+        assert session.ended() == 0
