@@ -51,6 +51,18 @@ def test_a_sheet_understands_the_same_words():
     assert {f.answer for f in sheet.examination().findings} == {"0"}
 
 
+@pytest.mark.parametrize("side", [{}, {"side": "midline"}, {"side": "both"}])
+def test_a_sign_of_the_midline_needs_no_side(side):
+    sheet = Sheet.model_validate({"findings": [{"sign": "gait", "answer": "ataxic", **side}]})
+    assert [f.key for f in sheet.examination().findings] == [("gait", "midline")]
+
+
+def test_a_sign_of_two_sides_needs_one():
+    sheet = Sheet.model_validate({"findings": [{"sign": "knee", "answer": "2+"}]})
+    with pytest.raises(InputError, match="found on right or left"):
+        sheet.examination()
+
+
 def test_right_four_plus_and_left_not_examined_is_not_a_grade_of_the_plus_chart():
     assert ("knee_extension", "left") not in found("power_leg 4+/-")
     assert found("scale=plus knee +/-/++")["knee", "right"] == "+/-"

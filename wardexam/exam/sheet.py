@@ -100,7 +100,7 @@ class SheetFinding(Model):
 
     Attributes:
         sign: A sign id, another name that doctors use for it, or the name of a group.
-        side: ``both`` stands for right and left.
+        side: ``both`` stands for right and left; a sign of the midline needs none.
         answer: A code of the sign's answer set, or None when not testable.
         scale: For tendon reflexes; the sheet's scale where left out.
         qualities: How a tendon reflex came.
@@ -110,7 +110,7 @@ class SheetFinding(Model):
     """
 
     sign: str
-    side: SheetSide
+    side: SheetSide = "midline"
     answer: str | None = None
     scale: ScaleName | None = None
     qualities: tuple[Quality, ...] = Field(default=(), strict=False)
@@ -126,7 +126,8 @@ class SheetFinding(Model):
         for sign in groups().get(name, (name,)):
             row = catalogue().get(sign)
             graded = row is not None and row.answers == "tendon" and self.not_testable is None
-            for side in sides:
+            middle = row is not None and row.sides == "midline" and self.side == "both"
+            for side in ("midline",) if middle else sides:
                 document = self.model_dump(mode="json") | {"sign": sign, "side": side}
                 document["answer"] = answer_named(sign, self.answer, self.scale or scale)
                 document["scale"] = (self.scale or scale) if graded else self.scale

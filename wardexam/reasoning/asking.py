@@ -16,7 +16,7 @@ from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.ranking import spoken
 from wardexam.reasoning.reading import NextSign
 
-_ROWS = 220  # the most probable rows decide; more change the order no more
+_ROWS = 180  # the most probable rows decide; more change the order no more
 _SHOWN = 5
 
 

@@ -9,8 +9,8 @@ from wardexam.reasoning.explaining import evidence, fit
 from wardexam.reasoning.hypotheses import Hypotheses, make
 from wardexam.reasoning.one_grade import one_grade_off
 from wardexam.reasoning.posterior import Posterior, Sums
-from wardexam.reasoning.ranking import ranked
-from wardexam.reasoning.reading import Reading
+from wardexam.reasoning.ranking import place, ranked
+from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.two_lesions import two_lesions
 
 _MISFIT = -2.0  # z below which no one lesion is said to fit
@@ -41,10 +41,9 @@ class Engine:
         weights = evidence(posterior, places)
         unexplained, z = fit(posterior, places[0], examination)
         told = silence or examination.rest_normal
-        found = examination.model_copy(update={"rest_normal": ()})
         return Reading(
             sites=places,
-            by_findings=ranked(self.posterior(found, silence=False))[0] if told else None,
+            by_findings=self._by_findings(examination) if told else None,
             supports=tuple(e for e in weights if e.weight > _WORTH_SAYING)[:6],
             opposes=tuple(e for e in reversed(weights) if e.weight < -_WORTH_SAYING)[:6],
             unexplained=unexplained,
@@ -59,6 +58,11 @@ class Engine:
             level_note=level_note(examination),
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
         )
+
+    def _by_findings(self, examination: Examination) -> Site:
+        found = examination.model_copy(update={"rest_normal": ()})
+        posterior = self.posterior(found, silence=False)
+        return place(self.hypotheses, int(posterior.groups.argmax()), posterior.forms)
 
 
 @cache

@@ -12,7 +12,7 @@ from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.weights import finding_text, log_likelihood, repeat_key
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
-_MOST = 700  # and no more than so many of them
+_MOST = 450  # and no more than so many of them
 _BEST = 40  # rows of the first site that speak for it
 _UNLIKELY = np.log(0.12)  # an answer rarer than this, and far from the expected one, is a surprise
 

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib.resources import files
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ from wardexam.reasoning.lesions import plan
 
 Key = tuple[str, str]  # (sign id, side)
 Codes = NDArray[np.uint8]
+# The sides a lesion may have; where two are as likely, the first is named.
+SIDES: tuple[Literal["right", "left", "both", "none"], ...] = ("both", "none", "right", "left")
 _CHUNK = 60  # forms worked out at a time, so that the peak of memory stays low
 
 
@@ -61,6 +64,16 @@ class Hypotheses:
         """The number of each form's group."""
         index = {g: n for n, g in enumerate(self.groups)}
         return np.array([index[f.group] for f in self.forms], np.int16)
+
+    @cached_property
+    def side_of_form(self) -> NDArray[np.int8]:
+        """The number of each form's side in `SIDES`."""
+        return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
+
+    @cached_property
+    def level_of_form(self) -> NDArray[np.int8]:
+        """The number of each form's segment, -1 where it has none."""
+        return np.array([-1 if f.level is None else f.level for f in self.forms], np.int8)
 
     @cached_property
     def group_of(self) -> NDArray[np.int16]:

@@ -11,7 +11,7 @@ from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.weights import finding_text, log_likelihood
 
-_ROWS = 400  # the most probable rows; one step of one grade brings no other to the top
+_ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
 _GRADED = ("tendon", "mrc", "sensation")
 _UNGRADED = ("heightened",)
 

@@ -1,13 +1,11 @@
 """From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
 
-from collections import Counter
-
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.reasoning.forms import Form
-from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.posterior import Posterior
 from wardexam.reasoning.prior import sites
 from wardexam.reasoning.reading import Site, SiteSide, Word
@@ -65,10 +63,8 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     members = np.flatnonzero(made.group_of_form == group)
     mass = float(forms[members].sum())
     best = made.forms[members[int(forms[members].argmax())]]
-    by_side: Counter[str] = Counter()
-    for n in members:
-        by_side[made.forms[n].side] += forms[n]
-    side: SiteSide = by_side.most_common(1)[0][0]  # type: ignore[assignment]  # sides are those of SiteSide
+    by_side = np.bincount(made.side_of_form[members], forms[members], len(SIDES))
+    side: SiteSide = SIDES[int(by_side.argmax())]
     level, levels = (
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
@@ -82,11 +78,9 @@ def _levels(
     made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64]
 ) -> tuple[str, tuple[str, str]]:
     """The likeliest segment and the shortest range that holds 90 %."""
-    held = np.zeros(len(SEGMENTS))
-    for n in members:
-        at = made.forms[n].level
-        if at is not None:
-            held[at] += forms[n]
+    at = made.level_of_form[members]
+    here = at >= 0
+    held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
     held = np.convolve(held / held.sum(), _BLUR, "same")
     low, high = shortest(held / held.sum(), HELD)
     return SEGMENTS[int(held.argmax())], (SEGMENTS[low], SEGMENTS[high])
