@@ -4,11 +4,13 @@ import argparse
 import os
 import sys
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from wardexam.errors import WardexamError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from wardexam.reasoning.wording import Wording
     from wardexam.records.ward import Ward
     from wardexam.terminal.keymap import Keymap
@@ -45,19 +47,31 @@ def ward(options: argparse.Namespace) -> "Ward":
     return open_ward(ward_folder(options.db), shared=options.shared)
 
 
-def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
-    """The hospital's own words, and why they were refused where they were."""
+T = TypeVar("T")
+
+
+def _settings(
+    name: str, none: T, given: str | None, read: "Callable[[str, str], T]"
+) -> "tuple[T, str]":
+    """What a settings file holds, `none` where there is no file, and why it was refused where it was."""
     from wardexam.records.paths import settings_text
 
     try:
-        found = settings_text("wording", options.wording)
-        if found is None:
-            return {}, ""
+        found = settings_text(name, given)
+        return (none, "") if found is None else (read(found[1], found[0]), "")
+    except WardexamError as error:
+        return none, str(error)
+
+
+def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
+    """The hospital's own words, and why they were refused where they were."""
+
+    def read(text: str, where: str) -> "Wording":
         from wardexam.reasoning.wording import read_wording
 
-        return read_wording(found[1], where=found[0]), ""
-    except WardexamError as error:
-        return {}, str(error)
+        return read_wording(text, where=where)
+
+    return _settings("wording", {}, options.wording, read)
 
 
 def spoken(options: argparse.Namespace) -> "Wording":
@@ -70,17 +84,13 @@ def spoken(options: argparse.Namespace) -> "Wording":
 
 def keymap() -> "tuple[Keymap | None, str]":
     """The user's own keys, None for the built-in ones, and why they were refused where they were."""
-    from wardexam.records.paths import settings_text
 
-    try:
-        found = settings_text("keys")
-        if found is None:
-            return None, ""
+    def read(text: str, where: str) -> "Keymap | None":
         from wardexam.terminal.keymap import read_keys
 
-        return read_keys(found[1], where=found[0]), ""
-    except WardexamError as error:
-        return None, str(error)
+        return read_keys(text, where=where)
+
+    return _settings("keys", None, None, read)
 
 
 def complain(text: str) -> None:

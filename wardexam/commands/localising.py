@@ -66,6 +66,7 @@ def localise(options: argparse.Namespace) -> int:
 
     from wardexam import ready
     from wardexam.exam.text import clean
+    from wardexam.note.note import urgency_lines
     from wardexam.note.suggestion import CAUTION, reading_lines
     from wardexam.reasoning.urgency import assess
 
@@ -92,14 +93,8 @@ def localise(options: argparse.Namespace) -> int:
         else:
             if sheet.id:
                 print(f"== {clean(sheet.id)}")
-            print("\n".join([*_urgency_lines(urgency), *reading_lines(reading), ""]))
+            print("\n".join([*urgency_lines(urgency), *reading_lines(reading), ""]))
     return code
-
-
-def _urgency_lines(urgency: Any) -> list[str]:
-    from wardexam.note.note import urgency_lines
-
-    return list(urgency_lines(urgency))
 
 
 def schema(options: argparse.Namespace) -> int:

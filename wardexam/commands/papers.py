@@ -37,6 +37,13 @@ def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
     return stored
 
 
+def _hand_out(ward: "Ward", options: argparse.Namespace, whose: str, text: str) -> int:
+    """Print a text; what leaves the ward is in the trail first."""
+    ward.record("exported", whose, edge.examiner(options))
+    sys.stdout.write(text)
+    return 0
+
+
 def note(options: argparse.Namespace) -> int:
     """Print a stored examination's note."""
     from wardexam.note.note import render
@@ -68,9 +75,7 @@ def note(options: argparse.Namespace) -> int:
         line_end={"lf": "\n", "crlf": "\r\n"}[options.ends],
         ascii_only=not options.utf8,
     )
-    ward.record("exported", options.patient, edge.examiner(options))
-    sys.stdout.write(text)
-    return 0
+    return _hand_out(ward, options, options.patient, text)
 
 
 def referral(options: argparse.Namespace) -> int:
@@ -85,9 +90,7 @@ def referral(options: argparse.Namespace) -> int:
     previous = standing(stored, until=stored[-1])
     urgency = assess(stored[-1], previous, None, edge.spoken(options))
     text = words.render(patient, stored[-1], previous=previous, urgency=urgency)
-    ward.record("exported", options.patient, edge.examiner(options))
-    sys.stdout.write(text)
-    return 0
+    return _hand_out(ward, options, options.patient, text)
 
 
 def handover(options: argparse.Namespace) -> int:
@@ -102,9 +105,7 @@ def handover(options: argparse.Namespace) -> int:
         if not bed.trouble
     ]
     text = sheet.render(rows, now=edge.now(), wording=edge.spoken(options)) + sheet.left_out(beds)
-    ward.record("exported", "ward", edge.examiner(options))
-    sys.stdout.write(text)
-    return 0
+    return _hand_out(ward, options, "ward", text)
 
 
 def figure(options: argparse.Namespace) -> int:
@@ -114,6 +115,4 @@ def figure(options: argparse.Namespace) -> int:
     ward = edge.ward(options)
     stored = _stored(ward, options.patient)
     text = render(ward.patient(options.patient), stored[-1])
-    ward.record("exported", options.patient, edge.examiner(options))
-    sys.stdout.write(text)
-    return 0
+    return _hand_out(ward, options, options.patient, text)

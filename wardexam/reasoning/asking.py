@@ -1,9 +1,7 @@
 """Which sign to examine next: the one whose answer is expected to tell most about the site."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +9,11 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.reasoning import forward, outcomes
-from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.hypotheses import Hypotheses, lines
 from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.ranking import spoken
 from wardexam.reasoning.reading import NextSign
+from wardexam.reasoning.tables import table
 
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _SHOWN = 5
@@ -23,12 +22,11 @@ _SHOWN = 5
 @cache
 def ease() -> dict[str, float]:
     """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`asking.toml`)."""
-    text = (files("wardexam.reasoning") / "asking.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
+    rows = table("asking.toml")
     found = {}
     for sign in catalogue().values():
-        begins = next((v for k, v in table["begins"].items() if sign.id.startswith(k)), None)
-        value = table["signs"].get(sign.id, begins) or table["parts"].get(sign.part)
+        begins = next((v for k, v in rows["begins"].items() if sign.id.startswith(k)), None)
+        value = rows["signs"].get(sign.id, begins) or rows["parts"].get(sign.part)
         if value:
             found[sign.id] = float(value)
     return found
@@ -50,8 +48,8 @@ class _Batch:
 
 
 @lru_cache(maxsize=2)
-def _batches(made_at: tuple[tuple[tuple[str, str], int], ...], context: Context) -> list[_Batch]:
-    at = dict(made_at)
+def _batches(context: Context) -> list[_Batch]:
+    at = lines()
     kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float32]]]] = {}
     for sign in askable():
         chance = outcomes.table(sign, context).chance.astype(np.float32)
@@ -88,9 +86,9 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     prior = flat.sum(axis=1)
     before = float(_entropy(prior, 0))
     recorded = {f.key for f in examination.findings}
-    context = Context(age=examination.context.age, onset=examination.context.onset)
+    context = outcomes.bearing(examination.context)
     found = []
-    for batch in _batches(tuple(made.at.items()), context):
+    for batch in _batches(context):
         codes = made.codes[batch.lines[:, None], rows[None, :]]
         shown = batch.chance[np.arange(len(batch.lines))[:, None], codes]
         if shown.ndim == 4:

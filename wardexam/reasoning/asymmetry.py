@@ -5,10 +5,7 @@ that they truly differ weighs that against one side having moved (`asymmetry.tom
 """
 
 import math
-import tomllib
 from functools import cache
-from importlib.resources import files
-from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
@@ -16,15 +13,16 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.change import MEANING_ORDER
 from wardexam.reasoning.reading import Asymmetry
+from wardexam.reasoning.tables import (
+    Interval,
+    meaning_interval,
+    mrc_interval,
+    sensation_interval,
+    table,
+)
 
 _SURE = 0.99  # no two readings are surer than this
 _GRID = tuple((n - 14) / 4 for n in range(29))  # -3.5 to 3.5 standard deviations
-Interval = tuple[float, float]
-
-
-@cache
-def _table(name: str) -> dict[str, Any]:
-    return tomllib.loads((files("wardexam.reasoning") / name).read_text(encoding="utf-8"))
 
 
 def _below(x: float) -> float:
@@ -49,7 +47,7 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
         right: The interval of the right side's grade on the scale of `forward.toml`.
         left: The same for the left.
     """
-    row = _table("asymmetry.toml")[kind]
+    row = table("asymmetry.toml")[kind]
     error, apart, people = row["error"], row["apart"], row.get("people", 3.0)
     centre = 0.0 if kind == "tendon" else (max(right[0], left[0]) + min(right[1], left[1])) / 2
     same = differ = 0.0
@@ -67,29 +65,19 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
     return float(min(_SURE, odds / (1 + odds)))
 
 
+# The meanings that a tendon grade is ranked by; halves of normal are one.
+_RANKED = ("absent", "reduced", "normal", "brisk", "clonic")
+
+
 def _interval(finding: Finding) -> tuple[str, Interval] | None:
     """The kind of a finding's measure and the interval its answer stands for; None where it has none."""
-    numbers, far = _table("forward.toml"), 99.0
+    answer = str(finding.answer)
     if finding.scale:
-        cuts = [-far, *numbers["tendon"]["cuts"], far]
-        at = MEANING_ORDER[finding.meaning]
-        return "tendon", (cuts[at], cuts[at + 1])
-    match finding.row.answers:
-        case "mrc":
-            cuts = [-far, *numbers["mrc"]["cuts"], far]
-            low, high = numbers["mrc"]["four"]
-            parts = {"4-": (cuts[4], low), "4+": (high, cuts[5])}
-            answer = str(finding.answer)
-            return "mrc", parts.get(answer) or (cuts[int(answer)], cuts[int(answer) + 1])
-        case "sensation":
-            reduced, absent = numbers["sensation"]["cuts"]
-            found = {
-                "normal": (-far, reduced),
-                "reduced": (reduced, absent),
-                "absent": (absent, far),
-            }
-            answer = str(finding.answer)
-            return ("sensation", found[answer]) if answer in found else None
+        return "tendon", meaning_interval(_RANKED[MEANING_ORDER[finding.meaning]])
+    if finding.row.answers == "mrc":
+        return "mrc", mrc_interval(answer)
+    if finding.row.answers == "sensation" and answer != "heightened":
+        return "sensation", sensation_interval(answer)
     return None
 
 
@@ -112,7 +100,7 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
 def _chance(right: Finding, left: Finding, gap: int) -> float:
     one, other = _interval(right), _interval(left)
     if one is None or other is None or one[0] != other[0]:
-        row = _table("asymmetry.toml")["other"]
+        row = table("asymmetry.toml")["other"]
         return float(row["one"] if abs(gap) == 1 else row["more"])
     return truly_differ(one[0], one[1], other[1])
 

@@ -1,11 +1,19 @@
 """Lesions of the hemispheres, brainstem and cerebellum."""
 
-from typing import Any
-
-from wardexam.anatomy.structures import brain_lesions
+from wardexam.anatomy.structures import BrainLesion, brain_lesions
 from wardexam.reasoning.body import Body
 from wardexam.reasoning.draws import Draws
-from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Plan
+from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan
+
+
+def _fill(row: BrainLesion, own: int) -> Fill:
+    def fill(body: Body, where: slice, u: Draws) -> None:
+        for taken, at in ((row.takes, own), (row.other, 1 - own)):
+            for number, (structure, share) in enumerate(taken.items()):
+                factor = 1.0 if row.paired else u.side(at)
+                body.take(where, structure, at, share * u.severity * u.jitter(number) * factor)
+
+    return fill
 
 
 def brain(plan: Plan) -> None:
@@ -13,15 +21,7 @@ def brain(plan: Plan) -> None:
     for row in brain_lesions().values():
         # A lesion without a side of its own comes both ways round, so that the mirror holds.
         for own in (RIGHT, LEFT):
-
-            def fill(body: Body, where: slice, u: Draws, row: Any = row, own: Any = own) -> None:
-                for taken, at in ((row.takes, own), (row.other, 1 - own)):
-                    for number, (structure, share) in enumerate(taken.items()):
-                        factor = 1.0 if row.paired else u.side(at)
-                        body.take(
-                            where, structure, at, share * u.severity * u.jitter(number) * factor
-                        )
-
             side = SIDE_NAMES[own] if row.paired else "both"
             weight = row.weight * (1.0 if row.paired else 0.5)
-            plan.add(row.site, side, row.name, weight, fill, upper=row.site != "cerebellum")
+            upper = row.site != "cerebellum"
+            plan.add(row.site, side, row.name, weight, _fill(row, own), upper=upper)

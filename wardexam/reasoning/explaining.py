@@ -1,15 +1,13 @@
 """Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
 
-from collections import Counter
-
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.exam.examination import Context, Examination
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.examination import Examination
 from wardexam.reasoning import outcomes
 from wardexam.reasoning.posterior import Posterior, largest, logsumexp
 from wardexam.reasoning.reading import Evidence, Site
-from wardexam.reasoning.weights import finding_text, log_likelihood, repeat_key
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
@@ -77,24 +75,21 @@ def fit(
     best = members[np.argsort(-mass)[:_BEST]]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    power = outcomes.numbers()["weight"]["repeats"] - 1
-    context = Context(age=examination.context.age, onset=examination.context.onset)
-    graded = [f for f in examination.findings if f.answer is not None]
-    repeats = Counter(repeat_key(f) for f in graded)
+    context = outcomes.bearing(examination.context)
     surprise, mean, variance = [], 0.0, 0.0
-    for finding in graded:
-        if finding.row.answers == "level":
+    for term in posterior.terms:
+        sign = catalogue()[term.key[0]] if term.kind == "finding" else None
+        if sign is None or sign.answers == "level":
             continue
-        codes = made.code(*finding.key)[at]
-        expected = weights @ outcomes.table(finding.row, context).chance[codes][:, :, 1]
+        codes = made.code(*term.key)[at]
+        expected = weights @ outcomes.table(sign, context).chance[codes][:, :, 1]
         log = np.log(expected)
-        own = np.log(max(1e-9, weights @ np.exp(_middle(log_likelihood(finding, context)[codes]))))
-        scale = repeats[repeat_key(finding)] ** power
+        own = np.log(max(1e-9, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
         average = float(expected @ log)
-        mean += scale * (own - average)
-        variance += scale * (float(expected @ log**2) - average**2)
+        mean += term.factor * (own - average)
+        variance += term.factor * (float(expected @ log**2) - average**2)
         if own < _UNLIKELY and own < log.max() - 1.2:
-            surprise.append((own, finding_text(finding)))
+            surprise.append((own, term.text))
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
     return tuple(text for _, text in sorted(surprise)[:4]), z if len(posterior.terms) >= 3 else None
 

@@ -9,7 +9,7 @@ import hashlib
 import json
 import zlib
 from dataclasses import asdict, dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.resources import files
 from itertools import pairwise
 from typing import Literal
@@ -21,7 +21,7 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.reasoning import forward
 from wardexam.reasoning.body import Body
 from wardexam.reasoning.codes import GAIT_CODES, encode, level_code
-from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form, Plan
+from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form
 from wardexam.reasoning.lesions import plan
 
 Key = tuple[str, str]  # (sign id, side)
@@ -109,11 +109,10 @@ def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
     return encode(lower, upper, stage)
 
 
-def make(lesions: Plan | None = None) -> Hypotheses:
+def make() -> Hypotheses:
     """Work every row out from the tables (about half a second)."""
-    lesions = lesions or plan()
-    lines = _lines()
-    codes = np.empty((len(lines), lesions.rows), np.uint8)
+    lesions, at = plan(), lines()
+    codes = np.empty((len(at), lesions.rows), np.uint8)
     cuts = [*range(0, len(lesions.forms), _CHUNK), len(lesions.forms)]
     for first, last in pairwise(cuts):
         body = lesions.body(first, last)
@@ -124,16 +123,18 @@ def make(lesions: Plan | None = None) -> Hypotheses:
         for limb in LIMBS:
             for side, name in enumerate(SIDE_NAMES):
                 losses = forward.limb_loss(body, limb, side)
-                codes[lines[limb, name], where] = encode(*losses, stage)
-    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, lines)
+                codes[at[limb, name], where] = encode(*losses, stage)
+    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, at)
 
 
-def _lines() -> dict[Key, int]:
-    lines = {(sign.id, side): line for line, (sign, side, _) in enumerate(keys())}
+@cache
+def lines() -> dict[Key, int]:
+    """The line of `Hypotheses.codes` of every sign and side, then of every limb."""
+    at = {(sign.id, side): line for line, (sign, side, _) in enumerate(keys())}
     for limb in LIMBS:
         for side in SIDE_NAMES:
-            lines[limb, side] = len(lines)
-    return lines
+            at[limb, side] = len(at)
+    return at
 
 
 def fingerprint() -> str:
@@ -165,5 +166,5 @@ def unpacked(data: bytes | memoryview) -> Hypotheses | None:
         for row in json.loads(bytes(data[12 : 12 + size]))
     )
     rows = forms[-1].rows.stop
-    codes = np.frombuffer(data[12 + size :], np.uint8).reshape(len(_lines()), rows)
-    return Hypotheses(forms, rows, codes, _lines())
+    codes = np.frombuffer(data[12 + size :], np.uint8).reshape(len(lines()), rows)
+    return Hypotheses(forms, rows, codes, lines())

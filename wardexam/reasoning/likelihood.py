@@ -7,16 +7,8 @@ from wardexam.anatomy.catalogue import Sign
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.codes import CODES, decoded
-from wardexam.reasoning.outcomes import (
-    level_table,
-    meaning_interval,
-    mrc_interval,
-    numbers,
-    probit,
-    table,
-    tendon_mean,
-    weakness,
-)
+from wardexam.reasoning.outcomes import level_table, probit, table, tendon_mean, weakness
+from wardexam.reasoning.tables import meaning_interval, mrc_interval, numbers
 
 RESIDUAL_CUTS = (100, 200, 500)
 

@@ -1,13 +1,12 @@
 """Lesions of roots, plexuses and nerves, one side at a time."""
 
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.lesion_tables import roots
-from wardexam.anatomy.structures import ancestry, branches, plexus_parts
+from wardexam.anatomy.structures import PlexusPart, ancestry, branches, plexus_parts
 from wardexam.reasoning.body import Body
 from wardexam.reasoning.draws import Draws
 from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
@@ -43,7 +42,7 @@ def root(plan: Plan) -> None:
                 level=index(name),
             )
         for (one, first), (other, second) in pairwise(roots().items()):
-            if set(first.stretch) & set(second.stretch) or (one, other) == ("L4", "L5"):
+            if set(first.stretch) & set(second.stretch):  # of one limb
                 plan.add(
                     "root",
                     SIDE_NAMES[side],
@@ -54,35 +53,33 @@ def root(plan: Plan) -> None:
                 )
 
 
+def _plexus_fill(row: PlexusPart, side: int) -> Fill:
+    def fill(body: Body, where: slice, u: Draws) -> None:
+        for kind, shares in (
+            ("trunk", row.segments),
+            ("plexus_cord", row.cords),
+            ("branch", row.branches),
+        ):
+            for number, (name, share) in enumerate(shares.items()):
+                loss = share * u.severity * u.jitter(number)
+                body.take(where, f"{kind}_motor.{name}", side, loss * u.motor)
+                body.take(where, f"{kind}_sensory.{name}", side, loss * u.sensory)
+        if "T1" in row.segments:
+            body.take(where, "root_sympathetic", side, 0.5 * u.first)
+        if row.group == "lumbosacral":
+            body.take(where, "stretch_mid", side, 0.4 * u.second)
+            body.take(where, "stretch_low", side, 0.3 * u.second)
+
+    return fill
+
+
 def plexus(plan: Plan) -> None:
     """Every part of the brachial and lumbosacral plexus."""
     for row in plexus_parts().values():
-        for side in (RIGHT, LEFT):
-
-            def fill(body: Body, where: slice, u: Draws, row: Any = row, side: Any = side) -> None:
-                for kind, shares in (
-                    ("trunk", row.segments),
-                    ("plexus_cord", row.cords),
-                    ("branch", row.branches),
-                ):
-                    for number, (name, share) in enumerate(shares.items()):
-                        loss = share * u.severity * u.jitter(number)
-                        body.take(where, f"{kind}_motor.{name}", side, loss * u.motor)
-                        body.take(where, f"{kind}_sensory.{name}", side, loss * u.sensory)
-                if "T1" in row.segments:
-                    body.take(where, "root_sympathetic", side, 0.5 * u.first)
-                if row.group == "lumbosacral":
-                    body.take(where, "stretch_mid", side, 0.4 * u.second)
-                    body.take(where, "stretch_low", side, 0.3 * u.second)
-
-            plan.add(
-                "plexus",
-                SIDE_NAMES[side],
-                row.name,
-                row.weight,
-                fill,
-                group=f"plexus.{row.group}.{SIDE_NAMES[side]}",
-            )
+        for side, name in enumerate(SIDE_NAMES):
+            fill = _plexus_fill(row, side)
+            group = f"plexus.{row.group}.{name}"
+            plan.add("plexus", name, row.name, row.weight, fill, group=group)
 
 
 def _carries(branch: str) -> tuple[bool, bool]:
@@ -106,54 +103,30 @@ def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
             return ((1.0, 1.0, 0.6), (1.0, 0.25, 0.2), (0.25, 1.0, 0.2))
 
 
+def _nerve_fill(branch: str, side: int, motor: float, sensory: float) -> Fill:
+    def fill(body: Body, where: slice, u: Draws) -> None:
+        lost = u.severity * (0.5 + 0.5 * u.motor)
+        body.take(where, f"branch_motor.{branch}", side, motor * lost)
+        numb = u.severity * (0.4 + 0.6 * u.sensory)
+        body.take(where, f"branch_sensory.{branch}", side, sensory * numb)
+        body.take(where, branch, side, u.severity)
+        if branch == "sciatic":  # its fibular division suffers more (common practice)
+            body.take(where, "branch_motor.common_fibular", side, 0.7 * u.first)
+            body.take(where, "branch_sensory.common_fibular", side, 0.7 * u.first)
+            body.take(where, "stretch_low", side, 0.3 * u.second)
+        if branch == "femoral":
+            high = np.where(u.first > 0.6, 0.8 * u.severity, 0)
+            body.take(where, "branch_motor.iliopsoas_branch", side, high)
+            body.take(where, "stretch_mid", side, 0.3 * u.second)
+
+    return fill
+
+
 def nerve(plan: Plan) -> None:
     """Every branch of the table of nerves, as a mixed, motor or sensory lesion."""
-    for branch_id, row in branches().items():
-        for side in (RIGHT, LEFT):
-            for motor, sensory, share in _nerve_kinds(branch_id):
-
-                def fill(
-                    body: Body,
-                    where: slice,
-                    u: Draws,
-                    branch_id: Any = branch_id,
-                    side: Any = side,
-                    motor: Any = motor,
-                    sensory: Any = sensory,
-                ) -> None:
-                    body.take(
-                        where,
-                        f"branch_motor.{branch_id}",
-                        side,
-                        motor * u.severity * (0.5 + 0.5 * u.motor),
-                    )
-                    body.take(
-                        where,
-                        f"branch_sensory.{branch_id}",
-                        side,
-                        sensory * u.severity * (0.4 + 0.6 * u.sensory),
-                    )
-                    body.take(where, branch_id, side, u.severity)
-                    if (
-                        branch_id == "sciatic"
-                    ):  # its fibular division suffers more (common practice)
-                        body.take(where, "branch_motor.common_fibular", side, 0.7 * u.first)
-                        body.take(where, "branch_sensory.common_fibular", side, 0.7 * u.first)
-                        body.take(where, "stretch_low", side, 0.3 * u.second)
-                    if branch_id == "femoral":
-                        body.take(
-                            where,
-                            "branch_motor.iliopsoas_branch",
-                            side,
-                            np.where(u.first > 0.6, 0.8 * u.severity, 0),
-                        )
-                        body.take(where, "stretch_mid", side, 0.3 * u.second)
-
-                plan.add(
-                    "nerve",
-                    SIDE_NAMES[side],
-                    row.name,
-                    row.weight * share,
-                    fill,
-                    group=f"nerve.{row.nerve}.{SIDE_NAMES[side]}",
-                )
+    for branch, row in branches().items():
+        for side, name in enumerate(SIDE_NAMES):
+            for motor, sensory, share in _nerve_kinds(branch):
+                fill = _nerve_fill(branch, side, motor, sensory)
+                group = f"nerve.{row.nerve}.{name}"
+                plan.add("nerve", name, row.name, row.weight * share, fill, group=group)

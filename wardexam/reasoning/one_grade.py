@@ -5,8 +5,9 @@ from functools import lru_cache
 import numpy as np
 
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
+from wardexam.reasoning import outcomes
 from wardexam.reasoning.posterior import Posterior, largest
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.weights import finding_text, log_likelihood
@@ -44,7 +45,7 @@ def one_grade_off(
     joint = posterior.joint[top]
     groups = made.group_of[at]
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, 1e-12)))
-    context = Context(age=examination.context.age, onset=examination.context.onset)
+    context = outcomes.bearing(examination.context)
     factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
     found = []
     for finding in examination.findings:

@@ -5,10 +5,8 @@ by the person's hidden briskness. Numbers are in `forward.toml`.
 """
 
 import math
-import tomllib
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -20,12 +18,12 @@ from wardexam.exam.examination import Context, Onset
 from wardexam.reasoning.codes import BRISK, CODES, DEPTHS, GAIT_CODES, LEVELS, decoded
 from wardexam.reasoning.forms import STAGES
 from wardexam.reasoning.forward import GAITS
-
-
-@cache
-def numbers() -> dict[str, Any]:
-    """The parsed table of numbers."""
-    return tomllib.loads((files("wardexam.reasoning") / "forward.toml").read_text(encoding="utf-8"))
+from wardexam.reasoning.tables import (
+    meaning_interval,
+    mrc_interval,
+    numbers,
+    sensation_interval,
+)
 
 
 @cache
@@ -82,19 +80,6 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     return np.asarray(mean[:, None] + row["briskness"] * BRISK[None, :])
 
 
-# The interval of each meaning on the hidden value (cuts: absent, reduced, normal, brisk, clonic).
-def meaning_interval(meaning: str) -> tuple[float, float]:
-    """The interval of the hidden value that a meaning of a tendon grade stands for."""
-    row = numbers()["tendon"]
-    a, b, c, d = row["cuts"]
-    mid = (b + c) / 2
-    far = 99.0
-    return {
-        "absent": (-far, a), "trace": (a, row["trace"]), "reduced": (a, b), "low_normal": (b, mid),
-        "normal": (b, c), "high_normal": (mid, c), "brisk": (c, d), "clonic": (d, far), "above": (c, far),
-    }[meaning]  # fmt: skip
-
-
 def _tendon(sign: Sign, context: Context) -> Table:
     mean = tendon_mean(sign, context)
     spread = numbers()["tendon"]["spread"]
@@ -115,16 +100,6 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
 _MRC = ("0", "1", "2", "3", "4", "5")
 
 
-def mrc_interval(grade: str) -> tuple[float, float]:
-    """The interval of the hidden value that an MRC grade stands for."""
-    row = numbers()["mrc"]
-    cuts = [-99.0, *row["cuts"], 99.0]
-    low, high = row["four"]
-    if grade in ("4-", "4+"):
-        return (cuts[4], low) if grade == "4-" else (high, cuts[5])
-    return cuts[int(grade)], cuts[int(grade) + 1]
-
-
 def _mrc(sign: Sign) -> Table:
     row = numbers()["mrc"]
     mean = row["start"] + row["loss"] * weakness(sign)
@@ -141,18 +116,13 @@ def _sensation(sign: Sign, context: Context) -> Table:
     if sign.id.startswith("territory_"):
         start += row["territory"]
     mean = start + (row["loss"] - (start - row["start"])) * lower
-    reduced, absent = row["cuts"]
+    answers = ("absent", "reduced", "normal")
     chance = np.stack(
-        [
-            probit(mean, absent, 99, row["spread"]),
-            probit(mean, reduced, absent, row["spread"]),
-            probit(mean, -99, reduced, row["spread"]),
-        ],
-        axis=1,
+        [probit(mean, *sensation_interval(a), row["spread"]) for a in answers], axis=1
     )
     over = 0.02 + 0.05 * (1 - chance[:, 2])
     chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
-    return Table(("absent", "reduced", "normal", "heightened"), _spread_brisk(chance)).floored()
+    return Table((*answers, "heightened"), _spread_brisk(chance)).floored()
 
 
 def _mixed(kind: str, context: Context) -> Table:
@@ -237,6 +207,11 @@ def _gait() -> Table:
         chance[code] *= 1 - lost
         chance[code, 0] += lost
     return Table(tuple(row["answers"]), _spread_brisk(chance)).floored()
+
+
+def bearing(context: Context) -> Context:
+    """The part of the context on which an answer depends."""
+    return Context(age=context.age, onset=context.onset)
 
 
 def table(sign: Sign, context: Context) -> Table:

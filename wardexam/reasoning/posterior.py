@@ -154,9 +154,8 @@ class Sums:
         total = sum(sides[1:], sides[0]) if sides else None
         most = log if total is None else log + np.maximum.reduce(list(total.T))
         kept = np.flatnonzero(most > most.max() - _FAR)
-        if (
-            np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2
-        ):  # a runner-up is needed to weigh against
+        # A runner-up is needed to weigh against.
+        if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
             kept = np.flatnonzero(most > most.max() - 4 * _FAR)
         joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:

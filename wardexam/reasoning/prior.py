@@ -1,8 +1,5 @@
 """What is likely before any sign: sites, stages by onset, and what pain, trauma and age shift."""
 
-import tomllib
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -12,22 +9,17 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.examination import Context
 from wardexam.reasoning.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.hypotheses import Hypotheses
+from wardexam.reasoning.tables import table
 
 
-def _read(name: str) -> dict[str, Any]:
-    return tomllib.loads((files("wardexam.reasoning") / name).read_text(encoding="utf-8"))
-
-
-@cache
 def sites() -> dict[str, dict[str, Any]]:
     """The sites with their priors, by id."""
-    return _read("sites.toml")
+    return table("sites.toml")
 
 
-@cache
 def story() -> dict[str, Any]:
     """The parsed table of what onset, complaint, pain, trauma and age shift."""
-    return _read("context.toml")
+    return table("context.toml")
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:

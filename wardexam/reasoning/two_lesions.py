@@ -10,13 +10,13 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.reasoning import outcomes
 from wardexam.reasoning.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.hypotheses import Codes, Hypotheses
 from wardexam.reasoning.posterior import Floats, Posterior, largest, logsumexp
 from wardexam.reasoning.ranking import place
 from wardexam.reasoning.reading import Pair
+from wardexam.reasoning.tables import numbers
 from wardexam.reasoning.weights import Term
 
 _FIRST = 8  # candidates for the one half
@@ -93,7 +93,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     terms = [t for t in posterior.terms if t.kind in ("finding", "stated")]
     if len([t for t in terms if t.kind == "finding"]) < 4:
         return None
-    weight = outcomes.numbers()["weight"]
+    weight = numbers()["weight"]
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
     others = largest(alone, _OTHERS)

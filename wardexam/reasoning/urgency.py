@@ -4,11 +4,9 @@ Rules are rows of `urgency.toml`. What was not examined or not asked never fires
 inferred site can raise urgency and never lower it. Silence and "rest normal" are not looked at.
 """
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
@@ -19,6 +17,7 @@ from wardexam.exam.flags import flag_names, flags
 from wardexam.reasoning.change import PATTERNS, compare
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.standing import over
+from wardexam.reasoning.tables import table
 
 # Own plain words, least to most.
 WORDS = ("none raised", "within days", "today", "now")
@@ -126,15 +125,14 @@ def rules() -> dict[str, dict[str, Any]]:
     Raises:
         TableError: A rule speaks of an unknown flag, sign condition or change.
     """
-    text = (files("wardexam.reasoning") / "urgency.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
+    rows = table("urgency.toml")
     known = {f"flag:{f}" for f in flag_names()} | {f"sign:{c}" for c in CONDITIONS}
     known |= {f"change:{pattern}" for pattern in ("worse", *PATTERNS)}
-    for name, row in table.items():
+    for name, row in rows.items():
         for item in (*row["any"], *row["all"]):
             if item not in known:
                 raise TableError(f"unknown condition '{item}'", where=f"urgency.toml, rule {name}")
-    return table
+    return rows
 
 
 def _place(rule: str, fired: set[str]) -> int:

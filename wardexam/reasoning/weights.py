@@ -18,12 +18,12 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.codes import decoded
-from wardexam.reasoning.forms import SIDE_NAMES as SIDES
-from wardexam.reasoning.hypotheses import LIMBS
+from wardexam.reasoning.forms import SIDE_NAMES
+from wardexam.reasoning.hypotheses import LIMBS, Key
 from wardexam.reasoning.likelihood import likelihood
 from wardexam.reasoning.prior import story
+from wardexam.reasoning.tables import numbers
 
-Key = tuple[str, str]
 Kind = Literal["finding", "stated", "silence", "story"]
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
@@ -113,14 +113,9 @@ def _usual(sign_id: str, context: Context) -> Log:
 
 @lru_cache(maxsize=600)
 def _silent(sign_id: str, context: Context) -> Log:
-    weight = outcomes.numbers()["weight"]
+    weight = numbers()["weight"]
     bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])
     return np.asarray(weight["silence"] * bounded)
-
-
-def _only(context: Context) -> Context:
-    """The part of the context on which a likelihood depends."""
-    return Context(age=context.age, onset=context.onset)
 
 
 @lru_cache(maxsize=2)
@@ -139,10 +134,10 @@ def _story(context: Context) -> list[Term]:
     names = story()["names"].get(context.complaint or "")
     if names is None:
         return []
-    told = {"right": ("right",), "left": ("left",)}.get(context.complaint_side or "", SIDES)
+    told = {"right": ("right",), "left": ("left",)}.get(context.complaint_side or "", SIDE_NAMES)
     found = []
     for limb in LIMBS:
-        for side in SIDES:
+        for side in SIDE_NAMES:
             named = limb in names["limbs"] and side in told
             if named and names.get("pain"):
                 continue
@@ -154,9 +149,9 @@ def _story(context: Context) -> list[Term]:
 
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
-    weight = outcomes.numbers()["weight"]
+    weight = numbers()["weight"]
     power = weight["repeats"] - 1
-    context = _only(examination.context)
+    context = outcomes.bearing(examination.context)
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
     repeats = Counter(repeat_key(f) for f in graded)
     found = []
@@ -186,24 +181,15 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
             if (sign.id, side) in recorded:
                 continue
             limb = limb_side(sign, side)
+            kind: Kind
             if any(s.covers(sign, side) for s in examination.rest_normal):  # type: ignore[arg-type]  # a side by name
-                pieces = unsaid.setdefault(("stated", sign.part, limb, side), [])
-                pieces.append(
-                    Piece(
-                        (sign.id, side),
-                        ("stated", context.age, context.onset),
-                        _usual(sign.id, context),
-                    )
-                )
+                kind, log = "stated", _usual(sign.id, context)
             elif silence and sign.part in touched and sign.answers not in _NEVER_SILENT:
-                pieces = unsaid.setdefault(("silence", sign.part, limb, side), [])
-                pieces.append(
-                    Piece(
-                        (sign.id, side),
-                        ("silence", context.age, context.onset),
-                        _silent(sign.id, context),
-                    )
-                )
+                kind, log = "silence", _silent(sign.id, context)
+            else:
+                continue
+            piece = Piece((sign.id, side), (kind, context.age, context.onset), log)
+            unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
     for (kind, part, limb, side), pieces in unsaid.items():
         tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
         text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")

@@ -2,10 +2,13 @@
 
 import contextlib
 import os
-import tempfile
 from pathlib import Path
 
 import platformdirs
+
+from wardexam.records.files import read_bounded, write_whole
+
+LONGEST = 64_000_000  # bytes; the engine's rows take about 10 million
 
 
 def _place(name: str) -> Path:
@@ -13,12 +16,12 @@ def _place(name: str) -> Path:
 
 
 def kept(name: str) -> bytes | None:
-    """What was kept under a name, or None; a folder or file that is not our own is left alone."""
+    """What was kept under a name, or None; a file that is not our own is left alone."""
+    place = _place(name)
     try:
-        with _place(name).open("rb") as file:
-            if os.fstat(file.fileno()).st_uid != os.getuid():
-                return None
-            return file.read()
+        if place.stat(follow_symlinks=False).st_uid != os.getuid():
+            return None
+        return read_bounded(place, LONGEST)
     except OSError:
         return None
 
@@ -28,14 +31,7 @@ def keep(name: str, data: bytes) -> None:
     place = _place(name)
     with contextlib.suppress(OSError):
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        handle, made = tempfile.mkstemp(dir=place.parent, prefix=".new-")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            Path(made).replace(place)
-        except OSError:
-            Path(made).unlink(missing_ok=True)
-            raise
+        write_whole(place, [data], 0o600, place.parent)
         for other in place.parent.glob(f"{name.split('-')[0]}-*"):
             if other != place:
                 other.unlink(missing_ok=True)
