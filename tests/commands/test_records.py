@@ -13,11 +13,6 @@ from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
 
 
-@pytest.fixture(autouse=True)
-def own_state_folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-
-
 @pytest.fixture
 def folder(tmp_path):
     return copy_demo(tmp_path / "ward")

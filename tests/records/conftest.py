@@ -9,12 +9,6 @@ from wardexam.records.ward import open_ward
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def own_state_folder(tmp_path, monkeypatch):
-    """Drafts kept elsewhere stay in the test's own folder."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-
-
 @pytest.fixture
 def ward(tmp_path):
     return open_ward(tmp_path / "ward")

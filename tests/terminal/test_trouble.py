@@ -19,11 +19,6 @@ from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 
 
-@pytest.fixture(autouse=True)
-def own_state_folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-
-
 @pytest.fixture
 def app(tmp_path):
     return demo_app(tmp_path / "ward")
