@@ -3,9 +3,16 @@
 from dataclasses import replace
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.exam.entry import apply
+from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Amendment, Examination, Patient
-from wardexam.records.repository import Arrival, Bed, ConflictError, DraftInfo
+from wardexam.records.repository import (
+    AmendedMeanwhileError,
+    Arrival,
+    Bed,
+    ConflictError,
+    DraftInfo,
+    Papers,
+)
 
 
 class MemoryDraft:
@@ -30,10 +37,25 @@ class MemoryDraft:
         self.held = False
 
 
+class MemoryFile:
+    """A patient's details and examinations."""
+
+    def __init__(self, ward, patient_id):
+        self.patient, self._ward = ward.patient(patient_id), ward
+        self.examinations = ward.examinations(patient_id)
+
+    def revisions(self, examination_id):
+        return self._ward.revisions(self.patient.id, examination_id)
+
+    def telling(self, until=""):
+        ids = [e.id for e in self.examinations]
+        return self.examinations[: ids.index(until)] if until in ids else self.examinations
+
+
 class MemoryWard:
     """A ward in memory."""
 
-    problem = ""
+    problem, patience = "", 3.0
 
     def __init__(self):
         self._patients: dict[str, Patient] = {}
@@ -72,7 +94,23 @@ class MemoryWard:
     def examinations(self, patient_id):
         self.patient(patient_id)
         latest = {e.id: e for e in sorted(self._stored[patient_id], key=lambda e: e.revision)}
-        return tuple(sorted(latest.values(), key=lambda e: (e.at, e.id)))
+        order = dict.fromkeys(e.id for e in self._stored[patient_id])
+        return tuple(latest[name] for name in order)
+
+    def file(self, patient_id):
+        return MemoryFile(self, patient_id)
+
+    def papers(self):
+        return Papers(tuple((bed, self.file(bed.patient_id)) for bed in self.beds()), ())
+
+    def verify(self):
+        return False
+
+    def settle(self):
+        pass
+
+    def trail_head(self):
+        return ""
 
     def revisions(self, patient_id, examination_id):
         self.patient(patient_id)
@@ -118,19 +156,26 @@ class MemoryWard:
         )
 
     def _insert(self, examination, summary):
-        stored = self.revisions(examination.patient, examination.id)
-        same = [e for e in stored if e.revision == examination.revision]
-        if same and same[0] != examination:
-            raise InputError("is saved already", where=examination.id)
-        if not same:
-            self._stored[examination.patient].append(examination)
-            if self.examinations(examination.patient)[-1].id == examination.id:
-                self._summaries[examination.patient] = summary and replace(summary)
+        stored = self.examinations(examination.patient)
+        last = stored[-1] if stored else None
+        calm = last is None or examination.id == last.id or (
+            examination.revision == 1 and examination.at >= last.at
+        )  # fmt: skip
+        self._stored[examination.patient].append(examination)
+        before = self._summaries.get(examination.patient)
+        known = [s for s in (summary, before) if s]
+        graver = max(known, key=lambda s: s.urgency, default=None)
+        self._summaries[examination.patient] = summary and replace(summary) if calm else graver
 
     def save(self, examination, by, summary=None):
-        self._insert(examination, summary)
+        signed = examination.model_copy(update={"saved_by": by})
+        stored = [e for e in self.revisions(examination.patient, examination.id) if e.revision == 1]
+        if stored and stored[0].model_copy(update={"saved_by": by}) != signed:
+            raise InputError("is saved already", where=examination.id)
+        if not stored:
+            self._insert(signed, summary)
         self._changed("saved", examination.patient, by, examination.id)
-        return examination
+        return stored[0] if stored else signed
 
     def amend(self, examination, by, why, at, summary=None):
         stored = self.revisions(examination.patient, examination.id)
@@ -138,12 +183,19 @@ class MemoryWard:
             raise InputError("is not saved yet", where=examination.id)
         last = stored[-1]
         same = examination.model_copy(
-            update={"revision": last.revision, "amendment": last.amendment}
+            update={
+                "revision": last.revision,
+                "amendment": last.amendment,
+                "saved_by": last.saved_by,
+            }
         )
         if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
             return last
+        if examination.revision != last.revision:
+            raise AmendedMeanwhileError(last)
         document = examination.model_dump(mode="json") | {
             "revision": last.revision + 1,
+            "saved_by": by,
             "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
         }
         amended = Examination.model_validate(document)
@@ -164,13 +216,16 @@ class MemoryWard:
         self._changes += 1
         return self._drafts[examination.id]
 
-    def resume_draft(self, draft_id):
+    def resume_draft(self, draft_id, by=""):
         draft = self._drafts.get(draft_id)
         if draft is None:
             raise RecordsError("there is no such draft", where=draft_id)
         if draft.held:
             raise RecordsError("the draft is open in another session", where=draft_id)
         draft.held = True
+        done = (draft.examination.examiner, *draft.examination.entered_by)
+        if by and by not in done:
+            draft.append(Change("entered_by", "", [*draft.examination.entered_by, by]))
         return draft, draft.examination
 
     def set_aside(self, draft_id, by):

@@ -7,7 +7,13 @@ import pytest
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
-from wardexam.records.repository import Arrival, ConflictError, Repository, Summary
+from wardexam.records.repository import (
+    AmendedMeanwhileError,
+    Arrival,
+    ConflictError,
+    Repository,
+    Summary,
+)
 from wardexam.records.ward import open_ward
 
 GRAVE = Summary(3, "now", False, "a line")
@@ -53,23 +59,24 @@ def test_an_examination_of_nobody_is_refused(keeper, examination):
 
 def test_an_examination_comes_back_as_saved(peopled, patient, examination, knee):
     examined = apply(examination, knee)
-    peopled.save(examined, "Dr Ash", GRAVE)
-    assert peopled.examinations(patient.id) == (examined,)
+    saved = peopled.save(examined, "Dr Ash", GRAVE)
+    assert saved == examined.model_copy(update={"saved_by": "Dr Ash"})
+    assert peopled.examinations(patient.id) == (saved,)
     (bed,) = peopled.beds()
     assert (bed.examinations, bed.last_by, bed.summary) == (1, "Dr Ash", GRAVE)
 
 
 def test_saving_the_same_again_is_no_fault_and_no_second_examination(peopled, patient, examination):
-    peopled.save(examination, "x")
-    peopled.save(examination, "x")
-    assert peopled.examinations(patient.id) == (examination,)
+    first = peopled.save(examination, "x")
+    assert peopled.save(examination, "y") == first
+    assert peopled.examinations(patient.id) == (first,)
 
 
 def test_what_is_saved_is_never_overwritten(peopled, patient, examination):
-    peopled.save(examination, "x")
+    saved = peopled.save(examination, "x")
     with pytest.raises(InputError, match="saved already"):
         peopled.save(examination.model_copy(update={"comment": "other"}), "x")
-    assert peopled.examinations(patient.id) == (examination,)
+    assert peopled.examinations(patient.id) == (saved,)
 
 
 def test_an_amendment_is_a_further_revision_with_its_reason(peopled, patient, examination):
@@ -90,13 +97,27 @@ def test_the_same_amendment_again_is_one_revision(peopled, patient, examination)
     assert len(peopled.revisions(patient.id, examination.id)) == 2
 
 
-def test_two_amendments_are_both_kept(peopled, patient, examination):
-    peopled.save(examination, "x")
+def test_an_amendment_of_an_amendment_is_a_third_revision(peopled, patient, examination):
+    last = peopled.save(examination, "x")
     for words in ("one", "two"):
-        changed = examination.model_copy(update={"comment": words})
-        peopled.amend(changed, "x", words, examination.at)
+        changed = last.model_copy(update={"comment": words})
+        last = peopled.amend(changed, "x", words, examination.at)
     found = [e.comment for e in peopled.revisions(patient.id, examination.id)]
     assert found == ["", "one", "two"]
+
+
+def test_two_amendments_of_one_revision_the_second_is_shown_the_first(
+    peopled, patient, examination
+):
+    saved = peopled.save(examination, "x")
+    peopled.amend(saved.model_copy(update={"comment": "one"}), "Dr Ash", "one", examination.at)
+    with pytest.raises(AmendedMeanwhileError) as caught:
+        peopled.amend(saved.model_copy(update={"comment": "two"}), "Dr Bex", "two", examination.at)
+    assert (caught.value.stored.comment, caught.value.stored.amendment.by) == ("one", "Dr Ash")
+    assert [e.comment for e in peopled.revisions(patient.id, examination.id)] == ["", "one"]
+    again = saved.model_copy(update={"comment": "two", "revision": caught.value.stored.revision})
+    peopled.amend(again, "Dr Bex", "two", examination.at)
+    assert [e.comment for e in peopled.revisions(patient.id, examination.id)] == ["", "one", "two"]
 
 
 def test_what_is_not_saved_cannot_be_amended(peopled, examination):
@@ -104,15 +125,62 @@ def test_what_is_not_saved_cannot_be_amended(peopled, examination):
         peopled.amend(examination, "x", "why", examination.at)
 
 
-def test_examinations_come_oldest_first_and_the_list_shows_the_last(peopled, patient, examination):
-    later = examination.model_copy(
-        update={"id": "exam0002", "at": examination.at + timedelta(hours=4), "examiner": "Dr Bex"}
+def after(examination, hours, name):
+    return examination.model_copy(
+        update={"id": name, "at": examination.at + timedelta(hours=hours), "examiner": f"Dr {name}"}
     )
-    peopled.save(later, "x", GRAVE)
-    peopled.save(examination, "x", MILD)
-    assert [e.id for e in peopled.examinations(patient.id)] == ["exam0001", "exam0002"]
+
+
+def test_examinations_come_in_the_order_saved_whatever_the_clock_said(
+    peopled, patient, examination
+):
+    for hours, name in ((0, "exam0001"), (9000, "exam0002"), (4, "exam0003")):
+        peopled.save(after(examination, hours, name), "x", MILD)
+    assert [e.id for e in peopled.examinations(patient.id)] == ["exam0001", "exam0002", "exam0003"]
     (bed,) = peopled.beds()
-    assert (bed.last_by, bed.examinations, bed.summary) == ("Dr Bex", 2, GRAVE)
+    assert (bed.last_by, bed.examinations) == ("Dr exam0003", 3)
+
+
+def test_after_a_clock_a_year_ahead_a_new_emergency_is_on_the_list(peopled, examination):
+    peopled.save(after(examination, 24 * 365, "exam0001"), "x", MILD)
+    peopled.save(after(examination, 1, "exam0002"), "x", GRAVE)
+    assert peopled.beds()[0].summary == GRAVE
+
+
+def test_a_late_entry_of_a_calm_examination_calms_nothing(peopled, examination):
+    peopled.save(after(examination, 4, "exam0002"), "x", GRAVE)
+    peopled.save(examination, "x", MILD)
+    assert peopled.beds()[0].summary == GRAVE
+
+
+def test_a_later_and_calmer_examination_calms(peopled, examination):
+    peopled.save(examination, "x", GRAVE)
+    peopled.save(after(examination, 4, "exam0002"), "x", MILD)
+    assert peopled.beds()[0].summary == MILD
+
+
+def test_amending_an_earlier_examination_raises_and_never_calms(peopled, examination):
+    first = peopled.save(examination, "x", MILD)
+    peopled.save(after(examination, 4, "exam0002"), "x", MILD)
+    graver = peopled.amend(first, "x", "one", examination.at, GRAVE)
+    assert peopled.beds()[0].summary == GRAVE
+    peopled.amend(graver, "x", "two", examination.at, MILD)
+    assert peopled.beds()[0].summary == GRAVE
+
+
+def test_a_file_read_once_holds_everything(peopled, patient, examination, knee):
+    saved = peopled.save(apply(examination, knee), "x")
+    amended = peopled.amend(saved, "x", "why", examination.at)
+    last = peopled.save(after(examination, 4, "exam0002"), "x")
+    file = peopled.file(patient.id)
+    assert (file.patient, tuple(file.examinations)) == (patient, (amended, last))
+    assert file.revisions("exam0001") == (saved, amended)
+    assert file.telling("exam0002") == (amended,)
+
+
+def test_papers_hold_everybody_on_the_ward(peopled, patient):
+    ((bed, file),) = peopled.papers().rows
+    assert (bed.patient_id, file.patient, peopled.papers().left_out) == (patient.id, patient, ())
 
 
 def test_details_edited_twice_the_second_is_shown_what_is_stored(peopled, patient):
@@ -126,10 +194,10 @@ def test_details_edited_twice_the_second_is_shown_what_is_stored(peopled, patien
 
 
 def test_discharged_patients_are_kept_listed_apart_and_restored(peopled, patient, examination):
-    peopled.save(examination, "x", MILD)
+    saved = peopled.save(examination, "x", MILD)
     peopled.discharge(patient.id, patient.admitted + timedelta(days=1), "x")
     assert (peopled.beds(), len(peopled.beds(discharged=True))) == ((), 1)
-    assert peopled.examinations(patient.id) == (examination,)
+    assert peopled.examinations(patient.id) == (saved,)
     peopled.restore(patient.id, "x")
     assert (len(peopled.beds()), peopled.beds(discharged=True)) == (1, ())
     assert peopled.beds()[0].summary == MILD
@@ -185,6 +253,20 @@ def test_a_draft_left_is_listed_and_resumed_where_it_stood(peopled, examination,
     again.close()
     _, found = peopled.resume_draft(info.draft_id)
     assert found.comment == "more"
+
+
+def test_who_resumes_a_draft_stands_in_it_and_who_saves_it_too(peopled, patient, examination, knee):
+    draft = peopled.start_draft(examination, "Dr Ash")
+    draft.append(knee)
+    draft.close()
+    draft, found = peopled.resume_draft(examination.id, "Dr Bex")
+    assert (found.examiner, found.entered_by) == ("Dr Ash", ("Dr Bex",))
+    draft.close()
+    draft, found = peopled.resume_draft(examination.id, "Dr Ash")
+    assert found.entered_by == ("Dr Bex",)
+    saved = peopled.save(found, "Dr Cole")
+    assert saved.hands == ("Dr Ash", "Dr Bex", "Dr Cole")
+    assert peopled.examinations(patient.id) == (saved,)
 
 
 def test_a_draft_being_written_is_nobody_elses(peopled, examination):

@@ -33,8 +33,8 @@ def file_of(ward, name="patient1"):
 def rows(ward, name="current"):
     text = (ward.folder / "index" / f"{name}.jsonl").read_text()
     head, *lines = text.splitlines()
-    assert head == '{"index": "wardexam"}'
-    return [json.loads(line) for line in lines]
+    assert head == '{"index": "wardexam", "version": 2}'
+    return [json.loads(line[9:]) for line in lines]
 
 
 # --- the document file
@@ -139,6 +139,9 @@ def test_the_previous_good_version_returns_only_when_told(ward, patient):
     assert ward.patient(patient.id).bed == "A1"
     (aside,) = ward.layout.patients.glob("*.damaged-*")
     assert aside.read_bytes() == b"{}"
+    (line,) = check_store(ward.folder, repair=False, by="x", at=patient.admitted).lines[:-2]
+    assert line.startswith(f"set aside: {aside}")
+    aside.unlink()
     assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
 
 
@@ -263,7 +266,7 @@ def test_the_demo_ward_is_what_its_seed_makes(tmp_path):
     assert files(tmp_path / "ward") == files(ROOT / "demo_db" / "ward")
 
 
-def test_a_long_stay_keeps_its_order(ward, patient, examination, knee):
+def test_a_long_stay_keeps_the_order_of_saving(ward, patient, examination, knee):
     ward.admit(patient, "x")
     source, hours = random.Random(1), list(range(40))
     source.shuffle(hours)
@@ -272,20 +275,20 @@ def test_a_long_stay_keeps_its_order(ward, patient, examination, knee):
             update={"id": f"exam{hour:04}", "at": examination.at + timedelta(hours=hour)}
         )
         ward.save(made, "x")
-    assert [e.id for e in ward.examinations(patient.id)] == [f"exam{n:04}" for n in range(40)]
-    assert ward.beds()[0].last_at == (examination.at + timedelta(hours=39)).isoformat()
+    assert [e.id for e in ward.examinations(patient.id)] == [f"exam{n:04}" for n in hours]
+    assert ward.beds()[0].last_at == (examination.at + timedelta(hours=hours[-1])).isoformat()
 
 
 def test_a_newer_schema_is_left_alone(ward, patient, examination):
     ward.admit(patient, "x")
-    newer = file_of(ward).read_bytes().replace(b'"schema": 2', b'"schema": 3')
+    newer = file_of(ward).read_bytes().replace(b'"schema": 3', b'"schema": 4')
     file_of(ward).write_bytes(newer)
     for act in (
         lambda: ward.patient(patient.id),
         lambda: ward.save(examination, "x"),
         lambda: ward.update(patient, "x"),
     ):
-        with pytest.raises(RecordsError, match="schema 3 is not known"):
+        with pytest.raises(RecordsError, match="schema 4 is not known"):
             act()
     with contextlib.suppress(InputError):
         check_store(ward.folder, repair=False, by="x", at=patient.admitted)

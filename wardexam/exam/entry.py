@@ -15,8 +15,9 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, RestNormal
 
 What = Literal[
-    "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion"
-]
+    "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion",
+    "entered_by",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,13 @@ def apply(examination: Examination, change: Change) -> Examination:
             else:
                 table[change.key] = change.value
         else:
-            document[change.what] = "" if change.value is None else change.value
+            document[change.what] = (
+                change.value
+                if change.value is not None
+                else []
+                if change.what == "entered_by"
+                else ""
+            )
         return Examination.model_validate(document)
     except ValidationError as error:
         raise InputError(first_fault(error)) from None

@@ -79,6 +79,8 @@ class Examination(Model):
         comment: Free text.
         impression: The doctor's own words.
         suggestion: The tool's suggestion as the doctor accepted it; empty until then.
+        entered_by: Who else entered something: those who resumed the draft, in their order.
+        saved_by: Who saved this revision; empty until then, and in documents of before.
         amendment: Who amended this revision, when and why.
 
     """
@@ -97,6 +99,8 @@ class Examination(Model):
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""
+    entered_by: tuple[Line, ...] = Field(default=(), strict=False, max_length=20)
+    saved_by: Line = ""
     amendment: Amendment | None = None
 
     @model_validator(mode="after")
@@ -112,6 +116,11 @@ class Examination(Model):
         if (self.revision > 1) != (self.amendment is not None):
             raise ValueError("a revision after the first says who amended it, when and why")
         return self
+
+    @property
+    def hands(self) -> tuple[str, ...]:
+        """Everyone who had a hand in it, the first examiner first, who saved it last."""
+        return tuple(dict.fromkeys(filter(None, (self.examiner, *self.entered_by, self.saved_by))))
 
     def finding(self, sign: str, side: Side) -> Finding | None:
         """The finding of a sign on a side, or None when it was not examined."""

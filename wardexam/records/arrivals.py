@@ -11,14 +11,16 @@ from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records import documents
-from wardexam.records.files import reason, sync_folder, write_new
+from wardexam.records.audit import Audit
+from wardexam.records.files import read_bounded, reason, sync_folder, write_new
 from wardexam.records.kept import Tables
 from wardexam.records.layout import Layout
 from wardexam.records.lists import Lists
 from wardexam.records.repository import Arrival
-from wardexam.records.schemas import pack
+from wardexam.records.schemas import mark_in, pack
 
 COMPLETE = "complete"
+BY = "by"  # who brings them in
 
 
 def document_of(arrival: Arrival) -> Tables:
@@ -33,17 +35,17 @@ def document_of(arrival: Arrival) -> Tables:
     return tables
 
 
-def take_in(
+def stage(
     layout: Layout,
-    lists: Lists,
     arrivals: Iterable[Arrival],
+    by: str,
     progress: Callable[[int], None] | None,
-) -> list[str]:
-    """Write every patient aside, mark the folder complete, move them; gives the identifiers.
+) -> Path:
+    """Write every patient aside; gives the folder, which `take_in` moves.
 
     Raises:
         InputError: An identifier is taken; nothing was added.
-        RecordsError: It could not be written; says whether anything was added.
+        RecordsError: It could not be written; nothing was added.
     """
     folder = layout.staging / f"{os.getpid()}.{os.urandom(6).hex()}.arrivals"
     try:
@@ -55,17 +57,47 @@ def take_in(
             write_new(folder / name, pack(document_of(arrival))[0], layout.file_mode)
             if progress:
                 progress(number)
-        lists.announce(path.stem for path in folder.glob("*.json"))
+        write_new(folder / BY, [by.encode()], layout.file_mode)
         sync_folder(folder)
+    except BaseException as error:
+        discard(folder)
+        if isinstance(error, OSError):
+            raise _nothing_added(layout, error) from None
+        raise
+    return folder
+
+
+def discard(folder: Path) -> None:
+    """Take a staged folder away that was not marked complete."""
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _nothing_added(layout: Layout, error: OSError) -> RecordsError:
+    return RecordsError(f"nothing was added: {reason(error)}", str(layout.folder), "import again")
+
+
+def take_in(layout: Layout, lists: Lists, audit: Audit, folder: Path) -> list[str]:
+    """Mark a staged folder complete and move what is in it; gives the identifiers.
+
+    To be called with the locks ``arrivals`` and ``lists`` held.
+
+    Raises:
+        InputError: An identifier was taken meanwhile; nothing was added.
+        RecordsError: It could not be written; says whether anything was added.
+    """
+    try:
+        names = sorted(path.stem for path in folder.glob("*.json"))
+        for name in names:
+            if layout.file(name).exists():
+                raise InputError("is on the ward already; nothing was added", name)
+        lists.announce(names)
         write_new(folder / COMPLETE, [], layout.file_mode)
     except BaseException as error:
-        shutil.rmtree(folder, ignore_errors=True)
+        discard(folder)
         if isinstance(error, OSError):
-            raise RecordsError(
-                f"nothing was added: {reason(error)}", str(layout.folder), "import again"
-            ) from None
+            raise _nothing_added(layout, error) from None
         raise
-    return settle(layout, lists, folder)
+    return settle(layout, lists, audit, folder)
 
 
 def left_over(layout: Layout) -> list[Path]:
@@ -73,21 +105,33 @@ def left_over(layout: Layout) -> list[Path]:
     return [path for path in layout.staging.glob("*.arrivals") if (path / COMPLETE).exists()]
 
 
-def settle(layout: Layout, lists: Lists, folder: Path) -> list[str]:
+def settle(layout: Layout, lists: Lists, audit: Audit, folder: Path) -> list[str]:
     """Move every patient of a complete folder into place; gives their identifiers.
+
+    A file that meanwhile stands under the same name is never written over: the arrival stays aside.
 
     Raises:
         RecordsError: It could not be finished; the next start does it.
     """
     try:
         sync_folder(folder)
+        by = read_bounded(folder / BY, 1000).decode("utf-8", "replace") if (folder / BY).exists() else ""  # fmt: skip
         moved = []
         for path in sorted(folder.glob("*.json")):
-            os.replace(path, layout.patients / path.name)
+            digest, target = mark_in(path).partition(" ")[0], layout.patients / path.name
+            if target.exists():
+                if mark_in(target).partition(" ")[0] == digest:
+                    path.unlink()  # moved by a session that died before it could say so
+                continue
+            audit.note("imported", path.stem, by, record=digest, sync=False)
+            os.replace(path, target)
             moved.append(path.stem)
+        audit.settle()
         sync_folder(layout.patients)
-        os.unlink(folder / COMPLETE)
-        os.rmdir(folder)
+        if not any(folder.glob("*.json")):
+            for name in (BY, COMPLETE):
+                (folder / name).unlink(missing_ok=True)
+            os.rmdir(folder)
     except OSError as error:
         raise RecordsError(
             f"the import is not finished: {reason(error)}",

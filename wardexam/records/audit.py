@@ -1,20 +1,37 @@
-"""Who saved, amended, viewed, copied or exported what, and when: append-only, chained by hash."""
+"""Who saved, amended, viewed, copied or exported what, and when: append-only, chained by hash.
+
+A line holds the doctor's name as given, the login it was given under, and the checksum of the
+patient's file as the event left it. It is written just before the file takes its place, so that no
+save is known to the file alone. The head of the trail (the number and hash of its last line) is kept
+in each login's own state folder too, and on each printed handover: a trail cut short or written anew
+disagrees with them.
+"""
 
 import json
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+import threading
+from collections.abc import Callable, Collection
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import append_at, flocked, reason
+from wardexam.records.files import append_at, flocked, open_regular, read_bounded, reason
 
 FIRST = "0" * 64
 LONGEST_LINE = 4096  # bytes
+SHOWN = 16  # characters of a hash that a paper shows
+ABSENT = "-"  # in place of a checksum: there is no file
+# Events after which a patient's file is as the line says.
+WRITING = frozenset({
+    "admitted", "edited", "discharged", "restored", "saved", "amended", "imported", "taken over",
+    "put back", "not carried out", "found changed", "accepted",
+})  # fmt: skip
 
 
-def link(before: str, line: dict[str, str]) -> str:
+def link(before: str, line: dict[str, Any]) -> str:
     """The hash that chains a line to the one before it."""
     import hashlib  # not needed to open the ward
 
@@ -25,31 +42,76 @@ def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
+def login() -> str:
+    """The login of this process, by the system's own word: no setting and no option changes it."""
+    try:
+        import pwd
+
+        return pwd.getpwuid(os.getuid()).pw_name
+    except (KeyError, OSError):
+        return f"uid {os.getuid()}"
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Where a trail ended: the number of its last line and that line's hash, whole or its beginning."""
+
+    line: int
+    hash: str
+
+    def __str__(self) -> str:
+        return f"{self.line}:{self.hash[:SHOWN]}"
+
+
 class Audit:
     """The trail in one file.
 
+    Args:
+        path: The file.
+        mode: Its permissions.
+        own: Where this login keeps the trail's head; None for nowhere.
+        now: Gives the time as text.
+
     Attributes:
         problem: Why events are not in the trail yet, in one line; empty when all are.
+        patience: Seconds that an event waits for another session's to be written.
     """
 
-    def __init__(self, path: Path, mode: int, now: Callable[[], str] = _now) -> None:
-        self.path, self.mode, self.problem = path, mode, ""
-        self._now = now
-        self._waiting: list[dict[str, str]] = []
+    def __init__(
+        self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now
+    ) -> None:
+        self.path, self.mode, self.problem, self.patience = path, mode, "", 3.0
+        self._own, self._now, self._login = own, now, login()
+        self._waiting: list[tuple[dict[str, Any], str]] = []
+        self._lock = threading.Lock()
 
     def note(
-        self, event: str, patient_id: str, by: str, what: str = "", *, sync: bool = True
-    ) -> None:
+        self, event: str, patient_id: str, by: str, what: str = "", *, record: str = "", stood: str = "",
+        sync: bool = True,
+    ) -> None:  # fmt: skip
         """Append an event; one that cannot be written now waits for the next and `problem` says so.
 
-        For what has happened already: a save that is on disk is not undone for want of a line. A
-        save's own line need not be flushed by itself (`sync`): who saved what stands in the record,
-        and the next event, the view of the note that follows, flushes it.
+        For what happens all the same: a save is not refused for want of a line. A save's own line
+        need not be flushed by itself (`sync`): who saved what stands in the record, and the next
+        event, the view of the note that follows, flushes it.
+
+        Args:
+            event: What was done.
+            patient_id: To whom; empty for the ward.
+            by: Who did it, as given.
+            what: The examination and its revision, or more about the event.
+            record: The checksum of the patient's file after it; empty where it is not written.
+            stood: The checksum before it: a line that had to wait speaks of the file only where no
+                other line did meanwhile.
+            sync: Whether the line is flushed before this returns.
         """
-        self._waiting.append({
-            "at": self._now(), "event": event, "patient": patient_id, "by": by[:200], "what": what,
-        })  # fmt: skip
-        self.settle(sync=sync)
+        with self._lock:
+            line = {
+                "at": self._now(), "event": event, "patient": patient_id, "by": by[:200], "login": self._login,
+                "what": what[:400], "record": record,
+            }  # fmt: skip
+            self._waiting.append((line, stood))
+            self._settle(sync=sync)
 
     def add(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Append an event that must be in the trail before it happens.
@@ -59,22 +121,27 @@ class Audit:
         """
         self.note(event, patient_id, by, what)
         if self.problem:
-            self._waiting.pop()
+            with self._lock:
+                if self._waiting:
+                    self._waiting.pop()
             raise RecordsError(self.problem)
 
-    def settle(self, *, sync: bool = True) -> None:
+    def settle(self) -> None:
         """Append what waits."""
+        with self._lock:
+            self._settle(sync=True)
+
+    def _settle(self, *, sync: bool) -> None:
         if not self._waiting:
             return
         try:
-            handle = os.open(
-                self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW, self.mode
-            )
+            handle = open_regular(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, self.mode)
             try:
-                with flocked(handle, 3.0):
-                    self._append(handle)
+                with flocked(handle, self.patience):
+                    head = self._append(handle)
                     if sync:
                         os.fdatasync(handle)
+                    self._keep(head)
             finally:
                 os.close(handle)
             self._waiting.clear()
@@ -84,54 +151,192 @@ class Audit:
         except (ValueError, KeyError, TypeError):
             self.problem = "the audit trail is damaged (run 'wardexam check')"
 
-    def _append(self, handle: int) -> None:
+    def _append(self, handle: int) -> Head:
         size = os.fstat(handle).st_size
         if size == 0:
             os.fchmod(handle, self.mode)
         tail = os.pread(handle, 2 * LONGEST_LINE, max(0, size - 2 * LONGEST_LINE))
         whole = tail[: tail.rfind(b"\n") + 1]  # a torn last line is the one in flight at a crash
-        before = json.loads(whole.splitlines()[-1])["hash"] if whole else FIRST
-        rows = []
-        for line in self._waiting:
+        if size and not whole and size > LONGEST_LINE:
+            raise ValueError
+        last: dict[str, Any] = {"hash": FIRST, "n": 0}
+        if whole:
+            last = json.loads(whole.splitlines()[-1])
+        before, number = last["hash"], last.get("n")
+        if number is None:  # the line of an earlier version, which did not number them
+            number = _count(self.path)
+        rows, written = [], dict[str, str]()
+        for waiting, stood in self._waiting:
+            number += 1
+            line = {**waiting, "n": number}
+            if line["record"] and self.problem:  # it had to wait
+                whose = line["patient"]
+                if (written.get(whose) or self.last_record(whose)) not in ("", stood):
+                    line["record"] = ""
+            if line["record"]:
+                written[line["patient"]] = line["record"]
             before = link(before, line)
             rows.append(json.dumps({**line, "hash": before}, sort_keys=True))
         append_at(handle, size - len(tail) + len(whole), "".join(f"{r}\n" for r in rows).encode())
+        return Head(number, before)
+
+    def _keep(self, head: Head) -> None:
+        """Keep the head in the login's own state folder; a want of it is no fault of the event's."""
+        if self._own is None:
+            return
+        with suppress(OSError):
+            self._own.parent.mkdir(0o700, parents=True, exist_ok=True)
+            fresh = self._own.with_name(f"{self._own.name}.{os.getpid()}.{threading.get_ident()}")
+            handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
+            try:
+                text = {"ward": str(self.path.parent), "line": head.line, "hash": head.hash}
+                os.write(handle, json.dumps(text).encode() + b"\n")
+            finally:
+                os.close(handle)
+            os.replace(fresh, self._own)
+
+    def head(self) -> Head | None:
+        """The trail's head as it stands in its file; None where there is no whole line."""
+        try:
+            size = self.path.stat().st_size
+            handle = open_regular(self.path, os.O_RDONLY)
+            try:
+                tail = os.pread(handle, 2 * LONGEST_LINE, max(0, size - 2 * LONGEST_LINE))
+            finally:
+                os.close(handle)
+            line = json.loads(tail[: tail.rfind(b"\n") + 1].splitlines()[-1])
+            return Head(line["n"] if "n" in line else _count(self.path), line["hash"])
+        except (OSError, ValueError, KeyError, TypeError, IndexError):
+            return None
+
+    def last_record(self, patient_id: str, within: int = 65_536) -> str:
+        """The checksum that the trail's last lines give for a patient; empty where they give none."""
+        try:
+            size = self.path.stat().st_size
+            handle = open_regular(self.path, os.O_RDONLY)
+            try:
+                tail = os.pread(handle, within, max(0, size - within))
+            finally:
+                os.close(handle)
+        except OSError:
+            return ""
+        sought, end = f'"patient": "{patient_id}"'.encode(), len(tail)
+        while (place := tail.rfind(sought, 0, end)) >= 0:
+            end = tail.rfind(b"\n", 0, place) + 1
+            with suppress(ValueError, KeyError, TypeError, AttributeError):
+                line = json.loads(tail[end : tail.find(b"\n", place)])
+                if line["patient"] == patient_id and line.get("record"):
+                    return str(line["record"])
+        return ""
 
 
-@dataclass(frozen=True, slots=True)
+def kept_head(own: Path) -> Head | None:
+    """The head that this login kept of a ward's trail; None where it kept none."""
+    try:
+        found = json.loads(read_bounded(own, LONGEST_LINE))
+        return Head(int(found["line"]), str(found["hash"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def read_head(text: str) -> Head:
+    """A head as a handover prints it, such as ``120:4f0c2d11ab98e7d3``.
+
+    Raises:
+        ValueError: It is none.
+    """
+    line, _, digest = text.strip().partition(":")
+    if not line.isdecimal() or len(line) > 12 or len(digest) < 8 or not set(digest) <= set("0123456789abcdef"):  # fmt: skip
+        raise ValueError(text)
+    return Head(int(line), digest)
+
+
+def _count(path: Path) -> int:
+    """How many whole lines a file has."""
+    with path.open("rb") as file:
+        return sum(piece.count(b"\n") for piece in iter(lambda: file.read(1 << 20), b""))
+
+
+@dataclass(slots=True)
 class Trail:
-    """What `verify` found: whole lines, the hash of the last, every fault in words.
+    """What `verify` found.
 
-    `torn` when a crash cut the last line off; the next event mends that.
+    Attributes:
+        lines: Whole lines.
+        last: The hash of the last.
+        faults: Every fault in words.
+        torn: Whether a crash cut the last line off; the next event mends that.
+        records: The number of the last line that wrote a patient's file, and the checksum it gives.
+        known: Every patient whom the trail says to be in the ward.
+        changed: Patients whose file a session found changed by something else, with the number of that
+            line; nobody has accepted it since.
     """
 
-    lines: int
-    last: str
-    faults: tuple[str, ...]
+    lines: int = 0
+    last: str = FIRST
+    faults: list[str] = field(default_factory=list)
     torn: bool = False
+    records: dict[str, tuple[int, str]] = field(default_factory=dict)
+    known: set[str] = field(default_factory=set)
+    changed: dict[str, int] = field(default_factory=dict)
 
 
-def verify(path: Path) -> Trail:
-    """Whether every line of a trail follows from the one before; reads it line by line."""
-    faults: list[str] = []
-    before, number = FIRST, 0
+def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
+    """Whether every line of a trail follows from the one before, and agrees with heads kept of it.
+
+    Reads it line by line. That there is no trail at all is for the caller to judge.
+    """
+    trail = Trail()
+    wanted: dict[int, list[Head]] = {}
+    readable = True
+    for head in heads:
+        wanted.setdefault(head.line, []).append(head)
     try:
-        with path.open("rb") as file:
+        with os.fdopen(open_regular(path, os.O_RDONLY), "rb") as file:
             while text := file.readline(LONGEST_LINE + 1):
                 if not text.endswith(b"\n") and len(text) <= LONGEST_LINE:
-                    return Trail(number, before, tuple(faults), torn=True)
-                number += 1
-                try:
-                    row = json.loads(text)
-                    found = row.pop("hash")
-                    if found != link(before, row):
-                        faults.append(f"audit line {number} does not follow from the one before")
-                except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-                    faults.append(f"audit line {number} is not readable")
+                    trail.torn = True
                     break
-                before = found
+                trail.lines += 1
+                try:
+                    _follow(trail, json.loads(text))
+                except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+                    trail.faults.append(f"audit line {trail.lines} is not readable")
+                    readable = False
+                    break
+                trail.faults += [
+                    f"the audit trail was written anew: its line {head.line} is not the one kept as {head}"
+                    for head in wanted.pop(trail.lines, ())
+                    if not trail.last.startswith(head.hash)
+                ]
     except FileNotFoundError:
         pass
     except OSError as error:
-        faults.append(f"the audit trail cannot be read: {reason(error)}")
-    return Trail(number, before, tuple(faults))
+        trail.faults.append(f"the audit trail cannot be read: {reason(error)}")
+    trail.faults += [
+        f"the audit trail was cut short: it has {trail.lines} lines, line {number} was kept as {head}"
+        for number, kept in sorted(wanted.items())
+        if readable and number > trail.lines
+        for head in kept
+    ]
+    return trail
+
+
+def _follow(trail: Trail, row: dict[str, Any]) -> None:
+    """Take one more line in."""
+    found = row.pop("hash")
+    if found != link(trail.last, row):
+        trail.faults.append(f"audit line {trail.lines} does not follow from the one before")
+    if row.get("n", trail.lines) != trail.lines:
+        trail.faults.append(f"audit line {trail.lines} says that it is line {row['n']}")
+    trail.last = str(found)
+    if row["event"] in WRITING and row["patient"]:
+        trail.known.add(row["patient"])
+        if row.get("record") == ABSENT:
+            trail.known.discard(row["patient"])
+        if row["event"] == "found changed":
+            trail.changed[row["patient"]] = trail.lines
+        elif row["event"] in ("accepted", "put back"):
+            trail.changed.pop(row["patient"], None)
+        if row.get("record"):
+            trail.records[row["patient"]] = trail.lines, str(row["record"])

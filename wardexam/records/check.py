@@ -1,21 +1,34 @@
-"""Verify a store: every file, every draft, the index and the audit trail. Repairs only when told."""
+"""Verify a store: every file, draft, list and the audit trail, each against the others.
 
-from collections.abc import Callable
+Nothing is changed without being told to. What is told to be repaired is repaired only where it is
+proven damaged: read under its lock, found damaged again, with a good version to put in its place.
+What cannot be read for another reason (permission, a newer program) is left, and said. Nothing found
+is ever removed: what is replaced stays beside under a name of its own.
+"""
+
+import os
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records import audit, documents
-from wardexam.records.draft_files import replay, rows_of
-from wardexam.records.files import read_bounded, reason, write_whole
-from wardexam.records.schemas import LONGEST, read_tables, unpack
+from wardexam.records.arrivals import left_over
+from wardexam.records.draft_files import draft_infos, replay, rows_of
+from wardexam.records.files import read_bounded, reason, set_aside, write_whole
+from wardexam.records.kept import DamagedFileError, Tables
+from wardexam.records.layout import LAYOUT, mark_again
+from wardexam.records.lists import GONE
+from wardexam.records.paths import elsewhere, kept_trail
+from wardexam.records.schemas import LONGEST, mark_in, unpack
 from wardexam.records.ward import Ward, open_ward
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What was found, line by line; `sound` when nothing is wrong."""
+    """What was found, line by line; `sound` when nothing is wrong, missing, skipped or set aside."""
 
     lines: tuple[str, ...]
     sound: bool
@@ -31,21 +44,64 @@ class _Findings:
         self.sound = False
 
 
-def fault_of(path: Path) -> str:
-    """What is wrong with one patient's file, or nothing."""
+@dataclass(frozen=True, slots=True)
+class State:
+    """What one patient's file is.
+
+    Attributes:
+        fault: What is wrong with it, in one line; empty when nothing is.
+        damaged: Whether its bytes are proven not to be what was written for this patient.
+        owner: Whose record it is, where it can be read.
+        data: Its bytes, where they can be read.
+        count: How many examinations it holds.
+    """
+
+    fault: str = ""
+    damaged: bool = False
+    owner: str = ""
+    data: bytes = b""
+    count: int = 0
+
+
+def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
+    """Whose a document is and how many examinations it holds, every record of it read.
+
+    Raises:
+        DamagedFileError: It is no patient's.
+    """
     try:
-        tables = read_tables(path)
-        if tables is None:
-            return f"{path}: is gone"
         patient = documents.patient_of(tables)
         stored = documents.all_revisions(tables)
-    except RecordsError as error:
-        return str(error)
     except (KeyError, TypeError, ValueError, AttributeError):
-        return f"{path}: the file is not a patient's"
-    if patient.id != path.stem or any(e.patient != patient.id for e in stored):
-        return f"{path}: it speaks of another patient"
-    return ""
+        raise DamagedFileError("the file is not a patient's", where) from None
+    if any(e.patient != patient.id for e in stored):
+        raise DamagedFileError("an examination in it is another patient's", where)
+    return patient.id, len({e.id for e in stored})
+
+
+def state_of(path: Path, name: str = "") -> State:
+    """What a patient's file is; `name` is the patient where the file's own name is not."""
+    name = name or path.stem
+    try:
+        data = read_bounded(path, LONGEST)
+    except FileNotFoundError:
+        return State(f"{path}: {GONE}")
+    except OSError as error:
+        return State(f"{path}: cannot be read: {reason(error)}")
+    try:
+        owner, count = _owner_of(unpack(data, str(path)), str(path))
+    except DamagedFileError as error:
+        return State(str(error), damaged=True, data=data)
+    except RecordsError as error:
+        return State(str(error), data=data)
+    if owner != name:
+        return State(f"{path}: it speaks of another patient", True, owner, data, count)
+    return State("", False, owner, data, count)
+
+
+def fault_of(path: Path) -> str:
+    """What is wrong with one patient's file, or nothing."""
+    return state_of(path).fault
 
 
 def check_store(
@@ -55,26 +111,43 @@ def check_store(
     by: str,
     at: datetime,
     shared: bool = False,
+    heads: Sequence[audit.Head] = (),
     progress: Callable[[int], None] = lambda _: None,
 ) -> Report:
-    """Check every file; with `repair`, damaged files are set aside and the previous version returns.
+    """Check every file; with `repair`, put good versions in the place of damaged ones.
 
-    A damaged file is renamed, never overwritten. Nothing is changed without `repair`.
+    Args:
+        folder: The ward's folder.
+        repair: Whether to repair what can be repaired.
+        by: Who repairs, for the trail.
+        at: When, for the names of what is set aside.
+        shared: Whether the folder is a ward account's.
+        heads: Heads of the trail kept elsewhere, such as on a printed handover.
+        progress: Told how many files are read.
     """
-    ward = open_ward(folder, shared=shared)
     found = _Findings()
-    files = ward.layout.files()
-    for number, path in enumerate(files, 1):
-        if fault := fault_of(path):
-            found.wrong(f"damaged: {fault}")
-            if repair:
-                _repair(ward, path, at, found)
+    if repair and mark_again(folder, shared=shared):
+        found.lines.append(f"the mark ward.json was missing and is written anew: layout {LAYOUT}")
+    ward = open_ward(folder, shared=shared)
+    names, strays = ward.layout.names()
+    trail = _trail(ward, heads, found, exists=bool(names))
+    missing = (trail.known | ward.listed()) - names
+    states = {}
+    for number, name in enumerate(sorted(names | missing), 1):
+        states[name] = state_of(ward.layout.file(name))
         progress(number)
+    for name, state in states.items():
+        if state.fault:
+            word = "damaged" if state.damaged else "missing" if name in missing else "not read"
+            found.wrong(f"{word}: {state.fault}")
+            if repair:
+                _repair(ward, name, states, trail, at, by, found)
+    for stray in strays:
+        found.wrong(f"not a patient's file, passed over: {ward.layout.patients / stray}")
+    _check_trail_of_files(ward, states, trail, found, repair=repair, by=by)
     _check_drafts(ward, found)
     _check_lists(ward, found)
-    trail = audit.verify(folder / "audit.jsonl")
-    for fault in trail.faults:
-        found.wrong(fault)
+    _check_left(ward, found)
     if repair:
         ward.rebuild_index()
         ward.audit.note("repaired", "", by)
@@ -84,39 +157,170 @@ def check_store(
     if trail.lines:
         found.lines.append(f"audit trail: {trail.lines} lines, the last is {trail.last[:16]}")
     found.lines.append(
-        f"{len(files)} patients checked: " + ("all sound" if found.sound else "see above")
+        f"{len(states)} patients checked: " + ("all sound" if found.sound else "see above")
     )
     return Report(tuple(found.lines), found.sound)
 
 
-def _repair(ward: Ward, path: Path, at: datetime, found: _Findings) -> None:
-    aside = path.with_name(f"{path.name}.damaged-{at:%Y%m%dT%H%M%S}")
+# --- repair
+
+
+def _unused(path: Path, at: datetime) -> Path:
+    """A name beside a file for what is set aside, that nothing has."""
+    while True:
+        aside = path.with_name(f"{path.name}.damaged-{at:%Y%m%dT%H%M%S}-{os.urandom(3).hex()}")
+        if not os.path.lexists(aside):
+            return aside
+
+
+def _good(states: dict[str, State], name: str, before: Path, trail: audit.Trail) -> tuple[bytes, str]:  # fmt: skip
+    """The bytes to put in a patient's place and where they are from; empty where there are none.
+
+    First a file that speaks of this patient under another's name: the one that the trail speaks of,
+    else the one that holds most; then the version before.
+    """
+    misplaced = [
+        (mark_of(s.data) == trail.records.get(name, (0, ""))[1], s.count, other, s.data)
+        for other, s in states.items()
+        if other != name and s.damaged and s.owner == name
+    ]
+    if misplaced:
+        *_, other, data = max(misplaced)
+        return data, f"found under {other}.json"
+    state = state_of(before, name)
+    return (b"", state.fault) if state.fault else (state.data, "the version before")
+
+
+def mark_of(data: bytes) -> str:
+    """The checksum that a file's bytes say they have; empty where they say none."""
+    place = data.find(b'"sha256": "', 0, 40)
+    return data[place + 11 : place + 75].decode("ascii", "replace") if place > 0 else ""
+
+
+def _repair(
+    ward: Ward, name: str, states: dict[str, State], trail: audit.Trail, at: datetime, by: str, found: _Findings
+) -> None:  # fmt: skip
+    """Put a good version in the place of a damaged or missing file; what lay there stays beside."""
+    path = ward.layout.file(name)
     before = path.with_name(path.name + ".before")
+    others = {other for other, s in states.items() if s.damaged and s.owner == name}
     try:
-        with ward.hold(path.stem):
-            path.rename(aside)
-            found.lines.append(f"  set aside as {aside}")
-            data = read_bounded(before, LONGEST)
-            tables = unpack(data, str(before))
-            write_whole(path, [data], ward.layout.file_mode, ward.layout.staging)
+        with ExitStack() as locks:
+            for each in sorted({name, *others}):
+                locks.enter_context(ward.hold(each))
+            now = state_of(path)
+            if not now.fault:
+                found.lines.append("  is sound now: another session has mended it")
+                return
+            if not now.damaged and path.exists():
+                found.lines.append("  left as it is: that it cannot be read is no proof of damage")
+                return
+            data, source = _good(states, name, before, trail)
+            if not data:
+                found.lines.append(f"  left as it is: no good version before ({source}); restore from a backup")  # fmt: skip
+                return
+            if path.exists():
+                aside = _unused(path, at)
+                set_aside(path, aside, ward.layout.file_mode)
+                found.lines.append(f"  set aside as {aside}")
+            note = mark_of(data)
+            write_whole(
+                path, [data], ward.layout.file_mode, ward.layout.staging,
+                ready=lambda: ward.audit.note("put back", name, by, source, record=note, sync=False),
+            )  # fmt: skip
     except (OSError, RecordsError) as error:
         why = reason(error) if isinstance(error, OSError) else str(error)
-        found.lines.append(f"  no previous good version ({why}); restore from a backup")
+        found.lines.append(f"  not repaired, left as it is: {why}")
         return
-    count = len({e["id"] for e in tables.get("examinations", {}).values()})
-    found.lines.append(f"  the version before was put back, with {count} examinations")
+    trail.records[name] = trail.lines, note
+    count = state_of(path).count
+    words = "was put back" if source == "the version before" else "was put in its place"
+    found.lines.append(f"  {source} {words}, with {count} examinations")
+
+
+# --- what is held against what
+
+
+def _trail(
+    ward: Ward, heads: Sequence[audit.Head], found: _Findings, *, exists: bool
+) -> audit.Trail:
+    """The trail, verified, its faults said."""
+    own = audit.kept_head(kept_trail(ward.folder))
+    ward.settle()
+    trail = audit.verify(ward.audit.path, [*heads, *([own] if own else [])])
+    if exists and not trail.lines and not trail.faults:
+        trail.faults.append("the audit trail is missing or empty, though there are patients")
+    for fault in trail.faults:
+        found.wrong(fault)
+    return trail
+
+
+def _check_trail_of_files(
+    ward: Ward, states: dict[str, State], trail: audit.Trail, found: _Findings, *, repair: bool, by: str
+) -> None:  # fmt: skip
+    """Whether each file is as the trail's last line on it left it."""
+    if not trail.lines and not repair:
+        return  # that the trail is missing is said already
+    for name, state in states.items():
+        path = ward.layout.file(name)
+        if not state.data or state.damaged or state.fault:
+            continue
+        number, record = trail.records.get(name, (0, ""))
+        if (record or name in trail.known) and record in ("", mark_of(state.data)):
+            continue
+        with ward.hold(name):  # another session may have saved since the trail was read
+            stands = mark_in(path).partition(" ")[0]
+            if stands and ward.audit.last_record(name, 1 << 20) == stands:
+                continue
+            if repair and record:
+                ward.audit.note("accepted", name, by, "as found by check --repair", record=stands)
+            elif repair:
+                ward.audit.note("taken over", name, by, "unknown to the trail", record=stands)
+        if record:
+            found.wrong(f"changed outside this program since audit line {number}: {path}")
+        else:
+            found.wrong(f"the audit trail knows nothing of this patient: {path}")
+        if repair:
+            found.lines.append("  accepted as it stands; the trail says by whom")
+    for name, number in trail.changed.items():
+        found.wrong(
+            f"patient {name} had been changed outside this program by audit line {number}, and nobody has accepted it"
+        )
+        if repair:
+            ward.audit.note("accepted", name, by, f"the change found by line {number}")
+            found.lines.append("  accepted; the trail says by whom")
 
 
 def _check_drafts(ward: Ward, found: _Findings) -> None:
-    for path in sorted(ward.layout.drafts.glob("*.draft")):
+    """Whether each draft can be resumed, here and in this login's own folder."""
+    there = elsewhere(ward.folder)
+    for info in draft_infos(ward.layout.drafts, there):
+        here = ward.layout.drafts / f"{info.draft_id}.draft"
+        other = there / here.name
         try:
-            replay(*rows_of(path, path))
+            if info.trouble:
+                raise RecordsError(info.trouble)
+            replay(*rows_of(here, other))
         except (RecordsError, InputError) as error:
-            found.wrong(f"damaged: {error}")
+            found.wrong(f"damaged draft: {error}")
+    aside = [*(ward.layout.drafts / "aside").iterdir(), *(there / "aside").glob("*")]
+    if aside:
+        found.wrong(f"{len(aside)} drafts are set aside, the first is {sorted(aside)[0]}")
 
 
 def _check_lists(ward: Ward, found: _Findings) -> None:
+    """Whether every patient's file is on a list."""
     listed = {b.patient_id for d in (False, True) for b in ward.beds(discharged=d)}
     for path in ward.layout.files():
         if path.stem not in listed:
             found.wrong(f"not on the ward list: {path} (--repair makes the list anew)")
+
+
+def _check_left(ward: Ward, found: _Findings) -> None:
+    """What lies beside and belongs to nothing: it holds what somebody may miss."""
+    for path in sorted(ward.layout.patients.glob("*.damaged-*")):
+        found.wrong(f"set aside: {path} (compare it, then move it out of the ward)")
+    for path in left_over(ward.layout):
+        found.wrong(f"an import is not finished: {path}")
+    for name in ward.layout.left:
+        found.wrong(f"of an earlier layout, in no list: {ward.folder / name}")

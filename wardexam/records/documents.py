@@ -10,7 +10,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError
 from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables
-from wardexam.records.repository import Bed, ConflictError, Summary
+from wardexam.records.repository import (
+    AmendedMeanwhileError,
+    Bed,
+    ConflictError,
+    Summary,
+)
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -37,6 +42,23 @@ def _made(model: "type[Made]", record: Record) -> "Made":
         raise DamagedFileError(
             f"a record is not valid: {first_fault(error)}", where, REMEDY
         ) from None
+
+
+def records_of(tables: Tables, name: str) -> list[Record]:
+    """The records of a table, unread, in the order in which they were added."""
+    table = tables.get(name, {})
+    return table.records() if isinstance(table, KeptTable) else [*table.values()]
+
+
+def examination_of(record: Record) -> "Examination":
+    """An examination from its record.
+
+    Raises:
+        DamagedFileError: It is not valid.
+    """
+    from wardexam.exam.examination import Examination
+
+    return _made(Examination, record)
 
 
 def patient_of(tables: Tables) -> "Patient":
@@ -84,11 +106,17 @@ def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
 
 
 def all_revisions(tables: Tables) -> list["Examination"]:
-    """Every stored revision, oldest examination first."""
+    """Every stored revision: examinations in the order in which they were saved, each with its revisions.
+
+    A clock may have been wrong on any day; what was saved after what is never in doubt.
+    """
     from wardexam.exam.examination import Examination
 
-    rows = tables.get("examinations", {}).values()
-    return sorted((_made(Examination, r) for r in rows), key=lambda e: (e.at, e.id, e.revision))
+    made = [_made(Examination, r) for r in tables.get("examinations", {}).values()]
+    place: dict[str, int] = {}
+    for e in made:
+        place.setdefault(e.id, len(place))
+    return sorted(made, key=lambda e: (place[e.id], e.revision))
 
 
 def insert(tables: Tables, examination: "Examination", summary: Summary | None) -> None:
@@ -99,40 +127,69 @@ def insert(tables: Tables, examination: "Examination", summary: Summary | None) 
     """
     for stored in revisions_of(tables, examination.id):
         if stored.revision == examination.revision:
-            if stored == examination:
+            if unsigned(stored) == unsigned(examination):
                 return
             raise InputError("is saved already", examination.id, "amend it instead")
     seen = row_of(tables)
+    last = _last_id(tables)
     table, document = tables.get("examinations", {}), examination.model_dump(mode="json")
     if isinstance(table, KeptTable):
         table.add(document)
     else:
         key = str(max(map(int, table), default=0) + 1)
         tables["examinations"] = {**table, key: document}
-    latest = not seen["last_at"] or examination.at >= datetime.fromisoformat(seen["last_at"])
+    first_revision = examination.revision == 1
+    fresh = asdict(summary) if summary else None
+    in_order = not seen["last_at"] or examination.at >= datetime.fromisoformat(seen["last_at"])
+    # Where clock and order disagree, or an earlier examination is amended, nothing may read calmer.
+    calm = (first_revision and in_order) or examination.id == last
     tables["meta"] = {"1": {
-        "summary": (asdict(summary) if summary else None) if latest else seen["summary"],
-        "last_at": examination.at.isoformat() if latest else seen["last_at"],
-        "last_by": examination.examiner if latest else seen["last_by"],
-        "examinations": seen["examinations"] + (examination.revision == 1),
+        "summary": fresh if calm else _graver(fresh, seen["summary"]),
+        "last_at": examination.at.isoformat() if first_revision else seen["last_at"],
+        "last_by": examination.examiner if first_revision else seen["last_by"],
+        "examinations": seen["examinations"] + first_revision,
     }}  # fmt: skip
+
+
+def unsigned(examination: "Examination") -> "Examination":
+    """The examination without who saved it: what must be the same for it to be the same."""
+    return examination.model_copy(update={"saved_by": ""})
+
+
+def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:
+    """The summary that says more; the first where both say the same."""
+    return max(filter(None, (one, other)), key=lambda s: int(s["urgency"]), default=None)
+
+
+def _last_id(tables: Tables) -> str:
+    """The examination saved last, whichever has been amended since; empty before the first."""
+    records = reversed(records_of(tables, "examinations"))
+    return next((str(r["id"]) for r in records if r.get("revision") == 1), "")
 
 
 def amended(
     tables: Tables, examination: "Examination", by: str, why: str, at: datetime
 ) -> "Examination":
-    """The examination as the next revision; the last one when that says the same already."""
+    """The examination as the next revision; the last one when that says the same already.
+
+    Raises:
+        AmendedMeanwhileError: It was made from a revision that is not the last any more.
+    """
     from wardexam.exam.examination import Amendment, Examination
 
     stored = revisions_of(tables, examination.id)
     if not stored:
         raise InputError("is not saved yet", where=examination.id)
     last = stored[-1]
-    same = examination.model_copy(update={"revision": last.revision, "amendment": last.amendment})
+    own = {"revision": last.revision, "amendment": last.amendment, "saved_by": last.saved_by}
+    same = examination.model_copy(update=own)
     if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
         return last
+    if examination.revision != last.revision:
+        raise AmendedMeanwhileError(last)
     document = examination.model_dump(mode="json") | {
         "revision": last.revision + 1,
+        "saved_by": by,
         "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
     }
     return Examination.model_validate(document)
@@ -149,13 +206,15 @@ def _meta(tables: Tables) -> dict[str, Any]:
 def fresh_meta(
     revisions: Sequence["Examination"], summary: dict[str, Any] | None
 ) -> dict[str, Any]:
-    """What ``meta`` should say of these revisions, with the summary of the last."""
-    last = max(revisions, key=lambda e: (e.at, e.revision), default=None)
+    """What ``meta`` should say of these revisions, in the order saved, with the summary of the last."""
+    latest = {e.id: e for e in sorted(revisions, key=lambda e: e.revision)}
+    order = dict.fromkeys(e.id for e in revisions)
+    last = latest[[*order][-1]] if order else None
     return {
         "summary": summary,
         "last_at": last.at.isoformat() if last else None,
         "last_by": last.examiner if last else "",
-        "examinations": len({e.id for e in revisions}),
+        "examinations": len(latest),
     }
 
 

@@ -5,6 +5,7 @@ Line 1 is the examination as it stood and who began; every further line is one c
 
 import errno
 import os
+import re
 import time
 from contextlib import suppress
 from dataclasses import replace
@@ -12,7 +13,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.files import BUSY, append_at, read_bounded, reason, write_whole
+from wardexam.records.files import (
+    BUSY,
+    append_at,
+    open_regular,
+    read_bounded,
+    reason,
+    write_whole,
+)
 from wardexam.records.kept import strict_loads
 from wardexam.records.repository import DraftInfo
 
@@ -32,7 +40,7 @@ def hold(path: Path, tries: int = 20) -> int:
     """
     import fcntl
 
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    handle = open_regular(path, os.O_RDONLY)
     while True:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -89,26 +97,50 @@ def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
     return found
 
 
-def draft_infos(*folders: Path) -> tuple[DraftInfo, ...]:
-    """The drafts in the folders, oldest first; one without a readable first line is left out.
+_PATIENT = re.compile(rb'"patient": "([a-z0-9]{8,40})"')
 
-    A draft in two folders is given once, as the one with more keys.
+
+def draft_infos(*folders: Path) -> tuple[DraftInfo, ...]:
+    """The drafts in the folders, oldest first; one that cannot be read says why.
+
+    A draft in two folders is given once, as the one with more keys that can be read.
     """
     found: dict[str, DraftInfo] = {}
     for path in (p for folder in folders for p in sorted(folder.glob("*.draft"))):
-        try:
-            rows = whole_rows(path)
-            head = _read(rows[:1], path)[0]
-            made = DraftInfo(
-                path.stem, str(head["examination"]["patient"]), str(head["by"]), str(head["examination"]["at"]),
-                path.stat().st_mtime, len(rows) - 1, is_held(path),
-            )  # fmt: skip
-        except (RecordsError, OSError, LookupError, TypeError):
+        made = _info(path)
+        if made is None:
             continue
         other = found.get(path.stem, made)
-        longer = made if made.keys > other.keys else other
-        found[path.stem] = replace(longer, held=made.held or other.held)
+        better = max(made, other, key=lambda info: (not info.trouble, info.keys))
+        found[path.stem] = replace(better, held=made.held or other.held)
     return tuple(sorted(found.values(), key=lambda d: d.last))
+
+
+def _info(path: Path) -> DraftInfo | None:
+    """What is known of a draft; None where it is gone meanwhile."""
+    try:
+        last = path.stat().st_mtime
+    except OSError:
+        return None
+    rows: list[bytes] = []
+    try:
+        rows = whole_rows(path)
+        head = _read(rows[:1], path)[0]
+        return DraftInfo(
+            path.stem, str(head["examination"]["patient"]), str(head["by"]), str(head["examination"]["at"]),
+            last, len(rows) - 1, is_held(path),
+        )  # fmt: skip
+    except (RecordsError, OSError, LookupError, TypeError) as error:
+        if not path.exists():
+            return None
+        why = (
+            str(error) if isinstance(error, RecordsError) else f"{path}: its first line is damaged"
+        )
+        named = _PATIENT.search(rows[0]) if rows else None
+        return DraftInfo(
+            path.stem, named[1].decode() if named else "", "unknown", "", last, max(0, len(rows) - 1),
+            is_held(path), why,
+        )  # fmt: skip
 
 
 def rows_of(here: Path, there: Path) -> tuple[list[bytes], Path]:
@@ -166,7 +198,7 @@ class Copy:
             write_whole(self.path, lines, self.mode, self.staging)
             self.lines, self.size = len(lines), sum(map(len, lines))
             return
-        handle = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_NOFOLLOW)
+        handle = open_regular(self.path, os.O_WRONLY | os.O_APPEND)
         try:
             if os.fstat(handle).st_size < self.size:  # cut by someone
                 self.lines = self.size = 0

@@ -8,7 +8,7 @@ import fcntl
 import os
 import stat
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -24,13 +24,20 @@ def reason(error: OSError) -> str:
     return error.strerror or str(error) or type(error).__name__
 
 
+def open_regular(path: Path, flags: int, mode: int = 0o600) -> int:
+    """A handle of a regular file; a pipe, a device, a folder or a link in its place is refused at once."""
+    handle = os.open(path, flags | os.O_NOFOLLOW | os.O_NONBLOCK, mode)
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise OSError(errno.EINVAL, "not a regular file")
+    return handle
+
+
 def read_bounded(path: Path, longest: int) -> bytes:
     """The bytes of a regular file, at most `longest` and one more, whatever lies at the path."""
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    handle = open_regular(path, os.O_RDONLY)
     try:
         found = os.fstat(handle)
-        if not stat.S_ISREG(found.st_mode):
-            raise OSError(errno.EINVAL, "not a regular file")
         wanted = min(found.st_size, longest) + 1
         data = os.read(handle, wanted)
         while len(data) < wanted and (more := os.read(handle, wanted - len(data))):
@@ -82,9 +89,9 @@ def write_new(path: Path, pieces: Iterable[bytes | memoryview], mode: int) -> No
         os.close(handle)
 
 
-def fresh_name(staging: Path) -> Path:
-    """A name for a file under way that says whose it is, so that strays can be swept."""
-    return staging / f"{os.getpid()}.{os.urandom(6).hex()}.new"
+def fresh_name(staging: Path, of: str = "file") -> Path:
+    """A name for a file under way that says which process makes it and of what, so that strays can be swept."""
+    return staging / f"{os.getpid()}.{os.urandom(6).hex()}.{of}.new"
 
 
 def write_whole(
@@ -94,6 +101,7 @@ def write_whole(
     staging: Path,
     *,
     before: bool = False,
+    ready: Callable[[], object] = lambda: None,
 ) -> None:
     """Replace a file by new bytes in one step; on any failure the old file is untouched.
 
@@ -103,10 +111,12 @@ def write_whole(
         mode: Its permissions.
         staging: A folder of the same file system where files under way may lie.
         before: Whether the version that is replaced stays beside it as ``<name>.before``.
+        ready: Called once the new bytes are flushed, just before they take their place.
     """
-    fresh = fresh_name(staging)
+    fresh = fresh_name(staging, path.stem)
     write_new(fresh, pieces, mode)
     try:
+        ready()
         if before:
             keep_before(path, mode)
         os.replace(fresh, path)
@@ -129,6 +139,21 @@ def keep_before(path: Path, mode: int) -> None:
     except OSError:  # a file system without hard links
         if path.exists():
             write_new(kept, [path.read_bytes()], mode)
+
+
+def set_aside(path: Path, aside: Path, mode: int) -> None:
+    """A second name for a file, or a copy where links do not work; an existing name is never taken.
+
+    Raises:
+        OSError: It could not be made; the file is as it was.
+    """
+    try:
+        os.link(path, aside, follow_symlinks=False)
+    except FileExistsError:
+        raise
+    except OSError:
+        write_new(aside, [read_bounded(path, 1 << 30)], mode)
+    sync_folder(aside.parent)
 
 
 def append_at(handle: int, size: int, data: bytes) -> None:

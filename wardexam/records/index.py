@@ -2,23 +2,25 @@
 
 It is derived: made anew from the patients' files whenever it is missing or damaged. A save appends
 one line, so its cost does not grow with the ward. A row holds the checksum of the file it was made
-from; a row without details only says that the file must be looked at.
+from; a row without details only says that the file must be looked at. Each line begins with the
+checksum of the rest of it, so that a flipped byte is seen here too.
 """
 
 import errno
 import json
 import os
 import re
+import zlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardexam.records.files import append_at, flocked, read_bounded, write_whole
+from wardexam.records.files import append_at, flocked, open_regular, read_bounded, write_whole
 
 LONGEST = 256_000_000  # bytes: half a million patients
 SLACK = 256  # superseded lines beyond which the file is written anew
 
-HEAD = b'{"index": "wardexam"}\n'
+HEAD = b'{"index": "wardexam", "version": 2}\n'
 
 Row = dict[str, Any]
 
@@ -31,7 +33,19 @@ class IndexDamagedError(Exception):
 
 
 def _write(row: Row) -> bytes:
-    return json.dumps(row, sort_keys=True).encode() + b"\n"
+    data = json.dumps(row, sort_keys=True).encode() + b"\n"
+    return b"%08x %b" % (zlib.crc32(data), data)
+
+
+def _checked(line: bytes) -> bytes:
+    """A line's row, once its checksum agrees.
+
+    Raises:
+        ValueError: It does not.
+    """
+    if line[:9] != b"%08x " % zlib.crc32(line[9:]):
+        raise ValueError
+    return line[9:]
 
 
 class Index:
@@ -44,7 +58,7 @@ class Index:
     """
 
     def __init__(self, path: Path, mode: int, staging: Path) -> None:
-        self.path, self.mode, self.staging = path, mode, staging
+        self.path, self.mode, self.staging, self.patience = path, mode, staging, 3.0
 
     @property
     def begun(self) -> bool:
@@ -77,7 +91,7 @@ class Index:
         head, *lines = data[: data.rfind(b"\n") + 1].splitlines(keepends=True) or [b""]
         if head != HEAD:
             raise ValueError
-        for row in json.loads(b"[%s]" % b",".join(lines)):
+        for row in json.loads(b"[%s]" % b",".join(map(_checked, lines))):
             if not _NAME.fullmatch(row["patient_id"]):
                 raise ValueError
             if row.get("gone"):
@@ -94,9 +108,9 @@ class Index:
                 these rows alone would hide everybody else.
         """
         while True:
-            handle = os.open(self.path, os.O_RDWR | os.O_APPEND | os.O_NOFOLLOW)
+            handle = open_regular(self.path, os.O_RDWR | os.O_APPEND)
             try:
-                with flocked(handle, 3.0):
+                with flocked(handle, self.patience):
                     found = os.fstat(handle)
                     if found.st_nlink == 0:  # replaced by a shorter one meanwhile
                         continue
@@ -127,7 +141,7 @@ class Index:
 
     def _compact(self) -> None:
         try:
-            handle = os.open(self.path, os.O_RDWR | os.O_NOFOLLOW)
+            handle = open_regular(self.path, os.O_RDWR)
         except OSError:
             return  # read-only: it stays as long as it is
         try:

@@ -145,6 +145,10 @@ class KeptTable(Mapping[str, Record]):
     def __bool__(self) -> bool:
         return bool(self.rows) or bool(self.added)
 
+    def records(self) -> list[Record]:
+        """The records in the order in which they were added."""
+        return [*self._all().values()]
+
     def holding(self, identifier: str) -> list[Record]:
         """The records that may hold an identifier; the others are not read."""
         sought = identifier.encode()  # without its quotes: the commonest byte makes a search slow

@@ -11,17 +11,21 @@
 
 import json
 import os
+import re
 import shutil
 import stat
 from contextlib import suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import alive, reason, sync_folder, write_whole
+from wardexam.records.audit import kept_head
+from wardexam.records.files import alive, read_bounded, reason, sync_folder, write_whole
+from wardexam.records.paths import kept_trail
 
 LAYOUT = 2
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
-OF_LAYOUT_1 = ("index.jsonl", "index-discharged.jsonl", "audit.jsonl")
+DERIVED_1 = ("index.jsonl", "index-discharged.jsonl")  # the lists of layout 1
+NAME = re.compile("[a-z0-9]{8,40}")  # what a patient's file may be called
 
 
 class Layout:
@@ -30,6 +34,10 @@ class Layout:
     Args:
         folder: The ward's folder; made if it is not there.
         shared: Whether it belongs to a ward account and its group.
+
+    Attributes:
+        migrated: Whether files of an earlier layout were found.
+        left: Files of an earlier layout that hold what the ward does not, and were left where they are.
 
     Raises:
         RecordsError: The folder cannot be used, or others can write to it.
@@ -40,10 +48,12 @@ class Layout:
         self.file_mode = 0o660 if shared else 0o600
         self.folder_mode = 0o2770 if shared else 0o700
         self._shared = shared
+        self.left: list[str] = []
+        self.migrated = False
         try:
             if not folder.exists():
-                folder.mkdir(0o700, parents=True)
-                folder.chmod(self.folder_mode)
+                self._still_new()
+                self._make(folder)
             self._safe(folder)
             above = folder.resolve().parent.stat().st_mode
             if above & stat.S_IWOTH and not above & stat.S_ISVTX:
@@ -56,7 +66,10 @@ class Layout:
             if version == 1 or self._left_over():
                 from wardexam.records import migrate
 
-                migrate.put_away(self) if version == LAYOUT else migrate.migrate(self)
+                self.migrated = True
+                self.left = migrate.put_away(self) if version == LAYOUT else migrate.migrate(self)
+            if version is None:
+                self._still_new()
             self.make_folders()
             if version is None:
                 self.mark()
@@ -66,7 +79,28 @@ class Layout:
             raise RecordsError(
                 f"cannot be used: {reason(error)}", str(folder), "choose another with --db"
             ) from None
-        self.sweep()
+
+    def _make(self, folder: Path) -> None:
+        """Make a folder and those above it that are missing, whatever the umask."""
+        missing = [p for p in (folder, *folder.parents) if not p.exists()]
+        for place in reversed(missing):
+            with suppress(FileExistsError):
+                place.mkdir(0o700)
+                place.chmod(self.folder_mode if place == folder else 0o700)
+
+    def _still_new(self) -> None:
+        """Refuse to begin a ward where this login knows one to have stood: its disk may be missing.
+
+        Raises:
+            RecordsError: A ward stood here.
+        """
+        own = kept_trail(self.folder)
+        if head := kept_head(own):
+            raise RecordsError(
+                f"a ward stood here, whose audit trail had {head.line} lines, and is not here now",
+                where=str(self.folder),
+                remedy=f"bring its disk or its backup back; to begin anew on purpose, remove {own}",
+            )
 
     @property
     def patients(self) -> Path:
@@ -83,11 +117,25 @@ class Layout:
         """Where files lie until they are whole."""
         return self.folder / "staging"
 
+    def names(self) -> tuple[set[str], list[str]]:
+        """The identifiers of the patients' files, and what else ends in ``.json`` beside them."""
+        found, strays = set(), []
+        for entry in os.scandir(self.patients):
+            name, ending = os.path.splitext(entry.name)
+            if ending == ".json":
+                if NAME.fullmatch(name):
+                    found.add(name)
+                else:
+                    strays.append(entry.name)
+        return found, sorted(strays)
+
+    def file(self, patient_id: str) -> Path:
+        """Where a patient's file lies."""
+        return self.patients / f"{patient_id}.json"
+
     def files(self) -> list[Path]:
         """The patients' files, by name."""
-        return sorted(
-            self.patients / e.name for e in os.scandir(self.patients) if e.name.endswith(".json")
-        )
+        return [self.file(name) for name in sorted(self.names()[0])]
 
     def _safe(self, folder: Path) -> None:
         found = folder.stat()
@@ -108,21 +156,21 @@ class Layout:
             )
 
     def _version(self) -> int | None:
-        """The layout that is there; None for a new folder."""
+        """The layout that is there; None for a new folder.
+
+        Raises:
+            RecordsError: The folder is no ward, or one that this program must not touch.
+        """
         try:
-            version = json.loads((self.folder / "ward.json").read_bytes()[:4096])["layout"]
+            version = json.loads(read_bounded(self.folder / "ward.json", 4096))["layout"]
         except FileNotFoundError:
-            names = {path.name for path in self.folder.iterdir()}
-            if any(n.endswith((".json", ".draft")) or n in OF_LAYOUT_1 for n in names):
-                return 1
-            if names - {name.partition("/")[0] for name in FOLDERS}:
-                raise RecordsError(
-                    "holds other things and is no ward",
-                    where=str(self.folder),
-                    remedy="name a new folder with --db",
-                ) from None
-            return None
-        except (ValueError, KeyError, TypeError):
+            try:
+                return self._unmarked()
+            except RecordsError:
+                if (self.folder / "ward.json").exists():  # another session's first start
+                    return self._version()
+                raise
+        except (ValueError, KeyError, TypeError, RecursionError):
             raise RecordsError(
                 "the ward's mark is damaged",
                 where=str(self.folder / "ward.json"),
@@ -135,6 +183,34 @@ class Layout:
                 remedy="update wardexam",
             )
         return LAYOUT
+
+    def _unmarked(self) -> int | None:
+        """What a folder without a mark is: 1 for the earlier layout, None for a new one."""
+        names = {path.name for path in self.folder.iterdir()}
+        inner = [self.folder / name for name in ("patients", "drafts", "index", "layout-1")]
+        if any(n.endswith((".json", ".draft")) or n in DERIVED_1 for n in names):
+            return 1
+        if any(place.is_dir() and any(p.is_file() for p in place.iterdir()) for place in inner):
+            raise RecordsError(
+                "holds a ward, but its mark ward.json is missing; nothing was changed",
+                where=str(self.folder),
+                remedy=f"look that all is there, then 'wardexam check --repair' writes the mark, or write {{\"layout\": {LAYOUT}}} into ward.json",
+            )
+        if "audit.jsonl" in names:
+            if "patients" not in names:
+                return 1
+            raise RecordsError(
+                "holds an audit trail, but no patients and no mark ward.json; nothing was changed",
+                where=str(self.folder),
+                remedy="bring the patients back from a backup",
+            )
+        if names - {name.partition("/")[0] for name in FOLDERS}:
+            raise RecordsError(
+                "holds other things and is no ward",
+                where=str(self.folder),
+                remedy="name a new folder with --db",
+            )
+        return None
 
     def _left_over(self) -> bool:
         """Whether files of layout 1 lie beside the present ones."""
@@ -155,16 +231,49 @@ class Layout:
         write_whole(self.folder / "ward.json", [data], self.file_mode, self.staging)
         sync_folder(self.folder)
 
-    def sweep(self) -> None:
-        """Take away what sessions that have died left under way."""
+    def strays(self) -> list[Path]:
+        """What sessions that have died left under way in ``staging/``, but for complete arrivals."""
+        found = []
         with suppress(OSError):
-            for stray in os.scandir(self.staging):
-                pid = stray.name.partition(".")[0]
+            for entry in os.scandir(self.staging):
+                pid = entry.name.partition(".")[0]
                 if not pid.isdecimal() or alive(int(pid)):
                     continue
-                with suppress(OSError):
-                    if stray.is_dir(follow_symlinks=False):
-                        if not os.path.exists(os.path.join(stray.path, "complete")):
-                            shutil.rmtree(stray.path)
-                    else:
-                        os.unlink(stray.path)
+                if entry.is_dir(follow_symlinks=False) and os.path.exists(
+                    os.path.join(entry.path, "complete")
+                ):
+                    continue
+                found.append(Path(entry.path))
+        return found
+
+    def sweep(self) -> None:
+        """Take the strays away: a file that never took its place holds nothing that was said to be kept."""
+        for stray in self.strays():
+            with suppress(OSError):
+                if stray.is_dir():
+                    shutil.rmtree(stray)
+                else:
+                    stray.unlink()
+
+
+def mark_again(folder: Path, *, shared: bool = False) -> bool:
+    """Write the mark of a ward that has lost it, where its patients' files can be read; whether it was.
+
+    Raises:
+        RecordsError: The mark could not be written, or no patient's file can be read.
+    """
+    from wardexam.records.schemas import read_tables
+
+    patients = folder / "patients"
+    if (folder / "ward.json").exists() or not patients.is_dir():
+        return False
+    if not any(
+        NAME.fullmatch(path.stem) and read_tables(path) for path in sorted(patients.glob("*.json"))
+    ):
+        raise RecordsError("no patient's file can be read here; no mark was written", str(folder))
+    try:
+        data = json.dumps({"layout": LAYOUT}).encode() + b"\n"
+        write_whole(folder / "ward.json", [data], 0o660 if shared else 0o600, folder)
+    except OSError as error:
+        raise RecordsError(f"the mark cannot be written: {reason(error)}", str(folder)) from None
+    return True

@@ -1,6 +1,7 @@
 """One writer at a time: locks taken for a moment, released by death, never deleted.
 
-There are 64 lock files, however many patients: a name always falls on the same one.
+There are 64 lock files, however many patients: a name always falls on the same one. What concerns
+the whole ward (`WHOLE`) has a file of its own.
 """
 
 import errno
@@ -12,13 +13,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import NO_LOCKS, reason
+from wardexam.records.files import NO_LOCKS, open_regular, read_bounded, reason
 
 if TYPE_CHECKING:
     from filelock import FileLock
 
 SECONDS = 3.0
 STRIPES = 64
+WHOLE = ("arrivals", "lists")
+
+
+class BusyError(RecordsError):
+    """Another session holds what is needed; nothing was changed. `holder` says which."""
+
+    def __init__(self, holder: str, where: str) -> None:
+        super().__init__(
+            f"is held by {holder}", where, "nothing was changed; try again in a moment"
+        )
+        self.holder = holder
 
 
 class Locks:
@@ -27,39 +39,43 @@ class Locks:
     Args:
         folder: Where the lock files lie.
         mode: Their permissions.
+
+    Attributes:
+        patience: Seconds that a lock is waited for.
     """
 
     def __init__(self, folder: Path, mode: int) -> None:
-        self.folder, self.mode = folder, mode
-        self._made: dict[int, tuple[Path, Path, FileLock]] = {}
+        self.folder, self.mode, self.patience = folder, mode, SECONDS
+        self._made: dict[str, tuple[Path, Path, FileLock]] = {}
 
     @contextmanager
-    def held(self, name: str, seconds: float = SECONDS) -> Iterator[Callable[[], None]]:
+    def held(self, name: str, seconds: float | None = None) -> Iterator[Callable[[], None]]:
         """Hold the lock for a name while the block runs.
 
         Gives a function that raises when the lock has been stolen: its file taken away, so that
         another session could hold one of the same name. It is called just before the change.
 
         Raises:
-            RecordsError: Someone else holds it, or locks do not work here.
+            BusyError: Someone else holds it.
+            RecordsError: Locks do not work here.
         """
         from filelock import FileLock, Timeout
 
-        stripe = zlib.crc32(name.encode()) % STRIPES
+        stripe = name if name in WHOLE else f"{zlib.crc32(name.encode()) % STRIPES:02x}"
         if stripe not in self._made:
-            path = self.folder / f"{stripe:02x}.lock"
+            path = self.folder / f"{stripe}.lock"
             made = FileLock(path, mode=self.mode, poll_interval=0.002, fallback_to_soft=False)
             self._made[stripe] = path, path.with_suffix(".holder"), made
         path, holder, lock = self._made[stripe]
         try:
-            lock.acquire(timeout=seconds)
+            if os.path.lexists(path) and not path.is_file():
+                raise OSError(errno.EINVAL, "a lock's file is no regular file")
+            lock.acquire(timeout=self.patience if seconds is None else seconds)
         except Timeout:
             who = "another session"
-            with suppress(OSError):
-                who = holder.read_text(encoding="utf-8").strip()[:80]
-            raise RecordsError(
-                f"is being saved by {who}", where=name, remedy="try again in a moment"
-            ) from None
+            with suppress(OSError, ValueError):
+                who = read_bounded(holder, 200).decode().strip()[:80] or who
+            raise BusyError(who, name) from None
         except (OSError, NotImplementedError) as error:
             raise self._unlockable(error) from None
         try:
@@ -102,7 +118,7 @@ class Locks:
         """Leave a note of who holds the lock, for those who wait; nothing depends on it."""
         name = f"{os.uname().nodename} process {os.getpid()}".ljust(100)[:100].encode()
         with suppress(OSError):
-            handle = os.open(holder, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, self.mode)
+            handle = open_regular(holder, os.O_RDWR | os.O_CREAT, self.mode)
             try:
                 if (found := os.pread(handle, 100, 0)) != name:
                     if not found:

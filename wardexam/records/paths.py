@@ -56,6 +56,13 @@ def elsewhere(folder: Path) -> Path:
     return platformdirs.user_state_path("wardexam") / "drafts" / name
 
 
+def kept_trail(folder: Path) -> Path:
+    """Where this login keeps the head of a ward's audit trail."""
+    path = os.fsencode(folder.absolute())
+    name = f"{zlib.crc32(path):08x}{zlib.adler32(path):08x}"
+    return platformdirs.user_state_path("wardexam") / "trails" / f"{name}.json"
+
+
 def demo_source() -> Path:
     """The demo ward as installed, or as it lies in a source tree.
 

@@ -4,7 +4,7 @@ The screens and the commands know these operations and no others. One contract s
 (`tests/records/contract.py`) holds every implementation to them.
 """
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
@@ -23,6 +23,18 @@ class ConflictError(RecordsError):
         super().__init__(
             "was changed by someone else meanwhile",
             stored.bed,
+            "look at the difference and save again",
+        )
+        self.stored = stored
+
+
+class AmendedMeanwhileError(RecordsError):
+    """The examination was amended by someone else first; `stored` is their revision."""
+
+    def __init__(self, stored: "Examination") -> None:
+        super().__init__(
+            "was amended by someone else meanwhile",
+            stored.id,
             "look at the difference and save again",
         )
         self.stored = stored
@@ -92,7 +104,8 @@ class Bed:
 class DraftInfo:
     """A draft: whose, by whom, last added to (seconds since 1970), how many keys.
 
-    `held` while a living session writes it: then it is nobody else's to resume.
+    `held` while a living session writes it: then it is nobody else's to resume. `trouble` says why
+    it cannot be resumed, in one line; the patient is then empty where it cannot be told any more.
     """
 
     draft_id: str
@@ -102,6 +115,7 @@ class DraftInfo:
     last: float
     keys: int
     held: bool = False
+    trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +132,10 @@ def clock_line(now: datetime, last: datetime) -> str:
     if now >= last:
         return ""
     then = last.astimezone(now.tzinfo)
+    year = f" {then.year}" if then.year != now.year else ""
     return (
         f"The clock says {now.day} {now:%b %H:%M}, before the last examination "
-        f"({then.day} {then:%b %H:%M}): check it."
+        f"({then.day} {then:%b}{year} {then:%H:%M}): check it."
     )
 
 
@@ -170,8 +185,53 @@ class DraftWriter(Protocol):
         ...
 
 
+class PatientFile(Protocol):
+    """One patient's papers as they stood when they were read, in one go.
+
+    Attributes:
+        patient: The details.
+        examinations: The latest revision of every examination, in the order in which they were saved;
+            each is made when it is asked for.
+    """
+
+    @property
+    def patient(self) -> "Patient":
+        """The details."""
+        ...
+
+    @property
+    def examinations(self) -> "Sequence[Examination]":
+        """The latest revision of every examination, in the order in which they were saved."""
+        ...
+
+    def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
+        """Every revision of one examination, first to last."""
+        ...
+
+    def telling(self, until: str = "") -> "tuple[Examination, ...]":
+        """The examinations before one, or all, that say what no later one of them says again."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Papers:
+    """What a paper of the whole ward is made from, each file verified as it was read.
+
+    `left_out` are the patients whose record cannot be read, with the reason in `trouble`.
+    """
+
+    rows: "tuple[tuple[Bed, PatientFile], ...]"
+    left_out: "tuple[Bed, ...]"
+
+
 class Repository(Protocol):
-    """A ward as it is kept. Every method raises `RecordsError` when the keeper fails."""
+    """A ward as it is kept. Every method raises `RecordsError` when the keeper fails.
+
+    Attributes:
+        patience: Seconds that an operation waits for another session before `BusyError`.
+    """
+
+    patience: float
 
     @property
     def problem(self) -> str:
@@ -190,8 +250,31 @@ class Repository(Protocol):
         """A patient's details; InputError when there is no such patient."""
         ...
 
+    def file(self, patient_id: str) -> PatientFile:
+        """A patient's details and examinations, read once; InputError when there is no such patient."""
+        ...
+
+    def papers(self) -> Papers:
+        """The current patients with their files, for a paper of the whole ward."""
+        ...
+
+    def verify(self) -> bool:
+        """Look at the files behind the list that have changed since; whether the list says something new.
+
+        For a thread of its own: it may take as long as reading every file.
+        """
+        ...
+
+    def settle(self) -> None:
+        """Write what has been waiting for another session."""
+        ...
+
+    def trail_head(self) -> str:
+        """The number and hash of the audit trail's last line, short; empty where there is none."""
+        ...
+
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
-        """The latest revision of every examination, oldest first."""
+        """The latest revision of every examination, in the order in which they were saved."""
         ...
 
     def revisions(self, patient_id: str, examination_id: str) -> "tuple[Examination, ...]":
@@ -237,7 +320,11 @@ class Repository(Protocol):
         at: datetime,
         summary: Summary | None = None,
     ) -> "Examination":
-        """Save a further revision of a stored examination, with who, when and why."""
+        """Save a further revision of a stored examination, with who, when and why.
+
+        `examination.revision` names the revision it was made from; AmendedMeanwhileError when that
+        is not the last any more.
+        """
         ...
 
     def drafts(self) -> tuple[DraftInfo, ...]:
@@ -248,8 +335,8 @@ class Repository(Protocol):
         """A new draft."""
         ...
 
-    def resume_draft(self, draft_id: str) -> "tuple[DraftWriter, Examination]":
-        """A draft that was left, with the examination as far as it got."""
+    def resume_draft(self, draft_id: str, by: str = "") -> "tuple[DraftWriter, Examination]":
+        """A draft that was left, with the examination as far as it got; who resumes it is put down."""
         ...
 
     def set_aside(self, draft_id: str, by: str) -> None:

@@ -1,9 +1,9 @@
 """The form of a patient's file, one reader for every version ever written.
 
-Schema 2, written now: a JSON document of which each record is one line, so that a record that does
+Schema 3, written now: a JSON document of which each record is one line, so that a record that does
 not change is neither read into objects nor written out anew:
 
-    {"schema": 2, "sha256": "<of the bytes from the brace to its closing brace>", "document": {
+    {"schema": 3, "sha256": "<of the bytes from the brace to its closing brace>", "document": {
     "examinations": {
     "1": {...},
     "2": {...}
@@ -12,6 +12,9 @@ not change is neither read into objects nor written out anew:
     "1": {...}
     }
     }}
+
+Schema 2 has the same form; its records lack a patient's birth date and who saved an examination, so
+that a program of that time must not take schema 3 for its own.
 
 Schema 1: ``{"document": {...}, "schema": 1, "sha256": ...}``, indented, the checksum over the
 document written out again.
@@ -37,10 +40,10 @@ from wardexam.records.kept import (
     strict_loads,
 )
 
-SCHEMA = 2
+SCHEMA = 3
 LONGEST = 64_000_000  # bytes: some 7,000 full examinations of one patient
 
-_OPEN = b'{"schema": 2, "sha256": "'
+_OPEN = b'{"schema": %d, "sha256": "' % SCHEMA
 _THEN = b'", "document": '
 _BRACE = ord("}")
 _HEAD = len(_OPEN) + 64 + len(_THEN)
@@ -69,7 +72,7 @@ def pack(tables: Mapping[str, Mapping[str, Record]]) -> tuple[list[bytes | memor
     return [_OPEN + sha256.encode() + _THEN, *pieces, b"}\n"], sha256
 
 
-def _read_2(data: bytes, where: str) -> Tables:
+def _read_lines(data: bytes, where: str) -> Tables:
     view = memoryview(data)
     digest = new_hash()
     place, end = _HEAD + 2, len(data) - 4  # inside "{\n" and "\n}}\n"
@@ -114,7 +117,7 @@ def _read_1(data: bytes, where: str) -> Tables:
     return {str(name): dict(rows) for name, rows in document.items()}
 
 
-READERS: dict[int, Callable[[bytes, str], Tables]] = {1: _read_1, 2: _read_2}
+READERS: dict[int, Callable[[bytes, str], Tables]] = {1: _read_1, 2: _read_lines, 3: _read_lines}
 
 
 def schema_of(data: bytes) -> int:
@@ -181,6 +184,6 @@ def mark_in(path: Path) -> str:
         return ""
     finally:
         os.close(handle)
-    if not head.startswith(_OPEN) or not head.isascii():
+    if head[:11] != _OPEN[:11] or head[12 : len(_OPEN)] != _OPEN[12:] or not head.isascii():
         return ""
     return f"{head[len(_OPEN) : -len(_THEN)].decode()} {size}"

@@ -1,7 +1,9 @@
 """A ward's drafts: which there are, begun, resumed, set aside, taken away."""
 
+import os
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,20 +55,35 @@ class Shelf:
     def sweep(self, is_saved: "Callable[[DraftInfo, Callable[[], Examination]], bool]") -> None:
         """Take away the drafts that nobody writes and whose examination is saved already."""
         for info in self.infos():
+            if info.held or info.trouble:
+                continue
             with suppress(RecordsError, InputError, OSError):
-                files = self._files(info.draft_id)
-                if not info.held and is_saved(info, lambda files=files: replay(*rows_of(*files))):  # type: ignore[misc]
+                drafted = partial(self._drafted, info.draft_id)
+                if is_saved(info, drafted):
                     self._remove(info.draft_id)
+
+    def _drafted(self, draft_id: str) -> "Examination":
+        return replay(*rows_of(*self._files(draft_id)))
 
     def start(self, examination: "Examination", by: str) -> Draft:
         """A new draft."""
         return Draft.start(*self._places, examination, by)
 
-    def resume(self, draft_id: str) -> "tuple[Draft, Examination]":
-        """A draft that was left, with the examination as far as it got."""
+    def resume(self, draft_id: str, by: str) -> "tuple[Draft, Examination]":
+        """A draft that was left, with the examination as far as it got.
+
+        Who resumes it without having entered any of it is put down in it.
+        """
+        from wardexam.exam.entry import Change, apply
+
         draft = Draft.resume(*self._places, known(draft_id))
         try:
-            return draft, draft.examination()
+            examination = draft.examination()
+            if by and by not in (examination.examiner, *examination.entered_by):
+                added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
+                examination = apply(examination, added)
+                draft.append(added)
+            return draft, examination
         except BaseException:
             draft.close()
             raise
@@ -81,7 +98,10 @@ class Shelf:
                 if path.exists():
                     place = path.parent / "aside"
                     place.mkdir(0o700, exist_ok=True)
-                    path.rename(place / path.name)
+                    target = place / path.name
+                    while os.path.lexists(target):  # what was set aside before stays
+                        target = place / f"{path.name}.{os.urandom(4).hex()}"
+                    path.rename(target)
             except OSError as error:
                 raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
 

@@ -4,7 +4,7 @@ A write goes to a new file, is flushed to disk, keeps the previous good version 
 replaces the old one in a single step. The form of the file stands in `wardexam.records.schemas`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,11 +26,13 @@ class DurableStorage(Storage):
 
     Attributes:
         mark: The checksum and the size of what was written last; empty before.
+        announce: Called with the checksum of what is about to take the file's place.
     """
 
     def __init__(self, path: Path, mode: int = 0o600, staging: Path | None = None) -> None:
         self.path, self.mode, self.staging = path, mode, staging or path.parent
         self.mark = ""
+        self.announce: Callable[[str], object] = lambda _: None
 
     def read(self) -> dict[str, dict[str, Any]] | None:
         """The tables of the document, or None when there is no file yet."""
@@ -58,7 +60,9 @@ class DurableStorage(Storage):
                 remedy="discharge the patient and admit anew",
             )
         try:
-            write_whole(self.path, pieces, self.mode, self.staging, before=True)
+            write_whole(
+                self.path, pieces, self.mode, self.staging, before=True, ready=lambda: self.announce(digest)
+            )  # fmt: skip
         except OSError as error:
             raise RecordsError(
                 f"could not be saved: {reason(error)}",

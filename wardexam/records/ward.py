@@ -7,23 +7,24 @@ file as it now lies is made anew from it.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from wardexam.errors import InputError, RecordsError
+from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import documents
-from wardexam.records.audit import Audit
+from wardexam.records.audit import ABSENT, Audit
 from wardexam.records.files import read_bounded
 from wardexam.records.kept import Tables
-from wardexam.records.layout import Layout
+from wardexam.records.layout import NAME, Layout
 from wardexam.records.lists import Lists
-from wardexam.records.locks import Locks
-from wardexam.records.paths import elsewhere
-from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Summary
-from wardexam.records.schemas import LONGEST, read_tables
+from wardexam.records.locks import BusyError, Locks
+from wardexam.records.paths import elsewhere, kept_trail
+from wardexam.records.patient_file import StoredFile
+from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Papers, Summary
+from wardexam.records.schemas import LONGEST, mark_in, read_tables
 from wardexam.records.shelf import Shelf, known
 
 if TYPE_CHECKING:
@@ -53,30 +54,81 @@ class Ward:
         self.folder = folder
         self.layout = Layout(folder, shared=shared)
         mode = self.layout.file_mode
-        self.audit = Audit(folder / "audit.jsonl", mode)
-        self._locks = Locks(folder / "locks", mode)
-        self._lists = Lists(self.layout)
+        self.audit = Audit(folder / "audit.jsonl", mode, kept_trail(folder))
+        self.locks = Locks(folder / "locks", mode)
+        self._lists = Lists(self.layout, self.locks)
         self._shelf = Shelf(self.layout, elsewhere(folder))
+        if self.layout.migrated:
+            self.take_over("wardexam", "from an earlier layout")
         self._finish_what_was_begun()
 
     @property
     def problem(self) -> str:
         """What is not as it should be, in one line; empty when all is well."""
-        return self.audit.problem or self._lists.trouble
+        left = self.layout.left
+        return (
+            self.audit.problem
+            or self._lists.trouble
+            or (
+                f"of an earlier layout, in no list: {left[0]} (run 'wardexam check')"
+                if left
+                else ""
+            )
+        )
+
+    @property
+    def patience(self) -> float:
+        """Seconds that an operation waits for another session."""
+        return self.locks.patience
+
+    @patience.setter
+    def patience(self, seconds: float) -> None:
+        self.locks.patience = self.audit.patience = self._lists.patience = seconds
+
+    def take_over(self, by: str, what: str) -> None:
+        """Put the files that the trail does not know into it, as where a ward came without a trail."""
+        for name in sorted(self.layout.names()[0]):
+            if self.audit.last_record(name, 1 << 24):
+                continue
+            record = _checksum(self.layout.file(name))
+            self.audit.note("taken over", name, by, what, record=record, sync=False)
+        self.audit.settle()
+
+    def settle(self) -> None:
+        """Write the events that have been waiting for another session."""
+        self.audit.settle()
 
     def _file(self, patient_id: str) -> Path:
-        return self.layout.patients / f"{known(patient_id)}.json"
+        return self.layout.file(known(patient_id))
 
     def _finish_what_was_begun(self) -> None:
-        """Complete an arrival cut short; take away drafts whose examination is saved already."""
+        """Complete an arrival cut short; take away what died under way and drafts saved already.
+
+        Of a save that the trail speaks of and that never took its place, the trail says so.
+        """
         from wardexam.records import arrivals
 
         with suppress(RecordsError, OSError):
             if arrivals.left_over(self.layout):
-                with self._locks.held("arrivals", 0.05):
+                with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
                     for folder in arrivals.left_over(self.layout):
-                        arrivals.settle(self.layout, self._lists, folder)
+                        arrivals.settle(self.layout, self._lists, self.audit, folder)
+        for stray in self.layout.strays():
+            self._not_carried_out(stray)
+        self.layout.sweep()
         self._shelf.sweep(self._is_saved)
+
+    def _not_carried_out(self, stray: Path) -> None:
+        """Put down that a save which the trail speaks of never took its place."""
+        patient_id = stray.name.split(".")[2] if stray.name.count(".") == 3 else ""
+        digest = mark_in(stray).partition(" ")[0]
+        if not NAME.fullmatch(patient_id) or not digest:
+            return
+        stored = _checksum(self.layout.file(patient_id))
+        if digest != stored and digest == self.audit.last_record(patient_id):
+            self.audit.note(
+                "not carried out", patient_id, "wardexam", "the session died", record=stored
+            )
 
     def _is_saved(self, info: DraftInfo, drafted: "Callable[[], Examination]") -> bool:
         """Whether what a draft says is stored already, as after a crash just after a save."""
@@ -85,9 +137,9 @@ class Ward:
             return False
         stored = self.revisions(info.patient_id, info.draft_id)
         same = {"revision": 1, "amendment": None}
-        return bool(stored) and stored[-1].model_copy(update=same) == drafted().model_copy(
+        return bool(stored) and documents.unsigned(stored[-1]).model_copy(
             update=same
-        )
+        ) == documents.unsigned(drafted()).model_copy(update=same)
 
     # --- transactions -----------------------------------------------------------------------
 
@@ -113,7 +165,7 @@ class Ward:
 
         new = event == "admitted"
         with (
-            self._locks.held(patient_id) as still_ours,
+            self.locks.held(patient_id) as still_ours,
             TinyDB(
                 self._file(patient_id),
                 self.layout.file_mode,
@@ -129,23 +181,55 @@ class Ward:
                     "is on the ward already" if new else "no such patient", where=patient_id
                 )
             before = dict(tables)
+            stood = _checksum(storage.path)
             left = documents.first(before, "patient").get("discharged")
             yield document
-            changed = any(tables[name] is not before.get(name) for name in tables)
-            if changed:
-                row = documents.row_of(tables, where=patient_id)
-                moves = new or bool(left) != bool(row["discharged"])
-                still_ours()
+
+            told = []
+
+            def note(digest: str) -> None:
+                told.append(digest)
+                self.audit.note(
+                    event, patient_id, by, document.what, record=digest, stood=stood, sync=False
+                )
+
+            if all(tables[name] is before.get(name) for name in tables):
+                note(stood)
+                return
+            self._notice_a_change(patient_id, stood)
+            row = documents.row_of(tables, where=patient_id)
+            moves = new or bool(left) != bool(row["discharged"])
+            still_ours()
+            storage.announce = note
+            with self.locks.held("lists") if moves else nullcontext():
                 if moves:
                     self._lists.announce([patient_id])
-                storage.write(tables)
+                try:
+                    storage.write(tables)
+                except RecordsError:
+                    if told and _checksum(storage.path) != told[-1]:
+                        self.audit.note(
+                            "not carried out", patient_id, by, event, record=stood, stood=told[-1]
+                        )
+                    raise
                 self._lists.put(row | {"mark": storage.mark}, moves=moves)
-            self.audit.note(event, patient_id, by, document.what, sync=False)
+
+    def _notice_a_change(self, patient_id: str, stood: str) -> None:
+        """Put down, before it is written over, that a file is not as the trail's last line left it."""
+        self.audit.settle()
+        if self.audit.problem or self.audit.last_record(patient_id) in ("", stood):
+            return
+        for stray in self.layout.strays():
+            self._not_carried_out(stray)
+        if self.audit.last_record(patient_id) != stood:
+            self.audit.note(
+                "found changed", patient_id, "wardexam", "outside this program", record=stood
+            )
 
     @contextmanager
     def hold(self, patient_id: str) -> Iterator[None]:
         """Keep other sessions from saving to a patient's file while the block runs."""
-        with self._locks.held(patient_id):
+        with self.locks.held(patient_id):
             yield
 
     # --- the ward list
@@ -153,6 +237,10 @@ class Ward:
     def rebuild_index(self) -> list[str]:
         """Make the index anew from the patients' files; gives those that could not be read."""
         return self._lists.rebuild()
+
+    def listed(self) -> set[str]:
+        """Every patient whom a list has seen, or of whom a version before is left."""
+        return self._lists.seen()
 
     def beds(self, *, discharged: bool = False) -> tuple[Bed, ...]:
         """The ward list, by bed; discharged patients instead when asked for."""
@@ -163,10 +251,16 @@ class Ward:
         ]
         return tuple(sorted(found, key=lambda b: (b.bed, b.name, b.patient_id)))
 
+    def verify(self) -> bool:
+        """Look at the files behind the list that have changed since; whether the list says something new."""
+        told = self._lists.verify()
+        self._lists.compare()
+        return told
+
     def stamp(self) -> Hashable:
         """A value that differs whenever any session has changed the ward."""
         marks = []
-        for path in (*self._lists.paths, self.layout.drafts):
+        for path in (*self._lists.paths, self.layout.patients, self.layout.drafts):
             with suppress(OSError):
                 found = path.stat()
                 marks.append((found.st_mtime_ns, found.st_size, found.st_ino))
@@ -193,11 +287,14 @@ class Ward:
         """Add patients with every revision of their examinations, all or none; gives how many."""
         from wardexam.records import arrivals as aside
 
-        with self._locks.held("arrivals"):
-            moved = aside.take_in(self.layout, self._lists, arrivals, progress)
-        for name in moved:
-            self.audit.note("imported", name, by)
-        return len(moved)
+        with self.locks.held("arrivals"):
+            staged = aside.stage(self.layout, arrivals, by, progress)
+            try:
+                with self.locks.held("lists"):
+                    return len(aside.take_in(self.layout, self._lists, self.audit, staged))
+            except BusyError:
+                aside.discard(staged)
+                raise
 
     def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
         """Save changed details; `patient.revision` is the one that was read.
@@ -220,10 +317,25 @@ class Ward:
 
     # --- examinations -------------------------------------------------------------------------
 
+    def file(self, patient_id: str) -> StoredFile:
+        """A patient's details and examinations, read and verified once."""
+        return StoredFile(self._tables(patient_id))
+
+    def papers(self) -> Papers:
+        """The current patients with their files; who cannot be read is left out by name."""
+        rows, out = [], []
+        for bed in self.beds():
+            try:
+                if bed.trouble:
+                    raise RecordsError(bed.trouble)
+                rows.append((bed, self.file(bed.patient_id)))
+            except WardexamError as error:
+                out.append(replace(bed, trouble=str(error)))
+        return Papers(tuple(rows), tuple(out))
+
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
-        """The latest revision of every examination, oldest first."""
-        latest = {e.id: e for e in documents.all_revisions(self._tables(patient_id))}
-        return tuple(sorted(latest.values(), key=lambda e: (e.at, e.id)))
+        """The latest revision of every examination, in the order in which they were saved."""
+        return tuple({e.id: e for e in documents.all_revisions(self._tables(patient_id))}.values())
 
     def revisions(self, patient_id: str, examination_id: str) -> tuple["Examination", ...]:
         """Every revision of one examination, first to last."""
@@ -233,10 +345,11 @@ class Ward:
         self, examination: "Examination", by: str, summary: Summary | None = None
     ) -> "Examination":
         """Save a new examination; one that is stored is never overwritten."""
+        signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
-            documents.insert(document.tables, examination, summary)
-            document.what = f"{examination.id} 1"
-        return examination
+            documents.insert(document.tables, signed, summary)
+            document.what = _what(signed)
+        return documents.revisions_of(document.tables, signed.id)[0]
 
     def amend(
         self,
@@ -248,9 +361,9 @@ class Ward:
     ) -> "Examination":
         """Save a further revision of a stored examination, with who, when and why."""
         with self._change(examination.patient, "amended", by) as document:
-            amended = documents.amended(document.tables, examination, by, why, at)
+            amended = documents.amended(document.tables, examination, by[:120], why, at)
             documents.insert(document.tables, amended, summary)
-            document.what = f"{amended.id} {amended.revision}"
+            document.what = _what(amended)
         return amended
 
     # --- drafts and audit -----------------------------------------------------------------------
@@ -263,9 +376,9 @@ class Ward:
         """A new draft; every change is appended to it."""
         return self._shelf.start(examination, by)
 
-    def resume_draft(self, draft_id: str) -> tuple[DraftWriter, "Examination"]:
-        """A draft that was left, with the examination as far as it got."""
-        return self._shelf.resume(draft_id)
+    def resume_draft(self, draft_id: str, by: str = "") -> tuple[DraftWriter, "Examination"]:
+        """A draft that was left, with the examination as far as it got; who resumes it is put down."""
+        return self._shelf.resume(draft_id, by)
 
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its file stays under drafts/aside."""
@@ -275,6 +388,11 @@ class Ward:
     def drop_draft(self, draft: DraftWriter) -> None:
         """Close a draft that is no longer needed and take it away."""
         self._shelf.drop(draft)
+
+    def trail_head(self) -> str:
+        """The number and hash of the audit trail's last line, short; empty where there is none."""
+        head = self.audit.head()
+        return str(head) if head else ""
 
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.
@@ -288,6 +406,17 @@ class Ward:
             self.audit.note(event, patient_id, by, what)
         else:
             self.audit.add(event, patient_id, by, what)
+
+
+def _checksum(path: Path) -> str:
+    """The checksum that a patient's file says it has; `ABSENT` where it says none."""
+    return mark_in(path).partition(" ")[0] or ABSENT
+
+
+def _what(examination: "Examination") -> str:
+    """What the trail says of a saved examination: which, its revision, and who entered it."""
+    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
+    return f"{examination.id} {examination.revision}, entered by {entered}"
 
 
 def open_ward(folder: Path, *, shared: bool = False) -> Ward:

@@ -1,0 +1,142 @@
+"""A patient's file as it was read: details at once, examinations when they are asked for.
+
+A stay of 2,000 examinations opens in a moment, since of most of them nothing is needed: which signs
+and questions a record holds is read off its line without making it.
+"""
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, overload
+
+from wardexam.records import documents
+from wardexam.records.kept import Kept, Record, Tables
+
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Examination, Patient
+
+_ID = re.compile(rb'"id": "([a-z0-9]{8,40})", "impression": ')
+_REVISION = re.compile(rb'"revision": (\d{1,9}), "')
+_SIGN = re.compile(rb'"side": "\w+", "sign": "\w+"')
+_FLAGS = re.compile(rb'"flags": \{([^}]*)\}')
+_STATED = re.compile(rb'"limb": "[^"]*", "part": "[^"]*"')
+_CONTEXT = re.compile(rb'"context": \{([^}]*)\}')
+
+
+class History(Sequence["Examination"]):
+    """The latest revision of every examination, in the order saved; each made once, when asked for."""
+
+    def __init__(self, records: Sequence[Record]) -> None:
+        self._records = records
+        self._made: dict[int, Examination] = {}
+
+    def __len__(self) -> int:
+        return len(self._records)
+
+    @overload
+    def __getitem__(self, index: int) -> "Examination": ...
+    @overload
+    def __getitem__(self, index: slice) -> "tuple[Examination, ...]": ...
+    def __getitem__(self, index: int | slice) -> "Examination | tuple[Examination, ...]":
+        """One examination, or several."""
+        if isinstance(index, slice):
+            return tuple(self[n] for n in range(*index.indices(len(self))))
+        place = range(len(self))[index]
+        if place not in self._made:
+            self._made[place] = documents.examination_of(self._records[place])
+        return self._made[place]
+
+    def __iter__(self) -> "Iterator[Examination]":
+        return (self[n] for n in range(len(self)))
+
+
+class StoredFile:
+    """A patient's file, verified and read once.
+
+    Args:
+        tables: The tables in it.
+
+    Raises:
+        DamagedFileError: The details, or a record's identifier, cannot be read.
+    """
+
+    def __init__(self, tables: Tables) -> None:
+        self.patient: Patient = documents.patient_of(tables)
+        self._by_id: dict[str, list[tuple[int, Record]]] = {}
+        for record in documents.records_of(tables, "examinations"):
+            name, revision = _named(record)
+            self._by_id.setdefault(name, []).append((revision, record))
+        for rows in self._by_id.values():
+            rows.sort(key=lambda row: row[0])
+        self._latest = [rows[-1][1] for rows in self._by_id.values()]
+        self.examinations = History(self._latest)
+
+    def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
+        """Every revision of one examination, first to last."""
+        rows = self._by_id.get(examination_id, ())
+        return tuple(documents.examination_of(record) for _, record in rows)
+
+    def numbered(self) -> list[tuple[str, int]]:
+        """Every stored revision as its examination's identifier and number, in the order saved."""
+        return [(name, number) for name, rows in self._by_id.items() for number, _ in rows]
+
+    def telling(self, until: str = "") -> "tuple[Examination, ...]":
+        """The examinations that say what no later one says again, in the order saved.
+
+        What stands of them is what stands of all: a sign answered later, a question answered later, a
+        statement made again and a story told again stand as told last.
+
+        Args:
+            until: Only those saved before this examination; all when empty.
+        """
+        ids = list(self._by_id)
+        end = ids.index(until) if until in self._by_id else len(ids)
+        covered: set[bytes] = set()
+        chosen = []
+        for place in range(end - 1, -1, -1):
+            said = _said(self._latest[place])
+            if said is None or not said <= covered or place == end - 1:
+                chosen.append(self.examinations[place])
+                covered |= _answered(chosen[-1])
+        return tuple(reversed(chosen))
+
+
+def _named(record: Record) -> tuple[str, int]:
+    """A record's identifier and revision, off its line where it lies in a file."""
+    if isinstance(record, Kept):
+        name, revision = _ID.search(record.raw), _REVISION.search(record.raw)
+        if name and revision:
+            return name[1].decode(), int(revision[1])
+    made = documents.examination_of(record)
+    return made.id, made.revision
+
+
+def _said(record: Record) -> set[bytes] | None:
+    """What a record says anything of, off its line; None where that cannot be told."""
+    if not isinstance(record, Kept):
+        return None
+    flags, context = _FLAGS.search(record.raw), _CONTEXT.search(record.raw)
+    if not flags or not context:
+        return None
+    said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
+    said |= {b"flag " + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
+    said |= {
+        b"context " + name.strip()
+        for name, _, value in (pair.partition(b":") for pair in context[1].split(b","))
+        if value.strip() not in (b"null", b'"unknown"', b"")
+    }
+    return said
+
+
+def _answered(examination: "Examination") -> set[bytes]:
+    """What an examination settles for those before it: a sign not testable settles nothing."""
+    covered = {
+        f'"side": "{f.side}", "sign": "{f.sign}"' for f in examination.findings if f.answer is not None
+    }  # fmt: skip
+    covered |= {f'"limb": "{s.limb}", "part": "{s.part}"' for s in examination.rest_normal}
+    covered |= {f'flag "{name}"' for name in examination.flags}
+    covered |= {
+        f'context "{name}"'
+        for name, value in examination.context.model_dump().items()
+        if value not in (None, "unknown")
+    }
+    return {text.encode() for text in covered}
