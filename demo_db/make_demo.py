@@ -3,10 +3,12 @@
 The same seed gives the same bytes; a test holds the checked-in ward to that.
 """
 
+import os
 import random
 import shutil
 import string
 import sys
+import tempfile
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -64,6 +66,7 @@ def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
 def make(folder: Path, seed: int = SEED) -> None:
     """Write the ward into an empty folder."""
     from wardexam.note.handover import headline_of
+    from wardexam.records.audit import Audit
     from wardexam.records.repository import Arrival
     from wardexam.records.ward import open_ward
 
@@ -78,12 +81,16 @@ def make(folder: Path, seed: int = SEED) -> None:
         arrivals.append(Arrival(patient, tuple(examinations), headline_of(examinations)))
     ward.take_in(arrivals, "demo")
     ward.rebuild_index()
-    (folder / "audit.jsonl").unlink()
+    trail = folder / "audit.jsonl"
+    trail.unlink()  # it names this login and this hour
+    ward.audit = Audit(trail, 0o600, now=START.isoformat, by_login="demo")
+    ward.take_over("demo", "invented patients")
     for name in ("drafts/aside", "drafts", "locks", "staging"):
         shutil.rmtree(folder / name)
 
 
 if __name__ == "__main__":
+    os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp()  # nobody keeps the head of this trail
     here = Path(__file__).parent / "ward"
     if len(sys.argv) == 1:
         shutil.rmtree(here)

@@ -13,7 +13,10 @@ AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 def stay(*lines):
     return [
-        read_line(line).examination(AT + timedelta(hours=4 * n)) for n, line in enumerate(lines)
+        read_line(line)
+        .examination(AT + timedelta(hours=4 * n))
+        .model_copy(update={"id": f"exam{n:04}"})
+        for n, line in enumerate(lines)
     ]
 
 
@@ -91,6 +94,13 @@ def test_only_what_was_before_an_examination_stands_for_it():
     first, second, third = stay("knee 0/0", "ankle 0/0", "biceps 0/0")
     stands = standing([first, second, third], until=second)
     assert {f.sign for f in stands.findings} == {"knee"}
+
+
+def test_a_clock_that_was_wrong_hides_nothing_of_what_was_found_before():
+    first, second = stay("knee 0/0 flag:saddle_numb=yes", "ankle 0/0")
+    ahead = first.model_copy(update={"at": AT + timedelta(days=365)})
+    stands = standing([ahead, second], until=second)
+    assert ({f.sign for f in stands.findings}, stands.flags) == ({"knee"}, {"saddle_numb": "yes"})
 
 
 def test_a_look_at_other_signs_between_hides_no_deterioration():

@@ -47,6 +47,9 @@ class MemoryFile:
     def revisions(self, examination_id):
         return self._ward.revisions(self.patient.id, examination_id)
 
+    def numbered(self):
+        return [(e.id, r.revision) for e in self.examinations for r in self.revisions(e.id)]
+
     def telling(self, until=""):
         ids = [e.id for e in self.examinations]
         return self.examinations[: ids.index(until)] if until in ids else self.examinations

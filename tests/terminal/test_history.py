@@ -80,8 +80,7 @@ def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(a
 
 
 def course(app):
-    stored = app.ward.examinations("patient1")
-    return course_text(stored, {e.id: app.ward.revisions("patient1", e.id) for e in stored})
+    return course_text(app.ward.file("patient1"))
 
 
 def test_the_course_lists_examinations_revisions_and_changes(app):
@@ -108,5 +107,19 @@ def test_a_chart_has_a_line_for_each_grade_and_stands_by_time():
     assert (marks["4"] - marks["5"]) / (marks["2"] - marks["5"]) == pytest.approx(1 / 3, abs=0.05)
 
 
-def test_no_examination_has_a_course_in_words():
-    assert course_text([], {}) == "No examination is saved yet.\n"
+def test_no_examination_has_a_course_in_words(app):
+    app.ward.admit(app.ward.patient("patient1").model_copy(update={"id": "patient2"}), "x")
+    assert course_text(app.ward.file("patient2")) == "No examination is saved yet.\n"
+
+
+def test_of_a_long_stay_the_last_hundred_are_drawn_and_the_others_counted(app):
+    for number in range(3, 130):
+        app.ward.save(
+            examined(VISITS[number % 3], number).model_copy(update={"id": f"exam{number:04}"}), "x"
+        )
+    text = course(app)
+    assert "The last 100 of 130 examinations; the 30 before them stand in the notes." in text
+    assert "\n31. " in text
+    assert "\n130. " in text
+    assert "\n30. " not in text
+    assert "Over the stay, 130 against 1" in text

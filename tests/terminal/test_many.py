@@ -41,7 +41,7 @@ async def test_the_discharged_are_kept_hidden_found_read_and_restored(app):
         await pilot.press("q", "v")
         assert "findings" in "\n".join(dump(app))
         await pilot.press("q", "d", *"yes", "enter")
-        assert "Restored." in dump(app)[-2]
+        assert f"Restored: {wanted.bed} {wanted.name}." in dump(app)[-2]
         assert any(bed.name == wanted.name for bed in app.ward.beds())
         assert len(app.ward.beds(discharged=True)) == GONE - 1
 

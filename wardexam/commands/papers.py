@@ -98,13 +98,7 @@ def handover(options: argparse.Namespace) -> int:
     from wardexam.note import handover as sheet
 
     ward = edge.ward(options)
-    beds = ward.beds()
-    rows = [
-        (ward.patient(bed.patient_id), ward.examinations(bed.patient_id), bed.summary)
-        for bed in beds
-        if not bed.trouble
-    ]
-    text = sheet.render(rows, now=edge.now(), wording=edge.spoken(options)) + sheet.left_out(beds)
+    text = sheet.sheet(ward, now=edge.now(), wording=edge.spoken(options))
     return _hand_out(ward, options, "ward", text)
 
 

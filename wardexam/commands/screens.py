@@ -68,7 +68,6 @@ def demo(options: argparse.Namespace) -> int:
 
     with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
         ward = open_ward(copy_demo(Path(folder) / "ward"))
-        ward.take_over("demo", "a copy of the invented ward")
         notice = "Demo: invented patients, thrown away on leaving. Enter examines, ? lists keys."
         return _terminal(ward, options, notice, clock)
 

@@ -118,6 +118,16 @@ class Examination(Model):
         return self
 
     @property
+    def by_whom(self) -> str:
+        """Who examined, who went on with it and who saved it, in words; each named once."""
+        text = self.examiner
+        if others := [name for name in self.entered_by if name != self.examiner]:
+            text += f", continued by {', '.join(others)}"
+        if self.saved_by not in ("", self.examiner if not others else others[-1]):
+            text += f", saved by {self.saved_by}"
+        return text
+
+    @property
     def hands(self) -> tuple[str, ...]:
         """Everyone who had a hand in it, the first examiner first, who saved it last."""
         return tuple(dict.fromkeys(filter(None, (self.examiner, *self.entered_by, self.saved_by))))

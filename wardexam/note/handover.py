@@ -11,7 +11,7 @@ from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.standing import standing
 from wardexam.reasoning.urgency import assess
-from wardexam.records.repository import Bed, Summary
+from wardexam.records.repository import Bed, PatientFile, Repository, Summary
 
 if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording
@@ -94,7 +94,7 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"
-    when = f"      {last.at:%d %b %H:%M} {to_ascii(last.examiner)[:12]}; "
+    when = f"      {last.at:%d %b %H:%M} {to_ascii(last.hands[-1])[:12]}; "
     room = WIDTH - len(when)
     changed, (named, counted) = _changed(change), _not_asked(last)
     second = f"{changed}; {named}"
@@ -104,9 +104,28 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
 
 
 def left_out(beds: Sequence[Bed]) -> str:
-    """A line on the patients who are not on the sheet because their record cannot be read."""
-    missing = ", ".join(to_ascii(bed.bed) for bed in beds if bed.trouble)
+    """The first line of a sheet from which patients are missing whose record cannot be read; else empty."""
+    missing = ", ".join(to_ascii(bed.bed) for bed in beds)
     return f"NOT ON THIS SHEET, their record cannot be read: bed {missing}\n" if missing else ""
+
+
+def _told(file: PatientFile) -> tuple[Examination, ...]:
+    """The last examination and, before it, those that say what stood until then."""
+    last = file.examinations[-1:]
+    return (*file.telling(last[0].id), *last) if last else ()
+
+
+def sheet(ward: Repository, *, now: datetime, wording: "Wording | None" = None) -> str:
+    """The sheet of a ward, every file behind it verified as it is read.
+
+    Its first line names those who are not on it; its last is the head of the audit trail, which
+    ``wardexam check --trail`` compares with the trail as it then stands.
+    """
+    papers = ward.papers()
+    rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
+    text = left_out(papers.left_out) + render(rows, now=now, wording=wording)
+    head = ward.trail_head()
+    return text + (f"Audit trail {head}\n" if head else "")
 
 
 def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:

@@ -114,7 +114,7 @@ def _heading(patient: Patient, examination: Examination) -> list[str]:
         who += f", {age} y"
     lines = ["NEUROLOGICAL EXAMINATION", *wrapped(who)]
     lines += wrapped(
-        f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.examiner)}"
+        f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
     )
     if examination.amendment:
         a = examination.amendment
@@ -223,7 +223,7 @@ def render(
         lines += wrapped(f"{title}: {clean(text)}") if text.strip() else []
     if examination.suggestion:
         lines += wrapped(
-            f"Tool's suggestion, accepted by {clean(examination.examiner)} for clinical correlation: {clean(examination.suggestion)} "
+            f"Tool's suggestion, accepted by {clean(examination.hands[-1])} for clinical correlation: {clean(examination.suggestion)} "
             "Follow local policy; ask a senior."
         )
     every_flag_asked = set(flags()) <= set(examination.flags)
@@ -235,11 +235,12 @@ def render(
 
 def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Examination]:
     """The same with every free text in ASCII, before lines are broken at their width."""
-    texts = ("examiner", "comment", "impression", "suggestion")
+    texts = ("examiner", "saved_by", "comment", "impression", "suggestion")
     findings = tuple(
         f.model_copy(update={"comment": to_ascii(f.comment)}) for f in examination.findings
     )
     plain: dict[str, object] = {t: to_ascii(getattr(examination, t)).strip() for t in texts}
+    plain["entered_by"] = tuple(map(to_ascii, examination.entered_by))
     if examination.amendment:
         plain["amendment"] = examination.amendment.model_copy(
             update={t: to_ascii(getattr(examination.amendment, t)) for t in ("by", "why")}

@@ -74,7 +74,7 @@ def _background(patient: Patient, examination: Examination) -> list[str]:
 
 
 def _assessment(examination: Examination, previous: Examination | None) -> list[str]:
-    who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.examiner)}."
+    who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.by_whom)}."
     lines = wrapped(who, "  ") + [f"  {line}" for line in reflex_line(examination)]
     for part in PARTS:
         # Of the sphincters every sign is said in words; of the other parts what is not as usual.

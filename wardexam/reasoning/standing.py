@@ -44,13 +44,14 @@ def over(earlier: Examination, later: Examination) -> Examination:
 def standing(
     examinations: Iterable[Examination], until: Examination | None = None
 ) -> Examination | None:
-    """All that stands of a stay's examinations, oldest first, as one; None without any.
+    """All that stands of a stay's examinations, in the order saved, as one; None without any.
 
-    Only those before `until`, where it is given.
+    Only those saved before `until`, where that is among them. The clock is not asked: it may have been
+    wrong, and what was found later must never be hidden by it.
     """
     stands = None
     for examination in examinations:
-        if until and examination.at >= until.at:
-            continue
+        if until and examination.id == until.id:
+            break
         stands = over(stands, examination) if stands else examination
     return stands

@@ -71,6 +71,7 @@ class Audit:
         mode: Its permissions.
         own: Where this login keeps the trail's head; None for nowhere.
         now: Gives the time as text.
+        by_login: The login that every line names; this process's own when None.
 
     Attributes:
         problem: Why events are not in the trail yet, in one line; empty when all are.
@@ -78,10 +79,11 @@ class Audit:
     """
 
     def __init__(
-        self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now
-    ) -> None:
+        self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
+        by_login: str | None = None,
+    ) -> None:  # fmt: skip
         self.path, self.mode, self.problem, self.patience = path, mode, "", 3.0
-        self._own, self._now, self._login = own, now, login()
+        self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
         self._lock = threading.Lock()
 

@@ -208,6 +208,10 @@ class PatientFile(Protocol):
         """Every revision of one examination, first to last."""
         ...
 
+    def numbered(self) -> list[tuple[str, int]]:
+        """Every stored revision as its examination's identifier and number, in the order saved."""
+        ...
+
     def telling(self, until: str = "") -> "tuple[Examination, ...]":
         """The examinations before one, or all, that say what no later one of them says again."""
         ...

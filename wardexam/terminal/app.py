@@ -1,5 +1,6 @@
 """The app: which screen shows, what they share, and how the process ends."""
 
+import threading
 import time
 from collections.abc import Callable
 from datetime import datetime
@@ -16,15 +17,18 @@ from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
 from wardexam.terminal.thinking import warm
+from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
-    from wardexam.exam.examination import Examination
+    from wardexam.exam.examination import Examination, Patient
     from wardexam.reasoning.wording import Wording
-    from wardexam.records.repository import DraftWriter, Repository
+    from wardexam.records.repository import Bed, DraftWriter, Repository
     from wardexam.terminal.keymap import Keymap
 
 IDLE_SECONDS = 300.0
+PATIENCE = 0.1  # seconds that a key waits for another session; what takes longer goes on elsewhere
+VERIFY_SECONDS = 20.0  # between two looks at the files behind the list
 
 
 class WardApp(PaintingApp):
@@ -53,7 +57,10 @@ class WardApp(PaintingApp):
         self.keymap = keymap or SCREENS
         self.notice, self.wording = notice, wording or {}
         self.draft: DraftWriter | None = None
+        self._verifying = False
+        self.waiting = Waiting(self)
         self._last_key = time.monotonic()
+        ward.patience = PATIENCE
 
     @classmethod
     def run_on(cls, ward: "Repository", *, terminal: Terminal, **options: Any) -> int:
@@ -79,6 +86,8 @@ class WardApp(PaintingApp):
         with signals.watch(ending):
             app.run(mouse=terminal.mouse)
         keep(1.0)
+        ward.patience = 3.0
+        ward.settle()  # events that waited for another session
         return ending.code or app.return_code or 0
 
     def get_default_screen(self) -> Screen[None]:
@@ -88,8 +97,31 @@ class WardApp(PaintingApp):
     def on_mount(self) -> None:
         """Hide the screen after idle minutes."""
         self.set_interval(15.0, self._idle)
+        self.set_interval(VERIFY_SECONDS, self.verify)
+        self.call_after_refresh(self.verify)
         if not self.is_headless:
             self.call_after_refresh(warm)
+
+    def verify(self) -> None:
+        """Look at the files behind the list in a thread; the list is drawn anew when it says more then."""
+
+        def look() -> None:
+            try:
+                self.ward.settle()
+                if self.ward.verify():
+                    self.call_later(self._list_again)
+            except (WardexamError, OSError):
+                return  # said where the list is read
+            finally:
+                self._verifying = False
+
+        if not self._verifying:
+            self._verifying = True
+            threading.Thread(target=look, daemon=True, name="wardexam-verify").start()
+
+    def _list_again(self) -> None:
+        if isinstance(self.screen, WardScreen):
+            self.screen.reload()
 
     async def on_event(self, event: events.Event) -> None:
         """Hand every key, paste and click to the screen that is on top when its turn comes.
@@ -129,21 +161,27 @@ class WardApp(PaintingApp):
 
         self.push_screen(HiddenScreen())
 
-    def examine(self, patient_id: str) -> None:
+    def examine(self, patient_id: str, shown: "Bed | None" = None) -> None:
         """Open the examination: the patient's draft if one was left, else a new one.
 
         A draft that another session is writing is left to it: both examinations are kept.
+
+        Args:
+            patient_id: Whom to examine.
+            shown: The line that was chosen; what opens must be what it showed.
         """
         from wardexam.exam.examination import Context, Examination
         from wardexam.reasoning.standing import standing
         from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
 
-        patient = self.ward.patient(patient_id)
-        stored = self.ward.examinations(patient_id)
-        left = [d for d in self.ward.drafts() if d.patient_id == patient_id and not d.held]
+        file = self.ward.file(patient_id)
+        patient, stored = file.patient, file.examinations
+        self._same(patient, shown)
+        drafts = [d for d in self.ward.drafts() if d.patient_id == patient_id and not d.held]
+        left = [d for d in drafts if not d.trouble]
         if left:
-            draft, examination = self.ward.resume_draft(left[-1].draft_id)
+            draft, examination = self.ward.resume_draft(left[-1].draft_id, self.examiner)
             said = f"Draft resumed: {draft_line(left[-1], patient.bed, self.now())}."
         else:
             scale = stored[-1].scale if stored else "conventional"
@@ -157,32 +195,52 @@ class WardApp(PaintingApp):
             )
             draft, said = self.ward.start_draft(examination, self.examiner), "New examination."
             said = (clock_line(examination.at, stored[-1].at) if stored else "") or said
+            if drafts:
+                said = (
+                    f"A draft of this patient is damaged and was not resumed: {drafts[-1].trouble}"
+                )
         self.draft = draft
-        amends = bool(self.ward.revisions(patient_id, examination.id))
-        if amends:
-            stored = tuple(e for e in stored if e.id != examination.id)
+        amends = bool(file.revisions(examination.id))
         self.ward.record("viewed", patient_id, self.examiner)
-        previous = standing(stored, until=examination)
+        previous = standing(file.telling(examination.id))
         self.push_screen(ExamineScreen(patient, examination, previous, draft, said, amends=amends))
+
+    @staticmethod
+    def _same(patient: "Patient", shown: "Bed | None") -> None:
+        """Whether what opens is what was chosen.
+
+        Raises:
+            WardexamError: The record has other details than the line that was chosen.
+        """
+        if shown and (patient.id, patient.bed, patient.name) != (
+            shown.patient_id, shown.bed, shown.name
+        ):  # fmt: skip
+            raise WardexamError(
+                f"the list showed {shown.bed} {shown.name}, the record says {patient.bed} {patient.name}",
+                remedy="nothing was opened; look again and choose",
+            )
 
     def amend(self, examination: "Examination") -> None:
         """Open a saved examination again; saving makes a further revision of it."""
         self.ward.start_draft(examination, self.examiner).close()
         self.examine(examination.patient)
 
-    def show_note(self, patient_id: str, examination: Any = None) -> None:
+    def show_note(
+        self, patient_id: str, examination: "Examination | None" = None, shown_as: "Bed | None" = None
+    ) -> None:  # fmt: skip
         """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
         from wardexam.reasoning.standing import standing
         from wardexam.reasoning.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
 
-        patient = self.ward.patient(patient_id)
-        stored = self.ward.examinations(patient_id)
+        file = self.ward.file(patient_id)
+        patient, stored = file.patient, file.examinations
+        self._same(patient, shown_as)
         shown = examination or (stored[-1] if stored else None)
         if shown is None:
             raise WardexamError("no examination is saved yet", remedy="press enter to examine")
-        previous = standing(stored, until=shown)
+        previous = standing(file.telling(shown.id))
         urgency = assess(shown, previous, None, self.wording)
 
         def render(form: "note.Form", scale: "ScaleName | None") -> str:
@@ -191,21 +249,20 @@ class WardApp(PaintingApp):
             )
 
         self.ward.record("viewed", patient_id, self.examiner)
-        history = [r for e in stored for r in self.ward.revisions(patient_id, e.id)]
-        at = next(
-            n for n, r in enumerate(history) if (r.id, r.revision) == (shown.id, shown.revision)
-        )
-        number = next(n for n, e in enumerate(stored, 1) if e.id == shown.id)
-        count = sum(1 for r in history if r.id == shown.id)
+        history = file.numbered()
+        at = history.index((shown.id, shown.revision))
+        order = list(dict.fromkeys(name for name, _ in history))
+        count = sum(1 for name, _ in history if name == shown.id)
 
         def turn(by: int) -> None:
             if 0 <= at + by < len(history):
+                name, number = history[at + by]
                 self.pop_screen()
-                self.show_note(patient_id, history[at + by])
+                self.show_note(patient_id, file.revisions(name)[number - 1])
             else:
                 screen.say("No earlier note." if by < 0 else "No later note.")
 
-        which = f"examination {number} of {len(stored)}" + (
+        which = f"examination {order.index(shown.id) + 1} of {len(order)}" + (
             f", revision {shown.revision} of {count}" if count > 1 else ""
         )
         screen = TextScreen(
@@ -215,39 +272,22 @@ class WardApp(PaintingApp):
         )  # fmt: skip
         self.push_screen(screen)
 
-    def show_course(self, patient_id: str) -> None:
+    def show_course(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Examinations, what changed between them, and the course."""
         from wardexam.terminal.course import course_text
         from wardexam.terminal.screens.text import TextScreen
 
-        stored = self.ward.examinations(patient_id)
-        revisions = {e.id: self.ward.revisions(patient_id, e.id) for e in stored}
-        text = course_text(stored, revisions)
+        file = self.ward.file(patient_id)
+        self._same(file.patient, shown_as)
+        text = course_text(file)
         self.ward.record("viewed", patient_id, self.examiner)
-        self.push_screen(
-            TextScreen(
-                f"Course  bed {self.ward.patient(patient_id).bed}", text, patient_id=patient_id
-            )
-        )
+        self.push_screen(TextScreen(f"Course  bed {file.patient.bed}", text, patient_id=patient_id))
 
     def show_handover(self) -> None:
         """The handover sheet."""
         from wardexam.note import handover
         from wardexam.terminal.screens.text import TextScreen
 
-        beds = self.ward.beds()
-        rows = [
-            (self.ward.patient(b.patient_id), self.ward.examinations(b.patient_id), b.summary)
-            for b in beds
-            if not b.trouble
-        ]
-        text = handover.render(rows, now=self.now(), wording=self.wording)
+        text = handover.sheet(self.ward, now=self.now(), wording=self.wording)
         self.ward.record("viewed", "ward", self.examiner)
-        self.push_screen(
-            TextScreen(
-                "Handover",
-                text + handover.left_out(beds),
-                page=handover.PAGE_LINES,
-                patient_id="ward",
-            )
-        )
+        self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward"))

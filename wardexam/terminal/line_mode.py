@@ -11,7 +11,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, TextIO
 
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Side
@@ -63,6 +63,7 @@ def converse(
                     sitting.draft.close()
                 kept = sitting.draft.problem or "Kept as a draft; 'wardexam enter' offers it again."
                 talk.say("", kept)
+            ward.settle()
             return 130 if isinstance(reason, KeyboardInterrupt) else 0
     return 0
 
@@ -84,11 +85,11 @@ def _begin(
     resumed = _offer_drafts(talk, ward, examiner, now)
     if resumed:
         draft, examination = resumed
-        patient = ward.patient(examination.patient)
+        file = ward.file(examination.patient)
     else:
-        patient = _choose_patient(talk, ward, examiner, now, new_id)
+        file = ward.file(_choose_patient(talk, ward, examiner, now, new_id).id)
+    patient = file.patient
     ward.record("viewed", patient.id, examiner)
-    stored = ward.examinations(patient.id)
     if not resumed:
         examination = Examination.model_validate(
             {
@@ -101,9 +102,10 @@ def _begin(
         )
         draft = ward.start_draft(examination, examiner)
     talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
-    earlier = [e for e in stored if e.id != examination.id]
-    previous = standing(earlier, until=examination)
-    return Sitting(talk, ward, patient, examination, draft, engine(), previous, wording, now)
+    previous = standing(file.telling(examination.id))
+    return Sitting(
+        talk, ward, patient, examination, draft, engine(), previous, wording, now, examiner
+    )
 
 
 def _offer_drafts(
@@ -112,7 +114,13 @@ def _offer_drafts(
     for info in ward.drafts():
         if info.held:
             continue
-        patient = ward.patient(info.patient_id)
+        try:
+            if info.trouble:
+                raise RecordsError(info.trouble)
+            patient = ward.patient(info.patient_id)
+        except WardexamError as error:
+            talk.say(f"A draft cannot be offered: {clean(error.line)}.")
+            continue
         minutes = max(0, round((now().timestamp() - info.last) / 60))
         talk.say(
             f"An examination was not finished: bed {clean(patient.bed)}, {clean(patient.name)},"
@@ -120,7 +128,7 @@ def _offer_drafts(
         )
         resume = talk.yes("Go on with it? y, or n for later:")
         if resume:
-            return ward.resume_draft(info.draft_id)
+            return ward.resume_draft(info.draft_id, examiner)
     return None
 
 
@@ -136,14 +144,26 @@ def _choose_patient(
         if not beds:
             talk.say("The ward is empty.")
             return _admit(talk, ward, examiner, now, new_id)
+        if ward.problem:
+            talk.say(clean(ward.problem) + ".")
         options = [
             f"Bed {clean(b.bed)}, {clean(b.name)}, "
-            + (b.summary.urgency_word if b.summary else "not examined yet")
+            + (
+                "RECORD UNREADABLE"
+                if b.trouble
+                else b.summary.urgency_word
+                if b.summary
+                else "not examined yet"
+            )
             for b in beds
         ]
         chosen = talk.choose("Which patient? A number, or Enter for a new one:", options)
         if chosen is not None:
-            return ward.patient(beds[chosen].patient_id)
+            try:
+                return ward.patient(beds[chosen].patient_id)
+            except WardexamError as error:
+                talk.say(f"Cannot be opened: {clean(error.line)}.")
+                continue
         if talk.yes("Admit a new patient? y or n:"):
             return _admit(talk, ward, examiner, now, new_id)
 
@@ -233,6 +253,8 @@ def _examine(sitting: Sitting, now: Callable[[], datetime]) -> None:
                 at += _answer(sitting, *questions[at], answer)
         except InputError as error:
             talk.say(f"Not accepted: {error}.")
+        except RecordsError as error:
+            talk.say(f"Not done: {clean(error.line)}. Everything entered is kept.")
 
 
 def _question(sitting: Sitting, questions: list[Question], at: int) -> str:
@@ -305,7 +327,7 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
         return False
     change = compare(sitting.previous, sitting.examination) if sitting.previous else None
     summary = summarise(urgency, change, reading)
-    saved = sitting.ward.save(sitting.examination, sitting.examination.examiner, summary)
+    saved = sitting.ward.save(sitting.examination, sitting.examiner, summary)
     sitting.ward.drop_draft(sitting.draft)
     talk.say("Saved. The note:", "")
     # The tool's reading stays out of the note until it is accepted.

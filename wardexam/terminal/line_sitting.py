@@ -47,6 +47,7 @@ class Sitting:
     previous: Examination | None
     wording: "Wording"
     now: Callable[[], datetime]
+    examiner: str
     undos: list[tuple[Change, str]] = field(default_factory=list)
     told: str = ""
 
@@ -180,6 +181,14 @@ def _context(sitting: Sitting) -> None:
 
 
 def _leave(sitting: Sitting) -> None:
+    """Leave; what is in memory only is lost by that, and only on a plain yes."""
+    if sitting.draft.sent and not sitting.draft.flush(2.0):
+        lost = sitting.draft.sent - sitting.draft.kept
+        question = (
+            f"{lost} answers are in memory only and would be lost. Leave all the same? y or n:"
+        )
+        if not sitting.talk.yes(question):
+            return
     raise LeavingError
 
 

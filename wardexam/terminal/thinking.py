@@ -83,6 +83,7 @@ class Thinking:
         self._request: tuple[int, Examination] | None = None
         self._number = 0
         self._known: dict[Hashable, Reading] = {}
+        self._ended = False
         threading.Thread(target=self._run, daemon=True).start()
 
     def ask(self, examination: "Examination") -> "tuple[int, Reading | None]":
@@ -96,6 +97,14 @@ class Thinking:
             self._request = (self._number if known is None else 0, examination)
             self._wake.notify()
             return self._number, known
+
+    def end(self) -> None:
+        """End the thread, once it has done what it is doing, and let go of what it held."""
+        with self._wake:
+            self._ended, self._request = True, None
+            self._answer, self._ahead = (lambda _, __: None), (lambda _: ())
+            self._known.clear()
+            self._wake.notify_all()
 
     def known(self, examination: "Examination") -> "Reading | None":
         """The reading of an examination, if it is known already."""
@@ -112,6 +121,8 @@ class Thinking:
         while True:
             with self._wake:
                 while self._request is None:
+                    if self._ended:
+                        return
                     self._wake.wait()
                 (number, examination), self._request = self._request, None
             took = 0.0

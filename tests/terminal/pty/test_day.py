@@ -166,7 +166,7 @@ def test_a_day_on_the_ward(home):
         session.send(f"/{BED}\r")
         session.wait("1 patients")
         session.send("dyes\r")
-        session.wait("Discharged; kept under x.")
+        session.wait("Discharged: D1 Mo Invented; kept under x.")
         session.send("/\r")
         session.wait(lambda s: "12 patients" in s.text and not line_of(s, BED))
         session.send("x")

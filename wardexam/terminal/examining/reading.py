@@ -37,6 +37,12 @@ class ExamineReading(ExamineDrawing):
         self._think()
         self.draft.settled = lambda: app.call_later(self._kept)
 
+    def on_unmount(self) -> None:
+        """End the reasoning: a thread is not left behind by every examination."""
+        if self._thinking:
+            self._thinking.end()
+        self.draft.settled = lambda: None
+
     def redraw(self) -> None:
         """Draw, and put the terminal's own cursor on the cell."""
         super().redraw()

@@ -9,6 +9,7 @@ from textual.containers import Horizontal
 from textual.geometry import Size
 from textual.screen import Screen
 
+from wardexam.errors import WardexamError
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
@@ -188,8 +189,15 @@ class LineScreen(Screen[None]):
         self.do(action)
 
     def do(self, action: str) -> None:
-        """Do an action of this screen."""
-        getattr(self, f"do_{action}")()
+        """Do an action of this screen; what the store refuses is said, and nothing is left half done."""
+        try:
+            getattr(self, f"do_{action}")()
+        except WardexamError as error:
+            self.say(error.line)
+        except OSError as error:
+            self.say(
+                f"Not done: {error.strerror or type(error).__name__}. Everything entered is kept."
+            )
 
     def do_help(self) -> None:
         """Show the keys of this screen."""

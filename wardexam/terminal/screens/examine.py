@@ -13,6 +13,7 @@ from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.text import clean
 from wardexam.reasoning.change import compare
+from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.terminal.examining.grading import ExamineGrading
 from wardexam.terminal.examining.sheet import Step
 
@@ -164,31 +165,82 @@ class ExamineScreen(ExamineGrading):
             return
         from wardexam.note.headline import summarise
 
-        app = self.ward_app
         reading = self._settled()
         urgency = self._urgency(self.examination, reading)
         change = compare(self.previous, self.examination) if self.previous else None
         summary = summarise(urgency, change, reading)
-        try:
-            saved = self._stored(why, summary)
-        except WardexamError as error:
-            self.say(error.line[: self.size.width])
+        examination = self.examination
+        self.ward_app.waiting.attempt(
+            lambda: self._stored(examination, why, summary),
+            self._saved,
+            self._not_saved,
+            lambda busy: self.say(
+                f"Not saved yet: held by {busy.holder}. It is saved when that lets go; {self.key('leave')} leaves, the draft is kept."[
+                    : self.size.width
+                ]
+            ),
+            # Whoever grades on, or leaves, has not asked for this to be saved.
+            wanted=lambda: self.examination is examination and self.app.screen is self,
+        )
+
+    def _stored(self, examination: Examination, why: str, summary: "Summary") -> Examination:
+        app = self.ward_app
+        if self.amends:
+            return app.ward.amend(examination, app.examiner, why.strip(), app.now(), summary)
+        return app.ward.save(examination, app.examiner, summary)
+
+    def _saved(self, saved: Examination) -> None:
+        if (
+            not self.is_attached
+        ):  # left while it waited: the draft, saved now, is swept at the next start
             return
+        app = self.ward_app
+        app.ward.drop_draft(self.draft)
         app.draft = None
         self.dismiss(None)
         app.show_note(self.patient.id, saved)
 
-    def _stored(self, why: str, summary: "Summary") -> Examination:
-        app = self.ward_app
-        if self.amends:
-            saved = app.ward.amend(self.examination, app.examiner, why.strip(), app.now(), summary)
+    def _not_saved(self, error: WardexamError) -> None:
+        if isinstance(error, AmendedMeanwhileError):
+            self._show_both(error.stored)
         else:
-            saved = app.ward.save(self.examination, app.examiner, summary)
-        app.ward.drop_draft(self.draft)
-        return saved
+            self.say(error.line[: self.size.width])
+
+    def _show_both(self, theirs: Examination) -> None:
+        """Show what someone else has saved meanwhile beside what is entered here.
+
+        Once both have been seen, saving makes a revision after theirs.
+        """
+        from wardexam.note.differences import differences
+        from wardexam.terminal.screens.text import TextScreen
+
+        assert theirs.amendment is not None
+        text = differences(theirs, self.examination, self.key("save"))
+        self.examination = self.examination.model_copy(
+            update={"revision": theirs.revision, "amendment": theirs.amendment}
+        )
+        self.said = f"Not saved: {clean(theirs.amendment.by)} amended it meanwhile."
+        self._changed()
+        self.app.push_screen(TextScreen(f"Amended meanwhile  bed {clean(self.patient.bed)}", text))
 
     def do_leave(self) -> None:
         """Back to the ward; an examination nobody touched leaves no draft."""
+        if self.draft.sent and not self.draft.flush(0.3):
+            lost = self.draft.sent - self.draft.kept
+            self.ask(
+                f"{lost} changes are in memory only and would be lost. Type lose to leave, enter stays:",
+                self._leave_unkept,
+            )
+            return
+        self._leave()
+
+    def _leave_unkept(self, text: str) -> None:
+        if text.strip().lower() == "lose":
+            self._leave()
+        else:
+            self.say("Still here. Free the disk, or copy the note before leaving.")
+
+    def _leave(self) -> None:
         if self.draft.sent:
             self.draft.close()
         else:

@@ -2,10 +2,10 @@
 
 import textwrap
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from wardexam.errors import WardexamError
+from wardexam.errors import RecordsError, WardexamError
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -15,9 +15,19 @@ POLL_SECONDS = 1.5
 URGENCY = ("none", "days", "today", "NOW")
 
 
+AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
+
+
+def _ahead(then: str | None, now: datetime) -> bool:
+    """Whether a time is still to come: the clock was wrong then, or is now."""
+    return then is not None and datetime.fromisoformat(then) > now + AHEAD
+
+
 def _ago(then: str | None, now: datetime) -> str:
     if then is None:
         return "never"
+    if _ahead(then, now):
+        return f"{datetime.fromisoformat(then).year}?"
     hours = (now - datetime.fromisoformat(then)).total_seconds() / 3600
     return (
         f"{hours * 60:.0f} min"
@@ -29,6 +39,8 @@ def _ago(then: str | None, now: datetime) -> str:
 
 
 def _due(bed: Bed, now: datetime) -> str:
+    if _ahead(bed.last_at, now):
+        return "CLOCK"
     if bed.due_at is None:
         return "" if bed.recheck_hours is None else "FIRST"
     hours = (bed.due_at - now).total_seconds() / 3600
@@ -44,7 +56,8 @@ class WardScreen(LineScreen):
     def __init__(self) -> None:
         super().__init__()
         self._beds: tuple[Bed, ...] = ()
-        self._row = self._order = 0
+        self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
+        self._order = 0
         self._search = ""
         self._discharged = False
         self._stamp: Any = None
@@ -52,6 +65,7 @@ class WardScreen(LineScreen):
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes."""
         self._reload()
+        self._choose(0)
         self.said = self._drafts_left() or self.said or self.ward_app.notice
         self.set_interval(POLL_SECONDS, self._poll)
 
@@ -60,13 +74,15 @@ class WardScreen(LineScreen):
         drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
         if not drafts:
             return ""
-        beds = {bed.patient_id: bed.bed for bed in self._beds}
-        last = draft_line(
-            drafts[-1], beds.get(drafts[-1].patient_id, "not listed"), self.ward_app.now()
-        )
+        last, beds = drafts[-1], {bed.patient_id: bed.bed for bed in self._beds}
         more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
+        if last.trouble:
+            return f"A draft is damaged{more}: {last.trouble}"
+        if last.patient_id in beds:
+            self._chosen = last.patient_id  # the keys named below act on this patient
+        told = draft_line(last, beds.get(last.patient_id, "not listed"), self.ward_app.now())
         return (
-            f"Draft: {last}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
+            f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         )
 
     def on_screen_resume(self) -> None:
@@ -75,8 +91,17 @@ class WardScreen(LineScreen):
 
     def _poll(self) -> None:
         if self.app.screen is self and self.ward_app.ward.stamp() != self._stamp:
-            self._reload()
-            self.redraw()
+            self.reload()
+
+    def reload(self) -> None:
+        """Read the list again and draw it; who was chosen stays chosen, or is said to have left it."""
+        chosen = self._bed
+        self._reload()
+        if chosen and self._bed is None and not self._typing:
+            self.said = (
+                f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
+            )
+        self.redraw()
 
     def _reload(self) -> None:
         ward = self.ward_app.ward
@@ -90,6 +115,7 @@ class WardScreen(LineScreen):
             self.said = ward.problem
         wanted = self._search.lower()
         found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
+        now = self.ward_app.now()
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
             lambda b: (b.bed, b.name),
@@ -100,12 +126,17 @@ class WardScreen(LineScreen):
                 b.bed,
             ),
             lambda b: (
-                b.due_at.timestamp() if b.due_at else first if b.recheck_hours else never,
+                first
+                if _ahead(b.last_at, now)
+                else b.due_at.timestamp()
+                if b.due_at
+                else first
+                if b.recheck_hours
+                else never,
                 b.bed,
             ),
         )
         self._beds = tuple(sorted(found, key=keys[self._order]))
-        self._row = max(0, min(self._row, len(self._beds) - 1))
 
     def draw(self) -> None:
         """The heading and as many beds as fit, around the cursor."""
@@ -127,8 +158,10 @@ class WardScreen(LineScreen):
         )
         lines: list[Line] = [[(f"  {names}", "quiet")]]
         room, first = self._window()
-        for number, bed in enumerate(self._beds[first : first + room], first):
-            lines.append(self._line(bed, now, chosen=number == self._row))
+        lines += [
+            self._line(bed, now, chosen=bed.patient_id == self._chosen)
+            for bed in self._beds[first : first + room]
+        ]
         if not self._beds:
             lines += [
                 [("", "")],
@@ -166,6 +199,8 @@ class WardScreen(LineScreen):
             if bed.last_at is None
             else "not worked out"
         )
+        if _ahead(bed.last_at, now) and bed.last_at:
+            text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
         rest += textwrap.shorten(text, max(10, self.size.width - 60), placeholder="..")
         style = "cursor" if chosen else ""
         urgent = (
@@ -178,22 +213,41 @@ class WardScreen(LineScreen):
         return [(who, style), (f"{word:<7}", urgent), (" ", style), (rest, style)]
 
     @property
+    def _row(self) -> int | None:
+        """Where the chosen patient stands in the list now; None when on it no more."""
+        places = (n for n, bed in enumerate(self._beds) if bed.patient_id == self._chosen)
+        return next(places, None)
+
+    @property
     def _bed(self) -> Bed | None:
-        return self._beds[self._row] if self._beds else None
+        row = self._row
+        return None if row is None else self._beds[row]
+
+    def _choose(self, row: int) -> None:
+        """Choose who stands at a line of the list as it is shown."""
+        inside = max(0, min(row, len(self._beds) - 1))
+        self._chosen = self._beds[inside].patient_id if self._beds else None
 
     def _with_bed(self, do: Callable[[Bed], None]) -> None:
         if self._bed is None:
-            self.say(f"Nobody is chosen. Press {self.key('admit')} to admit a patient.")
+            self.say(
+                "Nobody is chosen. Choose a patient with the arrows."
+                if self._beds
+                else f"Nobody is chosen. Press {self.key('admit')} to admit a patient."
+            )
             return
         try:
             do(self._bed)
         except WardexamError as error:
             self.say(error.line)
+            if isinstance(error, RecordsError):
+                self._reload()
+                self.redraw()
 
     def _window(self) -> tuple[int, int]:
         """How many beds show, and which is the first."""
         room = self.size.height - 4
-        return room, max(0, min(self._row - room // 2, len(self._beds) - room))
+        return room, max(0, min((self._row or 0) - room // 2, len(self._beds) - room))
 
     def click(self, x: int, y: int) -> None:
         """A click on a bed chooses it; on the chosen one examines."""
@@ -204,30 +258,33 @@ class WardScreen(LineScreen):
         if row == self._row:
             self.do_open()
         else:
-            self._row = row
+            self._choose(row)
             self.redraw()
+
+    def _move(self, by: int) -> None:
+        row = self._row
+        self._choose(0 if row is None else row + by)
+        self.redraw()
 
     def do_up(self) -> None:
         """Move up."""
-        self._row = max(0, self._row - 1)
-        self.redraw()
+        self._move(-1)
 
     def do_down(self) -> None:
         """Move down."""
-        self._row = max(0, min(len(self._beds) - 1, self._row + 1))
-        self.redraw()
+        self._move(1)
 
     def do_open(self) -> None:
         """Examine."""
-        self._with_bed(lambda bed: self.ward_app.examine(bed.patient_id))
+        self._with_bed(lambda bed: self.ward_app.examine(bed.patient_id, bed))
 
     def do_note(self) -> None:
         """The last note."""
-        self._with_bed(lambda bed: self.ward_app.show_note(bed.patient_id))
+        self._with_bed(lambda bed: self.ward_app.show_note(bed.patient_id, shown_as=bed))
 
     def do_course(self) -> None:
         """Examinations, changes, course."""
-        self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id))
+        self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id, bed))
 
     def do_search(self) -> None:
         """Search."""
@@ -235,6 +292,8 @@ class WardScreen(LineScreen):
         def found(text: str) -> None:
             self._search = text.strip()
             self._reload()
+            if self._bed is None:
+                self._choose(0)
             self.redraw()
 
         self.ask("Search bed or name (empty shows all):", found)
@@ -248,8 +307,8 @@ class WardScreen(LineScreen):
     def do_discharged(self) -> None:
         """Discharged patients, or the ward."""
         self._discharged = not self._discharged
-        self._row = 0
         self._reload()
+        self._choose(0)
         self.redraw()
 
     def do_admit(self) -> None:
@@ -328,16 +387,34 @@ class WardScreen(LineScreen):
         app = self.ward_app
         try:
             patient = Patient.model_validate({**values, "id": app.new_id(), "admitted": app.now()})
-            app.ward.admit(patient, app.examiner)
         except ValidationError as error:
             self.say(f"Not admitted: {first_fault(error)}")
             return
-        except WardexamError as error:
-            self.say(error.line)
-            return
+
+        def admitted(_: Any) -> None:
+            self._chosen = patient.id
+            self._done(f"Admitted. {self.key('open').capitalize()} starts the examination.")
+
+        self._attempt(lambda: app.ward.admit(patient, app.examiner), admitted, "admitted")
+
+    def _attempt(
+        self, action: Callable[[], Any], done: Callable[[Any], None], word: str,
+        failed: Callable[[WardexamError], None] | None = None,
+    ) -> None:  # fmt: skip
+        """Change something in the ward, now or as soon as the session in the way lets go."""
+        self.ward_app.waiting.attempt(
+            action,
+            done,
+            failed or (lambda error: self._done(error.line)),
+            lambda busy: self.say(
+                f"Not {word} yet: held by {busy.holder}. It is done when that lets go."
+            ),
+        )
+
+    def _done(self, said: str) -> None:
+        """Say what was done, on the list as it is now."""
         self._reload()
-        self._row = next((n for n, b in enumerate(self._beds) if b.patient_id == patient.id), 0)
-        self.said = f"Admitted. {self.key('open').capitalize()} starts the examination."
+        self.said = said
         self.redraw()
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
@@ -348,65 +425,82 @@ class WardScreen(LineScreen):
 
         try:
             changed = Patient.model_validate({**patient.model_dump(), **values})
-            self.ward_app.ward.update(changed, self.ward_app.examiner)
-            self.said = "Details saved."
         except ValidationError as error:
-            self.said = f"Not saved: {first_fault(error)}"
-        except ConflictError as conflict:
-            stored = conflict.stored
+            self._done(f"Not saved: {first_fault(error)}")
+            return
+
+        def failed(error: WardexamError) -> None:
+            if not isinstance(error, ConflictError):
+                self._done(error.line)
+                return
+            stored = error.stored
             differ = [
                 f"{k}: theirs '{getattr(stored, k)}', yours '{v}'"
                 for k, v in values.items()
                 if getattr(stored, k) != v
             ]
-            self.said = ("Changed by someone else meanwhile. " + "; ".join(differ))[
-                : self.size.width
-            ]
-        except WardexamError as error:
-            self.said = error.line
-        self._reload()
-        self.redraw()
+            self._done(
+                ("Changed by someone else meanwhile. " + "; ".join(differ))[: self.size.width]
+            )
+
+        app = self.ward_app
+        self._attempt(
+            lambda: app.ward.update(changed, app.examiner),
+            lambda _: self._done("Details saved."),
+            "saved",
+            failed,
+        )
 
     def do_discharge(self) -> None:
         """Discharge after a typed yes, or restore."""
 
         def ask(bed: Bed) -> None:
             verb = "Restore" if self._discharged else "Discharge"
-            self.ask(f"{verb} bed {bed.bed}? Type yes:", lambda text: self._leave_ward(bed, text))
+            self.ask(
+                f"{verb} {bed.bed} {bed.name}? Type yes:", lambda text: self._leave_ward(bed, text)
+            )
 
         self._with_bed(ask)
 
     def _leave_ward(self, bed: Bed, text: str) -> None:
-        app = self.ward_app
+        app, back = self.ward_app, bool(bed.discharged)
         if text.strip().lower() != "yes":
             self.say("Nothing was changed.")
             return
-        try:
-            if self._discharged:
+        said = f"Restored: {bed.bed} {bed.name}." if back else (
+            f"Discharged: {bed.bed} {bed.name}; kept under {self.key('discharged')}."
+        )  # fmt: skip
+
+        def leave() -> None:
+            if back:
                 app.ward.restore(bed.patient_id, app.examiner)
             else:
                 app.ward.discharge(bed.patient_id, app.now(), app.examiner)
-        except WardexamError as error:
-            self.say(error.line)
-            return
-        self.said = (
-            "Restored." if self._discharged else f"Discharged; kept under {self.key('discharged')}."
-        )
-        self._reload()
-        self.redraw()
+
+        def left(_: Any) -> None:
+            row = self._row
+            self._done(said)
+            if self._bed is None and row is not None:
+                self._choose(row)
+                self.redraw()
+
+        self._attempt(leave, left, "restored" if back else "discharged")
 
     def do_set_aside(self) -> None:
         """Set the patient's draft aside."""
 
         def aside(bed: Bed) -> None:
-            drafts = [d for d in self.ward_app.ward.drafts() if d.patient_id == bed.patient_id]
+            drafts = [
+                d
+                for d in self.ward_app.ward.drafts()
+                if (d.patient_id == bed.patient_id or (d.trouble and not d.patient_id))
+                and not d.held
+            ]
             if not drafts:
-                self.say("No draft is open for this patient.")
+                self.say("No draft is left for this patient.")
                 return
             self.ward_app.ward.set_aside(drafts[-1].draft_id, self.ward_app.examiner)
-            self._reload()
-            self.said = "Draft set aside; its file stays in the ward's folder."
-            self.redraw()
+            self._done("Draft set aside; its file stays in the ward's folder.")
 
         self._with_bed(aside)
 

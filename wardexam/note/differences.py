@@ -1,0 +1,56 @@
+"""Two versions of one examination side by side, for the doctor who must decide between them."""
+
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding
+from wardexam.exam.flags import flags
+from wardexam.exam.text import clean
+from wardexam.note.cells import cell
+from wardexam.note.note import wrapped
+
+Rows = dict[str, str]
+
+
+def _shown(finding: Finding | None) -> str:
+    return cell(finding, None) if finding else "not examined"
+
+
+def _rows(examination: Examination) -> Rows:
+    """Everything said in an examination, by what it is said of."""
+    rows: Rows = {}
+    for f in examination.findings:
+        side = "" if f.side == "midline" else f"{f.side} "
+        rows[f"{side}{f.row.name}"] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
+    for name, answer in examination.flags.items():
+        rows[f"question, {flags()[name].short}"] = answer
+    for stated in examination.rest_normal:
+        rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"
+    for name, value in examination.context.model_dump().items():
+        if value not in (None, "unknown"):
+            rows[name.replace("_", " ")] = str(value).replace("_", " ")
+    for name in ("comment", "impression", "suggestion"):
+        if text := getattr(examination, name).strip():
+            rows[name] = clean(text)
+    return rows
+
+
+def differences(theirs: Examination, yours: Examination, save: str) -> str:
+    """What the stored revision and what is entered here say differently, a paragraph each.
+
+    Args:
+        theirs: The stored revision.
+        yours: What is entered here.
+        save: The key that saves.
+    """
+    amendment = theirs.amendment
+    who = f" by {clean(amendment.by)}, {amendment.at:%Y-%m-%d %H:%M}: {clean(amendment.why)}" if amendment else ""  # fmt: skip
+    lines = wrapped(
+        f"Revision {theirs.revision} was saved meanwhile{who}. Yours was made from the one before "
+        f"and is not saved. Both are kept whatever you do: go back and change yours where theirs is "
+        f"right, then {save} saves yours as the revision after theirs; or leave, and theirs stands."
+    )
+    other, mine = _rows(theirs), _rows(yours)
+    names = [n for n in dict.fromkeys((*other, *mine)) if other.get(n) != mine.get(n)]
+    lines.append("")
+    for name in names:
+        lines += wrapped(f"{name}: theirs {other.get(name, 'nothing')}; yours {mine.get(name, 'nothing')}")  # fmt: skip
+    return "\n".join(lines if names else [*lines, "They say the same."]) + "\n"
