@@ -184,6 +184,7 @@ def mark_in(path: Path) -> str:
         return ""
     finally:
         os.close(handle)
-    if head[:11] != _OPEN[:11] or head[12 : len(_OPEN)] != _OPEN[12:] or not head.isascii():
+    known = [b"%d" % schema for schema in READERS]  # what is newer must be looked at
+    if head[:11] != _OPEN[:11] or head[11:12] not in known or head[12 : len(_OPEN)] != _OPEN[12:] or not head.isascii():  # fmt: skip
         return ""
     return f"{head[len(_OPEN) : -len(_THEN)].decode()} {size}"

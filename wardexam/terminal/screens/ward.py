@@ -5,7 +5,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
-from wardexam.errors import RecordsError, WardexamError
+from wardexam.errors import WardexamError
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -239,10 +239,7 @@ class WardScreen(LineScreen):
         try:
             do(self._bed)
         except WardexamError as error:
-            self.say(error.line)
-            if isinstance(error, RecordsError):
-                self._reload()
-                self.redraw()
+            self._done(error.line)  # the list says now what is true
 
     def _window(self) -> tuple[int, int]:
         """How many beds show, and which is the first."""
