@@ -169,7 +169,7 @@ class ExamineScreen(ExamineGrading):
         urgency = self._urgency(self.examination, reading)
         change = compare(self.previous, self.examination) if self.previous else None
         summary = summarise(urgency, change, reading)
-        examination = self.examination
+        examination, app = self.examination, self.app  # a thread has no app of its own
         self.ward_app.waiting.attempt(
             lambda: self._stored(examination, why, summary),
             self._saved,
@@ -180,7 +180,7 @@ class ExamineScreen(ExamineGrading):
                 ]
             ),
             # Whoever grades on, or leaves, has not asked for this to be saved.
-            wanted=lambda: self.examination is examination and self.app.screen is self,
+            wanted=lambda: self.examination is examination and app.screen is self,
         )
 
     def _stored(self, examination: Examination, why: str, summary: "Summary") -> Examination:
