@@ -81,7 +81,8 @@ def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(a
 
 def course(app):
     stored = app.ward.examinations("patient1")
-    return course_text(stored, {e.id: app.ward.revisions("patient1", e.id) for e in stored})
+    patient = app.ward.patient("patient1")
+    return course_text(patient, stored, {e.id: app.ward.revisions("patient1", e.id) for e in stored})
 
 
 def test_the_course_lists_examinations_revisions_and_changes(app):
@@ -109,4 +110,7 @@ def test_a_chart_has_a_line_for_each_grade_and_stands_by_time():
 
 
 def test_no_examination_has_a_course_in_words():
-    assert course_text([], {}) == "No examination is saved yet.\n"
+    patient = Patient(id="patient1", bed="A1", name="Ana Invented", number="40-1", admitted=NOW)
+    assert course_text(patient, [], {}) == (
+        "COURSE OF Ana Invented, no. 40-1, bed A1\nNo examination is saved yet.\n"
+    )

@@ -13,7 +13,7 @@ from wardexam.records.ward import open_ward
 from wardexam.terminal.line_mode import converse
 
 START = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
-ADMIT = ["7", "Invented Person", "63", "male"]
+ADMIT = ["7", "Invented Person", "40-3317", "63", "male"]
 # The core signs in the order asked, right then left.
 GRADES = ["2", "2", "2", "2", "2", "2", "3", "2", "3", "2", "up", "down", "none", "none"]
 NO_SUGGESTION = ["s", "n", "", "y"]  # three reflexes alone name no place, so none is offered
@@ -176,7 +176,7 @@ def test_nothing_is_drawn_only_said(ward):
 
 
 def test_what_another_wrote_cannot_move_the_cursor(ward):
-    _, said = talk(ward, "7", "Evil \x1b[2J Name", "", "", "7", "Evil Name", "", "", "", "q")
+    _, said = talk(ward, "7", "Evil \x1b[2J Name", "1", "", "", "", "q")
     assert "\x1b" not in said
 
 

@@ -209,7 +209,7 @@ class WardApp(PaintingApp):
             f", revision {shown.revision} of {count}" if count > 1 else ""
         )
         screen = TextScreen(
-            f"Note  bed {patient.bed}  {which}", render=render, patient_id=patient_id, turn=turn,
+            "Note", render=render, patient=patient, patient_id=patient_id, which=which, turn=turn,
             amend=(lambda: self.amend(shown)) if shown.revision == count else None,
             referral=lambda: referral.render(patient, shown, previous=previous, urgency=urgency),
         )  # fmt: skip
@@ -222,13 +222,10 @@ class WardApp(PaintingApp):
 
         stored = self.ward.examinations(patient_id)
         revisions = {e.id: self.ward.revisions(patient_id, e.id) for e in stored}
-        text = course_text(stored, revisions)
+        patient = self.ward.patient(patient_id)
+        text = course_text(patient, stored, revisions)
         self.ward.record("viewed", patient_id, self.examiner)
-        self.push_screen(
-            TextScreen(
-                f"Course  bed {self.ward.patient(patient_id).bed}", text, patient_id=patient_id
-            )
-        )
+        self.push_screen(TextScreen("Course", text, patient=patient, patient_id=patient_id))
 
     def show_handover(self) -> None:
         """The handover sheet."""

@@ -3,9 +3,11 @@
 from collections.abc import Mapping, Sequence
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Side
+from wardexam.exam.identity import full
 from wardexam.exam.text import clean
+from wardexam.note.note import wrapped
 from wardexam.reasoning.change import Change, compare, sum_score, value
 
 WIDTH = 70
@@ -69,17 +71,20 @@ def _charts(examinations: Sequence[Examination], moved: dict[tuple[str, Side], f
 
 
 def course_text(
-    examinations: Sequence[Examination], revisions: Mapping[str, Sequence[Examination]]
+    patient: Patient,
+    examinations: Sequence[Examination],
+    revisions: Mapping[str, Sequence[Examination]],
 ) -> str:
     """Every examination and revision, what changed since the one before and over the stay, and charts.
 
     Args:
+        patient: Whose course it is.
         examinations: The last revision of each, oldest first.
         revisions: Every revision by the examination's id.
     """
+    lines = wrapped(f"COURSE OF {full(patient, unbroken=True)}, bed {clean(patient.bed)}")
     if not examinations:
-        return "No examination is saved yet.\n"
-    lines = []
+        return "\n".join([*lines, "No examination is saved yet."]) + "\n"
     moved: dict[tuple[str, Side], float] = {}
     for number, examination in enumerate(examinations, 1):
         e = examination
