@@ -16,7 +16,9 @@ from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[2]
 LAYOUT_1 = Path(__file__).parent / "layout-1" / "ward"  # the demo ward as layout 1 wrote it
-LAYOUT_2 = Path(__file__).parent / "layout-2" / "ward"  # and layout 2, before numbers and birth dates
+LAYOUT_2 = (
+    Path(__file__).parent / "layout-2" / "ward"
+)  # and layout 2, before numbers and birth dates
 
 
 @pytest.fixture

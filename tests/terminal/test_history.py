@@ -82,7 +82,9 @@ def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(a
 def course(app):
     stored = app.ward.examinations("patient1")
     patient = app.ward.patient("patient1")
-    return course_text(patient, stored, {e.id: app.ward.revisions("patient1", e.id) for e in stored})
+    return course_text(
+        patient, stored, {e.id: app.ward.revisions("patient1", e.id) for e in stored}
+    )
 
 
 def test_the_course_lists_examinations_revisions_and_changes(app):

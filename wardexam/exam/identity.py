@@ -121,11 +121,12 @@ def read_number(text: str) -> str:
     return number
 
 
-def read_birth_date(text: str) -> date:
+def read_birth_date(text: str, admitted: date) -> date:
     """A birth date as typed: 4.3.1985, 04/03/1985 (day first), 1985-03-04, 4 Mar 1985.
 
     Raises:
-        InputError: It is no date, or can be read in more than one way.
+        InputError: It is no date, can be read in more than one way, or nobody admitted on that day
+            can be born on it.
     """
     parts = re.split(r"[\s./-]+", digits(unicodedata.normalize("NFKC", text)).strip(" ."))
     if len(parts) != 3 or not all(re.fullmatch(r"[0-9]+|[A-Za-z]+", part) for part in parts):
@@ -140,9 +141,12 @@ def read_birth_date(text: str) -> date:
     if not 1 <= number <= 12:
         raise InputError(f"no month {number}" + ("" if year_first else ": the day comes first"))
     try:
-        return date(int(year), number, int(day))
+        born = date(int(year), number, int(day))
     except ValueError:
         raise InputError(f"no {int(day)} {calendar.month_abbr[number]} {year}") from None
+    if fault := fault_of_birth(born, admitted):
+        raise InputError(fault)
+    return born
 
 
 def _month(word: str) -> int:

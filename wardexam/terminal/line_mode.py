@@ -169,9 +169,9 @@ def _admit(
 
     while True:
         bed, name = talk.ask("Bed:"), talk.ask("Name:")
-        number, born = _identifiers(talk)
-        age = "" if born else talk.ask("Age in years, Enter if unknown:")
         admitted = now()
+        number, born = _identifiers(talk, admitted.date())
+        age = "" if born else talk.ask("Age in years, Enter if unknown:")
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
         try:
             patient = Patient.model_validate(
@@ -199,12 +199,15 @@ def _admit(
         return patient
 
 
-def _identifiers(talk: Talk) -> tuple[str, date | None]:
+def _identifiers(talk: Talk, admitted: date) -> tuple[str, date | None]:
     """The hospital's number; where there is none, the birth date. Either may be left unknown."""
     number = talk.until("Hospital number, Enter if unknown:", read_number)
     if number:
         return number, None
-    born = talk.until("Birth date such as 4 Mar 1985, Enter if unknown:", read_birth_date)
+    born = talk.until(
+        "Birth date such as 4 Mar 1985, Enter if unknown:",
+        lambda text: read_birth_date(text, admitted),
+    )
     if born:
         talk.say(f"Born {day_words(born)}.")
     return "", born

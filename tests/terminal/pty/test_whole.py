@@ -277,7 +277,7 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
         session.wait("Press a to admit the first patient")
         session.press("a", "Bed:")
         session.wait("enter accept")
-        for answer in ("B7", "Mo Invented", "50", "", ""):
+        for answer in ("B7", "Mo Invented", "40-1", "50", "", ""):
             session.send(answer + "\r")
         session.wait("Enter starts the examination")
         session.press("\r", "Reflexes and more: core")

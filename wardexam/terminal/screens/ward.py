@@ -349,7 +349,7 @@ class WardScreen(LineScreen):
             try:
                 value = read_number(text) if field == "number" else None
                 if field == "born" and text:
-                    value = read_birth_date(text)
+                    value = read_birth_date(text, admitted.date())
             except InputError as error:
                 return None, error.what[:1].upper() + error.what[1:]
         elif not text:
