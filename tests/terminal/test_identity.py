@@ -5,6 +5,7 @@ The name may be cut, the number and the birth date never; where there is neither
 
 import os
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 from html import unescape
 
@@ -177,6 +178,17 @@ async def test_what_leaves_the_figure_and_the_course_says_whose_it_is(tmp_path):
                 assert "Otto Brandt, no. 40-3317, born 4 Mar 1985, bed A3" in file.readline()
             os.unlink(name)
             await pilot.press(*"qq" if keys[0] == "enter" else "q")
+
+
+async def test_what_leaves_a_terminal_of_ascii_can_be_shown_on_it(tmp_path):
+    app = ward_of("wide", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.terminal = replace(app.terminal, ascii=True)
+        for keys in (["v"], ["enter", "d"]):
+            await pilot.press(*keys)
+            assert app.screen._leaving.isascii()
+            assert "no. 40-3317" in app.screen._leaving.splitlines()[keys[0] == "v"]
+            await pilot.press("q")
 
 
 # -- admission and editing

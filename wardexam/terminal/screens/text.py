@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from wardexam.errors import RecordsError
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.screens.base import LineScreen
@@ -88,8 +88,9 @@ class TextScreen(LineScreen):
 
     @property
     def _leaving(self) -> str:
-        """The text as it leaves the screen: with whose it is."""
-        return f"{self._over}{self.shown}"
+        """The text as it leaves the screen: with whose it is, in what this terminal can show."""
+        text = f"{self._over}{self.shown}"
+        return "\n".join(map(to_ascii, text.split("\n"))) if self.ward_app.terminal.ascii else text
 
     def do_up(self) -> None:
         """Scroll up."""
