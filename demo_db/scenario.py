@@ -5,7 +5,7 @@ Times are hours from the start of the scenario.
 """
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 # The demo opens at this hour of the scenario, so that the ward looks freshly examined.
@@ -38,6 +38,8 @@ class Stay:
     remark: str
     visits: tuple[Visit, ...] = field(default=())
     discharged: float | None = None
+    number: str = ""
+    born: date | None = None
 
 
 STAYS = (
@@ -71,6 +73,8 @@ STAYS = (
                 "Cord compression getting worse.",
             ),
         ),
+        number="40-1182",
+        born=date(1954, 9, 17),
     ),
     Stay(
         "A2",
@@ -101,6 +105,8 @@ STAYS = (
                 "Woke with numbness between the legs.",
             ),
         ),
+        number="40-2956",
+        born=date(1981, 11, 7),
     ),
     Stay(
         "A3",
@@ -122,6 +128,7 @@ STAYS = (
                 "Left L5 root.",
             ),
         ),
+        number="40-3317",
     ),
     Stay(
         "A4",
@@ -181,6 +188,7 @@ STAYS = (
                 "Vital capacity asked for.",
             ),
         ),
+        number="40-0874",
     ),
     Stay(
         "B2",
@@ -201,6 +209,7 @@ STAYS = (
                 "Length-dependent polyneuropathy.",
             ),
         ),
+        number="38-5521",
     ),
     Stay(
         "B3",
@@ -218,6 +227,7 @@ STAYS = (
                 " hoffmann absent/absent power_arm 5/5 power_leg 5/5 gait normal flag:sudden=no flag:bladder_bowel=no",
             ),
         ),
+        number="40-3402",
     ),
     Stay(
         "B4",
@@ -236,6 +246,7 @@ STAYS = (
                 "Ankle jerks absent with the plantar-strike method too.",
             ),
         ),
+        born=date(1941, 8, 19),
     ),
     Stay(
         "C1",
@@ -257,6 +268,7 @@ STAYS = (
                 "Right C7 root.",
             ),
         ),
+        number="39-7765",
     ),
     Stay(
         "C2",
@@ -277,6 +289,7 @@ STAYS = (
                 "Cervical cord, about C5 to C6.",
             ),
         ),
+        number="37-1490",
     ),
     Stay(
         "C3",
@@ -296,6 +309,7 @@ STAYS = (
                 "Slept with the arm over a chair.",
             ),
         ),
+        number="40-2238",
     ),
     Stay(
         "C4",
@@ -314,6 +328,7 @@ STAYS = (
                 "Drowsy; sensation to be examined when awake.",
             ),
         ),
+        number="36-9013",
     ),
     Stay(
         "D2",
@@ -339,5 +354,6 @@ STAYS = (
             ),
         ),
         discharged=29,
+        number="40-1654",
     ),
 )

@@ -1,6 +1,6 @@
 """The note pastes cleanly and never implies what was not examined."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from hypothesis import given, settings
@@ -16,7 +16,10 @@ from wardexam.reasoning.engine import load
 from wardexam.reasoning.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
-PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", age=60, admitted=AT)
+PATIENT = Patient(
+    id="patient1", bed="A1", name="Ana Invented", number="40-3317", born=date(1965, 3, 4), age=60,
+    admitted=AT,
+)  # fmt: skip
 
 
 def made(line: str, **more: object) -> Examination:
@@ -40,7 +43,7 @@ def test_a_note_in_full():
         text
         == """\
 NEUROLOGICAL EXAMINATION
-Ana Invented, bed A1, 60 y
+Ana Invented, no. 40-3317, born 4 Mar 1965, bed A1, 60 y
 2026-03-02 08:00 UTC+0000, examined by Dr Ash
 Reflex scale: 0 to 4+: 0 absent, 1+ reduced, 2+ normal, 3+ brisk, 4+
   very brisk with clonus.

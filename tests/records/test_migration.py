@@ -2,6 +2,7 @@
 
 import shutil
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -14,8 +15,10 @@ from wardexam.records.drafts import Draft
 from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[2]
-LAYOUT_2 = Path(__file__).parent / "layout-2" / "ward"  # as schema 2 wrote it
 LAYOUT_1 = Path(__file__).parent / "layout-1" / "ward"  # the demo ward as layout 1 wrote it
+LAYOUT_2 = (
+    Path(__file__).parent / "layout-2" / "ward"
+)  # and layout 2, before numbers and birth dates
 
 
 @pytest.fixture
@@ -28,6 +31,20 @@ def old(tmp_path):
 
 def contents(ward):
     return {p.stem: (ward.patient(p.stem), ward.examinations(p.stem)) for p in ward.layout.files()}
+
+
+def opened(source, folder):
+    shutil.copytree(source, folder)
+    folder.chmod(0o700)
+    return open_ward(folder)
+
+
+def without_identity(ward):
+    """Everything in a ward, number and birth date aside."""
+    return {
+        key: (patient.model_copy(update={"number": "", "born": None}), examinations)
+        for key, (patient, examinations) in contents(ward).items()
+    }
 
 
 def left(folder):
@@ -51,9 +68,7 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
-    shutil.copytree(ROOT / "demo_db" / "ward", tmp_path / "new")
-    (tmp_path / "new").chmod(0o700)
-    now, expected = open_ward(old), open_ward(tmp_path / "new")
+    now, expected = open_ward(old), opened(LAYOUT_2, tmp_path / "new")
     assert contents(now) == contents(expected)
     for discharged in (False, True):
         found, wanted = now.beds(discharged=discharged), expected.beds(discharged=discharged)
@@ -63,6 +78,31 @@ def test_layout_1_opens_with_everything_in_it(old, tmp_path):
         ]
         assert [bool(b.summary) for b in found] == [bool(b.summary) for b in wanted]
     assert check_store(old, repair=False, by="x", at=now.patient("avzac69ob94i575u").admitted).sound
+
+
+def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_path):
+    before = {p.name: p.read_bytes() for p in (LAYOUT_2 / "patients").iterdir()}
+    ward = opened(LAYOUT_2, tmp_path / "ward")
+    demo = opened(ROOT / "demo_db" / "ward", tmp_path / "demo")
+    assert len(contents(ward)) == 13
+    assert sum(len(examinations) for _, examinations in contents(ward).values()) == 18
+    assert without_identity(ward) == without_identity(demo)
+    assert all(not p.number and p.born is None for p, _ in contents(ward).values())
+    for discharged in (False, True):
+        found, wanted = ward.beds(discharged=discharged), demo.beds(discharged=discharged)
+        # The summary keeps the words of its day.
+        assert [replace(b, summary=None) for b in found] == [
+            replace(b, summary=None) for b in wanted
+        ]
+        assert [bool(b.summary) for b in found] == [bool(b.summary) for b in wanted]
+    patient = ward.patient("avzac69ob94i575u")
+    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
+    # Reading writes nothing; the first change of details writes them in the form of today.
+    assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
+    known = {"number": "40-1182", "born": date(1954, 9, 17)}
+    ward.update(patient.model_copy(update=known), "Dr Ash")
+    again = open_ward(ward.folder).patient(patient.id)
+    assert again == patient.model_copy(update={**known, "revision": 2})
 
 
 def test_the_old_files_stay_and_are_unchanged(old):

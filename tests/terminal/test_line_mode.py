@@ -5,7 +5,7 @@ import itertools
 import re
 import subprocess
 import sys
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -13,7 +13,7 @@ from wardexam.records.ward import open_ward
 from wardexam.terminal.line_mode import converse
 
 START = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
-ADMIT = ["7", "Invented Person", "63", "male"]
+ADMIT = ["7", "Invented Person", "40-3317", "63", "male"]
 # The core signs in the order asked, right then left.
 GRADES = ["2", "2", "2", "2", "2", "2", "3", "2", "3", "2", "up", "down", "none", "none"]
 NO_SUGGESTION = ["s", "n", "", "y"]  # three reflexes alone name no place, so none is offered
@@ -66,6 +66,44 @@ def test_a_first_run_admits_examines_saves_and_prints_the_note(ward):
     assert "Invented Person" in note
     assert "3+" in note
     assert ward.drafts() == ()
+
+
+def admitted(ward, *answers):
+    """Admit somebody by these answers and leave; the patient and what was said."""
+    _, said = talk(ward, *answers, "", "q")
+    (bed,) = ward.beds()
+    return ward.patient(bed.patient_id), said
+
+
+def test_a_number_is_enough_and_the_opening_sentence_says_it(ward):
+    patient, said = admitted(ward, "7", "Otto Brandt", "40-3317", "63", "male")
+    assert (patient.number, patient.born, patient.age) == ("40-3317", None, 63)
+    assert "Birth date" not in said
+    assert re.search(r"Examining bed 7, Otto Brandt, no. 40-3317\.$", said, re.MULTILINE)
+    assert "bed 7, Otto Brandt, no. 40-3317, by" in talk(ward, "n", "1")[1]
+
+
+def test_without_a_number_the_birth_date_is_asked_said_back_and_gives_the_age(ward):
+    wrong = ["soon", "4.3.85", "04/13/1985", "31.2.1985"]
+    patient, said = admitted(ward, "7", "Otto Brandt", "", *wrong, "05/03/1985", "male")
+    assert (patient.number, patient.born, patient.age) == ("", date(1985, 3, 5), 40)
+    assert said.count("Not accepted") == len(wrong)
+    assert "Born 5 Mar 1985." in said
+    assert "Age" not in said
+    assert "Examining bed 7, Otto Brandt, born 5 Mar 1985." in said
+
+
+def test_neither_is_said_as_missing(ward):
+    patient, said = admitted(ward, "7", "Otto Brandt", "", "", "", "")
+    assert patient.identity == "Otto Brandt, NUMBER AND BIRTH DATE MISSING"
+    assert "Admitted without number or birth date: check the wristband." in said
+    assert "Examining bed 7, Otto Brandt, NUMBER AND BIRTH DATE MISSING." in said
+
+
+def test_a_birth_after_the_admission_is_refused(ward):
+    patient, said = admitted(ward, "7", "Otto Brandt", "", "5.3.2026", "4.3.2026", "")
+    assert "Not accepted: birth after the admission." in said
+    assert (patient.born, patient.age) == (date(2026, 3, 4), 0)
 
 
 def test_enter_alone_leaves_a_sign_not_examined(ward):
@@ -176,7 +214,7 @@ def test_nothing_is_drawn_only_said(ward):
 
 
 def test_what_another_wrote_cannot_move_the_cursor(ward):
-    _, said = talk(ward, "7", "Evil \x1b[2J Name", "", "", "7", "Evil Name", "", "", "", "q")
+    _, said = talk(ward, "7", "Evil \x1b[2J Name", "1", "", "", "", "q")
     assert "\x1b" not in said
 
 

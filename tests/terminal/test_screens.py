@@ -46,8 +46,9 @@ async def test_an_empty_ward_says_what_to_do(tmp_path):
         await pilot.pause()
         assert any("Press a to admit" in line for line in dump(app))
         await pilot.press(
-            "a", *"B7", "enter", *"Mo Invented", "enter", *"50", "enter", "enter", *"4", "enter"
-        )
+            "a", *"B7", "enter", *"Mo Invented", "enter", *"40-1", "enter", *"50", "enter", "enter",
+            *"4", "enter",
+        )  # fmt: skip
         assert any("B7" in line and "Mo Invented" in line for line in dump(app))
 
 
@@ -408,7 +409,9 @@ async def test_a_detail_that_cannot_be_is_asked_again_and_the_others_stay(tmp_pa
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("a", "enter")
         assert "Not empty. Bed:" in dump(app)[-2]
-        await pilot.press(*"B7", "enter", *"Mo Invented", "enter", *"old", "enter")
+        await pilot.press(
+            *"B7", "enter", *"Mo Invented", "enter", "enter", "enter", *"old", "enter"
+        )
         assert "'old' is no whole number. Age" in dump(app)[-2]
         await pilot.press(*["backspace"] * 3, *"300", "enter")
         assert "120" in dump(app)[-2]

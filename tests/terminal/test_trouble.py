@@ -148,7 +148,7 @@ async def test_details_edited_twice_the_second_is_shown_the_difference(app):
         await pilot.press("e")
         patient = other.patient(first_bed(app).patient_id)
         other.update(patient.model_copy(update={"bed": "Z9"}), "Dr Bex")
-        await pilot.press("backspace", "backspace", *"B7", *["enter"] * 5)
+        await pilot.press("backspace", "backspace", *"B7", *["enter"] * 6)
         assert "Changed by someone else meanwhile. bed: theirs 'Z9', yours 'B7'" in status(app)
     assert other.patient(patient.id).bed == "Z9"
 

@@ -4,14 +4,17 @@
 `wardexam.records`.
 """
 
-from typing import Annotated, Final, Literal, Self
+import re
+from datetime import date
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import AwareDatetime, Field, StringConstraints, model_validator
+from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import flag_names
+from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
 
 SCHEMA: Final = 1
 
@@ -39,6 +42,16 @@ ComplaintSide = Literal["right", "left", "both", "none"]
 YesNo = Literal["yes", "no"]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]{8,40}$")]
 Line = Annotated[str, StringConstraints(max_length=120)]
+
+
+def _day(value: Any) -> Any:
+    """A stored day as a date."""
+    if isinstance(value, str) and re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        return date.fromisoformat(value)
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_day)]
 
 
 class Context(Model):
@@ -152,7 +165,8 @@ class Patient(Model):
         revision: Grows with each change of details.
         bed: Where, as the ward writes it.
         name: As the ward writes it.
-        number: The hospital's number, if kept here.
+        number: The hospital's number, if known.
+        born: The birth date, if known.
         age: In years, if known.
         sex: If known.
         recheck_hours: Re-examine every so many hours; None for no schedule.
@@ -167,10 +181,22 @@ class Patient(Model):
     revision: Annotated[int, Field(ge=1)] = 1
     bed: Annotated[str, StringConstraints(min_length=1, max_length=12)]
     name: Annotated[str, StringConstraints(min_length=1, max_length=60)]
-    number: Annotated[str, StringConstraints(max_length=24)] = ""
+    number: Annotated[str, StringConstraints(max_length=LONGEST_NUMBER)] = ""
+    born: Day | None = None
     age: Annotated[int, Field(ge=0, le=120)] | None = None
     sex: Sex = "unknown"
     recheck_hours: Annotated[int, Field(ge=1, le=168)] | None = None
     admitted: AwareDatetime = Field(strict=False)
     discharged: AwareDatetime | None = Field(default=None, strict=False)
     remark: Line = ""
+
+    @model_validator(mode="after")
+    def _born_before(self) -> Self:
+        if self.born and (fault := fault_of_birth(self.born, self.admitted.date())):
+            raise ValueError(fault)
+        return self
+
+    @property
+    def identity(self) -> str:
+        """Name, number and birth date as far as they are known, for papers; what is missing is said."""
+        return full(self)

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import to_ascii
+from wardexam.exam.text import cut, to_ascii
 from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.standing import standing
@@ -73,16 +74,28 @@ def _not_asked(last: Examination) -> tuple[str, str]:
     return f"not asked: {left[0]}{more}", f"{len(left)} flags not asked"
 
 
+def _second(when: str, by: str, changed: str, not_asked: tuple[str, str]) -> str:
+    """The second line of a patient: for want of room the examiner, the flags' names and the change give way."""
+    named, counted = not_asked
+    for flags_left, who in ((named, by), (named, ""), (counted, by)):
+        line = f"{when}{who}; {changed}; {flags_left}"
+        if len(line) <= WIDTH:
+            return line
+    room = WIDTH - len(f"{when}; ; {counted}")
+    return f"{when}; {shortened(changed, max(2, room))}; {counted}"
+
+
 def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[float, ...], str]:
     """The order of one patient on the sheet, and the two lines."""
     patient, examinations, stored = row
     head = headline_of(examinations, wording)
     age = "" if patient.age is None else str(patient.age)
-    who = f"{to_ascii(patient.bed)[:5]:<6}{shortened(to_ascii(patient.name), 18):<18}{age:>4} "
+    who = f"{to_ascii(patient.bed)[:5]:<6}{cut(to_ascii(patient.name), 18):<18}{age:>4} "
+    mark = f"  {to_ascii(identity.mark(patient))}"
     due = due_in(patient, examinations[-1] if examinations else None, now)
     if head is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return (-0.5, 0.0, 0.0), f"{first.rstrip()}\n      nothing examined, no flag asked"
+        return (-0.5, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
     level, text = head.urgency, head.headline
     if stored and stored.urgency > level:  # raised by the inferred site when it was saved
         level, text = stored.urgency, stored.headline
@@ -94,13 +107,9 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"
-    when = f"      {last.at:%d %b %H:%M} {to_ascii(last.hands[-1])[:12]}; "
-    room = WIDTH - len(when)
-    changed, (named, counted) = _changed(change), _not_asked(last)
-    second = f"{changed}; {named}"
-    if len(second) > room:
-        second = f"{shortened(changed, room - len(counted) - 2)}; {counted}"
-    return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{when}{second}"
+    by = f" {cut(to_ascii(last.hands[-1]), 12)}"
+    second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))
+    return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{second}"
 
 
 def left_out(beds: Sequence[Bed]) -> str:

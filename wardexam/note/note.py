@@ -8,12 +8,13 @@ import textwrap
 from typing import Literal
 
 from wardexam.anatomy.catalogue import PARTS, Sign, signs_of
+from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.text import clean, released, to_ascii
 from wardexam.note.body import figure
 from wardexam.note.cells import cell, remarks
 from wardexam.reasoning.asymmetry import asymmetries
@@ -32,9 +33,10 @@ PART_TITLES = {
 
 def wrapped(text: str, indent: str = "") -> list[str]:
     """A paragraph broken at 72 columns; empty text gives no line."""
-    return textwrap.wrap(
+    lines = textwrap.wrap(
         text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True
     )
+    return [released(line) for line in lines]
 
 
 def _sides(sign: Sign) -> tuple[Side, ...]:
@@ -106,9 +108,7 @@ def flag_lines(examination: Examination, indent: str = "") -> list[str]:
 
 
 def _heading(patient: Patient, examination: Examination) -> list[str]:
-    who = f"{clean(patient.name)}, bed {clean(patient.bed)}"
-    if patient.number:
-        who += f", no. {clean(patient.number)}"
+    who = f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}"
     age = examination.context.age if examination.context.age is not None else patient.age
     if age is not None:
         who += f", {age} y"

@@ -1,6 +1,7 @@
 """A referral in the order situation, background, assessment, recommendation (NHS Institute guide)."""
 
 from wardexam.anatomy.catalogue import PARTS, catalogue, signs_of
+from wardexam.exam import identity
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import REASON_WORDS, Finding
@@ -51,7 +52,7 @@ def _situation(
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
     reason = urgency.reasons[0].text if urgency.reasons else "no rule fired on what was entered"
     lines = wrapped(
-        f"{clean(patient.name)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}: {reason}.",
+        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}: {reason}.",
         "  ",
     )
     if previous and (change := compare(previous, examination)).worse:

@@ -3,16 +3,41 @@
 from html import escape
 
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.text import clean
+from wardexam.exam.identity import known
+from wardexam.exam.text import clean, columns
 from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table
 
 CELL_WIDTH, CELL_HEIGHT = 10, 18  # px
-MARGIN, TOP, NAMES = 60, 40, 150
+MARGIN, NAMES = 60, 150
+LINE, WIDEST = 16, 56  # px and columns of a line of the heading
 # How dark each state of the skin is drawn, 0 to 1; a pattern beside it tells them apart without colour.
 TONES = {"unknown": 0.0, "normal": 0.08, "heightened": 0.2, "reduced": 0.45, "absent": 0.85}
 
 
-def _cells(examination: Examination) -> list[str]:
+def _heading(patient: Patient, examination: Examination) -> list[str]:
+    """Who it is and when, in lines of at most `WIDEST` columns; nothing is left out."""
+    bed = f"bed {clean(patient.bed)}, {examination.at:%Y-%m-%d %H:%M}"
+    lines = [""]
+    for part in [*known(patient), bed]:
+        joined = f"{lines[-1]}, {part}".removeprefix(", ")
+        if columns(joined) <= WIDEST:
+            lines[-1] = joined
+        else:
+            lines += _pieces(part)
+    return [line for line in lines if line]
+
+
+def _pieces(text: str) -> list[str]:
+    """A text in pieces of at most `WIDEST` columns."""
+    pieces = [""]
+    for character in text:
+        if columns(pieces[-1] + character) > WIDEST:
+            pieces.append("")
+        pieces[-1] += character
+    return pieces
+
+
+def _cells(examination: Examination, top: int) -> list[str]:
     drawn = []
     for side in SIDES:
         for row, states in enumerate(skin(examination, side)):
@@ -22,7 +47,7 @@ def _cells(examination: Examination) -> list[str]:
                 at = column if side == "right" else 2 * HALF - 1 - column
                 dashes = ' stroke-dasharray="1 3"' if state == "unknown" else ""
                 drawn.append(
-                    f'<rect class="{state}" x="{MARGIN + at * CELL_WIDTH}" y="{TOP + row * CELL_HEIGHT}"'
+                    f'<rect class="{state}" x="{MARGIN + at * CELL_WIDTH}" y="{top + row * CELL_HEIGHT}"'
                     f' width="{CELL_WIDTH}" height="{CELL_HEIGHT}" fill="black" fill-opacity="{TONES[state]}"'
                     f' stroke="gray" stroke-width="0.5"{dashes}/>'
                 )
@@ -46,24 +71,30 @@ def render(patient: Patient, examination: Examination) -> str:
     """The picture as an SVG document; every text is escaped. The patient's right is on the left."""
     body = 2 * HALF * CELL_WIDTH
     rows = len(table()["rows"])
-    width, height = 2 * MARGIN + body + NAMES, TOP + rows * CELL_HEIGHT + 50
-    left = MARGIN + body
+    heading = _heading(patient, examination)
+    top = len(heading) * LINE + 40
+    width, height = 2 * MARGIN + body + NAMES, top + rows * CELL_HEIGHT + 50
+    left, words = MARGIN + body, top - 20
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" font-family="monospace" font-size="12">',
-        f"<title>{escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
+        f"<title>{escape(patient.identity)}, bed {escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
         '<rect width="100%" height="100%" fill="white"/>',
-        f'<text x="{MARGIN - 8}" y="20" text-anchor="end">RIGHT</text><text x="{left + 8}" y="20">LEFT</text>',
-        *_cells(examination),
+        *(
+            f'<text x="{MARGIN // 4}" y="{(n + 1) * LINE}">{escape(line)}</text>'
+            for n, line in enumerate(heading)
+        ),
+        f'<text x="{MARGIN - 8}" y="{words}" text-anchor="end">RIGHT</text><text x="{left + 8}" y="{words}">LEFT</text>',
+        *_cells(examination, top),
     ]
     for row, at in grades(examination, None).items():
-        y = TOP + row * CELL_HEIGHT + 13
+        y = top + row * CELL_HEIGHT + 13
         parts.append(
             f'<text x="{MARGIN - 8}" y="{y}" text-anchor="end">{escape(at.right)}</text>'
             f'<text x="{left + 8}" y="{y}">{escape(at.left)}</text>'
             f'<text x="{left + MARGIN}" y="{y}">{escape(at.name)}</text>'
         )
-    end = TOP + rows * CELL_HEIGHT + 22
+    end = top + rows * CELL_HEIGHT + 22
     note = "- not examined; skin: the worst that was found"
     parts += [f'<text x="{MARGIN // 4}" y="{end}">{note}</text>', *_legend(end + 18), "</svg>"]
     return "\n".join(parts) + "\n"

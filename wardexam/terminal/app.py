@@ -266,7 +266,7 @@ class WardApp(PaintingApp):
             f", revision {shown.revision} of {count}" if count > 1 else ""
         )
         screen = TextScreen(
-            f"Note  bed {patient.bed}  {which}", render=render, patient_id=patient_id, turn=turn,
+            "Note", render=render, patient=patient, patient_id=patient_id, which=which, turn=turn,
             amend=(lambda: self.amend(shown)) if shown.revision == count else None,
             referral=lambda: referral.render(patient, shown, previous=previous, urgency=urgency),
         )  # fmt: skip
@@ -281,7 +281,7 @@ class WardApp(PaintingApp):
         self._same(file.patient, shown_as)
         text = course_text(file)
         self.ward.record("viewed", patient_id, self.examiner)
-        self.push_screen(TextScreen(f"Course  bed {file.patient.bed}", text, patient_id=patient_id))
+        self.push_screen(TextScreen("Course", text, patient=file.patient, patient_id=patient_id))
 
     def show_handover(self) -> None:
         """The handover sheet."""

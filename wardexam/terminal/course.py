@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
+from wardexam.exam.identity import full
 from wardexam.exam.text import clean
+from wardexam.note.note import wrapped
 from wardexam.reasoning.change import Change, compare, sum_score, value
 
 if TYPE_CHECKING:
@@ -79,16 +81,16 @@ def _charts(
 
 
 def course_text(file: "PatientFile") -> str:
-    """Examinations and revisions, what changed since the one before and over the stay, and charts.
+    """Whose it is, examinations and revisions, what changed since the one before and over the stay, charts.
 
     Of a long stay the last `SHOWN` are drawn and the first is compared with the last; the text says so.
     """
-    whole = len(file.examinations)
+    patient, whole = file.patient, len(file.examinations)
+    lines = wrapped(f"COURSE OF {full(patient, unbroken=True)}, bed {clean(patient.bed)}")
     if not whole:
-        return "No examination is saved yet.\n"
+        return "\n".join([*lines, "No examination is saved yet."]) + "\n"
     begin = max(0, whole - SHOWN)
     examinations = file.examinations[begin:]
-    lines = []
     if begin:
         lines += [
             f"The last {SHOWN} of {whole} examinations; the {begin} before them stand in the notes.",

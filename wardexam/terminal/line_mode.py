@@ -8,7 +8,7 @@ Textual, so that it runs with ``TERM=dumb`` and through a pipe.
 import contextlib
 import signal
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, TextIO
 
 from wardexam.errors import InputError, RecordsError, WardexamError
@@ -16,6 +16,14 @@ from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
+from wardexam.exam.identity import (
+    CHECK,
+    day_words,
+    missing,
+    read_birth_date,
+    read_number,
+    years_completed,
+)
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.terminal import line_answers, line_words, signals
@@ -101,7 +109,7 @@ def _begin(
             }
         )
         draft = ward.start_draft(examination, examiner)
-    talk.say(f"Examining bed {clean(patient.bed)}, {clean(patient.name)}.")
+    talk.say(f"Examining bed {clean(patient.bed)}, {patient.identity}.")
     previous = standing(file.telling(examination.id))
     return Sitting(
         talk, ward, patient, examination, draft, engine(), previous, wording, now, examiner
@@ -123,7 +131,7 @@ def _offer_drafts(
             continue
         minutes = max(0, round((now().timestamp() - info.last) / 60))
         talk.say(
-            f"An examination was not finished: bed {clean(patient.bed)}, {clean(patient.name)},"
+            f"An examination was not finished: bed {clean(patient.bed)}, {patient.identity},"
             f" by {clean(info.by)}, {info.keys} answers, last {line_words.ago(minutes)}."
         )
         resume = talk.yes("Go on with it? y, or n for later:")
@@ -181,7 +189,9 @@ def _admit(
 
     while True:
         bed, name = talk.ask("Bed:"), talk.ask("Name:")
-        age = talk.ask("Age in years, Enter if unknown:")
+        admitted = now()
+        number, born = _identifiers(talk, admitted.date())
+        age = "" if born else talk.ask("Age in years, Enter if unknown:")
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
         try:
             patient = Patient.model_validate(
@@ -189,16 +199,38 @@ def _admit(
                     "id": new_id(),
                     "bed": bed,
                     "name": name,
-                    "age": int(age) if age.isdecimal() and len(age) < 6 else age or None,
+                    "number": number,
+                    "born": born,
+                    "age": years_completed(born, admitted.date())
+                    if born
+                    else int(age)
+                    if age.isdecimal() and len(age) < 6
+                    else age or None,
                     "sex": sex or "unknown",
-                    "admitted": now(),
+                    "admitted": admitted,
                 }
             )
         except ValidationError as error:
             talk.say(f"Not accepted: {first_fault(error)}. Again, please.")
             continue
         ward.admit(patient, examiner)
+        if missing(patient):
+            talk.say(f"Admitted {CHECK}")
         return patient
+
+
+def _identifiers(talk: Talk, admitted: date) -> tuple[str, date | None]:
+    """The hospital's number; where there is none, the birth date. Either may be left unknown."""
+    number = talk.until("Hospital number, Enter if unknown:", read_number)
+    if number:
+        return number, None
+    born = talk.until(
+        "Birth date such as 4 Mar 1985, Enter if unknown:",
+        lambda text: read_birth_date(text, admitted),
+    )
+    if born:
+        talk.say(f"Born {day_words(born)}.")
+    return "", born
 
 
 # -- the questions

@@ -1,7 +1,12 @@
 """Lines in, lines out: what the line mode asks and hears."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TextIO
+from typing import TextIO, TypeVar
+
+from wardexam.errors import InputError
+
+Made = TypeVar("Made")
 
 
 class LeavingError(Exception):
@@ -39,6 +44,15 @@ class Talk:
         if not answer:
             raise LeavingError
         return answer.strip()
+
+    def until(self, question: str, read: Callable[[str], Made]) -> Made | None:
+        """Ask until the answer can be read; None for Enter alone."""
+        while answer := self.ask(question):
+            try:
+                return read(answer)
+            except InputError as error:
+                self.say(f"Not accepted: {error}.")
+        return None
 
     def choose(self, question: str, options: list[str]) -> int | None:
         """Ask for one of numbered options; its place from 0, or None for Enter alone."""

@@ -83,7 +83,7 @@ def test_a_day_on_the_ward(home):
         session.wait("12 patients, by bed")
 
         # Admitted: nothing is known yet, and the list says that the first examination is due.
-        session.send(f"a{BED}\rMo Invented\r52\rmale\r4\r")
+        session.send(f"a{BED}\rMo Invented\r40-1\r52\rmale\r4\r")
         session.wait("Admitted")
         in_bed(session, "FIRST", "not examined", "?")
 

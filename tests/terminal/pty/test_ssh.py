@@ -58,7 +58,7 @@ def test_over_ssh_a_burst_lands_in_order_and_a_dropped_link_keeps_the_draft(tmp_
     with sshd(tmp_path) as server:
         with running(remote(server, env, "--db", store), env) as session:
             session.wait("The ward is empty")
-            session.send("aB7\rMo Invented\r50\r\r\r")
+            session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
             session.wait("Admitted")
             session.send("\r" + "20" * 3 + "\x1b[A1")
             session.wait("kept to change 7")

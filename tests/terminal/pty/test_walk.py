@@ -30,7 +30,7 @@ def admitted(tmp_path):
     """A session on a ward of its own with one patient admitted."""
     session = Session(COMMAND, environ(tmp_path))
     session.wait("The ward is empty")
-    session.send("aB7\rMo Invented\r50\r\r\r")
+    session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
     session.wait("Admitted")
     return session
 

@@ -51,7 +51,7 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
     assert list(rows) == [s.id for s in row_sets()["weak_leg"].signs]
     with running(wardexam(), env) as session:
         session.wait("The ward is empty")
-        session.send("aB7\rMo Invented\r50\r\r\r")
+        session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
         session.wait("Admitted")
         # Open, choose the set, grade it, the flags, save.
         keys = ["\r", "m5", *rows.values(), "f", FLAGS, "s"]

@@ -23,7 +23,7 @@ def ward(tmp_path, *options, size=(80, 24), ignore=(), **more):
 def examining(session):
     """Admit a patient and open the examination."""
     session.wait("The ward is empty")
-    session.send("aB7\rMo Invented\r50\r\r\r")
+    session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
     session.wait("Admitted")
     session.press("\r", "Reflexes and more: core")
     session.quiet()
@@ -60,7 +60,7 @@ def test_a_dialog_that_opens_takes_the_keys_typed_ahead_as_text(tmp_path):
 def test_keys_typed_ahead_of_a_discharge_never_confirm_it(tmp_path):
     with ward(tmp_path) as session:
         session.wait("The ward is empty")
-        session.send("aB7\rMo Invented\r50\r\r\r")
+        session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
         session.wait("Admitted")
         session.send("d2202\rdy\r")
         session.wait("Nothing was changed")
@@ -277,7 +277,7 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
         session.wait("Press a to admit the first patient")
         session.press("a", "Bed:")
         session.wait("enter accept")
-        for answer in ("B7", "Mo Invented", "50", "", ""):
+        for answer in ("B7", "Mo Invented", "40-1", "50", "", ""):
             session.send(answer + "\r")
         session.wait("Enter starts the examination")
         session.press("\r", "Reflexes and more: core")

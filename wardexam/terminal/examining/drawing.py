@@ -8,8 +8,9 @@ from wardexam.exam.findings import (
     Side,
 )
 from wardexam.exam.flags import Flag
+from wardexam.exam.identity import heading
 from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, cut
 from wardexam.note.cells import narrow
 from wardexam.reasoning.change import compare, differs
 from wardexam.terminal.examining.sheet import FLAGS, QUALITY_KEYS, ExamineSheet, Row
@@ -28,19 +29,16 @@ class ExamineDrawing(ExamineSheet):
         e, width = self.examination, self.size.width
         age = "" if e.context.age is None else f" {e.context.age}y"
         done, whole = self._count()
-        who = f"{clean(self.patient.bed)} {clean(self.patient.name)[:18]}{age}"
-        self.canvas("heading").show(
-            [
-                [
-                    (
-                        f"{who}  {e.at:%d %b %H:%M} {clean(e.examiner)[:10]}  {done}/{whole}, {len(e.findings)} in all  scale {e.scale}"[
-                            :width
-                        ],
-                        "accent",
-                    )
-                ]
-            ]
-        )
+        when, by = f"{age}  {e.at:%d %b %H:%M}", f" {cut(clean(e.examiner), 10)}"
+        few, scale = f"  {done}/{whole}", f"  scale {e.scale}"
+        count = f"{few}, {len(e.findings)} in all"
+        # What is left out when it does not fit, the last first; the count in full before the scale.
+        tails = (
+            f"{when}{by}{count}{scale}", f"{when}{by}{few}{scale}", f"{when}{by}{count}", f"{when}{by}{few}",
+            f"{when}{by}", when, age, "",
+        )  # fmt: skip
+        who = heading(self.patient, f"{clean(self.patient.bed)} ", tails, width)
+        self.canvas("heading").show([[(who, "accent")]])
         self._found = {f.key: f for f in e.findings}
         stated = self._stated_here()
         room, first = self._window()

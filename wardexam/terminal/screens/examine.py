@@ -126,7 +126,10 @@ class ExamineScreen(ExamineGrading):
         from wardexam.terminal.screens.text import TextScreen
 
         text = "\n".join(self._figure(self.size.width - 1))
-        self.app.push_screen(TextScreen(f"Figure  bed {clean(self.patient.bed)}", text))
+        over = f"{self.patient.identity}, bed {clean(self.patient.bed)}\n"
+        self.app.push_screen(
+            TextScreen("Figure", text, patient=self.patient, patient_id=self.patient.id, over=over)
+        )
 
     def do_scale(self) -> None:
         """Next scale; findings keep the one they were graded on."""

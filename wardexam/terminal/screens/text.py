@@ -2,12 +2,18 @@
 
 import os
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
 from wardexam.exam.answers import ScaleName
+from wardexam.exam.identity import heading
+from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.screens.base import LineScreen
+
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Patient
 
 Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
 
@@ -23,6 +29,9 @@ class TextScreen(LineScreen):
         turn: Shows the patient's note that is so many before or after this one.
         patient_id: Whose it is, for the audit trail.
         page: Lines that one key moves by; a text of pages starts each at the top.
+        patient: Whose it is, for the heading.
+        which: Which of the patient's examinations it is.
+        over: What stands over the text where it leaves the screen, if the text does not say whose it is.
     """
 
     SCREEN = "text"
@@ -32,10 +41,12 @@ class TextScreen(LineScreen):
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
         amend: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
+        patient: "Patient | None" = None, which: str = "", over: str = "",
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
         self._patient, self._amend, self._turn, self._page = patient_id, amend, turn, page
+        self._of, self._which, self._over = patient, which, over
         self._form = self._scale = self._top = 0
         self._as_referral = False
 
@@ -58,13 +69,28 @@ class TextScreen(LineScreen):
             len(lines) - room if self._page < room else (len(lines) - 1) // self._page * self._page
         )
         self._top = max(0, min(self._top, last))
-        more = (
-            f"  lines {self._top + 1}-{min(len(lines), self._top + room)} of {len(lines)}"
-            if len(lines) > room
-            else ""
-        )
-        self.canvas("heading").show([[(f"{self._head}{more}", "accent")]])
+        span = f"{self._top + 1}-{min(len(lines), self._top + room)}"
+        more = f"  lines {span} of {len(lines)}" if len(lines) > room else ""
+        few = f"  {span}/{len(lines)}" if more else ""
+        self.canvas("heading").show([[(self._heading(more, few), "accent")]])
         self.canvas("body").show([[(line, "")] for line in lines[self._top : self._top + room]])
+
+    def _heading(self, more: str, few: str) -> str:
+        """What it is and whose, then which and how much of it shows, as far as they fit."""
+        if self._of is None:
+            return f"{self._head}{more}"
+        which = f"  {self._which}" if self._which else ""
+        less = which.replace("examination", "exam").replace("revision", "rev")
+        tails = (which + more, which + few, which, less, "")
+        return heading(
+            self._of, f"{self._head}  bed {clean(self._of.bed)}  ", tails, self.size.width
+        )
+
+    @property
+    def _leaving(self) -> str:
+        """The text as it leaves the screen: with whose it is, in what this terminal can show."""
+        text = f"{self._over}{self.shown}"
+        return "\n".join(map(to_ascii, text.split("\n"))) if self.ward_app.terminal.ascii else text
 
     def do_up(self) -> None:
         """Scroll up."""
@@ -92,7 +118,7 @@ class TextScreen(LineScreen):
 
     def do_copy(self) -> None:
         """Send to the terminal's clipboard."""
-        self.say(send_to_clipboard(self.app, self.shown))
+        self.say(send_to_clipboard(self.app, self._leaving))
         self._record("copied")
 
     def _record(self, event: str) -> None:
@@ -106,7 +132,7 @@ class TextScreen(LineScreen):
         """Print on the plain screen and wait for Enter, so that the terminal's own selection works."""
         try:
             with self.app.suspend():
-                print(self.shown)
+                print(self._leaving)
                 input("Select and copy above; Enter goes back. ")
         except Exception as error:
             self.say(
@@ -152,7 +178,7 @@ class TextScreen(LineScreen):
         try:
             handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
             with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(self.shown)
+                file.write(self._leaving)
         except OSError as error:
             self.say(f"Not written: {error.strerror}. Name a new file.")
             return

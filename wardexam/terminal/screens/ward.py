@@ -5,7 +5,15 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
-from wardexam.errors import WardexamError
+from wardexam.errors import InputError, WardexamError
+from wardexam.exam.identity import (
+    CHECK,
+    day_words,
+    missing,
+    read_birth_date,
+    read_number,
+    years_completed,
+)
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -310,7 +318,7 @@ class WardScreen(LineScreen):
 
     def do_admit(self) -> None:
         """Ask for the details of a new patient."""
-        self._form({"bed": "", "name": "", "age": "", "sex": "", "recheck_hours": ""}, self._admit)
+        self._form({}, self._admit, self.ward_app.now())
 
     def do_edit(self) -> None:
         """Change details."""
@@ -318,38 +326,65 @@ class WardScreen(LineScreen):
         def edit(bed: Bed) -> None:
             patient = self.ward_app.ward.patient(bed.patient_id)
             shown = {
-                k: "" if (v := getattr(patient, k)) is None else str(v)
-                for k in ("bed", "name", "age", "sex", "recheck_hours")
+                k: "" if (v := getattr(patient, k)) is None else str(v) for k, _ in self.QUESTIONS
             }
-            self._form(shown, lambda given: self._edit(patient, given))
+            if patient.born:
+                shown["born"] = day_words(patient.born)
+            self._form(
+                shown, lambda given: self._edit(patient, given), patient.admitted, every=True
+            )
 
         self._with_bed(edit)
 
     QUESTIONS = (
-        ("bed", "Bed:"), ("name", "Name:"), ("age", "Age in years (empty if not known):"),
+        ("bed", "Bed:"), ("name", "Name:"), ("number", "Hospital number (empty if not known):"),
+        ("born", "Born, as 4 Mar 1985 (or empty):"), ("age", "Age in years (empty if not known):"),
         ("sex", "Sex: female, male, other, unknown:"), ("recheck_hours", "Re-examine every how many hours (empty: no schedule):"),
     )  # fmt: skip
 
-    def _form(self, given: dict[str, str], done: Callable[[dict[str, Any]], None]) -> None:
-        """Ask every detail in turn; one that cannot be is asked again, and nothing typed is lost."""
+    def _form(
+        self,
+        given: dict[str, str],
+        done: Callable[[dict[str, Any]], None],
+        admitted: datetime,
+        *,
+        every: bool = False,
+    ) -> None:
+        """Ask every detail in turn; one that cannot be is asked again, and nothing typed is lost.
+
+        The birth date is asked for where there is no number, the age where there is no birth date.
+
+        Args:
+            given: What is known already, as text.
+            done: Gets the details as they are kept.
+            admitted: When the patient came.
+            every: Whether the birth date is asked for in any case.
+        """
         values: dict[str, Any] = {}
 
-        def step(number: int, fault: str = "") -> None:
+        def step(number: int, first: str = "") -> None:
             if number == len(self.QUESTIONS):
                 done(values)
                 return
             field, question = self.QUESTIONS[number]
+            if field == "born" and values["number"] and not every:
+                step(number + 1)
+                return
+            if field == "age" and values.get("born"):
+                values["age"] = years_completed(values["born"], admitted.date())
+                step(number + 1, f"Born {day_words(values['born'])}")
+                return
 
             def answered(text: str) -> None:
                 given[field] = text.strip()
-                values[field], wrong = self._detail(field, given[field])
+                values[field], wrong = self._detail(field, given[field], admitted)
                 step(number if wrong else number + 1, wrong)
 
-            self.ask(f"{fault}. {question}" if fault else question, answered, given[field])
+            self.ask(f"{first}. {question}" if first else question, answered, given.get(field, ""))
 
         step(0)
 
-    def _detail(self, field: str, text: str) -> tuple[Any, str]:
+    def _detail(self, field: str, text: str, admitted: datetime) -> tuple[Any, str]:
         """A detail as it is kept, and what is wrong with it, if anything."""
         from pydantic import ValidationError
 
@@ -366,13 +401,21 @@ class WardScreen(LineScreen):
             value = next(
                 (s for s in sexes if text and s.startswith(text.lower())), text or "unknown"
             )
+        elif field in ("number", "born"):
+            try:
+                value = read_number(text) if field == "number" else None
+                if field == "born" and text:
+                    value = read_birth_date(text, admitted.date())
+            except InputError as error:
+                return None, error.what[:1].upper() + error.what[1:]
         elif not text:
             return None, "Not empty"
-        whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": self.ward_app.now()}
+        whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": admitted}
         try:
             Patient.model_validate({**whole, field: value})
         except ValidationError as error:
-            return None, first_fault(error).removeprefix(f"{field}: ")
+            wrong = first_fault(error).removeprefix(f"{field}: ")
+            return None, wrong[:1].upper() + wrong[1:]
         return value, ""
 
     def _admit(self, values: dict[str, Any]) -> None:
@@ -390,7 +433,12 @@ class WardScreen(LineScreen):
 
         def admitted(_: Any) -> None:
             self._chosen = patient.id
-            self._done(f"Admitted. {self.key('open').capitalize()} starts the examination.")
+            key = self.key("open").capitalize()
+            self._done(
+                f"Admitted {CHECK} {key} examines."
+                if missing(patient)
+                else f"Admitted. {key} starts the examination."
+            )
 
         self._attempt(lambda: app.ward.admit(patient, app.examiner), admitted, "admitted")
 
@@ -443,7 +491,7 @@ class WardScreen(LineScreen):
         app = self.ward_app
         self._attempt(
             lambda: app.ward.update(changed, app.examiner),
-            lambda _: self._done("Details saved."),
+            lambda _: self._done(f"Saved {CHECK}" if missing(changed) else "Details saved."),
             "saved",
             failed,
         )
