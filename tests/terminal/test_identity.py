@@ -11,6 +11,7 @@ from html import unescape
 
 import pytest
 
+from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam import identity
 from wardexam.exam.examination import Patient
@@ -19,6 +20,7 @@ from wardexam.exam.typed import read_line
 from wardexam.note import handover, note, referral, svg
 from wardexam.note.handover import headline_of
 from wardexam.reasoning.urgency import assess
+from wardexam.records.repository import Arrival
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.course import course_text
 from wardexam.terminal.screens.ward import WardScreen
@@ -125,6 +127,13 @@ async def test_at_80_columns_the_heading_of_an_examination_keeps_age_and_time(tm
             assert "  1/14" in line
 
 
+def file_of(patient, examinations):
+    """A patient's file in memory."""
+    ward = MemoryWard()
+    ward.take_in([Arrival(patient, tuple(examinations))], "x")
+    return ward.file(patient.id)
+
+
 PAPERS = {
     "note": lambda p, es: note.render(p, es[-1], previous=es[0]),
     "note in UTF-8": lambda p, es: note.render(p, es[-1], ascii_only=False),
@@ -132,8 +141,8 @@ PAPERS = {
     "referral": lambda p, es: referral.render(p, es[-1], urgency=assess(es[-1], es[0], None)),
     "handover": lambda p, es: handover.render([(p, es, None)], now=NOW),
     "handover, not examined": lambda p, es: handover.render([(p, [], None)], now=NOW),
-    "course": lambda p, es: course_text(p, es, {e.id: [e] for e in es}),
-    "course, not examined": lambda p, es: course_text(p, [], {}),
+    "course": lambda p, es: course_text(file_of(p, es)),
+    "course, not examined": lambda p, es: course_text(file_of(p, [])),
     "picture": lambda p, es: unescape(svg.render(p, es[-1])),
 }  # fmt: skip
 WIDTHS = {"handover": 80, "handover, not examined": 80, "course": 80}
