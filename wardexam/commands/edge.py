@@ -6,7 +6,7 @@ import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from wardexam.errors import WardexamError
+from wardexam.errors import InputError, WardexamError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,6 +59,8 @@ def _settings(
     try:
         found = settings_text(name, given)
         return (none, "") if found is None else (read(found[1], found[0]), "")
+    except InputError:  # a path that can be none
+        raise
     except WardexamError as error:
         return none, str(error)
 
