@@ -58,6 +58,10 @@ REFUSED = [
     ("knee nt:tired/2", "unknown reason"),
     ("knee 2:bouncy/2", "neither a number"),
     ("scale=mayo knee 2/2", "unknown scale"),
+    ("age=" + "9" * 5000, "5000 digits"),
+    ("age=" + "\u0669" * 30, "30 digits"),
+    ("knee 2:" + "1" * 21 + "/2", "21 digits"),
+    ("x" * 1_000_001, "longer than"),
     ("onset=yesterday", "sudden"),
 ]
 
@@ -87,6 +91,9 @@ JSON_REFUSED = [
     ("[" * 100_000, "JSON"),
     ('{"context": {"age": 1e400}}', "age"),
     ('"' + "x" * 1_000_001 + '"', "longer than"),
+    ('{"context": {"age": ' + "9" * 5000 + "}}", "5000 digits"),
+    ('{"a": ' + "[" * 5000 + "]" * 5000 + "}", "nested too deeply"),
+    ("{" + ", ".join(f'"{n}": 1' for n in range(60_000)) + ', "1": 2}', "'1' is given twice"),
 ]
 
 

@@ -4,7 +4,6 @@ Imports stay inside the commands, so that a note prints without the screen.
 """
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
@@ -17,12 +16,10 @@ if TYPE_CHECKING:
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.exam.text import clean
-
     ward, code = edge.ward(options), 0
     for bed in ward.beds(discharged=options.discharged):
         urgency = bed.summary.urgency_word if bed.summary else "not examined"
-        print(f"{clean(bed.bed):<12} {bed.patient_id}  {urgency}")
+        edge.put(f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code
@@ -40,7 +37,7 @@ def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
 def _hand_out(ward: "Ward", options: argparse.Namespace, whose: str, text: str) -> int:
     """Print a text; what leaves the ward is in the trail first."""
     ward.record("exported", whose, edge.examiner(options))
-    sys.stdout.write(text)
+    edge.put(text)
     return 0
 
 

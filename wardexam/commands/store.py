@@ -1,7 +1,6 @@
 """Commands on the store: check it, take it out, bring it in."""
 
 import argparse
-import sys
 
 from wardexam.commands import edge
 from wardexam.errors import InputError
@@ -20,7 +19,7 @@ def check(options: argparse.Namespace) -> int:
         shared=options.shared,
     )
     for line in report.lines:
-        print(line)
+        edge.put(edge.on_one_line(line) + "\n")
     return 0 if report.sound else 1
 
 
@@ -32,14 +31,13 @@ def export(options: argparse.Namespace) -> int:
     write = archive.write_csv if options.csv else archive.write_archive
     ward.record("exported", options.patient or "ward", edge.examiner(options))
     for line in write(ward, patients=[options.patient] if options.patient else None):
-        sys.stdout.write(line)
+        edge.put(line)
     return 0
 
 
 def _progress(doing: str, patients: int) -> None:
     """How far an import is, on a terminal's error output."""
-    if sys.stderr.isatty():
-        print(f"\r{doing}: {patients} patients", end="", file=sys.stderr, flush=True)
+    edge.progress(f"{doing}: {patients} patients")
 
 
 def import_(options: argparse.Namespace) -> int:
@@ -59,8 +57,7 @@ def import_(options: argparse.Namespace) -> int:
             )
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
-    if sys.stderr.isatty():
-        print(file=sys.stderr)
+    edge.progress("")
     verb = "would be added" if options.dry_run else "added"
-    print(f"{result.patients} patients and {result.examinations} examinations {verb}")
+    edge.put(f"{result.patients} patients and {result.examinations} examinations {verb}\n")
     return 0

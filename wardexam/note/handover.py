@@ -1,7 +1,7 @@
 """The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Patient
@@ -11,7 +11,7 @@ from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.standing import standing
 from wardexam.reasoning.urgency import assess
-from wardexam.records.repository import Bed, Summary
+from wardexam.records.repository import Bed, Summary, hours_after
 
 if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording
@@ -34,7 +34,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     """When the next examination is due, in words; empty without a schedule."""
     if patient.recheck_hours is None:
         return ""
-    due = last.at + timedelta(hours=patient.recheck_hours) if last else patient.admitted
+    due = hours_after(last.at, patient.recheck_hours) if last else patient.admitted
     hours = (due - now).total_seconds() / 3600
     span = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
     return f"{span} late" if hours < 0 else f"due {span}"
@@ -88,12 +88,12 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
         level, text = stored.urgency, stored.headline
     last = examinations[-1]
     if not level and last.impression:
-        text = to_ascii(last.impression)
+        text = last.impression
     previous = standing(examinations[:-1])
     change = compare(previous, last) if previous else None
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
-    first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"
+    first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
     when = f"      {last.at:%d %b %H:%M} {to_ascii(last.examiner)[:12]}; "
     room = WIDTH - len(when)
     changed, (named, counted) = _changed(change), _not_asked(last)
