@@ -1,6 +1,7 @@
 """Sheets and typed lines: convenient, and no less strict than a stored examination."""
 
 import json
+import time
 
 import pytest
 
@@ -124,3 +125,16 @@ def test_the_schema_names_every_sign_and_its_answers():
     )
     assert "extensor" in plantar["then"]["properties"]["answer"]["enum"]
     assert plantar["then"]["properties"]["side"]["enum"] == ["right", "left", "both"]
+
+
+def test_what_is_said_many_times_over_costs_no_more():
+    rows = {
+        "rest_normal": [{"part": "all", "limb": "all"}] * 15_000,
+        "findings": [{"sign": "power_leg", "side": "both", "answer": "4"}] * 8_000,
+    }
+    once = {name: listed[:1] for name, listed in rows.items()}
+    text = json.dumps(rows)
+    start = time.perf_counter()
+    found = read_sheet(text).examination()
+    assert time.perf_counter() - start < 2
+    assert found == read_sheet(json.dumps(once)).examination()

@@ -41,7 +41,8 @@ def examiner(options: argparse.Namespace) -> str:
         user = getpass.getuser()
     except (OSError, KeyError):
         user = ""
-    return str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")[:120]
+    name = str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")
+    return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
 def ward(options: argparse.Namespace) -> "Ward":

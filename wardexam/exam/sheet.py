@@ -189,7 +189,11 @@ class Sheet(Model):
         general: dict[tuple[str, Side], Finding] = {}
         single: dict[tuple[str, Side], Finding] = {}
         statements: list[dict[str, Any]] = []
+        said: set[SheetFinding | SheetRestNormal] = set()
         for number, finding in enumerate(self.findings):
+            if finding in said:
+                continue
+            said.add(finding)
             name = sign_named(finding.sign)
             found = general if name in groups() else single
             try:
@@ -207,6 +211,9 @@ class Sheet(Model):
                     ) from None
                 raise InputError(first_fault(error), where=f"findings.{number}") from None
         for number, statement in enumerate(self.rest_normal):
+            if statement in said:  # again says nothing more, and each may stand for many
+                continue
+            said.add(statement)
             try:
                 statements += [s.model_dump(mode="json") for s in statement.spelled_out()]
             except ValidationError as error:

@@ -5,6 +5,7 @@ thing than it holds. What is taken out leaves a ``?`` behind, so that its place 
 """
 
 import unicodedata
+from functools import lru_cache
 
 # Characters that are not drawn where a program does not know them: Default_Ignorable_Code_Point in
 # DerivedCoreProperties.txt of the Unicode Character Database (Unicode 14 to 16 name the same ones).
@@ -18,6 +19,7 @@ IGNORABLE = (
 _TAKEN_OUT = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
+@lru_cache(maxsize=4096)
 def _shown(character: str) -> str:
     if character in " \t\n\r":
         return " "
