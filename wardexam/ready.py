@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
+    from wardexam.reasoning.forms import Form
+    from wardexam.reasoning.hypotheses import Hypotheses
 
 
 @cache
@@ -12,16 +14,65 @@ def engine() -> "Engine":
     """The engine, one for a process.
 
     The rows are kept under a name that stands for every table and module they depend on, with a
-    checksum: a copy that is old, cut short or changed is made anew.
+    checksum: a copy that is old, cut short or changed is made anew, and so is anything else that
+    lies in its place.
     """
     from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.hypotheses import fingerprint, make, packed, unpacked
+    from wardexam.reasoning.hypotheses import fingerprint, make, packed
     from wardexam.records import cache as store
 
     name = f"rows-{fingerprint()}"
     held = store.kept(name)
-    rows = unpacked(held) if held else None
-    if rows is None:
+    made = _from(held) if held else None
+    if made is None:
         rows = make()
         store.keep(name, packed(rows))
-    return Engine(rows)
+        made = Engine(rows)
+    return made
+
+
+def _from(data: bytes) -> "Engine | None":
+    """An engine from kept bytes; None where they are not rows as this program writes them."""
+    from wardexam.exam.examination import Context
+    from wardexam.reasoning.engine import Engine
+    from wardexam.reasoning.hypotheses import unpacked
+
+    try:
+        rows = unpacked(data)
+        if rows is None or not _whole(rows):
+            return None
+        made = Engine(rows)
+        made.sums.prior(Context())  # every form's site is one that the tables know
+    except Exception:  # whatever they hold, they can be made again
+        return None
+    return made
+
+
+def _whole(rows: "Hypotheses") -> bool:
+    """Whether forms and codes are of the right kind, and each row belongs to one form."""
+    from wardexam.reasoning.codes import CODES
+
+    ends = [0, *(form.rows.stop for form in rows.forms)]
+    starts = [form.rows.start for form in rows.forms]
+    return (
+        rows.rows > 0
+        and starts == ends[:-1]
+        and all(map(_sound, rows.forms))
+        and int(rows.codes.max()) < CODES
+    )
+
+
+def _sound(form: "Form") -> bool:
+    """Whether a form's fields are of their types and within bounds."""
+    from wardexam.anatomy.catalogue import SEGMENTS
+    from wardexam.reasoning.hypotheses import SIDES
+
+    numbers = (form.weight, *form.onset.values())
+    return (
+        all(isinstance(text, str) for text in (form.site, form.group, form.name, *form.onset))
+        and form.side in SIDES
+        and (form.level is None or (type(form.level) is int and 0 <= form.level < len(SEGMENTS)))
+        and all(type(n) in (int, float) and 0 <= n < 1e9 for n in numbers)
+        and type(form.upper) is bool
+        and form.rows.start < form.rows.stop
+    )

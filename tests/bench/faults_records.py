@@ -23,6 +23,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tests.records.sealing import sealed, sealed_bytes
 from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
@@ -406,7 +407,7 @@ def fuzz(folder: Path, *, times: int = 100_000, seed: int = 1) -> Figures:
     draft.close()
     draft_path = ward.layout.drafts / "draft0001.draft"
     whole, draft_whole = path.read_bytes(), draft_path.read_bytes()
-    archive = "".join(write_archive(ward)).replace(PATIENTS[0], "newcomer1").encode()
+    archive = sealed("".join(write_archive(ward)).replace(PATIENTS[0], "newcomer1")).encode()
     source, longest, refused = random.Random(seed), 0.0, 0
     kinds = ("file", "file with a fitting checksum", "archive", "draft")
 
@@ -423,6 +424,8 @@ def fuzz(folder: Path, *, times: int = 100_000, seed: int = 1) -> Figures:
         kind = kinds[number % 4]
         if kind == "archive":
             data = _mutated(archive, source)
+            if number % 8 == 2:  # half of them with an end that fits
+                data = sealed_bytes(data)
             tried(lambda data=data: read_archive(ward, io.BytesIO(data), by="x", dry_run=True))
         elif kind == "draft":
             data = _mutated(draft_whole, source)

@@ -1,8 +1,11 @@
 """`wardexam localise` and `schema`, run as a script would run them."""
 
 import json
+import os
+import resource
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -57,6 +60,15 @@ def test_nothing_entered_says_so_and_what_would_help():
         ('{"findings": [{"sign": "plantar", "side": "left", "answer": "down"}]}', "flexor"),
         ("{", "JSON"),
         ("[" * 5000, "unknown sign"),
+        ('{"context": {"age": ' + "9" * 5000 + "}}", "5000 digits"),
+        ('{"findings": ' + "[" * 5000 + "]" * 5000 + "}", "nested too deeply"),
+        ('{\n"findings": ' + '{"a":' * 5000 + "1" + "}" * 5001, "nested too deeply"),
+        ('{\n"context": {"age": ' + "9" * 5000 + "}}", "5000 digits"),
+        ("age=" + "9" * 5000, "5000 digits"),
+        ("ankle_clonus sustained:" + "9" * 5000 + "/none", "5000 digits"),
+        ("id=" + "x" * 5000, "120 characters"),
+        ("x" * 50_000, "unknown sign"),
+        ('{"id": "a", }\n', "not JSON"),
     ],
 )
 def test_bad_input_is_one_line_on_stderr_and_exit_two(stdin, named):
@@ -110,3 +122,150 @@ def test_what_is_quoted_in_an_error_or_answer_cannot_move_the_cursor():
     assert "unknown sign" in done.stderr
     named = run("localise", stdin=json.dumps({"id": "a\x1b[2J"}))
     assert "\x1b" not in named.stdout
+
+
+# --- what is long, and what is no file
+
+
+def in_little_memory(arguments, stdin=subprocess.DEVNULL, megabytes=400):
+    """Run a command that may not take more memory than that; its result and its peak in MB."""
+    script = (
+        "import sys; from wardexam.commands.main import run; code = run(sys.argv[1:]);"
+        "peak = next(line.split()[1] for line in open('/proc/self/status') if line.startswith('VmHWM'));"
+        "print(int(peak) // 1024, file=sys.stderr); sys.exit(code)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *arguments],
+        stdin=stdin,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (megabytes * 1_000_000,) * 2),
+    )
+    *said, peak = done.stderr.splitlines()
+    return done.returncode, done.stdout, said, int(peak)
+
+
+def test_refused_lines_take_no_memory(tmp_path):
+    peaks = []
+    for count in (1_000, 100_000):
+        file = tmp_path / str(count)
+        file.write_text('{"id": 1, "findings": [{"sign": "knee", "side": "left"}]}\n' * count)
+        code, out, said, peak = in_little_memory(["localise", str(file)])
+        assert (code, out, len(said)) == (2, "", count)
+        assert f"line {count}: " in said[-1]
+        peaks.append(peak)
+    assert peaks[1] < peaks[0] + 3
+
+
+@pytest.mark.parametrize(
+    "line", [b"x" * 50_000_000, b'{"id": "' + b"x" * 50_000_000, b"{\n" + b" " * 50_000_000]
+)
+def test_an_endless_line_is_refused_and_not_kept(tmp_path, line):
+    file = tmp_path / "long"
+    file.write_bytes(line)
+    code, out, said, peak = in_little_memory(["localise", str(file)])
+    assert (code, out, len(said)) == (2, "", 1)
+    assert "longer than" in said[0]
+    assert peak < 90
+
+
+def test_after_a_line_that_is_too_long_the_next_is_read(tmp_path):
+    file = tmp_path / "long"
+    file.write_bytes(b"x" * 9_000_000 + b"\nknee 2/0\n" + b"x" * 4_000_000 + b"\nkne 2/0")
+    done = run("localise", "--json", str(file))
+    assert (done.returncode, len(done.stdout.splitlines())) == (2, 1)
+    assert [line.split(": ")[1][-6:] for line in done.stderr.splitlines()] == [
+        "line 1",
+        "line 3",
+        "line 4",
+    ]
+
+
+def test_answers_come_while_the_input_is_still_open():
+    with subprocess.Popen(
+        [sys.executable, "-u", "-m", "wardexam", "localise", "--json"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as process:
+        for name in ("a", "b"):
+            process.stdin.write(json.dumps({"id": name}).encode() + b"\n")
+            process.stdin.flush()
+            assert json.loads(process.stdout.readline())["id"] == name
+        process.stdin.close()
+        assert process.wait(timeout=30) == 0
+
+
+def test_a_first_line_that_is_wrong_in_itself_costs_only_itself():
+    done = run("localise", "--json", stdin='{"id": "a", "a": tru}\n{"id": "b"}\n')
+    assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["b"]
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+
+
+@pytest.mark.parametrize("indent", [0, 1, 2])
+def test_a_document_over_lines_is_known_by_its_first_line(indent):
+    sheet = {"id": "a", "context": {"age": 60}, "findings": [{"sign": "jaw", "answer": "2+"}]}
+    text = "\n \n" + json.dumps(sheet, indent=indent).replace("\n", "\r\n") + "\n\n"
+    done = run("localise", "--json", stdin=text)
+    assert (done.returncode, json.loads(done.stdout)["id"]) == (0, "a")
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\x0c", "\u2028"])
+def test_typed_lines_are_kept_apart_by_every_end(end):
+    done = run("localise", "--json", stdin=f"id=a knee 2/0{end}id=b knee 0/2{end}")
+    assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["a", "b"]
+
+
+def test_bytes_that_are_no_text_cost_their_line():
+    done = subprocess.run(
+        [sys.executable, "-m", "wardexam", "localise", "--json"],
+        input=b"knee 2/0\nknee \xff/0\nid=\xed\xa0\x80\n",
+        capture_output=True,
+    )
+    assert (done.returncode, done.stdout.count(b"\n")) == (2, 1)
+    assert done.stderr.count(b"not UTF-8 text") == 2
+
+
+ODD = ["folder", "/dev/zero", "/dev/null", "link to /dev/zero"]
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_a_folder_or_a_device_is_refused_at_once(odd, tmp_path):
+    place = tmp_path / "odd"
+    if odd == "folder":
+        place.mkdir()
+    elif odd.startswith("link"):
+        place.symlink_to("/dev/zero")
+    start = time.perf_counter()
+    done = run("localise", str(place) if place.exists() else odd)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert "cannot be read: it is a" in done.stderr
+    assert time.perf_counter() - start < 5
+
+
+@pytest.mark.parametrize("file", ["-", "/dev/stdin", "/dev/fd/0"])
+def test_standard_input_by_any_of_its_names_is_read(file):
+    assert run("localise", "--json", file, stdin="id=a knee 2/0").stdout.count("\n") == 1
+
+
+def test_the_pipe_of_a_process_is_read(tmp_path):
+    read, write = os.pipe()
+    os.write(write, b"id=a knee 2/0\nid=b knee 2/0\n")
+    os.close(write)
+    done = subprocess.run(
+        [sys.executable, "-m", "wardexam", "localise", "--json", f"/dev/fd/{read}"],
+        pass_fds=(read,),
+        capture_output=True,
+    )
+    os.close(read)
+    assert (done.returncode, done.stdout.count(b"\n")) == (0, 2)
+
+
+def test_a_closed_standard_input_is_said():
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; sys.stdin = None; from wardexam.commands.main import run; sys.exit(run(['localise']))"],
+        capture_output=True,
+        text=True,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "standard input: is closed" in done.stderr

@@ -1,7 +1,9 @@
 """The commands on a ward: what they print, what they refuse, and what they leave in the trail."""
 
 import json
+import os
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
@@ -11,6 +13,8 @@ from wardexam.exam.typed import read_line
 from wardexam.records.paths import copy_demo
 from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -38,6 +42,70 @@ def test_an_archive_goes_out_and_comes_in_to_the_byte(folder, tmp_path, capsys):
     assert open_ward(tmp_path / "other").beds() == open_ward(folder).beds()  # urgency as well
     assert run(["import", "--db", other, str(file)]) == 2
     assert "already" in capsys.readouterr().err
+
+
+@pytest.fixture
+def one_damaged(folder):
+    """The demo ward with one patient who cannot be read."""
+    damaged = open_ward(folder).beds()[0].patient_id
+    (folder / "patients" / f"{damaged}.json").write_bytes(b"torn")
+    return damaged
+
+
+@pytest.mark.parametrize("form", [[], ["--csv"]])
+def test_an_export_goes_without_whom_it_cannot_read_and_says_so(folder, one_damaged, form, capsys):
+    assert run(["export", *form, "--db", str(folder)]) == 3
+    said = capsys.readouterr()
+    assert said.err.startswith(f"wardexam: left out: {one_damaged}: ")
+    assert said.err.count("\n") == 1
+    assert one_damaged in said.out.splitlines()[0]
+    assert len(said.out.splitlines()) > 20
+    assert run(["export", *form, "--patient", one_damaged, "--db", str(folder)]) == 3
+    assert capsys.readouterr().out == ""
+
+
+def test_an_import_says_whom_the_archive_was_made_without(folder, one_damaged, tmp_path, capsys):
+    run(["export", "--db", str(folder)])
+    file = tmp_path / "ward.jsonl"
+    file.write_text(capsys.readouterr().out)
+    assert run(["import", "--db", str(tmp_path / "other"), str(file)]) == 0
+    said = capsys.readouterr()
+    assert "12 patients and" in said.out
+    assert said.err.startswith(f"wardexam: the archive was made without {one_damaged}: ")
+
+
+def test_an_archive_of_version_1_is_said_to_have_no_end(tmp_path, capsys):
+    file = ROOT / "tests" / "records" / "archive-1" / "ward.jsonl"
+    assert run(["import", "--db", str(tmp_path / "ward"), str(file)]) == 0
+    said = capsys.readouterr()
+    assert said.out == "3 patients and 7 examinations added\n"
+    assert "of version 1, which has no end mark: whether it was cut cannot be told" in said.err
+    assert said.err.count("\n") == 1
+
+
+def test_a_cut_archive_is_refused_in_one_line(folder, tmp_path, capsys):
+    run(["export", "--db", str(folder)])
+    file = tmp_path / "ward.jsonl"
+    file.write_text("".join(capsys.readouterr().out.splitlines(keepends=True)[:-1]))
+    for more in (["--dry-run"], []):
+        assert run(["import", "--db", str(tmp_path / "other"), str(file), *more]) == 2
+        assert "it was cut; nothing was added" in capsys.readouterr().err
+    assert open_ward(tmp_path / "other").beds() == ()
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "device", "nothing"])
+def test_what_is_no_file_is_no_archive(kind, tmp_path, capsys):
+    place = tmp_path / "odd"
+    if kind == "pipe":
+        os.mkfifo(place)
+    elif kind == "folder":
+        place.mkdir()
+    elif kind == "device":
+        place.symlink_to("/dev/zero")
+    assert run(["import", "--db", str(tmp_path / "ward"), str(place)]) == 2
+    said = capsys.readouterr().err
+    assert "cannot be read: " in said
+    assert said.count("\n") == 1
 
 
 def test_every_export_is_in_the_trail_before_it_leaves(folder, capsys):

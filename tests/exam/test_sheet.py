@@ -1,6 +1,7 @@
 """Sheets and typed lines: convenient, and no less strict than a stored examination."""
 
 import json
+import time
 
 import pytest
 
@@ -58,6 +59,10 @@ REFUSED = [
     ("knee nt:tired/2", "unknown reason"),
     ("knee 2:bouncy/2", "neither a number"),
     ("scale=mayo knee 2/2", "unknown scale"),
+    ("age=" + "9" * 5000, "5000 digits"),
+    ("age=" + "\u0669" * 30, "30 digits"),
+    ("knee 2:" + "1" * 21 + "/2", "21 digits"),
+    ("x" * 1_000_001, "longer than"),
     ("onset=yesterday", "sudden"),
 ]
 
@@ -87,6 +92,9 @@ JSON_REFUSED = [
     ("[" * 100_000, "JSON"),
     ('{"context": {"age": 1e400}}', "age"),
     ('"' + "x" * 1_000_001 + '"', "longer than"),
+    ('{"context": {"age": ' + "9" * 5000 + "}}", "5000 digits"),
+    ('{"a": ' + "[" * 5000 + "]" * 5000 + "}", "nested too deeply"),
+    ("{" + ", ".join(f'"{n}": 1' for n in range(60_000)) + ', "1": 2}', "'1' is given twice"),
 ]
 
 
@@ -117,3 +125,16 @@ def test_the_schema_names_every_sign_and_its_answers():
     )
     assert "extensor" in plantar["then"]["properties"]["answer"]["enum"]
     assert plantar["then"]["properties"]["side"]["enum"] == ["right", "left", "both"]
+
+
+def test_what_is_said_many_times_over_costs_no_more():
+    rows = {
+        "rest_normal": [{"part": "all", "limb": "all"}] * 15_000,
+        "findings": [{"sign": "power_leg", "side": "both", "answer": "4"}] * 8_000,
+    }
+    once = {name: listed[:1] for name, listed in rows.items()}
+    text = json.dumps(rows)
+    start = time.perf_counter()
+    found = read_sheet(text).examination()
+    assert time.perf_counter() - start < 2
+    assert found == read_sheet(json.dumps(once)).examination()

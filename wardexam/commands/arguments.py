@@ -1,10 +1,15 @@
 """The command line's grammar."""
 
 import argparse
+import sys
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from wardexam import __version__
-from wardexam.commands import screens
+from wardexam.commands import edge, screens
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 Command = Callable[[argparse.Namespace], int]
 
@@ -21,17 +26,27 @@ Suggestions are for clinical correlation. They rule nothing out; follow local po
 """
 
 
-def parser(*, commands: bool = True) -> argparse.ArgumentParser:
+class Grammar(argparse.ArgumentParser):
+    """A grammar whose help and errors, which quote what was given, leave through our door."""
+
+    def _print_message(self, message: str, file: "SupportsWrite[str] | None" = None) -> None:
+        if file is sys.stdout:
+            edge.put(message)
+        else:
+            edge.remark(message)
+
+
+def parser(*, commands: bool = True) -> Grammar:
     """The command line's grammar; without the commands it is made faster."""
     plain = argparse.RawDescriptionHelpFormatter
-    top = argparse.ArgumentParser(
+    top = Grammar(
         prog="wardexam",
         epilog=EPILOG,
         formatter_class=plain,
         description="The bedside neurological examination at the terminal.",
     )
     top.add_argument("--version", action="version", version=f"wardexam {__version__}")
-    common = argparse.ArgumentParser(add_help=False)
+    common = Grammar(add_help=False)
     for target in (top, common):
         default = None if target is top else argparse.SUPPRESS
         target.add_argument(
@@ -71,7 +86,7 @@ def parser(*, commands: bool = True) -> argparse.ArgumentParser:
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
-    def add(name: str, command: Command, help_: str, example: str) -> argparse.ArgumentParser:
+    def add(name: str, command: Command, help_: str, example: str) -> Grammar:
         sub = grammars.add_parser(
             name,
             parents=[common],
@@ -177,6 +192,11 @@ def parser(*, commands: bool = True) -> argparse.ArgumentParser:
         "--repair",
         action="store_true",
         help="repair what can be repaired; damaged files are kept aside",
+    )
+    sub.add_argument(
+        "--trail",
+        metavar="LINE:HASH",
+        help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
     sub = add(
         "export",

@@ -1,4 +1,8 @@
-"""What enters at the edge: time, identity, who examines, which ward, whose words and keys."""
+"""What enters and leaves at the edge: time, identity, who examines, which ward, whose words and keys.
+
+Whatever a command says goes through `put`, so that nothing which was read from a file, a name or an
+option can take hold of the terminal.
+"""
 
 import argparse
 import os
@@ -6,10 +10,11 @@ import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from wardexam.errors import WardexamError
+from wardexam.errors import InputError, WardexamError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from typing import TextIO
 
     from wardexam.reasoning.wording import Wording
     from wardexam.records.ward import Ward
@@ -36,7 +41,8 @@ def examiner(options: argparse.Namespace) -> str:
         user = getpass.getuser()
     except (OSError, KeyError):
         user = ""
-    return str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")[:120]
+    name = str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")
+    return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
 def ward(options: argparse.Namespace) -> "Ward":
@@ -59,6 +65,8 @@ def _settings(
     try:
         found = settings_text(name, given)
         return (none, "") if found is None else (read(found[1], found[0]), "")
+    except InputError:  # a path that can be none
+        raise
     except WardexamError as error:
         return none, str(error)
 
@@ -93,8 +101,109 @@ def keymap() -> "tuple[Keymap | None, str]":
     return _settings("keys", None, None, read)
 
 
-def complain(text: str) -> None:
-    """An error as one line on stderr; what it quotes cannot move the cursor."""
+# --- the door for what is said
+
+LONGEST_LINE = 1_000  # characters of an error, which may quote what was given
+
+
+class OutputError(WardexamError):
+    """What a command says cannot be written."""
+
+
+def on_one_line(text: str) -> str:
+    """The text on one line; nothing in it moves the cursor, hides or reorders."""
     from wardexam.exam.text import clean
 
-    print(f"wardexam: {clean(text)}", file=sys.stderr)
+    return clean(text)
+
+
+def put(text: str, stream: "TextIO | None" = None) -> None:
+    """Write lines to stdout, or to another stream, each of them cleaned.
+
+    Raises:
+        OutputError: They cannot be written.
+        BrokenPipeError: Nobody reads them any more.
+    """
+    target = stream or sys.stdout
+    if target is None:
+        raise OutputError("the output is closed")
+    if not (text.isascii() and text.replace("\n", "").isprintable()):
+        from wardexam.exam.text import clean_lines
+
+        text = clean_lines(text)
+        encoding = target.encoding or "utf-8"
+        text = text.encode(encoding, "replace").decode(encoding)
+    try:
+        target.write(text)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the output cannot be written: {error.strerror}") from None
+
+
+def flush() -> None:
+    """Have everything written that was put.
+
+    Raises:
+        OutputError: It cannot be written.
+        BrokenPipeError: Nobody reads it any more.
+    """
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the output cannot be written: {error.strerror}") from None
+
+
+class Door:
+    """The door as a file that can be written to."""
+
+    def write(self, text: str, /) -> int:
+        """Write lines."""
+        put(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Have them written."""
+        flush()
+
+
+def silence(stream: "TextIO | None") -> None:
+    """Point a stream that cannot be written nowhere, so that its closing stays quiet."""
+    import contextlib
+
+    if stream is not None:
+        with contextlib.suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
+
+
+def remark(text: str) -> None:
+    """Lines on stderr; where they cannot be written they are dropped."""
+    try:
+        if sys.stderr is not None:
+            put(text if text.endswith("\n") else text + "\n", sys.stderr)
+            sys.stderr.flush()
+    except (OSError, OutputError):
+        silence(sys.stderr)
+
+
+def complain(text: str) -> None:
+    """An error as one line on stderr; what it quotes cannot move the cursor."""
+    line = on_one_line(text[: LONGEST_LINE + 1])
+    remark(f"wardexam: {line if len(line) <= LONGEST_LINE else line[:LONGEST_LINE] + '..'}")
+
+
+def progress(text: str) -> None:
+    """How far a long command is, over and over on one line of a terminal; with no text, its end."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        return
+    if text:
+        sys.stderr.write("\r")  # the one control character of ours
+        put(text, sys.stderr)
+        sys.stderr.flush()
+    else:
+        remark("")

@@ -1,62 +1,10 @@
 """Commands that reason without a ward: `localise`, and the schema of what it reads."""
 
 import argparse
-import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from wardexam.commands import edge
-from wardexam.errors import InputError, WardexamError
-
-if TYPE_CHECKING:
-    from wardexam.exam.sheet import Sheet
-
-
-def _sheets(options: argparse.Namespace) -> list[tuple[str, "Sheet | WardexamError"]]:
-    """Every sheet of the input with the place it came from; a refused one as its error."""
-    import json
-
-    from wardexam.exam.sheet import read_sheet
-    from wardexam.exam.typed import read_line
-
-    if options.signs:
-        text, name = options.signs, "--signs"
-    elif options.file in (None, "-"):
-        if sys.stdin.isatty():
-            print("Type findings, a line each; end with Ctrl-D.", file=sys.stderr)
-        text, name = sys.stdin.read(), "standard input"
-    else:
-        try:
-            text, name = Path(options.file).read_text(encoding="utf-8"), options.file
-        except (OSError, UnicodeDecodeError) as error:
-            reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-            raise InputError(f"cannot be read: {reason}", where=options.file) from None
-    whole = text.lstrip().startswith("{")
-    if whole:
-        try:
-            json.loads(text)
-        except json.JSONDecodeError as error:
-            whole = not error.msg.startswith("Extra data")
-        except RecursionError:
-            raise InputError("nested too deeply", where=name) from None
-    pieces = (
-        [(name, text)]
-        if whole
-        else [
-            (f"{name}, line {n}", line)
-            for n, line in enumerate(text.splitlines(), 1)
-            if line.strip()
-        ]
-    )
-    found: list[tuple[str, Sheet | WardexamError]] = []
-    for place, piece in pieces or [(name, "{}")]:
-        try:
-            found.append(
-                (place, (read_sheet if piece.lstrip().startswith("{") else read_line)(piece))
-            )
-        except WardexamError as error:
-            found.append((place, error))
-    return found
+from wardexam.errors import WardexamError
 
 
 def localise(options: argparse.Namespace) -> int:
@@ -65,7 +13,7 @@ def localise(options: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from wardexam import ready
-    from wardexam.exam.text import clean
+    from wardexam.commands.sheets import sheets
     from wardexam.note.note import urgency_lines
     from wardexam.note.suggestion import CAUTION, reading_lines
     from wardexam.reasoning.urgency import assess
@@ -73,7 +21,7 @@ def localise(options: argparse.Namespace) -> int:
     code = 0
     engine = None
     wording = edge.spoken(options)
-    for place, sheet in _sheets(options):
+    for place, sheet in sheets(options):
         try:
             if isinstance(sheet, WardexamError):
                 raise sheet
@@ -89,11 +37,11 @@ def localise(options: argparse.Namespace) -> int:
             answer: dict[str, Any] = {"id": sheet.id, **asdict(reading)}
             answer["urgency"] = asdict(urgency)
             answer["caution"] = CAUTION
-            print(json.dumps(answer, ensure_ascii=True, default=str))
+            edge.put(json.dumps(answer, ensure_ascii=True, default=str) + "\n")
         else:
-            if sheet.id:
-                print(f"== {clean(sheet.id)}")
-            print("\n".join([*urgency_lines(urgency), *reading_lines(reading), ""]))
+            head = [f"== {edge.on_one_line(sheet.id)}"] if sheet.id else []
+            lines = [*head, *urgency_lines(urgency), *reading_lines(reading), ""]
+            edge.put("\n".join(lines) + "\n")
     return code
 
 
@@ -103,5 +51,5 @@ def schema(options: argparse.Namespace) -> int:
 
     from wardexam.exam.sheet import sheet_schema
 
-    print(json.dumps(sheet_schema(), indent=2))
+    edge.put(json.dumps(sheet_schema(), indent=2) + "\n")
     return 0

@@ -4,7 +4,6 @@ Imports stay inside the commands, so that a note prints without the screen.
 """
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
@@ -12,35 +11,44 @@ from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
+    from wardexam.records.repository import PatientFile
     from wardexam.records.ward import Ward
 
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.exam.text import clean
-
     ward, code = edge.ward(options), 0
     for bed in ward.beds(discharged=options.discharged):
         urgency = bed.summary.urgency_word if bed.summary else "not examined"
-        print(f"{clean(bed.bed):<12} {bed.patient_id}  {urgency}")
+        edge.put(f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code
+    if ward.problem and not code:
+        edge.complain(ward.problem)
+        code = RecordsError.exit_code
     return code
 
 
-def _stored(ward: "Ward", patient_id: str) -> "tuple[Examination, ...]":
-    """A patient's examinations, oldest first; there is at least one."""
-    stored = ward.examinations(patient_id)
-    if not stored:
-        raise InputError("no examination is stored", where=patient_id, remedy="examine first")
-    return stored
+def _shown(file: "PatientFile", which: str | None = None) -> "Examination":
+    """The examination that is meant, the last when none is named."""
+    if not file.examinations:
+        raise InputError("no examination is stored", where=file.patient.id, remedy="examine first")
+    if which is None:
+        return file.examinations[-1]
+    known = list(dict.fromkeys(name for name, _ in file.numbered()))
+    if which not in known:
+        last = ", ".join(known[-10:])
+        raise InputError(
+            f"no examination '{which}'", where=file.patient.id, remedy=f"known: {last}"
+        )
+    return file.examinations[known.index(which)]
 
 
 def _hand_out(ward: "Ward", options: argparse.Namespace, whose: str, text: str) -> int:
     """Print a text; what leaves the ward is in the trail first."""
     ward.record("exported", whose, edge.examiner(options))
-    sys.stdout.write(text)
+    edge.put(text)
     return 0
 
 
@@ -51,25 +59,14 @@ def note(options: argparse.Namespace) -> int:
     from wardexam.reasoning.urgency import assess
 
     ward = edge.ward(options)
-    patient = ward.patient(options.patient)
-    stored = _stored(ward, options.patient)
-    if options.examination:
-        chosen = [e for e in stored if e.id == options.examination]
-        if not chosen:
-            raise InputError(
-                f"no examination '{options.examination}'",
-                where=options.patient,
-                remedy="known: " + ", ".join(e.id for e in stored),
-            )
-    else:
-        chosen = list(stored[-1:])
-    previous = standing(stored, until=chosen[0])
-    urgency = assess(chosen[0], previous, None, edge.spoken(options))
+    file = ward.file(options.patient)
+    shown = _shown(file, options.examination)
+    previous = standing(file.telling(shown.id))
     text = render(
-        patient,
-        chosen[0],
+        file.patient,
+        shown,
         previous=previous,
-        urgency=urgency,
+        urgency=assess(shown, previous, None, edge.spoken(options)),
         form=options.form,
         scale=options.scale,
         line_end={"lf": "\n", "crlf": "\r\n"}[options.ends],
@@ -85,11 +82,11 @@ def referral(options: argparse.Namespace) -> int:
     from wardexam.reasoning.urgency import assess
 
     ward = edge.ward(options)
-    patient = ward.patient(options.patient)
-    stored = _stored(ward, options.patient)
-    previous = standing(stored, until=stored[-1])
-    urgency = assess(stored[-1], previous, None, edge.spoken(options))
-    text = words.render(patient, stored[-1], previous=previous, urgency=urgency)
+    file = ward.file(options.patient)
+    shown = _shown(file)
+    previous = standing(file.telling(shown.id))
+    urgency = assess(shown, previous, None, edge.spoken(options))
+    text = words.render(file.patient, shown, previous=previous, urgency=urgency)
     return _hand_out(ward, options, options.patient, text)
 
 
@@ -98,8 +95,13 @@ def handover(options: argparse.Namespace) -> int:
     from wardexam.note import handover as sheet
 
     ward = edge.ward(options)
-    text = sheet.sheet(ward, now=edge.now(), wording=edge.spoken(options))
-    return _hand_out(ward, options, "ward", text)
+    papers = ward.papers()
+    text = sheet.sheet(papers, ward.trail_head(), now=edge.now(), wording=edge.spoken(options))
+    code = _hand_out(ward, options, "ward", text)
+    for bed in papers.left_out:
+        edge.complain(f"left out: {bed.trouble}")
+        code = RecordsError.exit_code
+    return code
 
 
 def figure(options: argparse.Namespace) -> int:
@@ -107,6 +109,5 @@ def figure(options: argparse.Namespace) -> int:
     from wardexam.note.svg import render
 
     ward = edge.ward(options)
-    stored = _stored(ward, options.patient)
-    text = render(ward.patient(options.patient), stored[-1])
-    return _hand_out(ward, options, options.patient, text)
+    file = ward.file(options.patient)
+    return _hand_out(ward, options, options.patient, render(file.patient, _shown(file)))

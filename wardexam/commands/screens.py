@@ -5,6 +5,7 @@ Imports stay inside the commands, so that each pays for what it uses.
 
 import argparse
 import gc
+import io
 import os
 import sys
 from collections.abc import Callable
@@ -76,6 +77,10 @@ def enter(options: argparse.Namespace) -> int:
     """Ask sign by sign on plain lines."""
     from wardexam.terminal.line_mode import converse
 
+    if sys.stdin is None:
+        raise InputError("is closed", where="standard input")
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
     return converse(
         edge.ward(options),
         examiner=edge.examiner(options),
@@ -83,7 +88,7 @@ def enter(options: argparse.Namespace) -> int:
         new_id=edge.new_id,
         wording=edge.spoken(options),
         read=sys.stdin,
-        write=sys.stdout,
+        write=edge.Door(),
     )
 
 
@@ -93,7 +98,7 @@ def keys(options: argparse.Namespace) -> int:
     from wardexam.terminal.keys import SCREENS
 
     keymap, refused = edge.keymap()
-    print(as_toml(keymap or SCREENS), end="")
+    edge.put(as_toml(keymap or SCREENS))
     if refused:
         raise InputError(refused)
     return 0

@@ -1,26 +1,39 @@
 """Commands on the store: check it, take it out, bring it in."""
 
 import argparse
-import sys
+import os
+import stat
+from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.errors import InputError
+from wardexam.errors import InputError, RecordsError, WardexamError
+
+if TYPE_CHECKING:
+    from typing import BinaryIO
 
 
 def check(options: argparse.Namespace) -> int:
     """Verify the store; repair only when told."""
+    from wardexam.records.audit import read_head
     from wardexam.records.check import check_store
     from wardexam.records.paths import ward_folder
 
+    try:
+        heads = [read_head(options.trail)] if options.trail else []
+    except ValueError:
+        raise InputError(
+            "no head of a trail", options.trail[:40], "give it as a handover prints it, such as 120:4f0c2d11ab98e7d3"
+        ) from None  # fmt: skip
     report = check_store(
         ward_folder(options.db),
         repair=options.repair,
         by=edge.examiner(options),
         at=edge.now(),
         shared=options.shared,
+        heads=heads,
     )
     for line in report.lines:
-        print(line)
+        edge.put(edge.on_one_line(line) + "\n")
     return 0 if report.sound else 1
 
 
@@ -28,18 +41,37 @@ def export(options: argparse.Namespace) -> int:
     """Write a ward or one patient as an archive, or the findings as CSV."""
     from wardexam.records import archive
 
-    ward = edge.ward(options)
+    ward, code = edge.ward(options), 0
+
+    def missed(patient_id: str, error: WardexamError) -> None:
+        nonlocal code
+        code = RecordsError.exit_code
+        edge.complain(f"left out: {patient_id}: {error}")
+
     write = archive.write_csv if options.csv else archive.write_archive
     ward.record("exported", options.patient or "ward", edge.examiner(options))
-    for line in write(ward, patients=[options.patient] if options.patient else None):
-        sys.stdout.write(line)
-    return 0
+    for line in write(ward, [options.patient] if options.patient else None, missed=missed):
+        edge.put(line)
+    return code
 
 
 def _progress(doing: str, patients: int) -> None:
     """How far an import is, on a terminal's error output."""
-    if sys.stderr.isatty():
-        print(f"\r{doing}: {patients} patients", end="", file=sys.stderr, flush=True)
+    edge.progress(f"{doing}: {patients} patients")
+
+
+def _regular(name: str) -> "BinaryIO":
+    """A file that can be read twice, open.
+
+    Raises:
+        InputError: It cannot be read, or is no such file.
+    """
+    try:
+        if stat.S_ISREG(os.stat(name).st_mode):
+            return open(name, "rb")
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", where=name) from None
+    raise InputError("cannot be read: it is no regular file, which is read twice", where=name)
 
 
 def import_(options: argparse.Namespace) -> int:
@@ -47,20 +79,22 @@ def import_(options: argparse.Namespace) -> int:
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
-    try:
-        with open(options.file, "rb") as source:
-            result = archive.read_archive(
-                edge.ward(options),
-                source,
-                by=edge.examiner(options),
-                dry_run=options.dry_run,
-                summarise=headline_of,
-                progress=_progress,
-            )
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
-    if sys.stderr.isatty():
-        print(file=sys.stderr)
+    with _regular(options.file) as source:
+        result = archive.read_archive(
+            edge.ward(options),
+            source,
+            by=edge.examiner(options),
+            dry_run=options.dry_run,
+            summarise=headline_of,
+            progress=_progress,
+        )
+    edge.progress("")
     verb = "would be added" if options.dry_run else "added"
-    print(f"{result.patients} patients and {result.examinations} examinations {verb}")
+    edge.put(f"{result.patients} patients and {result.examinations} examinations {verb}\n")
+    if not result.sealed:
+        edge.complain(
+            "the archive is of version 1, which has no end mark: whether it was cut cannot be told"
+        )
+    for patient_id, why in result.left_out:
+        edge.complain(f"the archive was made without {patient_id}: {why}")
     return 0

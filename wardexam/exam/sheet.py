@@ -33,6 +33,7 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import flag_names
 
 LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
+LONGEST_NUMBER = 20  # digits; no sign, age or amount takes more than a few
 
 SheetSide = Literal["right", "left", "both", "midline"]
 SheetLimb = Literal[
@@ -188,7 +189,11 @@ class Sheet(Model):
         general: dict[tuple[str, Side], Finding] = {}
         single: dict[tuple[str, Side], Finding] = {}
         statements: list[dict[str, Any]] = []
+        said: set[SheetFinding | SheetRestNormal] = set()
         for number, finding in enumerate(self.findings):
+            if finding in said:
+                continue
+            said.add(finding)
             name = sign_named(finding.sign)
             found = general if name in groups() else single
             try:
@@ -206,6 +211,9 @@ class Sheet(Model):
                     ) from None
                 raise InputError(first_fault(error), where=f"findings.{number}") from None
         for number, statement in enumerate(self.rest_normal):
+            if statement in said:  # again says nothing more, and each may stand for many
+                continue
+            said.add(statement)
             try:
                 statements += [s.model_dump(mode="json") for s in statement.spelled_out()]
             except ValidationError as error:
@@ -237,21 +245,31 @@ def read_sheet(text: str) -> Sheet:
     if len(text) > LONGEST_SHEET:
         raise InputError(f"longer than {LONGEST_SHEET} characters", where="sheet")
     try:
-        json.loads(text, object_pairs_hook=_no_duplicates)
+        json.loads(text, object_pairs_hook=_no_duplicates, parse_int=_short)
         return Sheet.model_validate_json(text)
     except ValidationError as error:
         raise InputError(first_fault(error)) from None
-    except (ValueError, RecursionError) as error:
+    except RecursionError:
+        raise InputError("not JSON that can be read: nested too deeply") from None
+    except ValueError as error:
         raise InputError(f"not JSON: {error}") from None
+
+
+def _short(digits: str) -> int:
+    """A number that is not longer than any that has a meaning here."""
+    if len(digits) > LONGEST_NUMBER:
+        raise InputError(f"a number of {len(digits)} digits is too long")
+    return int(digits)
 
 
 def _no_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """A JSON object whose names differ; a name given twice would hide a finding."""
-    names = [name for name, _ in pairs]
-    for name in names:
-        if names.count(name) > 1:
+    made: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in made:
             raise InputError(f"'{name}' is given twice in one object")
-    return dict(pairs)
+        made[name] = value
+    return made
 
 
 def sheet_schema() -> dict[str, Any]:

@@ -1,24 +1,46 @@
-"""Free text made safe to show and to print: no control sequence reaches a terminal or a record."""
+"""Free text made safe to show and to print: no control sequence reaches a terminal or a record.
+
+Neither does what is not seen: text that hides or reorders other text can make a note say another
+thing than it holds. What is taken out leaves a ``?`` behind, so that its place is seen.
+"""
 
 import unicodedata
+from functools import lru_cache
 
-# Invisible characters that reorder or hide text (Unicode bidirectional controls, zero-width marks).
-_HIDDEN = frozenset(
-    "\u200b\u200c\u200d\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
-)
+# Characters that are not drawn where a program does not know them: Default_Ignorable_Code_Point in
+# DerivedCoreProperties.txt of the Unicode Character Database (Unicode 14 to 16 name the same ones).
+IGNORABLE = (
+    (0x00AD, 0x00AD), (0x034F, 0x034F), (0x061C, 0x061C), (0x115F, 0x1160), (0x17B4, 0x17B5),
+    (0x180B, 0x180F), (0x200B, 0x200F), (0x202A, 0x202E), (0x2060, 0x206F), (0x3164, 0x3164),
+    (0xFE00, 0xFE0F), (0xFEFF, 0xFEFF), (0xFFA0, 0xFFA0), (0xFFF0, 0xFFF8), (0x1BCA0, 0x1BCA3),
+    (0x1D173, 0x1D17A), (0xE0000, 0xE0FFF),
+)  # fmt: skip
+# Controls, formats, surrogates, private and unassigned code points, separators of lines and paragraphs.
+_TAKEN_OUT = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+
+@lru_cache(maxsize=4096)
+def _shown(character: str) -> str:
+    if character in " \t\n\r":
+        return " "
+    category = unicodedata.category(character)
+    if category in _TAKEN_OUT or any(a <= ord(character) <= b for a, b in IGNORABLE):
+        return "?"
+    return " " if category == "Zs" else character
 
 
 def clean(text: str) -> str:
-    """The text on one line, control and hidden characters shown as ``?``, tabs and ends as spaces."""
-    shown = []
-    for character in text:
-        if character in "\t\n\r":
-            shown.append(" ")
-        elif character in _HIDDEN or unicodedata.category(character) in ("Cc", "Cs", "Co", "Cn"):
-            shown.append("?")
-        else:
-            shown.append(character)
-    return "".join(shown)
+    """The text on one line: tabs, ends and wide blanks as spaces, what is not seen as ``?``."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(map(_shown, text))
+
+
+def clean_lines(text: str) -> str:
+    """Lines of text, each of them cleaned; the ends of lines, also with a carriage return, stay."""
+    return "\n".join(
+        clean(line[:-1]) + "\r" if line.endswith("\r") else clean(line) for line in text.split("\n")
+    )
 
 
 def digits(text: str) -> str:

@@ -6,13 +6,22 @@ Two answers with a slash are the patient's right and left; a midline sign has on
 
 import json
 import re
+from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
-from wardexam.exam.sheet import Sheet, answer_named, groups, read_sheet, synonyms
+from wardexam.exam.sheet import (
+    LONGEST_NUMBER,
+    LONGEST_SHEET,
+    Sheet,
+    answer_named,
+    groups,
+    read_sheet,
+    synonyms,
+)
 
 _SETTING = re.compile(
     r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
@@ -21,11 +30,21 @@ _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
 
 
+@cache
 def _names() -> dict[str, str]:
     """Every way of writing a sign or group, lower case with underscores, to its id."""
     names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
     own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
     return synonyms()["signs"] | own
+
+
+def _number(digits: str, what: str, where: str) -> int:
+    """A whole number of no more digits than any that has a meaning here."""
+    if not digits.isdecimal():
+        raise InputError(f"{what}, not '{digits}'", where=where)
+    if len(digits) > LONGEST_NUMBER:
+        raise InputError(f"{what}: {len(digits)} digits are too many", where=where)
+    return int(digits)
 
 
 def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
@@ -62,7 +81,7 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
         )
     for extra in extras:
         if extra.isdecimal():
-            fields["amount"] = int(extra)
+            fields["amount"] = _number(extra, "a number of beats, degrees or mL", row.id)
         elif extra in QUALITY_WORDS:
             fields.setdefault("qualities", []).append(extra)
         else:
@@ -78,6 +97,8 @@ def read_line(line: str) -> Sheet:
     Raises:
         InputError: A word is not understood; names it and the nearest that is.
     """
+    if len(line) > LONGEST_SHEET:
+        raise InputError(f"longer than {LONGEST_SHEET} characters", where="line")
     names, words = _names(), line.split()
     sheet: dict[str, Any] = {"findings": [], "rest_normal": [], "context": {}, "flags": {}}
     scale: ScaleName = "conventional"
@@ -95,9 +116,9 @@ def read_line(line: str) -> Sheet:
         if setting := _SETTING.fullmatch(word):
             field, text = setting.groups()
             target = sheet if field in ("scale", "id") else sheet["context"]
-            if field == "age" and not text.isdecimal():
-                raise InputError(f"age is a number of years, not '{text}'", where="age")
-            target[field] = int(text) if field == "age" else text
+            target[field] = (
+                _number(text, "age is a number of years", "age") if field == "age" else text
+            )
         elif flag := _FLAG.fullmatch(word):
             sheet["flags"][flag[1]] = flag[2]
         elif rest := _REST.fullmatch(word):

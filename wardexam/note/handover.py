@@ -1,7 +1,7 @@
 """The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
@@ -12,7 +12,7 @@ from wardexam.note.headline import shortened, summarise
 from wardexam.reasoning.change import Change, compare
 from wardexam.reasoning.standing import standing
 from wardexam.reasoning.urgency import assess
-from wardexam.records.repository import Bed, PatientFile, Repository, Summary
+from wardexam.records.repository import Bed, Papers, PatientFile, Summary, hours_after
 
 if TYPE_CHECKING:
     from wardexam.reasoning.wording import Wording
@@ -35,7 +35,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     """When the next examination is due, in words; empty without a schedule."""
     if patient.recheck_hours is None:
         return ""
-    due = last.at + timedelta(hours=patient.recheck_hours) if last else patient.admitted
+    due = hours_after(last.at, patient.recheck_hours) if last else patient.admitted
     hours = (due - now).total_seconds() / 3600
     span = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
     return f"{span} late" if hours < 0 else f"due {span}"
@@ -101,12 +101,12 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
         level, text = stored.urgency, stored.headline
     last = examinations[-1]
     if not level and last.impression:
-        text = to_ascii(last.impression)
+        text = last.impression
     previous = standing(examinations[:-1])
     change = compare(previous, last) if previous else None
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
-    first = f"{who}{word:<12}{shortened(text, REASON):<{REASON}} {due:>9}"
+    first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))
     return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{second}"
@@ -124,16 +124,20 @@ def _told(file: PatientFile) -> tuple[Examination, ...]:
     return (*file.telling(last[0].id), *last) if last else ()
 
 
-def sheet(ward: Repository, *, now: datetime, wording: "Wording | None" = None) -> str:
-    """The sheet of a ward, every file behind it verified as it is read.
+def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None) -> str:
+    """The sheet of a ward, every file behind it verified as it was read.
 
     Its first line names those who are not on it; its last is the head of the audit trail, which
     ``wardexam check --trail`` compares with the trail as it then stands.
+
+    Args:
+        papers: The patients with their files, and who was left out.
+        head: The head of the audit trail; empty where there is none.
+        now: When it is made.
+        wording: The hospital's own words for urgency.
     """
-    papers = ward.papers()
     rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
     text = left_out(papers.left_out) + render(rows, now=now, wording=wording)
-    head = ward.trail_head()
     return text + (f"Audit trail {head}\n" if head else "")
 
 

@@ -1,143 +1,338 @@
 """A ward or a patient as JSON Lines, in and out; findings as CSV for audit.
 
-Line 1 is ``{"archive": "wardexam", "version": 1}``. Every further line is
-``{"patient": {...}, "examinations": [{...}, ...]}`` with every revision, sorted by identifier, keys
-sorted, so that what is read in and written out again is the same to the byte.
+Version 2, written now; every line is one JSON object with its keys sorted:
+
+1. ``{"archive": "wardexam", "version": 2}``; beside these ``"left_out": [[identifier, why], ...]`` where
+   records could not be read
+2. for each patient ``{"patient": {...}}``, then ``{"examination": {...}}`` for each examination, oldest
+   first, each with all its revisions, first to last
+3. ``{"end": {"examinations": m, "patients": n, "sha256": "<of all bytes before this line>"}}``
+
+An archive that was cut or changed is told by its end and refused. What is read in and written out again
+is the same to the byte. Version 1 had a line for each patient, ``{"patient": {...}, "examinations":
+[...]}``, and no end; it is read still.
 """
 
 import csv
+import hashlib
 import io
 import json
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any, BinaryIO
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from pydantic import ValidationError
 
-from wardexam.errors import InputError
+from wardexam.errors import InputError, WardexamError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean
+from wardexam.records.arrivals import packed_size
 from wardexam.records.kept import strict_loads
-from wardexam.records.repository import Arrival, Repository, Summary
+from wardexam.records.repository import Arrival, PatientFile, Repository, Summary
+from wardexam.records.schemas import LONGEST
 
-HEAD = {"archive": "wardexam", "version": 1}
-LONGEST_LINE = 20_000_000  # bytes
+if TYPE_CHECKING:
+    from hashlib import _Hash
+
+HEAD: dict[str, Any] = {"archive": "wardexam", "version": 2}
+LONGEST_LINE = 20_000_000  # bytes; the longest examination takes about 10 million
+LONGEST_LINE_1 = LONGEST  # a patient with all examinations
+LONGEST_PATIENT = (
+    3 * LONGEST
+)  # bytes: in ASCII a text takes at most three times what it takes stored
+# What a spreadsheet may take for the beginning of a formula, also in full width.
+FORMULA = tuple("=+-@\uff1d\uff0b\uff0d\uff20")
+CSV_HEAD = (
+    "patient", "examination", "revision", "at", "examiner", "sign", "side", "answer", "scale",
+    "qualities", "amount", "not_testable",
+)  # fmt: skip
+
+Missed = Callable[[str, WardexamError], object]
 
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How many patients and examinations an archive holds."""
+    """How many patients and examinations, with every revision, an archive holds.
+
+    Attributes:
+        patients: How many patients.
+        examinations: How many revisions of examinations.
+        sealed: Whether it has an end by which a cut is told; version 1 has none.
+        left_out: Whom it says it was made without, and why.
+    """
 
     patients: int
     examinations: int
+    sealed: bool = True
+    left_out: tuple[tuple[str, str], ...] = ()
+
+
+# --- out
 
 
 def _ids(ward: Repository) -> list[str]:
-    return sorted(b.patient_id for d in (False, True) for b in ward.beds(discharged=d))
+    return sorted({b.patient_id for d in (False, True) for b in ward.beds(discharged=d)})
 
 
-def write_archive(ward: Repository, patients: list[str] | None = None) -> Iterator[str]:
-    """The archive, line by line."""
-    yield json.dumps(HEAD, sort_keys=True) + "\n"
+def _revisions(file: PatientFile) -> Iterator[Examination]:
+    """Every revision of every examination, in the order in which they were saved."""
+    for name in dict.fromkeys(name for name, _ in file.numbered()):
+        yield from file.revisions(name)
+
+
+def _readable(
+    ward: Repository, patients: list[str] | None, missed: Missed
+) -> tuple[list[str], list[list[str]]]:
+    """Whose record can be read, and whose cannot with the reason.
+
+    Raises:
+        RecordsError: It is of a patient who was asked for.
+    """
+    found, left_out = [], []
     for patient_id in patients or _ids(ward):
-        revisions = [
-            r
-            for e in ward.examinations(patient_id)
-            for r in (ward.revisions(patient_id, e.id) if e.revision > 1 else (e,))
-        ]
-        row = {
-            "patient": ward.patient(patient_id).model_dump(mode="json"),
-            "examinations": [e.model_dump(mode="json") for e in revisions],
-        }
-        yield json.dumps(row, sort_keys=True) + "\n"
+        try:
+            deque(_revisions(ward.file(patient_id)), 0)  # read whole, or refused
+            found.append(patient_id)
+        except WardexamError as error:
+            if patients:
+                raise
+            missed(patient_id, error)
+            left_out.append([patient_id, clean(error.what)])
+    return found, left_out
 
 
-def write_csv(ward: Repository, patients: list[str] | None = None) -> Iterator[str]:
-    """Findings as CSV: a row each, with the opaque patient and examination identifiers."""
+@dataclass
+class Seal:
+    """What the end of an archive says of the lines before it."""
 
-    def line(cells: list[str]) -> str:
+    patients: int = 0
+    examinations: int = 0
+    digest: "_Hash" = field(default_factory=hashlib.sha256)
+
+    def over(self, line: bytes) -> None:
+        """Go on over a line."""
+        self.digest.update(line)
+        self.patients += line.startswith(b'{"patient": ')
+        self.examinations += line.startswith(b'{"examination": ')
+
+    def line(self, row: dict[str, Any]) -> str:
+        """A line, gone over."""
+        text = json.dumps(row, sort_keys=True) + "\n"
+        self.over(text.encode())
+        return text
+
+    @property
+    def end(self) -> str:
+        """The last line."""
+        counts = {"patients": self.patients, "examinations": self.examinations}
+        row = {"end": {**counts, "sha256": self.digest.hexdigest()}}
+        return json.dumps(row, sort_keys=True) + "\n"
+
+
+def write_archive(
+    ward: Repository, patients: list[str] | None = None, *, missed: Missed = lambda *_: None
+) -> Iterator[str]:
+    """The archive, line by line.
+
+    Args:
+        ward: What is written.
+        patients: Only these; all of them without.
+        missed: Told before the first line who is left out, since the record cannot be read, and why.
+
+    Raises:
+        RecordsError: A patient who was asked for, or one who could be read before, cannot be read.
+    """
+    found, left_out = _readable(ward, patients, missed)
+    seal = Seal()
+    yield seal.line(HEAD | ({"left_out": left_out} if left_out else {}))
+    for patient_id in found:
+        file = ward.file(patient_id)
+        yield seal.line({"patient": file.patient.model_dump(mode="json")})
+        for e in _revisions(file):
+            yield seal.line({"examination": e.model_dump(mode="json")})
+    yield seal.end
+
+
+def write_csv(
+    ward: Repository, patients: list[str] | None = None, *, missed: Missed = lambda *_: None
+) -> Iterator[str]:
+    """Findings as CSV: a row each, with the opaque patient and examination identifiers.
+
+    A first line beginning with ``# `` says who is left out, where a record cannot be read.
+    """
+
+    def line(cells: Sequence[str]) -> str:
         text = io.StringIO()
-        # In a name, a leading sign would be read as a formula by a spreadsheet.
-        cells[4] = f"'{cells[4]}" if cells[4][:1] in ("=", "@", "+", "-") else cells[4]
-        csv.writer(text, lineterminator="\n").writerow(cells)
+        csv.writer(text, lineterminator="\n").writerow(map(_cell, cells))
         return text.getvalue()
 
-    yield line(
-        [
-            "patient",
-            "examination",
-            "revision",
-            "at",
-            "examiner",
-            "sign",
-            "side",
-            "answer",
-            "scale",
-            "qualities",
-            "amount",
-            "not_testable",
-        ]
-    )
-    for patient_id in patients or _ids(ward):
-        for e in ward.examinations(patient_id):
+    found, left_out = _readable(ward, patients, missed)
+    if left_out:
+        yield f"# left out: {'; '.join(': '.join(pair) for pair in left_out)}\n"
+    yield line(CSV_HEAD)
+    for patient_id in found:
+        for e in ward.file(patient_id).examinations:
             for f in e.findings:
-                amount = "" if f.amount is None else str(f.amount)
-                yield line(
-                    [
-                        patient_id,
-                        e.id,
-                        str(e.revision),
-                        e.at.isoformat(),
-                        clean(e.examiner),
-                        f.sign,
-                        f.side,
-                        f.answer or "",
-                        f.scale or "",
-                        " ".join(f.qualities),
-                        amount,
-                        f.not_testable or "",
-                    ]
-                )
+                yield line([
+                    patient_id, e.id, str(e.revision), e.at.isoformat(), e.examiner, f.sign, f.side,
+                    f.answer or "", f.scale or "", " ".join(f.qualities),
+                    "" if f.amount is None else str(f.amount), f.not_testable or "",
+                ])  # fmt: skip
 
 
-def _parsed(source: BinaryIO) -> Iterator[tuple[Patient, list[Examination]]]:
-    number = 0
-    while line := source.readline(LONGEST_LINE + 1):
-        number += 1
+def _cell(text: str) -> str:
+    """A cell's text, cleaned; one that a spreadsheet may read as a formula begins with a quote."""
+    formula = text.startswith(("\t", "\r", "\n")) or text.lstrip().startswith(FORMULA)
+    return f"'{clean(text)}" if formula else clean(text)
+
+
+# --- in
+
+
+def _lines(source: BinaryIO, longest: int, number: int = 1) -> Iterator[tuple[str, bytes]]:
+    """Each line with its place, from a number on."""
+    while True:
         where = f"archive line {number}"
-        if len(line) > LONGEST_LINE:
-            raise InputError(f"longer than {LONGEST_LINE} bytes", where=where)
         try:
-            row: Any = strict_loads(line)
-            if number == 1:
-                if row != HEAD:
-                    raise InputError("this is not a wardexam archive of version 1", where=where)
-                continue
+            line = source.readline(longest + 1)
+        except OSError as error:
+            raise InputError(f"cannot be read: {error.strerror}", where=where) from None
+        if len(line) > longest:
+            raise InputError(f"longer than {longest} bytes", where=where)
+        if not line:
+            return
+        yield where, line
+        number += 1
+
+
+@dataclass
+class _Incoming:
+    """One patient while the lines are read; whether they fit together is checked line by line."""
+
+    patient: Patient
+    examinations: list[Examination] = field(default_factory=list)
+    size: int = 0
+    seen: set[tuple[str, int]] = field(default_factory=set)
+
+    def add(self, e: Examination, where: str) -> None:
+        """A further revision of an examination."""
+        if e.patient != self.patient.id:
+            raise InputError("an examination belongs to another patient", where=where)
+        if (e.id, e.revision) in self.seen:
+            raise InputError(f"examination {e.id} revision {e.revision} is given twice", where)
+        if e.revision > 1 and (e.id, e.revision - 1) not in self.seen:
+            raise InputError(f"examination {e.id} lacks revision {e.revision - 1}", where)
+        self.seen.add((e.id, e.revision))
+        self.examinations.append(e)
+
+    def grow(self, size: int, where: str) -> None:
+        """Count the bytes that were read."""
+        self.size += size
+        if self.size > LONGEST_PATIENT:
+            raise InputError(f"a patient takes more than {LONGEST_PATIENT} bytes", where=where)
+
+    def whole(self, where: str) -> "tuple[Patient, list[Examination]]":
+        """What was read, if it can be kept."""
+        if self.size > LONGEST // 2:  # else it is shorter when stored, too
+            size = packed_size(Arrival(self.patient, tuple(self.examinations)))
+            if size > LONGEST:
+                raise InputError(
+                    f"a patient's file may have {LONGEST} bytes; that of {self.patient.id} would have {size}",
+                    where=where,
+                )
+        return self.patient, self.examinations
+
+
+Incoming = Iterator[tuple[Patient, list[Examination]]]
+
+
+def _refusing(where: str, error: Exception) -> InputError:
+    """Why a line is not acceptable."""
+    if isinstance(error, ValidationError):
+        return InputError(first_fault(error), where=where)
+    return InputError("not a line of an archive", where=where)
+
+
+def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incoming]:
+    """An archive's version, whom it was made without, and its patients in turn."""
+    where, line = next(_lines(source, LONGEST_LINE), ("archive line 1", b""))
+    if not line:
+        raise InputError("the archive is empty", where=where)
+    try:
+        row = strict_loads(line)
+        version = row.pop("version")
+        left_out = tuple((str(name), str(why)) for name, why in row.pop("left_out", []))
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise InputError("this is not a wardexam archive", where=where) from None
+    if row != {"archive": "wardexam"} or type(version) is not int or (version == 1 and left_out):
+        raise InputError("this is not a wardexam archive", where=where)
+    if version not in (1, 2):
+        raise InputError(
+            f"an archive of version {version} is not known to this program",
+            where,
+            "update wardexam",
+        )
+    if version == 1:
+        return version, (), _of_version_1(source)
+    seal = Seal()
+    seal.over(line)
+    return version, left_out, _of_version_2(source, seal)
+
+
+def _of_version_1(source: BinaryIO) -> Incoming:
+    for where, line in _lines(source, LONGEST_LINE_1, 2):
+        try:
+            row = strict_loads(line)
             if set(row) != {"patient", "examinations"}:
                 raise ValueError
-            patient = Patient.model_validate(row["patient"])
+            incoming = _Incoming(Patient.model_validate(row["patient"]))
             examinations = [Examination.model_validate(e) for e in row["examinations"]]
-        except ValidationError as error:
-            raise InputError(first_fault(error), where=where) from None
-        except (ValueError, KeyError, TypeError):
-            raise InputError("not a line of an archive", where=where) from None
-        _consistent(patient, examinations, where)
-        yield patient, examinations
-    if not number:
-        raise InputError("the archive is empty", where="archive line 1")
+        except (ValueError, KeyError, TypeError) as error:
+            raise _refusing(where, error) from None
+        for e in examinations:
+            incoming.add(e, where)
+        incoming.grow(len(line), where)
+        yield incoming.whole(where)
 
 
-def _consistent(patient: Patient, examinations: list[Examination], where: str) -> None:
-    seen: set[tuple[str, int]] = set()
-    for e in examinations:
-        if e.patient != patient.id:
-            raise InputError("an examination belongs to another patient", where=where)
-        if (e.id, e.revision) in seen:
-            raise InputError(f"examination {e.id} revision {e.revision} is given twice", where)
-        if e.revision > 1 and (e.id, e.revision - 1) not in seen:
-            raise InputError(f"examination {e.id} lacks revision {e.revision - 1}", where)
-        seen.add((e.id, e.revision))
+def _of_version_2(source: BinaryIO, seal: Seal) -> Incoming:
+    incoming: _Incoming | None = None
+    ended, where = False, "archive line 1"
+    for where, line in _lines(source, LONGEST_LINE, 2):
+        if ended:
+            raise InputError("stands after the end of the archive", where=where)
+        try:
+            ((kind, row),) = strict_loads(line).items()
+            if kind == "end":
+                if line != seal.end.encode():
+                    raise InputError(
+                        "the archive's end does not fit what is before it: it was cut or changed; nothing was added",
+                        where,
+                    )
+                ended = True
+                continue
+            patient = Patient.model_validate(row) if kind == "patient" else None
+            examination = Examination.model_validate(row) if kind == "examination" else None
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise _refusing(where, error) from None
+        seal.over(line)
+        if patient:
+            if incoming:
+                yield incoming.whole(where)
+            incoming = _Incoming(patient)
+        elif examination and incoming:
+            incoming.add(examination, where)
+        else:
+            raise InputError("not a line of an archive", where=where)
+        incoming.grow(len(line), where)
+    if not ended:
+        raise InputError(
+            "the archive has no end: it was cut; nothing was added", where, "export again"
+        )
+    if incoming:
+        yield incoming.whole(where)
 
 
 def read_archive(
@@ -153,19 +348,21 @@ def read_archive(
 
     Args:
         ward: Where it goes.
-        source: The archive; it is read twice.
+        source: The archive; it is read twice, a patient at a time.
         by: Who brings it in.
         dry_run: Validate and count, change nothing.
         summarise: Gives what the ward list shows of a patient's examinations.
         progress: Told "checked" or "added" and how many patients.
 
     Raises:
-        InputError: A line is not acceptable or a patient is on the ward already; nothing was added.
+        InputError: A line is not acceptable, the archive was cut or changed, or a patient is on the
+            ward already; nothing was added.
     """
     start = source.tell()
     known = set(_ids(ward))
     patients = count = 0
-    for patient, examinations in _parsed(source):
+    version, left_out, incoming = _opened(source)
+    for patient, examinations in incoming:
         if patient.id in known:
             raise InputError("is on the ward already; nothing was added", where=patient.id)
         known.add(patient.id)
@@ -174,11 +371,11 @@ def read_archive(
     if not dry_run:
         source.seek(start)
         ward.take_in(
-            (Arrival(p, tuple(es), summarise(_latest(es))) for p, es in _parsed(source)),
+            (Arrival(p, tuple(es), summarise(_latest(es))) for p, es in _opened(source)[2]),
             by,
             lambda number: progress("added", number),
         )
-    return Counts(patients, count)
+    return Counts(patients, count, version > 1, left_out)
 
 
 def _latest(revisions: Sequence[Examination]) -> Sequence[Examination]:

@@ -1,4 +1,4 @@
-"""Many patients at once, all or none: written aside and flushed first, then moved into place.
+"""Many patients at once, all or none: written aside, flushed and read back first, then moved into place.
 
 A crash before the mark ``complete`` leaves nothing of them; after it, the next start moves the rest.
 """
@@ -13,11 +13,11 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records import documents
 from wardexam.records.audit import Audit
 from wardexam.records.files import read_bounded, reason, sync_folder, write_new
-from wardexam.records.kept import Tables
+from wardexam.records.kept import DamagedFileError, Tables
 from wardexam.records.layout import Layout
 from wardexam.records.lists import Lists
 from wardexam.records.repository import Arrival
-from wardexam.records.schemas import mark_in, pack
+from wardexam.records.schemas import LONGEST, mark_in, pack, read_tables
 
 COMPLETE = "complete"
 BY = "by"  # who brings them in
@@ -35,6 +35,44 @@ def document_of(arrival: Arrival) -> Tables:
     return tables
 
 
+def packed_size(arrival: Arrival) -> int:
+    """How many bytes a patient's first file takes."""
+    return sum(len(piece) for piece in pack(document_of(arrival))[0])
+
+
+def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
+    """Write one patient aside, and read the file back as any later reader will.
+
+    Raises:
+        InputError: It could be written and not be read again, or not be written as it is.
+        RecordsError: It could not be read back.
+    """
+    who = arrival.patient.id
+    try:
+        pieces = pack(document_of(arrival))[0]
+    except (ValueError, TypeError):
+        raise InputError("holds what cannot be kept; nothing was added", who) from None
+    size = sum(map(len, pieces))
+    if size > LONGEST:
+        raise InputError(
+            f"would take {size} bytes, and a patient's file may have {LONGEST}; nothing was added",
+            who,
+        )
+    write_new(path, pieces, mode)
+    try:
+        tables = read_tables(path) or {}
+        documents.row_of(tables)
+        same = documents.patient_of(tables) == arrival.patient and documents.all_revisions(
+            tables
+        ) == documents.in_order(arrival.examinations)
+    except DamagedFileError as error:
+        raise InputError(f"cannot be read again ({error.what}); nothing was added", who) from None
+    except RecordsError as error:
+        raise RecordsError(f"nothing was added: {error.what}", who, "import again") from None
+    if not same:
+        raise InputError("is read back as something else; nothing was added", who)
+
+
 def stage(
     layout: Layout,
     arrivals: Iterable[Arrival],
@@ -44,7 +82,7 @@ def stage(
     """Write every patient aside; gives the folder, which `take_in` moves.
 
     Raises:
-        InputError: An identifier is taken; nothing was added.
+        InputError: An identifier is taken, or a patient could not be read again; nothing was added.
         RecordsError: It could not be written; nothing was added.
     """
     folder = layout.staging / f"{os.getpid()}.{os.urandom(6).hex()}.arrivals"
@@ -54,7 +92,7 @@ def stage(
             name = f"{arrival.patient.id}.json"
             if (layout.patients / name).exists() or (folder / name).exists():
                 raise InputError("is on the ward already; nothing was added", arrival.patient.id)
-            write_new(folder / name, pack(document_of(arrival))[0], layout.file_mode)
+            _written_aside(folder / name, arrival, layout.file_mode)
             if progress:
                 progress(number)
         write_new(folder / BY, [by.encode()], layout.file_mode)

@@ -27,11 +27,16 @@ def kept(name: str) -> bytes | None:
 
 
 def keep(name: str, data: bytes) -> None:
-    """Keep bytes under a name, and drop what was kept under others; silently not, where it cannot."""
+    """Keep bytes under a name, and drop what was kept under others; silently not, where it cannot.
+
+    A folder that lies there makes way; we do not write folders, so it is moved aside and kept.
+    """
     place = _place(name)
     with contextlib.suppress(OSError):
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if place.is_dir() and not place.is_symlink():
+            place.rename(place.with_name(f"aside-{os.urandom(6).hex()}"))
         write_whole(place, [data], 0o600, place.parent)
         for other in place.parent.glob(f"{name.split('-')[0]}-*"):
-            if other != place:
+            if other != place and not (other.is_dir() and not other.is_symlink()):
                 other.unlink(missing_ok=True)

@@ -112,11 +112,15 @@ def all_revisions(tables: Tables) -> list["Examination"]:
     """
     from wardexam.exam.examination import Examination
 
-    made = [_made(Examination, r) for r in tables.get("examinations", {}).values()]
+    return in_order([_made(Examination, r) for r in tables.get("examinations", {}).values()])
+
+
+def in_order(revisions: Sequence["Examination"]) -> list["Examination"]:
+    """Revisions by their examination, in the order in which each was first given, and by number."""
     place: dict[str, int] = {}
-    for e in made:
+    for e in revisions:
         place.setdefault(e.id, len(place))
-    return sorted(made, key=lambda e: (place[e.id], e.revision))
+    return sorted(revisions, key=lambda e: (place[e.id], e.revision))
 
 
 def insert(tables: Tables, examination: "Examination", summary: Summary | None) -> None:

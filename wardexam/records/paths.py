@@ -7,15 +7,46 @@ from pathlib import Path
 
 import platformdirs
 
-from wardexam.errors import RecordsError
+from wardexam.errors import InputError, RecordsError
+from wardexam.records.files import read_followed, reason
+from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
 
 
+def _at_home(chosen: str) -> Path:
+    """The path that was chosen, with ``~`` and ``~user`` spelled out.
+
+    Raises:
+        InputError: There is no such user, or no home.
+    """
+    try:
+        return Path(chosen).expanduser()
+    except RuntimeError:
+        raise InputError(
+            "there is no such user, or no home folder", chosen, "write the whole path"
+        ) from None
+
+
+def _there(path: Path) -> bool:
+    """Whether anything lies at a path; what cannot be looked at does."""
+    try:
+        path.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        pass
+    return True
+
+
 def ward_folder(given: str | None) -> Path:
-    """The folder of the ward: the one given, else ``WARDEXAM_DB``, else in the user's data folder."""
+    """The folder of the ward: the one given, else ``WARDEXAM_DB``, else in the user's data folder.
+
+    Raises:
+        InputError: The path begins with a home that nobody has.
+    """
     chosen = given or os.environ.get("WARDEXAM_DB")
-    return Path(chosen).expanduser() if chosen else platformdirs.user_data_path("wardexam") / "ward"
+    return _at_home(chosen) if chosen else platformdirs.user_data_path("wardexam") / "ward"
 
 
 def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
@@ -25,29 +56,33 @@ def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None
     ``wording.toml`` or ``keys.toml`` in the user's, then the host's settings folder.
 
     Raises:
-        RecordsError: The file cannot be read, or is not UTF-8; with the line.
+        InputError: The path begins with a home that nobody has.
+        RecordsError: The file cannot be read, is no regular file or too long, or is not UTF-8; with
+            the line.
     """
     chosen = given or os.environ.get(f"WARDEXAM_{name.upper()}")
     if chosen:
-        path = Path(chosen).expanduser()
+        path = _at_home(chosen)
     else:
         places = (
             platformdirs.user_config_path("wardexam"),
             platformdirs.site_config_path("wardexam"),
         )
-        found = [p for place in places if (p := place / f"{name}.toml").exists()]
+        found = [p for place in places if _there(p := place / f"{name}.toml")]
         if not found:
             return None
         path = found[0]
     stays = f"the built-in {name} {'stay' if name == 'keys' else 'stays'}"
     try:
-        data = path.read_bytes()
+        data = read_followed(path, LONGEST)
+        if len(data) > LONGEST:
+            raise RecordsError(f"longer than {LONGEST} bytes", path.name, stays)
         return path.name, data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise RecordsError("not UTF-8 text", f"{path.name}, line {line}", stays) from None
     except OSError as error:
-        raise RecordsError(f"cannot be read: {error.strerror}", path.name, stays) from None
+        raise RecordsError(f"cannot be read: {reason(error)}", path.name, stays) from None
 
 
 def elsewhere(folder: Path) -> Path:

@@ -6,7 +6,7 @@ The screens and the commands know these operations and no others. One contract s
 
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from wardexam.errors import RecordsError
@@ -50,6 +50,14 @@ class Summary:
     headline: str
 
 
+def hours_after(at: datetime, hours: int) -> datetime:
+    """So many hours after a time; the last moment there is where that would be later."""
+    try:
+        return at + timedelta(hours=hours)
+    except OverflowError:
+        return datetime.max.replace(tzinfo=UTC)
+
+
 @dataclass(frozen=True, slots=True)
 class Bed:
     """One line of the ward list; times are ISO texts with their zone.
@@ -76,7 +84,7 @@ class Bed:
         """When the next examination is due, or None without a schedule or a first examination."""
         if self.recheck_hours is None or self.last_at is None:
             return None
-        return datetime.fromisoformat(self.last_at) + timedelta(hours=self.recheck_hours)
+        return hours_after(datetime.fromisoformat(self.last_at), self.recheck_hours)
 
     @classmethod
     def from_json(cls, row: dict[str, Any], **more: Any) -> Self:
@@ -131,7 +139,10 @@ def clock_line(now: datetime, last: datetime) -> str:
     """What to say of a clock that stands before the last examination; else empty."""
     if now >= last:
         return ""
-    then = last.astimezone(now.tzinfo)
+    try:
+        then = last.astimezone(now.tzinfo)
+    except OverflowError:  # at the end of the calendar, as it was written
+        then = last
     year = f" {then.year}" if then.year != now.year else ""
     return (
         f"The clock says {now.day} {now:%b %H:%M}, before the last examination "

@@ -288,6 +288,8 @@ class WardApp(PaintingApp):
         from wardexam.note import handover
         from wardexam.terminal.screens.text import TextScreen
 
-        text = handover.sheet(self.ward, now=self.now(), wording=self.wording)
+        text = handover.sheet(
+            self.ward.papers(), self.ward.trail_head(), now=self.now(), wording=self.wording
+        )
         self.ward.record("viewed", "ward", self.examiner)
         self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward"))

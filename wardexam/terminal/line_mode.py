@@ -28,7 +28,7 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.terminal import line_answers, line_words, signals
 from wardexam.terminal.line_sitting import COMMANDS, Sitting, ask_flags
-from wardexam.terminal.line_talk import LeavingError, Talk
+from wardexam.terminal.line_talk import LeavingError, Talk, Writer
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
@@ -44,7 +44,7 @@ def converse(
     new_id: Callable[[], str],
     wording: "Wording",
     read: TextIO,
-    write: TextIO,
+    write: Writer,
 ) -> int:
     """Hold the whole conversation: which patient, the examination, saving, the note.
 

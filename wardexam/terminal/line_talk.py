@@ -2,11 +2,24 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TextIO, TypeVar
+from typing import Protocol, TextIO, TypeVar
 
 from wardexam.errors import InputError
+from wardexam.exam.text import clean_lines
 
 Made = TypeVar("Made")
+
+
+class Writer(Protocol):
+    """Where lines go."""
+
+    def write(self, text: str, /) -> int:
+        """Write lines."""
+        ...
+
+    def flush(self) -> None:
+        """Have them written."""
+        ...
 
 
 class LeavingError(Exception):
@@ -24,12 +37,12 @@ class Talk:
     """
 
     read: TextIO
-    write: TextIO
+    write: Writer
 
     def say(self, *lines: str) -> None:
         """Print lines."""
         for line in lines:
-            self.write.write(line + "\n")
+            self.write.write(clean_lines(line) + "\n")
         self.write.flush()
 
     def ask(self, question: str) -> str:
@@ -38,7 +51,7 @@ class Talk:
         Raises:
             LeavingError: The input has ended.
         """
-        self.write.write(question + " ")
+        self.write.write(clean_lines(question) + " ")
         self.write.flush()
         answer = self.read.readline()
         if not answer:
@@ -61,8 +74,9 @@ class Talk:
             answer = self.ask(question)
             if not answer:
                 return None
-            if answer.isdecimal() and 1 <= int(answer[:6]) <= len(options):
-                return int(answer) - 1
+            number = int(answer) if answer.isdecimal() and len(answer) <= 6 else 0
+            if 1 <= number <= len(options):
+                return number - 1
             self.say(f"Type a number from 1 to {len(options)}, or Enter alone.")
 
     def yes(self, question: str) -> bool | None:

@@ -1,0 +1,149 @@
+"""The engine's kept rows: whatever lies in their place, the engine is made and the rows are kept anew."""
+
+import json
+import os
+import random
+import zlib
+
+import pytest
+
+from wardexam import ready
+from wardexam.exam.typed import read_line
+from wardexam.reasoning import hypotheses
+from wardexam.reasoning.hypotheses import fingerprint, make, packed
+from wardexam.records import cache
+
+MADE = make()
+GOOD = packed(MADE)
+
+
+def sealed(body):
+    """Bytes with a fitting checksum, as if the rows' own program had written something else."""
+    return zlib.crc32(body).to_bytes(4, "big") + body
+
+
+def with_forms(change):
+    """The good rows with their table of forms changed."""
+    size = int.from_bytes(GOOD[4:12], "big")
+    forms = json.loads(GOOD[12 : 12 + size])
+    head = json.dumps(change(forms)).encode()
+    return sealed(len(head).to_bytes(8, "big") + head + GOOD[12 + size :])
+
+
+def every(**fields):
+    return lambda forms: [form | fields for form in forms]
+
+
+JUNK = {
+    "nothing": b"",
+    "a byte": b"x",
+    "text": b"junk" * 1000,
+    "zeros": bytes(len(GOOD)),
+    "noise": random.Random(1).randbytes(100_000),
+    "cut short": GOOD[:-1],
+    "a flipped bit": GOOD[:-5] + bytes([GOOD[-5] ^ 1]) + GOOD[-4:],
+    "sealed nothing": sealed(bytes(8)),
+    "sealed noise": sealed(random.Random(2).randbytes(100_000)),
+    "sealed no JSON": sealed((4).to_bytes(8, "big") + b"junk" + bytes(1000)),
+    "sealed other JSON": sealed((2).to_bytes(8, "big") + b"{}" + bytes(1000)),
+    "sealed deep JSON": sealed((90_000).to_bytes(8, "big") + b"[" * 90_000),
+    "sealed numbers": sealed((9_002).to_bytes(8, "big") + b"[" + b"9" * 9_000 + b"]"),
+    "a length beyond the end": sealed((2**63).to_bytes(8, "big") + b"[]"),
+    "no forms": with_forms(lambda forms: []),
+    "half the forms": with_forms(lambda forms: forms[: len(forms) // 2]),
+    "forms twice": with_forms(lambda forms: forms + forms),
+    "the last form alone": with_forms(lambda forms: forms[-1:]),
+    "forms the other way round": with_forms(lambda forms: forms[::-1]),
+    "another site": with_forms(every(site="nowhere")),
+    "another side": with_forms(every(side="top")),
+    "a level of text": with_forms(every(level="T4")),
+    "a level beyond the cord": with_forms(every(level=999)),
+    "a name of numbers": with_forms(every(name=1)),
+    "a weight of text": with_forms(every(weight="heavy")),
+    "a weight that is none": with_forms(every(weight=float("nan"))),
+    "no rows": with_forms(every(rows=[0, 0])),
+    "rows of text": with_forms(every(rows=["a", "b"])),
+    "an onset of text": with_forms(every(onset="sudden")),
+    "a field more": with_forms(every(more=1)),
+    "codes beyond the table": sealed(GOOD[4:-1000] + b"\xff" * 1000),
+}  # fmt: skip
+
+
+@pytest.fixture
+def place(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr(hypotheses, "make", lambda: MADE)  # it takes half a second
+    folder = tmp_path / "cache" / "wardexam"
+    folder.mkdir(parents=True)
+    return folder / f"rows-{fingerprint()}"
+
+
+def read():
+    ready.engine.cache_clear()
+    try:
+        return ready.engine().read(read_line("knee 2/0 ankle 2/2 plantar down/up").examination())
+    finally:
+        ready.engine.cache_clear()
+
+
+@pytest.fixture(scope="module")
+def right():
+    from wardexam.reasoning.engine import Engine
+
+    return Engine(MADE).read(read_line("knee 2/0 ankle 2/2 plantar down/up").examination())
+
+
+@pytest.mark.parametrize("data", JUNK.values(), ids=list(JUNK))
+def test_junk_is_made_anew(place, right, data):
+    place.write_bytes(data)
+    assert read() == right
+    assert place.read_bytes() == GOOD
+    assert read() == right
+
+
+@pytest.mark.parametrize(
+    "kind", ["pipe", "folder", "full folder", "link", "link to itself", "link to a device"]
+)
+def test_what_is_no_file_makes_way(place, right, kind, tmp_path):
+    if kind == "pipe":
+        os.mkfifo(place)
+    elif "folder" in kind:
+        place.mkdir()
+        if kind == "full folder":
+            (place / "mine").write_text("keep")
+    else:
+        (tmp_path / "target").write_text("untouched")
+        place.symlink_to(
+            {"link": tmp_path / "target", "link to itself": place}.get(kind, "/dev/zero")
+        )
+    assert read() == right
+    assert place.read_bytes() == GOOD
+    assert not place.is_symlink()
+    if kind == "full folder":  # nothing is lost that we did not write
+        assert [p.read_text() for p in place.parent.glob("*/mine")] == ["keep"]
+    if kind == "link":
+        assert (tmp_path / "target").read_text() == "untouched"
+
+
+def test_old_rows_go_and_what_is_not_ours_stays(place):
+    (place.parent / "rows-old").write_bytes(b"old")
+    (place.parent / "rows-folder").mkdir()
+    (place.parent / "rows-zold").write_bytes(b"old")
+    read()
+    assert sorted(p.name for p in place.parent.iterdir()) == sorted([place.name, "rows-folder"])
+
+
+@pytest.mark.parametrize("kind", ["a file", "nothing", "no right to write"])
+def test_without_a_folder_to_keep_them_the_engine_is_made_all_the_same(
+    place, right, kind, monkeypatch
+):
+    place.parent.rmdir()
+    if kind == "a file":
+        place.parent.write_text("x")
+    elif kind == "no right to write":
+
+        def refused(*given, **more):
+            raise PermissionError(13, "Permission denied")
+
+        monkeypatch.setattr(cache, "write_whole", refused)
+    assert read() == right

@@ -1,0 +1,118 @@
+"""The sheets that `localise` reads: one after the other, so that a long input takes no memory."""
+
+import argparse
+import io
+import json
+import os
+import stat
+import sys
+from collections.abc import Iterator
+from contextlib import nullcontext
+from typing import TYPE_CHECKING, BinaryIO
+
+from wardexam.commands import edge
+from wardexam.errors import InputError, WardexamError
+from wardexam.exam.sheet import LONGEST_SHEET, read_sheet
+from wardexam.exam.typed import read_line
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from wardexam.exam.sheet import Sheet
+
+LONGEST_LINE = 4 * LONGEST_SHEET  # bytes: as many as so many characters can take
+STANDARD_INPUT = ("-", "/dev/stdin", "/dev/fd/0")
+
+
+def sheets(options: argparse.Namespace) -> Iterator[tuple[str, "Sheet | WardexamError"]]:
+    """Every sheet of the input in turn with the place it came from; a refused one as its error.
+
+    The whole is one JSON document where its first line is the beginning of one; else every line is
+    a sheet. An empty input is one empty sheet.
+
+    Raises:
+        InputError: The input cannot be read, or is a folder or a device.
+    """
+    opened, name = _opened(options)
+    empty = True
+    with opened as source:
+        for number, line in _lines(source, name):
+            place = f"{name}, line {number}"
+            if line is not None and empty and _begins_a_document(line.strip()):
+                place, line = name, line + source.read(LONGEST_LINE + 1 - len(line))
+                number = 0
+            empty = False
+            yield from ((place, sheet) for sheet in _read(line))
+            if not number:
+                return
+    if empty:
+        yield name, read_sheet("{}")
+
+
+def _opened(options: argparse.Namespace) -> "tuple[AbstractContextManager[BinaryIO], str]":
+    """Where the sheets come from, and its name."""
+    if options.signs:
+        return nullcontext(io.BytesIO(os.fsencode(options.signs))), "--signs"
+    if options.file is None or options.file in STANDARD_INPUT:
+        if sys.stdin is None:
+            raise InputError("is closed", where="standard input")
+        if sys.stdin.isatty():
+            edge.remark("Type findings, a line each; end with Ctrl-D.")
+        return nullcontext(sys.stdin.buffer), "standard input"
+    try:
+        mode = os.stat(options.file).st_mode
+        if stat.S_ISREG(mode) or stat.S_ISFIFO(mode):
+            return open(options.file, "rb"), options.file
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
+    kind = "a folder" if stat.S_ISDIR(mode) else "a device"
+    raise InputError(f"cannot be read: it is {kind}", where=options.file)
+
+
+def _lines(source: BinaryIO, name: str) -> Iterator[tuple[int, bytes | None]]:
+    """The lines that are not blank, with their numbers; None for one that is too long to be kept."""
+    number = 0
+    try:
+        while line := source.readline(LONGEST_LINE):
+            number += 1
+            if len(line) < LONGEST_LINE:
+                if line.strip():
+                    yield number, line
+                continue
+            while line and not line.endswith(b"\n"):
+                line = source.readline(LONGEST_LINE)
+            yield number, None
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", where=name) from None
+
+
+def _begins_a_document(line: bytes) -> bool:
+    """Whether a line is the beginning of a JSON document over several lines: good as far as it goes."""
+    if not line.startswith(b"{"):
+        return False
+    try:
+        json.loads(line)
+    except json.JSONDecodeError as error:
+        return error.pos >= len(error.doc)
+    except (ValueError, RecursionError):
+        pass
+    return False
+
+
+def _read(line: bytes | None) -> Iterator["Sheet | WardexamError"]:
+    """What a line holds: one JSON document, or typed lines with any of Unicode's ends between them."""
+    if line is None or len(line) > LONGEST_LINE:
+        yield InputError(f"longer than {LONGEST_LINE} bytes")
+        return
+    try:
+        text = line.decode("utf-8")
+    except UnicodeDecodeError:
+        yield InputError("not UTF-8 text")
+        return
+    read = read_sheet if text.lstrip().startswith("{") else read_line
+    for piece in [text] if read is read_sheet else text.splitlines():
+        if piece.strip():
+            try:
+                yield read(piece)
+            except WardexamError as error:
+                yield error
