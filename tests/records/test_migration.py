@@ -96,6 +96,7 @@ def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_
         ]
         assert [bool(b.summary) for b in found] == [bool(b.summary) for b in wanted]
     patient = ward.patient("avzac69ob94i575u")
+    ward.take_over("x", "it came without a trail")
     assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
     # Reading writes nothing; the first change of details writes them in the form of today.
     assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
