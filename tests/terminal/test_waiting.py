@@ -1,5 +1,6 @@
 """Another session in the way never freezes the screen, and nothing entered is lost by it."""
 
+import gc
 import subprocess
 import sys
 import threading
@@ -183,6 +184,21 @@ async def test_no_thread_is_left_by_an_examination(app):
             await pilot.press("enter", "2", "q")
         await until(pilot, lambda: threading.active_count() <= before)
         assert threading.active_count() <= before
+
+
+async def test_no_drawn_line_is_left_by_an_examination(app):
+    from textual.strip import Strip
+
+    def drawn():
+        gc.collect()
+        return sum(isinstance(o, Strip) for o in gc.get_objects())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "2", "q", "enter", "2", "q")
+        before = drawn()
+        for _ in range(6):
+            await pilot.press("enter", "2", "q")
+        assert drawn() <= before * 1.1
 
 
 # --- what only looking into the file shows

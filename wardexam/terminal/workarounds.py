@@ -265,6 +265,17 @@ def driver_for(*, ascii_only: bool, hung_up: Callable[[], None]) -> type[WardDri
     return type("WardDriver", (WardDriver,), attributes)
 
 
+def forget_widgets() -> None:
+    """Let go of the widgets of screens that are gone, with all that they had drawn.
+
+    The cache of inner and outer colours is keyed by the widget's own cache of lines, so that it holds
+    up to a thousand of them: some 400 kB for every examination opened (no upstream issue found).
+    """
+    from textual._styles_cache import StylesCache
+
+    StylesCache.get_inner_outer.cache_clear()
+
+
 class NoTraceback(App[Any]):
     """An app whose own faults end in one line.
 

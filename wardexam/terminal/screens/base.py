@@ -13,6 +13,7 @@ from wardexam.errors import WardexamError
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
+from wardexam.terminal.workarounds import forget_widgets
 
 if TYPE_CHECKING:
     from wardexam.terminal.app import WardApp
@@ -74,6 +75,10 @@ class LineScreen(Screen[None]):
     def on_resize(self, event: events.Resize) -> None:
         """Draw for the new size."""
         self.redraw()
+
+    def on_unmount(self) -> None:
+        """Leave nothing of this screen behind."""
+        forget_widgets()
 
     def on_screen_resume(self) -> None:
         """Draw again on coming back."""
