@@ -10,12 +10,14 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.reasoning import forward, outcomes
 from wardexam.reasoning.hypotheses import Hypotheses, lines
-from wardexam.reasoning.posterior import Posterior, largest
-from wardexam.reasoning.ranking import spoken
+from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.ranking import either, spoken
 from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import table
+from wardexam.reasoning.ties import even, largest, most_likely, ordered
 
 _ROWS = 180  # the most probable rows decide; more change the order no more
+_LEAST = 1e-30  # no chance is less, so that it has a logarithm
 _SHOWN = 5
 
 
@@ -44,15 +46,15 @@ class _Batch:
 
     signs: tuple[tuple[Sign, str], ...]
     lines: NDArray[np.intp]
-    chance: NDArray[np.float32]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
+    chance: NDArray[np.float64]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
 
 
 @lru_cache(maxsize=2)
 def _batches(context: Context) -> list[_Batch]:
     at = lines()
-    kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float32]]]] = {}
+    kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float64]]]] = {}
     for sign in askable():
-        chance = outcomes.table(sign, context).chance.astype(np.float32)
+        chance = outcomes.table(sign, context).chance
         brisk = bool((chance != chance[:, :, :1]).any())
         shown = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
         for side, _ in forward.sides(sign):
@@ -67,8 +69,8 @@ def _batches(context: Context) -> list[_Batch]:
     ]
 
 
-def _entropy(chance: NDArray[np.float32], axis: tuple[int, ...] | int) -> NDArray[np.float32]:
-    safe = np.maximum(chance, 1e-30)
+def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArray[np.float64]:
+    safe = np.maximum(chance, _LEAST)
     return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
 
 
@@ -76,10 +78,10 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
     made = posterior.hypotheses
     top = largest(posterior.rows, _ROWS)
-    weight = (posterior.joint[top] / posterior.joint[top].sum()).astype(np.float32)
+    weight = posterior.joint[top] / posterior.joint[top].sum()
     rows = posterior.kept[top]
     groups, member = np.unique(made.group_of[rows], return_inverse=True)
-    by_group = np.zeros((len(groups), len(rows)), np.float32)
+    by_group = np.zeros((len(groups), len(rows)))
     by_group[member, np.arange(len(rows))] = 1
     flat = by_group * weight.sum(axis=1)
     brisk = (by_group[:, :, None] * weight[None]).reshape(len(groups), -1)
@@ -101,9 +103,9 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
             if (sign.id, side) not in recorded:
                 bits = (before - float(known[number])) / np.log(2)
                 found.append((bits, sign, side, joint[number]))
-    found.sort(key=lambda f: (-f[0] * ease()[f[1].id], f[1].id, f[2]))
+    found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
     return tuple(
-        _next_sign(made, bits, sign, side, joint, groups, prior, context)
+        _next_sign(made, bits, sign, side, joint, groups, context)
         for bits, sign, side, joint in found[:_SHOWN]
     )
 
@@ -113,17 +115,17 @@ def _next_sign(
     bits: float,
     sign: Sign,
     side: str,
-    joint: NDArray[np.float32],
+    joint: NDArray[np.float64],
     groups: NDArray[np.int16],
-    prior: NDArray[np.float32],
     context: Context,
 ) -> NextSign:
     answers = outcomes.table(sign, context).answers
     chances = joint.sum(axis=0)
     meanings = []
-    for number in np.argsort(-chances)[:3]:
+    for number in ordered(range(len(answers)), chances.__getitem__, int)[:3]:
         after = joint[:, number] / chances[number]
-        top = int(after.argmax())
-        meanings.append((answers[number], f"{spoken(made.groups[groups[top]])} {after[top]:.0%}"))
+        equals = [made.groups[groups[g]] for g in most_likely(after)]
+        site = either(spoken(equals[0]), equals)
+        meanings.append((answers[number], f"{site} {even(after.max()):.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"
-    return NextSign((sign.id, side), text, float(bits), tuple(meanings))
+    return NextSign((sign.id, side), text, even(bits), tuple(meanings))

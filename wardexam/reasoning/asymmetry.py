@@ -20,6 +20,7 @@ from wardexam.reasoning.tables import (
     sensation_interval,
     table,
 )
+from wardexam.reasoning.ties import even, ordered
 
 _SURE = 0.99  # no two readings are surer than this
 _GRID = tuple((n - 14) / 4 for n in range(29))  # -3.5 to 3.5 standard deviations
@@ -62,7 +63,7 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
             differ += weight * other * _read_as(right, moved, error) / 2
     differ /= sum(_bell(step) for step in _GRID[::2])
     odds = row["truly"] * differ / max((1 - row["truly"]) * same, 1e-300)
-    return float(min(_SURE, odds / (1 + odds)))
+    return even(min(_SURE, odds / (1 + odds)))
 
 
 # The meanings that a tendon grade is ranked by; halves of normal are one.
@@ -94,7 +95,7 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
             text = f"{finding.row.name}: right {_short(finding)}, left {_short(other)}"
             chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
-    return tuple(sorted(found, key=lambda a: (-a.probability, a.sign)))
+    return tuple(ordered(found, lambda a: a.probability, lambda a: a.sign))
 
 
 def _chance(right: Finding, left: Finding, gap: int) -> float:

@@ -11,6 +11,7 @@ from wardexam.reasoning.one_grade import one_grade_off
 from wardexam.reasoning.posterior import Posterior, Sums
 from wardexam.reasoning.ranking import place, ranked
 from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.ties import leading_chance, most_likely, ordered
 from wardexam.reasoning.two_lesions import two_lesions
 
 _MISFIT = -2.0  # z below which no one lesion is said to fit
@@ -39,13 +40,14 @@ class Engine:
         posterior = self.posterior(examination, silence=silence)
         places = ranked(posterior)
         weights = evidence(posterior, places)
+        against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], examination)
         told = silence or examination.rest_normal
         return Reading(
             sites=places,
-            by_findings=self._by_findings(examination) if told else None,
+            by_findings=self._by_findings(examination, posterior) if told else None,
             supports=tuple(e for e in weights if e.weight > _WORTH_SAYING)[:6],
-            opposes=tuple(e for e in reversed(weights) if e.weight < -_WORTH_SAYING)[:6],
+            opposes=tuple(e for e in against if e.weight < -_WORTH_SAYING)[:6],
             unexplained=unexplained,
             fit=z,
             fits_one=z is None or z > _MISFIT,
@@ -59,10 +61,13 @@ class Engine:
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
         )
 
-    def _by_findings(self, examination: Examination) -> Site:
+    def _by_findings(self, examination: Examination, whole: Posterior) -> Site:
         found = examination.model_copy(update={"rest_normal": ()})
         posterior = self.posterior(found, silence=False)
-        return place(self.hypotheses, int(posterior.groups.argmax()), posterior.forms)
+        # Among equals the one that leads when statements and silence count too.
+        equals = most_likely(posterior.groups)
+        first = int(equals[leading_chance(whole.groups[equals])])
+        return place(self.hypotheses, first, posterior.forms)
 
 
 @cache

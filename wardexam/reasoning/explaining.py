@@ -6,8 +6,9 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Examination
 from wardexam.reasoning import outcomes
-from wardexam.reasoning.posterior import Posterior, largest, logsumexp
+from wardexam.reasoning.posterior import Posterior, logsumexp
 from wardexam.reasoning.reading import Evidence, Site
+from wardexam.reasoning.ties import EQUAL, even, largest, ordered
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
@@ -21,7 +22,8 @@ def evidence(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
     Leave one out: how far the log odds fall when the term is taken away, in bans (log10).
     """
     made = posterior.hypotheses
-    leading = [s for s in ranked[:2] if s.id in made.groups and s.probability > 0]
+    against = _runner_up(ranked)
+    leading = [s for s in (*ranked[:1], *against) if s.id in made.groups and s.probability > 0]
     numbers = [made.groups.index(s.id) for s in leading]
     if len(numbers) < 2 or not posterior.terms:
         return []
@@ -34,10 +36,17 @@ def evidence(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
         moved[line] = _without_each(posterior, own)
     weights = (moved[0] - moved[1]) / np.log(10)
     found = [
-        Evidence(term.key, term.text, float(weight), term.kind)
+        Evidence(term.key, term.text, even(weight), term.kind)
         for term, weight in zip(posterior.terms, weights, strict=True)
     ]
-    return sorted(found, key=lambda e: -e.weight)
+    return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
+
+
+def _runner_up(ranked: tuple[Site, ...]) -> tuple[Site, ...]:
+    """The second site; where two are equally likely, the one on the side of the first."""
+    least = ranked[1].probability * (1 - EQUAL) if len(ranked) > 1 else 0.0
+    equals = [s for s in ranked[1:] if s.probability >= least]
+    return tuple(sorted(equals, key=lambda s: s.side != ranked[0].side)[:1])
 
 
 def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.float64]:
@@ -72,7 +81,7 @@ def fit(
         return (), None
     members = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(top.id))
     mass = posterior.rows[members]
-    best = members[np.argsort(-mass)[:_BEST]]
+    best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
     context = outcomes.bearing(examination.context)
@@ -91,7 +100,8 @@ def fit(
         if own < _UNLIKELY and own < log.max() - 1.2:
             surprise.append((own, term.text))
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
-    return tuple(text for _, text in sorted(surprise)[:4]), z if len(posterior.terms) >= 3 else None
+    least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
+    return tuple(text for _, text in least[:4]), even(z) if len(posterior.terms) >= 3 else None
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,8 +8,10 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning import outcomes
-from wardexam.reasoning.posterior import Posterior, largest
+from wardexam.reasoning.posterior import Posterior
+from wardexam.reasoning.ranking import either
 from wardexam.reasoning.reading import Fragile, Site
+from wardexam.reasoning.ties import largest, most_likely, ordered
 from wardexam.reasoning.weights import finding_text, log_likelihood
 
 _ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
@@ -39,7 +41,7 @@ def one_grade_off(
     made = posterior.hypotheses
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
-    leader = made.groups.index(ranked[0].id)
+    leaders = set(most_likely(posterior.groups))
     top = largest(posterior.rows, _ROWS)
     at = posterior.kept[top]
     joint = posterior.joint[top]
@@ -59,17 +61,15 @@ def one_grade_off(
             if change.max() - change.min() < lead:
                 continue  # cannot make good the lead
             mass = (joint * np.exp(change[codes] - change.max())).sum(axis=1)
-            after = np.bincount(groups, mass, len(made.groups))
-            first = int(after.argmax())
-            if first != leader:
+            after = np.asarray(np.bincount(groups, mass, len(made.groups)), float)
+            likely = most_likely(after)
+            first = int(likely[0])
+            if leaders.isdisjoint(likely):
                 chance = float(after[first] / after.sum())
                 name = next((s.name for s in ranked if s.id == made.groups[first]), "")
                 if name:
-                    found.append(
-                        (
-                            chance,
-                            Fragile(finding.key, finding_text(finding), finding_text(other), name),
-                        )
-                    )
-    found.sort(key=lambda f: (-f[0], f[1].key))
-    return tuple(f for _, f in found[:3])
+                    name = either(name, [made.groups[g] for g in likely])
+                    one = Fragile(finding.key, finding_text(finding), finding_text(other), name)
+                    found.append((chance, one))
+    nearest = ordered(found, lambda f: f[0], lambda f: (f[1].key, f[1].instead))
+    return tuple(f for _, f in nearest[:3])

@@ -27,13 +27,6 @@ def logsumexp(values: Floats, axis: int) -> Floats:
     return np.asarray(np.log(np.exp(values - top).sum(axis=axis)) + top.squeeze(axis))
 
 
-def largest(values: Floats, count: int) -> NDArray[np.intp]:
-    """Where the largest values are, ascending by place; all of them where there are fewer."""
-    if len(values) <= count:
-        return np.arange(len(values))
-    return np.sort(np.argpartition(-values, count)[:count])
-
-
 @dataclass(frozen=True)
 class Posterior:
     """Probability of the rows that matter.

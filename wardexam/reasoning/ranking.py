@@ -9,7 +9,9 @@ from wardexam.reasoning.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.posterior import Posterior
 from wardexam.reasoning.prior import sites
 from wardexam.reasoning.reading import Site, SiteSide, Word
+from wardexam.reasoning.ties import EQUAL, even_chance, leading, leading_chance, ordered
 
+_LEAST = 1e-300  # no mass is less, so that it has a logarithm
 HELD = 0.9  # share of the mass that the stated range of levels holds
 # The level of the signs and that of the lesion differ by a segment now and then (judgement).
 _BLUR = (0.2, 0.6, 0.2)
@@ -18,6 +20,7 @@ _SIDE_FIRST = ("root", "nerve", "plexus", "brain", "brainstem", "cerebellum")
 
 def word(probability: float) -> Word:
     """A probability as a word."""
+    probability = even_chance(probability)
     if probability >= 0.8:
         return "very likely"
     return "likely" if probability >= 0.5 else "possible" if probability >= 0.1 else "unlikely"
@@ -31,13 +34,21 @@ def spoken(group: str) -> str:
     return " ".join(w for w in words if w).replace("_", " ")
 
 
+def either(name: str, groups: list[str]) -> str:
+    """The name of the first of equally likely groups; where right and left are as likely, neither is named."""
+    site, _, side = groups[0].rpartition(".")
+    twins = side == "left" and f"{site}.right" in groups
+    return f"either {name.removeprefix('left ')}" if twins else name
+
+
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass."""
     total = np.concatenate([[0.0], np.cumsum(mass)])
     for length in range(1, len(mass) + 1):
         run = total[length:] - total[:-length]
-        if run.max() >= held - 1e-9:
-            return int(run.argmax()), int(run.argmax()) + length - 1
+        if run.max() >= held - EQUAL:
+            first = leading(run)
+            return first, first + length - 1
     return 0, len(mass) - 1
 
 
@@ -45,16 +56,21 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     """The sites, most probable first; the probabilities add up to 1."""
     made = posterior.hypotheses
     found: list[Site] = []
-    for number in np.argsort(-posterior.groups, kind="stable"):
-        mass = float(posterior.groups[number])
-        if mass < 1e-4 and len(found) >= 6:
+    mass = posterior.groups
+    log = np.log(np.maximum(mass, _LEAST))
+    last = 0.0
+    every = ordered(range(len(mass)), log.__getitem__, made.groups.__getitem__)
+    for number in every:
+        apart = last - log[number] > EQUAL or not mass[number]
+        if mass[number] < 1e-4 and len(found) >= 6 and apart:
             break
-        found.append(place(made, int(number), posterior.forms))
-    rest = 1 - sum(s.probability for s in found)
+        found.append(place(made, number, posterior.forms))
+        last = log[number]
+    rest = float(mass[every[len(found) :]].sum())
     if rest > 1e-12:
-        found.append(
-            Site("other", "other", "other sites together", "none", None, None, rest, word(rest))
-        )
+        found.append(Site(
+            "other", "other", "other sites together", "none", None, None, even_chance(rest), word(rest),
+        ))  # fmt: skip
     return tuple(found)
 
 
@@ -62,16 +78,24 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     """One group as a site, from the probability of every form."""
     members = np.flatnonzero(made.group_of_form == group)
     mass = float(forms[members].sum())
-    best = made.forms[members[int(forms[members].argmax())]]
-    by_side = np.bincount(made.side_of_form[members], forms[members], len(SIDES))
-    side: SiteSide = SIDES[int(by_side.argmax())]
+    best = made.forms[members[leading_chance(forms[members])]]
+    by_side = np.asarray(np.bincount(made.side_of_form[members], forms[members], len(SIDES)), float)
+    side = _side(by_side)
     level, levels = (
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
     row = sites()[best.site]
     return Site(
-        best.group, best.site, _name(best, side, level), side, levels, level, mass, word(mass), bool(row["urgent"]),
+        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass), word(mass),
+        bool(row["urgent"]),
     )  # fmt: skip
+
+
+def _side(by_side: NDArray[np.float64]) -> SiteSide:
+    """The likeliest side; where right and left are as likely, neither is named."""
+    side = SIDES[leading_chance(by_side)]
+    right, left = (by_side[SIDES.index(s)] for s in ("right", "left"))
+    return "both" if side in ("right", "left") and abs(right - left) <= EQUAL * right else side
 
 
 def _levels(
@@ -83,7 +107,7 @@ def _levels(
     held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
     held = np.convolve(held / held.sum(), _BLUR, "same")
     low, high = shortest(held / held.sum(), HELD)
-    return SEGMENTS[int(held.argmax())], (SEGMENTS[low], SEGMENTS[high])
+    return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
 
 
 def _name(best: Form, side: str, level: str | None) -> str:

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from wardexam.reasoning.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.draws import Array
 from wardexam.reasoning.hypotheses import Codes, Hypotheses
-from wardexam.reasoning.posterior import Floats, Posterior, largest, logsumexp
+from wardexam.reasoning.posterior import Floats, Posterior, logsumexp
 from wardexam.reasoning.ranking import place
 from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.tables import numbers
+from wardexam.reasoning.ties import EQUAL, even_chance, largest, leading, leading_chance, ordered
 from wardexam.reasoning.weights import Term
 
 _FIRST = 8  # candidates for the one half
@@ -57,11 +58,12 @@ def _candidates(made: Hypotheses, alone: Floats) -> list[int]:
     """The best row of each of the best places, a place being a group at a level and side."""
     best: dict[tuple[str, int | None, str], int] = {}
     for form in made.forms:
-        row = form.rows.start + int(alone[form.rows].argmax())
+        row = form.rows.start + leading(alone[form.rows])
         key = (form.group, form.level, form.side)
-        if form.site != "none" and (key not in best or alone[row] > alone[best[key]]):
+        if form.site != "none" and (key not in best or alone[row] > alone[best[key]] + EQUAL):
             best[key] = row
-    return sorted(best.values(), key=lambda r: -alone[r])[:_FIRST]
+    every = ordered(best.values(), lambda r: float(alone[r]), int)
+    return [every[n] for n in largest(alone[every], _FIRST)]
 
 
 def _joined(
@@ -105,7 +107,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
         log = _joined(made, terms, row, others) + prior[others][:, None]
         by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
         total.append(float(logsumexp(by_row, 0)))
-        if found is None or total[-1] > found[0]:
+        if found is None or total[-1] > found[0] + EQUAL:
             found = (total[-1], row, by_row)
     if found is None:
         return None
@@ -116,16 +118,16 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     _, row, by_row = found
     chance = np.exp(by_row - by_row.max())
     forms = np.bincount(made.form_of[others], chance, len(made.forms))
-    groups = np.bincount(made.group_of_form, forms, len(made.groups))
+    groups = np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
     only = np.zeros(len(made.forms))
     only[made.form_of[row]] = 1.0
     first = place(made, int(made.group_of[row]), only)
-    second = place(made, int(groups.argmax()), forms / forms.sum())
+    second = place(made, leading_chance(groups), forms / forms.sum())
     if second.region == "none" or first.name == second.name:
         return None
     if first.id == second.id == "cord":  # one cord lesion of some length, not two
         return None
-    return Pair(first.name, second.name, float(np.exp(min(ratio, 20.0))))
+    return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, 20.0)))))
 
 
 def _single(posterior: Posterior, terms: list[Term], prior: Floats) -> float:
