@@ -127,6 +127,7 @@ class Muscle(Weighted):
     neck: Share
     fingers: Share = 0.0
     face: Share = 0.0
+    ocular: Share = 0.0
 
 
 def _known(spans: dict[str, Span], place: str) -> dict[str, Span]:

@@ -119,7 +119,8 @@ def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: 
             body.take(where, f"neurone_upper_{limb}", at, upper)
         bulbar = onset.bulbar * u.severity
         _both(body, where, "bulbar", bulbar * (0.4 + 0.6 * u.first))
-        _both(body, where, "jaw_upper", kind.upper * bulbar)
+        for structure in ("jaw_upper", "neurone_upper_face"):
+            _both(body, where, structure, kind.upper * bulbar)
         _both(body, where, "denervation_trunk", 0.5 * kind.lower * u.severity)
         _both(body, where, "reflex_spared", 0.75 if kind.upper > 0.5 else 0.2)
 
@@ -187,6 +188,7 @@ def _muscle_fill(row: Muscle) -> Fill:
                 together = 0.6 * u.motor + 0.4 * draw
                 body.take(where, f"muscle_{part}", side, share * loss * (0.5 + 0.4 * together))
             body.take(where, "muscle_bulbar", side, 0.4 * u.offset)
+            body.take(where, "muscle_ocular", side, row.ocular * loss)
             body.take(where, "branch_motor.facial", side, row.face * loss)
 
     return fill

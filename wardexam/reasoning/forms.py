@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.body import Body
+from wardexam.reasoning.body import Body, Structures
 from wardexam.reasoning.draws import Draws, draws
 
 RIGHT, LEFT = 0, 1
@@ -88,14 +88,15 @@ class Plan:
         self.fills.append(fill)
         self.rows += count
 
-    def body(self, first: int = 0, last: int | None = None) -> Body:
+    def body(self, first: int, last: int, structures: Structures) -> Body:
         """The damage of the forms from `first` to before `last`, at every severity."""
         forms, fills = self.forms[first:last], self.fills[first:last]
         start = forms[0].rows.start
-        body = Body(forms[-1].rows.stop - start)
+        body = Body(forms[-1].rows.stop - start, structures)
         plain, staged = draws(PAIRS), draws(PAIRS, len(STAGES))
         for form, fill in zip(forms, fills, strict=True):
             where = slice(form.rows.start - start, form.rows.stop - start)
+            body.now = form.name
             fill(body, where, staged if form.upper else plain)
         return body
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.reasoning import forward
-from wardexam.reasoning.body import Body
+from wardexam.reasoning.body import Body, Structures
 from wardexam.reasoning.codes import GAIT_CODES, encode, level_code
 from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form
 from wardexam.reasoning.lesions import plan
@@ -110,20 +110,26 @@ def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
 
 
 def make() -> Hypotheses:
-    """Work every row out from the tables (about half a second)."""
-    lesions, at = plan(), lines()
+    """Work every row out from the tables (about half a second).
+
+    Raises:
+        TableError: A structure is read by a sign and damaged by no lesion, or the other way round.
+    """
+    lesions, at, structures = plan(), lines(), Structures()
     codes = np.empty((len(at), lesions.rows), np.uint8)
     cuts = [*range(0, len(lesions.forms), _CHUNK), len(lesions.forms)]
     for first, last in pairwise(cuts):
-        body = lesions.body(first, last)
+        body = lesions.body(first, last, structures)
         stage = np.concatenate([_stages(f) for f in lesions.forms[first:last]])
         where = slice(lesions.forms[first].rows.start, lesions.forms[last - 1].rows.stop)
         for line, (sign, _, side) in enumerate(keys()):
+            body.now = sign.id
             codes[line, where] = _code(body, sign, side, stage)
         for limb in LIMBS:
             for side, name in enumerate(SIDE_NAMES):
                 losses = forward.limb_loss(body, limb, side)
                 codes[at[limb, name], where] = encode(*losses, stage)
+    structures.check()
     return Hypotheses(tuple(lesions.forms), lesions.rows, codes, at)
 
 
