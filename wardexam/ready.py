@@ -15,7 +15,7 @@ def engine() -> "Engine":
     checksum: a copy that is old, cut short or changed is made anew.
     """
     from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.hypotheses import fingerprint, make, packed, unpacked
+    from wardexam.reasoning.model.hypotheses import fingerprint, make, packed, unpacked
     from wardexam.records import cache as store
 
     name = f"rows-{fingerprint()}"

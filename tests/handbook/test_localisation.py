@@ -2,7 +2,7 @@
 
 from tests.handbook.cases import cases
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.urgency import assess
 
 URGENT = {
     "cord",

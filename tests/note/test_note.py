@@ -13,7 +13,7 @@ from wardexam.exam.typed import read_line
 from wardexam.note import handover, headline, note, referral, svg
 from wardexam.note.suggestion import accepted_text, reading_lines
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", age=60, admitted=AT)

@@ -16,8 +16,8 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding
-from wardexam.reasoning.asking import ease
 from wardexam.reasoning.engine import load
+from wardexam.reasoning.inference.next_sign import ease
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.ties import ordered
 

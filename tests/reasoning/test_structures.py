@@ -4,8 +4,8 @@ import pytest
 
 from wardexam.anatomy import lesion_tables, structures
 from wardexam.errors import TableError
-from wardexam.reasoning.body import Body, Structures
-from wardexam.reasoning.hypotheses import make
+from wardexam.reasoning.model.damage import Body, Structures
+from wardexam.reasoning.model.hypotheses import make
 
 
 @pytest.fixture
@@ -46,9 +46,9 @@ def test_a_mistyped_structure_is_a_fault_at_load(monkeypatch, table, row, column
     rows = dict(name())
     shares = {**getattr(rows[row], column), "eyelid_typo": 0.5}
     rows[row] = rows[row].model_copy(update={column: shares})
-    for place in ("forward", "outcomes", "brain_forms"):
-        target = f"wardexam.reasoning.{place}.{module}"
-        if hasattr(__import__(f"wardexam.reasoning.{place}", fromlist=["x"]), module):
+    for place in ("losses", "observation", "brain_forms"):
+        target = f"wardexam.reasoning.model.{place}.{module}"
+        if hasattr(__import__(f"wardexam.reasoning.model.{place}", fromlist=["x"]), module):
             monkeypatch.setattr(target, lambda: rows)
     with pytest.raises(TableError, match=said):
         make()

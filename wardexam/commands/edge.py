@@ -11,7 +11,7 @@ from wardexam.errors import WardexamError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.ward import Ward
     from wardexam.terminal.keymap import Keymap
 
@@ -67,7 +67,7 @@ def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
     """The hospital's own words, and why they were refused where they were."""
 
     def read(text: str, where: str) -> "Wording":
-        from wardexam.reasoning.wording import read_wording
+        from wardexam.reasoning.rules.wording import read_wording
 
         return read_wording(text, where=where)
 

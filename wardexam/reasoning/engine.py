@@ -3,16 +3,17 @@
 from functools import cache
 
 from wardexam.exam.examination import Examination
-from wardexam.reasoning.asking import next_signs
-from wardexam.reasoning.asymmetry import asymmetries, level_note
-from wardexam.reasoning.explaining import evidence, fit
-from wardexam.reasoning.hypotheses import Hypotheses, make
-from wardexam.reasoning.one_grade import one_grade_off
-from wardexam.reasoning.posterior import Posterior, Sums
-from wardexam.reasoning.ranking import place, ranked
+from wardexam.reasoning.inference.explanation import fit, weighed
+from wardexam.reasoning.inference.greatest import leading_chance, most_likely
+from wardexam.reasoning.inference.next_sign import next_signs
+from wardexam.reasoning.inference.posterior import Posterior, Sums
+from wardexam.reasoning.inference.ranking import place, ranked
+from wardexam.reasoning.inference.sensitivity import one_grade_off
+from wardexam.reasoning.inference.two_lesions import two_lesions
+from wardexam.reasoning.model.hypotheses import Hypotheses, make
 from wardexam.reasoning.reading import Reading, Site
-from wardexam.reasoning.ties import leading_chance, most_likely, ordered
-from wardexam.reasoning.two_lesions import two_lesions
+from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
+from wardexam.reasoning.ties import ordered
 
 _MISFIT = -2.0  # z below which no one lesion is said to fit
 _DOUBTFUL = -1.0  # z below which two lesions are searched for
@@ -39,7 +40,7 @@ class Engine:
         """
         posterior = self.posterior(examination, silence=silence)
         places = ranked(posterior)
-        weights = evidence(posterior, places)
+        weights = weighed(posterior, places)
         against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], examination)
         told = silence or examination.rest_normal

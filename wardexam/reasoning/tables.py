@@ -10,14 +10,14 @@ Interval = tuple[float, float]
 
 
 @cache
-def table(name: str) -> dict[str, Any]:
-    """A parsed table of this folder, e.g. ``"forward.toml"``."""
+def read(name: str) -> dict[str, Any]:
+    """A parsed table of this folder, e.g. ``"rules/urgency.toml"``."""
     return tomllib.loads((files("wardexam.reasoning") / name).read_text(encoding="utf-8"))
 
 
 def numbers() -> dict[str, Any]:
-    """The numbers of the forward model."""
-    return table("forward.toml")
+    """The numbers of how loss shows."""
+    return read("model/observation.toml")
 
 
 def meaning_interval(meaning: str) -> Interval:

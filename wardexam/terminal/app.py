@@ -20,7 +20,7 @@ from wardexam.terminal.thinking import warm
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.examination import Examination
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.repository import DraftWriter, Repository
     from wardexam.terminal.keymap import Keymap
 
@@ -135,7 +135,7 @@ class WardApp(PaintingApp):
         A draft that another session is writing is left to it: both examinations are kept.
         """
         from wardexam.exam.examination import Context, Examination
-        from wardexam.reasoning.standing import standing
+        from wardexam.reasoning.rules.standing import standing
         from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
 
@@ -173,8 +173,8 @@ class WardApp(PaintingApp):
     def show_note(self, patient_id: str, examination: Any = None) -> None:
         """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
-        from wardexam.reasoning.standing import standing
-        from wardexam.reasoning.urgency import assess
+        from wardexam.reasoning.rules.standing import standing
+        from wardexam.reasoning.rules.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
 
         patient = self.ward.patient(patient_id)

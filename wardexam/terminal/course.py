@@ -6,7 +6,8 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.text import clean
-from wardexam.reasoning.change import Change, compare, sum_score, value
+from wardexam.reasoning.rules.change import Comparison as Change
+from wardexam.reasoning.rules.change import compare, sum_score, value
 
 WIDTH = 70
 CHARTS = 3  # of the signs that moved most

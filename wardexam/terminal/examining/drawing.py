@@ -11,7 +11,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.cells import narrow
-from wardexam.reasoning.change import compare, differs
+from wardexam.reasoning.rules.change import compare, differs
 from wardexam.terminal.examining.sheet import FLAGS, QUALITY_KEYS, ExamineSheet, Row
 from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import more_lines, panel_lines

@@ -11,14 +11,14 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.change import MEANING_ORDER
 from wardexam.reasoning.reading import Asymmetry
+from wardexam.reasoning.rules.change import MEANING_ORDER
 from wardexam.reasoning.tables import (
     Interval,
     meaning_interval,
     mrc_interval,
+    read,
     sensation_interval,
-    table,
 )
 from wardexam.reasoning.ties import even, ordered
 
@@ -45,10 +45,10 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
 
     Args:
         kind: A row of `asymmetry.toml` with an error: ``tendon``, ``mrc`` or ``sensation``.
-        right: The interval of the right side's grade on the scale of `forward.toml`.
+        right: The interval of the right side's grade on the scale of `model/observation.toml`.
         left: The same for the left.
     """
-    row = table("asymmetry.toml")[kind]
+    row = read("rules/asymmetry.toml")[kind]
     error, apart, people = row["error"], row["apart"], row.get("people", 3.0)
     centre = 0.0 if kind == "tendon" else (max(right[0], left[0]) + min(right[1], left[1])) / 2
     same = differ = 0.0
@@ -101,7 +101,7 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
 def _chance(right: Finding, left: Finding, gap: int) -> float:
     one, other = _interval(right), _interval(left)
     if one is None or other is None or one[0] != other[0]:
-        row = table("asymmetry.toml")["other"]
+        row = read("rules/asymmetry.toml")["other"]
         return float(row["one"] if abs(gap) == 1 else row["more"])
     return truly_differ(one[0], one[1], other[1])
 

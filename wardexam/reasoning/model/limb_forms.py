@@ -7,13 +7,13 @@ import numpy as np
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.lesion_tables import roots
 from wardexam.anatomy.structures import PlexusPart, ancestry, branches, plexus_parts
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Draws
-from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
+from wardexam.reasoning.model.severities import Severities
 
 
 def _root_fill(names: tuple[str, ...], side: int) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for number, name in enumerate(names):
             row = roots()[name]
             loss = u.severity * (1 if len(names) == 1 else u.jitter(number))
@@ -54,7 +54,7 @@ def root(plan: Plan) -> None:
 
 
 def _plexus_fill(row: PlexusPart, side: int) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for kind, shares in (
             ("trunk", row.segments),
             ("plexus_cord", row.cords),
@@ -104,7 +104,7 @@ def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
 
 
 def _nerve_fill(branch: str, side: int, motor: float, sensory: float) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         lost = u.severity * (0.5 + 0.5 * u.motor)
         body.take(where, f"branch_motor.{branch}", side, motor * lost)
         numb = u.severity * (0.4 + 0.6 * u.sensory)

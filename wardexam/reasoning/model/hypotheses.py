@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.reasoning import forward
-from wardexam.reasoning.body import Body, Structures
-from wardexam.reasoning.codes import GAIT_CODES, encode, level_code
-from wardexam.reasoning.forms import PAIRS, SIDE_NAMES, STAGES, Form
-from wardexam.reasoning.lesions import plan
+from wardexam.reasoning.model import losses
+from wardexam.reasoning.model.codes import GAIT_CODES, encode, level_code
+from wardexam.reasoning.model.damage import Body, Structures
+from wardexam.reasoning.model.forms import PAIRS, SIDE_NAMES, STAGES, Form
+from wardexam.reasoning.model.lesions import plan
 
 Key = tuple[str, str]  # (sign id, side)
 Codes = NDArray[np.uint8]
@@ -88,7 +88,7 @@ class Hypotheses:
 
 def keys() -> list[tuple[Sign, str, int]]:
     """Every sign and side, in the order of the catalogue: the lines of `Hypotheses.codes`."""
-    return [(s, side, n) for s in catalogue().values() for side, n in forward.sides(s)]
+    return [(s, side, n) for s in catalogue().values() for side, n in losses.sides(s)]
 
 
 LIMBS = ("arm", "leg")
@@ -102,8 +102,8 @@ def _stages(form: Form) -> NDArray[np.uint8]:
 
 def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
     if sign.answers == "level":
-        return level_code(*forward.level_of(body, sign.modality, side))
-    lower, upper = forward.paths(body, sign, side)
+        return level_code(*losses.level_of(body, sign.modality, side))
+    lower, upper = losses.paths(body, sign, side)
     if sign.answers == "gait":
         lower = GAIT_CODES[lower.astype(int)]
     return encode(lower, upper, stage)
@@ -127,8 +127,8 @@ def make() -> Hypotheses:
             codes[line, where] = _code(body, sign, side, stage)
         for limb in LIMBS:
             for side, name in enumerate(SIDE_NAMES):
-                losses = forward.limb_loss(body, limb, side)
-                codes[at[limb, name], where] = encode(*losses, stage)
+                worst = losses.limb_loss(body, limb, side)
+                codes[at[limb, name], where] = encode(*worst, stage)
     structures.check()
     return Hypotheses(tuple(lesions.forms), lesions.rows, codes, at)
 
@@ -146,7 +146,8 @@ def lines() -> dict[Key, int]:
 def fingerprint() -> str:
     """A name for what the rows depend on: every table and module of anatomy and reasoning."""
     made = hashlib.blake2b(np.__version__.encode(), digest_size=16)
-    for package in ("wardexam.anatomy", "wardexam.anatomy.signs", "wardexam.reasoning"):
+    packages = ("anatomy", "anatomy.signs", "reasoning", "reasoning.model", "reasoning.inference", "reasoning.rules")  # fmt: skip
+    for package in (f"wardexam.{name}" for name in packages):
         for entry in sorted(files(package).iterdir(), key=lambda e: e.name):
             if entry.name.endswith((".toml", ".py")):
                 made.update(entry.name.encode() + entry.read_bytes())

@@ -1,7 +1,7 @@
 """How loss shows: the probability of each answer of a sign, given its two losses and the stage.
 
 A table for each kind of sign, indexed by a code that stands for (lower, upper, stage), by answer and
-by the person's hidden briskness. Numbers are in `forward.toml`.
+by the person's hidden briskness. Numbers are in `observation.toml`.
 """
 
 import math
@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import wires
 from wardexam.exam.examination import Context, Onset
-from wardexam.reasoning.codes import BRISK, CODES, DEPTHS, GAIT_CODES, LEVELS, decoded
-from wardexam.reasoning.forms import STAGES
-from wardexam.reasoning.forward import GAITS
+from wardexam.reasoning.model.codes import BRISK, CODES, DEPTHS, GAIT_CODES, LEVELS, decoded
+from wardexam.reasoning.model.forms import STAGES
+from wardexam.reasoning.model.losses import GAITS
 from wardexam.reasoning.tables import (
     meaning_interval,
     mrc_interval,
@@ -42,18 +42,18 @@ def probit(x: NDArray[np.float64], low: float, high: float, spread: float) -> ND
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class Observation:
     """Answers of one kind of sign and their probabilities, shape (codes, answers, 3 briskness)."""
 
     answers: tuple[str, ...]
     chance: NDArray[np.float64]
 
-    def floored(self, kind: str = "each") -> "Table":
+    def floored(self, kind: str = "each") -> "Observation":
         """The same with the floor under every answer."""
         each = numbers()["floor"][kind]
         count = self.chance.shape[1]
         total = self.chance.sum(axis=1, keepdims=True)
-        return Table(
+        return Observation(
             self.answers, (1 - each * count) * self.chance / np.where(total > 0, total, 1) + each
         )
 
@@ -80,12 +80,12 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     return np.asarray(mean[:, None] + row["briskness"] * BRISK[None, :])
 
 
-def _tendon(sign: Sign, context: Context) -> Table:
+def _tendon(sign: Sign, context: Context) -> Observation:
     mean = tendon_mean(sign, context)
     spread = numbers()["tendon"]["spread"]
     answers = ("absent", "reduced", "normal", "brisk", "clonic")
     chance = np.stack([probit(mean, *meaning_interval(m), spread) for m in answers], axis=1)
-    return Table(answers, chance).floored("tendon")
+    return Observation(answers, chance).floored("tendon")
 
 
 def weakness(sign: Sign) -> NDArray[np.float64]:
@@ -100,14 +100,14 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
 _MRC = ("0", "1", "2", "3", "4", "5")
 
 
-def _mrc(sign: Sign) -> Table:
+def _mrc(sign: Sign) -> Observation:
     row = numbers()["mrc"]
     mean = row["start"] + row["loss"] * weakness(sign)
     chance = np.stack([probit(mean, *mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
-    return Table(_MRC, _spread_brisk(chance)).floored("mrc")
+    return Observation(_MRC, _spread_brisk(chance)).floored("mrc")
 
 
-def _sensation(sign: Sign, context: Context) -> Table:
+def _sensation(sign: Sign, context: Context) -> Observation:
     row = numbers()["sensation"]
     lower, _, _ = decoded()
     start = row["start"]
@@ -122,10 +122,10 @@ def _sensation(sign: Sign, context: Context) -> Table:
     )
     over = 0.02 + 0.05 * (1 - chance[:, 2])
     chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
-    return Table((*answers, "heightened"), _spread_brisk(chance)).floored()
+    return Observation((*answers, "heightened"), _spread_brisk(chance)).floored()
 
 
-def _mixed(kind: str, context: Context) -> Table:
+def _mixed(kind: str, context: Context) -> Observation:
     """Answers without order: a mixture of health, control lost and arc lost."""
     row = numbers()[kind]
     lower, upper, stage = decoded()
@@ -149,21 +149,21 @@ def _mixed(kind: str, context: Context) -> Table:
         free = ((1 - upper) * (1 - lower))[:, None]
         table[:, 1, 2] += (0.12 if kind == "clonus" else 0.1) * free[:, 0]
         table[:, 0, 2] -= (0.12 if kind == "clonus" else 0.1) * free[:, 0]
-    return Table(tuple(row["answers"]), np.maximum(table, 1e-6)).floored()
+    return Observation(tuple(row["answers"]), np.maximum(table, 1e-6)).floored()
 
 
-def _ataxia() -> Table:
+def _ataxia() -> Observation:
     row = numbers()["ataxia"]
     lower, upper, _ = decoded()
     health, own, position = (np.array(row[k]) for k in ("health", "lower", "upper_only"))
     governed = (1 - upper[:, None]) * health + upper[:, None] * position
     share = lower[:, None] ** row["power"]
-    return Table(
+    return Observation(
         tuple(row["answers"]), _spread_brisk((1 - share) * governed + share * own)
     ).floored()
 
 
-def _wired(sign: Sign) -> Table:
+def _wired(sign: Sign) -> Observation:
     row = wires()[sign.id]
     lower, _, _ = decoded()
     shown = row.base + (row.sense - row.base) * lower
@@ -176,10 +176,10 @@ def _wired(sign: Sign) -> Table:
         answers, parts = ("negative", "positive"), [1 - shown, shown]
     else:
         answers, parts = ("absent", "present"), [1 - shown, shown]
-    return Table(answers, _spread_brisk(np.stack(parts, axis=1))).floored("wired")
+    return Observation(answers, _spread_brisk(np.stack(parts, axis=1))).floored("wired")
 
 
-def _length(kind: str) -> Table:
+def _length(kind: str) -> Observation:
     lower, _, _ = decoded()
     answers = (
         ("none", "toes", "ankle", "shin", "knee", "thigh")
@@ -191,10 +191,10 @@ def _length(kind: str) -> Table:
     chance = np.stack(
         [probit(lower, cuts[i], cuts[i + 1], 0.16) for i in range(len(answers))], axis=1
     )
-    return Table(answers, _spread_brisk(chance)).floored()
+    return Observation(answers, _spread_brisk(chance)).floored()
 
 
-def _gait() -> Table:
+def _gait() -> Observation:
     row = numbers()["gait"]
     lower, upper, _ = decoded()  # here `lower` is the kind of gait, `upper` how bad it is
     free = np.array(row["free"])
@@ -206,7 +206,7 @@ def _gait() -> Table:
         lost = 0.55 * upper[code] ** 3 if kind else 0.0
         chance[code] *= 1 - lost
         chance[code, 0] += lost
-    return Table(tuple(row["answers"]), _spread_brisk(chance)).floored()
+    return Observation(tuple(row["answers"]), _spread_brisk(chance)).floored()
 
 
 def bearing(context: Context) -> Context:
@@ -214,13 +214,13 @@ def bearing(context: Context) -> Context:
     return Context(age=context.age, onset=context.onset)
 
 
-def table(sign: Sign, context: Context) -> Table:
+def observed(sign: Sign, context: Context) -> Observation:
     """The answers of a sign and their probabilities in this context (age and onset count)."""
     return _made(_alike(sign), context.age, context.onset)
 
 
 def _alike(sign: Sign) -> str:
-    """The first sign of the catalogue that shows loss in just the same way; they share a table."""
+    """The first sign of the catalogue that shows loss in just the same way; they share an observation."""
     return _first_alike()[sign.id]
 
 
@@ -240,7 +240,7 @@ def _first_alike() -> dict[str, str]:
 
 
 @lru_cache(maxsize=140)  # about 30 kB each: the kinds of sign of two patients
-def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
+def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():
         return _wired(sign)
@@ -257,7 +257,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
             if sign.id == "romberg":
                 lower, _, _ = decoded()
                 shown = 0.04 + 0.7 * lower
-                return Table(
+                return Observation(
                     ("absent", "present"), _spread_brisk(np.stack([1 - shown, shown], axis=1))
                 ).floored()
             return _mixed("hoffmann", context)
@@ -272,7 +272,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Table:
 
 
 @cache
-def level_table() -> Table:
+def observed_level() -> Observation:
     """Chance that a level is stated, and where: sharp within two segments (judgement)."""
     segments, row = len(SEGMENTS), numbers()["level"]
     chance = np.empty((segments * DEPTHS, LEVELS))
@@ -287,7 +287,7 @@ def level_table() -> Table:
         spread = row["near"] * near / near.sum() + row["below"] * below / max(1.0, below.sum())
         chance[code, 1:] = found * (spread + (1 - spread.sum()) / segments)
         chance[code, 0] = 1 - found
-    return Table(("none", *SEGMENTS), _spread_brisk(chance))
+    return Observation(("none", *SEGMENTS), _spread_brisk(chance))
 
 
 def usual_answers(sign: Sign) -> tuple[str, ...]:

@@ -6,8 +6,14 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.codes import CODES, decoded
-from wardexam.reasoning.outcomes import level_table, probit, table, tendon_mean, weakness
+from wardexam.reasoning.model.codes import CODES, decoded
+from wardexam.reasoning.model.observation import (
+    observed,
+    observed_level,
+    probit,
+    tendon_mean,
+    weakness,
+)
 from wardexam.reasoning.tables import meaning_interval, mrc_interval, numbers
 
 RESIDUAL_CUTS = (100, 200, 500)
@@ -15,7 +21,7 @@ RESIDUAL_CUTS = (100, 200, 500)
 
 def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
     """Probability of one finding for every code, shape (codes, 3)."""
-    made = level_table() if sign.answers == "level" else table(sign, context)
+    made = observed_level() if sign.answers == "level" else observed(sign, context)
     answer = finding.answer
     assert answer is not None
     if sign.answers == "tendon":

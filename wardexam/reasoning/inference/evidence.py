@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
-from wardexam.reasoning import forward, outcomes
-from wardexam.reasoning.codes import decoded
-from wardexam.reasoning.forms import SIDE_NAMES
-from wardexam.reasoning.hypotheses import LIMBS, Key
-from wardexam.reasoning.likelihood import likelihood
-from wardexam.reasoning.prior import story
+from wardexam.reasoning.inference.prior import story
+from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model.codes import decoded
+from wardexam.reasoning.model.forms import SIDE_NAMES
+from wardexam.reasoning.model.hypotheses import LIMBS, Key
+from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import numbers
 
 Kind = Literal["finding", "stated", "silence", "story"]
@@ -106,8 +106,12 @@ def log_likelihood(finding: Finding, context: Context) -> Log:
 @lru_cache(maxsize=600)
 def _usual(sign_id: str, context: Context) -> Log:
     sign = catalogue()[sign_id]
-    made = outcomes.level_table() if sign.answers == "level" else outcomes.table(sign, context)
-    wanted = [made.answers.index(a) for a in outcomes.usual_answers(sign)]
+    made = (
+        observation.observed_level()
+        if sign.answers == "level"
+        else observation.observed(sign, context)
+    )
+    wanted = [made.answers.index(a) for a in observation.usual_answers(sign)]
     return _lean(made.chance[:, wanted, :].sum(axis=1))
 
 
@@ -151,7 +155,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     weight = numbers()["weight"]
     power = weight["repeats"] - 1
-    context = outcomes.bearing(examination.context)
+    context = observation.bearing(examination.context)
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
     repeats = Counter(repeat_key(f) for f in graded)
     found = []
@@ -177,7 +181,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
     recorded = {f.key for f in examination.findings}
     unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
     for sign in catalogue().values():
-        for side, _ in forward.sides(sign):
+        for side, _ in losses.sides(sign):
             if (sign.id, side) in recorded:
                 continue
             limb = limb_side(sign, side)

@@ -16,9 +16,9 @@ from wardexam.anatomy.lesion_tables import (
     polyneuropathies,
     polyradiculoneuropathies,
 )
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Array, Draws
-from wardexam.reasoning.forms import LEFT, RIGHT, Fill, Plan
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.forms import LEFT, RIGHT, Fill, Plan
+from wardexam.reasoning.model.severities import Array, Severities
 
 SEGMENTS_OF = {"arm": ("C5", "C6", "C7", "C8", "T1"), "leg": ("L2", "L3", "L4", "L5", "S1")}
 
@@ -29,7 +29,7 @@ def _both(body: Body, where: slice, structure: str, damage: Array | float) -> No
 
 
 def _polyneuropathy_fill(row: Polyneuropathy) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
             factor = 1 - 0.25 * (1 - u.side(side))
             body.take(where, "length_reach", side, (0.25 + 0.75 * u.severity) * factor)
@@ -60,7 +60,7 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
     # Where arms or eyes are taken the reflexes of the arms go too.
     arm_reflex = row.reflex * (1.0 if row.arm > 0.3 or row.fisher else 0.6)
 
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
             loss = u.severity * (1 - 0.25 * (1 - u.side(side)))
             body.take(where, "roots_leg", side, row.leg * loss * (0.5 + 0.5 * u.motor))
@@ -106,7 +106,7 @@ def _spread(onset: MotorNeuroneOnset, side: int) -> dict[tuple[str, int], float]
 
 
 def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: int) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for (limb, at), share in _spread(onset, side).items():
             loss = share * u.severity
             for number, segment in enumerate(SEGMENTS_OF[limb]):
@@ -143,7 +143,7 @@ def motor_neurone(plan: Plan) -> None:
 
 
 def _junction_fill(row: Junction) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
             ocular = row.ocular * (0.75 + 0.25 * u.severity) * (1 - 0.6 * (1 - u.side(side)))
             body.take(where, "junction_ocular", side, ocular)
@@ -173,7 +173,7 @@ def junction(plan: Plan) -> None:
 
 
 def _muscle_fill(row: Muscle) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
             loss = u.severity * (1 - 0.2 * (1 - u.side(side)))
             for part, share, draw in (
@@ -205,7 +205,7 @@ def muscle(plan: Plan) -> None:
 def none(plan: Plan) -> None:
     """No lesion: what people without one show."""
 
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         return None
 
     plan.add("none", "none", "no lesion shown by these signs", 1.0, fill, group="none")

@@ -1,13 +1,13 @@
 """Lesions of the hemispheres, brainstem and cerebellum."""
 
 from wardexam.anatomy.structures import BrainLesion, brain_lesions
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Draws
-from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan
+from wardexam.reasoning.model.severities import Severities
 
 
 def _fill(row: BrainLesion, own: int) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for taken, at in ((row.takes, own), (row.other, 1 - own)):
             for number, (structure, share) in enumerate(taken.items()):
                 factor = 1.0 if row.paired else u.side(at)

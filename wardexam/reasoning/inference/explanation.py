@@ -5,10 +5,11 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Examination
-from wardexam.reasoning import outcomes
-from wardexam.reasoning.posterior import Posterior, logsumexp
+from wardexam.reasoning.inference.greatest import largest
+from wardexam.reasoning.inference.posterior import Posterior, logsumexp
+from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Evidence, Site
-from wardexam.reasoning.ties import EQUAL, even, largest, ordered
+from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
@@ -16,7 +17,7 @@ _BEST = 40  # rows of the first site that speak for it
 _UNLIKELY = np.log(0.12)  # an answer rarer than this, and far from the expected one, is a surprise
 
 
-def evidence(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
+def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
     """What each term weighs for the first site against the second, strongest first.
 
     Leave one out: how far the log odds fall when the term is taken away, in bans (log10).
@@ -84,14 +85,14 @@ def fit(
     best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    context = outcomes.bearing(examination.context)
+    context = observation.bearing(examination.context)
     surprise, mean, variance = [], 0.0, 0.0
     for term in posterior.terms:
         sign = catalogue()[term.key[0]] if term.kind == "finding" else None
         if sign is None or sign.answers == "level":
             continue
         codes = made.code(*term.key)[at]
-        expected = weights @ outcomes.table(sign, context).chance[codes][:, :, 1]
+        expected = weights @ observation.observed(sign, context).chance[codes][:, :, 1]
         log = np.log(expected)
         own = np.log(max(1e-9, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
         average = float(expected @ log)

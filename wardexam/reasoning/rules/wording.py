@@ -3,7 +3,7 @@
 from typing import Any
 
 from wardexam.errors import TableError
-from wardexam.reasoning.urgency import rules
+from wardexam.reasoning.rules.urgency import rules
 from wardexam.settings import line_of, read_toml
 
 # For a rule's id its ``reason``, ``image`` and ``call``, in the hospital's words.

@@ -5,7 +5,7 @@ import numpy as np
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.anatomy.structures import branches
 from wardexam.errors import TableError
-from wardexam.reasoning.draws import Array
+from wardexam.reasoning.model.severities import Array
 
 NO_LEVEL = 99  # the level of a row without a cord lesion
 

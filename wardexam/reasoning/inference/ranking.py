@@ -4,12 +4,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.forms import Form
-from wardexam.reasoning.hypotheses import SIDES, Hypotheses
-from wardexam.reasoning.posterior import Posterior
-from wardexam.reasoning.prior import sites
+from wardexam.reasoning.inference.greatest import leading, leading_chance
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.prior import sites
+from wardexam.reasoning.model.forms import Form
+from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import Site, SiteSide, Word
-from wardexam.reasoning.ties import EQUAL, even_chance, leading, leading_chance, ordered
+from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 HELD = 0.9  # share of the mass that the stated range of levels holds

@@ -11,13 +11,13 @@ from wardexam.anatomy.lesion_tables import (
     cord_levels,
     cord_patterns,
 )
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Draws
-from wardexam.reasoning.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
+from wardexam.reasoning.model.severities import Severities
 
 
 def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = np.maximum(0, segment - np.round(pattern.extent * u.uneven))
         # Pain fibres cross over one or two segments; compression from outside lowers the level further.
         body.offset[where] = np.round(u.offset**2 * (4 if pattern.root or pattern.sided else 2))
@@ -99,7 +99,7 @@ def cord(plan: Plan) -> None:
 def _conus_fill(span: Span) -> Fill:
     first, last = index(span.first), index(span.last)
 
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = first
         for s in (RIGHT, LEFT):
             loss = u.severity * (1 - 0.25 * (1 - u.side(s)))
@@ -132,7 +132,7 @@ def conus_medullaris(plan: Plan) -> None:
 
 
 def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
-    def fill(body: Body, where: slice, u: Draws) -> None:
+    def fill(body: Body, where: slice, u: Severities) -> None:
         for s in (RIGHT, LEFT):
             factor = u.side(s) if side is None else (1.0 if s == side else 0.12 * u.third)
             for number, at in enumerate(range(start, stop + 1)):

@@ -1,7 +1,7 @@
 """Fixed severities over which every lesion is summed: the same draws for every lesion.
 
 An additive recurrence (a rank-1 lattice on generalised golden ratios) fills the unit cube evenly
-without randomness. Draws come in mirrored pairs that differ only in which side is worse, so that
+without randomness. Severities come in mirrored pairs that differ only in which side is worse, so that
 mirror symmetry is exact.
 """
 
@@ -26,7 +26,7 @@ def lattice(count: int, dimensions: int = DIMENSIONS) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True, slots=True)
-class Draws:
+class Severities:
     """Severities for the rows of one form; every array has the shape (rows,), values 0 to 1.
 
     Attributes:
@@ -60,13 +60,13 @@ class Draws:
         return (0.6 + 0.4 * ((self.uneven + 0.618 * number) % 1)).astype(np.float32)
 
 
-def draws(pairs: int, repeat: int = 1) -> Draws:
+def severities(pairs: int, repeat: int = 1) -> Severities:
     """`pairs` mirrored pairs, the whole repeated once for each stage."""
     u = np.tile(np.repeat(lattice(pairs), 2, axis=0), (repeat, 1)).astype(np.float32)
     worse = np.tile(np.array([0, 1], np.float32), pairs * repeat)
     # A quarter of the mass is total; the rest runs from slight to nearly total.
     severity = np.where(u[:, 0] > 0.75, 1.0, 0.3 + 0.85 * u[:, 0]).astype(np.float32)
-    return Draws(
+    return Severities(
         severity=severity,
         motor=np.minimum(1, 0.45 + 0.75 * np.sqrt(u[:, 1])),
         sensory=np.minimum(1, 0.25 + 0.95 * np.sqrt(u[:, 2])),

@@ -8,15 +8,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.body import Body, Structures
-from wardexam.reasoning.draws import Draws, draws
+from wardexam.reasoning.model.damage import Body, Structures
+from wardexam.reasoning.model.severities import Severities, severities
 
 RIGHT, LEFT = 0, 1
 SIDE_NAMES = ("right", "left")
 PAIRS = 12  # mirrored pairs of severities for each form and stage
 STAGES = ("shock", "early", "established")
 
-Fill = Callable[[Body, slice, Draws], None]
+Fill = Callable[[Body, slice, Severities], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ class Plan:
         forms, fills = self.forms[first:last], self.fills[first:last]
         start = forms[0].rows.start
         body = Body(forms[-1].rows.stop - start, structures)
-        plain, staged = draws(PAIRS), draws(PAIRS, len(STAGES))
+        plain, staged = severities(PAIRS), severities(PAIRS, len(STAGES))
         for form, fill in zip(forms, fills, strict=True):
             where = slice(form.rows.start - start, form.rows.stop - start)
             body.now = form.name

@@ -7,19 +7,19 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.examination import Context
-from wardexam.reasoning.forms import PAIRS, STAGES, Form
-from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.tables import table
+from wardexam.reasoning.model.forms import PAIRS, STAGES, Form
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.tables import read
 
 
 def sites() -> dict[str, dict[str, Any]]:
     """The sites with their priors, by id."""
-    return table("sites.toml")
+    return read("inference/sites.toml")
 
 
 def story() -> dict[str, Any]:
     """The parsed table of what onset, complaint, pain, trauma and age shift."""
-    return table("context.toml")
+    return read("inference/story.toml")
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:

@@ -1,7 +1,7 @@
 """Every lesion that is considered: each family generated from its tables."""
 
-from wardexam.reasoning import brain_forms, cord_forms, diffuse_forms, limb_forms
-from wardexam.reasoning.forms import Plan
+from wardexam.reasoning.model import brain_forms, cord_forms, diffuse_forms, limb_forms
+from wardexam.reasoning.model.forms import Plan
 
 
 def plan() -> Plan:

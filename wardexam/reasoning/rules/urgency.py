@@ -14,10 +14,10 @@ from wardexam.errors import TableError
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flag_names, flags
-from wardexam.reasoning.change import PATTERNS, compare
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.standing import over
-from wardexam.reasoning.tables import table
+from wardexam.reasoning.rules.change import PATTERNS, compare
+from wardexam.reasoning.rules.standing import over
+from wardexam.reasoning.tables import read
 
 # Own plain words, least to most.
 WORDS = ("none raised", "within days", "today", "now")
@@ -125,7 +125,7 @@ def rules() -> dict[str, dict[str, Any]]:
     Raises:
         TableError: A rule speaks of an unknown flag, sign condition or change.
     """
-    rows = table("urgency.toml")
+    rows = read("rules/urgency.toml")
     known = {f"flag:{f}" for f in flag_names()} | {f"sign:{c}" for c in CONDITIONS}
     known |= {f"change:{pattern}" for pattern in ("worse", *PATTERNS)}
     for name, row in rows.items():
@@ -159,11 +159,11 @@ def assess(
 
     Args:
         examination: What was found.
-        previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.standing`):
+        previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.rules.standing`):
             what is worse raises urgency, and a rule that fired on it fires until its signs are
             examined and its flags asked again.
         reading: The inferred sites, if any: they can raise urgency.
-        wording: The hospital's own words for a rule's texts (`wardexam.reasoning.wording`).
+        wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
     """
     change = compare(previous, examination) if previous else None
     holds = _holds(examination)

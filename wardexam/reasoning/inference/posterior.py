@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.exam.examination import Context, Examination
-from wardexam.reasoning.codes import BRISK_WEIGHTS
-from wardexam.reasoning.draws import Array
-from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.prior import log_prior
-from wardexam.reasoning.weights import Term, terms
+from wardexam.reasoning.inference.evidence import Term, terms
+from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.model.severities import Array
 
 Floats = NDArray[np.float64]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)

@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
-from wardexam.reasoning import forward, outcomes
-from wardexam.reasoning.hypotheses import Hypotheses, lines
-from wardexam.reasoning.posterior import Posterior
-from wardexam.reasoning.ranking import either, spoken
+from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.ranking import either, spoken
+from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign
-from wardexam.reasoning.tables import table
-from wardexam.reasoning.ties import even, largest, most_likely, ordered
+from wardexam.reasoning.tables import read
+from wardexam.reasoning.ties import even, ordered
 
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
@@ -23,8 +24,8 @@ _SHOWN = 5
 
 @cache
 def ease() -> dict[str, float]:
-    """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`asking.toml`)."""
-    rows = table("asking.toml")
+    """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`next_sign.toml`)."""
+    rows = read("inference/next_sign.toml")
     found = {}
     for sign in catalogue().values():
         begins = next((v for k, v in rows["begins"].items() if sign.id.startswith(k)), None)
@@ -54,10 +55,10 @@ def _batches(context: Context) -> list[_Batch]:
     at = lines()
     kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float64]]]] = {}
     for sign in askable():
-        chance = outcomes.table(sign, context).chance
+        chance = observation.observed(sign, context).chance
         brisk = bool((chance != chance[:, :, :1]).any())
         shown = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
-        for side, _ in forward.sides(sign):
+        for side, _ in losses.sides(sign):
             kinds.setdefault((chance.shape[1], brisk), []).append((sign, side, shown))
     return [
         _Batch(
@@ -88,7 +89,7 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     prior = flat.sum(axis=1)
     before = float(_entropy(prior, 0))
     recorded = {f.key for f in examination.findings}
-    context = outcomes.bearing(examination.context)
+    context = observation.bearing(examination.context)
     found = []
     for batch in _batches(context):
         codes = made.codes[batch.lines[:, None], rows[None, :]]
@@ -119,7 +120,7 @@ def _next_sign(
     groups: NDArray[np.int16],
     context: Context,
 ) -> NextSign:
-    answers = outcomes.table(sign, context).answers
+    answers = observation.observed(sign, context).answers
     chances = joint.sum(axis=0)
     meanings = []
     for number in ordered(range(len(answers)), chances.__getitem__, int)[:3]:

@@ -7,8 +7,8 @@ import numpy as np
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign
 from wardexam.anatomy.structures import ancestry
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Array
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.severities import Array
 
 ARM_SEGMENT, LEG_SEGMENT = "C6", "L4"  # where deep sensation of hand and foot enters
 # Nerves that leave the roots before the trunks form (Aids to the Examination, from memory).

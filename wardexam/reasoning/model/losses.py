@@ -10,9 +10,8 @@ import numpy as np
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import wires
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.draws import Array
-from wardexam.reasoning.pathways import (
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.pathways import (
     ARM_SEGMENT,
     LEG_SEGMENT,
     brain_sense,
@@ -29,6 +28,7 @@ from wardexam.reasoning.pathways import (
     upper_motor,
     weighted,
 )
+from wardexam.reasoning.model.severities import Array
 
 
 def wired(body: Body, sign_id: str, side: int) -> Array:

@@ -10,15 +10,16 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.reasoning.codes import BRISK_WEIGHTS, CODES, decoded, encode
-from wardexam.reasoning.draws import Array
-from wardexam.reasoning.hypotheses import Codes, Hypotheses
-from wardexam.reasoning.posterior import Floats, Posterior, logsumexp
-from wardexam.reasoning.ranking import place
+from wardexam.reasoning.inference.evidence import Term
+from wardexam.reasoning.inference.greatest import largest, leading, leading_chance
+from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
+from wardexam.reasoning.inference.ranking import place
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
+from wardexam.reasoning.model.hypotheses import Codes, Hypotheses
+from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.tables import numbers
-from wardexam.reasoning.ties import EQUAL, even_chance, largest, leading, leading_chance, ordered
-from wardexam.reasoning.weights import Term
+from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _FIRST = 8  # candidates for the one half
 _OTHERS = 1200  # rows that may be the other

@@ -24,7 +24,7 @@ MEANING_ORDER = {
 }
 _MRC = {"0": 0.0, "1": 1.0, "2": 2.0, "3": 3.0, "4-": 3.67, "4": 4.0, "4+": 4.33, "5": 5.0}
 REFLEX_STEP, POWER_STEP, RESIDUAL_STEP, LEVEL_STEP = 2.0, 1.0, 100.0, 2.0
-# What can move across the body, as `Change.patterns` names it.
+# What can move across the body, as `Comparison.patterns` names it.
 PATTERNS = (
     "reflexes_lost_with_weakness", "one_sided_face_arm_leg", "cortical_sign_new",
     "sphincter_new", "level_climbing", "side_joining",
@@ -52,7 +52,7 @@ class SignChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Comparison:
     """All that differs, the patterns that moved, whether the patient is worse, and of how many signs."""
 
     signs: tuple[SignChange, ...]
@@ -158,7 +158,7 @@ def _from_statement(after: Finding) -> SignChange | None:
     return SignChange(after.key, text, size, size is None or abs(size) >= step - 0.01, True)
 
 
-def compare(previous: Examination, current: Examination) -> Change:
+def compare(previous: Examination, current: Examination) -> Comparison:
     """What changed from one examination to a later one.
 
     Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
@@ -208,7 +208,7 @@ def compare(previous: Examination, current: Examination) -> Change:
     ]
     unchanged = f"no change in {compared} signs" if compared else "no sign found both times"
     headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
-    return Change(tuple(signs), tuple(patterns), plainly, headline, compared)
+    return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
 
 
 def sum_score(examination: Examination) -> int | None:

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.draws import Array
-from wardexam.reasoning.forms import STAGES
+from wardexam.reasoning.model.forms import STAGES
+from wardexam.reasoning.model.severities import Array
 
 # Losses are read at these steps, so that a code fits in a byte; finer steps change no answer.
 LOWER = np.array([0, 0.06, 0.14, 0.25, 0.38, 0.52, 0.66, 0.8, 0.92, 1], np.float32)

@@ -7,12 +7,13 @@ import numpy as np
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
-from wardexam.reasoning import outcomes
-from wardexam.reasoning.posterior import Posterior
-from wardexam.reasoning.ranking import either
+from wardexam.reasoning.inference.evidence import finding_text, log_likelihood
+from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.ranking import either
+from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Fragile, Site
-from wardexam.reasoning.ties import largest, most_likely, ordered
-from wardexam.reasoning.weights import finding_text, log_likelihood
+from wardexam.reasoning.ties import ordered
 
 _ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
 _GRADED = ("tendon", "mrc", "sensation")
@@ -47,7 +48,7 @@ def one_grade_off(
     joint = posterior.joint[top]
     groups = made.group_of[at]
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, 1e-12)))
-    context = outcomes.bearing(examination.context)
+    context = observation.bearing(examination.context)
     factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
     found = []
     for finding in examination.findings:
