@@ -23,5 +23,4 @@ def brain(plan: Plan) -> None:
         for own in (RIGHT, LEFT):
             side = SIDE_NAMES[own] if row.paired else "both"
             weight = row.weight * (1.0 if row.paired else 0.5)
-            upper = row.site != "cerebellum"
-            plan.add(row.site, side, row.name, weight, _fill(row, own), upper=upper)
+            plan.add(row.site, side, row.name, weight, _fill(row, own), upper=row.upper)

@@ -13,65 +13,63 @@ from wardexam.anatomy.lesion_tables import (
 )
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
-from wardexam.reasoning.model.severities import Severities
+from wardexam.reasoning.model.severities import Severities, between
+from wardexam.reasoning.tables import read
 
 
 def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
+    n = read("model/damage.toml")["cord"]
+    own = SEGMENTS[segment]
+    outside = bool(pattern.root or pattern.sided)
+    central = pattern.crossing > n["central_from"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = np.maximum(0, segment - np.round(pattern.extent * u.uneven))
-        # Pain fibres cross over one or two segments; compression from outside lowers the level further.
-        body.offset[where] = np.round(u.offset**2 * (4 if pattern.root or pattern.sided else 2))
+        below = n["pain_below_outside" if outside else "pain_below"]
+        body.offset[where] = np.round(u.offset**2 * below)
         for s in (RIGHT, LEFT):
             if side is None:
                 factor = 1 - pattern.gap * (1 - u.side(s))
             else:
                 factor = np.ones_like(u.severity) if s == side else (1 - pattern.spare) * u.first
             loss = u.severity * factor
-            grey = pattern.grey * (0.3 + 0.7 * u.first) * loss
-            for step, share in ((0, 1.0), (-1, 0.35), (1, 0.5)):
+            grey = pattern.grey * between(n["grey"], u.first) * loss
+            for step, share in n["reach"]:
                 at = segment + step
                 if not 0 <= at < len(SEGMENTS):
                     continue
                 body.take(where, f"grey.{SEGMENTS[at]}", s, grey * share)
-                if step >= 0 or pattern.crossing > 0.8:
-                    crossing = pattern.crossing * loss * (1 - 0.3 * abs(step))
+                if step >= 0 or central:
+                    crossing = pattern.crossing * loss * (1 - n["crossing_falls"] * abs(step))
                     body.take(where, f"crossing.{SEGMENTS[at]}", s, crossing)
-                    body.take(where, f"entry.{SEGMENTS[at]}", s, 0.7 * grey * share)
+                    body.take(where, f"entry.{SEGMENTS[at]}", s, n["entry"] * grey * share)
             if pattern.neuropathy:
-                body.take(where, "length_reach", s, 0.45 + 0.4 * u.third)
-                body.take(where, "length_large", s, pattern.neuropathy * (0.5 + 0.5 * u.first))
-            if pattern.crossing > 0.8:  # a central lesion runs over several segments
-                for step in (-2, 2, 3):
-                    if 0 <= segment + step < len(SEGMENTS):
-                        body.take(where, f"crossing.{SEGMENTS[segment + step]}", s, loss * u.second)
-                        body.take(
-                            where, f"grey.{SEGMENTS[segment + step]}", s, 0.5 * grey * u.third
-                        )
-            body.cut(where, "pyramid_arm", s, pattern.pyramid_arm * loss * (0.55 + 0.45 * u.motor))
-            body.cut(where, "pyramid_leg", s, pattern.pyramid_leg * loss * (0.55 + 0.45 * u.motor))
-            body.cut(
-                where, "column_arm", s, pattern.column * loss * u.sensory * (0.5 + 0.5 * u.second)
-            )
-            body.cut(where, "column_leg", s, pattern.column * loss * u.sensory)
-            body.cut(
-                where, "spinothalamic", s, pattern.spinothalamic * loss * (0.4 + 0.6 * u.third)
-            )
+                body.take(where, "length_reach", s, between(n["neuropathy_reach"], u.third))
+                large = pattern.neuropathy * between(n["neuropathy"], u.first)
+                body.take(where, "length_large", s, large)
+            for step in n["central_reach"] if central else ():
+                if 0 <= segment + step < len(SEGMENTS):
+                    name = SEGMENTS[segment + step]
+                    body.take(where, f"crossing.{name}", s, loss * u.second)
+                    body.take(where, f"grey.{name}", s, n["central_grey"] * grey * u.third)
+            pyramid = between(n["pyramid"], u.motor)
+            body.cut(where, "pyramid_arm", s, pattern.pyramid_arm * loss * pyramid)
+            body.cut(where, "pyramid_leg", s, pattern.pyramid_leg * loss * pyramid)
+            column = pattern.column * loss * u.sensory
+            body.cut(where, "column_arm", s, column * between(n["column_arm"], u.second))
+            body.cut(where, "column_leg", s, column)
+            crossed = pattern.spinothalamic * loss * between(n["spinothalamic"], u.third)
+            body.cut(where, "spinothalamic", s, crossed)
             body.cut(where, "autonomic", s, pattern.autonomic * loss * u.second)
             if pattern.root:
-                body.take(
-                    where, f"ventral.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third
-                )
-                body.take(
-                    where, f"dorsal.{SEGMENTS[segment]}", s, 0.7 * pattern.root * loss * u.third
-                )
-            if segment <= index("T1"):
-                body.take(where, "cervical_cord", s, 0.3 + 0.7 * pattern.column * loss)
-                body.take(
-                    where,
-                    "cord_sympathetic",
-                    s,
-                    0.35 * loss * (pattern.grey if segment >= index("C8") else 0.4),
-                )
+                for kind in ("ventral", "dorsal"):
+                    body.take(where, f"{kind}.{own}", s, n["root"] * pattern.root * loss * u.third)
+            if segment <= index(n["cervical_to"]):
+                shock = between(n["cervical"], pattern.column * loss)
+                body.take(where, "cervical_cord", s, shock)
+                leaves = segment >= index(n["sympathetic_from"])
+                share = pattern.grey if leaves else n["sympathetic_above"]
+                body.take(where, "cord_sympathetic", s, n["sympathetic"] * loss * share)
 
     return fill
 
@@ -81,8 +79,8 @@ def cord(plan: Plan) -> None:
     for segment, row in cord_levels().items():
         at = index(segment)
         for pattern_id, pattern in cord_patterns().items():
-            # Below the arms a central lesion is seldom told from others (judgement).
-            rare = 0.3 if pattern_id == "central" and at > index("T4") else 1.0
+            arms = at <= index(read("model/damage.toml")["cord"]["central_arms_to"])
+            rare = 1.0 if arms else pattern.below_arms
             for side in (RIGHT, LEFT) if pattern.sided else (None,):
                 plan.add(
                     "cord",
@@ -97,20 +95,22 @@ def cord(plan: Plan) -> None:
 
 
 def _conus_fill(span: Span) -> Fill:
+    n = read("model/damage.toml")["conus"]
     first, last = index(span.first), index(span.last)
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = first
         for s in (RIGHT, LEFT):
-            loss = u.severity * (1 - 0.25 * (1 - u.side(s)))
+            loss = u.severity * (1 - n["uneven"] * (1 - u.side(s)))
             for number, at in enumerate(range(first, last + 1)):
                 name = SEGMENTS[at]
                 body.take(where, f"grey.{name}", s, loss * u.motor * u.jitter(number))
                 body.take(where, f"crossing.{name}", s, loss * u.sensory)
-                body.take(where, f"entry.{name}", s, 0.8 * loss * u.sensory * u.jitter(number + 3))
+                entry = n["entry"] * loss * u.sensory * u.jitter(number + n["entry_shift"])
+                body.take(where, f"entry.{name}", s, entry)
             body.cut(where, "pyramid_leg", s, loss * u.first)
             body.cut(where, "autonomic", s, loss)
-            body.cut(where, "column_leg", s, 0.8 * loss * u.second)
+            body.cut(where, "column_leg", s, n["column"] * loss * u.second)
             body.cut(where, "spinothalamic", s, loss * u.third)
 
     return fill
@@ -132,14 +132,20 @@ def conus_medullaris(plan: Plan) -> None:
 
 
 def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
+    n = read("model/damage.toml")["cauda"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for s in (RIGHT, LEFT):
-            factor = u.side(s) if side is None else (1.0 if s == side else 0.12 * u.third)
+            factor = (
+                u.side(s) if side is None else (1.0 if s == side else n["other_side"] * u.third)
+            )
             for number, at in enumerate(range(start, stop + 1)):
                 loss = u.severity * factor * u.jitter(number)
                 body.take(where, f"ventral.{SEGMENTS[at]}", s, loss * u.motor)
-                body.take(where, f"dorsal.{SEGMENTS[at]}", s, loss * (0.3 + 0.7 * u.sensory))
-            body.take(where, "stretch_low", s, 0.8 * u.first * factor)
+                body.take(
+                    where, f"dorsal.{SEGMENTS[at]}", s, loss * between(n["dorsal"], u.sensory)
+                )
+            body.take(where, "stretch_low", s, n["stretch"] * u.first * factor)
 
     return fill
 
@@ -162,7 +168,7 @@ def cauda_equina(plan: Plan) -> None:
                 "cauda",
                 SIDE_NAMES[side],
                 "cauda equina, one side",
-                0.2 * span.weight,
+                read("model/damage.toml")["cauda"]["one_side"] * span.weight,
                 _cauda_fill(first, last - 1, side),
                 level=first,
                 group="cauda",

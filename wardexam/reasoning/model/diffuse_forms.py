@@ -18,9 +18,8 @@ from wardexam.anatomy.lesion_tables import (
 )
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, Fill, Plan
-from wardexam.reasoning.model.severities import Array, Severities
-
-SEGMENTS_OF = {"arm": ("C5", "C6", "C7", "C8", "T1"), "leg": ("L2", "L3", "L4", "L5", "S1")}
+from wardexam.reasoning.model.severities import DECIMALS, Array, Severities, between
+from wardexam.reasoning.tables import read
 
 
 def _both(body: Body, where: slice, structure: str, damage: Array | float) -> None:
@@ -29,16 +28,19 @@ def _both(body: Body, where: slice, structure: str, damage: Array | float) -> No
 
 
 def _polyneuropathy_fill(row: Polyneuropathy) -> Fill:
+    n = read("model/damage.toml")["polyneuropathy"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
-            factor = 1 - 0.25 * (1 - u.side(side))
-            body.take(where, "length_reach", side, (0.25 + 0.75 * u.severity) * factor)
+            factor = 1 - n["uneven"] * (1 - u.side(side))
+            body.take(where, "length_reach", side, between(n["reach"], u.severity) * factor)
             for kind, amount, draw in (
-                ("motor", row.motor, 0.5 + 0.5 * u.motor),
-                ("large", row.large, 0.6 + 0.4 * u.sensory),
-                ("small", row.small, 0.6 + 0.4 * u.first),
+                ("motor", row.motor, u.motor),
+                ("large", row.large, u.sensory),
+                ("small", row.small, u.first),
             ):
-                body.take(where, f"length_{kind}", side, np.minimum(1, amount * draw))
+                lost = np.minimum(1, amount * between(n[kind], draw))
+                body.take(where, f"length_{kind}", side, lost)
 
     return fill
 
@@ -57,24 +59,30 @@ def polyneuropathy(plan: Plan) -> None:
 
 
 def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
-    # Where arms or eyes are taken the reflexes of the arms go too.
-    arm_reflex = row.reflex * (1.0 if row.arm > 0.3 or row.fisher else 0.6)
+    n = read("model/damage.toml")["polyradiculoneuropathy"]
+    arms_too = row.arm > n["arms_taken"] or row.fisher
+    arm_reflex = row.reflex * (1.0 if arms_too else n["arm_reflex"])
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
-            loss = u.severity * (1 - 0.25 * (1 - u.side(side)))
-            body.take(where, "roots_leg", side, row.leg * loss * (0.5 + 0.5 * u.motor))
-            body.take(where, "roots_arm", side, row.arm * loss * (0.4 + 0.6 * u.first))
+            loss = u.severity * (1 - n["uneven"] * (1 - u.side(side)))
+            body.take(where, "roots_leg", side, row.leg * loss * between(n["leg"], u.motor))
+            body.take(where, "roots_arm", side, row.arm * loss * between(n["arm"], u.first))
             body.take(where, "roots_sense", side, row.sense * u.sensory)
-            body.take(where, "roots_reflex_leg", side, row.reflex * (0.65 + 0.35 * u.second))
-            body.take(where, "roots_reflex_arm", side, arm_reflex * (0.35 + 0.65 * u.second))
-            body.take(where, "branch_motor.facial", side, row.face * (u.third > 0.4) * loss)
-            body.take(where, "roots_bulbar", side, 0.6 * row.face * u.first)
+            leg_reflex = row.reflex * between(n["reflex_leg"], u.second)
+            body.take(where, "roots_reflex_leg", side, leg_reflex)
+            arms = arm_reflex * between(n["reflex_arm"], u.second)
+            body.take(where, "roots_reflex_arm", side, arms)
+            face = row.face * (u.third > n["face_from"]) * loss
+            body.take(where, "branch_motor.facial", side, face)
+            body.take(where, "roots_bulbar", side, n["bulbar"] * row.face * u.first)
             body.take(where, "roots_all", side, loss)
-            body.take(where, "fisher", side, row.fisher * (0.5 + 0.5 * u.severity))
+            body.take(where, "fisher", side, row.fisher * between(n["fisher"], u.severity))
             # From mostly distal to mostly proximal.
-            body.take(where, "roots_proximal", side, np.minimum(1, u.third / 0.6))
-            body.take(where, "roots_not_distal", side, np.maximum(0, (u.third - 0.6) / 0.4))
+            both = n["proximal_to"]
+            body.take(where, "roots_proximal", side, np.minimum(1, u.third / both))
+            beyond = np.maximum(0, (u.third - both) / round(1 - both, DECIMALS))
+            body.take(where, "roots_not_distal", side, beyond)
 
     return fill
 
@@ -106,23 +114,25 @@ def _spread(onset: MotorNeuroneOnset, side: int) -> dict[tuple[str, int], float]
 
 
 def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: int) -> Fill:
+    n, limbs = read("model/damage.toml")["motor_neurone"], read("model/damage.toml")["limbs"]
+    spared = n["reflex_spared" if kind.upper > n["mostly_upper"] else "reflex_spared_else"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for (limb, at), share in _spread(onset, side).items():
             loss = share * u.severity
-            for number, segment in enumerate(SEGMENTS_OF[limb]):
+            for number, segment in enumerate(limbs[limb]):
                 grey = kind.lower * loss * u.motor * u.jitter(number)
                 body.take(where, f"grey.{segment}", at, grey)
-            denervation = np.minimum(1, kind.lower * (0.4 + 0.6 * loss))
+            denervation = np.minimum(1, kind.lower * between(n["denervation"], loss))
             body.take(where, f"denervation_{limb}", at, denervation)
-            # Upper neurones go in the whole limb at once; the tract is opposite its limb above the cord.
-            upper = kind.upper * (0.35 + 0.65 * loss) * (0.3 + 0.7 * u.second)
+            upper = kind.upper * between(n["upper"], loss) * between(n["upper_shown"], u.second)
             body.take(where, f"neurone_upper_{limb}", at, upper)
         bulbar = onset.bulbar * u.severity
-        _both(body, where, "bulbar", bulbar * (0.4 + 0.6 * u.first))
+        _both(body, where, "bulbar", bulbar * between(n["bulbar"], u.first))
         for structure in ("jaw_upper", "neurone_upper_face"):
             _both(body, where, structure, kind.upper * bulbar)
-        _both(body, where, "denervation_trunk", 0.5 * kind.lower * u.severity)
-        _both(body, where, "reflex_spared", 0.75 if kind.upper > 0.5 else 0.2)
+        _both(body, where, "denervation_trunk", n["trunk"] * kind.lower * u.severity)
+        _both(body, where, "reflex_spared", spared)
 
     return fill
 
@@ -143,17 +153,22 @@ def motor_neurone(plan: Plan) -> None:
 
 
 def _junction_fill(row: Junction) -> Fill:
+    n = read("model/damage.toml")["junction"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
-            ocular = row.ocular * (0.75 + 0.25 * u.severity) * (1 - 0.6 * (1 - u.side(side)))
+            even = 1 - n["ocular_uneven"] * (1 - u.side(side))
+            ocular = row.ocular * between(n["ocular"], u.severity) * even
             body.take(where, "junction_ocular", side, ocular)
-            body.take(where, "junction_bulbar", side, row.bulbar * (0.4 + 0.6 * u.first))
-            proximal = row.proximal * u.severity * (0.35 + 0.45 * u.motor)
+            body.take(where, "junction_bulbar", side, row.bulbar * between(n["bulbar"], u.first))
+            proximal = row.proximal * u.severity * between(n["proximal"], u.motor)
             body.take(where, "junction_proximal", side, proximal)
-            distal = row.limb * u.severity * (0.3 + 0.4 * u.second)
+            distal = row.limb * u.severity * between(n["distal"], u.second)
             body.take(where, "junction_distal", side, distal)
-            body.take(where, "junction", side, (1 - row.lambert) * (0.4 + 0.6 * u.third))
-            body.take(where, "junction_lambert", side, row.lambert * (0.5 + 0.5 * u.third))
+            tires = (1 - row.lambert) * between(n["shown"], u.third)
+            body.take(where, "junction", side, tires)
+            lambert = row.lambert * between(n["lambert"], u.third)
+            body.take(where, "junction_lambert", side, lambert)
 
     return fill
 
@@ -173,21 +188,17 @@ def junction(plan: Plan) -> None:
 
 
 def _muscle_fill(row: Muscle) -> Fill:
+    n = read("model/damage.toml")["muscle"]
+    alike, apart = n["together"], round(1 - n["together"], DECIMALS)
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
-            loss = u.severity * (1 - 0.2 * (1 - u.side(side)))
-            for part, share, draw in (
-                ("hips", row.hips, u.motor),
-                ("shoulders", row.shoulders, u.first),
-                ("distal", row.distal, u.second),
-                ("quadriceps", row.quadriceps, u.third),
-                ("fingers", row.fingers, u.third),
-                ("neck", row.neck, u.first),
-            ):
-                # Muscles of one person fail together, more or less.
-                together = 0.6 * u.motor + 0.4 * draw
-                body.take(where, f"muscle_{part}", side, share * loss * (0.5 + 0.4 * together))
-            body.take(where, "muscle_bulbar", side, 0.4 * u.offset)
+            loss = u.severity * (1 - n["uneven"] * (1 - u.side(side)))
+            for part, factor in n["factors"].items():
+                together = alike * u.motor + apart * getattr(u, factor)
+                weak = getattr(row, part) * loss * between(n["weak"], together)
+                body.take(where, f"muscle_{part}", side, weak)
+            body.take(where, "muscle_bulbar", side, n["bulbar"] * u.offset)
             body.take(where, "muscle_ocular", side, row.ocular * loss)
             body.take(where, "branch_motor.facial", side, row.face * loss)
 

@@ -9,22 +9,30 @@ from wardexam.anatomy.lesion_tables import roots
 from wardexam.anatomy.structures import PlexusPart, ancestry, branches, plexus_parts
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
-from wardexam.reasoning.model.severities import Severities
+from wardexam.reasoning.model.severities import Severities, between
+from wardexam.reasoning.tables import read
 
 
 def _root_fill(names: tuple[str, ...], side: int) -> Fill:
+    n = read("model/damage.toml")["root"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for number, name in enumerate(names):
             row = roots()[name]
             loss = u.severity * (1 if len(names) == 1 else u.jitter(number))
-            body.take(where, f"ventral.{name}", side, loss * u.motor * (0.5 + 0.5 * u.first))
-            body.take(where, f"dorsal.{name}", side, loss * u.sensory * (0.3 + 0.7 * u.second))
+            body.take(
+                where, f"ventral.{name}", side, loss * u.motor * between(n["ventral"], u.first)
+            )
+            body.take(
+                where, f"dorsal.{name}", side, loss * u.sensory * between(n["dorsal"], u.second)
+            )
             body.take(where, f"reflex_root.{name}", side, loss * u.third)
             for stretch, share in row.stretch.items():
                 body.take(where, f"stretch_{stretch}", side, share)
             if row.sympathetic:
                 body.take(where, "root_sympathetic", side, row.sympathetic * loss)
-            body.take(where, f"denervation_{'arm' if name[0] in 'CT' else 'leg'}", side, 0.12)
+            limb = "arm" if name[0] in "CT" else "leg"
+            body.take(where, f"denervation_{limb}", side, n["denervation"])
 
     return fill
 
@@ -47,13 +55,15 @@ def root(plan: Plan) -> None:
                     "root",
                     SIDE_NAMES[side],
                     "roots",
-                    0.3 * (first.weight + second.weight) / 2,
+                    read("model/damage.toml")["root"]["two"] * (first.weight + second.weight) / 2,
                     _root_fill((one, other), side),
                     level=index(one if first.weight >= second.weight else other),
                 )
 
 
 def _plexus_fill(row: PlexusPart, side: int) -> Fill:
+    n = read("model/damage.toml")["plexus"]
+
     def fill(body: Body, where: slice, u: Severities) -> None:
         for kind, shares in (
             ("trunk", row.segments),
@@ -64,11 +74,10 @@ def _plexus_fill(row: PlexusPart, side: int) -> Fill:
                 loss = share * u.severity * u.jitter(number)
                 body.take(where, f"{kind}_motor.{name}", side, loss * u.motor)
                 body.take(where, f"{kind}_sensory.{name}", side, loss * u.sensory)
-        if "T1" in row.segments:
-            body.take(where, "root_sympathetic", side, 0.5 * u.first)
-        if row.group == "lumbosacral":
-            body.take(where, "stretch_mid", side, 0.4 * u.second)
-            body.take(where, "stretch_low", side, 0.3 * u.second)
+        if n["sympathetic_segment"] in row.segments:
+            body.take(where, "root_sympathetic", side, n["sympathetic"] * u.first)
+        for stretch, share in n["stretch"].get(row.group, {}).items():
+            body.take(where, f"stretch_{stretch}", side, share * u.second)
 
     return fill
 
@@ -94,30 +103,26 @@ def _carries(branch: str) -> tuple[bool, bool]:
 
 def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
     """How a lesion of a branch shares out: motor part, sensory part, how often."""
-    match _carries(branch):
-        case (False, _):
-            return ((0.0, 1.0, 1.0),)
-        case (True, False):
-            return ((1.0, 0.0, 1.0),)
-        case _:
-            return ((1.0, 1.0, 0.6), (1.0, 0.25, 0.2), (0.25, 1.0, 0.2))
+    motor, sensory = _carries(branch)
+    kind = "only_skin" if not motor else "mixed" if sensory else "only_movement"
+    return tuple(tuple(row) for row in read("model/damage.toml")["nerve"][kind])
 
 
 def _nerve_fill(branch: str, side: int, motor: float, sensory: float) -> Fill:
+    n = read("model/damage.toml")["nerve"]
+    also = read("model/damage.toml")["nerve_also"].get(branch, ())
+
     def fill(body: Body, where: slice, u: Severities) -> None:
-        lost = u.severity * (0.5 + 0.5 * u.motor)
+        lost = u.severity * between(n["motor"], u.motor)
         body.take(where, f"branch_motor.{branch}", side, motor * lost)
-        numb = u.severity * (0.4 + 0.6 * u.sensory)
+        numb = u.severity * between(n["sensory"], u.sensory)
         body.take(where, f"branch_sensory.{branch}", side, sensory * numb)
         body.take(where, branch, side, u.severity)
-        if branch == "sciatic":  # its fibular division suffers more (common practice)
-            body.take(where, "branch_motor.common_fibular", side, 0.7 * u.first)
-            body.take(where, "branch_sensory.common_fibular", side, 0.7 * u.first)
-            body.take(where, "stretch_low", side, 0.3 * u.second)
-        if branch == "femoral":
-            high = np.where(u.first > 0.6, 0.8 * u.severity, 0)
-            body.take(where, "branch_motor.iliopsoas_branch", side, high)
-            body.take(where, "stretch_mid", side, 0.3 * u.second)
+        for row in also:
+            taken = row["share"] * getattr(u, row["by"])
+            if "above" in row:
+                taken = np.where(getattr(u, row["where"]) > row["above"], taken, 0)
+            body.take(where, row["takes"], side, taken)
 
     return fill
 

@@ -5,24 +5,36 @@ without randomness. Severities come in mirrored pairs that differ only in which 
 mirror symmetry is exact.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wardexam.reasoning.tables import read
+
 Array = NDArray[np.floating[Any]]
 
-DIMENSIONS = 9
+# What each dimension of the lattice draws.
+COLUMNS = ("severity", "motor", "sensory", "first", "second", "third", "uneven", "gap", "offset")
+DECIMALS = 9  # of a table's numbers, beyond which a difference is only arithmetic
+ROUNDS = 40  # after so many the root is exact
 
 
-def lattice(count: int, dimensions: int = DIMENSIONS) -> NDArray[np.float64]:
+def lattice(count: int, dimensions: int = len(COLUMNS)) -> NDArray[np.float64]:
     """`count` points of the unit cube, shape (count, dimensions)."""
     root = 2.0
-    for _ in range(40):  # the positive root of x^(d+1) = x + 1
+    for _ in range(ROUNDS):  # the positive root of x^(d+1) = x + 1
         root = (1 + root) ** (1 / (dimensions + 1))
     steps = (1 / root) ** np.arange(1, dimensions + 1)
     return np.asarray((0.5 + np.outer(np.arange(1, count + 1), steps)) % 1)
+
+
+def between(span: Sequence[float], factor: Array) -> Array:
+    """From one end of a span to the other by a factor."""
+    low, high = span
+    return np.asarray(low + round(high - low, DECIMALS) * factor)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,25 +68,31 @@ class Severities:
         return np.where(self.worse == side, 1.0, 1.0 - self.gap).astype(np.float32)
 
     def jitter(self, number: int) -> Array:
-        """A factor between 0.6 and 1 that differs from segment to segment."""
-        return (0.6 + 0.4 * ((self.uneven + 0.618 * number) % 1)).astype(np.float32)
+        """A factor that differs from segment to segment."""
+        row = read("model/severities.toml")["jitter"]
+        uneven = (self.uneven + row["step"] * number) % 1
+        return np.asarray(row["from"] + row["by"] * uneven, np.float32)
 
 
 def severities(pairs: int, repeat: int = 1) -> Severities:
     """`pairs` mirrored pairs, the whole repeated once for each stage."""
     u = np.tile(np.repeat(lattice(pairs), 2, axis=0), (repeat, 1)).astype(np.float32)
     worse = np.tile(np.array([0, 1], np.float32), pairs * repeat)
-    # A quarter of the mass is total; the rest runs from slight to nearly total.
-    severity = np.where(u[:, 0] > 0.75, 1.0, 0.3 + 0.85 * u[:, 0]).astype(np.float32)
+    rows = read("model/severities.toml")
+    column = dict(zip(COLUMNS, u.T, strict=True))
+    part = column["severity"]
+    total = rows["severity"]
+    severity = np.where(part > total["total_above"], 1.0, total["from"] + total["by"] * part)
+    gap, apart = rows["gap"], column["gap"]
     return Severities(
-        severity=severity,
-        motor=np.minimum(1, 0.45 + 0.75 * np.sqrt(u[:, 1])),
-        sensory=np.minimum(1, 0.25 + 0.95 * np.sqrt(u[:, 2])),
-        first=u[:, 3],
-        second=u[:, 4],
-        third=u[:, 5],
-        uneven=u[:, 6],
+        severity=severity.astype(np.float32),
+        **{
+            name: np.minimum(1, rows[name]["from"] + rows[name]["by"] * np.sqrt(column[name]))
+            for name in ("motor", "sensory")
+        },
+        **{name: column[name] for name in ("first", "second", "third", "uneven", "offset")},
         worse=worse,
-        gap=np.where(u[:, 7] < 0.4, 0.1 * u[:, 7], u[:, 7] - 0.4).astype(np.float32),
-        offset=u[:, 8],
+        gap=np.where(
+            apart < gap["even_below"], gap["slight"] * apart, apart - gap["even_below"]
+        ).astype(np.float32),
     )
