@@ -3,16 +3,27 @@
 Each gives the loss under every row, 0 to 1. `forward` puts them together for each sign.
 """
 
+from typing import Any
+
 import numpy as np
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign
 from wardexam.anatomy.structures import ancestry
 from wardexam.reasoning.model.damage import Body
-from wardexam.reasoning.model.severities import Array
+from wardexam.reasoning.model.severities import Array, between
+from wardexam.reasoning.tables import read
 
-ARM_SEGMENT, LEG_SEGMENT = "C6", "L4"  # where deep sensation of hand and foot enters
-# Nerves that leave the roots before the trunks form (Aids to the Examination, from memory).
-BEFORE_PLEXUS = frozenset({"long_thoracic"})
+
+def numbers(section: str) -> dict[str, Any]:
+    """The numbers of one section of `losses.toml`."""
+    row: dict[str, Any] = read("model/losses.toml")[section]
+    return row
+
+
+def own(sign: Sign) -> dict[str, Any]:
+    """What is a sign's own, beside what all of its kind have."""
+    row: dict[str, Any] = numbers("own").get(sign.id, {})
+    return row
 
 
 def combined(*losses: Array) -> Array:
@@ -43,7 +54,7 @@ def branch_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
 
 def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
     """The loss through trunks and cords of a plexus."""
-    if BEFORE_PLEXUS & set(sign.branches):
+    if not sign.branches.keys().isdisjoint(numbers("segments")["before_plexus"]):
         return np.zeros(body.rows, np.float32)
     trunk = weighted(body, sign.segments, f"trunk_{kind}", side)
     return combined(trunk, weighted(body, sign.cords, f"plexus_cord_{kind}", side))
@@ -51,7 +62,8 @@ def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
 
 def length_loss(body: Body, length: float, kind: str, side: int) -> Array:
     """The loss from a length-dependent process at a place so far out (0 trunk, 1 toes)."""
-    reach = np.clip((length - (1 - body.damage("length_reach", side))) / 0.3, 0, 1)
+    far = length - (1 - body.damage("length_reach", side))
+    reach = np.clip(far / numbers("length")["over"], 0, 1)
     return np.asarray(reach * body.damage(f"length_{kind}", side), np.float32)
 
 
@@ -68,10 +80,11 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
         if sign.position != "cranial"
         else body.damage("nothing", side)
     )
+    n = numbers("movement")
     if sign.position == "proximal":
-        roots = roots * (0.5 + 0.5 * body.damage("roots_proximal", side))
+        roots = roots * between(n["proximal_roots"], body.damage("roots_proximal", side))
     elif sign.position == "distal":
-        roots = roots * (1 - 0.6 * body.damage("roots_not_distal", side))
+        roots = roots * (1 - n["distal_spared"] * body.damage("roots_not_distal", side))
     parts = [
         weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
         plexus_loss(body, sign, "motor", side), branch_loss(body, sign, "motor", side),
@@ -80,7 +93,8 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
     if sign.answers == "mrc":
         parts += _muscle(body, sign, side)
     if sign.position == "cranial":
-        parts += [body.damage("pons_seventh", side), 0.35 * body.damage("junction_bulbar", side)]
+        junction = n["facial_junction"] * body.damage("junction_bulbar", side)
+        parts += [body.damage("pons_seventh", side), junction]
     return combined(*parts)
 
 
@@ -91,18 +105,19 @@ def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
         "distal": "junction_distal",
     }
     parts = [body.damage(junction.get(sign.position, "nothing"), side)]
-    if sign.id == "knee_extension":  # the quadriceps has its own share, apart from the hips
-        return [*parts, 0.9 * body.damage("muscle_quadriceps", side)]
-    if sign.id == "finger_flexion":
-        parts.append(0.9 * body.damage("muscle_fingers", side))
+    n, special = numbers("movement"), own(sign)
+    for muscle, share in {**special.get("muscle", {}), **special.get("muscle_also", {})}.items():
+        parts.append(share * body.damage(muscle, side))
+    if "muscle" in special:
+        return parts
     if sign.limb == "head" and sign.position == "proximal":
-        parts += [body.damage("muscle_neck", side), 0.5 * body.damage("roots_arm", side)]
+        roots = n["neck_roots"] * body.damage("roots_arm", side)
+        parts += [body.damage("muscle_neck", side), roots]
     elif sign.position == "proximal":
         parts.append(body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side))
     elif sign.position in ("middle", "distal"):
-        parts.append(
-            body.damage("muscle_distal", side) * (1.0 if sign.position == "distal" else 0.6)
-        )
+        share = 1.0 if sign.position == "distal" else n["middle_muscle"]
+        parts.append(body.damage("muscle_distal", side) * share)
     return parts
 
 
@@ -134,7 +149,8 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
         for segment, share in segments.items():
             below = below + share * body.below(segment)
     else:
-        below = body.below(LEG_SEGMENT if limb == "leg" else "C7")
+        n = numbers("segments")
+        below = body.below(n["leg_control"] if limb == "leg" else n["arm_control"])
     above: Array
     if limb == "trunk":
         above = 0.5 * (brain_tract(body, "arm", side) + brain_tract(body, "leg", side))
@@ -145,29 +161,29 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
 
 def brain_sense(body: Body, region: str, modality: str, side: int) -> Array:
     """Loss of a region's sensory path above the cord."""
-    other = 1 - side
+    other, n = 1 - side, numbers("brain_sense")
     parts = [
         body.damage(f"sensory_{region}", other),
         body.damage("thalamus", other),
         body.damage("midbrain_lemniscus", other),
     ]
     if region == "face":
-        parts.append(0.4 * body.damage("pons_lemniscus", other))
+        parts.append(n["face_pons"] * body.damage("pons_lemniscus", other))
         return combined(*parts)
     parts.append(body.damage("pons_lemniscus", other))
     spino, medial = (
         body.damage("medulla_spinothalamic", other),
         body.damage("medulla_medial_lemniscus", other),
     )
-    parts.append({"pin": spino, "touch": 0.3 * spino + 0.4 * medial}.get(modality, medial))
+    touch = n["touch_spinothalamic"] * spino + n["touch_lemniscus"] * medial
+    parts.append({"pin": spino, "touch": touch}.get(modality, medial))
     return combined(*parts)
 
 
 def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
     """Loss in the cord of what enters at a segment: columns on its side, pain fibres across."""
-    column = body.tracts["column_arm" if segment < "D" else "column_leg", side] * body.below(
-        segment
-    )
+    limb = "arm" if segment[0] == "C" else "leg"
+    column = body.tracts[f"column_{limb}", side] * body.below(segment)
     crossed = body.tracts["spinothalamic", 1 - side] * body.below(segment, body.offset)
     at = SEGMENTS.index(segment)
     crossing = np.maximum(
@@ -179,11 +195,12 @@ def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
     if modality == "pin":
         return pain
     if modality == "touch":
-        # Light touch travels in both; half and half (judgement).
+        n = numbers("cord_sense")
+        shared = n["touch_column"] * column + n["touch_crossed"] * crossed
         return combined(
-            np.maximum(0.5 * column + 0.5 * crossed, 0.9 * column * crossed),
-            0.25 * crossing,
-            0.7 * entry,
+            np.maximum(shared, n["touch_both"] * column * crossed),
+            n["touch_crossing"] * crossing,
+            n["touch_entry"] * entry,
         )
     return column
 
@@ -191,25 +208,32 @@ def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
 def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
     """Loss of an area's own path: root, plexus, nerve, or fibres by length."""
     small = sign.modality == "pin"
-    segments = sign.segments or (
-        {"L5": 0.5, "S1": 0.5} if sign.limb == "leg" else {"C7": 0.5, "C8": 0.5}
-    )
+    n, deep_of = numbers("root_sense"), numbers("segments")
+    segments = sign.segments or deep_of["leg_deep" if sign.limb == "leg" else "arm_deep"]
     deep = sign.modality in ("vibration", "position")
     dorsal = np.zeros(body.rows, np.float32)
     for segment, share in segments.items():
         at = SEGMENTS.index(segment)
         beside = [SEGMENTS[n] for n in (at - 1, at + 1) if 0 <= n < len(SEGMENTS)]
-        # Neighbouring roots overlap, less so for pain (DeJong, from memory).
-        own = body.damage(f"dorsal.{segment}", side)
-        spill = sum((body.damage(f"dorsal.{b}", side) for b in beside), np.zeros_like(own))
-        dorsal += share * np.clip((0.95 if small else 0.85) * own + 0.08 * spill, 0, 1)
-    parts = [
-        dorsal * (0.6 if deep else 1), plexus_loss(body, sign, "sensory", side), branch_loss(body, sign, "sensory", side),
-        # Position is lost later than vibration as nerves fail from their ends (common practice).
-        length_loss(body, sign.length, "small" if small else "large", side) * (0.65 if sign.modality == "position" else 1),
-        body.damage("roots_sense", side) * min(1.0, 1.1 * sign.length + 0.05) * (0.7 if small else 1.0),
-    ]  # fmt: skip
-    return combined(*parts)
+        root = body.damage(f"dorsal.{segment}", side)
+        spill = sum((body.damage(f"dorsal.{b}", side) for b in beside), np.zeros_like(root))
+        lost = n["pain" if small else "other"] * root + n["beside"] * spill
+        dorsal += share * np.clip(lost, 0, 1)
+    by_length = length_loss(body, sign.length, "small" if small else "large", side)
+    many = min(1.0, n["many_by_length"] * sign.length + n["many_least"])
+    return combined(
+        dorsal * (n["deep"] if deep else 1),
+        plexus_loss(body, sign, "sensory", side),
+        branch_loss(body, sign, "sensory", side),
+        by_length * (n["position_length"] if sign.modality == "position" else 1),
+        body.damage("roots_sense", side) * many * (n["many_pain"] if small else 1.0),
+    )
+
+
+def entry_of(limb: str) -> str:
+    """The segment at which deep sensation of a limb enters."""
+    segment: str = numbers("segments")["leg_sense" if limb == "leg" else "arm_sense"]
+    return segment
 
 
 def _sense_region(sign: Sign) -> tuple[str, str]:
@@ -217,44 +241,54 @@ def _sense_region(sign: Sign) -> tuple[str, str]:
     if sign.segments:
         segment = max(sign.segments, key=lambda s: sign.segments[s])
     else:
-        segment = LEG_SEGMENT if sign.limb == "leg" else ARM_SEGMENT
-    region = "leg" if segment[0] in "LS" or segment in ("T11", "T12") else "arm"
+        segment = entry_of(sign.limb)
+    leg = SEGMENTS.index(segment) >= SEGMENTS.index(numbers("segments")["leg_area_from"])
+    region = "leg" if leg else "arm"
     return region, segment
 
 
 def sensation(body: Body, sign: Sign, side: int) -> Array:
     """Total loss of sensation in an area."""
     region, segment = _sense_region(sign)
-    modality = sign.modality or "touch"
+    modality, n = sign.modality or "touch", numbers("skin")
     above = brain_sense(body, region, modality, side)
     if sign.limb == "saddle" or segment[0] == "T":
-        above = 0.7 * above  # the midline is often spared by hemisphere lesions (from memory)
+        above = n["midline"] * above
     cord = cord_sense(body, segment, modality, side)
-    if sign.id.startswith("territory_"):
-        # A loss said to keep to a nerve's borders is seldom what cord or brain would give (judgement).
-        above, cord = 0.35 * above, 0.35 * cord
+    if sign.territory:
+        above, cord = n["territory"] * above, n["territory"] * cord
     return combined(sensory_lower(body, sign, side), cord, above)
 
 
 def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
     """Loss of a stretch reflex's arc, on either limb of it."""
+    n = numbers("reflex")
     spared = 1 - body.damage("reflex_spared", side)
     limb = limb_of(sign)
     sensory = combined(
         weighted(body, sign.segments, "dorsal", side), weighted(body, sign.segments, "entry", side)
     )
     nerve = np.maximum(
-        branch_loss(body, sign, "motor", side), 0.9 * branch_loss(body, sign, "sensory", side)
+        branch_loss(body, sign, "motor", side),
+        n["sensory_nerve"] * branch_loss(body, sign, "sensory", side),
     )
     plexus = np.maximum(
-        plexus_loss(body, sign, "motor", side), 0.9 * plexus_loss(body, sign, "sensory", side)
+        plexus_loss(body, sign, "motor", side),
+        n["sensory_plexus"] * plexus_loss(body, sign, "sensory", side),
     )
     muscle = body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side)
-    if sign.id == "knee":
-        muscle = np.maximum(muscle, body.damage("muscle_quadriceps", side))
+    if "arc_muscle" in own(sign):
+        muscle = np.maximum(muscle, body.damage(own(sign)["arc_muscle"], side))
+    junction = n["junction"] * body.damage("junction_lambert", side)
     return combined(
-        weighted(body, sign.segments, "grey", side) * spared, weighted(body, sign.segments, "ventral", side),
-        0.9 * sensory, 0.6 * weighted(body, sign.segments, "reflex_root", side), plexus, nerve,
-        length_loss(body, sign.length, "large", side), body.damage(f"roots_reflex_{limb}", side),
-        0.3 * muscle**2, 0.75 * body.damage("junction_lambert", side) * (1.0 if sign.limb == "leg" else 0.7),
-    )  # fmt: skip
+        weighted(body, sign.segments, "grey", side) * spared,
+        weighted(body, sign.segments, "ventral", side),
+        n["sensory"] * sensory,
+        n["root"] * weighted(body, sign.segments, "reflex_root", side),
+        plexus,
+        nerve,
+        length_loss(body, sign.length, "large", side),
+        body.damage(f"roots_reflex_{limb}", side),
+        n["muscle"] * muscle**2,
+        junction * (1.0 if sign.limb == "leg" else n["junction_arm"]),
+    )
