@@ -13,11 +13,8 @@ from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, make
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
+from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import ordered
-
-_MISFIT = -2.0  # z below which no one lesion is said to fit
-_DOUBTFUL = -1.0  # z below which two lesions are searched for
-_WORTH_SAYING = 0.1  # bans
 
 
 class Engine:
@@ -43,17 +40,18 @@ class Engine:
         weights = weighed(posterior, places)
         against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], examination)
+        limits, said = weighing("fit"), weighing("evidence")
         told = silence or examination.rest_normal
         return Reading(
             sites=places,
             by_findings=self._by_findings(examination, posterior) if told else None,
-            supports=tuple(e for e in weights if e.weight > _WORTH_SAYING)[:6],
-            opposes=tuple(e for e in against if e.weight < -_WORTH_SAYING)[:6],
+            supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
+            opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
-            fits_one=z is None or z > _MISFIT,
+            fits_one=z is None or z > limits["misfit"],
             pair=two_lesions(posterior, self.sums.prior(examination.context))
-            if z is not None and z < _DOUBTFUL
+            if z is not None and z < limits["doubtful"]
             else None,
             fragile=one_grade_off(posterior, places, examination),
             next_signs=next_signs(posterior, examination),

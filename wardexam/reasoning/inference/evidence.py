@@ -22,13 +22,10 @@ from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
-from wardexam.reasoning.tables import numbers
+from wardexam.reasoning.tables import weighing
 
 Kind = Literal["finding", "stated", "silence", "story"]
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
-
-# Signs whose silence says nothing: they are asked apart.
-_NEVER_SILENT = ("level", "bladder", "bowel", "residual")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +114,7 @@ def _usual(sign_id: str, context: Context) -> Log:
 
 @lru_cache(maxsize=600)
 def _silent(sign_id: str, context: Context) -> Log:
-    weight = numbers()["weight"]
+    weight = weighing("weight")
     bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])
     return np.asarray(weight["silence"] * bounded)
 
@@ -153,7 +150,7 @@ def _story(context: Context) -> list[Term]:
 
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
-    weight = numbers()["weight"]
+    weight = weighing("weight")
     power = weight["repeats"] - 1
     context = observation.bearing(examination.context)
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
@@ -188,7 +185,11 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
             kind: Kind
             if any(s.covers(sign, side) for s in examination.rest_normal):  # type: ignore[arg-type]  # a side by name
                 kind, log = "stated", _usual(sign.id, context)
-            elif silence and sign.part in touched and sign.answers not in _NEVER_SILENT:
+            elif (
+                silence
+                and sign.part in touched
+                and sign.answers not in weighing("silence")["never"]
+            ):
                 kind, log = "silence", _silent(sign.id, context)
             else:
                 continue

@@ -9,12 +9,12 @@ from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Evidence, Site
+from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
 _BEST = 40  # rows of the first site that speak for it
-_UNLIKELY = np.log(0.12)  # an answer rarer than this, and far from the expected one, is a surprise
 
 
 def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
@@ -85,7 +85,7 @@ def fit(
     best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    context = observation.bearing(examination.context)
+    context, n = observation.bearing(examination.context), weighing("fit")
     surprise, mean, variance = [], 0.0, 0.0
     for term in posterior.terms:
         sign = catalogue()[term.key[0]] if term.kind == "finding" else None
@@ -98,11 +98,13 @@ def fit(
         average = float(expected @ log)
         mean += term.factor * (own - average)
         variance += term.factor * (float(expected @ log**2) - average**2)
-        if own < _UNLIKELY and own < log.max() - 1.2:
+        if own < np.log(n["unlikely"]) and own < log.max() - n["far"]:
             surprise.append((own, term.text))
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
     least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
-    return tuple(text for _, text in least[:4]), even(z) if len(posterior.terms) >= 3 else None
+    return tuple(text for _, text in least[: n["shown"]]), even(z) if len(posterior.terms) >= n[
+        "terms"
+    ] else None
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:

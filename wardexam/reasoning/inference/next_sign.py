@@ -14,12 +14,11 @@ from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import read, weighing
 from wardexam.reasoning.ties import even, ordered
 
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
-_SHOWN = 5
 
 
 @cache
@@ -107,7 +106,7 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
     return tuple(
         _next_sign(made, bits, sign, side, joint, groups, context)
-        for bits, sign, side, joint in found[:_SHOWN]
+        for bits, sign, side, joint in found[: weighing("next_sign")["shown"]]
     )
 
 
@@ -121,9 +120,9 @@ def _next_sign(
     context: Context,
 ) -> NextSign:
     answers = observation.observed(sign, context).answers
-    chances = joint.sum(axis=0)
+    chances, n = joint.sum(axis=0), weighing("next_sign")
     meanings = []
-    for number in ordered(range(len(answers)), chances.__getitem__, int)[:3]:
+    for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
         after = joint[:, number] / chances[number]
         equals = [made.groups[groups[g]] for g in most_likely(after)]
         site = either(spoken(equals[0]), equals)

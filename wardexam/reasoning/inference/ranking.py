@@ -1,5 +1,7 @@
 """From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
 
+from typing import cast
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,21 +12,17 @@ from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import Site, SiteSide, Word
+from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
-HELD = 0.9  # share of the mass that the stated range of levels holds
-# The level of the signs and that of the lesion differ by a segment now and then (judgement).
-_BLUR = (0.2, 0.6, 0.2)
-_SIDE_FIRST = ("root", "nerve", "plexus", "brain", "brainstem", "cerebellum")
 
 
 def word(probability: float) -> Word:
     """A probability as a word."""
     probability = even_chance(probability)
-    if probability >= 0.8:
-        return "very likely"
-    return "likely" if probability >= 0.5 else "possible" if probability >= 0.1 else "unlikely"
+    words = {w: least for w, least in weighing("words").items() if w != "source"}
+    return cast(Word, next(said for said, least in words.items() if probability >= least))
 
 
 def spoken(group: str) -> str:
@@ -57,18 +55,18 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     """The sites, most probable first; the probabilities add up to 1."""
     made = posterior.hypotheses
     found: list[Site] = []
-    mass = posterior.groups
+    mass, n = posterior.groups, weighing("sites")
     log = np.log(np.maximum(mass, _LEAST))
     last = 0.0
     every = ordered(range(len(mass)), log.__getitem__, made.groups.__getitem__)
     for number in every:
         apart = last - log[number] > EQUAL or not mass[number]
-        if mass[number] < 1e-4 and len(found) >= 6 and apart:
+        if mass[number] < n["least"] and len(found) >= n["shown"] and apart:
             break
         found.append(place(made, number, posterior.forms))
         last = log[number]
     rest = float(mass[every[len(found) :]].sum())
-    if rest > 1e-12:
+    if rest > n["other"]:
         found.append(Site(
             "other", "other", "other sites together", "none", None, None, even_chance(rest), word(rest),
         ))  # fmt: skip
@@ -103,22 +101,26 @@ def _levels(
     made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64]
 ) -> tuple[str, tuple[str, str]]:
     """The likeliest segment and the shortest range that holds 90 %."""
+    n = weighing("sites")
     at = made.level_of_form[members]
     here = at >= 0
     held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
-    held = np.convolve(held / held.sum(), _BLUR, "same")
-    low, high = shortest(held / held.sum(), HELD)
+    held = np.convolve(held / held.sum(), n["blur"], "same")
+    low, high = shortest(held / held.sum(), n["levels_hold"])
     return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
 
 
 def _name(best: Form, side: str, level: str | None) -> str:
-    if best.site in _SIDE_FIRST:
+    n = weighing("sites")
+    if best.site in n["side_first"]:
         where = "" if side in ("both", "none") else f"{side} "
         return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"
     name = best.name
-    if best.site in ("cord", "conus", "cauda"):
+    if best.site in n["side_last"]:
         if side in ("right", "left"):
-            name = f"{name.replace(', one side', '').replace(', from one side', '')}, {side}"
+            for words in n["side_words"]:
+                name = name.replace(words, "")
+            name = f"{name}, {side}"
         if best.site == "cord":
             name = f"{name}, about {level}"
     return name

@@ -13,22 +13,22 @@ from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Fragile, Site
+from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import ordered
 
 _ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
-_GRADED = ("tendon", "mrc", "sensation")
-_UNGRADED = ("heightened",)
 
 
 @lru_cache(maxsize=1000)
 def neighbours(finding: Finding) -> tuple[Finding, ...]:
     """The finding with its grade one step lower, then one step higher; none where it has no grade."""
+    n = weighing("sensitivity")
     codes = [
         c
         for c in answers_for(finding.row.answers, finding.scale or "conventional").codes
-        if c not in _UNGRADED
+        if c not in n["ungraded"]
     ]
-    if finding.row.answers not in _GRADED or finding.answer not in codes:
+    if finding.row.answers not in n["graded"] or finding.answer not in codes:
         return ()
     at = codes.index(finding.answer)
     steps = [other for other in (at - 1, at + 1) if 0 <= other < len(codes)]
@@ -73,4 +73,4 @@ def one_grade_off(
                     one = Fragile(finding.key, finding_text(finding), finding_text(other), name)
                     found.append((chance, one))
     nearest = ordered(found, lambda f: f[0], lambda f: (f[1].key, f[1].instead))
-    return tuple(f for _, f in nearest[:3])
+    return tuple(f for _, f in nearest[: weighing("sensitivity")["shown"]])

@@ -18,12 +18,11 @@ from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.reading import Pair
-from wardexam.reasoning.tables import numbers
+from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _FIRST = 8  # candidates for the one half
 _OTHERS = 1200  # rows that may be the other
-_ROWS_ALIKE = 6  # of a form's severities about one in so many fits as its best does (judgement)
 
 
 @cache
@@ -92,11 +91,11 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
 
     `times` is the ratio of the evidence for the two, their prior included, to that for any one.
     """
-    made = posterior.hypotheses
+    made, n = posterior.hypotheses, weighing("two_lesions")
     terms = [t for t in posterior.terms if t.kind in ("finding", "stated")]
-    if len([t for t in terms if t.kind == "finding"]) < 4:
+    if len([t for t in terms if t.kind == "finding"]) < n["findings"]:
         return None
-    weight = numbers()["weight"]
+    weight = weighing("weight")
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
     others = largest(alone, _OTHERS)
@@ -104,7 +103,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     total = []
     for row in _candidates(made, alone):
         form = made.forms[made.form_of[row]]
-        own = float(logsumexp(prior[form.rows], 0)) - np.log(_ROWS_ALIKE)
+        own = float(logsumexp(prior[form.rows], 0)) - np.log(n["rows_alike"])
         log = _joined(made, terms, row, others) + prior[others][:, None]
         by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
         total.append(float(logsumexp(by_row, 0)))
@@ -128,7 +127,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
         return None
     if first.id == second.id == "cord":  # one cord lesion of some length, not two
         return None
-    return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, 20.0)))))
+    return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, n["most"])))))
 
 
 def _single(posterior: Posterior, terms: list[Term], prior: Floats) -> float:

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.model.codes import CODES, decoded
+from wardexam.reasoning.model.codes import BRISK, CODES, decoded
+from wardexam.reasoning.model.forms import STAGES
 from wardexam.reasoning.model.observation import (
     observed,
     observed_level,
@@ -15,8 +16,6 @@ from wardexam.reasoning.model.observation import (
     weakness,
 )
 from wardexam.reasoning.tables import meaning_interval, mrc_interval, numbers
-
-RESIDUAL_CUTS = (100, 200, 500)
 
 
 def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
@@ -29,34 +28,45 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         row = numbers()["tendon"]
         mean = tendon_mean(sign, context)
         each = numbers()["floor"]["tendon"]
-        chance = (1 - 5 * each) * probit(mean, *meaning_interval(meaning), row["spread"]) + each
+        chance = (1 - len(row["meanings"]) * each) * probit(
+            mean, *meaning_interval(meaning), row["spread"]
+        ) + each
         return np.asarray(chance * _quality(sign, finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
         row = numbers()["mrc"]
         mean = row["start"] + row["loss"] * weakness(sign)
         each = numbers()["floor"]["mrc"] / 2
         return np.repeat(
-            ((1 - 6 * each) * probit(mean, *mrc_interval(answer), row["spread"]) + each)[:, None],
-            3,
+            (
+                (1 - len(row["grades"]) * each) * probit(mean, *mrc_interval(answer), row["spread"])
+                + each
+            )[:, None],
+            len(BRISK),
             axis=1,
         )
     if sign.answers == "residual":
         answer = made.answers[
-            int(np.searchsorted(RESIDUAL_CUTS, finding.amount or 0, side="right"))
+            int(np.searchsorted(numbers()["residual"]["cuts"], finding.amount or 0, side="right"))
         ]
     return np.asarray(made.chance[:, made.answers.index(answer), :])
 
 
 def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
     """What a quality adds: each speaks of its own losses."""
+    row = numbers()["quality"]
     lower, upper, stage = decoded()
     factor = np.ones(CODES)
-    governed = upper * np.array([0.1, 0.5, 1.0])[stage]
-    if "inverted" in finding.qualities:
-        # Its own arc lost with the segments below set free (published; also in brisk healthy people).
-        factor *= 0.03 + 0.5 * lower * (0.25 + 0.75 * (stage == 2)) + 0.05 * governed
-    if "crossed" in finding.qualities:
-        factor *= 0.04 + 0.4 * governed
-    if "pendular" in finding.qualities:
-        factor *= 0.1
+    governed = upper * np.array([row["governed"][s] for s in STAGES])[stage]
+    free = stage == len(STAGES) - 1
+    for quality in finding.qualities:
+        n = row.get(quality)
+        if n is None:
+            continue
+        shown = n["base"]
+        if "lower" in n:
+            base = n["lower_free"]
+            shown = shown + n["lower"] * lower * (base + (1 - base) * free)
+        if "upper" in n:
+            shown = shown + n["upper"] * governed
+        factor *= shown
     return np.asarray(factor)

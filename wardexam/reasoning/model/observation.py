@@ -7,6 +7,7 @@ by the person's hidden briskness. Numbers are in `observation.toml`.
 import math
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from wardexam.reasoning.model.codes import BRISK, CODES, DEPTHS, GAIT_CODES, LEV
 from wardexam.reasoning.model.forms import STAGES
 from wardexam.reasoning.model.losses import GAITS
 from wardexam.reasoning.tables import (
+    FAR,
     meaning_interval,
     mrc_interval,
     numbers,
@@ -59,7 +61,7 @@ class Observation:
 
 
 def _spread_brisk(chance: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.repeat(chance[:, :, None], 3, axis=2)
+    return np.repeat(chance[:, :, None], len(BRISK), axis=2)
 
 
 def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
@@ -69,21 +71,21 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     gain = np.array([row["upper"][s] for s in STAGES])[stage]
     # Reflexes are brisk before power is lost.
     mean = gain * upper ** row["upper_power"] * (1 - row["kept"] * lower) + row["lower"] * lower
-    if sign.id == "ankle" and context.age is not None:
+    if sign.id in row["age_counts"] and context.age is not None:
         age = row["ankle_age"]
         if context.age > age["from"]:
             mean = mean - min(
                 age["most"], age["at_once"] + age["per_year"] * (context.age - age["from"])
             )
-    if sign.id == "jaw":
-        mean = mean + row["jaw_shift"]
+    if sign.id in row["shift"]:
+        mean = mean + row["shift"][sign.id]
     return np.asarray(mean[:, None] + row["briskness"] * BRISK[None, :])
 
 
 def _tendon(sign: Sign, context: Context) -> Observation:
     mean = tendon_mean(sign, context)
     spread = numbers()["tendon"]["spread"]
-    answers = ("absent", "reduced", "normal", "brisk", "clonic")
+    answers = tuple(numbers()["tendon"]["meanings"])
     chance = np.stack([probit(mean, *meaning_interval(m), spread) for m in answers], axis=1)
     return Observation(answers, chance).floored("tendon")
 
@@ -97,59 +99,64 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
     )
 
 
-_MRC = ("0", "1", "2", "3", "4", "5")
-
-
 def _mrc(sign: Sign) -> Observation:
     row = numbers()["mrc"]
     mean = row["start"] + row["loss"] * weakness(sign)
-    chance = np.stack([probit(mean, *mrc_interval(g), row["spread"]) for g in _MRC], axis=1)
-    return Observation(_MRC, _spread_brisk(chance)).floored("mrc")
+    chance = np.stack(
+        [probit(mean, *mrc_interval(g), row["spread"]) for g in row["grades"]], axis=1
+    )
+    return Observation(tuple(row["grades"]), _spread_brisk(chance)).floored("mrc")
 
 
 def _sensation(sign: Sign, context: Context) -> Observation:
     row = numbers()["sensation"]
     lower, _, _ = decoded()
-    start = row["start"]
-    if sign.modality == "vibration" and sign.limb == "leg" and (context.age or 0) > 60:
-        start += 1.2  # absent at the toes in 29 % of healthy people over 60 (Vrancken 2006)
-    if sign.id.startswith("territory_"):
+    start, age = row["start"], row["vibration_age"]
+    if _by_age(sign) and (context.age or 0) > age["over"]:
+        start += age["shift"]
+    if sign.territory:
         start += row["territory"]
     mean = start + (row["loss"] - (start - row["start"])) * lower
-    answers = ("absent", "reduced", "normal")
+    answers = tuple(row["answers"])
     chance = np.stack(
         [probit(mean, *sensation_interval(a), row["spread"]) for a in answers], axis=1
     )
-    over = 0.02 + 0.05 * (1 - chance[:, 2])
+    base, more = row["heightened"]
+    over = base + more * (1 - chance[:, answers.index("normal")])
     chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
     return Observation((*answers, "heightened"), _spread_brisk(chance)).floored()
+
+
+def _by_age(sign: Sign) -> bool:
+    """Whether age takes this sensation."""
+    age = numbers()["sensation"]["vibration_age"]
+    return bool((sign.modality, sign.limb) == (age["modality"], age["limb"]))
 
 
 def _mixed(kind: str, context: Context) -> Observation:
     """Answers without order: a mixture of health, control lost and arc lost."""
     row = numbers()[kind]
     lower, upper, stage = decoded()
-    health = np.array(row["health"])
-    if kind == "superficial" and (context.age or 0) >= 50:
-        health = np.array([0.3, 0.08, 0.62])
+    health, arc = np.array(row["health"]), np.array(row["lower"])
+    if "older" in row and (context.age or 0) >= row["older"]["from"]:
+        health = np.array(row["older"]["health"])
+    if "new" in row and context.onset in row["new"]["onset"]:
+        arc = np.array(row["new"]["lower"])
     lower, upper = lower ** row["power"], upper ** row["power"]
     above = (
         np.stack([np.array(row["upper"][s]) for s in STAGES])[stage]
         if "upper" in row
         else health[None, :]
     )
-    arc = np.array(row["lower"])
-    if kind == "amount" and context.onset in ("sudden", "hours", "days"):
-        arc = np.array(row["new"])
     governed = (1 - upper[:, None]) * health + upper[:, None] * above
     chance = (1 - lower[:, None]) * governed + lower[:, None] * arc
-    table = _spread_brisk(chance)
-    if kind in ("hoffmann", "clonus"):
-        # A brisk person shows a Hoffmann or a few beats more often.
-        free = ((1 - upper) * (1 - lower))[:, None]
-        table[:, 1, 2] += (0.12 if kind == "clonus" else 0.1) * free[:, 0]
-        table[:, 0, 2] -= (0.12 if kind == "clonus" else 0.1) * free[:, 0]
-    return Observation(tuple(row["answers"]), np.maximum(table, 1e-6)).floored()
+    shown = _spread_brisk(chance)
+    if "brisk" in row:
+        free = (1 - upper) * (1 - lower)
+        shown[:, 1, 2] += row["brisk"] * free
+        shown[:, 0, 2] -= row["brisk"] * free
+    least = numbers()["floor"]["least"]
+    return Observation(tuple(row["answers"]), np.maximum(shown, least)).floored()
 
 
 def _ataxia() -> Observation:
@@ -167,29 +174,30 @@ def _wired(sign: Sign) -> Observation:
     row = wires()[sign.id]
     lower, _, _ = decoded()
     shown = row.base + (row.sense - row.base) * lower
-    answers: tuple[str, ...]
-    if sign.answers == "amount":
-        answers, parts = ("none", "slight", "marked"), [1 - shown, 0.5 * shown, 0.5 * shown]
-    elif sign.answers == "ataxia":
-        answers, parts = ("none", "slight", "marked"), [1 - shown, 0.45 * shown, 0.55 * shown]
-    elif sign.answers == "angle_test":
-        answers, parts = ("negative", "positive"), [1 - shown, shown]
-    else:
-        answers, parts = ("absent", "present"), [1 - shown, shown]
-    return Observation(answers, _spread_brisk(np.stack(parts, axis=1))).floored("wired")
+    kinds = numbers()["wired"]
+    kind = kinds.get(sign.answers, kinds["present"])
+    parts = [1 - shown, *(share * shown for share in kind["shares"])]
+    chance = _spread_brisk(np.stack(parts, axis=1))
+    return Observation(tuple(kind["answers"]), chance).floored("wired")
+
+
+def _plain(kind: str) -> Observation:
+    """A sign that is there or not, the more often the more is lost."""
+    row = numbers()[kind]
+    lower, _, _ = decoded()
+    shown = row["health"] + row["lost"] * lower
+    chance = _spread_brisk(np.stack([1 - shown, shown], axis=1))
+    return Observation(tuple(row["answers"]), chance).floored()
 
 
 def _length(kind: str) -> Observation:
+    row = numbers()[kind]
     lower, _, _ = decoded()
-    answers = (
-        ("none", "toes", "ankle", "shin", "knee", "thigh")
-        if kind == "stocking"
-        else ("none", "fingers", "wrist", "elbow")
-    )
-    steps = np.linspace(0.15, 0.95, len(answers) - 1)
-    cuts = [-99.0, *steps, 99.0]
+    answers = tuple(row["answers"])
+    first, last = row["steps"]
+    cuts = [-FAR, *np.linspace(first, last, len(answers) - 1), FAR]
     chance = np.stack(
-        [probit(lower, cuts[i], cuts[i + 1], 0.16) for i in range(len(answers))], axis=1
+        [probit(lower, low, high, row["spread"]) for low, high in pairwise(cuts)], axis=1
     )
     return Observation(answers, _spread_brisk(chance)).floored()
 
@@ -202,8 +210,8 @@ def _gait() -> Observation:
     for code in range(CODES):
         kind = int(np.argmin(np.abs(GAIT_CODES - lower[code])))
         chance[code] = (1 - upper[code]) * free + upper[code] * np.array(row[GAITS[kind]])
-        # The worse, the likelier that walking has gone altogether.
-        lost = 0.55 * upper[code] ** 3 if kind else 0.0
+        gone = row["gone"]
+        lost = gone["most"] * upper[code] ** gone["power"] if kind else 0.0
         chance[code] *= 1 - lost
         chance[code, 0] += lost
     return Observation(tuple(row["answers"]), _spread_brisk(chance)).floored()
@@ -229,11 +237,11 @@ def _first_alike() -> dict[str, str]:
     first: dict[tuple[object, ...], str] = {}
     found = {}
     for sign in catalogue().values():
-        own = sign.id in wires() or sign.id in ("ankle", "jaw", "romberg")
+        row = numbers()["tendon"]
+        own = sign.id in (*wires(), *row["age_counts"], *row["shift"])
         kind = (
             sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
-            sign.modality == "vibration" and sign.limb == "leg", sign.limb == "saddle",
-            sign.id.startswith("territory_"),
+            _by_age(sign), numbers()["own"].get(sign.id, ""), sign.territory,
         )  # fmt: skip
         found[sign.id] = first.setdefault(kind, sign.id)
     return found
@@ -244,6 +252,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():
         return _wired(sign)
+    own = numbers()["own"].get(sign.id, "")
     match sign.answers:
         case "tendon":
             return _tendon(sign, context)
@@ -251,16 +260,6 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
             return _mrc(sign)
         case "sensation":
             return _sensation(sign, context)
-        case "superficial":
-            return _mixed("sacral" if sign.limb == "saddle" else "superficial", context)
-        case "present":
-            if sign.id == "romberg":
-                lower, _, _ = decoded()
-                shown = 0.04 + 0.7 * lower
-                return Observation(
-                    ("absent", "present"), _spread_brisk(np.stack([1 - shown, shown], axis=1))
-                ).floored()
-            return _mixed("hoffmann", context)
         case "ataxia":
             return _ataxia()
         case "stocking" | "glove":
@@ -268,7 +267,8 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
         case "gait":
             return _gait()
         case kind:
-            return _mixed(kind, context)
+            kind = own or kind
+            return _plain(kind) if "lost" in numbers()[kind] else _mixed(kind, context)
 
 
 @cache
@@ -279,9 +279,8 @@ def observed_level() -> Observation:
     at = np.arange(segments)
     for code in range(len(chance)):
         level, depth = divmod(code, DEPTHS)
-        found = (0.03, 0.45, 0.8, 0.92)[depth]
-        # The last normal and the first abnormal segment are both called the level.
-        near = np.exp(-np.abs(at - level - 0.5) / 1.1)
+        found = row["stated"][depth]
+        near = np.exp(-np.abs(at - level - row["between"]) / row["spread"])
         # A cord lesion may give a level well below its own, seldom above (published: false localising).
         below = (at > level).astype(float)
         spread = row["near"] * near / near.sum() + row["below"] * below / max(1.0, below.sum())
@@ -292,10 +291,4 @@ def observed_level() -> Observation:
 
 def usual_answers(sign: Sign) -> tuple[str, ...]:
     """The answers that "normal" stands for when a doctor states it or leaves a sign unsaid."""
-    return {
-        "tendon": ("normal",), "mrc": ("5",), "sensation": ("normal",), "plantar": ("flexor",),
-        "clonus": ("none",), "superficial": ("present",), "tone": ("normal",), "gait": ("normal",),
-        "bladder": ("normal",), "bowel": ("normal",), "anal_tone": ("normal",), "residual": ("under 100",),
-        "angle_test": ("negative",), "level": ("none",), "amount": ("none",), "ataxia": ("none",),
-        "stocking": ("none",), "glove": ("none",), "present": ("absent",),
-    }[sign.answers]  # fmt: skip
+    return tuple(numbers()["usual"][sign.answers])

@@ -6,13 +6,14 @@ that they truly differ weighs that against one side having moved (`asymmetry.tom
 
 import math
 from functools import cache
+from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.reading import Asymmetry
-from wardexam.reasoning.rules.change import MEANING_ORDER
+from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.tables import (
     Interval,
     meaning_interval,
@@ -22,7 +23,7 @@ from wardexam.reasoning.tables import (
 )
 from wardexam.reasoning.ties import even, ordered
 
-_SURE = 0.99  # no two readings are surer than this
+LEAST = 1e-300  # no chance is less, so that it divides
 _GRID = tuple((n - 14) / 4 for n in range(29))  # -3.5 to 3.5 standard deviations
 
 
@@ -49,7 +50,7 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
         left: The same for the left.
     """
     row = read("rules/asymmetry.toml")[kind]
-    error, apart, people = row["error"], row["apart"], row.get("people", 3.0)
+    error, apart, people = row["error"], row["apart"], row["people"]
     centre = 0.0 if kind == "tendon" else (max(right[0], left[0]) + min(right[1], left[1])) / 2
     same = differ = 0.0
     for z in _GRID:
@@ -62,19 +63,20 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
             differ += weight * one * _read_as(left, moved, error) / 2
             differ += weight * other * _read_as(right, moved, error) / 2
     differ /= sum(_bell(step) for step in _GRID[::2])
-    odds = row["truly"] * differ / max((1 - row["truly"]) * same, 1e-300)
-    return even(min(_SURE, odds / (1 + odds)))
+    odds = row["truly"] * differ / max((1 - row["truly"]) * same, LEAST)
+    return even(min(read("rules/asymmetry.toml")["said"]["sure"], odds / (1 + odds)))
 
 
-# The meanings that a tendon grade is ranked by; halves of normal are one.
-_RANKED = ("absent", "reduced", "normal", "brisk", "clonic")
+def _ranked() -> dict[str, Any]:
+    row: dict[str, Any] = read("rules/asymmetry.toml")["ranked"]
+    return row
 
 
 def _interval(finding: Finding) -> tuple[str, Interval] | None:
     """The kind of a finding's measure and the interval its answer stands for; None where it has none."""
     answer = str(finding.answer)
     if finding.scale:
-        return "tendon", meaning_interval(_RANKED[MEANING_ORDER[finding.meaning]])
+        return "tendon", meaning_interval(_ranked()["meanings"][meaning_rank(finding.meaning)])
     if finding.row.answers == "mrc":
         return "mrc", mrc_interval(answer)
     if finding.row.answers == "sensation" and answer != "heightened":
@@ -112,18 +114,18 @@ def _short(finding: Finding) -> str:
 
 def _rank(finding: Finding) -> int:
     if finding.scale:
-        return MEANING_ORDER[finding.meaning]
+        return meaning_rank(finding.meaning)
     if finding.row.answers == "level":
         return SEGMENTS.index(finding.answer) if finding.answer in SEGMENTS else len(SEGMENTS)
-    answers = outcomes_of(finding)
+    answers = answers_in_order(finding)
     return answers.index(str(finding.answer))
 
 
-def outcomes_of(finding: Finding) -> tuple[str, ...]:
+def answers_in_order(finding: Finding) -> tuple[str, ...]:
     """The codes of a finding's answer set, from least to most abnormal where they have an order."""
     codes = answers_for(finding.row.answers, finding.scale or "conventional").codes
-    if finding.row.answers == "plantar":
-        return ("flexor", "mute", "withdrawal", "equivocal", "extensor")
+    if finding.row.answers in _ranked():
+        return tuple(_ranked()[finding.row.answers])
     return codes
 
 
@@ -133,11 +135,12 @@ def level_note(examination: Examination) -> str:
     legs: list[int] = []
     for finding in examination.findings:
         if finding.scale and finding.answer is not None and finding.row.limb in ("arm", "leg"):
-            (arms if finding.row.limb == "arm" else legs).append(MEANING_ORDER[finding.meaning])
-    if len(arms) >= 2 and len(legs) >= 2:
+            (arms if finding.row.limb == "arm" else legs).append(meaning_rank(finding.meaning))
+    row = read("rules/asymmetry.toml")["levels"]
+    if min(len(arms), len(legs)) >= row["reflexes"]:
         gap = sum(legs) / len(legs) - sum(arms) / len(arms)
-        if gap >= 0.75:
+        if gap >= row["gap"]:
             return "legs brisker than arms: look between neck and lumbar cord"
-        if gap <= -0.75:
+        if gap <= -row["gap"]:
             return "legs duller than arms: length, lumbar roots or shock"
     return ""

@@ -1,35 +1,43 @@
 """Whether it has changed since the last examination, beyond what observers disagree by.
 
-Two observers differ by two grades or more on a reflex in 28 % of pairs on a nine-point scale (Stam and
-van Crevel 1990 J Neurol 237:427), so one grade may be the observer; two are taken as change. On the
-MRC scale one whole grade is taken as change (common practice).
+One grade of a reflex may be the observer; two are taken as change. The steps, each with its source,
+stand in `change.toml`.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName, answers_for, convert
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side
+from wardexam.reasoning.tables import read
 
-MEANING_ORDER = {
-    "absent": 0,
-    "trace": 1,
-    "reduced": 1,
-    "low_normal": 2,
-    "normal": 2,
-    "high_normal": 2,
-    "brisk": 3,
-    "clonic": 4,
-}
-_MRC = {"0": 0.0, "1": 1.0, "2": 2.0, "3": 3.0, "4-": 3.67, "4": 4.0, "4+": 4.33, "5": 5.0}
-REFLEX_STEP, POWER_STEP, RESIDUAL_STEP, LEVEL_STEP = 2.0, 1.0, 100.0, 2.0
+
+def numbers(section: str) -> dict[str, Any]:
+    """The numbers of one section of `change.toml`."""
+    row: dict[str, Any] = read("rules/change.toml")[section]
+    return row
+
+
+def meaning_rank(meaning: str) -> int:
+    """A tendon grade's meaning as a number, from absent to clonic."""
+    rank: int = numbers("meaning")["order"][meaning]
+    return rank
+
+
+def step_beyond(kind: str) -> float:
+    """From what step a change is more than observers disagree by."""
+    step: float = numbers("beyond")[kind]["step"]
+    return step
+
+
+ROUNDING = 0.01  # of a grade: thirds do not add up
 # What can move across the body, as `Comparison.patterns` names it.
 PATTERNS = (
     "reflexes_lost_with_weakness", "one_sided_face_arm_leg", "cortical_sign_new",
     "sphincter_new", "level_climbing", "side_joining",
 )  # fmt: skip
-CORTICAL = ("aphasia", "neglect", "field_loss", "gaze_palsy", "dysarthria")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +88,9 @@ def value(finding: Finding) -> float | None:
     if finding.answer is None:
         return None
     if finding.scale:
-        return float(MEANING_ORDER[finding.meaning])
+        return float(meaning_rank(finding.meaning))
     if finding.row.answers == "mrc":
-        return _MRC[finding.answer]
+        return float(numbers("mrc")["order"][finding.answer])
     if finding.row.answers == "residual":
         return float(finding.amount or 0)
     answers = answers_for(finding.row.answers)
@@ -118,28 +126,28 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
             return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
 
         size = float(lowest(after) - lowest(before))
-        return SignChange(after.key, text, size, abs(size) >= LEVEL_STEP, size < 0)
+        return SignChange(after.key, text, size, abs(size) >= step_beyond("level"), size < 0)
     if kind == "mrc":
-        return SignChange(
-            after.key, text, size, abs(size or 0) >= POWER_STEP - 0.01, (size or 0) < 0
-        )
+        beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
+        return SignChange(after.key, text, size, beyond, (size or 0) < 0)
     if after.scale:
         # Away from the middle is worse, whichever way.
-        away = abs((new or 0) - 2) > abs((old or 0) - 2)
-        return SignChange(after.key, text, size, abs(size or 0) >= REFLEX_STEP, away)
+        middle = meaning_rank("normal")
+        away = abs((new or 0) - middle) > abs((old or 0) - middle)
+        return SignChange(after.key, text, size, abs(size or 0) >= step_beyond("reflex"), away)
     if kind == "residual":
-        return SignChange(after.key, text, size, abs(size or 0) >= RESIDUAL_STEP, (size or 0) > 0)
+        beyond = abs(size or 0) >= step_beyond("residual")
+        return SignChange(after.key, text, size, beyond, (size or 0) > 0)
     rank = answers_for(kind).graver
     if before.answer in rank and after.answer in rank:
         worse = rank.index(after.answer) > rank.index(before.answer)
     else:
         worse = was and not now
-    # A few unsustained beats can be normal (DeJong, from memory): sustained clonus is beyond doubt, and
-    # so is whatever the bladder or bowel does next.
-    if kind == "clonus":
-        beyond = "sustained" in (before.answer, after.answer)
+    rules = numbers("beyond")
+    if kind in rules:
+        beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
     else:
-        beyond = was != now or kind in ("bladder", "bowel")
+        beyond = was != now or kind in rules["any_step"]["kinds"]
     return SignChange(after.key, text, size, beyond, worse)
 
 
@@ -149,13 +157,13 @@ def _from_statement(after: Finding) -> SignChange | None:
         return None
     size = None
     if after.row.answers == "mrc":
-        size = (value(after) or 0.0) - 5.0
+        size = (value(after) or 0.0) - max(numbers("mrc")["order"].values())
     elif after.scale:
-        size = (value(after) or 0.0) - 2.0
-    step = POWER_STEP if after.row.answers == "mrc" else REFLEX_STEP
+        size = (value(after) or 0.0) - meaning_rank("normal")
+    step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
     side = "" if after.side == "midline" else f"{after.side} "
     text = f"{side}{after.row.name} stated normal, now {_shown(after)}"
-    return SignChange(after.key, text, size, size is None or abs(size) >= step - 0.01, True)
+    return SignChange(after.key, text, size, size is None or abs(size) >= step - ROUNDING, True)
 
 
 def compare(previous: Examination, current: Examination) -> Comparison:
@@ -176,33 +184,10 @@ def compare(previous: Examination, current: Examination) -> Comparison:
             continue
         if changed:
             signs.append(changed)
-    patterns = []
     worse = [s for s in signs if s.worse]
-    weaker = [s for s in worse if s.row.answers == "mrc"]
-    duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
-    if weaker and len(duller) >= 2:
-        patterns.append("reflexes_lost_with_weakness")
-    sides = {s.key[1] for s in weaker if s.beyond}
-    limbs = {s.row.limb for s in weaker if s.beyond}
-    if len(sides) == 1 and ("head" in limbs or {"arm", "leg"} <= limbs):
-        patterns.append("one_sided_face_arm_leg")
-    if any(s.key[0] in CORTICAL for s in worse):
-        patterns.append("cortical_sign_new")
-    if any(s.row.part == "sphincters" for s in worse):
-        patterns.append("sphincter_new")
-    if any(s.key[0].startswith("level_") and s.beyond for s in worse):
-        patterns.append("level_climbing")
-    joined = {
-        s.key[1]
-        for s in weaker
-        if s.beyond and ((b := previous.finding(*s.key)) is None or b.answer == "5")
-    }
-    held = {
-        f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, "5")
-    }
-    if joined - held and held:
-        patterns.append("side_joining")
-    plainly = any(s.beyond for s in worse) or len(weaker) >= 2 or bool(patterns)
+    patterns = _patterns(previous, signs, worse)
+    many = sum(s.row.answers == "mrc" for s in worse) >= numbers("patterns")["worse"]["weaker"]
+    plainly = any(s.beyond for s in worse) or many or bool(patterns)
     words = [p.replace("_", " ") for p in patterns] or [
         s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
     ]
@@ -211,11 +196,42 @@ def compare(previous: Examination, current: Examination) -> Comparison:
     return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
 
 
+def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
+    """What moved across the body, in the order of `PATTERNS`."""
+    rows = numbers("patterns")
+    weaker = [s for s in worse if s.row.answers == "mrc"]
+    duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
+    plainly = [s for s in weaker if s.beyond]
+    sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
+    face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
+    full = max(numbers("mrc")["order"], key=numbers("mrc")["order"].__getitem__)
+    joined = {
+        s.key[1] for s in plainly if (b := previous.finding(*s.key)) is None or b.answer == full
+    }
+    held = {
+        f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, full)
+    }
+    lost = rows["reflexes_lost_with_weakness"]
+    moved = {
+        "reflexes_lost_with_weakness": len(weaker) >= lost["weaker"]
+        and len(duller) >= lost["duller"],
+        "one_sided_face_arm_leg": len(sides) == 1 and (face in limbs or limbs.issuperset(both)),
+        "cortical_sign_new": any(s.key[0] in rows["cortical_sign_new"]["signs"] for s in worse),
+        "sphincter_new": any(s.row.part == rows["sphincter_new"]["part"] for s in worse),
+        "level_climbing": any(
+            s.row.answers == rows["level_climbing"]["kind"] and s.beyond for s in worse
+        ),
+        "side_joining": bool(joined - held and held),
+    }
+    return [p for p in PATTERNS if moved[p]]
+
+
 def sum_score(examination: Examination) -> int | None:
     """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
 
-    Six movements on two sides (Kleyweg 1991 Muscle Nerve 14:1103, list from memory); 4- and 4+ count 4.
-    Under 48 is the usual threshold of acquired weakness (Connolly 2013).
+    Six movements on two sides; 4- and 4+ count 4 (`change.toml`).
     """
     scored = [f for f in examination.findings if f.row.sum_score and f.answer is not None]
-    return sum(int(f.answer[0]) for f in scored if f.answer) if len(scored) == 12 else None
+    if len(scored) != numbers("sum_score")["movements"]:
+        return None
+    return sum(int(f.answer[0]) for f in scored if f.answer)
