@@ -15,10 +15,15 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Shares = dict[str, Share]
 
 
-class TableRow(BaseModel):
-    """Base of the rows: frozen, no unknown column, a source."""
+class Columns(BaseModel):
+    """Part of a row: frozen, no unknown column."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class TableRow(Columns):
+    """Base of the rows: its columns and a source."""
+
     source: Annotated[str, Field(min_length=3)]
 
 

@@ -5,14 +5,57 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from wardexam.errors import TableError
+
 FAR = 99.0  # further than any hidden value lies
 Interval = tuple[float, float]
 
 
+class Section(dict[str, Any]):
+    """A section or row of a table; a name it does not hold is a fault of the table."""
+
+    def __init__(self, row: dict[str, Any], place: str) -> None:
+        self.place = place
+        super().__init__({k: _checked(v, f"{place}, {k}") for k, v in row.items()})
+
+    def __missing__(self, name: str) -> Any:
+        raise TableError(f"no '{name}'", where=self.place)
+
+
+def _checked(value: Any, place: str) -> Any:
+    if isinstance(value, dict):
+        return Section(value, place)
+    return [_checked(v, place) for v in value] if isinstance(value, list) else value
+
+
+def _sourced(value: Any) -> bool:
+    """Whether a section names its source, or every row in it does."""
+    if isinstance(value, dict):
+        own = value.get("source")
+        if own is not None:
+            return isinstance(own, str) and bool(own.strip())
+        rows = [v for v in value.values() if isinstance(v, dict | list)]
+        return bool(rows) and len(rows) == len(value) and all(map(_sourced, rows))
+    return isinstance(value, list) and bool(value) and all(map(_sourced, value))
+
+
 @cache
-def read(name: str) -> dict[str, Any]:
-    """A parsed table of this folder, e.g. ``"rules/urgency.toml"``."""
-    return tomllib.loads((files("wardexam.reasoning") / name).read_text(encoding="utf-8"))
+def read(name: str) -> Section:
+    """A table of this folder, e.g. ``"rules/urgency.toml"``.
+
+    Raises:
+        TableError: It is missing or is no TOML, or a section has no source; and later, where something
+            asks it for a name that it does not hold.
+    """
+    try:
+        text = (files("wardexam.reasoning") / name).read_text(encoding="utf-8")
+        rows = tomllib.loads(text)
+    except (OSError, tomllib.TOMLDecodeError) as error:
+        raise TableError(str(error), where=name, remedy="mend the table") from error
+    for section, row in rows.items():
+        if not _sourced(row):
+            raise TableError("no source", where=f"{name}, {section}")
+    return Section(rows, name)
 
 
 def numbers() -> dict[str, Any]:

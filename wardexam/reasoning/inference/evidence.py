@@ -25,6 +25,8 @@ from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import weighing
 
 Kind = Literal["finding", "stated", "silence", "story"]
+_LEAST = 1e-9  # no chance is less, so that it has a logarithm
+_KEPT = 600  # look-ups of a few kB each
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 
@@ -90,17 +92,17 @@ def finding_text(finding: Finding) -> str:
 
 def _lean(chance: NDArray[np.float64]) -> Log:
     """Its logarithm, without the axis of briskness where that makes no difference."""
-    log = np.log(np.maximum(chance, 1e-9))
+    log = np.log(np.maximum(chance, _LEAST))
     return log[:, :1].copy() if (log == log[:, :1]).all() else log
 
 
-@lru_cache(maxsize=600)  # a few kB each
+@lru_cache(maxsize=_KEPT)
 def log_likelihood(finding: Finding, context: Context) -> Log:
     """Log-likelihood of a finding by code."""
     return _lean(likelihood(finding.row, finding, context))
 
 
-@lru_cache(maxsize=600)
+@lru_cache(maxsize=_KEPT)
 def _usual(sign_id: str, context: Context) -> Log:
     sign = catalogue()[sign_id]
     made = (
@@ -112,7 +114,7 @@ def _usual(sign_id: str, context: Context) -> Log:
     return _lean(made.chance[:, wanted, :].sum(axis=1))
 
 
-@lru_cache(maxsize=600)
+@lru_cache(maxsize=_KEPT)
 def _silent(sign_id: str, context: Context) -> Log:
     weight = weighing("weight")
     bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])

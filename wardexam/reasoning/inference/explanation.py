@@ -14,6 +14,8 @@ from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
+_BAN = np.log(10)  # nats
+_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _BEST = 40  # rows of the first site that speak for it
 
 
@@ -35,7 +37,7 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
         moved[line] = _without_each(posterior, own)
-    weights = (moved[0] - moved[1]) / np.log(10)
+    weights = (moved[0] - moved[1]) / _BAN
     found = [
         Evidence(term.key, term.text, even(weight), term.kind)
         for term, weight in zip(posterior.terms, weights, strict=True)
@@ -94,7 +96,7 @@ def fit(
         codes = made.code(*term.key)[at]
         expected = weights @ observation.observed(sign, context).chance[codes][:, :, 1]
         log = np.log(expected)
-        own = np.log(max(1e-9, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
+        own = np.log(max(_LEAST, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
         average = float(expected @ log)
         mean += term.factor * (own - average)
         variance += term.factor * (float(expected @ log**2) - average**2)

@@ -27,8 +27,8 @@ def ease() -> dict[str, float]:
     rows = read("inference/next_sign.toml")
     found = {}
     for sign in catalogue().values():
-        begins = next((v for k, v in rows["begins"].items() if sign.id.startswith(k)), None)
-        value = rows["signs"].get(sign.id, begins) or rows["parts"].get(sign.part)
+        kind = rows["kinds"]["territory"] if sign.territory else None
+        value = rows["signs"].get(sign.id, kind) or rows["parts"].get(sign.part)
         if value:
             found[sign.id] = float(value)
     return found
@@ -46,6 +46,7 @@ class _Batch:
 
     signs: tuple[tuple[Sign, str], ...]
     lines: NDArray[np.intp]
+    brisk: bool  # whether briskness makes a difference to them
     chance: NDArray[np.float64]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
 
 
@@ -63,9 +64,10 @@ def _batches(context: Context) -> list[_Batch]:
         _Batch(
             tuple((sign, side) for sign, side, _ in members),
             np.array([at[sign.id, side] for sign, side, _ in members]),
+            brisk,
             np.stack([shown for _, _, shown in members]),
         )
-        for members in kinds.values()
+        for (_, brisk), members in kinds.items()
     ]
 
 
@@ -93,7 +95,7 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     for batch in _batches(context):
         codes = made.codes[batch.lines[:, None], rows[None, :]]
         shown = batch.chance[np.arange(len(batch.lines))[:, None], codes]
-        if shown.ndim == 4:
+        if batch.brisk:
             joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
         else:
             joint = flat @ shown

@@ -18,6 +18,8 @@ from wardexam.reasoning.model.severities import Array
 Floats = NDArray[np.float64]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
+_FURTHER = 68.0  # so many where no second site is nearer
+_KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 64  # 0.1 to 0.3 MB each
 
 
@@ -99,7 +101,7 @@ class Sums:
         """Log prior of every row, shape (rows,)."""
         if context not in self._priors:
             self._priors[context] = log_prior(self._made, context).astype(self._dtype)
-            if len(self._priors) > 4:
+            if len(self._priors) > _KEPT_PRIORS:
                 self._priors.popitem(last=False)
         return self._priors[context]
 
@@ -149,7 +151,7 @@ class Sums:
         kept = np.flatnonzero(most > most.max() - _FAR)
         # A runner-up is needed to weigh against.
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
-            kept = np.flatnonzero(most > most.max() - 4 * _FAR)
+            kept = np.flatnonzero(most > most.max() - _FURTHER)
         joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
             joint = joint + total[kept]

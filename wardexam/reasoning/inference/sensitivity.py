@@ -16,10 +16,12 @@ from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.tables import weighing
 from wardexam.reasoning.ties import ordered
 
+_KEPT = 1000  # findings with their neighbours
+_LEAST = 1e-12  # no probability is less, so that it divides
 _ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
 
 
-@lru_cache(maxsize=1000)
+@lru_cache(maxsize=_KEPT)
 def neighbours(finding: Finding) -> tuple[Finding, ...]:
     """The finding with its grade one step lower, then one step higher; none where it has no grade."""
     n = weighing("sensitivity")
@@ -47,7 +49,7 @@ def one_grade_off(
     at = posterior.kept[top]
     joint = posterior.joint[top]
     groups = made.group_of[at]
-    lead = float(np.log(ranked[0].probability / max(ranked[1].probability, 1e-12)))
+    lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
     context = observation.bearing(examination.context)
     factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
     found = []

@@ -70,7 +70,7 @@ def _joined(
     made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]
 ) -> NDArray[np.float64]:
     """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
-    flat, brisk = np.zeros(len(others)), np.zeros((len(others), 3))
+    flat, brisk = np.zeros(len(others)), np.zeros((len(others), len(BRISK_WEIGHTS)))
     for term in terms:
         for piece in term.pieces:
             codes = made.code(*piece.key)

@@ -20,13 +20,14 @@ BRISK_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
 LEVELS = len(SEGMENTS) + 1  # "none" and every segment
 DEPTHS = 4
+DECIMALS = 5  # beyond which a loss is only arithmetic
 
 
 def encode(lower: Array, upper: Array, stage: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The code of each row's losses and stage, 0 to `CODES` - 1."""
     # Rounded first, so that the order in which a loss was added up never decides.
-    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, np.round(lower, 5))
-    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, np.round(upper, 5))
+    a = np.searchsorted((LOWER[1:] + LOWER[:-1]) / 2, np.round(lower, DECIMALS))
+    b = np.searchsorted((UPPER[1:] + UPPER[:-1]) / 2, np.round(upper, DECIMALS))
     return ((a * len(UPPER) + b) * len(STAGES) + stage).astype(np.uint8)
 
 
@@ -40,7 +41,7 @@ def decoded() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int6
 
 def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
     """The code of a row's sensory level and how plain it is."""
-    step = np.clip((np.round(depth, 5) * DEPTHS).astype(np.int64), 0, DEPTHS - 1)
+    step = np.clip((np.round(depth, DECIMALS) * DEPTHS).astype(np.int64), 0, DEPTHS - 1)
     return (np.clip(level, 0, len(SEGMENTS) - 1).astype(np.int64) * DEPTHS + step).astype(np.uint8)
 
 

@@ -28,6 +28,12 @@ Key = tuple[str, str]  # (sign id, side)
 Codes = NDArray[np.uint8]
 # The sides a lesion may have; where two are as likely, the first is named.
 SIDES: tuple[Literal["right", "left", "both", "none"], ...] = ("both", "none", "right", "left")
+_NAME, _SUM, _SIZE = (
+    16,
+    4,
+    8,
+)  # bytes of the fingerprint, and of the checksum and size before the rows
+_HEAD = _SUM + _SIZE
 _CHUNK = 60  # forms worked out at a time, so that the peak of memory stays low
 
 
@@ -145,12 +151,12 @@ def lines() -> dict[Key, int]:
 
 def fingerprint() -> str:
     """A name for what the rows depend on: every table and module of anatomy and reasoning."""
-    made = hashlib.blake2b(np.__version__.encode(), digest_size=16)
+    made = hashlib.blake2b(np.__version__.encode(), digest_size=_NAME)
     packages = ("anatomy", "anatomy.signs", "reasoning", "reasoning.model", "reasoning.inference", "reasoning.rules")  # fmt: skip
     for package in (f"wardexam.{name}" for name in packages):
         for entry in sorted(files(package).iterdir(), key=lambda e: e.name):
             if entry.name.endswith((".toml", ".py")):
-                made.update(entry.name.encode() + entry.read_bytes())
+                made.update(f"{package}/{entry.name}".encode() + entry.read_bytes())
     return made.hexdigest()
 
 
@@ -158,20 +164,20 @@ def packed(made: Hypotheses) -> bytes:
     """The rows as bytes, with a checksum."""
     forms = [asdict(f) | {"rows": (f.rows.start, f.rows.stop)} for f in made.forms]
     head = json.dumps(forms).encode()
-    body = len(head).to_bytes(8, "big") + head + made.codes.tobytes()
-    return zlib.crc32(body).to_bytes(4, "big") + body
+    body = len(head).to_bytes(_SIZE, "big") + head + made.codes.tobytes()
+    return zlib.crc32(body).to_bytes(_SUM, "big") + body
 
 
 def unpacked(data: bytes | memoryview) -> Hypotheses | None:
     """The rows from bytes that `packed` gave; None where they are damaged or cut short."""
     data = memoryview(data)
-    if len(data) < 12 or zlib.crc32(data[4:]) != int.from_bytes(data[:4], "big"):
+    if len(data) < _HEAD or zlib.crc32(data[_SUM:]) != int.from_bytes(data[:_SUM], "big"):
         return None
-    size = int.from_bytes(data[4:12], "big")
+    size = int.from_bytes(data[_SUM:_HEAD], "big")
     forms = tuple(
         Form(**(row | {"rows": slice(*row["rows"])}))
-        for row in json.loads(bytes(data[12 : 12 + size]))
+        for row in json.loads(bytes(data[_HEAD : _HEAD + size]))
     )
     rows = forms[-1].rows.stop
-    codes = np.frombuffer(data[12 + size :], np.uint8).reshape(len(lines()), rows)
+    codes = np.frombuffer(data[_HEAD + size :], np.uint8).reshape(len(lines()), rows)
     return Hypotheses(forms, rows, codes, lines())

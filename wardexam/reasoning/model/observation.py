@@ -27,6 +27,8 @@ from wardexam.reasoning.tables import (
     sensation_interval,
 )
 
+_KEPT = 140  # about 30 kB each: the kinds of sign of two patients
+
 
 @cache
 def _erf() -> Any:
@@ -247,7 +249,7 @@ def _first_alike() -> dict[str, str]:
     return found
 
 
-@lru_cache(maxsize=140)  # about 30 kB each: the kinds of sign of two patients
+@lru_cache(maxsize=_KEPT)
 def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():

@@ -6,9 +6,10 @@ Each looks only at what was found and told. What was not examined or not asked m
 from functools import cache
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.structures import Columns, TableRow
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Context, Examination
@@ -23,11 +24,7 @@ _BOTH = {"right", "left"}
 Names = tuple[str, ...]
 
 
-class _Row(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Test(_Row):
+class Test(Columns):
     """One test of a condition; holds when all that it names is so (see the table's head)."""
 
     condition: str = ""
@@ -56,12 +53,11 @@ class Test(_Row):
         )  # fmt: skip
 
 
-class Condition(_Row):
+class Condition(TableRow):
     """A named condition: every test of `all`, and one of `any` where there are any."""
 
     every: tuple[Test, ...] = Field(default=(), alias="all")
     some: tuple[Test, ...] = Field(default=(), alias="any")
-    source: Annotated[str, Field(min_length=3)]
 
 
 def section(name: str) -> dict[str, Any]:
