@@ -22,6 +22,7 @@ PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 
 Names = tuple[str, ...]
+Found = tuple[Finding, bool]  # a finding, and whether it is a weak movement
 
 
 class Test(Columns):
@@ -133,23 +134,22 @@ def weak(finding: Finding) -> bool:
     )
 
 
-def _is_one(test: Test, finding: Finding) -> bool:
+def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
+    if (test.weak and not is_weak) or (test.sign and finding.sign not in test.sign):
+        return False
     row = finding.row
     return (
-        finding.answer is not None
-        and (not test.sign or finding.sign in test.sign)
-        and (not test.kind or row.answers in test.kind)
+        (not test.kind or row.answers in test.kind)
         and (not test.limb or row.limb in test.limb)
         and (not test.answers or finding.answer in test.answers)
         and (not test.meanings or (bool(finding.scale) and finding.meaning in test.meanings))
         and (not test.level or finding.answer in SEGMENTS)
-        and (not test.weak or weak(finding))
         and (not test.least or (finding.amount or 0) >= test.least)
     )
 
 
-def _passes(test: Test, examination: Examination, holding: set[str]) -> bool:
-    if (test.condition and test.condition not in holding) or test.unless in holding:
+def _passes(test: Test, examination: Examination, found: list[Found], held: set[str]) -> bool:
+    if (test.condition and test.condition not in held) or test.unless in held:
         return False
     story = examination.context
     for named, told in (
@@ -163,16 +163,17 @@ def _passes(test: Test, examination: Examination, holding: set[str]) -> bool:
         return False
     if not test.of_findings:
         return True
-    found = [f for f in examination.findings if _is_one(test, f)]
-    enough = len(found) >= test.count
-    return enough and (test.sides == "any" or {f.side for f in found} >= _BOTH)
+    those = [f for f, is_weak in found if _is_one(test, f, is_weak)]
+    enough = len(those) >= test.count
+    return enough and (test.sides == "any" or {f.side for f in those} >= _BOTH)
 
 
 def holding(examination: Examination) -> set[str]:
     """The names of the conditions that hold."""
     held: set[str] = set()
+    found = [(f, weak(f)) for f in examination.findings if f.answer is not None]
     for name, row in conditions().items():
-        every = all(_passes(t, examination, held) for t in row.every)
-        if every and (not row.some or any(_passes(t, examination, held) for t in row.some)):
+        every = all(_passes(t, examination, found, held) for t in row.every)
+        if every and (not row.some or any(_passes(t, examination, found, held) for t in row.some)):
             held.add(name)
     return held
