@@ -136,7 +136,7 @@ def test_every_sign_has_a_way_and_every_row_of_its_own_is_a_sign():
     ],
 )  # fmt: skip
 def test_a_condition_that_cannot_be_is_a_fault_at_load(monkeypatch, row, said):
-    monkeypatch.setattr(conditions, "section", lambda name: {"x": row})
+    monkeypatch.setattr(conditions, "conditions_row", lambda name: {"x": row})
     with pytest.raises(TableError) as caught:
         conditions.conditions.__wrapped__()
     assert said in str(caught.value)

@@ -13,7 +13,7 @@ from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, make
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
 
 
@@ -40,7 +40,7 @@ class Engine:
         weights = weighed(posterior, places)
         against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], examination)
-        limits, said = weighing("fit"), weighing("evidence")
+        limits, said = weighing_row("fit"), weighing_row("evidence")
         told = silence or examination.rest_normal
         return Reading(
             sites=places,

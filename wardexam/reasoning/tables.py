@@ -1,6 +1,7 @@
 """The numbers of this folder's tables, read once, and the intervals of hidden values they cut."""
 
 import tomllib
+from collections.abc import Callable
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -58,20 +59,31 @@ def read(name: str) -> Section:
     return Section(rows, name)
 
 
-def numbers() -> dict[str, Any]:
-    """The numbers of how loss shows."""
-    return read("model/observation.toml")
+def _rows(name: str) -> Callable[[str], Section]:
+    """A function that gives a section of a table by its name."""
 
+    def row(section: str) -> Section:
+        found: Section = read(name)[section]
+        return found
 
-def weighing(section: str) -> dict[str, Any]:
-    """The numbers of one section of how findings are weighed and what is said."""
-    row: dict[str, Any] = read("inference/weighing.toml")[section]
     return row
+
+
+# A section of each table of numbers.
+damage_row = _rows("model/damage.toml")
+severities_row = _rows("model/severities.toml")
+losses_row = _rows("model/losses.toml")
+observation_row = _rows("model/observation.toml")
+weighing_row = _rows("inference/weighing.toml")
+story_row = _rows("inference/story.toml")
+asymmetry_row = _rows("rules/asymmetry.toml")
+change_row = _rows("rules/change.toml")
+conditions_row = _rows("rules/conditions.toml")
 
 
 def meaning_interval(meaning: str) -> Interval:
     """The interval of the hidden value that a meaning of a tendon grade stands for."""
-    row = numbers()["tendon"]
+    row = observation_row("tendon")
     a, b, c, d = row["cuts"]
     mid = (b + c) / 2
     return {
@@ -82,7 +94,7 @@ def meaning_interval(meaning: str) -> Interval:
 
 def mrc_interval(grade: str) -> Interval:
     """The interval of the hidden value that an MRC grade stands for."""
-    row = numbers()["mrc"]
+    row = observation_row("mrc")
     cuts = [-FAR, *row["cuts"], FAR]
     low, high = row["four"]
     if grade in ("4-", "4+"):
@@ -93,7 +105,7 @@ def mrc_interval(grade: str) -> Interval:
 
 def sensation_interval(answer: str) -> Interval:
     """The interval of the hidden loss for ``absent``, ``reduced`` or ``normal``."""
-    reduced, absent = numbers()["sensation"]["cuts"]
+    reduced, absent = observation_row("sensation")["cuts"]
     return {"absent": (absent, FAR), "reduced": (reduced, absent), "normal": (-FAR, reduced)}[
         answer
     ]

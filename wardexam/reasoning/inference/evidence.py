@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.prior import story
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import story_row, weighing_row
 
 Kind = Literal["finding", "stated", "silence", "story"]
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
@@ -116,7 +115,7 @@ def _usual(sign_id: str, context: Context) -> Log:
 
 @lru_cache(maxsize=_KEPT)
 def _silent(sign_id: str, context: Context) -> Log:
-    weight = weighing("weight")
+    weight = weighing_row("weight")
     bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])
     return np.asarray(weight["silence"] * bounded)
 
@@ -124,7 +123,7 @@ def _silent(sign_id: str, context: Context) -> Log:
 @lru_cache(maxsize=2)
 def _complained(named: bool) -> Log:
     """Log-likelihood that a limb is complained of, or is left out, by its code."""
-    row = story()["complained"]["rest"]
+    row = story_row("complained")["rest"]
     numb, weak, _ = decoded()
     worst = np.maximum(row["numb"] * numb, row["weak"] * weak)
     chance = row["base"] + (1 - row["base"]) * worst
@@ -134,7 +133,7 @@ def _complained(named: bool) -> Log:
 
 def _story(context: Context) -> list[Term]:
     """What the limbs that a complaint names, and leaves out, weigh."""
-    names = story()["names"].get(context.complaint or "")
+    names = story_row("names").get(context.complaint or "")
     if names is None:
         return []
     told = {"right": ("right",), "left": ("left",)}.get(context.complaint_side or "", SIDE_NAMES)
@@ -152,7 +151,7 @@ def _story(context: Context) -> list[Term]:
 
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
-    weight = weighing("weight")
+    weight = weighing_row("weight")
     power = weight["repeats"] - 1
     context = observation.bearing(examination.context)
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
@@ -190,7 +189,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
             elif (
                 silence
                 and sign.part in touched
-                and sign.answers not in weighing("silence")["never"]
+                and sign.answers not in weighing_row("silence")["never"]
             ):
                 kind, log = "silence", _silent(sign.id, context)
             else:

@@ -9,7 +9,7 @@ from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Evidence, Site
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
@@ -87,7 +87,7 @@ def fit(
     best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    context, n = observation.bearing(examination.context), weighing("fit")
+    context, n = observation.bearing(examination.context), weighing_row("fit")
     surprise, mean, variance = [], 0.0, 0.0
     for term in posterior.terms:
         sign = catalogue()[term.key[0]] if term.kind == "finding" else None

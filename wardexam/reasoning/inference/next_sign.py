@@ -14,7 +14,7 @@ from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign
-from wardexam.reasoning.tables import read, weighing
+from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
 _ROWS = 180  # the most probable rows decide; more change the order no more
@@ -108,7 +108,7 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
     return tuple(
         _next_sign(made, bits, sign, side, joint, groups, context)
-        for bits, sign, side, joint in found[: weighing("next_sign")["shown"]]
+        for bits, sign, side, joint in found[: weighing_row("next_sign")["shown"]]
     )
 
 
@@ -122,7 +122,7 @@ def _next_sign(
     context: Context,
 ) -> NextSign:
     answers = observation.observed(sign, context).answers
-    chances, n = joint.sum(axis=0), weighing("next_sign")
+    chances, n = joint.sum(axis=0), weighing_row("next_sign")
     meanings = []
     for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
         after = joint[:, number] / chances[number]

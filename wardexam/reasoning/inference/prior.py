@@ -9,17 +9,12 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.examination import Context
 from wardexam.reasoning.model.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import read, story_row
 
 
 def sites() -> dict[str, dict[str, Any]]:
     """The sites with their priors, by id."""
     return read("inference/sites.toml")
-
-
-def story() -> dict[str, Any]:
-    """The parsed table of what onset, complaint, pain, trauma and age shift."""
-    return read("inference/story.toml")
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:
@@ -48,12 +43,12 @@ def _shift(form: Form, rows: list[dict[str, Any]]) -> float:
 
 def log_prior(hypotheses: Hypotheses, context: Context) -> NDArray[np.float64]:
     """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
-    stage = story()["stage"][context.onset]
+    stage = story_row("stage")[context.onset]
     stages = np.repeat([stage[s] for s in STAGES], 2 * PAIRS) / (2 * PAIRS)
     total = dict.fromkeys((f.site for f in hypotheses.forms), 0.0)
     for form in hypotheses.forms:
         total[form.site] += form.weight
-    rows = [row for row in story()["shift"] if _counts(row, context)]
+    rows = [row for row in read("inference/story.toml")["shift"] if _counts(row, context)]
     mass = np.zeros(hypotheses.rows)
     for form in hypotheses.forms:
         site = sites()[form.site]

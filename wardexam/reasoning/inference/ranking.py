@@ -12,7 +12,7 @@ from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import Site, SiteSide, Word
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
@@ -21,7 +21,7 @@ _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 def word(probability: float) -> Word:
     """A probability as a word."""
     probability = even_chance(probability)
-    words = {w: least for w, least in weighing("words").items() if w != "source"}
+    words = {w: least for w, least in weighing_row("words").items() if w != "source"}
     return cast(Word, next(said for said, least in words.items() if probability >= least))
 
 
@@ -55,7 +55,7 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     """The sites, most probable first; the probabilities add up to 1."""
     made = posterior.hypotheses
     found: list[Site] = []
-    mass, n = posterior.groups, weighing("sites")
+    mass, n = posterior.groups, weighing_row("sites")
     log = np.log(np.maximum(mass, _LEAST))
     last = 0.0
     every = ordered(range(len(mass)), log.__getitem__, made.groups.__getitem__)
@@ -101,7 +101,7 @@ def _levels(
     made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64]
 ) -> tuple[str, tuple[str, str]]:
     """The likeliest segment and the shortest range that holds 90 %."""
-    n = weighing("sites")
+    n = weighing_row("sites")
     at = made.level_of_form[members]
     here = at >= 0
     held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
@@ -111,7 +111,7 @@ def _levels(
 
 
 def _name(best: Form, side: str, level: str | None) -> str:
-    n = weighing("sites")
+    n = weighing_row("sites")
     if best.site in n["side_first"]:
         where = "" if side in ("both", "none") else f"{side} "
         return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"

@@ -13,7 +13,7 @@ from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Fragile, Site
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
 
 _KEPT = 1000  # findings with their neighbours
@@ -24,7 +24,7 @@ _ROWS = 300  # the most probable rows; one step of one grade brings no other to 
 @lru_cache(maxsize=_KEPT)
 def neighbours(finding: Finding) -> tuple[Finding, ...]:
     """The finding with its grade one step lower, then one step higher; none where it has no grade."""
-    n = weighing("sensitivity")
+    n = weighing_row("sensitivity")
     codes = [
         c
         for c in answers_for(finding.row.answers, finding.scale or "conventional").codes
@@ -75,4 +75,4 @@ def one_grade_off(
                     one = Fragile(finding.key, finding_text(finding), finding_text(other), name)
                     found.append((chance, one))
     nearest = ordered(found, lambda f: f[0], lambda f: (f[1].key, f[1].instead))
-    return tuple(f for _, f in nearest[: weighing("sensitivity")["shown"]])
+    return tuple(f for _, f in nearest[: weighing_row("sensitivity")["shown"]])

@@ -18,7 +18,7 @@ from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.reading import Pair
-from wardexam.reasoning.tables import weighing
+from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _FIRST = 8  # candidates for the one half
@@ -91,11 +91,11 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
 
     `times` is the ratio of the evidence for the two, their prior included, to that for any one.
     """
-    made, n = posterior.hypotheses, weighing("two_lesions")
+    made, n = posterior.hypotheses, weighing_row("two_lesions")
     terms = [t for t in posterior.terms if t.kind in ("finding", "stated")]
     if len([t for t in terms if t.kind == "finding"]) < n["findings"]:
         return None
-    weight = weighing("weight")
+    weight = weighing_row("weight")
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
     others = largest(alone, _OTHERS)

@@ -14,11 +14,11 @@ from wardexam.anatomy.lesion_tables import (
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
 from wardexam.reasoning.model.severities import Severities, between
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import damage_row
 
 
 def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
-    n = read("model/damage.toml")["cord"]
+    n = damage_row("cord")
     own = SEGMENTS[segment]
     outside = bool(pattern.root or pattern.sided)
     central = pattern.crossing > n["central_from"]
@@ -79,7 +79,7 @@ def cord(plan: Plan) -> None:
     for segment, row in cord_levels().items():
         at = index(segment)
         for pattern_id, pattern in cord_patterns().items():
-            arms = at <= index(read("model/damage.toml")["cord"]["central_arms_to"])
+            arms = at <= index(damage_row("cord")["central_arms_to"])
             rare = 1.0 if arms else pattern.below_arms
             for side in (RIGHT, LEFT) if pattern.sided else (None,):
                 plan.add(
@@ -95,7 +95,7 @@ def cord(plan: Plan) -> None:
 
 
 def _conus_fill(span: Span) -> Fill:
-    n = read("model/damage.toml")["conus"]
+    n = damage_row("conus")
     first, last = index(span.first), index(span.last)
 
     def fill(body: Body, where: slice, u: Severities) -> None:
@@ -132,7 +132,7 @@ def conus_medullaris(plan: Plan) -> None:
 
 
 def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
-    n = read("model/damage.toml")["cauda"]
+    n = damage_row("cauda")
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for s in (RIGHT, LEFT):
@@ -168,7 +168,7 @@ def cauda_equina(plan: Plan) -> None:
                 "cauda",
                 SIDE_NAMES[side],
                 "cauda equina, one side",
-                read("model/damage.toml")["cauda"]["one_side"] * span.weight,
+                damage_row("cauda")["one_side"] * span.weight,
                 _cauda_fill(first, last - 1, side),
                 level=first,
                 group="cauda",

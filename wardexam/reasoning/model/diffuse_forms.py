@@ -19,7 +19,7 @@ from wardexam.anatomy.lesion_tables import (
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, Fill, Plan
 from wardexam.reasoning.model.severities import DECIMALS, Array, Severities, between
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import damage_row
 
 
 def _both(body: Body, where: slice, structure: str, damage: Array | float) -> None:
@@ -28,7 +28,7 @@ def _both(body: Body, where: slice, structure: str, damage: Array | float) -> No
 
 
 def _polyneuropathy_fill(row: Polyneuropathy) -> Fill:
-    n = read("model/damage.toml")["polyneuropathy"]
+    n = damage_row("polyneuropathy")
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
@@ -59,7 +59,7 @@ def polyneuropathy(plan: Plan) -> None:
 
 
 def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
-    n = read("model/damage.toml")["polyradiculoneuropathy"]
+    n = damage_row("polyradiculoneuropathy")
     arms_too = row.arm > n["arms_taken"] or row.fisher
     arm_reflex = row.reflex * (1.0 if arms_too else n["arm_reflex"])
 
@@ -114,7 +114,7 @@ def _spread(onset: MotorNeuroneOnset, side: int) -> dict[tuple[str, int], float]
 
 
 def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: int) -> Fill:
-    n, limbs = read("model/damage.toml")["motor_neurone"], read("model/damage.toml")["limbs"]
+    n, limbs = damage_row("motor_neurone"), damage_row("limbs")
     spared = n["reflex_spared" if kind.upper > n["mostly_upper"] else "reflex_spared_else"]
 
     def fill(body: Body, where: slice, u: Severities) -> None:
@@ -153,7 +153,7 @@ def motor_neurone(plan: Plan) -> None:
 
 
 def _junction_fill(row: Junction) -> Fill:
-    n = read("model/damage.toml")["junction"]
+    n = damage_row("junction")
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
@@ -188,7 +188,7 @@ def junction(plan: Plan) -> None:
 
 
 def _muscle_fill(row: Muscle) -> Fill:
-    n = read("model/damage.toml")["muscle"]
+    n = damage_row("muscle")
     alike, apart = n["together"], round(1 - n["together"], DECIMALS)
 
     def fill(body: Body, where: slice, u: Severities) -> None:

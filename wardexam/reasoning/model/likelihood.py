@@ -15,7 +15,7 @@ from wardexam.reasoning.model.observation import (
     tendon_mean,
     weakness,
 )
-from wardexam.reasoning.tables import meaning_interval, mrc_interval, numbers
+from wardexam.reasoning.tables import meaning_interval, mrc_interval, observation_row
 
 
 def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
@@ -25,17 +25,17 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
     assert answer is not None
     if sign.answers == "tendon":
         meaning = "above" if finding.scale == "ninds" and answer == "4" else finding.meaning
-        row = numbers()["tendon"]
+        row = observation_row("tendon")
         mean = tendon_mean(sign, context)
-        each = numbers()["floor"]["tendon"]
+        each = observation_row("floor")["tendon"]
         chance = (1 - len(row["meanings"]) * each) * probit(
             mean, *meaning_interval(meaning), row["spread"]
         ) + each
         return np.asarray(chance * _quality(sign, finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
-        row = numbers()["mrc"]
+        row = observation_row("mrc")
         mean = row["start"] + row["loss"] * weakness(sign)
-        each = numbers()["floor"]["mrc"] / 2
+        each = observation_row("floor")["mrc"] / 2
         return np.repeat(
             (
                 (1 - len(row["grades"]) * each) * probit(mean, *mrc_interval(answer), row["spread"])
@@ -46,14 +46,18 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         )
     if sign.answers == "residual":
         answer = made.answers[
-            int(np.searchsorted(numbers()["residual"]["cuts"], finding.amount or 0, side="right"))
+            int(
+                np.searchsorted(
+                    observation_row("residual")["cuts"], finding.amount or 0, side="right"
+                )
+            )
         ]
     return np.asarray(made.chance[:, made.answers.index(answer), :])
 
 
 def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
     """What a quality adds: each speaks of its own losses."""
-    row = numbers()["quality"]
+    row = observation_row("quality")
     lower, upper, stage = decoded()
     factor = np.ones(CODES)
     governed = upper * np.array([row["governed"][s] for s in STAGES])[stage]

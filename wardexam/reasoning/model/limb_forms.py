@@ -10,11 +10,11 @@ from wardexam.anatomy.structures import PlexusPart, ancestry, branches, plexus_p
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, index
 from wardexam.reasoning.model.severities import Severities, between
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import damage_row
 
 
 def _root_fill(names: tuple[str, ...], side: int) -> Fill:
-    n = read("model/damage.toml")["root"]
+    n = damage_row("root")
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for number, name in enumerate(names):
@@ -55,14 +55,14 @@ def root(plan: Plan) -> None:
                     "root",
                     SIDE_NAMES[side],
                     "roots",
-                    read("model/damage.toml")["root"]["two"] * (first.weight + second.weight) / 2,
+                    damage_row("root")["two"] * (first.weight + second.weight) / 2,
                     _root_fill((one, other), side),
                     level=index(one if first.weight >= second.weight else other),
                 )
 
 
 def _plexus_fill(row: PlexusPart, side: int) -> Fill:
-    n = read("model/damage.toml")["plexus"]
+    n = damage_row("plexus")
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for kind, shares in (
@@ -105,12 +105,12 @@ def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
     """How a lesion of a branch shares out: motor part, sensory part, how often."""
     motor, sensory = _carries(branch)
     kind = "only_skin" if not motor else "mixed" if sensory else "only_movement"
-    return tuple(tuple(row) for row in read("model/damage.toml")["nerve"][kind])
+    return tuple(tuple(row) for row in damage_row("nerve")[kind])
 
 
 def _nerve_fill(branch: str, side: int, motor: float, sensory: float) -> Fill:
-    n = read("model/damage.toml")["nerve"]
-    also = read("model/damage.toml")["nerve_also"].get(branch, ())
+    n = damage_row("nerve")
+    also = damage_row("nerve_also").get(branch, ())
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         lost = u.severity * between(n["motor"], u.motor)

@@ -23,7 +23,6 @@ from wardexam.reasoning.model.pathways import (
     limb_of,
     motor_lower,
     muscle_own,
-    numbers,
     own,
     reflex_lower,
     sensation,
@@ -31,6 +30,7 @@ from wardexam.reasoning.model.pathways import (
     weighted,
 )
 from wardexam.reasoning.model.severities import Array
+from wardexam.reasoning.tables import losses_row
 
 Losses = tuple[Array, Array]  # of the sign's own arc, and of its control from above
 
@@ -61,7 +61,7 @@ def _mean(one: Array, other: Array) -> Array:
 
 def sphincter(body: Body, sign: Sign) -> Losses:
     """Loss of a sphincter's own segments and roots, and of its control; both need both sides."""
-    n, lowest = numbers("sphincter"), numbers("segments")["autonomic"]
+    n, lowest = losses_row("sphincter"), losses_row("segments")["autonomic"]
     here, above = [], []
     for side in (0, 1):
         here.append(
@@ -82,7 +82,7 @@ def sphincter(body: Body, sign: Sign) -> Losses:
 
 def ataxia(body: Body, sign: Sign, side: int) -> Losses:
     """Loss of a limb's cerebellar control, and what mimics it: position sense lost, weakness."""
-    n = numbers("ataxia")
+    n = losses_row("ataxia")
     cerebellar = combined(
         *(
             share * body.damage(structure, at)
@@ -104,7 +104,7 @@ GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling")
 
 def gait(body: Body) -> Losses:
     """The leading disorder of gait under each row, as a number of `GAITS`, and how bad it is."""
-    signs, n = catalogue(), numbers("gait")
+    signs, n = catalogue(), losses_row("gait")
     upper = [upper_motor(body, "leg", {}, s) for s in (0, 1)]
     foot = [motor_lower(body, signs[n["foot"]], s) for s in (0, 1)]
     hips = _mean(*(motor_lower(body, signs[n["hips"]], s) for s in (0, 1)))
@@ -153,7 +153,7 @@ def _plantar(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def _balance(body: Body, sign: Sign, side: int) -> Losses:
-    n = numbers("balance")
+    n = losses_row("balance")
     deep = _mean(*(sensation(body, catalogue()[n["position"]], s) for s in (0, 1)))
     vermis, fisher = (n[s] * _either(body, s) for s in ("vermis", "fisher"))
     return _unhindered(body, combined(deep, vermis, fisher))
@@ -176,7 +176,7 @@ def _face(body: Body, sign: Sign, side: int) -> Losses:
 def _neck(body: Body, sign: Sign, side: int) -> Losses:
     lower = _mean(motor_lower(body, sign, 0), motor_lower(body, sign, 1))
     upper = [upper_motor(body, "arm", sign.segments, s) for s in (0, 1)]
-    return lower, numbers("movement")["neck_control"] * np.minimum(*upper)
+    return lower, losses_row("movement")["neck_control"] * np.minimum(*upper)
 
 
 def _movement(body: Body, sign: Sign, side: int) -> Losses:
@@ -198,7 +198,7 @@ def _skin(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def _length(body: Body, sign: Sign, side: int) -> Losses:
-    n = numbers("length_signs")
+    n = losses_row("length_signs")
     length = [length_loss(body, sign.length, k, side) for k in ("large", "small")]
     lower = np.maximum(*length) * body.damage("length_reach", side)
     roots = n["roots"] * body.damage("roots_sense", side)
@@ -207,14 +207,14 @@ def _length(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def _tone(body: Body, sign: Sign, side: int) -> Losses:
-    n = numbers("tone")
+    n = losses_row("tone")
     lower = _mean(*(motor_lower(body, catalogue()[m], side) for m in n[sign.limb]))
     cerebellum = n["cerebellum"] * body.damage("cerebellum", side)
     return combined(lower, cerebellum), upper_motor(body, sign.limb, {}, side)
 
 
 def _wasting(body: Body, sign: Sign, side: int) -> Losses:
-    ill = numbers("wasting")["muscle"] * muscle_own(body, sign, side)
+    ill = losses_row("wasting")["muscle"] * muscle_own(body, sign, side)
     return _unhindered(body, combined(motor_lower(body, sign, side), ill))
 
 
@@ -245,7 +245,7 @@ def way(sign: Sign) -> str:
     Raises:
         TableError: `losses.toml` names no way for it, or one that is none.
     """
-    name: str = own(sign).get("way", "") or numbers("ways").get(sign.answers, "")
+    name: str = own(sign).get("way", "") or losses_row("ways").get(sign.answers, "")
     if name not in WAYS:
         raise TableError(f"no way '{name}' to sign '{sign.id}'", where="losses.toml, own and ways")
     return name
@@ -260,7 +260,7 @@ def paths(body: Body, sign: Sign, side: int) -> Losses:
 
 def level_of(body: Body, modality: str, side: int) -> Losses:
     """The lowest segment still normal under each row, as a number, and how plain the loss below is."""
-    n = numbers("level")
+    n = losses_row("level")
     dermatomes = SEGMENTS[1 : SEGMENTS.index(n["above"])]
     loss = np.stack([sensation(body, catalogue()[f"{modality}_{s}"], side) for s in dermatomes])
     segments = np.array([SEGMENTS.index(s) for s in dermatomes])
@@ -276,7 +276,7 @@ def level_of(body: Body, modality: str, side: int) -> Losses:
 
 def limb_loss(body: Body, limb: str, side: int) -> Losses:
     """The worst loss of sensation and of power in a limb: what a person would complain of."""
-    signs, n = catalogue(), numbers("complaint")
+    signs, n = catalogue(), losses_row("complaint")
     numb = np.maximum.reduce([sensation(body, signs[s], side) for s in n[f"{limb}_skin"]])
     weak = np.maximum.reduce(
         [combined(*paths(body, signs[m], side)) for m in n[f"{limb}_movements"]]

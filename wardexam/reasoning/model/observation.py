@@ -23,7 +23,7 @@ from wardexam.reasoning.tables import (
     FAR,
     meaning_interval,
     mrc_interval,
-    numbers,
+    observation_row,
     sensation_interval,
 )
 
@@ -54,7 +54,7 @@ class Observation:
 
     def floored(self, kind: str = "each") -> "Observation":
         """The same with the floor under every answer."""
-        each = numbers()["floor"][kind]
+        each = observation_row("floor")[kind]
         count = self.chance.shape[1]
         total = self.chance.sum(axis=1, keepdims=True)
         return Observation(
@@ -68,7 +68,7 @@ def _spread_brisk(chance: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
     """The hidden value of a tendon reflex, shape (codes, 3)."""
-    row = numbers()["tendon"]
+    row = observation_row("tendon")
     lower, upper, stage = decoded()
     gain = np.array([row["upper"][s] for s in STAGES])[stage]
     # Reflexes are brisk before power is lost.
@@ -86,8 +86,8 @@ def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
 
 def _tendon(sign: Sign, context: Context) -> Observation:
     mean = tendon_mean(sign, context)
-    spread = numbers()["tendon"]["spread"]
-    answers = tuple(numbers()["tendon"]["meanings"])
+    spread = observation_row("tendon")["spread"]
+    answers = tuple(observation_row("tendon")["meanings"])
     chance = np.stack([probit(mean, *meaning_interval(m), spread) for m in answers], axis=1)
     return Observation(answers, chance).floored("tendon")
 
@@ -97,12 +97,12 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
     lower, upper, _ = decoded()
     # Raising, not multiplying: whatever the weight, total loss above is total paralysis.
     return np.asarray(
-        1 - (1 - lower) * (1 - upper ** (numbers()["mrc"]["upper_power"] / sign.pyramidal))
+        1 - (1 - lower) * (1 - upper ** (observation_row("mrc")["upper_power"] / sign.pyramidal))
     )
 
 
 def _mrc(sign: Sign) -> Observation:
-    row = numbers()["mrc"]
+    row = observation_row("mrc")
     mean = row["start"] + row["loss"] * weakness(sign)
     chance = np.stack(
         [probit(mean, *mrc_interval(g), row["spread"]) for g in row["grades"]], axis=1
@@ -111,7 +111,7 @@ def _mrc(sign: Sign) -> Observation:
 
 
 def _sensation(sign: Sign, context: Context) -> Observation:
-    row = numbers()["sensation"]
+    row = observation_row("sensation")
     lower, _, _ = decoded()
     start, age = row["start"], row["vibration_age"]
     if _by_age(sign) and (context.age or 0) > age["over"]:
@@ -131,13 +131,13 @@ def _sensation(sign: Sign, context: Context) -> Observation:
 
 def _by_age(sign: Sign) -> bool:
     """Whether age takes this sensation."""
-    age = numbers()["sensation"]["vibration_age"]
+    age = observation_row("sensation")["vibration_age"]
     return bool((sign.modality, sign.limb) == (age["modality"], age["limb"]))
 
 
 def _mixed(kind: str, context: Context) -> Observation:
     """Answers without order: a mixture of health, control lost and arc lost."""
-    row = numbers()[kind]
+    row = observation_row(kind)
     lower, upper, stage = decoded()
     health, arc = np.array(row["health"]), np.array(row["lower"])
     if "older" in row and (context.age or 0) >= row["older"]["from"]:
@@ -157,12 +157,12 @@ def _mixed(kind: str, context: Context) -> Observation:
         free = (1 - upper) * (1 - lower)
         shown[:, 1, 2] += row["brisk"] * free
         shown[:, 0, 2] -= row["brisk"] * free
-    least = numbers()["floor"]["least"]
+    least = observation_row("floor")["least"]
     return Observation(tuple(row["answers"]), np.maximum(shown, least)).floored()
 
 
 def _ataxia() -> Observation:
-    row = numbers()["ataxia"]
+    row = observation_row("ataxia")
     lower, upper, _ = decoded()
     health, own, position = (np.array(row[k]) for k in ("health", "lower", "upper_only"))
     governed = (1 - upper[:, None]) * health + upper[:, None] * position
@@ -176,7 +176,7 @@ def _wired(sign: Sign) -> Observation:
     row = wires()[sign.id]
     lower, _, _ = decoded()
     shown = row.base + (row.sense - row.base) * lower
-    kinds = numbers()["wired"]
+    kinds = observation_row("wired")
     kind = kinds.get(sign.answers, kinds["present"])
     parts = [1 - shown, *(share * shown for share in kind["shares"])]
     chance = _spread_brisk(np.stack(parts, axis=1))
@@ -185,7 +185,7 @@ def _wired(sign: Sign) -> Observation:
 
 def _plain(kind: str) -> Observation:
     """A sign that is there or not, the more often the more is lost."""
-    row = numbers()[kind]
+    row = observation_row(kind)
     lower, _, _ = decoded()
     shown = row["health"] + row["lost"] * lower
     chance = _spread_brisk(np.stack([1 - shown, shown], axis=1))
@@ -193,7 +193,7 @@ def _plain(kind: str) -> Observation:
 
 
 def _length(kind: str) -> Observation:
-    row = numbers()[kind]
+    row = observation_row(kind)
     lower, _, _ = decoded()
     answers = tuple(row["answers"])
     first, last = row["steps"]
@@ -205,7 +205,7 @@ def _length(kind: str) -> Observation:
 
 
 def _gait() -> Observation:
-    row = numbers()["gait"]
+    row = observation_row("gait")
     lower, upper, _ = decoded()  # here `lower` is the kind of gait, `upper` how bad it is
     free = np.array(row["free"])
     chance = np.empty((CODES, len(row["answers"])))
@@ -239,11 +239,11 @@ def _first_alike() -> dict[str, str]:
     first: dict[tuple[object, ...], str] = {}
     found = {}
     for sign in catalogue().values():
-        row = numbers()["tendon"]
+        row = observation_row("tendon")
         own = sign.id in (*wires(), *row["age_counts"], *row["shift"])
         kind = (
             sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
-            _by_age(sign), numbers()["own"].get(sign.id, ""), sign.territory,
+            _by_age(sign), observation_row("own").get(sign.id, ""), sign.territory,
         )  # fmt: skip
         found[sign.id] = first.setdefault(kind, sign.id)
     return found
@@ -254,7 +254,7 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
     sign, context = catalogue()[sign_id], Context(age=age, onset=onset)
     if sign.id in wires():
         return _wired(sign)
-    own = numbers()["own"].get(sign.id, "")
+    own = observation_row("own").get(sign.id, "")
     match sign.answers:
         case "tendon":
             return _tendon(sign, context)
@@ -270,13 +270,13 @@ def _made(sign_id: str, age: int | None, onset: Onset) -> Observation:
             return _gait()
         case kind:
             kind = own or kind
-            return _plain(kind) if "lost" in numbers()[kind] else _mixed(kind, context)
+            return _plain(kind) if "lost" in observation_row(kind) else _mixed(kind, context)
 
 
 @cache
 def observed_level() -> Observation:
     """Chance that a level is stated, and where: sharp within two segments (judgement)."""
-    segments, row = len(SEGMENTS), numbers()["level"]
+    segments, row = len(SEGMENTS), observation_row("level")
     chance = np.empty((segments * DEPTHS, LEVELS))
     at = np.arange(segments)
     for code in range(len(chance)):
@@ -293,4 +293,4 @@ def observed_level() -> Observation:
 
 def usual_answers(sign: Sign) -> tuple[str, ...]:
     """The answers that "normal" stands for when a doctor states it or leaves a sign unsaid."""
-    return tuple(numbers()["usual"][sign.answers])
+    return tuple(observation_row("usual")[sign.answers])

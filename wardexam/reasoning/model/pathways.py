@@ -11,18 +11,12 @@ from wardexam.anatomy.catalogue import SEGMENTS, Sign
 from wardexam.anatomy.structures import ancestry
 from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.severities import Array, between
-from wardexam.reasoning.tables import read
-
-
-def numbers(section: str) -> dict[str, Any]:
-    """The numbers of one section of `losses.toml`."""
-    row: dict[str, Any] = read("model/losses.toml")[section]
-    return row
+from wardexam.reasoning.tables import losses_row
 
 
 def own(sign: Sign) -> dict[str, Any]:
     """What is a sign's own, beside what all of its kind have."""
-    row: dict[str, Any] = numbers("own").get(sign.id, {})
+    row: dict[str, Any] = losses_row("own").get(sign.id, {})
     return row
 
 
@@ -54,7 +48,7 @@ def branch_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
 
 def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
     """The loss through trunks and cords of a plexus."""
-    if not sign.branches.keys().isdisjoint(numbers("segments")["before_plexus"]):
+    if not sign.branches.keys().isdisjoint(losses_row("segments")["before_plexus"]):
         return np.zeros(body.rows, np.float32)
     trunk = weighted(body, sign.segments, f"trunk_{kind}", side)
     return combined(trunk, weighted(body, sign.cords, f"plexus_cord_{kind}", side))
@@ -63,7 +57,7 @@ def plexus_loss(body: Body, sign: Sign, kind: str, side: int) -> Array:
 def length_loss(body: Body, length: float, kind: str, side: int) -> Array:
     """The loss from a length-dependent process at a place so far out (0 trunk, 1 toes)."""
     far = length - (1 - body.damage("length_reach", side))
-    reach = np.clip(far / numbers("length")["over"], 0, 1)
+    reach = np.clip(far / losses_row("length")["over"], 0, 1)
     return np.asarray(reach * body.damage(f"length_{kind}", side), np.float32)
 
 
@@ -80,7 +74,7 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
         if sign.position != "cranial"
         else body.damage("nothing", side)
     )
-    n = numbers("movement")
+    n = losses_row("movement")
     if sign.position == "proximal":
         roots = roots * between(n["proximal_roots"], body.damage("roots_proximal", side))
     elif sign.position == "distal":
@@ -105,7 +99,7 @@ def _muscle(body: Body, sign: Sign, side: int) -> list[Array]:
         "distal": "junction_distal",
     }
     parts = [body.damage(junction.get(sign.position, "nothing"), side)]
-    n, special = numbers("movement"), own(sign)
+    n, special = losses_row("movement"), own(sign)
     for muscle, share in {**special.get("muscle", {}), **special.get("muscle_also", {})}.items():
         parts.append(share * body.damage(muscle, side))
     if "muscle" in special:
@@ -149,7 +143,7 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
         for segment, share in segments.items():
             below = below + share * body.below(segment)
     else:
-        n = numbers("segments")
+        n = losses_row("segments")
         below = body.below(n["leg_control"] if limb == "leg" else n["arm_control"])
     above: Array
     if limb == "trunk":
@@ -161,7 +155,7 @@ def upper_motor(body: Body, limb: str, segments: dict[str, float], side: int) ->
 
 def brain_sense(body: Body, region: str, modality: str, side: int) -> Array:
     """Loss of a region's sensory path above the cord."""
-    other, n = 1 - side, numbers("brain_sense")
+    other, n = 1 - side, losses_row("brain_sense")
     parts = [
         body.damage(f"sensory_{region}", other),
         body.damage("thalamus", other),
@@ -195,7 +189,7 @@ def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
     if modality == "pin":
         return pain
     if modality == "touch":
-        n = numbers("cord_sense")
+        n = losses_row("cord_sense")
         shared = n["touch_column"] * column + n["touch_crossed"] * crossed
         return combined(
             np.maximum(shared, n["touch_both"] * column * crossed),
@@ -208,7 +202,7 @@ def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
 def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
     """Loss of an area's own path: root, plexus, nerve, or fibres by length."""
     small = sign.modality == "pin"
-    n, deep_of = numbers("root_sense"), numbers("segments")
+    n, deep_of = losses_row("root_sense"), losses_row("segments")
     segments = sign.segments or deep_of["leg_deep" if sign.limb == "leg" else "arm_deep"]
     deep = sign.modality in ("vibration", "position")
     dorsal = np.zeros(body.rows, np.float32)
@@ -232,7 +226,7 @@ def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
 
 def entry_of(limb: str) -> str:
     """The segment at which deep sensation of a limb enters."""
-    segment: str = numbers("segments")["leg_sense" if limb == "leg" else "arm_sense"]
+    segment: str = losses_row("segments")["leg_sense" if limb == "leg" else "arm_sense"]
     return segment
 
 
@@ -242,7 +236,7 @@ def _sense_region(sign: Sign) -> tuple[str, str]:
         segment = max(sign.segments, key=lambda s: sign.segments[s])
     else:
         segment = entry_of(sign.limb)
-    leg = SEGMENTS.index(segment) >= SEGMENTS.index(numbers("segments")["leg_area_from"])
+    leg = SEGMENTS.index(segment) >= SEGMENTS.index(losses_row("segments")["leg_area_from"])
     region = "leg" if leg else "arm"
     return region, segment
 
@@ -250,7 +244,7 @@ def _sense_region(sign: Sign) -> tuple[str, str]:
 def sensation(body: Body, sign: Sign, side: int) -> Array:
     """Total loss of sensation in an area."""
     region, segment = _sense_region(sign)
-    modality, n = sign.modality or "touch", numbers("skin")
+    modality, n = sign.modality or "touch", losses_row("skin")
     above = brain_sense(body, region, modality, side)
     if sign.limb == "saddle" or segment[0] == "T":
         above = n["midline"] * above
@@ -262,7 +256,7 @@ def sensation(body: Body, sign: Sign, side: int) -> Array:
 
 def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
     """Loss of a stretch reflex's arc, on either limb of it."""
-    n = numbers("reflex")
+    n = losses_row("reflex")
     spared = 1 - body.damage("reflex_spared", side)
     limb = limb_of(sign)
     sensory = combined(

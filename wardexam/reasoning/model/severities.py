@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import severities_row
 
 Array = NDArray[np.floating[Any]]
 
@@ -69,7 +69,7 @@ class Severities:
 
     def jitter(self, number: int) -> Array:
         """A factor that differs from segment to segment."""
-        row = read("model/severities.toml")["jitter"]
+        row = severities_row("jitter")
         uneven = (self.uneven + row["step"] * number) % 1
         return np.asarray(row["from"] + row["by"] * uneven, np.float32)
 
@@ -78,16 +78,17 @@ def severities(pairs: int, repeat: int = 1) -> Severities:
     """`pairs` mirrored pairs, the whole repeated once for each stage."""
     u = np.tile(np.repeat(lattice(pairs), 2, axis=0), (repeat, 1)).astype(np.float32)
     worse = np.tile(np.array([0, 1], np.float32), pairs * repeat)
-    rows = read("model/severities.toml")
     column = dict(zip(COLUMNS, u.T, strict=True))
     part = column["severity"]
-    total = rows["severity"]
+    total = severities_row("severity")
     severity = np.where(part > total["total_above"], 1.0, total["from"] + total["by"] * part)
-    gap, apart = rows["gap"], column["gap"]
+    gap, apart = severities_row("gap"), column["gap"]
     return Severities(
         severity=severity.astype(np.float32),
         **{
-            name: np.minimum(1, rows[name]["from"] + rows[name]["by"] * np.sqrt(column[name]))
+            name: np.minimum(
+                1, severities_row(name)["from"] + severities_row(name)["by"] * np.sqrt(column[name])
+            )
             for name in ("motor", "sensory")
         },
         **{name: column[name] for name in ("first", "second", "third", "uneven", "offset")},

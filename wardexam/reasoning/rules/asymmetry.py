@@ -16,9 +16,9 @@ from wardexam.reasoning.reading import Asymmetry
 from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.tables import (
     Interval,
+    asymmetry_row,
     meaning_interval,
     mrc_interval,
-    read,
     sensation_interval,
 )
 from wardexam.reasoning.ties import even, ordered
@@ -49,7 +49,7 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
         right: The interval of the right side's grade on the scale of `model/observation.toml`.
         left: The same for the left.
     """
-    row = read("rules/asymmetry.toml")[kind]
+    row = asymmetry_row(kind)
     error, apart, people = row["error"], row["apart"], row["people"]
     centre = 0.0 if kind == "tendon" else (max(right[0], left[0]) + min(right[1], left[1])) / 2
     same = differ = 0.0
@@ -64,11 +64,11 @@ def truly_differ(kind: str, right: Interval, left: Interval) -> float:
             differ += weight * other * _read_as(right, moved, error) / 2
     differ /= sum(_bell(step) for step in _GRID[::2])
     odds = row["truly"] * differ / max((1 - row["truly"]) * same, LEAST)
-    return even(min(read("rules/asymmetry.toml")["said"]["sure"], odds / (1 + odds)))
+    return even(min(asymmetry_row("said")["sure"], odds / (1 + odds)))
 
 
 def _ranked() -> dict[str, Any]:
-    row: dict[str, Any] = read("rules/asymmetry.toml")["ranked"]
+    row: dict[str, Any] = asymmetry_row("ranked")
     return row
 
 
@@ -103,7 +103,7 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
 def _chance(right: Finding, left: Finding, gap: int) -> float:
     one, other = _interval(right), _interval(left)
     if one is None or other is None or one[0] != other[0]:
-        row = read("rules/asymmetry.toml")["other"]
+        row = asymmetry_row("other")
         return float(row["one"] if abs(gap) == 1 else row["more"])
     return truly_differ(one[0], one[1], other[1])
 
@@ -136,7 +136,7 @@ def level_note(examination: Examination) -> str:
     for finding in examination.findings:
         if finding.scale and finding.answer is not None and finding.row.limb in ("arm", "leg"):
             (arms if finding.row.limb == "arm" else legs).append(meaning_rank(finding.meaning))
-    row = read("rules/asymmetry.toml")["levels"]
+    row = asymmetry_row("levels")
     if min(len(arms), len(legs)) >= row["reflexes"]:
         gap = sum(legs) / len(legs) - sum(arms) / len(arms)
         if gap >= row["gap"]:

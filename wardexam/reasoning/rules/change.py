@@ -5,30 +5,23 @@ stand in `change.toml`.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName, answers_for, convert
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side
-from wardexam.reasoning.tables import read
-
-
-def numbers(section: str) -> dict[str, Any]:
-    """The numbers of one section of `change.toml`."""
-    row: dict[str, Any] = read("rules/change.toml")[section]
-    return row
+from wardexam.reasoning.tables import change_row
 
 
 def meaning_rank(meaning: str) -> int:
     """A tendon grade's meaning as a number, from absent to clonic."""
-    rank: int = numbers("meaning")["order"][meaning]
+    rank: int = change_row("meaning")["order"][meaning]
     return rank
 
 
 def step_beyond(kind: str) -> float:
     """From what step a change is more than observers disagree by."""
-    step: float = numbers("beyond")[kind]["step"]
+    step: float = change_row("beyond")[kind]["step"]
     return step
 
 
@@ -90,7 +83,7 @@ def value(finding: Finding) -> float | None:
     if finding.scale:
         return float(meaning_rank(finding.meaning))
     if finding.row.answers == "mrc":
-        return float(numbers("mrc")["order"][finding.answer])
+        return float(change_row("mrc")["order"][finding.answer])
     if finding.row.answers == "residual":
         return float(finding.amount or 0)
     answers = answers_for(finding.row.answers)
@@ -143,7 +136,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         worse = rank.index(after.answer) > rank.index(before.answer)
     else:
         worse = was and not now
-    rules = numbers("beyond")
+    rules = change_row("beyond")
     if kind in rules:
         beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
     else:
@@ -157,7 +150,7 @@ def _from_statement(after: Finding) -> SignChange | None:
         return None
     size = None
     if after.row.answers == "mrc":
-        size = (value(after) or 0.0) - max(numbers("mrc")["order"].values())
+        size = (value(after) or 0.0) - max(change_row("mrc")["order"].values())
     elif after.scale:
         size = (value(after) or 0.0) - meaning_rank("normal")
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
@@ -186,7 +179,7 @@ def compare(previous: Examination, current: Examination) -> Comparison:
             signs.append(changed)
     worse = [s for s in signs if s.worse]
     patterns = _patterns(previous, signs, worse)
-    many = sum(s.row.answers == "mrc" for s in worse) >= numbers("patterns")["worse"]["weaker"]
+    many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
     words = [p.replace("_", " ") for p in patterns] or [
         s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
@@ -198,13 +191,13 @@ def compare(previous: Examination, current: Examination) -> Comparison:
 
 def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
     """What moved across the body, in the order of `PATTERNS`."""
-    rows = numbers("patterns")
+    rows = change_row("patterns")
     weaker = [s for s in worse if s.row.answers == "mrc"]
     duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
     plainly = [s for s in weaker if s.beyond]
     sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
     face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
-    full = max(numbers("mrc")["order"], key=numbers("mrc")["order"].__getitem__)
+    full = max(change_row("mrc")["order"], key=change_row("mrc")["order"].__getitem__)
     joined = {
         s.key[1] for s in plainly if (b := previous.finding(*s.key)) is None or b.answer == full
     }
@@ -232,6 +225,6 @@ def sum_score(examination: Examination) -> int | None:
     Six movements on two sides; 4- and 4+ count 4 (`change.toml`).
     """
     scored = [f for f in examination.findings if f.row.sum_score and f.answer is not None]
-    if len(scored) != numbers("sum_score")["movements"]:
+    if len(scored) != change_row("sum_score")["movements"]:
         return None
     return sum(int(f.answer[0]) for f in scored if f.answer)

@@ -4,7 +4,7 @@ Each looks only at what was found and told. What was not examined or not asked m
 """
 
 from functools import cache
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field, ValidationError
 
@@ -15,8 +15,7 @@ from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flag_names
-from wardexam.reasoning.rules.change import numbers as change_numbers
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import change_row, conditions_row
 
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
@@ -61,12 +60,6 @@ class Condition(TableRow):
     some: tuple[Test, ...] = Field(default=(), alias="any")
 
 
-def section(name: str) -> dict[str, Any]:
-    """One section of the table, e.g. ``weak``."""
-    row: dict[str, Any] = read("rules/conditions.toml")[name]
-    return row
-
-
 def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
     """What a test names, by column, beside what may be named."""
     signs = catalogue().values()
@@ -88,7 +81,7 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "kind": (test.kind, kinds),
         "limb": (test.limb, {s.limb for s in signs}),
         "answers": (test.answers, {c for k in kinds & set(sets) for c in sets[k].codes}),
-        "meanings": (test.meanings, set(change_numbers("meaning")["order"])),
+        "meanings": (test.meanings, set(change_row("meaning")["order"])),
         "complaint": (test.complaint, options("complaint")),
         "pain": (test.pain, options("pain")),
         "onset": (test.onset, options("onset")),
@@ -104,7 +97,7 @@ def conditions() -> dict[str, Condition]:
         TableError: A row is malformed, or names a sign, answer or condition that there is not.
     """
     made: dict[str, Condition] = {}
-    for name, row in section("condition").items():
+    for name, row in conditions_row("condition").items():
         where = f"{PLACE}, condition {name}"
         try:
             made[name] = Condition.model_validate(row)
@@ -125,7 +118,7 @@ def conditions() -> dict[str, Condition]:
 
 def weak(finding: Finding) -> bool:
     """Whether a movement was graded weak, in a limb or the face."""
-    row = section("weak")
+    row = conditions_row("weak")
     return (
         finding.row.answers == row["kind"]
         and finding.answer is not None

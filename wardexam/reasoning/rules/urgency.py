@@ -14,9 +14,9 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flag_names, flags
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import PATTERNS, compare
-from wardexam.reasoning.rules.conditions import conditions, holding, section
+from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.standing import over
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
 WORDS = ("none raised", "within days", "today", "now")
@@ -85,7 +85,7 @@ def _fired(holds: set[str]) -> list[str]:
 
 def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
     """What the inferred site raises."""
-    row = section("inferred_site")
+    row = conditions_row("inferred_site")
     if reading is None or reading.entered < row["entered"]:
         return []
     site = reading.by_findings or reading.sites[0]
