@@ -9,8 +9,8 @@ import pytest
 
 from wardexam import ready
 from wardexam.exam.typed import read_line
-from wardexam.reasoning import hypotheses
-from wardexam.reasoning.hypotheses import fingerprint, make, packed
+from wardexam.reasoning.model import hypotheses
+from wardexam.reasoning.model.hypotheses import fingerprint, make, packed
 from wardexam.records import cache
 
 MADE = make()

@@ -9,7 +9,7 @@ import tracemalloc
 import pytest
 
 from wardexam.errors import InputError, RecordsError, TableError
-from wardexam.reasoning.wording import read_wording
+from wardexam.reasoning.rules.wording import read_wording
 from wardexam.records.paths import settings_text, ward_folder
 from wardexam.settings import LONGEST, line_of, read_toml
 from wardexam.terminal.keymap import read_keys

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.forms import Form
-    from wardexam.reasoning.hypotheses import Hypotheses
+    from wardexam.reasoning.model.forms import Form
+    from wardexam.reasoning.model.hypotheses import Hypotheses
 
 
 @cache
@@ -18,7 +18,7 @@ def engine() -> "Engine":
     lies in its place.
     """
     from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.hypotheses import fingerprint, make, packed
+    from wardexam.reasoning.model.hypotheses import fingerprint, make, packed
     from wardexam.records import cache as store
 
     name = f"rows-{fingerprint()}"
@@ -35,7 +35,7 @@ def _from(data: bytes) -> "Engine | None":
     """An engine from kept bytes; None where they are not rows as this program writes them."""
     from wardexam.exam.examination import Context
     from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.hypotheses import unpacked
+    from wardexam.reasoning.model.hypotheses import unpacked
 
     try:
         rows = unpacked(data)
@@ -50,7 +50,7 @@ def _from(data: bytes) -> "Engine | None":
 
 def _whole(rows: "Hypotheses") -> bool:
     """Whether forms and codes are of the right kind, and each row belongs to one form."""
-    from wardexam.reasoning.codes import CODES
+    from wardexam.reasoning.model.codes import CODES
 
     ends = [0, *(form.rows.stop for form in rows.forms)]
     starts = [form.rows.start for form in rows.forms]
@@ -65,7 +65,7 @@ def _whole(rows: "Hypotheses") -> bool:
 def _sound(form: "Form") -> bool:
     """Whether a form's fields are of their types and within bounds."""
     from wardexam.anatomy.catalogue import SEGMENTS
-    from wardexam.reasoning.hypotheses import SIDES
+    from wardexam.reasoning.model.hypotheses import SIDES
 
     numbers = (form.weight, *form.onset.values())
     return (

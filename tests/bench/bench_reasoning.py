@@ -21,11 +21,12 @@ from wardexam import ready
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.reasoning import outcomes, weights
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.hypotheses import make, packed, unpacked
-from wardexam.reasoning.ranking import ranked
-from wardexam.reasoning.two_lesions import two_lesions
+from wardexam.reasoning.inference import evidence
+from wardexam.reasoning.inference.ranking import ranked
+from wardexam.reasoning.inference.two_lesions import two_lesions
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.hypotheses import make, packed, unpacked
 
 LINE = (
     "biceps 2/2 brachioradialis 2/2 triceps 2/2 knee 2/0 ankle 2/2 plantar down/down clonus_ankle none/none "
@@ -94,7 +95,7 @@ def main() -> None:
         ranked(engine.posterior(examinations[number % 4], silence=False))
 
     def anew(number: int) -> None:
-        for held in (weights.log_likelihood, outcomes._made):
+        for held in (evidence.log_likelihood, observation._made):
             held.cache_clear()
         Engine(hypotheses).posterior(examinations[number % 4], silence=False)
 

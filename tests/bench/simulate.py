@@ -12,15 +12,15 @@ import numpy as np
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.sheet import Sheet, SheetFinding
-from wardexam.reasoning import outcomes
-from wardexam.reasoning.asking import askable
-from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import Engine, load
-from wardexam.reasoning.forward import sides
-from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.prior import log_prior
-from wardexam.reasoning.ranking import ranked
-from wardexam.reasoning.two_lesions import union
+from wardexam.reasoning.inference.next_sign import askable
+from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.inference.ranking import ranked
+from wardexam.reasoning.inference.two_lesions import union
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.model.losses import sides
 
 SURE = 0.9
 MOST = 60  # signs asked before giving up
@@ -59,7 +59,7 @@ class Ward:
         """What the patient shows for a sign: an entry of a sheet."""
         codes = [int(self.made.code(sign.id, side)[row]) for row in patient.rows]
         code = codes[0] if len(codes) == 1 else int(union()[codes[0], codes[1]])
-        table = outcomes.table(sign, Context())
+        table = observation.observed(sign, Context())
         chance = table.chance[code, :, patient.brisk]
         answer = table.answers[int(self.random.choice(len(chance), p=chance / chance.sum()))]
         entry: dict[str, object] = {"sign": sign.id, "side": side, "answer": answer}

@@ -8,10 +8,10 @@ import numpy as np
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context
-from wardexam.reasoning import outcomes
-from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.prior import log_prior
+from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 
 
 def weighted_kappa(table: np.ndarray) -> float:
@@ -55,7 +55,7 @@ class Row:
         """How often two observers of the same patient say what, on the ward; grades or yes and no."""
         made = load().hypotheses
         context = Context(age=self.age)
-        chance = outcomes.table(catalogue()[self.sign], context)
+        chance = observation.observed(catalogue()[self.sign], context)
         said = chance.chance
         if self.positive:
             wanted = [chance.answers.index(a) for a in self.positive]
@@ -72,7 +72,7 @@ class Row:
         made = load().hypotheses
         context = Context(age=self.age)
         sign = catalogue()[self.sign]
-        chance = outcomes.table(sign, context)
+        chance = observation.observed(sign, context)
         wanted = [chance.answers.index(a) for a in self.positive]
         by_brisk = chance.chance[:, wanted, :].sum(axis=1)
         prior = np.exp(log_prior(made, context))
@@ -92,7 +92,7 @@ class Row:
             weight = prior[form.rows]
             found = by_brisk[made.code(self.sign, at)[form.rows]]
             if self.side == "less":  # positive on the right, and usual on the left
-                usual = [chance.answers.index(a) for a in outcomes.usual_answers(sign)]
+                usual = [chance.answers.index(a) for a in observation.usual_answers(sign)]
                 found = (
                     found
                     * chance.chance[:, usual, :].sum(axis=1)[

@@ -8,7 +8,7 @@ import pytest
 from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.urgency import NOT_EXCLUDED, POLICY, assess, rules
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, assess, rules
 
 TABLE = tomllib.loads((Path(__file__).parent / "red_flags.toml").read_text(encoding="utf-8"))
 FIRES = [(rule, case) for rule, row in TABLE.items() for case in row["fires"]]

@@ -13,7 +13,7 @@ from wardexam.exam.typed import read_line
 from wardexam.note import handover, headline, note, referral, svg
 from wardexam.note.suggestion import accepted_text, reading_lines
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 PATIENT = Patient(
@@ -95,8 +95,10 @@ def test_whatever_is_typed_the_note_is_plain(comment, impression, form, scale):
 
 
 def test_line_ends_can_be_chosen():
-    text = note.render(PATIENT, made("knee 2/2"), line_end="\r\n")
-    assert text.count("\r\n") == text.count("\n")
+    examination = made("knee 2/2 plantar down/up")
+    plain = note.render(PATIENT, examination)
+    assert plain.count("\n") > 8
+    assert note.render(PATIENT, examination, line_end="\r\n") == plain.replace("\n", "\r\n")
 
 
 def test_a_suggestion_is_absent_until_accepted():

@@ -7,7 +7,7 @@ from importlib.resources import files
 import pytest
 
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.asymmetry import asymmetries
+from wardexam.reasoning.rules.asymmetry import asymmetries
 
 
 def chance(line: str) -> float:
@@ -39,8 +39,8 @@ def test_one_grade_may_be_the_observer_and_two_are_a_difference():
 
 def test_two_observers_in_the_model_disagree_about_as_often_as_published():
     table = files("wardexam.reasoning")
-    row = tomllib.loads((table / "asymmetry.toml").read_text())["tendon"]
-    cuts = tomllib.loads((table / "forward.toml").read_text())["tendon"]["cuts"]
+    row = tomllib.loads((table / "rules/asymmetry.toml").read_text())["tendon"]
+    cuts = tomllib.loads((table / "model/observation.toml").read_text())["tendon"]["cuts"]
     draw = random.Random(1)
 
     def gap(right: float, left: float) -> int:

@@ -3,8 +3,8 @@
 import pytest
 
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.change import PATTERNS, compare
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.change import PATTERNS, compare
+from wardexam.reasoning.rules.urgency import assess
 
 
 def changed(before, after):

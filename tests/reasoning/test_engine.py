@@ -18,16 +18,16 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
-from wardexam.reasoning import outcomes
-from wardexam.reasoning.body import Body
-from wardexam.reasoning.codes import BRISK_WEIGHTS
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.forms import Form
-from wardexam.reasoning.forward import motor_lower, upper_motor
-from wardexam.reasoning.hypotheses import Hypotheses
-from wardexam.reasoning.posterior import Sums
-from wardexam.reasoning.prior import log_prior
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.inference.posterior import Sums
+from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.damage import Body
+from wardexam.reasoning.model.forms import Form
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.model.losses import motor_lower, upper_motor
+from wardexam.reasoning.rules.urgency import assess
 
 SIDED = [
     s
@@ -255,7 +255,7 @@ def test_the_ordinal_probit_agrees_with_scipy():
     x = np.linspace(-6, 6, 101)
     for low, high, spread in ((-99.0, -2.35, 0.75), (-1.05, 1.05, 0.75), (2.35, 99.0, 0.7)):
         expected = stats.norm.cdf((high - x) / spread) - stats.norm.cdf((low - x) / spread)
-        assert outcomes.probit(x, low, high, spread) == pytest.approx(expected, abs=1e-12)
+        assert observation.probit(x, low, high, spread) == pytest.approx(expected, abs=1e-12)
 
 
 def test_exact_inference_by_a_general_library_agrees():
@@ -273,7 +273,7 @@ def test_exact_inference_by_a_general_library_agrees():
         ("ankle", "left", "normal"),
         ("knee", "left", "brisk"),
     ):
-        made = outcomes.table(catalogue()[sign], Context())
+        made = observation.observed(catalogue()[sign], Context())
         chance = made.chance[engine.hypotheses.code(sign, side)[pick], :, 1]
         name = f"{sign}_{side}"
         net.add(gum.LabelizedVariable(name, "", len(made.answers)))
@@ -324,7 +324,7 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     net.cpt("brisk")[:] = BRISK_WEIGHTS
     evidence = {}
     for sign, side, meaning, _ in found:
-        table = outcomes.table(catalogue()[sign], Context())
+        table = observation.observed(catalogue()[sign], Context())
         chance = table.chance[few.code(sign, side)]
         name = f"{sign}_{side}"
         net.add(gum.LabelizedVariable(name, "", len(table.answers)))

@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.standing import over, standing
-from wardexam.reasoning.urgency import EARLIER, assess, rules
+from wardexam.reasoning.rules.standing import over, standing
+from wardexam.reasoning.rules.urgency import EARLIER, assess, rules
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 

@@ -4,7 +4,7 @@ import pytest
 
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.urgency import NOT_EXCLUDED, WORDS, assess, rules
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, WORDS, assess, rules
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
 

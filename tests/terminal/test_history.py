@@ -62,8 +62,17 @@ async def test_every_examination_and_revision_is_turned_to_in_order(app):
 
 async def test_an_earlier_revision_is_not_amended(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("n", "h", "h", "m")
+        (bed,) = app.ward.beds()
+        before = app.ward.examinations(bed.patient_id)
+        await pilot.press("n", "h", "h")
+        shown = heading(app)
+        assert "revision 1 of 2" in shown
+        await pilot.press("m")
         assert "Only the last revision" in dump(app)[-2]
+        assert heading(app) == shown
+        assert not isinstance(app.screen, ExamineScreen)
+        assert not app.ward.drafts()
+        assert app.ward.examinations(bed.patient_id) == before
 
 
 async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_before_it(app):

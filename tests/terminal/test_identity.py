@@ -19,7 +19,7 @@ from wardexam.exam.text import columns, to_ascii
 from wardexam.exam.typed import read_line
 from wardexam.note import handover, note, referral, svg
 from wardexam.note.handover import headline_of
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Arrival
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.course import course_text

@@ -4,7 +4,7 @@ import pytest
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.urgency import EARLIER, WORDS, Reason, Urgency, assess, rules
+from wardexam.reasoning.rules.urgency import EARLIER, WORDS, Reason, Urgency, assess, rules
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.panel import URGENT, panel_lines
 

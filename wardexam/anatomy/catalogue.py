@@ -53,6 +53,7 @@ class Sign:
         modality: ``touch``, ``pin``, ``vibration`` or ``position`` for sensation, else empty.
         position: ``cranial``, ``proximal``, ``middle`` or ``distal`` for muscles, else empty.
         sum_score: Whether the movement counts in the MRC sum score.
+        territory: Whether it is the skin of one named nerve, with its borders.
         branches: Share of each nerve branch (``nerves.toml``) that carries it.
         cords: Share of each cord of the brachial plexus that carries it.
         length: How much of a length-dependent polyneuropathy reaches it, 0 to 1.
@@ -75,6 +76,7 @@ class Sign:
     modality: str = ""
     position: str = ""
     sum_score: bool = False
+    territory: bool = False
     branches: dict[str, float] = field(default_factory=dict)
     cords: dict[str, float] = field(default_factory=dict)
     length: float = 0.0

@@ -9,14 +9,14 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, read_table
-from wardexam.anatomy.structures import Row, Share, rows
+from wardexam.anatomy.structures import Share, TableRow, rows
 from wardexam.errors import TableError
 
 Weight = Annotated[float, Field(ge=0)]
 Amount = Annotated[float, Field(ge=0, le=2)]
 
 
-class Weighted(Row):
+class Weighted(TableRow):
     """A row with how often it is the one, within its site.
 
     `onset` multiplies it by how it began, in place of its site's own multipliers.
@@ -36,6 +36,7 @@ class CordPattern(Weighted):
         neuropathy: Share of the large fibres of the legs.
         gap: How unlike the two sides may be.
         extent: Segments above its level that it may reach.
+        below_arms: How often it is the one below the arms, against above.
     """
 
     name: str = ""
@@ -52,6 +53,7 @@ class CordPattern(Weighted):
     neuropathy: Share = 0.0
     gap: Share = 1.0
     extent: Annotated[float, Field(ge=0, le=4)] = 0.0
+    below_arms: Share = 1.0
 
 
 class Span(Weighted):
@@ -127,6 +129,7 @@ class Muscle(Weighted):
     neck: Share
     fingers: Share = 0.0
     face: Share = 0.0
+    ocular: Share = 0.0
 
 
 def _known(spans: dict[str, Span], place: str) -> dict[str, Span]:

@@ -15,14 +15,19 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Shares = dict[str, Share]
 
 
-class Row(BaseModel):
-    """Base of the rows: frozen, no unknown column, a source."""
+class Columns(BaseModel):
+    """Part of a row: frozen, no unknown column."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class TableRow(Columns):
+    """Base of the rows: its columns and a source."""
+
     source: Annotated[str, Field(min_length=3)]
 
 
-class Branch(Row):
+class Branch(TableRow):
     """A nerve branch: the nerve it belongs to, the branch it leaves, how often lesions sit there."""
 
     nerve: str
@@ -31,7 +36,7 @@ class Branch(Row):
     weight: Annotated[float, Field(ge=0)]
 
 
-class PlexusPart(Row):
+class PlexusPart(TableRow):
     """A part of a plexus and what a total lesion of it takes."""
 
     name: str
@@ -42,7 +47,7 @@ class PlexusPart(Row):
     branches: Shares = Field(default_factory=dict)
 
 
-class Wire(Row):
+class Wire(TableRow):
     """A sign wired straight to structures; rates without and with the structure lost."""
 
     base: Share
@@ -53,7 +58,7 @@ class Wire(Row):
     right_body: Shares = Field(default_factory=dict)
 
 
-class BrainLesion(Row):
+class BrainLesion(TableRow):
     """A lesion as the structures it takes on its side and on the other."""
 
     site: str
@@ -62,9 +67,10 @@ class BrainLesion(Row):
     takes: Shares
     other: Shares = Field(default_factory=dict)
     paired: bool = True
+    upper: bool = True
 
 
-T = TypeVar("T", bound=Row)
+T = TypeVar("T", bound=TableRow)
 
 
 def rows(name: str, model: type[T], section: str = "") -> dict[str, T]:

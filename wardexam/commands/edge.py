@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import TextIO
 
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.ward import Ward
     from wardexam.terminal.keymap import Keymap
 
@@ -75,7 +75,7 @@ def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
     """The hospital's own words, and why they were refused where they were."""
 
     def read(text: str, where: str) -> "Wording":
-        from wardexam.reasoning.wording import read_wording
+        from wardexam.reasoning.rules.wording import read_wording
 
         return read_wording(text, where=where)
 

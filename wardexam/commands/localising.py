@@ -16,7 +16,7 @@ def localise(options: argparse.Namespace) -> int:
     from wardexam.commands.sheets import sheets
     from wardexam.note.note import urgency_lines
     from wardexam.note.suggestion import CAUTION, reading_lines
-    from wardexam.reasoning.urgency import assess
+    from wardexam.reasoning.rules.urgency import assess
 
     code = 0
     engine = None

@@ -55,8 +55,8 @@ def _hand_out(ward: "Ward", options: argparse.Namespace, whose: str, text: str) 
 def note(options: argparse.Namespace) -> int:
     """Print a stored examination's note."""
     from wardexam.note.note import render
-    from wardexam.reasoning.standing import standing
-    from wardexam.reasoning.urgency import assess
+    from wardexam.reasoning.rules.standing import standing
+    from wardexam.reasoning.rules.urgency import assess
 
     ward = edge.ward(options)
     file = ward.file(options.patient)
@@ -78,8 +78,8 @@ def note(options: argparse.Namespace) -> int:
 def referral(options: argparse.Namespace) -> int:
     """Print a referral for a patient's last examination."""
     from wardexam.note import referral as words
-    from wardexam.reasoning.standing import standing
-    from wardexam.reasoning.urgency import assess
+    from wardexam.reasoning.rules.standing import standing
+    from wardexam.reasoning.rules.urgency import assess
 
     ward = edge.ward(options)
     file = ward.file(options.patient)

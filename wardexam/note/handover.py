@@ -9,13 +9,13 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.text import cut, to_ascii
 from wardexam.note.headline import shortened, summarise
-from wardexam.reasoning.change import Change, compare
-from wardexam.reasoning.standing import standing
-from wardexam.reasoning.urgency import assess
+from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.standing import standing
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Bed, Papers, PatientFile, Summary, hours_after
 
 if TYPE_CHECKING:
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
 
 PER_SCREEN = 10
 # A page is its heading, two lines a patient and a blank line; without the blank it fills 80x24's room.
@@ -53,7 +53,7 @@ def headline_of(
     return summarise(urgency, compare(previous, last) if previous else None, None)
 
 
-def _changed(change: Change | None) -> str:
+def _changed(change: Comparison | None) -> str:
     """What changed most, and how much more did."""
     if change is None:
         return "first examination"

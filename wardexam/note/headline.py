@@ -3,9 +3,9 @@
 import textwrap
 
 from wardexam.exam.text import to_ascii
-from wardexam.reasoning.change import Change
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.urgency import Urgency
+from wardexam.reasoning.rules.change import Comparison
+from wardexam.reasoning.rules.urgency import Urgency
 from wardexam.records.repository import Summary
 
 LONGEST = 60
@@ -16,7 +16,7 @@ def shortened(text: str, width: int) -> str:
     return textwrap.shorten(text, width, placeholder="..") if len(text) > width else text
 
 
-def summarise(urgency: Urgency, change: Change | None, reading: Reading | None) -> Summary:
+def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | None) -> Summary:
     """What the store keeps of an examination for the ward list."""
     worse = bool(change and change.worse)
     if urgency.reasons:

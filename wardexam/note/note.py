@@ -17,9 +17,9 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, released, to_ascii
 from wardexam.note.body import figure
 from wardexam.note.cells import cell, remarks
-from wardexam.reasoning.asymmetry import asymmetries
-from wardexam.reasoning.change import sum_score
-from wardexam.reasoning.urgency import NOT_EXCLUDED, POLICY, Urgency
+from wardexam.reasoning.rules.asymmetry import asymmetries
+from wardexam.reasoning.rules.change import sum_score
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 
 WIDTH = 72
 Form = Literal["table", "line", "figure"]

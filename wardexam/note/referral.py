@@ -14,8 +14,8 @@ from wardexam.note.note import (
     statement_lines,
     wrapped,
 )
-from wardexam.reasoning.change import compare
-from wardexam.reasoning.urgency import Urgency
+from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.urgency import Urgency
 
 MOST_CHANGES = 10
 

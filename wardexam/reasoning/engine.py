@@ -3,19 +3,18 @@
 from functools import cache
 
 from wardexam.exam.examination import Examination
-from wardexam.reasoning.asking import next_signs
-from wardexam.reasoning.asymmetry import asymmetries, level_note
-from wardexam.reasoning.explaining import evidence, fit
-from wardexam.reasoning.hypotheses import Hypotheses, make
-from wardexam.reasoning.one_grade import one_grade_off
-from wardexam.reasoning.posterior import Posterior, Sums
-from wardexam.reasoning.ranking import place, ranked
+from wardexam.reasoning.inference.explanation import fit, weighed
+from wardexam.reasoning.inference.greatest import leading_chance, most_likely
+from wardexam.reasoning.inference.next_sign import next_signs
+from wardexam.reasoning.inference.posterior import Posterior, Sums
+from wardexam.reasoning.inference.ranking import place, ranked
+from wardexam.reasoning.inference.sensitivity import one_grade_off
+from wardexam.reasoning.inference.two_lesions import two_lesions
+from wardexam.reasoning.model.hypotheses import Hypotheses, make
 from wardexam.reasoning.reading import Reading, Site
-from wardexam.reasoning.two_lesions import two_lesions
-
-_MISFIT = -2.0  # z below which no one lesion is said to fit
-_DOUBTFUL = -1.0  # z below which two lesions are searched for
-_WORTH_SAYING = 0.1  # bans
+from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
+from wardexam.reasoning.tables import weighing_row
+from wardexam.reasoning.ties import ordered
 
 
 class Engine:
@@ -38,19 +37,21 @@ class Engine:
         """
         posterior = self.posterior(examination, silence=silence)
         places = ranked(posterior)
-        weights = evidence(posterior, places)
+        weights = weighed(posterior, places)
+        against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], examination)
+        limits, said = weighing_row("fit"), weighing_row("evidence")
         told = silence or examination.rest_normal
         return Reading(
             sites=places,
-            by_findings=self._by_findings(examination) if told else None,
-            supports=tuple(e for e in weights if e.weight > _WORTH_SAYING)[:6],
-            opposes=tuple(e for e in reversed(weights) if e.weight < -_WORTH_SAYING)[:6],
+            by_findings=self._by_findings(examination, posterior) if told else None,
+            supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
+            opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
-            fits_one=z is None or z > _MISFIT,
+            fits_one=z is None or z > limits["misfit"],
             pair=two_lesions(posterior, self.sums.prior(examination.context))
-            if z is not None and z < _DOUBTFUL
+            if z is not None and z < limits["doubtful"]
             else None,
             fragile=one_grade_off(posterior, places, examination),
             next_signs=next_signs(posterior, examination),
@@ -59,10 +60,13 @@ class Engine:
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
         )
 
-    def _by_findings(self, examination: Examination) -> Site:
+    def _by_findings(self, examination: Examination, whole: Posterior) -> Site:
         found = examination.model_copy(update={"rest_normal": ()})
         posterior = self.posterior(found, silence=False)
-        return place(self.hypotheses, int(posterior.groups.argmax()), posterior.forms)
+        # Among equals the one that leads when statements and silence count too.
+        equals = most_likely(posterior.groups)
+        first = int(equals[leading_chance(whole.groups[equals])])
+        return place(self.hypotheses, first, posterior.forms)
 
 
 @cache

@@ -1,7 +1,8 @@
 """What the signs mean so far: one immutable answer for the panel, the note and the command line.
 
 A `Reading` is a suggestion for clinical correlation, made from what was entered. It never says or
-implies that signs rule an emergency out.
+implies that signs rule an emergency out. Its numbers are rounded and its equals ordered by name, so that
+it is the same on every processor.
 """
 
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ class Site:
             ``nerve``, ``polyneuropathy``, ``polyradiculoneuropathy``, ``motor_neurone``,
             ``junction``, ``muscle`` or ``none``.
         name: In words, with the side and level, e.g. ``"right L5 root"``.
-        side: The side of the lesion itself.
+        side: The side of the lesion itself; ``both`` also where right and left are as likely.
         levels: First and last segment of the range that holds 90 %, or None where no level applies.
         level: The most probable segment, or None.
         probability: 0 to 1, among the sites considered.
@@ -69,7 +70,8 @@ class NextSign:
         key: Sign and side; a sign on each side is proposed for the side that tells more.
         text: In the examiner's words, e.g. ``"right ankle inversion"``.
         bits: Expected information about the site.
-        outcomes: Answer in words and what it would point to, most telling first.
+        outcomes: Answer in words and what it would point to, likeliest first; ``either`` where right and left
+            are as likely.
 
     """
 

@@ -22,7 +22,7 @@ from wardexam.terminal.waiting import Waiting
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.examination import Examination, Patient
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.repository import Bed, DraftWriter, Repository
     from wardexam.terminal.keymap import Keymap
 
@@ -171,7 +171,7 @@ class WardApp(PaintingApp):
             shown: The line that was chosen; what opens must be what it showed.
         """
         from wardexam.exam.examination import Context, Examination
-        from wardexam.reasoning.standing import standing
+        from wardexam.reasoning.rules.standing import standing
         from wardexam.records.repository import clock_line, draft_line
         from wardexam.terminal.screens.examine import ExamineScreen
 
@@ -230,8 +230,8 @@ class WardApp(PaintingApp):
     ) -> None:  # fmt: skip
         """The note of an examination, the last one when none is given; others can be turned to."""
         from wardexam.note import note, referral
-        from wardexam.reasoning.standing import standing
-        from wardexam.reasoning.urgency import assess
+        from wardexam.reasoning.rules.standing import standing
+        from wardexam.reasoning.rules.urgency import assess
         from wardexam.terminal.screens.text import TextScreen
 
         file = self.ward.file(patient_id)

@@ -9,7 +9,7 @@ from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean
 from wardexam.note.note import wrapped
-from wardexam.reasoning.change import Change, compare, sum_score, value
+from wardexam.reasoning.rules.change import Comparison, compare, sum_score, value
 
 if TYPE_CHECKING:
     from wardexam.records.repository import PatientFile
@@ -130,7 +130,7 @@ def course_text(file: "PatientFile") -> str:
     return "\n".join([*lines, *_charts(examinations, moved, begin)]) + "\n"
 
 
-def _signs(change: Change, indent: str) -> list[str]:
+def _signs(change: Comparison, indent: str) -> list[str]:
     lines = []
     for sign in change.gravest:
         beyond = "" if sign.beyond else " (within observer disagreement)"

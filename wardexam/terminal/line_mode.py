@@ -32,7 +32,7 @@ from wardexam.terminal.line_talk import LeavingError, Talk, Writer
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.repository import DraftWriter, Repository
 
 
@@ -88,7 +88,7 @@ def _begin(
     wording: "Wording",
 ) -> Sitting:
     from wardexam.ready import engine
-    from wardexam.reasoning.standing import standing
+    from wardexam.reasoning.rules.standing import standing
 
     resumed = _offer_drafts(talk, ward, examiner, now)
     if resumed:
@@ -338,7 +338,7 @@ def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
     from wardexam.note.headline import summarise
     from wardexam.note.note import render
     from wardexam.note.suggestion import CAUTION, accepted_text
-    from wardexam.reasoning.change import compare
+    from wardexam.reasoning.rules.change import compare
 
     talk = sitting.talk
     missing = [name for name in flags() if name not in sitting.examination.flags]

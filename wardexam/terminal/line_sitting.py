@@ -17,8 +17,8 @@ from wardexam.terminal.line_talk import LeavingError, Talk
 if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.urgency import Urgency
-    from wardexam.reasoning.wording import Wording
+    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.repository import DraftWriter, Repository
 
 HELP = """\
@@ -82,7 +82,7 @@ class Sitting:
 
     def urgency(self, reading: "Reading | None") -> "Urgency":
         """The urgency in the hospital's words."""
-        from wardexam.reasoning.urgency import assess
+        from wardexam.reasoning.rules.urgency import assess
 
         return assess(self.examination, self.previous, reading, self.wording)
 

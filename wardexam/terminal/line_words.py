@@ -3,7 +3,7 @@
 from wardexam.exam.findings import REASON_WORDS, Finding, Side
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
-from wardexam.reasoning.urgency import Urgency
+from wardexam.reasoning.rules.urgency import Urgency
 
 
 def ago(minutes: int) -> str:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
 from wardexam.note.suggestion import pair_text
-from wardexam.reasoning.change import compare
+from wardexam.reasoning.rules.change import compare
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.looks import ASCII, Glyphs
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.urgency import Urgency
+    from wardexam.reasoning.rules.urgency import Urgency
 
 
 CAUTION = "Rules nothing out. Follow local policy."

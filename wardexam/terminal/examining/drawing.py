@@ -12,7 +12,7 @@ from wardexam.exam.identity import heading
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, cut
 from wardexam.note.cells import narrow
-from wardexam.reasoning.change import compare, differs
+from wardexam.reasoning.rules.change import compare, differs
 from wardexam.terminal.examining.sheet import FLAGS, QUALITY_KEYS, ExamineSheet, Row
 from wardexam.terminal.keys import hint
 from wardexam.terminal.panel import more_lines, panel_lines

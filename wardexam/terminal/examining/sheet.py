@@ -18,13 +18,13 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.note.note import PART_TITLES
-from wardexam.reasoning.change import sum_score
+from wardexam.reasoning.rules.change import sum_score
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.thinking import Thinking
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.urgency import Urgency
+    from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.records.repository import DraftWriter
 
 
@@ -163,7 +163,7 @@ class ExamineSheet(LineScreen):
         return id(self.examination), self.row.id, self._side, self._both
 
     def _urgency(self, examination: Examination, reading: "Reading | None") -> "Urgency":
-        from wardexam.reasoning.urgency import assess
+        from wardexam.reasoning.rules.urgency import assess
 
         wording = self.ward_app.wording
         return assess(examination, self.previous, reading, wording)

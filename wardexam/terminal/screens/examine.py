@@ -12,7 +12,7 @@ from wardexam.exam.answers import SCALES
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.text import clean
-from wardexam.reasoning.change import compare
+from wardexam.reasoning.rules.change import compare
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.terminal.examining.grading import ExamineGrading
 from wardexam.terminal.examining.sheet import Step

@@ -1,0 +1,114 @@
+"""Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.examination import Examination
+from wardexam.reasoning.inference.greatest import largest
+from wardexam.reasoning.inference.posterior import Posterior, logsumexp
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.reading import Evidence, Site
+from wardexam.reasoning.tables import weighing_row
+from wardexam.reasoning.ties import EQUAL, even, ordered
+
+_NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
+_MOST = 450  # and no more than so many of them
+_BAN = np.log(10)  # nats
+_LEAST = 1e-9  # no chance is less, so that it has a logarithm
+_BEST = 40  # rows of the first site that speak for it
+
+
+def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
+    """What each term weighs for the first site against the second, strongest first.
+
+    Leave one out: how far the log odds fall when the term is taken away, in bans (log10).
+    """
+    made = posterior.hypotheses
+    against = _runner_up(ranked)
+    leading = [s for s in (*ranked[:1], *against) if s.id in made.groups and s.probability > 0]
+    numbers = [made.groups.index(s.id) for s in leading]
+    if len(numbers) < 2 or not posterior.terms:
+        return []
+    best = posterior.log.max(axis=1)
+    moved = np.zeros((len(numbers), len(posterior.terms)))
+    for line, number in enumerate(numbers):
+        own = np.flatnonzero(made.group_of[posterior.kept] == number)
+        own = own[best[own] > best[own].max() - _NEAR]
+        own = own[largest(best[own], _MOST)]
+        moved[line] = _without_each(posterior, own)
+    weights = (moved[0] - moved[1]) / _BAN
+    found = [
+        Evidence(term.key, term.text, even(weight), term.kind)
+        for term, weight in zip(posterior.terms, weights, strict=True)
+    ]
+    return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
+
+
+def _runner_up(ranked: tuple[Site, ...]) -> tuple[Site, ...]:
+    """The second site; where two are equally likely, the one on the side of the first."""
+    least = ranked[1].probability * (1 - EQUAL) if len(ranked) > 1 else 0.0
+    equals = [s for s in ranked[1:] if s.probability >= least]
+    return tuple(sorted(equals, key=lambda s: s.side != ranked[0].side)[:1])
+
+
+def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+    """How far the log of some kept rows' sum falls when each term is taken away, shape (terms,)."""
+    at = posterior.kept[rows]
+    log = posterior.log[rows]
+    whole = float(logsumexp(log.ravel(), 0))
+    fall = np.empty(len(posterior.terms))
+    flat = [n for n, t in enumerate(posterior.terms) if all(p.log.shape[1] == 1 for p in t.pieces)]
+    for n in set(range(len(posterior.terms))) - set(flat):
+        fall[n] = whole - float(
+            logsumexp((log - posterior.value(posterior.terms[n], at)).ravel(), 0)
+        )
+    if flat:
+        # Terms that briskness leaves alone, all at once.
+        alone = logsumexp(log, 1)
+        value = np.stack([posterior.value(posterior.terms[n], at)[:, 0] for n in flat])
+        fall[flat] = whole - logsumexp(alone[None, :] - value, 1)
+    return fall
+
+
+def fit(
+    posterior: Posterior, top: Site, examination: Examination
+) -> tuple[tuple[str, ...], float | None]:
+    """Findings that the first site does not explain, and how well it fits as a z score.
+
+    The z sets the log-likelihood of the findings beside its mean and spread under the site's best
+    rows: what the same signs would give if the site were right.
+    """
+    made = posterior.hypotheses
+    if top.id not in made.groups:
+        return (), None
+    members = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(top.id))
+    mass = posterior.rows[members]
+    best = members[largest(mass, _BEST)]
+    weights = posterior.rows[best] / posterior.rows[best].sum()
+    at = posterior.kept[best]
+    context, n = observation.bearing(examination.context), weighing_row("fit")
+    surprise, mean, variance = [], 0.0, 0.0
+    for term in posterior.terms:
+        sign = catalogue()[term.key[0]] if term.kind == "finding" else None
+        if sign is None or sign.answers == "level":
+            continue
+        codes = made.code(*term.key)[at]
+        expected = weights @ observation.observed(sign, context).chance[codes][:, :, 1]
+        log = np.log(expected)
+        own = np.log(max(_LEAST, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
+        average = float(expected @ log)
+        mean += term.factor * (own - average)
+        variance += term.factor * (float(expected @ log**2) - average**2)
+        if own < np.log(n["unlikely"]) and own < log.max() - n["far"]:
+            surprise.append((own, term.text))
+    z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
+    least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
+    return tuple(text for _, text in least[: n["shown"]]), even(z) if len(posterior.terms) >= n[
+        "terms"
+    ] else None
+
+
+def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The column of middling briskness."""
+    return values[:, values.shape[1] // 2]

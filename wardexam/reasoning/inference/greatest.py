@@ -1,0 +1,36 @@
+"""Where the greatest values of an array are, with all that equal them (`wardexam.reasoning.ties`)."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.reasoning.ties import EQUAL
+
+ALIKE = 1e-12  # how far apart equal values at a cut may be, as a share of the value
+
+Values = NDArray[np.floating[Any]]
+
+
+def leading(values: Values) -> int:
+    """Where the greatest value is: the first of those equal to it."""
+    most = values.max()
+    return int(np.flatnonzero(values >= most - EQUAL * max(1.0, abs(float(most))))[0])
+
+
+def most_likely(chances: Values) -> NDArray[np.intp]:
+    """Where the greatest of some chances is, and all that equal it; they need not add up to 1."""
+    return np.flatnonzero(chances >= chances.max() * (1 - EQUAL))
+
+
+def leading_chance(chances: Values) -> int:
+    """Where the greatest of some chances is: the first of those equal to it."""
+    return int(most_likely(chances)[0])
+
+
+def largest(values: Values, count: int) -> NDArray[np.intp]:
+    """Where the largest values are, ascending by place: so many, and all that equal the last of them."""
+    if len(values) <= count:
+        return np.arange(len(values))
+    least = float(np.partition(values, len(values) - count)[len(values) - count])
+    return np.flatnonzero(values >= least - ALIKE * abs(least))

@@ -1,0 +1,133 @@
+"""Which sign to examine next: the one whose answer is expected to tell most about the site."""
+
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.examination import Context, Examination
+from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.ranking import either, spoken
+from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model.hypotheses import Hypotheses, lines
+from wardexam.reasoning.reading import NextSign
+from wardexam.reasoning.tables import read, weighing_row
+from wardexam.reasoning.ties import even, ordered
+
+_ROWS = 180  # the most probable rows decide; more change the order no more
+_LEAST = 1e-30  # no chance is less, so that it has a logarithm
+
+
+@cache
+def ease() -> dict[str, float]:
+    """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`next_sign.toml`)."""
+    rows = read("inference/next_sign.toml")
+    found = {}
+    for sign in catalogue().values():
+        kind = rows["kinds"]["territory"] if sign.territory else None
+        value = rows["signs"].get(sign.id, kind) or rows["parts"].get(sign.part)
+        if value:
+            found[sign.id] = float(value)
+    return found
+
+
+@cache
+def askable() -> tuple[Sign, ...]:
+    """Signs worth proposing: what a ward doctor can do at the bedside."""
+    return tuple(s for s in catalogue().values() if s.id in ease())
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """Signs with the same number of answers, worked out together."""
+
+    signs: tuple[tuple[Sign, str], ...]
+    lines: NDArray[np.intp]
+    brisk: bool  # whether briskness makes a difference to them
+    chance: NDArray[np.float64]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
+
+
+@lru_cache(maxsize=2)
+def _batches(context: Context) -> list[_Batch]:
+    at = lines()
+    kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float64]]]] = {}
+    for sign in askable():
+        chance = observation.observed(sign, context).chance
+        brisk = bool((chance != chance[:, :, :1]).any())
+        shown = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
+        for side, _ in losses.sides(sign):
+            kinds.setdefault((chance.shape[1], brisk), []).append((sign, side, shown))
+    return [
+        _Batch(
+            tuple((sign, side) for sign, side, _ in members),
+            np.array([at[sign.id, side] for sign, side, _ in members]),
+            brisk,
+            np.stack([shown for _, _, shown in members]),
+        )
+        for (_, brisk), members in kinds.items()
+    ]
+
+
+def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArray[np.float64]:
+    safe = np.maximum(chance, _LEAST)
+    return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
+
+
+def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign, ...]:
+    """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
+    made = posterior.hypotheses
+    top = largest(posterior.rows, _ROWS)
+    weight = posterior.joint[top] / posterior.joint[top].sum()
+    rows = posterior.kept[top]
+    groups, member = np.unique(made.group_of[rows], return_inverse=True)
+    by_group = np.zeros((len(groups), len(rows)))
+    by_group[member, np.arange(len(rows))] = 1
+    flat = by_group * weight.sum(axis=1)
+    brisk = (by_group[:, :, None] * weight[None]).reshape(len(groups), -1)
+    prior = flat.sum(axis=1)
+    before = float(_entropy(prior, 0))
+    recorded = {f.key for f in examination.findings}
+    context = observation.bearing(examination.context)
+    found = []
+    for batch in _batches(context):
+        codes = made.codes[batch.lines[:, None], rows[None, :]]
+        shown = batch.chance[np.arange(len(batch.lines))[:, None], codes]
+        if batch.brisk:
+            joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
+        else:
+            joint = flat @ shown
+        # Information is the entropy of the site less its mean once the answer is known.
+        known = _entropy(joint, (1, 2)) - _entropy(joint.sum(axis=1), 1)
+        for number, (sign, side) in enumerate(batch.signs):
+            if (sign.id, side) not in recorded:
+                bits = (before - float(known[number])) / np.log(2)
+                found.append((bits, sign, side, joint[number]))
+    found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
+    return tuple(
+        _next_sign(made, bits, sign, side, joint, groups, context)
+        for bits, sign, side, joint in found[: weighing_row("next_sign")["shown"]]
+    )
+
+
+def _next_sign(
+    made: Hypotheses,
+    bits: float,
+    sign: Sign,
+    side: str,
+    joint: NDArray[np.float64],
+    groups: NDArray[np.int16],
+    context: Context,
+) -> NextSign:
+    answers = observation.observed(sign, context).answers
+    chances, n = joint.sum(axis=0), weighing_row("next_sign")
+    meanings = []
+    for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
+        after = joint[:, number] / chances[number]
+        equals = [made.groups[groups[g]] for g in most_likely(after)]
+        site = either(spoken(equals[0]), equals)
+        meanings.append((answers[number], f"{site} {even(after.max()):.0%}"))
+    text = sign.name if side == "midline" else f"{side} {sign.name}"
+    return NextSign((sign.id, side), text, even(bits), tuple(meanings))

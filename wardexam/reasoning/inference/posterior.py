@@ -1,0 +1,162 @@
+"""The posterior over every row: prior and weights added up, then the few rows that matter."""
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.exam.examination import Context, Examination
+from wardexam.reasoning.inference.evidence import Term, terms
+from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.model.severities import Array
+
+Floats = NDArray[np.float64]
+_FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
+_SIDES = ("midline", "right", "left")
+_FURTHER = 68.0  # so many where no second site is nearer
+_KEPT_PRIORS = 4  # 0.1 MB each
+_KEPT_SUMS = 64  # 0.1 to 0.3 MB each
+
+
+def logsumexp(values: Floats, axis: int) -> Floats:
+    """Log of the sum of exponentials along an axis."""
+    top = values.max(axis=axis, keepdims=True)
+    return np.asarray(np.log(np.exp(values - top).sum(axis=axis)) + top.squeeze(axis))
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Probability of the rows that matter.
+
+    Attributes:
+        hypotheses: All rows.
+        terms: What was added to the prior.
+        kept: Numbers of the rows within reach of the best one, ascending. Shape (kept,).
+        log: Log of prior times likelihood by kept row and briskness, shape (kept, 3).
+    """
+
+    hypotheses: Hypotheses
+    terms: list[Term]
+    kept: NDArray[np.intp]
+    log: Floats
+
+    @cached_property
+    def evidence(self) -> float:
+        """Log of prior times likelihood summed over all rows."""
+        return float(logsumexp(self.log.ravel(), 0))
+
+    @cached_property
+    def joint(self) -> Floats:
+        """Probability by kept row and briskness, shape (kept, 3), adding up to 1."""
+        made = np.exp(self.log - self.log.max())
+        return np.asarray(made / made.sum())
+
+    @cached_property
+    def rows(self) -> Floats:
+        """Probability by kept row, shape (kept,)."""
+        dull, middling, brisk = self.joint.T
+        return np.asarray(dull + middling + brisk)
+
+    @cached_property
+    def forms(self) -> Floats:
+        """Probability by form, shape (forms,)."""
+        made = self.hypotheses
+        return np.asarray(np.bincount(made.form_of[self.kept], self.rows, len(made.forms)), float)
+
+    @cached_property
+    def groups(self) -> Floats:
+        """Probability by group, shape (groups,)."""
+        made = self.hypotheses
+        return np.asarray(np.bincount(made.group_of_form, self.forms, len(made.groups)), float)
+
+    def value(self, term: Term, rows: NDArray[np.intp] | None = None) -> Floats:
+        """A term's weight on the kept rows, or on those given, shape (rows, 1 or 3)."""
+        at = self.kept if rows is None else rows
+        total = np.zeros((len(at), 1))
+        for piece in term.pieces:
+            total = total + piece.log[self.hypotheses.code(*piece.key)[at]]
+        return np.asarray(total * term.factor)
+
+
+class Sums:
+    """Adds weights up over all rows, keeping the sums of bundles that did not change.
+
+    Args:
+        hypotheses: All rows.
+        dtype: Of the sums over all rows; single precision moves a probability by 1e-5 at most.
+    """
+
+    def __init__(self, hypotheses: Hypotheses, dtype: type[np.floating[Any]] = np.float32) -> None:
+        self._made = hypotheses
+        self._dtype = dtype
+        self._bundles: OrderedDict[object, Array] = OrderedDict()
+        self._priors: OrderedDict[Context, Array] = OrderedDict()
+
+    def prior(self, context: Context) -> Array:
+        """Log prior of every row, shape (rows,)."""
+        if context not in self._priors:
+            self._priors[context] = log_prior(self._made, context).astype(self._dtype)
+            if len(self._priors) > _KEPT_PRIORS:
+                self._priors.popitem(last=False)
+        return self._priors[context]
+
+    def posterior(self, examination: Examination, *, silence: bool) -> Posterior:
+        """The posterior of an examination; nothing entered gives the prior."""
+        found = terms(examination, silence=silence)
+        bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
+        for term in found:
+            bundles.setdefault((term.side, term.bundle), []).append(term)
+        flat = {side: np.zeros(self._made.rows, self._dtype) for side in _SIDES}
+        brisk: dict[str, Array] = {}
+        # A canonical order within each side, and the sides added last, make the mirror exact.
+        for (side, _), members in sorted(bundles.items(), key=lambda b: _without_side(*b[0])):
+            total = self._sum(members)
+            if total.shape[1] == 1:
+                flat[side] += total[:, 0]
+            else:
+                brisk[side] = brisk[side] + total if side in brisk else total
+        log = self.prior(examination.context) + (flat["midline"] + (flat["right"] + flat["left"]))
+        return self._narrowed(log, brisk, found)
+
+    def _sum(self, members: list[Term]) -> Array:
+        key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
+        held = self._bundles.get(key)
+        if held is None:
+            width = max(p.log.shape[1] for t in members for p in t.pieces)
+            held = np.zeros((self._made.rows, width), self._dtype)
+            for term in members:
+                for piece in term.pieces:
+                    table = (piece.log * term.factor).astype(self._dtype)
+                    held += table.take(self._made.code(*piece.key), axis=0)
+            self._bundles[key] = held
+            if len(self._bundles) > _KEPT_SUMS:
+                self._bundles.popitem(last=False)
+        else:
+            self._bundles.move_to_end(key)
+        return held
+
+    def _narrowed(self, log: Array, brisk: dict[str, Array], found: list[Term]) -> Posterior:
+        sides = [brisk[s] for s in ("right", "left") if s in brisk]
+        if len(sides) == 2:
+            sides = [sides[0] + sides[1]]
+        if "midline" in brisk:
+            sides.append(brisk["midline"])
+        total = sum(sides[1:], sides[0]) if sides else None
+        most = log if total is None else log + np.maximum.reduce(list(total.T))
+        kept = np.flatnonzero(most > most.max() - _FAR)
+        # A runner-up is needed to weigh against.
+        if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
+            kept = np.flatnonzero(most > most.max() - _FURTHER)
+        joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
+        if total is not None:
+            joint = joint + total[kept]
+        return Posterior(self._made, found, kept, joint)
+
+
+def _without_side(side: str, bundle: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(b.removeprefix(f"{side} ") for b in bundle)

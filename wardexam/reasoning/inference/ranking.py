@@ -1,0 +1,126 @@
+"""From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
+
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.reasoning.inference.greatest import leading, leading_chance
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.prior import sites
+from wardexam.reasoning.model.forms import Form
+from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
+from wardexam.reasoning.reading import Site, SiteSide, Word
+from wardexam.reasoning.tables import weighing_row
+from wardexam.reasoning.ties import EQUAL, even_chance, ordered
+
+_LEAST = 1e-300  # no mass is less, so that it has a logarithm
+
+
+def word(probability: float) -> Word:
+    """A probability as a word."""
+    probability = even_chance(probability)
+    words = {w: least for w, least in weighing_row("words").items() if w != "source"}
+    return cast(Word, next(said for said, least in words.items() if probability >= least))
+
+
+def spoken(group: str) -> str:
+    """A group's id in words, without its level: ``"nerve.radial.left"`` is the left radial nerve."""
+    site, *more = group.split(".")
+    side = more.pop() if more and more[-1] in ("right", "left", "both", "none") else ""
+    words = [side if side in ("right", "left") else "", *more, sites()[site]["name"]]
+    return " ".join(w for w in words if w).replace("_", " ")
+
+
+def either(name: str, groups: list[str]) -> str:
+    """The name of the first of equally likely groups; where right and left are as likely, neither is named."""
+    site, _, side = groups[0].rpartition(".")
+    twins = side == "left" and f"{site}.right" in groups
+    return f"either {name.removeprefix('left ')}" if twins else name
+
+
+def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
+    """First and last index of the shortest run that holds so much of the mass."""
+    total = np.concatenate([[0.0], np.cumsum(mass)])
+    for length in range(1, len(mass) + 1):
+        run = total[length:] - total[:-length]
+        if run.max() >= held - EQUAL:
+            first = leading(run)
+            return first, first + length - 1
+    return 0, len(mass) - 1
+
+
+def ranked(posterior: Posterior) -> tuple[Site, ...]:
+    """The sites, most probable first; the probabilities add up to 1."""
+    made = posterior.hypotheses
+    found: list[Site] = []
+    mass, n = posterior.groups, weighing_row("sites")
+    log = np.log(np.maximum(mass, _LEAST))
+    last = 0.0
+    every = ordered(range(len(mass)), log.__getitem__, made.groups.__getitem__)
+    for number in every:
+        apart = last - log[number] > EQUAL or not mass[number]
+        if mass[number] < n["least"] and len(found) >= n["shown"] and apart:
+            break
+        found.append(place(made, number, posterior.forms))
+        last = log[number]
+    rest = float(mass[every[len(found) :]].sum())
+    if rest > n["other"]:
+        found.append(Site(
+            "other", "other", "other sites together", "none", None, None, even_chance(rest), word(rest),
+        ))  # fmt: skip
+    return tuple(found)
+
+
+def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
+    """One group as a site, from the probability of every form."""
+    members = np.flatnonzero(made.group_of_form == group)
+    mass = float(forms[members].sum())
+    best = made.forms[members[leading_chance(forms[members])]]
+    by_side = np.asarray(np.bincount(made.side_of_form[members], forms[members], len(SIDES)), float)
+    side = _side(by_side)
+    level, levels = (
+        _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
+    )
+    row = sites()[best.site]
+    return Site(
+        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass), word(mass),
+        bool(row["urgent"]),
+    )  # fmt: skip
+
+
+def _side(by_side: NDArray[np.float64]) -> SiteSide:
+    """The likeliest side; where right and left are as likely, neither is named."""
+    side = SIDES[leading_chance(by_side)]
+    right, left = (by_side[SIDES.index(s)] for s in ("right", "left"))
+    return "both" if side in ("right", "left") and abs(right - left) <= EQUAL * right else side
+
+
+def _levels(
+    made: Hypotheses, members: NDArray[np.intp], forms: NDArray[np.float64]
+) -> tuple[str, tuple[str, str]]:
+    """The likeliest segment and the shortest range that holds 90 %."""
+    n = weighing_row("sites")
+    at = made.level_of_form[members]
+    here = at >= 0
+    held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
+    held = np.convolve(held / held.sum(), n["blur"], "same")
+    low, high = shortest(held / held.sum(), n["levels_hold"])
+    return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
+
+
+def _name(best: Form, side: str, level: str | None) -> str:
+    n = weighing_row("sites")
+    if best.site in n["side_first"]:
+        where = "" if side in ("both", "none") else f"{side} "
+        return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"
+    name = best.name
+    if best.site in n["side_last"]:
+        if side in ("right", "left"):
+            for words in n["side_words"]:
+                name = name.replace(words, "")
+            name = f"{name}, {side}"
+        if best.site == "cord":
+            name = f"{name}, about {level}"
+    return name

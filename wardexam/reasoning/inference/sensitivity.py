@@ -1,0 +1,78 @@
+"""How far the answer hangs on one grade: what would lead had a finding been graded one step off."""
+
+from functools import lru_cache
+
+import numpy as np
+
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.inference.evidence import finding_text, log_likelihood
+from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.ranking import either
+from wardexam.reasoning.model import observation
+from wardexam.reasoning.reading import Fragile, Site
+from wardexam.reasoning.tables import weighing_row
+from wardexam.reasoning.ties import ordered
+
+_KEPT = 1000  # findings with their neighbours
+_LEAST = 1e-12  # no probability is less, so that it divides
+_ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
+
+
+@lru_cache(maxsize=_KEPT)
+def neighbours(finding: Finding) -> tuple[Finding, ...]:
+    """The finding with its grade one step lower, then one step higher; none where it has no grade."""
+    n = weighing_row("sensitivity")
+    codes = [
+        c
+        for c in answers_for(finding.row.answers, finding.scale or "conventional").codes
+        if c not in n["ungraded"]
+    ]
+    if finding.row.answers not in n["graded"] or finding.answer not in codes:
+        return ()
+    at = codes.index(finding.answer)
+    steps = [other for other in (at - 1, at + 1) if 0 <= other < len(codes)]
+    return tuple(finding.model_copy(update={"answer": codes[other]}) for other in steps)
+
+
+def one_grade_off(
+    posterior: Posterior, ranked: tuple[Site, ...], examination: Examination
+) -> tuple[Fragile, ...]:
+    """Grades that would bring another site to the top if they were one step off, the nearest first."""
+    made = posterior.hypotheses
+    if len(ranked) < 2 or ranked[0].id not in made.groups:
+        return ()
+    leaders = set(most_likely(posterior.groups))
+    top = largest(posterior.rows, _ROWS)
+    at = posterior.kept[top]
+    joint = posterior.joint[top]
+    groups = made.group_of[at]
+    lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
+    context = observation.bearing(examination.context)
+    factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
+    found = []
+    for finding in examination.findings:
+        factor = factors.get(finding.key, 0.0)
+        if finding.answer is None or not factor:
+            continue
+        held = log_likelihood(finding, context)
+        codes = made.code(*finding.key)[at]
+        for other in neighbours(finding):
+            change = factor * (log_likelihood(other, context) - held)
+            if change.max() - change.min() < lead:
+                continue  # cannot make good the lead
+            mass = (joint * np.exp(change[codes] - change.max())).sum(axis=1)
+            after = np.asarray(np.bincount(groups, mass, len(made.groups)), float)
+            likely = most_likely(after)
+            first = int(likely[0])
+            if leaders.isdisjoint(likely):
+                chance = float(after[first] / after.sum())
+                name = next((s.name for s in ranked if s.id == made.groups[first]), "")
+                if name:
+                    name = either(name, [made.groups[g] for g in likely])
+                    one = Fragile(finding.key, finding_text(finding), finding_text(other), name)
+                    found.append((chance, one))
+    nearest = ordered(found, lambda f: f[0], lambda f: (f[1].key, f[1].instead))
+    return tuple(f for _, f in nearest[: weighing_row("sensitivity")["shown"]])

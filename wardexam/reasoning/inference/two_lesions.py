@@ -1,0 +1,141 @@
+"""Two lesions at once: the union of their damage, offered only where it is clearly better than one.
+
+The best single lesions are joined with every other that is not contradicted, under the same forward
+model. A finding that one lesion leaves unexplained counts against it no more than against no lesion, so
+the best halves are among the best singles.
+"""
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.reasoning.inference.evidence import Term
+from wardexam.reasoning.inference.greatest import largest, leading, leading_chance
+from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
+from wardexam.reasoning.inference.ranking import place
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
+from wardexam.reasoning.model.hypotheses import Codes, Hypotheses
+from wardexam.reasoning.model.severities import Array
+from wardexam.reasoning.reading import Pair
+from wardexam.reasoning.tables import weighing_row
+from wardexam.reasoning.ties import EQUAL, even_chance, ordered
+
+_FIRST = 8  # candidates for the one half
+_OTHERS = 1200  # rows that may be the other
+
+
+@cache
+def union() -> Codes:
+    """The code of two losses together, shape (codes, codes); the greater upper loss lends its stage."""
+    lower, upper, stage = decoded()
+    both_lower = 1 - (1 - lower[:, None]) * (1 - lower[None, :])
+    both_upper = 1 - (1 - upper[:, None]) * (1 - upper[None, :])
+    both_stage = np.where(upper[:, None] > upper[None, :], stage[:, None], stage[None, :])
+    return np.asarray(
+        encode(both_lower.ravel(), both_upper.ravel(), both_stage.ravel()).reshape(
+            len(lower), len(lower)
+        )
+    )
+
+
+def _level(term: Term) -> bool:
+    """Whether its codes are levels, whose union is not that of two losses."""
+    return bool(term.pieces[0].log.shape[0] != CODES)
+
+
+def _alone(made: Hypotheses, terms: list[Term], prior: Floats) -> Floats:
+    """Log of prior times likelihood of each row alone, at middling briskness, shape (rows,)."""
+    total = prior.copy()
+    for term in terms:
+        for piece in term.pieces:
+            log = piece.log[:, piece.log.shape[1] // 2]
+            total += term.factor * log[made.code(*piece.key)]
+    return total
+
+
+def _candidates(made: Hypotheses, alone: Floats) -> list[int]:
+    """The best row of each of the best places, a place being a group at a level and side."""
+    best: dict[tuple[str, int | None, str], int] = {}
+    for form in made.forms:
+        row = form.rows.start + leading(alone[form.rows])
+        key = (form.group, form.level, form.side)
+        if form.site != "none" and (key not in best or alone[row] > alone[best[key]] + EQUAL):
+            best[key] = row
+    every = ordered(best.values(), lambda r: float(alone[r]), int)
+    return [every[n] for n in largest(alone[every], _FIRST)]
+
+
+def _joined(
+    made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
+    flat, brisk = np.zeros(len(others)), np.zeros((len(others), len(BRISK_WEIGHTS)))
+    for term in terms:
+        for piece in term.pieces:
+            codes = made.code(*piece.key)
+            own, theirs = codes[row], codes[others]
+            if _level(term):
+                log = np.maximum(piece.log[theirs], piece.log[own])
+            else:
+                log = piece.log[union()[own]][theirs]
+            if log.shape[1] == 1:
+                flat += term.factor * log[:, 0]
+            else:
+                brisk += term.factor * log
+    return brisk + flat[:, None]
+
+
+def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
+    """The best two lesions together, or None where they are not clearly better than the best one.
+
+    `times` is the ratio of the evidence for the two, their prior included, to that for any one.
+    """
+    made, n = posterior.hypotheses, weighing_row("two_lesions")
+    terms = [t for t in posterior.terms if t.kind in ("finding", "stated")]
+    if len([t for t in terms if t.kind == "finding"]) < n["findings"]:
+        return None
+    weight = weighing_row("weight")
+    prior = log_prior.astype(float)
+    alone = _alone(made, terms, prior)
+    others = largest(alone, _OTHERS)
+    found: tuple[float, int, Floats] | None = None
+    total = []
+    for row in _candidates(made, alone):
+        form = made.forms[made.form_of[row]]
+        own = float(logsumexp(prior[form.rows], 0)) - np.log(n["rows_alike"])
+        log = _joined(made, terms, row, others) + prior[others][:, None]
+        by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
+        total.append(float(logsumexp(by_row, 0)))
+        if found is None or total[-1] > found[0] + EQUAL:
+            found = (total[-1], row, by_row)
+    if found is None:
+        return None
+    single = _single(posterior, terms, prior)
+    ratio = float(logsumexp(np.array(total), 0)) + np.log(weight["second"]) - single
+    if ratio < np.log(weight["clearly"]):
+        return None
+    _, row, by_row = found
+    chance = np.exp(by_row - by_row.max())
+    forms = np.bincount(made.form_of[others], chance, len(made.forms))
+    groups = np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
+    only = np.zeros(len(made.forms))
+    only[made.form_of[row]] = 1.0
+    first = place(made, int(made.group_of[row]), only)
+    second = place(made, leading_chance(groups), forms / forms.sum())
+    if second.region == "none" or first.name == second.name:
+        return None
+    if first.id == second.id == "cord":  # one cord lesion of some length, not two
+        return None
+    return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, n["most"])))))
+
+
+def _single(posterior: Posterior, terms: list[Term], prior: Floats) -> float:
+    """The evidence for any one lesion from the same terms."""
+    if len(terms) == len(posterior.terms):
+        return posterior.evidence
+    at = posterior.kept
+    log = prior[at][:, None] + np.log(BRISK_WEIGHTS)[None, :]
+    for term in terms:
+        log = log + posterior.value(term)
+    return float(logsumexp(log.ravel(), 0))

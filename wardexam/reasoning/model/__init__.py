@@ -1,0 +1,1 @@
+"""From a lesion to what each sign should show: damage, severities, forms, losses, observation, rows."""

@@ -1,0 +1,106 @@
+"""A plan of lesions: forms, each a lesion at a place, with the rows that hold its severities.
+
+A site has many forms; its prior mass is fixed and shared among them, so that more rows never mean
+more prior.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.reasoning.model.damage import Body, Structures
+from wardexam.reasoning.model.severities import Severities, severities
+
+RIGHT, LEFT = 0, 1
+SIDE_NAMES = ("right", "left")
+PAIRS = 12  # mirrored pairs of severities for each form and stage
+STAGES = ("shock", "early", "established")
+
+Fill = Callable[[Body, slice, Severities], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One form of a lesion.
+
+    Attributes:
+        site: The site's id in ``sites.toml``.
+        group: What is ranked as one place: site, and side, nerve or plexus where these matter.
+        side: ``right``, ``left``, ``both`` or ``none``: the side of the lesion.
+        level: Number of its segment, or None.
+        name: In words, without side and level.
+        weight: How often within the site.
+        upper: Whether it has upper motor signs, and so stages.
+        rows: Its rows in the body.
+        onset: How its own onset multiplies it, where unlike its site's.
+    """
+
+    site: str
+    group: str
+    side: str
+    level: int | None
+    name: str
+    weight: float
+    upper: bool
+    rows: slice
+    onset: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Plan:
+    """Forms in the making, with what each does to the body."""
+
+    forms: list[Form] = field(default_factory=list)
+    fills: list[Fill] = field(default_factory=list)
+    rows: int = 0
+
+    def add(
+        self,
+        site: str,
+        side: str,
+        name: str,
+        weight: float,
+        fill: Fill,
+        *,
+        level: int | None = None,
+        upper: bool = False,
+        group: str = "",
+        onset: dict[str, float] | None = None,
+    ) -> None:
+        """Add a form; `group` defaults to the site and side."""
+        if weight <= 0:
+            return
+        count = 2 * PAIRS * (len(STAGES) if upper else 1)
+        where = slice(self.rows, self.rows + count)
+        self.forms.append(
+            Form(
+                site,
+                group or f"{site}.{side}",
+                side,
+                level,
+                name,
+                weight,
+                upper,
+                where,
+                onset or {},
+            )
+        )
+        self.fills.append(fill)
+        self.rows += count
+
+    def body(self, first: int, last: int, structures: Structures) -> Body:
+        """The damage of the forms from `first` to before `last`, at every severity."""
+        forms, fills = self.forms[first:last], self.fills[first:last]
+        start = forms[0].rows.start
+        body = Body(forms[-1].rows.stop - start, structures)
+        plain, staged = severities(PAIRS), severities(PAIRS, len(STAGES))
+        for form, fill in zip(forms, fills, strict=True):
+            where = slice(form.rows.start - start, form.rows.stop - start)
+            body.now = form.name
+            fill(body, where, staged if form.upper else plain)
+        return body
+
+
+def index(segment: str) -> int:
+    """The number of a segment, C1 being 0."""
+    return SEGMENTS.index(segment)

@@ -1,0 +1,183 @@
+"""Every hypothesis as rows of numbers: made once from the tables, or taken from a copy kept on disk.
+
+A row is one form of a lesion at one severity and stage. For every sign and side it holds one code, which
+stands for the losses that row causes there (`outcomes`). Nothing here touches a file: `packed` gives the
+bytes to keep and `unpacked` reads them back.
+"""
+
+import hashlib
+import json
+import zlib
+from dataclasses import asdict, dataclass
+from functools import cache, cached_property
+from importlib.resources import files
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.reasoning.model import losses
+from wardexam.reasoning.model.codes import GAIT_CODES, encode, level_code
+from wardexam.reasoning.model.damage import Body, Structures
+from wardexam.reasoning.model.forms import PAIRS, SIDE_NAMES, STAGES, Form
+from wardexam.reasoning.model.lesions import plan
+
+Key = tuple[str, str]  # (sign id, side)
+Codes = NDArray[np.uint8]
+# The sides a lesion may have; where two are as likely, the first is named.
+SIDES: tuple[Literal["right", "left", "both", "none"], ...] = ("both", "none", "right", "left")
+_NAME, _SUM, _SIZE = (
+    16,
+    4,
+    8,
+)  # bytes of the fingerprint, and of the checksum and size before the rows
+_HEAD = _SUM + _SIZE
+_CHUNK = 60  # forms worked out at a time, so that the peak of memory stays low
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """The rows.
+
+    Attributes:
+        forms: The forms, each with the slice of its rows.
+        rows: Number of rows.
+        codes: Code by sign and row, shape (signs and sides, rows).
+        at: The line of `codes` that belongs to a sign and side; after the signs, each limb with its
+            worst loss of sensation (as lower) and of power (as upper).
+    """
+
+    forms: tuple[Form, ...]
+    rows: int
+    codes: Codes
+    at: dict[Key, int]
+
+    @cached_property
+    def form_of(self) -> NDArray[np.int16]:
+        """The number of each row's form."""
+        counts = [f.rows.stop - f.rows.start for f in self.forms]
+        return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
+
+    @cached_property
+    def groups(self) -> list[str]:
+        """What is ranked as one place, by id."""
+        return sorted({f.group for f in self.forms})
+
+    @cached_property
+    def group_of_form(self) -> NDArray[np.int16]:
+        """The number of each form's group."""
+        index = {g: n for n, g in enumerate(self.groups)}
+        return np.array([index[f.group] for f in self.forms], np.int16)
+
+    @cached_property
+    def side_of_form(self) -> NDArray[np.int8]:
+        """The number of each form's side in `SIDES`."""
+        return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
+
+    @cached_property
+    def level_of_form(self) -> NDArray[np.int8]:
+        """The number of each form's segment, -1 where it has none."""
+        return np.array([-1 if f.level is None else f.level for f in self.forms], np.int8)
+
+    @cached_property
+    def group_of(self) -> NDArray[np.int16]:
+        """The number of each row's group."""
+        return self.group_of_form[self.form_of]
+
+    def code(self, sign: str, side: str) -> Codes:
+        """The codes of one sign on one side, shape (rows,)."""
+        made: Codes = self.codes[self.at[sign, side]]
+        return made
+
+
+def keys() -> list[tuple[Sign, str, int]]:
+    """Every sign and side, in the order of the catalogue: the lines of `Hypotheses.codes`."""
+    return [(s, side, n) for s in catalogue().values() for side, n in losses.sides(s)]
+
+
+LIMBS = ("arm", "leg")
+
+
+def _stages(form: Form) -> NDArray[np.uint8]:
+    if form.upper:
+        return np.repeat(np.arange(len(STAGES), dtype=np.uint8), 2 * PAIRS)
+    return np.full(2 * PAIRS, STAGES.index("established"), np.uint8)
+
+
+def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
+    if sign.answers == "level":
+        return level_code(*losses.level_of(body, sign.modality, side))
+    lower, upper = losses.paths(body, sign, side)
+    if sign.answers == "gait":
+        lower = GAIT_CODES[lower.astype(int)]
+    return encode(lower, upper, stage)
+
+
+def make() -> Hypotheses:
+    """Work every row out from the tables (about half a second).
+
+    Raises:
+        TableError: A structure is read by a sign and damaged by no lesion, or the other way round.
+    """
+    lesions, at, structures = plan(), lines(), Structures()
+    codes = np.empty((len(at), lesions.rows), np.uint8)
+    cuts = [*range(0, len(lesions.forms), _CHUNK), len(lesions.forms)]
+    for first, last in pairwise(cuts):
+        body = lesions.body(first, last, structures)
+        stage = np.concatenate([_stages(f) for f in lesions.forms[first:last]])
+        where = slice(lesions.forms[first].rows.start, lesions.forms[last - 1].rows.stop)
+        for line, (sign, _, side) in enumerate(keys()):
+            body.now = sign.id
+            codes[line, where] = _code(body, sign, side, stage)
+        for limb in LIMBS:
+            for side, name in enumerate(SIDE_NAMES):
+                worst = losses.limb_loss(body, limb, side)
+                codes[at[limb, name], where] = encode(*worst, stage)
+    structures.check()
+    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, at)
+
+
+@cache
+def lines() -> dict[Key, int]:
+    """The line of `Hypotheses.codes` of every sign and side, then of every limb."""
+    at = {(sign.id, side): line for line, (sign, side, _) in enumerate(keys())}
+    for limb in LIMBS:
+        for side in SIDE_NAMES:
+            at[limb, side] = len(at)
+    return at
+
+
+def fingerprint() -> str:
+    """A name for what the rows depend on: every table and module of anatomy and reasoning."""
+    made = hashlib.blake2b(np.__version__.encode(), digest_size=_NAME)
+    packages = ("anatomy", "anatomy.signs", "reasoning", "reasoning.model", "reasoning.inference", "reasoning.rules")  # fmt: skip
+    for package in (f"wardexam.{name}" for name in packages):
+        for entry in sorted(files(package).iterdir(), key=lambda e: e.name):
+            if entry.name.endswith((".toml", ".py")):
+                made.update(f"{package}/{entry.name}".encode() + entry.read_bytes())
+    return made.hexdigest()
+
+
+def packed(made: Hypotheses) -> bytes:
+    """The rows as bytes, with a checksum."""
+    forms = [asdict(f) | {"rows": (f.rows.start, f.rows.stop)} for f in made.forms]
+    head = json.dumps(forms).encode()
+    body = len(head).to_bytes(_SIZE, "big") + head + made.codes.tobytes()
+    return zlib.crc32(body).to_bytes(_SUM, "big") + body
+
+
+def unpacked(data: bytes | memoryview) -> Hypotheses | None:
+    """The rows from bytes that `packed` gave; None where they are damaged or cut short."""
+    data = memoryview(data)
+    if len(data) < _HEAD or zlib.crc32(data[_SUM:]) != int.from_bytes(data[:_SUM], "big"):
+        return None
+    size = int.from_bytes(data[_SUM:_HEAD], "big")
+    forms = tuple(
+        Form(**(row | {"rows": slice(*row["rows"])}))
+        for row in json.loads(bytes(data[_HEAD : _HEAD + size]))
+    )
+    rows = forms[-1].rows.stop
+    codes = np.frombuffer(data[_HEAD + size :], np.uint8).reshape(len(lines()), rows)
+    return Hypotheses(forms, rows, codes, lines())

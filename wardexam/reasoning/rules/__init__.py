@@ -1,0 +1,1 @@
+"""What needs no probability: asymmetry, change, what still stands, urgency, the hospital's wording."""

@@ -1,0 +1,230 @@
+"""Whether it has changed since the last examination, beyond what observers disagree by.
+
+One grade of a reflex may be the observer; two are taken as change. The steps, each with its source,
+stand in `change.toml`.
+"""
+
+from dataclasses import dataclass
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.exam.answers import ScaleName, answers_for, convert
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding, Side
+from wardexam.reasoning.tables import change_row
+
+
+def meaning_rank(meaning: str) -> int:
+    """A tendon grade's meaning as a number, from absent to clonic."""
+    rank: int = change_row("meaning")["order"][meaning]
+    return rank
+
+
+def step_beyond(kind: str) -> float:
+    """From what step a change is more than observers disagree by."""
+    step: float = change_row("beyond")[kind]["step"]
+    return step
+
+
+ROUNDING = 0.01  # of a grade: thirds do not add up
+# What can move across the body, as `Comparison.patterns` names it.
+PATTERNS = (
+    "reflexes_lost_with_weakness", "one_sided_face_arm_leg", "cortical_sign_new",
+    "sphincter_new", "level_climbing", "side_joining",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class SignChange:
+    """One sign that differs: before and after in words, the size where it has one.
+
+    `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse.
+    """
+
+    key: tuple[str, Side]
+    text: str
+    size: float | None
+    beyond: bool
+    worse: bool
+
+    @property
+    def row(self) -> Sign:
+        """The sign's row in the catalogue."""
+        return catalogue()[self.key[0]]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All that differs, the patterns that moved, whether the patient is worse, and of how many signs."""
+
+    signs: tuple[SignChange, ...]
+    patterns: tuple[str, ...]
+    worse: bool
+    headline: str
+    compared: int
+
+    @property
+    def gravest(self) -> tuple[SignChange, ...]:
+        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
+
+        Sphincters and saddle come first among equals.
+        """
+        return tuple(
+            sorted(
+                self.signs,
+                key=lambda s: (not (s.worse and s.beyond), not s.beyond, s.row.limb != "saddle"),
+            )
+        )
+
+
+def value(finding: Finding) -> float | None:
+    """A finding as a number for a course over time, or None where it has no order."""
+    if finding.answer is None:
+        return None
+    if finding.scale:
+        return float(meaning_rank(finding.meaning))
+    if finding.row.answers == "mrc":
+        return float(change_row("mrc")["order"][finding.answer])
+    if finding.row.answers == "residual":
+        return float(finding.amount or 0)
+    answers = answers_for(finding.row.answers)
+    return float(answers.codes.index(finding.answer)) if answers.ordered else None
+
+
+def differs(before: Finding, after: Finding) -> bool:
+    """Whether a sign is not as it was, on whichever scales it was graded."""
+    return _one(before, after) is not None or (before.answer is None) != (after.answer is None)
+
+
+def _shown(finding: Finding, scale: ScaleName | None = None) -> str:
+    if scale and finding.scale and finding.answer:
+        return convert(finding.answer, finding.scale, scale).mark
+    mark = finding.choice.mark if finding.choice else str(finding.answer)
+    return f"{finding.amount} {mark}" if finding.row.answers == "residual" else mark
+
+
+def _one(before: Finding, after: Finding) -> SignChange | None:
+    if before.answer is None or after.answer is None:
+        return None
+    old, new = value(before), value(after)
+    if old == new and (before.meaning == after.meaning or before.scale != after.scale):
+        return None
+    side = "" if after.side == "midline" else f"{after.side} "
+    text = f"{side}{after.row.name} {_shown(before, after.scale)} to {_shown(after)}"
+    size = None if old is None or new is None else new - old
+    kind = after.row.answers
+    was, now = (c is not None and c.usual for c in (before.choice, after.choice))
+    if kind == "level":
+
+        def lowest(f: Finding) -> int:
+            return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
+
+        size = float(lowest(after) - lowest(before))
+        return SignChange(after.key, text, size, abs(size) >= step_beyond("level"), size < 0)
+    if kind == "mrc":
+        beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
+        return SignChange(after.key, text, size, beyond, (size or 0) < 0)
+    if after.scale:
+        # Away from the middle is worse, whichever way.
+        middle = meaning_rank("normal")
+        away = abs((new or 0) - middle) > abs((old or 0) - middle)
+        return SignChange(after.key, text, size, abs(size or 0) >= step_beyond("reflex"), away)
+    if kind == "residual":
+        beyond = abs(size or 0) >= step_beyond("residual")
+        return SignChange(after.key, text, size, beyond, (size or 0) > 0)
+    rank = answers_for(kind).graver
+    if before.answer in rank and after.answer in rank:
+        worse = rank.index(after.answer) > rank.index(before.answer)
+    else:
+        worse = was and not now
+    rules = change_row("beyond")
+    if kind in rules:
+        beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
+    else:
+        beyond = was != now or kind in rules["any_step"]["kinds"]
+    return SignChange(after.key, text, size, beyond, worse)
+
+
+def _from_statement(after: Finding) -> SignChange | None:
+    """A sign that is not as usual, where the last examination stated the rest to be normal."""
+    if after.answer is None or (after.choice and after.choice.usual):
+        return None
+    size = None
+    if after.row.answers == "mrc":
+        size = (value(after) or 0.0) - max(change_row("mrc")["order"].values())
+    elif after.scale:
+        size = (value(after) or 0.0) - meaning_rank("normal")
+    step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
+    side = "" if after.side == "midline" else f"{after.side} "
+    text = f"{side}{after.row.name} stated normal, now {_shown(after)}"
+    return SignChange(after.key, text, size, size is None or abs(size) >= step - ROUNDING, True)
+
+
+def compare(previous: Examination, current: Examination) -> Comparison:
+    """What changed from one examination to a later one.
+
+    Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
+    statement that the rest was normal.
+    """
+    signs, compared = [], 0
+    for after in current.findings:
+        before = previous.finding(after.sign, after.side)
+        if before:
+            changed = _one(before, after)
+            compared += before.answer is not None and after.answer is not None
+        elif previous.stated_normal(after.sign, after.side):
+            changed = _from_statement(after)
+        else:
+            continue
+        if changed:
+            signs.append(changed)
+    worse = [s for s in signs if s.worse]
+    patterns = _patterns(previous, signs, worse)
+    many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
+    plainly = any(s.beyond for s in worse) or many or bool(patterns)
+    words = [p.replace("_", " ") for p in patterns] or [
+        s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
+    ]
+    unchanged = f"no change in {compared} signs" if compared else "no sign found both times"
+    headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
+    return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
+
+
+def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
+    """What moved across the body, in the order of `PATTERNS`."""
+    rows = change_row("patterns")
+    weaker = [s for s in worse if s.row.answers == "mrc"]
+    duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
+    plainly = [s for s in weaker if s.beyond]
+    sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
+    face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
+    full = max(change_row("mrc")["order"], key=change_row("mrc")["order"].__getitem__)
+    joined = {
+        s.key[1] for s in plainly if (b := previous.finding(*s.key)) is None or b.answer == full
+    }
+    held = {
+        f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, full)
+    }
+    lost = rows["reflexes_lost_with_weakness"]
+    moved = {
+        "reflexes_lost_with_weakness": len(weaker) >= lost["weaker"]
+        and len(duller) >= lost["duller"],
+        "one_sided_face_arm_leg": len(sides) == 1 and (face in limbs or limbs.issuperset(both)),
+        "cortical_sign_new": any(s.key[0] in rows["cortical_sign_new"]["signs"] for s in worse),
+        "sphincter_new": any(s.row.part == rows["sphincter_new"]["part"] for s in worse),
+        "level_climbing": any(
+            s.row.answers == rows["level_climbing"]["kind"] and s.beyond for s in worse
+        ),
+        "side_joining": bool(joined - held and held),
+    }
+    return [p for p in PATTERNS if moved[p]]
+
+
+def sum_score(examination: Examination) -> int | None:
+    """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
+
+    Six movements on two sides; 4- and 4+ count 4 (`change.toml`).
+    """
+    scored = [f for f in examination.findings if f.row.sum_score and f.answer is not None]
+    if len(scored) != change_row("sum_score")["movements"]:
+        return None
+    return sum(int(f.answer[0]) for f in scored if f.answer)
