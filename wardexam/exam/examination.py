@@ -13,26 +13,34 @@ from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, m
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
-from wardexam.exam.flags import flag_names
+from wardexam.exam.flags import every_flag
 from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
 
 SCHEMA: Final = 1
 
 Sex = Literal["female", "male", "other", "unknown"]
-Onset = Literal["sudden", "hours", "days", "weeks", "longer", "unknown"]
+Onset = Literal["sudden", "hours", "waking", "days", "weeks", "longer", "unknown"]
 Complaint = Literal[
     "weak_leg",
     "weak_arm",
     "weak_one_side",
     "weak_all",
+    "face",
     "back_pain",
     "leg_pain",
     "neck_pain",
     "arm_pain",
     "numb_hands",
     "numb_feet",
+    "numb_one_side",
     "unsteady",
+    "dizzy",
     "speech",
+    "vision",
+    "double_vision",
+    "headache",
+    "fit",
+    "confused",
     "unconscious",
     "after_surgery",
     "bladder",
@@ -63,7 +71,7 @@ class Context(Model):
     complaint: Complaint | None = None
     complaint_side: ComplaintSide | None = None
     bears_weight: YesNo | None = None
-    pain: Literal["none", "neck", "back", "limb", "radiating"] | None = None
+    pain: Literal["none", "head", "neck", "back", "limb", "radiating"] | None = None
     trauma: YesNo | None = None
 
 
@@ -73,6 +81,20 @@ class Amendment(Model):
     by: Line
     at: AwareDatetime = Field(strict=False)
     why: Line
+
+
+class Act(Model):
+    """What was done about a reason of urgency, or why it is not pressing: by whom and when.
+
+    `kind` is who was ``called``, an image ``asked`` for or ``done`` with what it showed, or ``lowered``:
+    what the rule's row names as bringing it down.
+    """
+
+    rule: Annotated[str, StringConstraints(pattern=r"^[a-z_0-9]{1,40}$")]
+    kind: Literal["called", "asked", "done", "lowered"]
+    what: Line
+    by: Line
+    at: AwareDatetime = Field(strict=False)
 
 
 class Examination(Model):
@@ -89,6 +111,7 @@ class Examination(Model):
         findings: At most one per sign and side.
         rest_normal: Explicit statements; see `RestNormal`.
         flags: Red-flag questions answered; one that was not asked is not here.
+        acts: What was done about reasons of urgency, in its order.
         comment: Free text.
         impression: The doctor's own words.
         suggestion: The tool's suggestion as the doctor accepted it; empty until then.
@@ -109,12 +132,18 @@ class Examination(Model):
     findings: tuple[Finding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""
     entered_by: tuple[Line, ...] = Field(default=(), strict=False, max_length=20)
     saved_by: Line = ""
     amendment: Amendment | None = None
+
+    @property
+    def new(self) -> Self:
+        """The examination without what is marked as known before."""
+        return self.model_copy(update={"findings": tuple(f for f in self.findings if not f.known)})
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -123,7 +152,7 @@ class Examination(Model):
             if finding.key in seen:
                 raise ValueError(f"{finding.sign} {finding.side} is given twice")
             seen.add(finding.key)
-        unknown = set(self.flags) - set(flag_names())
+        unknown = set(self.flags) - set(every_flag())
         if unknown:
             raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
         if (self.revision > 1) != (self.amendment is not None):

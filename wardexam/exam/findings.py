@@ -99,6 +99,8 @@ class Finding(Model):
         qualities: How a tendon reflex came, where that means something.
         amount: Beats, degrees or mL, where the sign takes a number.
         not_testable: Why it could not be tested, or None.
+        known: When and where it was documented before, unchanged since; empty for a finding that is
+            not known to be old.
         comment: Free text.
 
     """
@@ -110,6 +112,7 @@ class Finding(Model):
     qualities: tuple[Quality, ...] = Field(default=(), strict=False)
     amount: int | None = None
     not_testable: Reason | None = None
+    known: Annotated[str, StringConstraints(max_length=120)] = ""
     comment: Text = ""
 
     @model_validator(mode="after")

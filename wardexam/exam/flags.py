@@ -8,18 +8,28 @@ from importlib.resources import files
 
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """One red-flag question: its id, a short label and the question as asked."""
+    """One red-flag question: its id, a short label and the question as asked.
+
+    One that is `retired` is asked no more, and understood where it was answered.
+    """
 
     id: str
     short: str
     ask: str
+    retired: bool = False
+
+
+@cache
+def every_flag() -> dict[str, Flag]:
+    """Every red flag that an examination may hold by id, those that are asked no more among them."""
+    text = (files("wardexam.exam") / "flags.toml").read_text(encoding="utf-8")
+    return {name: Flag(name, **row) for name, row in tomllib.loads(text).items()}
 
 
 @cache
 def flags() -> dict[str, Flag]:
     """The red flags by id, in the order in which they are asked."""
-    text = (files("wardexam.exam") / "flags.toml").read_text(encoding="utf-8")
-    return {name: Flag(name, **row) for name, row in tomllib.loads(text).items()}
+    return {name: row for name, row in every_flag().items() if not row.retired}
 
 
 def flag_names() -> tuple[str, ...]:

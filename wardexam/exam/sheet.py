@@ -107,6 +107,7 @@ class SheetFinding(Model):
         qualities: How a tendon reflex came.
         amount: Beats, degrees or mL.
         not_testable: Why it could not be tested.
+        known: When and where it was documented before, unchanged since.
         comment: Free text.
     """
 
@@ -117,6 +118,7 @@ class SheetFinding(Model):
     qualities: tuple[Quality, ...] = Field(default=(), strict=False)
     amount: int | None = None
     not_testable: Reason | None = None
+    known: Annotated[str, StringConstraints(max_length=120)] = ""
     comment: Text = ""
 
     def spelled_out(self, scale: ScaleName) -> list[Finding]:

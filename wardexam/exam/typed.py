@@ -1,7 +1,7 @@
 """Findings on a typed line: ``knee 2/0 ankle 2/0 plantar down/up age=63 onset=days``.
 
 Two answers with a slash are the patient's right and left; a midline sign has one answer. ``-`` is
-"not examined". After a colon stand a quality, a number, or the reason for ``nt`` (not testable).
+"not examined"; ``known:2/0`` marks both as documented before and unchanged. After a colon stand a quality, a number, or the reason for ``nt`` (not testable).
 """
 
 import json
@@ -26,6 +26,7 @@ from wardexam.exam.sheet import (
 _SETTING = re.compile(
     r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
 )
+KNOWN = "known:"
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
 
@@ -149,12 +150,15 @@ def _read_sign(
     position += length
     if position == len(words):
         raise InputError(f"{sign} has no answer; write right/left, as in '{sign} 2/2'")
-    answers = words[position].split("/")
+    given = words[position]
+    known = given.startswith(KNOWN)
+    given = given.removeprefix(KNOWN)
+    answers = given.split("/")
     sides = ("right", "left") if row.sides == "each" else ("midline",)
     if (
-        "+/-" in words[position] and row.answers == "tendon" and scale == "plus"
+        "+/-" in given and row.answers == "tendon" and scale == "plus"
     ):  # a grade of the plus-sign chart that holds a slash of its own
-        answers = words[position].replace("+/-", "\0").split("/")
+        answers = given.replace("+/-", "\0").split("/")
         answers = [a.replace("\0", "+/-") for a in answers]
     if len(answers) != len(sides):
         shape = "right/left" if len(sides) == 2 else "one answer"
@@ -162,5 +166,7 @@ def _read_sign(
     for side, answer in zip(sides, answers, strict=True):
         if answer != "-":
             fields = _answer(row, answer, scale)
+            if known:
+                fields["known"] = "documented before"
             sheet["findings"].append({"sign": sign, "side": side, **fields})
     return position + 1

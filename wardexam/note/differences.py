@@ -2,7 +2,7 @@
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
-from wardexam.exam.flags import flags
+from wardexam.exam.flags import every_flag
 from wardexam.exam.text import clean
 from wardexam.note.cells import cell
 from wardexam.note.note import wrapped
@@ -21,7 +21,7 @@ def _rows(examination: Examination) -> Rows:
         side = "" if f.side == "midline" else f"{f.side} "
         rows[f"{side}{f.row.name}"] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
     for name, answer in examination.flags.items():
-        rows[f"question, {flags()[name].short}"] = answer
+        rows[f"question, {every_flag()[name].short}"] = answer
     for stated in examination.rest_normal:
         rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"
     for name, value in examination.context.model_dump().items():

@@ -12,7 +12,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Side
-from wardexam.exam.flags import flags
+from wardexam.exam.flags import every_flag, flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, released, to_ascii
 from wardexam.note.body import figure
@@ -99,7 +99,7 @@ def urgency_lines(urgency: Urgency) -> list[str]:
 def flag_lines(examination: Examination, indent: str = "") -> list[str]:
     """The red flags with their answers, and which were not asked."""
     asked = examination.flags
-    answered = [f"{row.short} {asked[f]}" for f, row in flags().items() if f in asked]
+    answered = [f"{row.short} {asked[f]}" for f, row in every_flag().items() if f in asked]
     left = [row.short for f, row in flags().items() if f not in examination.flags]
     lines = wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".", indent)
     return lines + (

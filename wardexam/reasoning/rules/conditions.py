@@ -1,6 +1,7 @@
 """The named conditions on signs that rules of urgency speak of: rows of `conditions.toml`, read and tried.
 
-Each looks only at what was found and told. What was not examined or not asked makes none hold.
+Each looks only at what was found and told. What was not examined or not asked makes none hold, and no
+condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
 from functools import cache
@@ -14,7 +15,7 @@ from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding
-from wardexam.exam.flags import flag_names
+from wardexam.exam.flags import every_flag
 from wardexam.reasoning.tables import change_row, conditions_row
 
 PLACE = "conditions.toml"
@@ -28,7 +29,6 @@ class Test(Columns):
     """One test of a condition; holds when all that it names is so (see the table's head)."""
 
     condition: str = ""
-    unless: str = Field(default="", alias="not")
     sign: Names = ()
     kind: Names = ()
     limb: Names = ()
@@ -36,6 +36,15 @@ class Test(Columns):
     meanings: Names = ()
     level: bool = False
     weak: bool = False
+    at_most: str = ""
+    unconfined: bool = False
+    numb_beyond: bool = False
+    limbs: Annotated[int, Field(ge=1)] = 1
+    one_side_limbs: Annotated[int, Field(ge=1)] = 1
+    complaint_side: Names = ()
+    older_than: int = 0
+    trauma: bool = False
+    no_weight: bool = False
     least: int = Field(default=0, alias="from")
     sides: Literal["any", "both"] = "any"
     count: Annotated[int, Field(ge=1)] = 1
@@ -49,7 +58,7 @@ class Test(Columns):
         """Whether it looks at findings."""
         return bool(
             self.sign or self.kind or self.limb or self.answers or self.meanings or self.level
-            or self.weak or self.least
+            or self.weak or self.least or self.at_most
         )  # fmt: skip
 
 
@@ -83,9 +92,10 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "answers": (test.answers, {c for k in kinds & set(sets) for c in sets[k].codes}),
         "meanings": (test.meanings, set(change_row("meaning")["order"])),
         "complaint": (test.complaint, options("complaint")),
+        "complaint_side": (test.complaint_side, options("complaint_side")),
         "pain": (test.pain, options("pain")),
         "onset": (test.onset, options("onset")),
-        "flag": ((test.flag,) if test.flag else (), set(flag_names())),
+        "flag": ((test.flag,) if test.flag else (), set(every_flag())),
     }
 
 
@@ -106,9 +116,8 @@ def conditions() -> dict[str, Condition]:
             field = ".".join(map(str, fault["loc"]))
             raise TableError(fault["msg"], where=f"{where}, field {field}") from None
         for test in (*made[name].every, *made[name].some):
-            for other in (test.condition, test.unless):
-                if other and (other not in made or other == name):
-                    raise TableError(f"no condition '{other}' before it", where=where)
+            if test.condition and (test.condition not in made or test.condition == name):
+                raise TableError(f"no condition '{test.condition}' before it", where=where)
             for column, (named, known) in _known(test).items():
                 for word in named:
                     if word not in known:
@@ -117,7 +126,7 @@ def conditions() -> dict[str, Condition]:
 
 
 def weak(finding: Finding) -> bool:
-    """Whether a movement was graded weak, in a limb or the face."""
+    """Whether a movement was graded less than full, in a limb or the face."""
     row = conditions_row("weak")
     return (
         finding.row.answers == row["kind"]
@@ -127,8 +136,15 @@ def weak(finding: Finding) -> bool:
     )
 
 
+def _grade(answer: str) -> float:
+    """An MRC grade as a number, 0 to 5; 4- and 4+ beside 4."""
+    return float(answer[0]) + {"-": -0.3, "+": 0.3}.get(answer[1:], 0.0)
+
+
 def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     if (test.weak and not is_weak) or (test.sign and finding.sign not in test.sign):
+        return False
+    if test.at_most and not (is_weak and _grade(finding.answer or "5") <= _grade(test.at_most)):
         return False
     row = finding.row
     return (
@@ -141,24 +157,43 @@ def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     )
 
 
-def _passes(test: Test, examination: Examination, found: list[Found], held: set[str]) -> bool:
-    if (test.condition and test.condition not in held) or test.unless in held:
-        return False
+def _told(test: Test, examination: Examination) -> bool:
+    """Whether the story and the questions say what a test names."""
     story = examination.context
     for named, told in (
         (test.complaint, story.complaint),
+        (test.complaint_side, story.complaint_side),
         (test.pain, story.pain),
         (test.onset, story.onset),
     ):
         if named and told not in named:
             return False
-    if test.flag and examination.flags.get(test.flag) != "yes":
+    return (
+        (not test.flag or examination.flags.get(test.flag) == "yes")
+        and (not test.older_than or story.age is None or story.age > test.older_than)
+        and (not test.trauma or story.trauma == "yes")
+        and (not test.no_weight or story.bears_weight == "no")
+    )
+
+
+def _passes(test: Test, examination: Examination, found: list[Found], held: set[str]) -> bool:
+    if (test.condition and test.condition not in held) or not _told(test, examination):
+        return False
+    if test.unconfined and not unconfined(examination):
+        return False
+    if test.numb_beyond and not numb_beyond(examination):
         return False
     if not test.of_findings:
         return True
     those = [f for f, is_weak in found if _is_one(test, f, is_weak)]
-    enough = len(those) >= test.count
-    return enough and (test.sides == "any" or {f.side for f in those} >= _BOTH)
+    places = {(f.row.limb, f.side) for f in those}
+    return (
+        len(those) >= test.count
+        and len(places) >= test.limbs
+        and max(sum(side == s for _, side in places) for s in _BOTH)
+        >= test.one_side_limbs * bool(those and test.one_side_limbs > 1)
+        and (test.sides == "any" or {f.side for f in those} >= _BOTH)
+    )
 
 
 def holding(examination: Examination) -> set[str]:
@@ -170,3 +205,81 @@ def holding(examination: Examination) -> set[str]:
         if every and (not row.some or any(_passes(t, examination, found, held) for t in row.some)):
             held.add(name)
     return held
+
+
+# --- what one nerve or root gives
+
+
+@cache
+def _suppliers() -> dict[str, frozenset[str]]:
+    """The nerves and roots that each sign may fail by alone."""
+    row = conditions_row("confined")
+    least, family = row["share"], row["family"]
+    made = {}
+    for sign in catalogue().values():
+        nerves = set(family.get(sign.nerve, [sign.nerve])) if sign.nerve else set()
+        roots = {segment for segment, share in sign.segments.items() if share >= least}
+        made[sign.id] = frozenset(nerves | roots)
+    return made
+
+
+def _lost(finding: Finding) -> bool:
+    """Whether a finding is a loss that a nerve or root may give: power, sensation, a tendon reflex."""
+    row = conditions_row("confined")
+    if finding.answer is None:
+        return False
+    if finding.scale:
+        return finding.meaning in row["reflex"]
+    return weak(finding) or (
+        finding.row.answers in row["kind"] and finding.answer in row["answers"]
+    )
+
+
+def _common(losses: list[Finding]) -> set[str]:
+    """The nerves and roots that give every one of some losses."""
+    shared: set[str] | None = None
+    for finding in losses:
+        mine = set(_suppliers()[finding.sign])
+        shared = mine if shared is None else shared & mine
+    return shared or set()
+
+
+def unconfined(examination: Examination) -> bool:
+    """Whether there is weakness that is not shown to be of one nerve or root.
+
+    It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
+    outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. A
+    further loss, or a movement that is not full after all, ends that; a blank shows nothing.
+    """
+    row = conditions_row("confined")
+    found = [f for f in examination.findings if f.answer is not None]
+    losses = [f for f in found if _lost(f)]
+    if not any(weak(f) for f in losses):
+        return False
+    if len({(f.row.limb, f.side) for f in losses}) > 1:
+        return True
+    limb, side = losses[0].row.limb, losses[0].side
+    if limb not in row["limb"]:
+        return True
+    if any(f.sign in row["above"] and f.choice and not f.choice.usual for f in found):
+        return True
+    full = [
+        f
+        for f in found
+        if (f.row.limb, f.side) == (limb, side)
+        and f.row.answers == conditions_row("weak")["kind"]
+        and not weak(f)
+    ]
+    return not any(
+        sum(supplier not in _suppliers()[f.sign] for f in full) >= row["shown_by"]
+        for supplier in _common(losses)
+    )
+
+
+def numb_beyond(examination: Examination) -> bool:
+    """Whether sensation is lost in more than one nerve or root of one limb gives."""
+    row = conditions_row("confined")
+    lost = [f for f in examination.findings if _lost(f) and f.row.answers in row["kind"]]
+    if not lost:
+        return False
+    return len({(f.row.limb, f.side) for f in lost}) > 1 or not _common(lost)

@@ -41,6 +41,26 @@ def over(earlier: Examination, later: Examination) -> Examination:
     )
 
 
+_ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
+
+
+def unrelieved(earlier: Examination, later: Examination) -> tuple[Examination, Examination]:
+    """What urgency hears of both, with the later story and with the earlier one.
+
+    As `over`, but that no statement, no other complaint and no lapse of time relieves anything: a finding
+    stands until its own sign is examined again, whatever was said of the rest, and of two onsets the more
+    acute one stands.
+    """
+    both = over(earlier, later.model_copy(update={"rest_normal": ()}))
+    onset = min(earlier.context.onset, later.context.onset, key=_ACUTE.index)
+    stories = (both.context, _context(later.context, earlier.context))
+    first, second = (
+        both.model_copy(update={"context": story.model_copy(update={"onset": onset})})
+        for story in stories
+    )
+    return first, second
+
+
 def standing(
     examinations: Iterable[Examination], until: Examination | None = None
 ) -> Examination | None:

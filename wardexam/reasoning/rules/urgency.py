@@ -1,25 +1,33 @@
 """How urgent it is: rules from published guidance on symptoms and signs.
 
-Rules are rows of `urgency.toml`, the conditions on signs that they name rows of `conditions.toml`. What was not examined or not asked never fires and never calms. The
-inferred site can raise urgency and never lower it. Silence and "rest normal" are not looked at.
+Rules are rows of `urgency.toml`, the conditions that they name rows of `conditions.toml`. The level is the
+highest of the rules that fire, and no condition has a "not": one more abnormal finding, "yes" or graver
+grade never lowers it. What was not examined or not asked never fires and never calms; an unknown onset
+counts as an acute one. The inferred sites raise urgency, to today at most, and never lower it. Silence and
+"rest normal" are not looked at, nor do they end what fired earlier in the stay.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Annotated, Literal
 
+from pydantic import Field, ValidationError
+
+from wardexam.anatomy.structures import TableRow
 from wardexam.errors import TableError
 from wardexam.exam.examination import Examination
-from wardexam.exam.flags import flag_names, flags
+from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.change import PATTERNS, compare
+from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import conditions, holding
-from wardexam.reasoning.rules.standing import over
+from wardexam.reasoning.rules.standing import unrelieved
 from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
-WORDS = ("none raised", "within days", "today", "now")
+WORDS = ("no rule fires", "within days", "today", "now")
+NOT_ASSESSED = "not assessed"
+UNTIL_KNOWN = "until the onset is known"
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
 EARLIER = " (earlier)"
 POLICY = "Follow local policy."
@@ -28,7 +36,22 @@ NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One rule that fired: why, what is usually imaged and who is usually called, and its source."""
+    """One rule that fired.
+
+    Attributes:
+        rule: Its id.
+        urgency: 1 within days, 2 today, 3 now.
+        text: Why.
+        image: What is usually imaged.
+        call: Who is usually called.
+        source: Where the rule is from.
+        first: What is done before anything else; empty where nothing is.
+        by: By when, in words.
+        region: The region of the image, as the table names it.
+        modality: How it is imaged, as the table names it.
+        lowers: What brings it down once a doctor has written it; empty where nothing does.
+        lowered: What a doctor wrote that brought it down, with name and time; empty where nothing did.
+    """
 
     rule: str
     urgency: int
@@ -36,11 +59,17 @@ class Reason:
     image: str
     call: str
     source: str
+    first: str = ""
+    by: str = ""
+    region: str = ""
+    modality: str = ""
+    lowers: str = ""
+    lowered: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
-    """The urgency, 0 to 3, its word, the reasons (gravest first), the flags not asked and those said yes."""
+    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes."""
 
     level: int
     word: str
@@ -50,51 +79,126 @@ class Urgency:
     caution: str
 
 
+class Rule(TableRow):
+    """One row of `urgency.toml`; its head says what each column is."""
+
+    some: tuple[str, ...] = Field(alias="any")
+    every: tuple[str, ...] = Field(alias="all")
+    urgency: Annotated[int, Field(ge=1, le=3)]
+    reason: str
+    first: str
+    region: str
+    modality: str
+    image: str
+    call: str
+    by: str
+    known: Literal["yields", "stands"]
+    lowers: str
+
+
+# From the shortest limit on, as the table writes them.
+LIMITS = ("minutes", "1 h", "4 h", "8 h", "today", "24 h", "within days")
+
+
 @cache
-def rules() -> dict[str, dict[str, Any]]:
+def rules() -> dict[str, Rule]:
     """The rules by id.
 
     Raises:
-        TableError: A rule speaks of an unknown flag, sign condition or change.
+        TableError: A row is malformed, or speaks of an unknown flag, condition, change or limit.
     """
-    rows = read("rules/urgency.toml")
-    known = {f"flag:{f}" for f in flag_names()} | {f"sign:{c}" for c in conditions()}
+    known = {f"flag:{f}" for f in every_flag()} | {f"sign:{c}" for c in conditions()}
     known |= {f"change:{pattern}" for pattern in ("worse", *PATTERNS)}
-    for name, row in rows.items():
-        for item in (*row["any"], *row["all"]):
+    made = {}
+    for name, row in read("rules/urgency.toml").items():
+        where = f"urgency.toml, rule {name}"
+        try:
+            made[name] = Rule.model_validate(row)
+        except ValidationError as error:
+            fault = error.errors(include_url=False)[0]
+            raise TableError(fault["msg"], f"{where}, {fault['loc'][0]}") from None
+        if not made[name].some:
+            raise TableError("nothing fires it", where)
+        for item in (*made[name].some, *made[name].every):
             if item not in known:
-                raise TableError(f"unknown condition '{item}'", where=f"urgency.toml, rule {name}")
-    return rows
-
-
-def _place(rule: str, fired: set[str]) -> int:
-    """How many rules that fired too are said before this one, each because the next yields to it."""
-    before = [r for r in rules().get(rule, {}).get("yields_to", ()) if r in fired]
-    return 1 + max(_place(r, fired) for r in before) if before else 0
+                raise TableError(f"unknown condition '{item}'", where)
+        if made[name].by not in LIMITS:
+            raise TableError(f"unknown limit '{made[name].by}'", where)
+    return made
 
 
 def _holds(examination: Examination) -> set[str]:
-    """The flags said yes and the named conditions on signs that hold."""
+    """The flags said yes and the named conditions that hold."""
     holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
     return holds | {f"sign:{name}" for name in holding(examination)}
 
 
-def _fired(holds: set[str]) -> list[str]:
-    return [n for n, row in rules().items() if holds & set(row["any"]) and holds >= set(row["all"])]
+def _fired(examination: Examination, changes: set[str]) -> dict[str, bool]:
+    """The rules that fire, each with whether it hangs on an onset that is not known."""
+    whole = _holds(examination) | changes
+    fresh = whole if examination.flags.get("worse") == "yes" else _holds(examination.new) | changes
+    told = examination.context.model_copy(update={"onset": conditions_row("inferred_site")["told"]})
+    dated = examination.context.onset != "unknown"
+    later = {} if dated else {
+        "stands": _holds(examination.model_copy(update={"context": told})) | changes,
+        "yields": _holds(examination.new.model_copy(update={"context": told})) | changes,
+    }  # fmt: skip
+    fired = {}
+    for name, row in rules().items():
+        holds = whole if row.known == "stands" else fresh
+        if _fires(row, holds):
+            fired[name] = not dated and not _fires(row, later[row.known])
+    return fired
+
+
+def _only_known(examination: Examination) -> dict[str, str]:
+    """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
+    if examination.flags.get("worse") == "yes":
+        return {}
+    whole, fresh = _holds(examination), _holds(examination.new)
+    written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
+    return {
+        name: f"known: {written}"
+        for name, row in rules().items()
+        if row.known == "yields" and _fires(row, whole) and not _fires(row, fresh)
+    }
+
+
+def _fires(row: Rule, holds: set[str]) -> bool:
+    return bool(holds.intersection(row.some)) and holds.issuperset(row.every)
 
 
 def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
-    """What the inferred site raises."""
+    """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one."""
     row = conditions_row("inferred_site")
-    if reading is None or reading.entered < row["entered"]:
+    if reading is None or reading.entered < row["entered"] or _nothing_new(examination):
         return []
-    site = reading.by_findings or reading.sites[0]
-    if not site.urgent or site.probability < row["probability"]:
+    sites = [s for s in reading.sites if s.urgent]
+    if reading.by_findings is not None:
+        sites = [reading.by_findings] if reading.by_findings.urgent else []
+    if sum(s.probability for s in sites) < row["probability"]:
         return []
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
-    text = f"signs suggest: {site.name}"
-    return [Reason("inferred_site", level, text, row["image"], row["call"], row["source"])]
+    text = f"signs suggest: {sites[0].name}" + (
+        " or another urgent place" if len(sites) > 1 else ""
+    )
+    return [
+        Reason(
+            "inferred_site", level, text, row["image"], row["call"], row["source"], row["first"], row["by"],
+            row["region"], row["modality"],
+        )
+    ]  # fmt: skip
+
+
+def _nothing_new(examination: Examination) -> bool:
+    """Whether everything out of the usual is marked as known, and nothing is said to be worse."""
+    odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
+    return (
+        examination.flags.get("worse") != "yes"
+        and any(f.known for f in odd)
+        and all(f.known or f.answer is None for f in odd)
+    )
 
 
 def assess(
@@ -106,36 +210,74 @@ def assess(
     Args:
         examination: What was found.
         previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.rules.standing`):
-            what is worse raises urgency, and a rule that fired on it fires until its signs are
+            what is worse raises urgency, and a rule that fired on it fires until its own signs are
             examined and its flags asked again.
         reading: The inferred sites, if any: they can raise urgency.
         wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
     """
     change = compare(previous, examination) if previous else None
-    holds = _holds(examination)
-    if change:
-        holds |= {f"change:{name}" for name in change.patterns}
-        if change.worse:
-            holds.add("change:worse")
-    now = _fired(holds)
-    earlier = (
-        [n for n in _fired(_holds(over(previous, examination))) if n not in now] if previous else []
-    )
-    fired = []
-    for name in (*now, *earlier):
-        own = (wording or {}).get(name, {})
-        words = {**rules()[name], **own}
-        if name == "worse" and change and "reason" not in own:
-            words["reason"] = change.headline  # says what is worse
-        text = words["reason"] + (EARLIER if name in earlier else "")
-        fired.append(
-            Reason(name, words["urgency"], text, words["image"], words["call"], words["source"])
+    changes = {f"change:{name}" for name in change.patterns} if change else set()
+    if change and change.worse:
+        changes.add("change:worse")
+    now = _fired(examination, changes)
+    fired_now = set(now)
+    earlier = {}
+    if previous:
+        stands = [_fired(both, set()) for both in unrelieved(previous, examination)]
+        earlier = {n: undated for fired in stands for n, undated in fired.items() if n not in now}
+    lowered = _lowered(examination)
+    known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
+    now |= {name: False for name in known if name not in now}
+    lowered |= {name: text for name, text in known.items() if name in now and name not in fired_now}
+    reasons = [
+        _reason(
+            name, change, wording or {}, undated=undated, earlier=name in earlier, lowered=lowered.get(name, "")
         )
-    fired += _by_site(examination, reading)
-    names = {r.rule for r in fired}
-    fired.sort(key=lambda r: (-r.urgency, _place(r.rule, names)))
-    level = max((r.urgency for r in fired), default=0)
+        for name, undated in (now | earlier).items()
+    ]  # fmt: skip
+    reasons += _by_site(examination, reading)
+    order = {name: place for place, name in enumerate(rules())}
+    reasons.sort(key=lambda r: (-r.urgency, LIMITS.index(r.by), order.get(r.rule, len(order))))
+    level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
-    return Urgency(level, WORDS[level], tuple(fired), not_asked, yes, caution)
+    word = WORDS[level] if level or not not_asked else f"{NOT_ASSESSED}, {len(not_asked)} not asked"
+    return Urgency(level, word, tuple(reasons), not_asked, yes, caution)
+
+
+LOWERED = 1  # the level of a reason that a doctor has brought down
+
+
+def _may_be_lowered(rule: str) -> bool:
+    row = rules().get(rule)
+    return bool(row.lowers) if row else rule == "inferred_site"
+
+
+def _lowered(examination: Examination) -> dict[str, str]:
+    """The rules that a doctor has brought down as their rows allow, with what was written; none if anything is worse."""
+    if examination.flags.get("worse") == "yes":
+        return {}
+    return {
+        act.rule: f"{act.what} ({act.by}, {act.at:%d %b %H:%M})"
+        for act in examination.acts
+        if act.kind == "lowered" and _may_be_lowered(act.rule)
+    }
+
+
+def _reason(
+    name: str, change: Comparison | None, wording: Mapping[str, Mapping[str, str]], *, undated: bool, earlier: bool,
+    lowered: str,
+) -> Reason:  # fmt: skip
+    """A rule that fired, in words."""
+    row, own = rules()[name], wording.get(name, {})
+    text = own.get("reason", row.reason)
+    if name == "worse" and change and change.worse and "reason" not in own:
+        text = change.headline  # says what is worse
+    if undated:
+        text = f"{text}, {UNTIL_KNOWN}"
+    level = min(row.urgency, LOWERED) if lowered else row.urgency
+    return Reason(
+        name, level, text + (EARLIER if earlier else ""), own.get("image", row.image),
+        own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers, lowered,
+    )  # fmt: skip

@@ -1,0 +1,142 @@
+"""How urgency does on presentations written by readers who had not seen its rules: `python -m tests.handbook.urgency`.
+
+Prints what was missed (a lower level than a careful senior's least) and over-alert (today or now, above the
+most that a careful senior would accept), with 95 % intervals (Wilson), over-alert with the onset answered and
+not, and per rule. `--sealed` scores the part that was kept apart.
+"""
+
+import argparse
+import hashlib
+import math
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+from wardexam.exam.examination import Act
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.engine import load
+from wardexam.reasoning.rules.urgency import Urgency, assess
+
+FOLDER = Path(__file__).parent / "presentations"
+LEVELS = {"routine": 0, "days": 1, "today": 2, "now": 3}
+TODAY = 2
+# Of the files kept apart, so that nobody mends them.
+SEALS = {
+    "urgent_sealed.toml": "ef94804b53ec592cc00a992f3997f620e43ea468cbb853c6df8a9e5cf13bfe80",
+    "benign_sealed.toml": "51cf7ce5d7fab860b923e945b56bc7b1d887020007536b3ac01d2f184698e126",
+}
+WRITTEN = datetime(2026, 3, 2, 8, tzinfo=UTC)
+
+
+def cases(name: str) -> list[dict[str, str]]:
+    """The presentations of a file.
+
+    Raises:
+        ValueError: A file that is kept apart was changed.
+    """
+    data = (FOLDER / name).read_bytes()
+    if name in SEALS and hashlib.sha256(data).hexdigest() != SEALS[name]:
+        raise ValueError(f"{name} was changed")
+    return list(tomllib.loads(data.decode())["case"])
+
+
+def urgency_of(case: dict[str, str], *, reading: bool) -> Urgency:
+    """The urgency of a presentation; what its doctor wrote down lowers the rules that allow it."""
+    examination = read_line(case["entered"]).examination()
+    before = read_line(case["before"]).examination() if "before" in case else None
+    read = load().read(examination, silence=False) if reading else None
+    found = assess(examination, before, read)
+    if written := case.get("recorded"):
+        acts = tuple(
+            Act(rule=r.rule, kind="lowered", what=written[:110], by="Dr Ash", at=WRITTEN)
+            for r in found.reasons
+            if r.lowers
+        )
+        found = assess(examination.model_copy(update={"acts": acts}), before, read)
+    return found
+
+
+def missed(
+    sealed: bool = False, *, reading: bool = True
+) -> Iterator[tuple[dict[str, str], Urgency]]:
+    """Urgent presentations that get less than a careful senior's least."""
+    for case in cases("urgent_sealed.toml" if sealed else "urgent.toml"):
+        found = urgency_of(case, reading=reading)
+        if found.level < LEVELS[case["level"]]:
+            yield case, found
+
+
+def over_alert(
+    sealed: bool = False, *, reading: bool = True
+) -> Iterator[tuple[dict[str, str], Urgency]]:
+    """Benign presentations called today or now, above what a careful senior would accept."""
+    for case in cases("benign_sealed.toml" if sealed else "benign.toml"):
+        found = urgency_of(case, reading=reading)
+        if found.level >= TODAY and found.level > LEVELS[case["level"]]:
+            yield case, found
+
+
+def interval(part: int, whole: int) -> str:
+    """A share in words with its 95 % interval (Wilson 1927)."""
+    if not whole:
+        return "0 of 0"
+    z, p = 1.96, part / whole
+    middle = (p + z * z / (2 * whole)) / (1 + z * z / whole)
+    half = z * math.sqrt(p * (1 - p) / whole + z * z / (4 * whole * whole)) / (1 + z * z / whole)
+    low, high = max(0.0, middle - half), min(1.0, middle + half)
+    return f"{part} of {whole}, {p:.1%} ({low:.1%} to {high:.1%})"
+
+
+def image_agrees(case: dict[str, str], found: Urgency) -> bool:
+    """Whether one of the gravest reasons images the region that the reader named."""
+    grave = [r for r in found.reasons if r.urgency == found.level]
+    wanted = case["image_region"]
+    near = {"head": {"head", "head_and_neck_vessels"}, "head_and_neck_vessels": {"head", "head_and_neck_vessels"},
+            "lumbosacral": {"lumbosacral", "whole_spine", "spine"}, "cervical": {"cervical", "whole_spine", "spine"},
+            "spine": {"spine", "whole_spine", "lumbosacral", "cervical"}, "whole_spine": {"whole_spine", "spine"}}  # fmt: skip
+    return any(r.region in near.get(wanted, {wanted}) for r in grave)
+
+
+def main() -> None:
+    """Score one part and say what was missed and what was called too urgent."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sealed", action="store_true", help="the part that was kept apart")
+    sealed = parser.parse_args().sealed
+    urgent = cases("urgent_sealed.toml" if sealed else "urgent.toml")
+    benign = cases("benign_sealed.toml" if sealed else "benign.toml")
+    low, high = list(missed(sealed)), list(over_alert(sealed))
+    agree = sum(image_agrees(c, urgency_of(c, reading=True)) for c in urgent)
+    print(f"urgent, missed: {interval(len(low), len(urgent))}")
+    print(f"urgent, a gravest reason images the named region: {interval(agree, len(urgent))}")
+    print(f"benign, over-alert: {interval(len(high), len(benign))}")
+    for answered in (True, False):
+        part = [c for c in benign if bool(c["onset_answered"]) == answered]
+        those = [c for c, _ in high if bool(c["onset_answered"]) == answered]
+        print(
+            f"  onset {'answered' if answered else 'not answered'}: {interval(len(those), len(part))}"
+        )
+    for case, found in low:
+        print(
+            f"missed {case['id']} ({case['level']}): {found.word}: {case['title']}: {case['entered']}"
+        )
+    for case, found in high:
+        rules = ", ".join(r.rule for r in found.reasons if r.urgency > LEVELS[case["level"]])
+        print(f"over-alert {case['id']} ({case['level']}): {found.word}: {case['title']}: {rules}")
+    needed: Counter[str] = Counter()
+    for case in urgent:
+        grave = [r.rule for r in urgency_of(case, reading=False).reasons if r.urgency >= LEVELS[case["level"]]]  # fmt: skip
+        needed.update(grave)
+    alarms = Counter(
+        r.rule for case, found in high for r in found.reasons if r.urgency > LEVELS[case["level"]]
+    )
+    print("per rule: urgent presentations it is enough for, benign ones it over-alerts")
+    for name, count in needed.most_common():
+        print(f"  {name:<26}{count:>4}{alarms[name]:>4}")
+    for name in alarms.keys() - needed.keys():
+        print(f"  {name:<26}{0:>4}{alarms[name]:>4}")
+
+
+if __name__ == "__main__":
+    main()
