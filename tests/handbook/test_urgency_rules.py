@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
+from wardexam.reasoning.engine import load
+from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
-from wardexam.reasoning.rules.urgency import LIMITS, POLICY, assess, rules
+from wardexam.reasoning.rules.urgency import LIMITS, NOT_EXCLUDED, POLICY, assess, rules
 
 SAMPLES = tomllib.loads(
     (Path(__file__).parent / "urgency_conditions.toml").read_text(encoding="utf-8")
@@ -130,7 +133,70 @@ def test_every_rule_says_what_first_whom_and_by_when_and_from_where():
 
 
 def test_the_soonest_limit_is_said_first_among_the_gravest():
-    reasons = assess(findings("flag:breathing=yes flag:saddle_numb=yes flag:cancer=yes hip_flexion 3/3"), None, None).reasons  # fmt: skip
-    grave = [LIMITS.index(r.by) for r in reasons if r.urgency == 3]
-    assert grave == sorted(grave)
-    assert reasons[0].rule == "breathing"
+    reasons = assess(findings("flag:breathing=yes flag:saddle_numb=yes onset=days"), None, None).reasons  # fmt: skip
+    assert [(r.rule, r.by) for r in reasons[:2]] == [
+        ("breathing", "minutes"),
+        ("cauda_equina", "4 h"),
+    ]
+
+
+QUIET = [
+    "",
+    "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5",
+    "ankle 0/0 age=84",
+    "knee 3/3 ankle 3/3 biceps 3/3",
+    "rest=power:all rest=sensation:all rest=reflexes:all",
+    " ".join(f"flag:{name}=no" for name in flag_names()),
+    "hoffmann present/present",
+]
+
+
+@pytest.mark.parametrize("line", QUIET)
+def test_nothing_fires_on_what_is_common_in_health_or_only_answered_no(line):
+    assert assess(findings(line), None, None).level == 0
+
+
+def test_lost_vibration_of_an_old_person_is_nothing_for_today():
+    # Vrancken 2006: over 60 years absent ankle reflexes in 23 %, absent vibration at the toes in 29 %.
+    assert assess(findings("vibration_leg 0/0 ankle 0/0 age=70"), None, None).level <= 1
+
+
+def test_every_flag_asked_and_denied_leaves_what_was_not_examined_unknown():
+    no = " ".join(f"flag:{name}=no" for name in flag_names())
+    assert assess(findings(no), None, None).not_asked == ()
+    one = assess(findings(no.replace("flag:cancer=no", "")), None, None)
+    assert one.not_asked == ("cancer",)
+    assert NOT_EXCLUDED in one.caution
+    assert one.word == "not assessed, 1 not asked"
+
+
+def test_a_retired_question_still_counts_where_it_was_answered():
+    assert "fever_and_pain" in fired("flag:infection=yes pain=back")
+    assert "haematoma" in fired("flag:bleeding=yes pain=back")
+    assert "infection" not in flag_names()
+
+
+def test_the_inferred_sites_raise_to_today_at_most_and_never_lower():
+    cord = findings(
+        "onset=days knee 3/3 ankle 3/3 hip_flexion 5/5 abdominal_upper 2/2 abdominal_lower 0/0 vibration_leg 1/2"
+    )
+    reading = load().read(cord)
+    assert sum(s.probability for s in reading.dangerous) > 0.5
+    plain, raised = assess(cord, None, None), assess(cord, None, reading)
+    assert (plain.level, raised.level) == (0, 2)
+    assert raised.reasons[0].rule == "inferred_site"
+    benign = findings("flag:saddle_numb=yes ankle 2/0 pin_S1 2/1 ankle_plantarflexion 5/4")
+    assert assess(benign, None, load().read(benign)).level == 3
+
+
+def test_evidence_split_between_two_dangerous_places_is_no_calmer_than_one():
+    examination = findings("knee 3/3 ankle 3/3 plantar down/down onset=longer")
+    split = (site("a", 0.3), site("b", 0.3))
+    for dangerous, raised in ((split, True), (split[:1], False), ((site("a", 0.6),), True)):
+        reading = Reading(sites=dangerous, dangerous=dangerous, entered=6)
+        rules_ = {r.rule for r in assess(examination, None, reading).reasons}
+        assert ("inferred_site" in rules_) == raised
+
+
+def site(name, chance):
+    return Site(name, "cord", name, "none", None, None, chance, "possible", urgent=True)

@@ -89,9 +89,9 @@ def interval(part: int, whole: int) -> str:
     return f"{part} of {whole}, {p:.1%} ({low:.1%} to {high:.1%})"
 
 
-def image_agrees(case: dict[str, str], found: Urgency) -> bool:
-    """Whether one of the gravest reasons images the region that the reader named."""
-    grave = [r for r in found.reasons if r.urgency == found.level]
+def image_agrees(case: dict[str, str], found: Urgency, most: int | None = None) -> bool:
+    """Whether one of the gravest reasons, or of the first so many, images the region that the reader named."""
+    grave = [r for r in found.reasons if r.urgency == found.level][:most]
     wanted = case["image_region"]
     near = {"head": {"head", "head_and_neck_vessels"}, "head_and_neck_vessels": {"head", "head_and_neck_vessels"},
             "lumbosacral": {"lumbosacral", "whole_spine", "spine"}, "cervical": {"cervical", "whole_spine", "spine"},
@@ -108,8 +108,10 @@ def main() -> None:
     benign = cases("benign_sealed.toml" if sealed else "benign.toml")
     low, high = list(missed(sealed)), list(over_alert(sealed))
     agree = sum(image_agrees(c, urgency_of(c, reading=True)) for c in urgent)
+    at_once = sum(image_agrees(c, urgency_of(c, reading=True), 1) for c in urgent)
     print(f"urgent, missed: {interval(len(low), len(urgent))}")
     print(f"urgent, a gravest reason images the named region: {interval(agree, len(urgent))}")
+    print(f"urgent, the first reason does: {interval(at_once, len(urgent))}")
     print(f"benign, over-alert: {interval(len(high), len(benign))}")
     for answered in (True, False):
         part = [c for c in benign if bool(c["onset_answered"]) == answered]

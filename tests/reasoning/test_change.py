@@ -71,12 +71,12 @@ def test_a_sign_stated_normal_and_one_grade_off_is_within_what_observers_differ_
 
 def test_deterioration_raises_urgency_and_recovery_does_not():
     before, after = (
-        read_line("power_leg 4/5").examination(),
-        read_line("power_leg 2/5").examination(),
+        read_line("power_leg 4/5 onset=longer").examination(),
+        read_line("power_leg 2/5 onset=longer").examination(),
     )
     assert assess(after, before, None).level == 2
-    assert assess(after, None, None).level == 0
-    assert assess(before, after, None).level == 0
+    assert assess(after, None, None).level == 1
+    assert assess(before, after, None).level == 1
 
 
 @pytest.mark.parametrize(

@@ -24,12 +24,14 @@ from wardexam.reasoning.ties import ordered
 SWAP = {"right": "left", "left": "right"}
 NEAR = 2e-9  # numbers are rounded to 1e-9
 # What orders a list, what names its items, and how many of it are said.
+SITES = ("sites", "dangerous")
 LISTS = {
     "supports": (lambda i: i.weight, lambda i: (i.key, i.text), 6),
     "opposes": (lambda i: -i.weight, lambda i: (i.key, i.text), 6),
     "next_signs": (lambda i: i.bits * ease()[i.key[0]], lambda i: i.key, 5),
     "asymmetries": (lambda i: i.probability, lambda i: i.sign, 999),
     "sites": (lambda i: i.probability, lambda i: i.id, 999),
+    "dangerous": (lambda i: i.probability, lambda i: i.id, 999),
 }
 
 
@@ -80,7 +82,7 @@ def differences(here: Reading, there: Reading) -> list[str]:
     there = mirrored(there)
     for name, (value, key, most) in LISTS.items():
         one, other = getattr(here, name), getattr(there, name)
-        if name == "sites":  # those that are impossible are named in any order
+        if name in SITES:  # those that are impossible are named in any order
             one, other = ([s for s in sites if s.probability > 1e-12] for sites in (one, other))
         elif [key(i) for i in one] != [key(i) for i in other]:
             other = tuple(ordered(other, value, key))
@@ -90,13 +92,13 @@ def differences(here: Reading, there: Reading) -> list[str]:
             found.append(f"{name}: values")
             continue
         last = value(one[-1]) if len(one) == most else -1e9
-        if name == "sites":
+        if name in SITES:
             one, other = ({s.id: s for s in sites} for sites in (one, other))
             one, other = [one[i] for i in sorted(one)], [other[i] for i in sorted(other)]
         for i, j in zip(one, other, strict=True):
             if abs(value(i) - last) > NEAR and without_numbers(i) != without_numbers(j):
                 found.append(f"{name}: {i} is not {j}")
-    for name in ("fit", "fits_one", "by_findings", "level_note", "entered"):
+    for name in ("fit", "fits_one", "level_note", "entered"):
         one, other = getattr(here, name), getattr(there, name)
         if isinstance(one, float):
             one, other = round(one, 7), round(other, 7)

@@ -18,7 +18,7 @@ def test_own_words_replace_the_texts_of_their_rule_alone():
     fired = reasons("flag:saddle_numb=yes flag:both_legs=yes", read_wording(OWN))
     own = fired["cauda_equina"]
     assert (own.text, own.image, own.call) == ("our cord pathway", "MRI, ring 5678", "bleep 1234")
-    assert fired["both_legs"].call == rules()["both_legs"]["call"]
+    assert fired["both_legs"].call == rules()["both_legs"].call
 
 
 @pytest.mark.parametrize("line", ["", "flag:saddle_numb=yes", "flag:cancer=yes hip_flexion 3/5"])

@@ -19,20 +19,21 @@ def panel(examination: Examination, urgency: Urgency, width: int = NARROWEST) ->
 @pytest.mark.parametrize("rule", list(rules()))
 def test_reason_imaging_and_whom_to_call_are_read_whole(rule, when):
     row = rules()[rule]
-    row = {**row, "reason": row["reason"] + when}
-    level = row["urgency"]
-    reason = Reason(rule, level, row["reason"], row["image"], row["call"], row["source"])
-    urgency = Urgency(level, WORDS[level], (reason,), (), (), "")
+    reason = Reason(
+        rule, row.urgency, row.reason + when, row.image, row.call, row.source, row.first, row.by
+    )
+    urgency = Urgency(row.urgency, WORDS[row.urgency], (reason,), (), (), "")
     lines = panel(read_line("").examination(), urgency)
     said = " ".join(" ".join(lines[:URGENT]).split())
-    assert said == f"{WORDS[level].upper()}: {row['reason']} {row['image']}; {row['call']}"
+    head = f"{reason.when.upper()}: {row.reason}{when}"
+    assert said.replace("- ", "-") == f"{head} {reason.steps}".replace("- ", "-")
     assert all(len(line) <= NARROWEST for line in lines)
 
 
 def test_a_flag_answered_yes_is_said_where_no_rule_fires_on_it():
     examination = read_line("flag:cancer=yes").examination()
     text = " ".join(panel(examination, assess(examination, None, None)))
-    assert "No rule fired on what was entered. Flags yes: cancer." in " ".join(text.split())
+    assert "Nothing entered fires a rule. Flags yes: cancer." in " ".join(text.split())
 
 
 def test_every_line_has_its_place_whatever_is_said():

@@ -21,10 +21,10 @@ PER_SCREEN = 10
 # A page is its heading, two lines a patient and a blank line; without the blank it fills 80x24's room.
 PAGE_LINES = 2 * PER_SCREEN + 2
 WIDTH, REASON = 80, 29
-SHORT = ("none", "days", "today", "NOW")
+SHORT = ("open", "days", "today", "NOW")
 END = (
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
-    "Urgency none: no rule fired on what was found and asked. Follow local policy."
+    "Urgency open: nothing found or asked so far fires a rule. Follow local policy."
 )
 
 # A patient with the examinations of the stay, oldest first, and what was stored of the last one.
@@ -95,7 +95,7 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     due = due_in(patient, examinations[-1] if examinations else None, now)
     if head is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return (-0.5, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
+        return (-2.5, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
     level, text = head.urgency, head.headline
     if stored and stored.urgency > level:  # raised by the inferred site when it was saved
         level, text = stored.urgency, stored.headline

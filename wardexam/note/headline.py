@@ -5,7 +5,7 @@ import textwrap
 from wardexam.exam.text import to_ascii
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.urgency import Urgency, in_time
 from wardexam.records.repository import Summary
 
 LONGEST = 60
@@ -20,12 +20,13 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
     """What the store keeps of an examination for the ward list."""
     worse = bool(change and change.worse)
     if urgency.reasons:
-        text = urgency.reasons[0].text
+        first = urgency.reasons[0]
+        text = f"{in_time(first.by)}: {first.text}"
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
         text = f"{reading.sites[0].word}: {reading.sites[0].name}"
     else:
         asked = len(urgency.not_asked)
-        text = f"{asked} flags not asked" if asked else "no rule fired"
+        text = f"{asked} flags not asked" if asked else "nothing found fires a rule"
     return Summary(urgency.level, urgency.word, worse, shortened(to_ascii(text), LONGEST))

@@ -87,9 +87,7 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
     lines = [f"Urgency: {urgency.word}."]
     for reason in urgency.reasons[:4]:
-        lines += wrapped(
-            f"{reason.text}. Usual: {reason.image}; call {reason.call}. [{reason.source}]", "  "
-        )
+        lines += wrapped(f"{reason.text}. Usual: {reason.action}. [{reason.source}]", "  ")
     if urgency.not_asked:
         names = ", ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
@@ -216,7 +214,7 @@ def render(
             *(
                 line
                 for r in urgency.reasons[:3]
-                for line in wrapped(f"{r.text}: {r.image}; {r.call}.", "  ")
+                for line in wrapped(f"{r.text}: {r.action}.", "  ")
             ),
         ]
     for title, text in (("Comment", examination.comment), ("Impression", examination.impression)):

@@ -50,7 +50,7 @@ def _situation(
 ) -> list[str]:
     age = f", {patient.age} y" if patient.age is not None else ""
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
-    reason = urgency.reasons[0].text if urgency.reasons else "no rule fired on what was entered"
+    reason = urgency.reasons[0].text if urgency.reasons else "nothing that fires a rule was entered"
     lines = wrapped(
         f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}: {reason}.",
         "  ",
@@ -109,7 +109,7 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
 def _recommendation(urgency: Urgency) -> list[str]:
     lines = []
     for r in urgency.reasons[:2]:
-        lines += wrapped(f"{r.text}: usual imaging {r.image}; usual call {r.call}.", "  ")
+        lines += wrapped(f"{r.text}: usual: {r.action}.", "  ")
     when = f", {urgency.word}" if urgency.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", "  ")

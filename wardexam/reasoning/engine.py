@@ -4,10 +4,9 @@ from functools import cache
 
 from wardexam.exam.examination import Examination
 from wardexam.reasoning.inference.explanation import fit, weighed
-from wardexam.reasoning.inference.greatest import leading_chance, most_likely
 from wardexam.reasoning.inference.next_sign import next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums
-from wardexam.reasoning.inference.ranking import place, ranked
+from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, make
@@ -44,7 +43,9 @@ class Engine:
         told = silence or examination.rest_normal
         return Reading(
             sites=places,
-            by_findings=self._by_findings(examination, posterior) if told else None,
+            dangerous=tuple(
+                s for s in (self._by_findings(examination) if told else places) if s.urgent
+            ),
             supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
@@ -60,13 +61,10 @@ class Engine:
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
         )
 
-    def _by_findings(self, examination: Examination, whole: Posterior) -> Site:
+    def _by_findings(self, examination: Examination) -> tuple[Site, ...]:
+        """The sites from the findings alone, without statements and silence."""
         found = examination.model_copy(update={"rest_normal": ()})
-        posterior = self.posterior(found, silence=False)
-        # Among equals the one that leads when statements and silence count too.
-        equals = most_likely(posterior.groups)
-        first = int(equals[leading_chance(whole.groups[equals])])
-        return place(self.hypotheses, first, posterior.forms)
+        return ranked(self.posterior(found, silence=False))
 
 
 @cache

@@ -142,8 +142,8 @@ class Reading:
         unexplained: Findings that the top site does not explain, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
-        by_findings: The first site from the findings alone, without statements and silence: what may
-            raise urgency. None where it is the first of `sites`.
+        dangerous: The places that need same-day action, likeliest first, with their chances from the findings
+            alone: what raises urgency.
         pair: Two lesions that fit clearly better, or None; searched where one fits doubtfully.
         fragile: Grades that would bring another site to the top if one step off, nearest first.
         next_signs: Most telling signs to examine next.
@@ -159,7 +159,7 @@ class Reading:
     unexplained: tuple[str, ...] = ()
     fit: float | None = None
     fits_one: bool = True
-    by_findings: Site | None = None
+    dangerous: tuple[Site, ...] = ()
     pair: Pair | None = None
     fragile: tuple[Fragile, ...] = ()
     next_signs: tuple[NextSign, ...] = ()

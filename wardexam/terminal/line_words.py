@@ -61,7 +61,7 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
 def urgency(urgency: Urgency) -> list[str]:
     """The urgency in sentences; none when no flag is raised."""
     lines = [
-        f"Urgency: {urgency.word}: {reason.text}. Usual: {reason.image}; call {reason.call}."
+        f"Urgency: {urgency.word}: {reason.text}. Usual: {reason.action}."
         for reason in urgency.reasons[:2]
     ]
     return [*lines, urgency.caution] if lines else []

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 CAUTION = "Rules nothing out. Follow local policy."
 MOST = 7  # changes said where there is room for them
-URGENT = 5  # lines for the urgency: reason, imaging and whom to call
+SITES = 3
+URGENT = 8  # lines for the urgency: reason and limit, what first, imaging and whom to call
 
 
 # Most lines are as they were a key ago, and breaking them is the dear part.
@@ -63,28 +64,28 @@ def panel_lines(
     if urgency.reasons:
         style = "alarm" if urgency.level == 3 else "warn"
         first = urgency.reasons[0]
-        reason = _wrap(f"{urgency.word.upper()}: {first.text}", width)[:2]
+        reason = _wrap(f"{first.when.upper()}: {first.text}", width)[:4]
         lines += [[(line, style)] for line in reason]
-        lines += _block(f"{first.image}; {first.call}", width, URGENT - len(reason))
+        lines += _block(first.steps, width, URGENT - len(reason))
     else:
         yes = ", ".join(urgency.answered_yes)
         text = (
-            f"No rule fired on what was entered. Flags yes: {yes}."
+            f"Nothing entered fires a rule. Flags yes: {yes}."
             if yes
-            else "No rule fired on what was entered."
+            else "Nothing entered fires a rule."
         )
         lines += _block(text, width, URGENT)
     entered = reading is not None and reading.entered > 0
     if failed:
-        lines += _block("Reasoning unavailable; the grid works on.", width, 5, "warn")
+        lines += _block("Reasoning unavailable; the grid works on.", width, SITES + 1, "warn")
     elif reading is None or not entered:
         waits = reading is None and examination.findings
         none_yet = "Working it out .." if waits else "Nothing entered yet."
-        lines += [[("Where (suggestion)", "accent")], *_block(none_yet, width, 4)]
+        lines += [[("Where (suggestion)", "accent")], *_block(none_yet, width, SITES)]
     else:
         title = "Where (suggestion)" if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
         lines.append([(title, "accent")])
-        for site in reading.sites[:4]:
+        for site in reading.sites[:SITES]:
             bar = glyphs.bar(site.probability, 5)
             levels = (
                 f" {site.levels[0]}-{site.levels[1]}"
@@ -94,16 +95,16 @@ def panel_lines(
             word = f"{site.word:<11} " if width >= 50 else ""
             name = _shorten(f"{site.name}{levels}", width - 11 - len(word), placeholder="..")
             lines.append([(f"{word}{site.probability:4.0%} {bar:<5} {name}", "")])
-        lines += [[] for _ in range(4 - len(reading.sites[:4]))]
+        lines += [[] for _ in range(SITES - len(reading.sites[:SITES]))]
     supports = reading.supports if reading else ()
     why = "; ".join(e.text for e in supports[:3])
     rival = reading.sites[1].name if reading and len(reading.sites) > 1 else ""
-    lines += _block(f"Over {rival}: {why}" if why and entered else "", width, 2)
+    lines += _block(f"Over {rival}: {why}" if why and entered else "", width, 1)
     misfit = "; ".join(reading.unexplained[:2]) if reading else ""
     if reading and reading.pair:
-        lines += _block(pair_text(reading), width, 2, "warn")
+        lines += _block(pair_text(reading), width, 1, "warn")
     else:
-        lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 2)
+        lines += _block(f"Does not fit: {misfit}" if misfit and entered else "", width, 1)
     sure = [a.text for a in reading.asymmetries if a.probability >= 0.5] if reading else []
     differ = "; ".join(sure[:2])
     note = reading.level_note if reading else ""
@@ -140,6 +141,6 @@ def more_lines(
     if len(urgency.reasons) > 1:
         lines += [[], [("Also", "accent")]]
     for reason in urgency.reasons[1:]:
-        wrapped = _wrap(f"{reason.text}: {reason.image}; {reason.call}", width)
+        wrapped = _wrap(f"{reason.text}: {reason.action}", width)
         lines += [[(line, "")] for line in wrapped]
     return lines

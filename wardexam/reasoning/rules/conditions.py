@@ -136,15 +136,16 @@ def weak(finding: Finding) -> bool:
     )
 
 
-def _grade(answer: str) -> float:
-    """An MRC grade as a number, 0 to 5; 4- and 4+ beside 4."""
-    return float(answer[0]) + {"-": -0.3, "+": 0.3}.get(answer[1:], 0.0)
+def _grade(answer: str) -> int:
+    """Where an MRC grade stands among all, the weakest first."""
+    row = conditions_row("weak")
+    return int(row["grades"].index(answer))
 
 
 def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     if (test.weak and not is_weak) or (test.sign and finding.sign not in test.sign):
         return False
-    if test.at_most and not (is_weak and _grade(finding.answer or "5") <= _grade(test.at_most)):
+    if test.at_most and not (is_weak and _grade(str(finding.answer)) <= _grade(test.at_most)):
         return False
     row = finding.row
     return (

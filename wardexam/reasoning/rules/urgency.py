@@ -25,6 +25,14 @@ from wardexam.reasoning.rules.standing import unrelieved
 from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
+_TIMES = {"minutes": "within minutes", "today": "today", "within days": "within days"}
+
+
+def in_time(by: str) -> str:
+    """A limit in words, such as ``within 4 h``."""
+    return _TIMES.get(by, f"within {by}")
+
+
 WORDS = ("no rule fires", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
@@ -66,6 +74,29 @@ class Reason:
     lowers: str = ""
     lowered: str = ""
 
+    @property
+    def when(self) -> str:
+        """Its urgency and its limit, such as ``now, within 4 h``."""
+        word, limit = WORDS[self.urgency], in_time(self.by)
+        return word if word == limit or self.lowered else f"{word}, {limit}"
+
+    @property
+    def steps(self) -> str:
+        """What to do: first, image, whom to call."""
+        image = "" if self.image == "none first" else self.image
+        return "; ".join(filter(None, (self.first, image, self.call)))
+
+    @property
+    def action(self) -> str:
+        """What to do, in one sentence: first, image, whom to call, by when."""
+        steps = [
+            self.first,
+            self.image if self.image != "none first" else "no image first",
+            f"call {self.call}",
+        ]
+        written = f"; brought down: {self.lowered}" if self.lowered else ""
+        return f"{'; '.join(filter(None, steps))}; {in_time(self.by)}{written}"
+
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
@@ -84,7 +115,7 @@ class Rule(TableRow):
 
     some: tuple[str, ...] = Field(alias="any")
     every: tuple[str, ...] = Field(alias="all")
-    urgency: Annotated[int, Field(ge=1, le=3)]
+    urgency: Annotated[int, Field(ge=1, lt=len(WORDS))]
     reason: str
     first: str
     region: str
@@ -93,6 +124,7 @@ class Rule(TableRow):
     call: str
     by: str
     known: Literal["yields", "stands"]
+    said_after: tuple[str, ...]
     lowers: str
 
 
@@ -124,7 +156,18 @@ def rules() -> dict[str, Rule]:
                 raise TableError(f"unknown condition '{item}'", where)
         if made[name].by not in LIMITS:
             raise TableError(f"unknown limit '{made[name].by}'", where)
+    for name, row in made.items():
+        for other in row.said_after:
+            if other not in made or other == name:
+                raise TableError(f"unknown rule '{other}'", f"urgency.toml, rule {name}")
     return made
+
+
+def _place(rule: str, fired: set[str]) -> int:
+    """How many rules that fired as well are said before this one; the inferred site comes after all."""
+    if rule not in rules():
+        return len(fired)
+    return sum(other in fired for other in rules()[rule].said_after)
 
 
 def _holds(examination: Examination) -> set[str]:
@@ -173,9 +216,7 @@ def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
     row = conditions_row("inferred_site")
     if reading is None or reading.entered < row["entered"] or _nothing_new(examination):
         return []
-    sites = [s for s in reading.sites if s.urgent]
-    if reading.by_findings is not None:
-        sites = [reading.by_findings] if reading.by_findings.urgent else []
+    sites = reading.dangerous
     if sum(s.probability for s in sites) < row["probability"]:
         return []
     acute = examination.context.onset in row["acute"]
@@ -237,7 +278,13 @@ def assess(
     ]  # fmt: skip
     reasons += _by_site(examination, reading)
     order = {name: place for place, name in enumerate(rules())}
-    reasons.sort(key=lambda r: (-r.urgency, LIMITS.index(r.by), order.get(r.rule, len(order))))
+    alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
+    reasons.sort(
+        key=lambda r: (
+            -r.urgency, _place(r.rule, alike[r.urgency]) > 0, UNTIL_KNOWN in r.text, LIMITS.index(r.by),
+            _place(r.rule, alike[r.urgency]), order.get(r.rule, len(order)),
+        )
+    )  # fmt: skip
     level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"

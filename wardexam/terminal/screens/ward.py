@@ -20,7 +20,7 @@ from wardexam.terminal.screens.base import LineScreen
 
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
-URGENCY = ("none", "days", "today", "NOW")
+URGENCY = ("open", "days", "today", "NOW")
 
 
 AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
@@ -29,6 +29,13 @@ AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
 def _ahead(then: str | None, now: datetime) -> bool:
     """Whether a time is still to come: the clock was wrong then, or is now."""
     return then is not None and datetime.fromisoformat(then) > now + AHEAD
+
+
+def _rank(bed: Bed) -> float:
+    """How urgent a bed is for the order: who was never examined stands directly under NOW."""
+    if bed.summary:
+        return bed.summary.urgency
+    return 2.5 if bed.last_at is None else 0
 
 
 def _ago(then: str | None, now: datetime) -> str:
@@ -127,10 +134,10 @@ class WardScreen(LineScreen):
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
             lambda b: (b.bed, b.name),
-            lambda b: (-(b.summary.urgency if b.summary else 0), b.bed),
+            lambda b: (-_rank(b), b.bed),
             lambda b: (
                 not (b.summary and b.summary.worse),
-                -(b.summary.urgency if b.summary else 0),
+                -_rank(b),
                 b.bed,
             ),
             lambda b: (
