@@ -77,6 +77,17 @@ def put_patient(tables: Tables, patient: "Patient") -> None:
     tables["patient"] = {"1": patient.model_dump(mode="json")}
 
 
+def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
+    """The same tables, once it is certain that they are this patient's.
+
+    Raises:
+        DamagedFileError: They speak of another: the file is another's, under this one's name.
+    """
+    if tables and first(tables, "patient").get("id") != patient_id:
+        raise DamagedFileError("the file speaks of another patient", where, REMEDY)
+    return tables
+
+
 def update_patient(tables: Tables, patient: "Patient") -> "Patient":
     """The details saved over the revision that was read.
 
