@@ -17,7 +17,7 @@ from wardexam.records import audit, documents
 from wardexam.records.arrivals import left_over
 from wardexam.records.draft_files import draft_infos, replay, rows_of
 from wardexam.records.files import read_bounded, reason, set_aside, unused, write_whole
-from wardexam.records.kept import DamagedFileError, Kept, Tables
+from wardexam.records.kept import DamagedFileError, Tables
 from wardexam.records.layout import FOLDERS, LAYOUT, NAME, mark_again
 from wardexam.records.lists import GONE
 from wardexam.records.paths import elsewhere, kept_trail
@@ -151,11 +151,14 @@ def check_store(
     _check_lists(ward, found)
     _check_left(ward, found)
     if repair:
-        ward.rebuild_index()
+        try:
+            ward.rebuild_index()
+            found.lines.append("index made anew")
+        except RecordsError as error:
+            found.wrong(f"the index was not made anew: {error}")
         own = audit.kept_head(kept_trail(ward.folder))
         ward.audit.note("repaired", "", by, f"the trail was kept as {own}" if own else "")
         ward.audit.accept()
-        found.lines.append("index made anew")
     if trail.torn:
         found.lines.append("audit trail: a crash cut its last line off; the next event mends it")
     if trail.lines:
@@ -205,11 +208,8 @@ def _like_a_record(path: Path) -> bool:
 
 def _within(one: State, other: State) -> bool:
     """Whether all that one version holds stands in another, and more."""
-    rows = [
-        [r.raw for r in documents.records_of(unpack(s.data, ""), "examinations") if isinstance(r, Kept)]
-        for s in (one, other)
-    ]  # fmt: skip
-    return len(rows[0]) < len(rows[1]) and all(raw in rows[1] for raw in rows[0])
+    held, more = (documents.raw_examinations(unpack(s.data, "")) for s in (one, other))
+    return held < more
 
 
 def _good(ward: Ward, name: str, record: str) -> _Copy | None:

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError
-from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables
+from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables, line_of
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Bed,
@@ -48,6 +48,11 @@ def records_of(tables: Tables, name: str) -> list[Record]:
     """The records of a table, unread, in the order in which they were added."""
     table = tables.get(name, {})
     return table.records() if isinstance(table, KeptTable) else [*table.values()]
+
+
+def raw_examinations(tables: Tables) -> set[bytes]:
+    """The records of examinations as they lie in a file, or would."""
+    return {line_of("0", record) for record in records_of(tables, "examinations")}
 
 
 def examination_of(record: Record) -> "Examination":

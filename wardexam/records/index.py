@@ -155,8 +155,6 @@ class Index:
             )
         except FileNotFoundError:
             return
-        except PermissionError:
-            return
         except OSError:
             ours = False
         if not ours:

@@ -234,22 +234,22 @@ class Ward:
     def _spare_what_was_before(path: Path, patient_id: str, tables: Tables) -> None:
         """Set a version before aside that is not one, unless all it holds stands in the file.
 
-        It is read only where it is no regular file, was written after the file, as where the two were
-        exchanged, or does not end as this patient's.
+        It is read only where it is no regular file, is newer or longer than the file, as where the two
+        were exchanged, or does not end as this patient's.
         """
         kept = path.with_name(path.name + ".before")
         with suppress(FileNotFoundError):
-            found = kept.lstat()
+            found, file = kept.lstat(), path.stat()
             if (
                 stat.S_ISREG(found.st_mode)
-                and found.st_mtime_ns <= path.stat().st_mtime_ns
+                and found.st_mtime_ns <= file.st_mtime_ns
+                and found.st_size <= file.st_size
                 and b'"id": "%s"' % patient_id.encode() in last_bytes(kept, 8192)
             ):
                 return
             try:
-                now = documents.records_of(tables, "examinations")
-                stands = all(
-                    r in now for r in documents.records_of(read_tables(kept) or {}, "examinations")
+                stands = documents.raw_examinations(read_tables(kept) or {}) <= (
+                    documents.raw_examinations(tables)
                 )
             except RecordsError:
                 stands = False
