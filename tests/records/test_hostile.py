@@ -202,14 +202,16 @@ def test_a_trail_that_was_cut_is_found_also_after_it_has_grown_again(ward):
 
 
 def test_every_attack_alone_and_sixty_pairs_with_no_screen(tmp_path):
-    place = hostile.Range(tmp_path)
-    alone, _ = hostile.run_cases(place.alone(), place.without_screen)
-    pairs, _ = hostile.run_cases(place.pairs(60, 3), place.without_screen)
+    place = hostile.Range(tmp_path, quick=True)
+    cases = place.alone()
+    swaps = [case for case in cases if case.steps[0][0].startswith("swapped")]
+    alone, _ = hostile.run_cases([c for c in cases if c not in swaps[1::3] + swaps[2::3]], place.without_screen)  # fmt: skip
+    pairs, _ = hostile.run_cases(place.pairs(90, 3), place.without_screen, wanted=60)
     assert set(hostile.totals(alone)) == {*hostile.ATTACKS}
-    assert sum(pairs.values()) > 30
+    assert sum(pairs.values()) == 60
 
 
 def test_pairs_with_a_screen_open(tmp_path):
     place = hostile.Range(tmp_path)
-    screens, _ = hostile.run_cases(place.pairs(4, 11), lambda c: asyncio.run(place.with_screen(c)))
-    assert sum(screens.values()) > 1
+    screens, _ = hostile.run_cases(place.pairs(9, 11), lambda c: asyncio.run(place.with_screen(c)), wanted=4)  # fmt: skip
+    assert sum(screens.values()) == 4
