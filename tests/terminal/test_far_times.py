@@ -3,9 +3,9 @@
 import pytest
 
 from tests.commands.test_edges import FAR
+from tests.examinations import examined
 from tests.terminal.screens import NOW, dump
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
 from wardexam.terminal.app import WardApp
@@ -16,7 +16,7 @@ from wardexam.terminal.environment import Terminal
 async def test_a_time_beyond_bounds_is_shown_on_every_screen(tmp_path, at):
     ward = open_ward(tmp_path / "ward")
     patient = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=at, recheck_hours=168)
-    made = read_line("knee 2/0 ankle 2/2").examination(at).model_dump(mode="json")
+    made = examined("knee 2/0 ankle 2/2", at).model_dump(mode="json")
     made |= {"id": "exam0001", "patient": "patient1", "examiner": "Dr Ash"}
     first = Examination.model_validate(made)
     later = [

@@ -6,7 +6,6 @@ be a named group, the scale is said once. Everything is spelled out into finding
 
 import json
 import tomllib
-from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
 from itertools import product
@@ -18,7 +17,7 @@ from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
-from wardexam.exam.examination import Context, Examination, YesNo
+from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import (
     Finding,
     Limb,
@@ -179,8 +178,8 @@ class Sheet(Model):
     rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
 
-    def examination(self, at: datetime = datetime(2000, 1, 1, tzinfo=UTC)) -> Examination:
-        """The sheet as an examination, every group and ``both`` spelled out.
+    def spelled_out(self) -> Findings:
+        """The findings the sheet stands for, every group and ``both`` spelled out.
 
         Raises:
             InputError: A finding is not acceptable; names it and what is allowed.
@@ -219,10 +218,6 @@ class Sheet(Model):
             except ValidationError as error:
                 raise InputError(first_fault(error), where=f"rest_normal.{number}") from None
         document = {
-            "id": "00000000",
-            "patient": "00000000",
-            "examiner": "",
-            "at": at.isoformat(),
             "scale": self.scale,
             "context": self.context.model_dump(mode="json"),
             "findings": [f.model_dump(mode="json") for f in (general | single).values()],
@@ -230,7 +225,7 @@ class Sheet(Model):
             "flags": self.flags,
         }
         try:
-            return Examination.model_validate(document)
+            return Findings.model_validate(document)
         except ValidationError as error:
             raise InputError(first_fault(error)) from None
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
@@ -149,7 +149,7 @@ def _story(context: Context) -> list[Term]:
     return found
 
 
-def terms(examination: Examination, *, silence: bool) -> list[Term]:
+def terms(examination: Findings, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     weight = weighing_row("weight")
     power = weight["repeats"] - 1

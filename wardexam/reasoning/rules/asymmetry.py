@@ -10,7 +10,7 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.reading import Asymmetry
 from wardexam.reasoning.rules.change import meaning_rank
@@ -84,7 +84,7 @@ def _interval(finding: Finding) -> tuple[str, Interval] | None:
     return None
 
 
-def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
+def asymmetries(examination: Findings) -> tuple[Asymmetry, ...]:
     """Signs whose sides differ, with the chance that they truly do, surest first."""
     found = []
     left = {f.sign: f for f in examination.findings if f.side == "left" and f.answer is not None}
@@ -129,7 +129,7 @@ def answers_in_order(finding: Finding) -> tuple[str, ...]:
     return codes
 
 
-def level_note(examination: Examination) -> str:
+def level_note(examination: Findings) -> str:
     """Where arms and legs part, from the tendon reflexes; empty where they do not."""
     arms: list[int] = []
     legs: list[int] = []

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName, answers_for, convert
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.reasoning.tables import change_row
 
@@ -159,7 +159,7 @@ def _from_statement(after: Finding) -> SignChange | None:
     return SignChange(after.key, text, size, size is None or abs(size) >= step - ROUNDING, True)
 
 
-def compare(previous: Examination, current: Examination) -> Comparison:
+def compare(previous: Findings, current: Findings) -> Comparison:
     """What changed from one examination to a later one.
 
     Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
@@ -189,7 +189,7 @@ def compare(previous: Examination, current: Examination) -> Comparison:
     return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
 
 
-def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
+def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
     """What moved across the body, in the order of `PATTERNS`."""
     rows = change_row("patterns")
     weaker = [s for s in worse if s.row.answers == "mrc"]
@@ -219,7 +219,7 @@ def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignCh
     return [p for p in PATTERNS if moved[p]]
 
 
-def sum_score(examination: Examination) -> int | None:
+def sum_score(examination: Findings) -> int | None:
     """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
 
     Six movements on two sides; 4- and 4+ count 4 (`change.toml`).
