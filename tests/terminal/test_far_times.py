@@ -8,6 +8,7 @@ from tests.terminal.screens import NOW, dump
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
+from wardexam.session import Session
 from wardexam.terminal.app import WardApp
 from wardexam.terminal.environment import Terminal
 
@@ -24,7 +25,7 @@ async def test_a_time_beyond_bounds_is_shown_on_every_screen(tmp_path, at):
     ]
     ward.take_in([Arrival(patient, (first, *later), Summary(0, "none", False, "a line"))], "x")
     app = WardApp(
-        ward, examiner="Dr Test", now=lambda: NOW, new_id=lambda: "fresh001",
+        Session(ward, "Dr Test", lambda: NOW, lambda: "fresh001"),
         terminal=Terminal(term="xterm", colours=0, ascii=True),
     )  # fmt: skip
     async with app.run_test(size=(80, 24)) as pilot:

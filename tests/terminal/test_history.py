@@ -9,7 +9,7 @@ from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
 from wardexam.note.handover import headline_of
 from wardexam.terminal.course import chart, course_text
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 
 VISITS = ["power_leg 5/5 knee 2/2", "power_leg 4/5 knee 2/2", "power_leg 2/5 knee 0/2 anal_tone 1"]
 
@@ -79,7 +79,7 @@ async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_be
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n", "h", "m")
         assert isinstance(app.screen, ExamineScreen)
-        assert app.screen.previous.id == "exam0000"
+        assert app.screen.visit.previous.id == "exam0000"
 
 
 def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(app):

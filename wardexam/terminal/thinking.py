@@ -51,7 +51,7 @@ def warm() -> None:
 
     def load() -> None:
         try:
-            import_module("wardexam.terminal.screens.examine")
+            import_module("wardexam.terminal.examine.screen")
             _engine()
         except Exception:
             return  # said when the first reading is asked for
