@@ -15,6 +15,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_named, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Context, Findings, YesNo
@@ -61,38 +62,11 @@ def groups() -> dict[str, tuple[str, ...]]:
     return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
 
 
-@cache
-def synonyms() -> dict[str, dict[str, str]]:
-    """Other words for ``signs`` and for ``answers``, each with the one used here."""
-    text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def sign_named(name: str) -> str:
     """The id of a sign or group by any of its names; the name itself where it has no other."""
     if name in catalogue() or name in groups():
         return name
     return synonyms()["signs"].get(name.lower().replace(" ", "_").replace("-", "_"), name)
-
-
-def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
-    """An answer by another word for it, where the sign takes it; the answer itself otherwise.
-
-    ``positive`` and ``negative`` stand for ``present`` and ``absent`` and the other way round.
-    """
-    row = catalogue().get(sign)
-    if row is None or answer is None or row.answers == "level":
-        return answer
-    codes = answers_for(row.answers, scale).codes
-    if answer in codes:
-        return answer
-    if row.answers == "tendon" and answer.lower() == "absent":
-        return "0"
-    words = synonyms()["answers"] | {
-        "positive": "present", "negative": "absent", "present": "positive", "absent": "negative",
-    }  # fmt: skip
-    other = words.get(answer.lower(), answer)
-    return other if other in codes else answer
 
 
 class SheetFinding(Model):

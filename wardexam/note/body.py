@@ -16,7 +16,7 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.row_sets import row_sets
-from wardexam.note.cells import cell
+from wardexam.exam.wording import cell
 
 # What is known of a piece of skin, least to most telling; the worst that was found shows.
 STATES = ("", "unknown", "normal", "heightened", "reduced", "absent")

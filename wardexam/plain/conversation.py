@@ -26,6 +26,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
+from wardexam.exam.wording import spoken
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.sitting import COMMANDS, KEEP, Sitting, ask_flags
@@ -247,7 +248,7 @@ def _examine(sitting: Sitting) -> None:
 def _question(sitting: Sitting, questions: list[Question], at: int) -> str:
     sign, side = questions[at]
     found = sitting.examination.finding(sign.id, side)
-    now_is = f", now {words.answer(found)}" if found else ""
+    now_is = f", now {spoken(found)}" if found else ""
     where = f", {sign.place}" if sign.place else ""
     return f"{at + 1} of {len(questions)}. {sign.name}{words.place(side)}{where}{now_is}:"
 
@@ -278,7 +279,7 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
         found = answers.not_testable(sign, side, reasons[chosen][0])
     else:
         found = answers.finding(sign, side, text, sitting.examination.scale)
-    said = f"{sign.name}{words.place(side)}: {words.answer(found)}."
+    said = f"{sign.name}{words.place(side)}: {spoken(found)}."
     sitting.change(Change("finding", key, found.model_dump(mode="json")), said)
     return 1
 

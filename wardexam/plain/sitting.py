@@ -10,6 +10,7 @@ from wardexam.exam.entry import Change
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Finding, Limb
 from wardexam.exam.flags import flags
+from wardexam.exam.wording import spoken
 from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
 from wardexam.visit import Visit
@@ -83,7 +84,7 @@ class Sitting:
 def _list(sitting: Sitting) -> None:
     found: tuple[Finding, ...] = sitting.examination.findings
     asked = sitting.examination.flags
-    lines = [f"{f.row.name}{words.place(f.side)}: {words.answer(f)}" for f in found]
+    lines = [f"{f.row.name}{words.place(f.side)}: {spoken(f)}" for f in found]
     lines += [f"Red flag, {flags()[name].short}: {value}" for name, value in asked.items()]
     sitting.talk.say(*(lines or ["Nothing is entered yet."]))
 

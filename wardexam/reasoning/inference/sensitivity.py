@@ -7,7 +7,8 @@ import numpy as np
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.evidence import finding_text, log_likelihood
+from wardexam.exam.wording import finding_text
+from wardexam.reasoning.inference.evidence import log_likelihood
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either

@@ -12,6 +12,7 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
+from wardexam.exam.wording import mark
 from wardexam.reasoning.reading import Asymmetry
 from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.tables import (
@@ -94,7 +95,7 @@ def asymmetries(examination: Findings) -> tuple[Asymmetry, ...]:
             continue
         gap = _rank(finding) - _rank(other)
         if gap:
-            text = f"{finding.row.name}: right {_short(finding)}, left {_short(other)}"
+            text = f"{finding.row.name}: right {mark(finding)}, left {mark(other)}"
             chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
     return tuple(ordered(found, lambda a: a.probability, lambda a: a.sign))
@@ -106,10 +107,6 @@ def _chance(right: Finding, left: Finding, gap: int) -> float:
         row = asymmetry_row("other")
         return float(row["one"] if abs(gap) == 1 else row["more"])
     return truly_differ(one[0], one[1], other[1])
-
-
-def _short(finding: Finding) -> str:
-    return finding.choice.mark if finding.choice else str(finding.answer)
 
 
 def _rank(finding: Finding) -> int:

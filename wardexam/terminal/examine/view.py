@@ -10,7 +10,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.identity import heading
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, cut
-from wardexam.note.cells import narrow
+from wardexam.exam.wording import narrow
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.examine.reader import Reader
