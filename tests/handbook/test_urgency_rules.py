@@ -27,7 +27,7 @@ BEFORE = {
 
 
 def findings(line):
-    return read_line(line).examination()
+    return read_line(line).spelled_out()
 
 
 def samples(item):

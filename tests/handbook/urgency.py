@@ -44,8 +44,8 @@ def cases(name: str) -> list[dict[str, str]]:
 
 def urgency_of(case: dict[str, str], *, reading: bool) -> Urgency:
     """The urgency of a presentation; what its doctor wrote down lowers the rules that allow it."""
-    examination = read_line(case["entered"]).examination()
-    before = read_line(case["before"]).examination() if "before" in case else None
+    examination = read_line(case["entered"]).spelled_out()
+    before = read_line(case["before"]).spelled_out() if "before" in case else None
     read = load().read(examination, silence=False) if reading else None
     found = assess(examination, before, read)
     if written := case.get("recorded"):

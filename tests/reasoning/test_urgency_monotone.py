@@ -6,7 +6,7 @@ import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Act, Examination
+from wardexam.exam.examination import Act, Findings
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.flags import every_flag
 from wardexam.exam.typed import read_line
@@ -55,11 +55,11 @@ def with_finding(examination, made):
     return examination.model_copy(update={"findings": (*kept, made)})
 
 
-def drawn(source) -> Examination:
+def drawn(source) -> Findings:
     """A random examination: some signs, flags, a story."""
     made = read_line(
         f"onset={source.choice((*ONSETS, 'unknown'))} complaint={source.choice(COMPLAINTS)} pain={source.choice(('none', 'back', 'neck', 'limb'))}"
-    ).examination()
+    ).spelled_out()
     for _ in range(source.randrange(0, 9)):
         made = added(made, source)[0]
     flags = {f: source.choice(("yes", "no")) for f in source.sample(list(every_flag()), source.randrange(0, 6))}  # fmt: skip
@@ -158,7 +158,7 @@ ACT = {"what": "MRI normal", "by": "Dr Ash", "at": "2026-03-02T08:00:00+00:00"}
 
 def lowered(line, rule, **more):
     act = Act.model_validate({"rule": rule, "kind": "lowered", **ACT})
-    return assess(read_line(line).examination().model_copy(update={"acts": (act,)}), None, None)
+    return assess(read_line(line).spelled_out().model_copy(update={"acts": (act,)}), None, None)
 
 
 def test_what_a_doctor_writes_lowers_a_rule_that_allows_it_and_says_so():
@@ -181,16 +181,16 @@ def test_anything_worse_cancels_what_was_lowered_or_known(line):
 
 
 def test_what_is_known_and_unchanged_yields_where_the_row_allows_it_and_is_still_said():
-    found = assess(read_line("plantar known:up/up power_leg known:4/4 onset=longer").examination(), None, None)  # fmt: skip
+    found = assess(read_line("plantar known:up/up power_leg known:4/4 onset=longer").spelled_out(), None, None)  # fmt: skip
     assert found.level == 1
     assert all(r.lowered == "known: documented before" for r in found.reasons)
-    new = assess(read_line("plantar known:up/up saddle 1/2 onset=longer").examination(), None, None)
+    new = assess(read_line("plantar known:up/up saddle 1/2 onset=longer").spelled_out(), None, None)
     assert new.level == 3
 
 
 def test_an_onset_that_is_not_known_counts_as_acute_and_is_said():
-    (reason, *_) = assess(read_line("aphasia slight").examination(), None, None).reasons
+    (reason, *_) = assess(read_line("aphasia slight").spelled_out(), None, None).reasons
     assert (reason.rule, reason.urgency) == ("stroke", 3)
     assert reason.text.endswith("until the onset is known")
-    (told, *_) = assess(read_line("aphasia slight onset=hours").examination(), None, None).reasons
+    (told, *_) = assess(read_line("aphasia slight onset=hours").spelled_out(), None, None).reasons
     assert "until" not in told.text

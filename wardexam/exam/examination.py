@@ -1,11 +1,12 @@
-"""One examination and the patient it belongs to, as kept in the store.
+"""What was found, the examination it was found in, and the patient it belongs to.
 
-`schema` is the version of the document's form; a reader for every version ever written stays in
+`Findings` is all that a question needs: the engine, the rules and the comparison take nothing else.
+An `Examination` adds who, when and of whom, and is what the store keeps. `schema` is the version of the document's form; a reader for every version ever written stays in
 `wardexam.records`.
 """
 
 import re
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
@@ -97,8 +98,57 @@ class Act(Model):
     at: AwareDatetime = Field(strict=False)
 
 
-class Examination(Model):
-    """One bedside examination.
+class Findings(Model):
+    """What was found, stated and answered at one time; of whom, by whom and when is not asked.
+
+    Attributes:
+        scale: The tendon scale the examiner chose; findings carry their own.
+        context: Age, sex, onset and complaint as they stood.
+        findings: At most one per sign and side.
+        rest_normal: Explicit statements; see `RestNormal`.
+        flags: Red-flag questions answered; one that was not asked is not here.
+        acts: What was done about reasons of urgency, in its order.
+
+    """
+
+    scale: ScaleName = "conventional"
+    context: Context = Context()
+    findings: tuple[Finding, ...] = Field(default=(), strict=False)
+    rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
+    flags: dict[str, YesNo] = Field(default_factory=dict)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
+
+    @property
+    def new(self) -> Self:
+        """The same without what is marked as known before."""
+        return self.model_copy(update={"findings": tuple(f for f in self.findings if not f.known)})
+
+    @model_validator(mode="after")
+    def _once_and_known(self) -> Self:
+        seen: set[tuple[str, Side]] = set()
+        for finding in self.findings:
+            if finding.key in seen:
+                raise ValueError(f"{finding.sign} {finding.side} is given twice")
+            seen.add(finding.key)
+        unknown = set(self.flags) - set(every_flag())
+        if unknown:
+            raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
+        return self
+
+    def finding(self, sign: str, side: Side) -> Finding | None:
+        """The finding of a sign on a side, or None when it was not examined."""
+        return next((f for f in self.findings if f.key == (sign, side)), None)
+
+    def stated_normal(self, sign: str, side: Side) -> bool:
+        """Whether an unrecorded sign is covered by a statement that the rest was normal."""
+        row = catalogue()[sign]
+        return self.finding(sign, side) is None and any(
+            s.covers(row, side) for s in self.rest_normal
+        )
+
+
+class Examination(Findings):
+    """One bedside examination: what was found, with who examined whom and when.
 
     Attributes:
         id: Opaque; the same for every revision.
@@ -106,12 +156,6 @@ class Examination(Model):
         revision: 1 when first saved, one more with each amendment.
         examiner: Who examined.
         at: When, with its zone.
-        scale: The tendon scale the examiner chose; findings carry their own.
-        context: Age, sex, onset and complaint as they stood.
-        findings: At most one per sign and side.
-        rest_normal: Explicit statements; see `RestNormal`.
-        flags: Red-flag questions answered; one that was not asked is not here.
-        acts: What was done about reasons of urgency, in its order.
         comment: Free text.
         impression: The doctor's own words.
         suggestion: The tool's suggestion as the doctor accepted it; empty until then.
@@ -127,12 +171,6 @@ class Examination(Model):
     revision: Annotated[int, Field(ge=1)] = 1
     examiner: Line
     at: AwareDatetime = Field(strict=False)
-    scale: ScaleName = "conventional"
-    context: Context = Context()
-    findings: tuple[Finding, ...] = Field(default=(), strict=False)
-    rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
-    flags: dict[str, YesNo] = Field(default_factory=dict)
-    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""
@@ -140,24 +178,29 @@ class Examination(Model):
     saved_by: Line = ""
     amendment: Amendment | None = None
 
-    @property
-    def new(self) -> Self:
-        """The examination without what is marked as known before."""
-        return self.model_copy(update={"findings": tuple(f for f in self.findings if not f.known)})
-
     @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        seen: set[tuple[str, Side]] = set()
-        for finding in self.findings:
-            if finding.key in seen:
-                raise ValueError(f"{finding.sign} {finding.side} is given twice")
-            seen.add(finding.key)
-        unknown = set(self.flags) - set(every_flag())
-        if unknown:
-            raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
+    def _amended_by_somebody(self) -> Self:
         if (self.revision > 1) != (self.amendment is not None):
             raise ValueError("a revision after the first says who amended it, when and why")
         return self
+
+    @classmethod
+    def of(
+        cls,
+        findings: Findings,
+        *,
+        id: str,  # noqa: A002  # the name of the field
+        patient: str,
+        examiner: str,
+        at: datetime,
+    ) -> Self:
+        """Findings as the examination they were found in.
+
+        Raises:
+            ValidationError: The examination cannot be called so, or the time has no zone.
+        """
+        found = {name: getattr(findings, name) for name in Findings.model_fields}
+        return cls(**found, id=id, patient=patient, examiner=examiner, at=at)
 
     @property
     def by_whom(self) -> str:
@@ -173,17 +216,6 @@ class Examination(Model):
     def hands(self) -> tuple[str, ...]:
         """Everyone who had a hand in it, the first examiner first, who saved it last."""
         return tuple(dict.fromkeys(filter(None, (self.examiner, *self.entered_by, self.saved_by))))
-
-    def finding(self, sign: str, side: Side) -> Finding | None:
-        """The finding of a sign on a side, or None when it was not examined."""
-        return next((f for f in self.findings if f.key == (sign, side)), None)
-
-    def stated_normal(self, sign: str, side: Side) -> bool:
-        """Whether an unrecorded sign is covered by a statement that the rest was normal."""
-        row = catalogue()[sign]
-        return self.finding(sign, side) is None and any(
-            s.covers(row, side) for s in self.rest_normal
-        )
 
 
 class Patient(Model):

@@ -13,7 +13,7 @@ from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.structures import Columns, TableRow
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.tables import change_row, conditions_row
@@ -158,7 +158,7 @@ def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     )
 
 
-def _told(test: Test, examination: Examination) -> bool:
+def _told(test: Test, examination: Findings) -> bool:
     """Whether the story and the questions say what a test names."""
     story = examination.context
     for named, told in (
@@ -177,7 +177,7 @@ def _told(test: Test, examination: Examination) -> bool:
     )
 
 
-def _passes(test: Test, examination: Examination, found: list[Found], held: set[str]) -> bool:
+def _passes(test: Test, examination: Findings, found: list[Found], held: set[str]) -> bool:
     if (test.condition and test.condition not in held) or not _told(test, examination):
         return False
     if test.unconfined and not unconfined(examination):
@@ -197,7 +197,7 @@ def _passes(test: Test, examination: Examination, found: list[Found], held: set[
     )
 
 
-def holding(examination: Examination) -> set[str]:
+def holding(examination: Findings) -> set[str]:
     """The names of the conditions that hold."""
     held: set[str] = set()
     found = [(f, weak(f)) for f in examination.findings if f.answer is not None]
@@ -245,7 +245,7 @@ def _common(losses: list[Finding]) -> set[str]:
     return shared or set()
 
 
-def unconfined(examination: Examination) -> bool:
+def unconfined(examination: Findings) -> bool:
     """Whether there is weakness that is not shown to be of one nerve or root.
 
     It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
@@ -277,7 +277,7 @@ def unconfined(examination: Examination) -> bool:
     )
 
 
-def numb_beyond(examination: Examination) -> bool:
+def numb_beyond(examination: Findings) -> bool:
     """Whether sensation is lost in more than one nerve or root of one limb gives."""
     row = conditions_row("confined")
     lost = [f for f in examination.findings if _lost(f) and f.row.answers in row["kind"]]

@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError
 
 from wardexam.anatomy.structures import TableRow
 from wardexam.errors import TableError
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
@@ -170,13 +170,13 @@ def _place(rule: str, fired: set[str]) -> int:
     return sum(other in fired for other in rules()[rule].said_after)
 
 
-def _holds(examination: Examination) -> set[str]:
+def _holds(examination: Findings) -> set[str]:
     """The flags said yes and the named conditions that hold."""
     holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
     return holds | {f"sign:{name}" for name in holding(examination)}
 
 
-def _fired(examination: Examination, changes: set[str]) -> dict[str, bool]:
+def _fired(examination: Findings, changes: set[str]) -> dict[str, bool]:
     """The rules that fire, each with whether it hangs on an onset that is not known."""
     whole = _holds(examination) | changes
     fresh = whole if examination.flags.get("worse") == "yes" else _holds(examination.new) | changes
@@ -194,7 +194,7 @@ def _fired(examination: Examination, changes: set[str]) -> dict[str, bool]:
     return fired
 
 
-def _only_known(examination: Examination) -> dict[str, str]:
+def _only_known(examination: Findings) -> dict[str, str]:
     """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
     if examination.flags.get("worse") == "yes":
         return {}
@@ -211,7 +211,7 @@ def _fires(row: Rule, holds: set[str]) -> bool:
     return bool(holds.intersection(row.some)) and holds.issuperset(row.every)
 
 
-def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
+def _by_site(examination: Findings, reading: Reading | None) -> list[Reason]:
     """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one."""
     row = conditions_row("inferred_site")
     if reading is None or reading.entered < row["entered"] or _nothing_new(examination):
@@ -232,7 +232,7 @@ def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
     ]  # fmt: skip
 
 
-def _nothing_new(examination: Examination) -> bool:
+def _nothing_new(examination: Findings) -> bool:
     """Whether everything out of the usual is marked as known, and nothing is said to be worse."""
     odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
     return (
@@ -243,7 +243,7 @@ def _nothing_new(examination: Examination) -> bool:
 
 
 def assess(
-    examination: Examination, previous: Examination | None, reading: Reading | None,
+    examination: Findings, previous: Findings | None, reading: Reading | None,
     wording: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
@@ -301,7 +301,7 @@ def _may_be_lowered(rule: str) -> bool:
     return bool(row.lowers) if row else rule == "inferred_site"
 
 
-def _lowered(examination: Examination) -> dict[str, str]:
+def _lowered(examination: Findings) -> dict[str, str]:
     """The rules that a doctor has brought down as their rows allow, with what was written; none if anything is worse."""
     if examination.flags.get("worse") == "yes":
         return {}
