@@ -51,7 +51,7 @@ def test_a_grade_for_both_sides_is_two_changes_said_as_one(state):
 
 
 def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(state):
-    with pytest.raises(edits.RefusedError, match="^biceps: here 0 1 "):
+    with pytest.raises(edits.RefusedError, match=r"^biceps: here 0 1 "):
         edits.grade(state, "9")
 
 
