@@ -726,7 +726,7 @@ class _Doctor:
 
     async def round(self) -> None:
         """Everything a doctor would try."""
-        from wardexam.terminal.screens.examine import ExamineScreen
+        from wardexam.terminal.examine.screen import ExamineScreen
         from wardexam.terminal.screens.text import TextScreen
         from wardexam.terminal.screens.ward import WardScreen
 
@@ -766,7 +766,7 @@ class _Doctor:
                         f"{key} of {patient_id} shows another's",
                     )
                     if isinstance(top, ExamineScreen):
-                        demand(top.patient.id == top.examination.patient == patient_id, case, f"examines {top.patient.id}")  # fmt: skip
+                        demand(top.visit.patient.id == top.visit.examination.patient == patient_id, case, f"examines {top.visit.patient.id}")  # fmt: skip
                         if row == 0:
                             await self.press("2", "s")
                             if isinstance(app.screen, TextScreen):
@@ -786,7 +786,7 @@ class _Doctor:
 
     def saved(self, top: Any) -> None:
         """A save that the screen acknowledged by its note is stored once."""
-        key = top.patient.id, top.examination.id, 1
+        key = top.visit.patient.id, top.visit.examination.id, 1
         raw = records(self.place.folder).get(key)
         demand(raw, self.case, f"saved {key}, and it is not in the file")
         assert raw is not None
