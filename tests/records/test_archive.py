@@ -301,13 +301,13 @@ def truncated(path, data):
 def of_another_bed(path, data):
     tables = schemas.unpack(data, "x")
     tables["patient"] = {"1": dict(tables["patient"]["1"]) | {"bed": "B9"}}
-    path.write_bytes(b"".join(map(bytes, schemas.pack(tables)[0])))
+    path.write_bytes(b"".join(schemas.pack(tables)[0]))
 
 
 def without_examinations(path, data):
     tables = schemas.unpack(data, "x")
     tables["examinations"] = {}
-    path.write_bytes(b"".join(map(bytes, schemas.pack(tables)[0])))
+    path.write_bytes(b"".join(schemas.pack(tables)[0]))
 
 
 def gone(path, data):

@@ -145,12 +145,24 @@ HUGE = 100_000_000
         b"[" * 200_000,
         b'{"document":' * 50_000,
         b'{"schema": 3, "sha256": "' + b"0" * 64 + b'", "document": {\n' + b"\n" * 1_000_000,
+        b'{"about": {"1": {"schema": 4, "sha256": "' + b"0" * 64 + b'"}},\n' + b"\n" * 1_000_000,
+        b'{"about": {"1": {"schema": "4"}}}',
         b'{"schema": ' + b"9" * 100_000 + b"}",
         b'{"schema": 1, "schema": 1}',
         b'{"schema": 1e999}',
         b'{"schema": NaN}',
     ],
-    ids=["deep list", "deep object", "lines", "huge number", "twice", "infinite", "no number"],
+    ids=[
+        "deep list",
+        "deep object",
+        "lines",
+        "lines of today",
+        "a word",
+        "huge number",
+        "twice",
+        "infinite",
+        "no number",
+    ],
 )
 def test_crafted_bytes_are_refused_in_bounded_time(data):
     start = time.perf_counter()

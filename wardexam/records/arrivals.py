@@ -6,14 +6,13 @@ A crash before the mark ``complete`` leaves nothing of them; after it, the next 
 import os
 import shutil
 from collections.abc import Callable, Iterable
-from dataclasses import asdict
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records import documents
 from wardexam.records.audit import Audit
 from wardexam.records.files import read_bounded, reason, sync_folder, write_new
-from wardexam.records.kept import DamagedFileError, Tables
+from wardexam.records.kept import DamagedFileError
 from wardexam.records.layout import Layout
 from wardexam.records.lists import Lists
 from wardexam.records.repository import Arrival
@@ -23,21 +22,19 @@ COMPLETE = "complete"
 BY = "by"  # who brings them in
 
 
-def document_of(arrival: Arrival) -> Tables:
-    """The tables of a patient's first document."""
-    tables: Tables = {}
-    documents.put_patient(tables, arrival.patient)
-    tables["examinations"] = {
-        str(n): e.model_dump(mode="json") for n, e in enumerate(arrival.examinations, 1)
-    }
-    summary = asdict(arrival.summary) if arrival.summary else None
-    tables["meta"] = {"1": documents.fresh_meta(arrival.examinations, summary)}
-    return tables
+def _packed(arrival: Arrival) -> list[bytes]:
+    """A patient's first file, in pieces."""
+    from tinydb import TinyDB
+    from tinydb.storages import MemoryStorage
+
+    with TinyDB(storage=MemoryStorage) as database:
+        documents.put_arrival(database, arrival)
+        return pack(documents.tables_of(database))[0]
 
 
 def packed_size(arrival: Arrival) -> int:
     """How many bytes a patient's first file takes."""
-    return sum(len(piece) for piece in pack(document_of(arrival))[0])
+    return sum(map(len, _packed(arrival)))
 
 
 def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
@@ -49,7 +46,7 @@ def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
     """
     who = arrival.patient.id
     try:
-        pieces = pack(document_of(arrival))[0]
+        pieces = _packed(arrival)
     except (ValueError, TypeError):
         raise InputError("holds what cannot be kept; nothing was added", who) from None
     size = sum(map(len, pieces))

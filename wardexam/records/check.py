@@ -22,7 +22,7 @@ from wardexam.records.kept import DamagedFileError, Tables
 from wardexam.records.layout import LAYOUT, mark_again
 from wardexam.records.lists import GONE
 from wardexam.records.paths import elsewhere, kept_trail
-from wardexam.records.schemas import LONGEST, mark_in, unpack
+from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
 from wardexam.records.ward import Ward, open_ward
 
 
@@ -180,7 +180,7 @@ def _good(states: dict[str, State], name: str, before: Path, trail: audit.Trail)
     else the one that holds most; then the version before.
     """
     misplaced = [
-        (mark_of(s.data) == trail.records.get(name, (0, ""))[1], s.count, other, s.data)
+        (digest_in(s.data) == trail.records.get(name, (0, ""))[1], s.count, other, s.data)
         for other, s in states.items()
         if other != name and s.damaged and s.owner == name
     ]
@@ -189,12 +189,6 @@ def _good(states: dict[str, State], name: str, before: Path, trail: audit.Trail)
         return data, f"found under {other}.json"
     state = state_of(before, name)
     return (b"", state.fault) if state.fault else (state.data, "the version before")
-
-
-def mark_of(data: bytes) -> str:
-    """The checksum that a file's bytes say they have; empty where they say none."""
-    place = data.find(b'"sha256": "', 0, 40)
-    return data[place + 11 : place + 75].decode("ascii", "replace") if place > 0 else ""
 
 
 def _repair(
@@ -223,7 +217,7 @@ def _repair(
                 aside = _unused(path, at)
                 set_aside(path, aside, ward.layout.file_mode)
                 found.lines.append(f"  set aside as {aside}")
-            note = mark_of(data)
+            note = digest_in(data)
             write_whole(
                 path, [data], ward.layout.file_mode, ward.layout.staging,
                 ready=lambda: ward.audit.note("put back", name, by, source, record=note, sync=False),
@@ -266,7 +260,7 @@ def _check_trail_of_files(
         if not state.data or state.damaged or state.fault:
             continue
         number, record = trail.records.get(name, (0, ""))
-        if (record or name in trail.known) and record in ("", mark_of(state.data)):
+        if (record or name in trail.known) and record in ("", digest_in(state.data)):
             continue
         with ward.hold(name):  # another session may have saved since the trail was read
             stands = mark_in(path).partition(" ")[0]

@@ -22,7 +22,9 @@ from wardexam.records.audit import kept_head
 from wardexam.records.files import alive, read_bounded, reason, sync_folder, write_whole
 from wardexam.records.paths import kept_trail
 
-LAYOUT = 2
+# 3 differs from 2 in nothing but that patients' files may have schema 4, which a program of layout 2 would
+# call damaged and set aside when told to repair: it must refuse the whole folder.
+LAYOUT = 3
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
 DERIVED_1 = ("index.jsonl", "index-discharged.jsonl")  # the lists of layout 1
 NAME = re.compile("[a-z0-9]{8,40}")  # what a patient's file may be called
@@ -67,7 +69,10 @@ class Layout:
                 from wardexam.records import migrate
 
                 self.migrated = True
-                self.left = migrate.put_away(self) if version == LAYOUT else migrate.migrate(self)
+                self.left = migrate.migrate(self) if version == 1 else migrate.put_away(self)
+            self._behind = version == 2
+            with suppress(RecordsError):  # it can be read all the same
+                self.raise_mark()
             if version is None:
                 self._still_new()
             self.make_folders()
@@ -176,13 +181,13 @@ class Layout:
                 where=str(self.folder / "ward.json"),
                 remedy=f'write {{"layout": {LAYOUT}}} into it',
             ) from None
-        if version != LAYOUT:
+        if version not in (2, LAYOUT):
             raise RecordsError(
                 f"layout {version} is not known to this program; nothing was changed",
                 where=str(self.folder),
                 remedy="update wardexam",
             )
-        return LAYOUT
+        return int(version)
 
     def _unmarked(self) -> int | None:
         """What a folder without a mark is: 1 for the earlier layout, None for a new one."""
@@ -230,6 +235,22 @@ class Layout:
         data = json.dumps({"layout": LAYOUT}).encode() + b"\n"
         write_whole(self.folder / "ward.json", [data], self.file_mode, self.staging)
         sync_folder(self.folder)
+
+    def raise_mark(self) -> None:
+        """Make a ward of layout 2 one of today's, before the first file of today's schema is in it.
+
+        Raises:
+            RecordsError: The mark could not be written; nothing was changed.
+        """
+        if not self._behind:
+            return
+        try:
+            self.mark()
+        except OSError as error:
+            raise RecordsError(
+                f"could not be saved: {reason(error)}", str(self.folder), "nothing was changed"
+            ) from None
+        self._behind = False
 
     def strays(self) -> list[Path]:
         """What sessions that have died left under way in ``staging/``, but for complete arrivals."""

@@ -28,6 +28,8 @@ from wardexam.records.schemas import LONGEST, mark_in, read_tables
 from wardexam.records.shelf import Shelf, known
 
 if TYPE_CHECKING:
+    from tinydb import TinyDB
+
     from wardexam.exam.examination import Examination, Patient
 
 
@@ -35,8 +37,13 @@ if TYPE_CHECKING:
 class _Document:
     """A patient's document while it is changed, and what the audit trail shall say of it."""
 
-    tables: Tables
+    database: "TinyDB"
     what: str = ""
+
+    @property
+    def tables(self) -> Tables:
+        """The tables as they stand now."""
+        return documents.tables_of(self.database)
 
 
 class Ward:
@@ -174,15 +181,13 @@ class Ward:
             ) as database,
         ):
             storage = cast("DurableStorage", database.storage)
-            document = _Document(storage.unread())
-            tables = document.tables
-            if bool(tables) == new:
+            document = _Document(database)
+            if bool(document.tables) == new:
                 raise InputError(
                     "is on the ward already" if new else "no such patient", where=patient_id
                 )
-            before = dict(tables)
             stood = _checksum(storage.path)
-            left = documents.first(before, "patient").get("discharged")
+            left = documents.first(document.tables, "patient").get("discharged")
             yield document
 
             told = []
@@ -193,19 +198,20 @@ class Ward:
                     event, patient_id, by, document.what, record=digest, stood=stood, sync=False
                 )
 
-            if all(tables[name] is before.get(name) for name in tables):
+            if not storage.changed:
                 note(stood)
                 return
             self._notice_a_change(patient_id, stood)
-            row = documents.row_of(tables, where=patient_id)
+            row = documents.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
+            self.layout.raise_mark()
             still_ours()
             storage.announce = note
             with self.locks.held("lists") if moves else nullcontext():
                 if moves:
                     self._lists.announce([patient_id])
                 try:
-                    storage.write(tables)
+                    storage.flush()
                 except RecordsError:
                     if told and _checksum(storage.path) != told[-1]:
                         self.audit.note(
@@ -275,7 +281,7 @@ class Ward:
     def admit(self, patient: "Patient", by: str) -> "Patient":
         """Add a patient."""
         with self._change(patient.id, "admitted", by) as document:
-            documents.put_patient(document.tables, patient)
+            documents.put_patient(document.database, patient)
         return patient
 
     def take_in(
@@ -288,6 +294,7 @@ class Ward:
         from wardexam.records import arrivals as aside
 
         with self.locks.held("arrivals"):
+            self.layout.raise_mark()
             staged = aside.stage(self.layout, arrivals, by, progress)
             try:
                 with self.locks.held("lists"):
@@ -303,7 +310,7 @@ class Ward:
             ConflictError: Someone else saved first.
         """
         with self._change(patient.id, event, by) as document:
-            return documents.update_patient(document.tables, patient)
+            return documents.update_patient(document.database, patient)
 
     def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
         """Take a patient off the list; everything is kept."""
@@ -347,9 +354,9 @@ class Ward:
         """Save a new examination; one that is stored is never overwritten."""
         signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
-            documents.insert(document.tables, signed, summary)
+            stored = documents.insert(document.database, signed, summary)
             document.what = _what(signed)
-        return documents.revisions_of(document.tables, signed.id)[0]
+        return stored
 
     def amend(
         self,
@@ -362,7 +369,7 @@ class Ward:
         """Save a further revision of a stored examination, with who, when and why."""
         with self._change(examination.patient, "amended", by) as document:
             amended = documents.amended(document.tables, examination, by[:120], why, at)
-            documents.insert(document.tables, amended, summary)
+            documents.insert(document.database, amended, summary)
             document.what = _what(amended)
         return amended
 
