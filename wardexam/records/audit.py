@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import append_at, flocked, open_regular, read_bounded, reason
+from wardexam.records.files import append_at, open_regular, read_bounded, reason
+from wardexam.records.locks import SECONDS, take
 
 FIRST = "0" * 64
 LONGEST_LINE = 4096  # bytes
@@ -82,7 +83,7 @@ class Audit:
         self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
         by_login: str | None = None,
     ) -> None:  # fmt: skip
-        self.path, self.mode, self.problem, self.patience = path, mode, "", 3.0
+        self.path, self.mode, self.problem, self.patience = path, mode, "", SECONDS
         self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
         self._lock = threading.Lock()
@@ -139,11 +140,11 @@ class Audit:
         try:
             handle = open_regular(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, self.mode)
             try:
-                with flocked(handle, self.patience):
-                    head = self._append(handle)
-                    if sync:
-                        os.fdatasync(handle)
-                    self._keep(head)
+                take(handle, self.patience)
+                head = self._append(handle)
+                if sync:
+                    os.fdatasync(handle)
+                self._keep(head)
             finally:
                 os.close(handle)
             self._waiting.clear()

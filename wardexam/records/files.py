@@ -1,20 +1,17 @@
-"""The few ways in which bytes reach the disk and come back: whole, appended, locked, bounded.
+"""The few ways in which bytes reach the disk and come back: whole, appended, bounded.
 
 Nothing here knows what the bytes mean. A failure is an OSError; the callers put it into words.
 """
 
 import errno
-import fcntl
 import os
 import stat
-import time
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 
 NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
 _AT_ONCE = 512  # pieces to a call, well under the system's most
-BUSY = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
 
 
 def reason(error: OSError) -> str:
@@ -176,31 +173,6 @@ def append_at(handle: int, size: int, data: bytes) -> None:
         with suppress(OSError):
             os.ftruncate(handle, size)
         raise
-
-
-@contextmanager
-def flocked(handle: int, seconds: float) -> Iterator[None]:
-    """Hold the system's lock on an open file.
-
-    Raises:
-        TimeoutError: Another process kept it all the time.
-        OSError: The file system has no locks.
-    """
-    end = time.monotonic() + seconds
-    while True:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            break
-        except OSError as error:
-            if error.errno not in BUSY:
-                raise
-            if time.monotonic() > end:
-                raise TimeoutError(errno.ETIMEDOUT, "another session holds it") from None
-            time.sleep(0.002)
-    try:
-        yield
-    finally:
-        fcntl.flock(handle, fcntl.LOCK_UN)
 
 
 def alive(pid: int) -> bool:

@@ -15,7 +15,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardexam.records.files import append_at, flocked, open_regular, read_bounded, write_whole
+from wardexam.records.files import append_at, open_regular, read_bounded, write_whole
+from wardexam.records.locks import SECONDS, take
 
 LONGEST = 256_000_000  # bytes: half a million patients
 SLACK = 256  # superseded lines beyond which the file is written anew
@@ -58,7 +59,7 @@ class Index:
     """
 
     def __init__(self, path: Path, mode: int, staging: Path) -> None:
-        self.path, self.mode, self.staging, self.patience = path, mode, staging, 3.0
+        self.path, self.mode, self.staging, self.patience = path, mode, staging, SECONDS
 
     @property
     def begun(self) -> bool:
@@ -110,18 +111,16 @@ class Index:
         while True:
             handle = open_regular(self.path, os.O_RDWR | os.O_APPEND)
             try:
-                with flocked(handle, self.patience):
-                    found = os.fstat(handle)
-                    if found.st_nlink == 0:  # replaced by a shorter one meanwhile
-                        continue
-                    if found.st_size < len(HEAD):
-                        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
-                    append_at(
-                        handle, self._whole(handle, found.st_size), b"".join(map(_write, rows))
-                    )
-                    if sync:
-                        os.fdatasync(handle)
-                    return
+                take(handle, self.patience)
+                found = os.fstat(handle)
+                if found.st_nlink == 0:  # replaced by a shorter one meanwhile
+                    continue
+                if found.st_size < len(HEAD):
+                    raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+                append_at(handle, self._whole(handle, found.st_size), b"".join(map(_write, rows)))
+                if sync:
+                    os.fdatasync(handle)
+                return
             finally:
                 os.close(handle)
 
@@ -145,9 +144,9 @@ class Index:
         except OSError:
             return  # read-only: it stays as long as it is
         try:
-            with flocked(handle, 0.5):
-                if os.fstat(handle).st_nlink:
-                    self.replace(self._fold(read_bounded(self.path, LONGEST))[0].values())
+            take(handle, 0.5)
+            if os.fstat(handle).st_nlink:
+                self.replace(self._fold(read_bounded(self.path, LONGEST))[0].values())
         except (*_MALFORMED, OSError):
             pass
         finally:
