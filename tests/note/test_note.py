@@ -226,3 +226,18 @@ def test_what_could_not_be_tested_is_said_with_its_reason():
     some = made("hip_flexion nt:pain/5")
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
     assert "right hip flexion not testable (pain)" in text
+
+
+@pytest.mark.parametrize(
+    ("entered_by", "saved_by", "words"),
+    [
+        ([], "Dr Ash", "examined by Dr Ash"),
+        ([], "Dr Bex", "examined by Dr Ash, saved by Dr Bex"),
+        (["Dr Bex"], "Dr Bex", "examined by Dr Ash, continued by Dr Bex"),
+        (["Dr Bex"], "Dr Cole", "examined by Dr Ash, continued by Dr Bex, saved by Dr Cole"),
+        (["Dr Bex"], "Dr Ash", "examined by Dr Ash, continued by Dr Bex, saved by Dr Ash"),
+    ],
+)
+def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words):
+    text = note.render(PATIENT, made("knee 2/2", entered_by=entered_by, saved_by=saved_by))
+    assert words in " ".join(text.split())
