@@ -17,11 +17,11 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records import audit, documents
 from wardexam.records.arrivals import left_over
 from wardexam.records.draft_files import draft_infos, replay, rows_of
-from wardexam.records.files import read_bounded, reason, set_aside, write_whole
+from wardexam.records.files import read_bounded, reason, set_aside, version_before, write_whole
 from wardexam.records.kept import DamagedFileError, Tables
 from wardexam.records.layout import LAYOUT, mark_again
 from wardexam.records.lists import GONE
-from wardexam.records.paths import elsewhere, kept_trail
+from wardexam.records.paths import draft_file, elsewhere, kept_trail
 from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
 from wardexam.records.ward import Ward, open_ward
 
@@ -196,7 +196,7 @@ def _repair(
 ) -> None:  # fmt: skip
     """Put a good version in the place of a damaged or missing file; what lay there stays beside."""
     path = ward.layout.file(name)
-    before = path.with_name(path.name + ".before")
+    before = version_before(path)
     others = {other for other, s in states.items() if s.damaged and s.owner == name}
     try:
         with ExitStack() as locks:
@@ -289,7 +289,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
     there = elsewhere(ward.folder)
     for info in draft_infos(ward.layout.drafts, there):
-        here = ward.layout.drafts / f"{info.draft_id}.draft"
+        here = draft_file(ward.layout.drafts, info.draft_id)
         other = there / here.name
         try:
             if info.trouble:
@@ -297,7 +297,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
             replay(*rows_of(here, other))
         except (RecordsError, InputError) as error:
             found.wrong(f"damaged draft: {error}")
-    aside = [*(ward.layout.drafts / "aside").iterdir(), *(there / "aside").glob("*")]
+    aside = [*ward.layout.drafts_aside.iterdir(), *(there / "aside").glob("*")]
     if aside:
         found.wrong(f"{len(aside)} drafts are set aside, the first is {sorted(aside)[0]}")
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from wardexam.errors import RecordsError
 from wardexam.records.draft_files import Copy, hold, let_go, replay, rows_of, whole_rows
 from wardexam.records.files import reason
+from wardexam.records.paths import draft_file
 
 if TYPE_CHECKING:
     from wardexam.exam.entry import Change
@@ -72,7 +73,7 @@ class Draft:
         Raises:
             RecordsError: There is a draft of this examination already.
         """
-        path, other = folder / f"{examination.id}.draft", elsewhere / f"{examination.id}.draft"
+        path, other = draft_file(folder, examination.id), draft_file(elsewhere, examination.id)
         if path.exists() or other.exists():
             raise RecordsError("there is a draft of this examination already", where=str(path))
         head = {"examination": examination.model_dump(mode="json"), "by": by}
@@ -90,7 +91,7 @@ class Draft:
         Raises:
             RecordsError: Another session writes it, or it cannot be read.
         """
-        path, other = folder / f"{draft_id}.draft", elsewhere / f"{draft_id}.draft"
+        path, other = draft_file(folder, draft_id), draft_file(elsewhere, draft_id)
         held: dict[Path, int] = {}
         try:
             for place in (path, other):

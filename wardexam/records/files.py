@@ -134,9 +134,14 @@ def write_whole(
     sync_folder(path.parent)
 
 
+def version_before(path: Path) -> Path:
+    """Where the version before of a file lies."""
+    return path.with_name(path.name + ".before")
+
+
 def keep_before(path: Path, mode: int) -> None:
     """Keep the present version of a file, if there is one, as ``<name>.before``."""
-    kept = path.with_name(path.name + ".before")
+    kept = version_before(path)
     with suppress(FileNotFoundError):
         os.unlink(kept)
     try:

@@ -57,8 +57,10 @@ class Lists:
         self._layout, self._locks, self.trouble = layout, locks, ""
         self.strays: list[str] = []
         self._index = {
-            discharged: Index(layout.folder / "index" / name, layout.file_mode, layout.staging)
-            for discharged, name in ((False, "current.jsonl"), (True, "discharged.jsonl"))
+            discharged: Index(
+                layout.ward_list(discharged=discharged), layout.file_mode, layout.staging
+            )
+            for discharged in (False, True)
         }
         self._unwritten: dict[bool, dict[str, Row]] = {}
         self._names: set[str] = set()

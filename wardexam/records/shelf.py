@@ -12,6 +12,7 @@ from wardexam.records.draft_files import draft_infos, replay, rows_of
 from wardexam.records.drafts import Draft
 from wardexam.records.files import reason
 from wardexam.records.layout import Layout
+from wardexam.records.paths import draft_file
 from wardexam.records.repository import DraftInfo, DraftWriter
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ class Shelf:
 
     def _files(self, draft_id: str) -> tuple[Path, Path]:
         here, there = self._folders
-        return here / f"{known(draft_id)}.draft", there / f"{draft_id}.draft"
+        return draft_file(here, known(draft_id)), draft_file(there, draft_id)
 
     def infos(self) -> tuple[DraftInfo, ...]:
         """Every draft, oldest first."""

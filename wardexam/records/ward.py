@@ -61,8 +61,8 @@ class Ward:
         self.folder = folder
         self.layout = Layout(folder, shared=shared)
         mode = self.layout.file_mode
-        self.audit = Audit(folder / "audit.jsonl", mode, kept_trail(folder))
-        self.locks = Locks(folder / "locks", mode)
+        self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
+        self.locks = Locks(self.layout.locks, mode)
         self._lists = Lists(self.layout, self.locks)
         self._shelf = Shelf(self.layout, elsewhere(folder))
         if self.layout.migrated:
