@@ -11,7 +11,7 @@ import pytest
 
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import Change, apply
-from wardexam.records import drafts as module
+from wardexam.records import draft_writer as module
 from wardexam.records.ward import open_ward
 
 WORDS = Change("comment", "", "words")

@@ -10,9 +10,10 @@ import pytest
 
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
-from wardexam.records import migrate, schemas
+from wardexam.records import migration, schemas
 from wardexam.records.check import check_store
-from wardexam.records.drafts import Draft
+from wardexam.records.draft_writer import Draft
+from wardexam.records.layout import Layout
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 
@@ -142,7 +143,7 @@ def test_nothing_is_written_to_a_ward_of_layout_2_that_cannot_be_marked(tmp_path
     def full(layout):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("wardexam.records.layout.Layout.mark", full)
+    monkeypatch.setattr(Layout, "mark", full)
     ward = open_ward(folder)
     patient = ward.patient("avzac69ob94i575u")  # read it is all the same
     before = {p: p.read_bytes() for p in ward.layout.files()}
@@ -186,9 +187,7 @@ def test_a_migration_that_fails_leaves_the_old_ward_and_is_done_at_the_next_star
             raise OSError(28, "No space left on device")
         return real(*given, **options)
 
-    owner = migrate if failing == "write_whole" else migrate.__dict__.get("Layout") or __import__(
-        "wardexam.records.layout", fromlist=["Layout"]
-    ).Layout  # fmt: skip
+    owner = migration if failing == "write_whole" else Layout
     real = getattr(owner, failing)
     monkeypatch.setattr(owner, failing, dies)
     with pytest.raises(RecordsError, match="No space left"):
@@ -202,7 +201,7 @@ def test_a_crash_after_the_mark_is_tidied_at_the_next_start(old, monkeypatch):
     def dies(layout):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(migrate, "put_away", dies)
+    monkeypatch.setattr(migration, "put_away", dies)
     with pytest.raises(KeyboardInterrupt):
         open_ward(old)
     monkeypatch.undo()

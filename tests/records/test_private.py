@@ -9,7 +9,7 @@ import pytest
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
-from wardexam.records import audit, kept, schemas
+from wardexam.records import audit, schemas, stored_record
 from wardexam.records.archive import read_archive, write_archive, write_csv
 from wardexam.records.ward import Ward, open_ward
 
@@ -206,7 +206,7 @@ def test_a_hundred_megabyte_archive_line_is_refused(ward, tmp_path):
 @pytest.mark.parametrize("text", ['{"a": 1, "a": 2}', '{"a": 1e999}', "[NaN]", "[-Infinity]"])
 def test_json_that_could_be_read_two_ways_is_refused(text):
     with pytest.raises(ValueError, match=r"twice|too large|no number"):
-        kept.strict_loads(text)
+        stored_record.strict_loads(text)
 
 
 # --- text that would take hold of a terminal or a spreadsheet

@@ -19,9 +19,9 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
 from wardexam.records import schemas
 from wardexam.records.check import check_store
-from wardexam.records.kept import DamagedFileError
 from wardexam.records.repository import Arrival, Summary
-from wardexam.records.storage import DurableStorage
+from wardexam.records.stored_record import DamagedFileError
+from wardexam.records.tinydb_storage import DurableStorage
 from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[2]

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import append_at, open_regular, read_bounded, reason
+from wardexam.records.durable_files import append_at, open_regular, read_bounded, reason
 from wardexam.records.locks import SECONDS, take
 
 FIRST = "0" * 64

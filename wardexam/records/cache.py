@@ -3,7 +3,7 @@
 import contextlib
 import os
 
-from wardexam.records.files import read_bounded, write_whole
+from wardexam.records.durable_files import read_bounded, write_whole
 from wardexam.records.paths import cached
 
 LONGEST = 64_000_000  # bytes; the engine's rows take about 10 million

@@ -14,16 +14,22 @@ from datetime import datetime
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records import audit, documents
-from wardexam.records.arrivals import left_over
-from wardexam.records.draft_files import draft_infos, replay, rows_of
-from wardexam.records.files import read_bounded, reason, set_aside, version_before, write_whole
-from wardexam.records.kept import DamagedFileError, Tables
+from wardexam.records import audit, patient_tables
+from wardexam.records.bulk_import import left_over
+from wardexam.records.draft_file import draft_infos, replay, rows_of
+from wardexam.records.durable_files import (
+    read_bounded,
+    reason,
+    set_aside,
+    version_before,
+    write_whole,
+)
 from wardexam.records.layout import LAYOUT, mark_again
-from wardexam.records.lists import GONE
-from wardexam.records.paths import draft_file, elsewhere, kept_trail
+from wardexam.records.paths import draft_path, elsewhere, kept_trail
 from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
+from wardexam.records.stored_record import DamagedFileError, Tables
 from wardexam.records.ward import Ward, open_ward
+from wardexam.records.ward_lists import GONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +76,8 @@ def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
         DamagedFileError: It is no patient's.
     """
     try:
-        patient = documents.patient_of(tables)
-        stored = documents.all_revisions(tables)
+        patient = patient_tables.patient_of(tables)
+        stored = patient_tables.all_revisions(tables)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where) from None
     if any(e.patient != patient.id for e in stored):
@@ -289,7 +295,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
     there = elsewhere(ward.folder)
     for info in draft_infos(ward.layout.drafts, there):
-        here = draft_file(ward.layout.drafts, info.draft_id)
+        here = draft_path(ward.layout.drafts, info.draft_id)
         other = there / here.name
         try:
             if info.trouble:

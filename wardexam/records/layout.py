@@ -13,7 +13,7 @@ from pathlib import Path
 
 from wardexam.errors import RecordsError
 from wardexam.records.audit import kept_head
-from wardexam.records.files import alive, read_bounded, reason, sync_folder, write_whole
+from wardexam.records.durable_files import alive, read_bounded, reason, sync_folder, write_whole
 from wardexam.records.paths import FOLDERS, MARK, TRAIL, WardPaths, kept_trail
 
 # 3 differs from 2 in nothing but that patients' files may have schema 4, which a program of layout 2 would
@@ -59,10 +59,10 @@ class Layout(WardPaths):
                 )
             version = self._version()
             if version == 1 or self._left_over():
-                from wardexam.records import migrate
+                from wardexam.records import migration
 
                 self.migrated = True
-                self.left = migrate.migrate(self) if version == 1 else migrate.put_away(self)
+                self.left = migration.migrate(self) if version == 1 else migration.put_away(self)
             self._behind = version == 2
             with suppress(RecordsError):  # it can be read all the same
                 self.raise_mark()

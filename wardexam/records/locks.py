@@ -18,7 +18,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import NO_LOCKS, open_regular, read_bounded, reason
+from wardexam.records.durable_files import NO_LOCKS, open_regular, read_bounded, reason
 
 SECONDS = 3.0
 STRIPES = 64

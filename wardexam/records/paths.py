@@ -19,7 +19,7 @@ from pathlib import Path
 import platformdirs
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.files import read_followed, reason
+from wardexam.records.durable_files import read_followed, reason
 from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
@@ -46,7 +46,7 @@ class WardPaths:
         return self.index / ("discharged.jsonl" if discharged else "current.jsonl")
 
 
-def draft_file(folder: Path, draft_id: str) -> Path:
+def draft_path(folder: Path, draft_id: str) -> Path:
     """Where a draft lies, in the ward's folder of drafts or in the user's own."""
     return folder / f"{draft_id}.draft"
 

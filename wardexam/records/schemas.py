@@ -32,12 +32,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import read_bounded, reason
-from wardexam.records.kept import (
+from wardexam.records.durable_files import read_bounded, reason
+from wardexam.records.stored_record import (
     REMEDY,
     DamagedFileError,
-    Kept,
     Record,
+    StoredRecord,
     Tables,
     encoded,
     strict_loads,
@@ -76,7 +76,7 @@ def pack(tables: Mapping[str, Mapping[str, Record]]) -> tuple[list[bytes], str]:
         table, after = tables[name], b"\n"
         for number in sorted(table, key=int):
             record = table[number]
-            raw = record.raw if isinstance(record, Kept) else encoded(record)
+            raw = record.raw if isinstance(record, StoredRecord) else encoded(record)
             pieces += [b'%b"%d": ' % (after, int(number)), raw]
             after = b",\n"
         pieces.append(b"\n}")
@@ -114,7 +114,7 @@ def _tables_in(body: bytes, where: str) -> Tables:
             if quoted != b'"%d"' % number or number <= last or not comma:
                 raise ValueError
             last, comma = number, raw.endswith(b",")
-            rows[str(number)] = Kept(raw.removesuffix(b","), where)
+            rows[str(number)] = StoredRecord(raw.removesuffix(b","), where)
     if rows is not None or (tables and comma):
         raise ValueError
     return tables

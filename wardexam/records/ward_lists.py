@@ -13,14 +13,14 @@ from contextlib import suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.documents import row_of
-from wardexam.records.files import reason
-from wardexam.records.index import Index, IndexDamagedError, Row
-from wardexam.records.kept import REMEDY, DamagedFileError
+from wardexam.records.durable_files import reason
 from wardexam.records.layout import Layout
 from wardexam.records.locks import BusyError, Locks
+from wardexam.records.patient_tables import row_of
 from wardexam.records.repository import Bed
 from wardexam.records.schemas import mark_in, read_tables
+from wardexam.records.stored_record import REMEDY, DamagedFileError
+from wardexam.records.ward_list_file import ListDamagedError, Row, WardListFile
 
 _UNKNOWN: Row = {
     "bed": "?", "age": None, "sex": "unknown", "last_at": None, "last_by": "", "examinations": 0,
@@ -45,7 +45,7 @@ def _signature(path: Path) -> Signature | None:
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
-class Lists:
+class WardLists:
     """Both lists of a ward.
 
     Attributes:
@@ -57,7 +57,7 @@ class Lists:
         self._layout, self._locks, self.trouble = layout, locks, ""
         self.strays: list[str] = []
         self._index = {
-            discharged: Index(
+            discharged: WardListFile(
                 layout.ward_list(discharged=discharged), layout.file_mode, layout.staging
             )
             for discharged in (False, True)
@@ -182,7 +182,7 @@ class Lists:
         """The rows of both lists by patient, as far as they can be read."""
         rows: dict[str, Row] = {}
         for index in self._index.values():
-            with suppress(IndexDamagedError):
+            with suppress(ListDamagedError):
                 for name, row in index.rows().items():
                     if "mark" in row or name not in rows:
                         rows[name] = row
@@ -201,12 +201,12 @@ class Lists:
         index = self._index[discharged]
         try:
             return index.rows()
-        except IndexDamagedError:
+        except ListDamagedError:
             try:
                 with self._locks.held("lists"):
                     try:
                         return index.rows()  # another session has made it meanwhile
-                    except IndexDamagedError:
+                    except ListDamagedError:
                         self._rebuild()
             except BusyError as error:
                 self.trouble = error.line
@@ -216,7 +216,7 @@ class Lists:
                 return self._scanned(discharged=discharged)
         try:
             return index.rows()
-        except IndexDamagedError:
+        except ListDamagedError:
             return self._unwritten.get(discharged, {})
 
     def _scanned(self, *, discharged: bool) -> dict[str, Row]:

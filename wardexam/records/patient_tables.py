@@ -10,7 +10,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError
-from wardexam.records.kept import REMEDY, DamagedFileError, Kept, Record, Tables
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
@@ -18,6 +17,7 @@ from wardexam.records.repository import (
     ConflictError,
     Summary,
 )
+from wardexam.records.stored_record import REMEDY, DamagedFileError, Record, StoredRecord, Tables
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -41,7 +41,7 @@ def _made(model: "type[Made]", record: Record) -> "Made":
     try:
         return model.model_validate(dict(record))
     except ValidationError as error:
-        where = record.where if isinstance(record, Kept) else ""
+        where = record.where if isinstance(record, StoredRecord) else ""
         raise DamagedFileError(
             f"a record is not valid: {first_fault(error)}", where, REMEDY
         ) from None
@@ -124,7 +124,7 @@ def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
     records = [
         r
         for r in records_of(tables, "examinations")
-        if not isinstance(r, Kept) or r.mentions(examination_id)
+        if not isinstance(r, StoredRecord) or r.mentions(examination_id)
     ]
     found = [examination_of(r) for r in records if r.get("id") == examination_id]
     return sorted(found, key=lambda e: e.revision)

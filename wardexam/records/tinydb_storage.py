@@ -12,9 +12,9 @@ from typing import Any
 from tinydb.storages import Storage
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import reason, write_whole
-from wardexam.records.kept import Tables
+from wardexam.records.durable_files import reason, write_whole
 from wardexam.records.schemas import LONGEST, pack, read_tables
+from wardexam.records.stored_record import Tables
 
 
 class DurableStorage(Storage):

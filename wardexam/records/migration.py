@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import read_bounded, sync_folder, write_whole
-from wardexam.records.kept import DamagedFileError
+from wardexam.records.durable_files import read_bounded, sync_folder, write_whole
 from wardexam.records.paths import MARK, TRAIL
 from wardexam.records.schemas import LONGEST, pack, read_tables, unpack
+from wardexam.records.stored_record import DamagedFileError
 
 if TYPE_CHECKING:
     from wardexam.records.layout import Layout
@@ -101,7 +101,7 @@ def migrate(layout: "Layout") -> list[str]:
     Raises:
         RecordsError: An older session is at work, or a copy is not faithful; nothing was changed.
     """
-    from wardexam.records.draft_files import is_held
+    from wardexam.records.draft_file import is_held
 
     folder = layout.folder
     before = _state(folder)

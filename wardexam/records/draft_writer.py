@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_files import Copy, hold, let_go, replay, rows_of, whole_rows
-from wardexam.records.files import reason
-from wardexam.records.paths import draft_file
+from wardexam.records.draft_file import Copy, hold, let_go, replay, rows_of, whole_rows
+from wardexam.records.durable_files import reason
+from wardexam.records.paths import draft_path
 
 if TYPE_CHECKING:
     from wardexam.exam.entry import Change
@@ -73,7 +73,7 @@ class Draft:
         Raises:
             RecordsError: There is a draft of this examination already.
         """
-        path, other = draft_file(folder, examination.id), draft_file(elsewhere, examination.id)
+        path, other = draft_path(folder, examination.id), draft_path(elsewhere, examination.id)
         if path.exists() or other.exists():
             raise RecordsError("there is a draft of this examination already", where=str(path))
         head = {"examination": examination.model_dump(mode="json"), "by": by}
@@ -91,7 +91,7 @@ class Draft:
         Raises:
             RecordsError: Another session writes it, or it cannot be read.
         """
-        path, other = draft_file(folder, draft_id), draft_file(elsewhere, draft_id)
+        path, other = draft_path(folder, draft_id), draft_path(elsewhere, draft_id)
         held: dict[Path, int] = {}
         try:
             for place in (path, other):

@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.files import (
+from wardexam.records.durable_files import (
     append_at,
     open_regular,
     read_bounded,
     reason,
     write_whole,
 )
-from wardexam.records.kept import strict_loads
 from wardexam.records.locks import take
 from wardexam.records.repository import DraftInfo
+from wardexam.records.stored_record import strict_loads
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination

@@ -62,7 +62,7 @@ def encoded(record: Record) -> bytes:
     return json.dumps(record, ensure_ascii=False, sort_keys=True, allow_nan=False).encode()
 
 
-class Kept(MutableMapping[str, Any]):
+class StoredRecord(MutableMapping[str, Any]):
     """A stored record as its line lies in the file; TinyDB reads and changes it as any other."""
 
     __slots__ = ("_read", "raw", "where")

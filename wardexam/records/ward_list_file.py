@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardexam.records.files import append_at, open_regular, read_bounded, write_whole
+from wardexam.records.durable_files import append_at, open_regular, read_bounded, write_whole
 from wardexam.records.locks import SECONDS, take
 
 LONGEST = 256_000_000  # bytes: half a million patients
@@ -29,7 +29,7 @@ _NAME = re.compile("[a-z0-9]{8,40}")
 _MALFORMED = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
 
 
-class IndexDamagedError(Exception):
+class ListDamagedError(Exception):
     """The file is missing or cannot be read."""
 
 
@@ -49,7 +49,7 @@ def _checked(line: bytes) -> bytes:
     return line[9:]
 
 
-class Index:
+class WardListFile:
     """One list of patients.
 
     Args:
@@ -73,7 +73,7 @@ class Index:
         """The rows by patient; a torn last line is left out.
 
         Raises:
-            IndexDamagedError: There is no index, or none that can be read.
+            ListDamagedError: There is no index, or none that can be read.
         """
         try:
             data = read_bounded(self.path, LONGEST)
@@ -81,7 +81,7 @@ class Index:
                 raise ValueError
             rows, lines = self._fold(data)
         except (*_MALFORMED, OSError):
-            raise IndexDamagedError from None
+            raise ListDamagedError from None
         if lines > 2 * len(rows) + SLACK:
             self._compact()
         return rows
