@@ -6,6 +6,7 @@ Nothing here knows what the bytes mean. A failure is an OSError; the callers put
 import errno
 import os
 import stat
+import time
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
@@ -33,6 +34,18 @@ def open_regular(path: Path, flags: int, mode: int = 0o600) -> int:
 def read_bounded(path: Path, longest: int) -> bytes:
     """The bytes of a regular file, at most `longest` and one more, whatever lies at the path."""
     return _read(open_regular(path, os.O_RDONLY), longest)
+
+
+def last_bytes(path: Path, count: int) -> bytes:
+    """The last bytes of a regular file; none where they cannot be read."""
+    try:
+        handle = open_regular(path, os.O_RDONLY)
+        try:
+            return os.pread(handle, count, max(0, os.fstat(handle).st_size - count))
+        finally:
+            os.close(handle)
+    except OSError:
+        return b""
 
 
 def read_followed(path: Path, longest: int) -> bytes:
@@ -151,6 +164,16 @@ def keep_before(path: Path, mode: int) -> None:
     except OSError:  # a file system without hard links
         if path.exists():
             write_new(kept, [path.read_bytes()], mode)
+
+
+def unused(path: Path) -> Path:
+    """A name beside a file for what is set aside, that nothing has; `check` names what lies under it."""
+    while True:
+        aside = path.with_name(
+            f"{path.name}.damaged-{time.strftime('%Y%m%dT%H%M%S')}-{os.urandom(3).hex()}"
+        )
+        if not os.path.lexists(aside):
+            return aside
 
 
 def set_aside(path: Path, aside: Path, mode: int) -> None:

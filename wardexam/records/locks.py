@@ -89,6 +89,12 @@ class Locks:
         path = self.folder / f"{stripe}.lock"
         holder = path.with_suffix(".holder")
         try:
+            if os.path.lexists(path) and path.is_file() and path.stat().st_size:
+                raise RecordsError(
+                    "a lock's file holds what is no lock; nothing was changed",
+                    where=str(path),
+                    remedy="move it out of the folder locks",
+                )
             handle = self._taken(path, self.patience if seconds is None else seconds)
         except TimeoutError:
             who = "another session"
@@ -146,6 +152,8 @@ class Locks:
         with suppress(OSError):
             handle = open_regular(holder, os.O_RDWR | os.O_CREAT, self.mode)
             try:
+                if os.fstat(handle).st_size > len(name):
+                    return  # something else lies there
                 if (found := os.pread(handle, 100, 0)) != name:
                     if not found:
                         os.fchmod(handle, self.mode)

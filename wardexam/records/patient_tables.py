@@ -17,7 +17,14 @@ from wardexam.records.repository import (
     ConflictError,
     Summary,
 )
-from wardexam.records.stored_record import REMEDY, DamagedFileError, Record, StoredRecord, Tables
+from wardexam.records.stored_record import (
+    REMEDY,
+    DamagedFileError,
+    Record,
+    StoredRecord,
+    Tables,
+    encoded,
+)
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -64,6 +71,14 @@ def _put_only(database: "TinyDB", name: str, record: Record) -> None:
     table.insert(record)
 
 
+def raw_examinations(tables: Tables) -> set[bytes]:
+    """The records of examinations as they lie in a file, or would."""
+    return {
+        r.raw if isinstance(r, StoredRecord) else encoded(r)
+        for r in records_of(tables, "examinations")
+    }
+
+
 def examination_of(record: Record) -> "Examination":
     """An examination from its record.
 
@@ -99,6 +114,17 @@ def put_arrival(database: "TinyDB", arrival: Arrival) -> None:
     )
     summary = asdict(arrival.summary) if arrival.summary else None
     _put_only(database, "meta", fresh_meta(arrival.examinations, summary))
+
+
+def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
+    """The same tables, once it is certain that they are this patient's.
+
+    Raises:
+        DamagedFileError: They speak of another: the file is another's, under this one's name.
+    """
+    if tables and first(tables, "patient").get("id") != patient_id:
+        raise DamagedFileError("the file speaks of another patient", where, REMEDY)
+    return tables
 
 
 def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":

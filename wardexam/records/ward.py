@@ -6,6 +6,7 @@ ward list reads a small derived index (`wardexam.records.ward_list_file`): a row
 file as it now lies is made anew from it.
 """
 
+import stat
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import patient_tables
 from wardexam.records.audit import ABSENT, Audit
 from wardexam.records.draft_store import DraftStore, known
-from wardexam.records.durable_files import read_bounded
+from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
 from wardexam.records.layout import NAME, Layout
 from wardexam.records.locks import BusyError, Locks
 from wardexam.records.paths import elsewhere, kept_trail
@@ -63,7 +64,7 @@ class Ward:
         mode = self.layout.file_mode
         self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
         self.locks = Locks(self.layout.locks, mode)
-        self._lists = WardLists(self.layout, self.locks)
+        self._lists = WardLists(self.layout, self.locks, self.audit.patients)
         self._draft_store = DraftStore(self.layout, elsewhere(folder))
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
@@ -156,7 +157,7 @@ class Ward:
             raise InputError(
                 "no such patient", where=patient_id, remedy="'wardexam beds' lists them"
             )
-        return tables
+        return patient_tables.of_patient(tables, patient_id, str(self._file(patient_id)))
 
     @contextmanager
     def _change(self, patient_id: str, event: str, by: str) -> "Iterator[_Document]":
@@ -182,6 +183,8 @@ class Ward:
         ):
             storage = cast("DurableStorage", database.storage)
             document = _Document(database)
+            patient_tables.of_patient(document.tables, patient_id, str(storage.path))
+            before = dict(document.tables)
             if bool(document.tables) == new:
                 raise InputError(
                     "is on the ward already" if new else "no such patient", where=patient_id
@@ -202,6 +205,7 @@ class Ward:
                 note(stood)
                 return
             self._notice_a_change(patient_id, stood)
+            self._spare_what_was_before(storage.path, patient_id, before)
             row = patient_tables.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
             self.layout.raise_mark()
@@ -231,6 +235,32 @@ class Ward:
             self.audit.note(
                 "found changed", patient_id, "wardexam", "outside this program", record=stood
             )
+
+    @staticmethod
+    def _spare_what_was_before(path: Path, patient_id: str, tables: Tables) -> None:
+        """Set a version before aside that is not one, unless all it holds stands in the file.
+
+        It is read only where it is no regular file, is newer or longer than the file, as where the two
+        were exchanged, or does not end as this patient's.
+        """
+        kept = version_before(path)
+        with suppress(FileNotFoundError):
+            found, file = kept.lstat(), path.stat()
+            if (
+                stat.S_ISREG(found.st_mode)
+                and found.st_mtime_ns <= file.st_mtime_ns
+                and found.st_size <= file.st_size
+                and b'"id": "%s"' % patient_id.encode() in last_bytes(kept, 8192)
+            ):
+                return
+            try:
+                stands = patient_tables.raw_examinations(read_tables(kept) or {}) <= (
+                    patient_tables.raw_examinations(tables)
+                )
+            except RecordsError:
+                stands = False
+            if not stands:
+                kept.rename(unused(kept))
 
     @contextmanager
     def hold(self, patient_id: str) -> Iterator[None]:
