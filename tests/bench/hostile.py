@@ -727,6 +727,7 @@ class _Doctor:
     async def round(self) -> None:
         """Everything a doctor would try."""
         from wardexam.terminal.screens.examine import ExamineScreen
+
         from wardexam.terminal.screens.text import TextScreen
         from wardexam.terminal.screens.ward import WardScreen
 

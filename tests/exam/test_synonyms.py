@@ -4,8 +4,8 @@ import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import InputError
-from wardexam.exam.answers import answers_for
 from wardexam.exam.answering import synonyms
+from wardexam.exam.answers import answers_for
 from wardexam.exam.sheet import Sheet, groups
 from wardexam.exam.typed import read_line
 
