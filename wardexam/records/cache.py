@@ -2,22 +2,16 @@
 
 import contextlib
 import os
-from pathlib import Path
 
-import platformdirs
-
-from wardexam.records.files import read_bounded, write_whole
+from wardexam.records.durable_files import read_bounded, write_whole
+from wardexam.records.paths import cached
 
 LONGEST = 64_000_000  # bytes; the engine's rows take about 10 million
 
 
-def _place(name: str) -> Path:
-    return platformdirs.user_cache_path("wardexam") / name
-
-
 def kept(name: str) -> bytes | None:
     """What was kept under a name, or None; a file that is not our own is left alone."""
-    place = _place(name)
+    place = cached(name)
     try:
         if place.stat(follow_symlinks=False).st_uid != os.getuid():
             return None
@@ -31,7 +25,7 @@ def keep(name: str, data: bytes) -> None:
 
     A folder that lies there makes way; we do not write folders, so it is moved aside and kept.
     """
-    place = _place(name)
+    place = cached(name)
     with contextlib.suppress(OSError):
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         if place.is_dir() and not place.is_symlink():
