@@ -52,7 +52,7 @@ def _terminal(
 
 def open_screen(options: argparse.Namespace) -> int:
     """Open the ward on the screen."""
-    return _terminal(edge.ward(options), options)
+    return _terminal(edge.ward(options, begin=True), options)
 
 
 def demo(options: argparse.Namespace) -> int:
@@ -82,7 +82,7 @@ def enter(options: argparse.Namespace) -> int:
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
     return converse(
-        edge.ward(options),
+        edge.ward(options, begin=True),
         examiner=edge.examiner(options),
         now=edge.now,
         new_id=edge.new_id,

@@ -6,6 +6,7 @@ be a named group, the scale is said once. Everything is spelled out into finding
 
 import json
 import tomllib
+from collections.abc import Collection
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -14,7 +15,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
-from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
@@ -69,23 +70,51 @@ def synonyms() -> dict[str, dict[str, str]]:
     return tomllib.loads(text)
 
 
+@cache
+def sign_names() -> dict[str, str]:
+    """Every way of writing a sign or group, lower case with underscores, to its id."""
+    names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
+    own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
+    return synonyms()["signs"] | own
+
+
 def sign_named(name: str) -> str:
     """The id of a sign or group by any of its names; the name itself where it has no other."""
     if name in catalogue() or name in groups():
         return name
-    return synonyms()["signs"].get(name.lower().replace(" ", "_").replace("-", "_"), name)
+    written = name.lower().replace(",", "").replace(" ", "_")
+    names = sign_names()
+    return names.get(written, names.get(written.replace("-", "_"), name))
 
 
 def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
-    """An answer by another word for it, where the sign takes it; the answer itself otherwise.
+    """The code of an answer by any word for it that the sign takes; the word itself otherwise.
 
-    ``positive`` and ``negative`` stand for ``present`` and ``absent`` and the other way round.
+    An answer may be given by its code, as the note marks it, by its key or in words. ``positive``
+    and ``negative`` stand for ``present`` and ``absent`` and the other way round. A bare ``-``, which
+    means "not examined" on a typed line, is no answer.
     """
     row = catalogue().get(sign)
-    if row is None or answer is None or row.answers == "level":
+    if row is None or answer in (None, "-"):
         return answer
-    codes = answers_for(row.answers, scale).codes
+    allowed = answers_for(row.answers, scale)
+    codes = allowed.codes
     if answer in codes:
+        return answer
+    other = _other_word(row, answer, codes)
+    for word in (answer.lower(), other.lower()):
+        for way in ("code", "mark", "key", "words"):
+            for possible in allowed.answers:
+                if getattr(possible, way).lower() == word:
+                    return possible.code
+    if row.answers == "level" and answer.upper() in SEGMENTS:
+        return answer.upper()
+    return answer
+
+
+def _other_word(row: Sign, answer: str, codes: Collection[str]) -> str:
+    """An answer by a synonym that is one of the codes; the answer itself otherwise."""
+    if row.answers == "level":
         return answer
     if row.answers == "tendon" and answer.lower() == "absent":
         return "0"

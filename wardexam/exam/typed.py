@@ -6,7 +6,6 @@ Two answers with a slash are the patient's right and left; a midline sign has on
 
 import json
 import re
-from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
@@ -20,7 +19,7 @@ from wardexam.exam.sheet import (
     answer_named,
     groups,
     read_sheet,
-    synonyms,
+    sign_names,
 )
 
 _SETTING = re.compile(
@@ -28,14 +27,6 @@ _SETTING = re.compile(
 )
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
-
-
-@cache
-def _names() -> dict[str, str]:
-    """Every way of writing a sign or group, lower case with underscores, to its id."""
-    names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
-    own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
-    return synonyms()["signs"] | own
 
 
 def _number(digits: str, what: str, where: str) -> int:
@@ -58,20 +49,9 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
             )
         return {"not_testable": reason}
     allowed = answers_for(row.answers, scale)
-    lowered = value.lower()
-    ways = [
-        {a.code.lower(): a for a in allowed.answers},
-        {a.mark.lower(): a for a in allowed.answers},
-        {a.key.lower(): a for a in allowed.answers},
-        {a.words.lower(): a for a in allowed.answers},
-    ]
-    other = (answer_named(row.id, lowered, scale) or "").lower()
-    found = next((way[w] for w in (lowered, other) for way in ways if w in way), None)
-    if found is not None:
-        fields: dict[str, Any] = {"answer": found.code}
-    elif row.answers == "level" and value.upper() in SEGMENTS:
-        fields = {"answer": value.upper()}
-    else:
+    fields: dict[str, Any] = {"answer": answer_named(row.id, value, scale)}
+    levels = SEGMENTS if row.answers == "level" else ()
+    if fields["answer"] not in (*allowed.codes, *levels):
         choices = ", ".join(
             f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
         )
@@ -99,7 +79,7 @@ def read_line(line: str) -> Sheet:
     """
     if len(line) > LONGEST_SHEET:
         raise InputError(f"longer than {LONGEST_SHEET} characters", where="line")
-    names, words = _names(), line.split()
+    names, words = sign_names(), line.split()
     sheet: dict[str, Any] = {"findings": [], "rest_normal": [], "context": {}, "flags": {}}
     scale: ScaleName = "conventional"
     for word in words:
