@@ -20,7 +20,7 @@ examples:
   wardexam demo                     open a throw-away copy of an invented ward
   wardexam beds                     list beds with their identifiers
   wardexam note k3v9p2xq7m          print the last note of that patient
-  echo "knee 2/0 ankle 2/2 plantar down/down" | wardexam localise
+  echo "knee 2/2 ankle 2/0 plantar down/down ankle_plantarflexion 5/4" | wardexam localise
   wardexam localise --json cases.jsonl
 
 environment, where no option says it:
@@ -246,7 +246,7 @@ def parser(*, commands: bool = True) -> Grammar:
         "localise",
         localising.localise,
         "Rank the sites that fit findings, without a screen.",
-        'echo "knee 2/0 ankle 2/0 plantar down/up" | wardexam localise',
+        'echo "knee 2/2 ankle 2/0 plantar down/down ankle_plantarflexion 5/4" | wardexam localise',
         takes=("wording",),
     )
     sub.description = (
