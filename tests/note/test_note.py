@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.examinations import examined
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
-from wardexam.exam.typed import read_line
 from wardexam.note import handover, headline, note, referral, svg
 from wardexam.note.suggestion import accepted_text, reading_lines
 from wardexam.reasoning.engine import load
@@ -23,7 +23,7 @@ PATIENT = Patient(
 
 
 def made(line: str, **more: object) -> Examination:
-    document = read_line(line).examination(AT).model_dump(mode="json") | {
+    document = examined(line, AT).model_dump(mode="json") | {
         "id": "exam0001",
         "patient": "patient1",
         "examiner": "Dr Ash",

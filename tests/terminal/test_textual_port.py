@@ -259,14 +259,7 @@ def test_no_mouse_report_and_no_keyboard_protocol_is_asked_for(log):
 # -- what Textual keeps to itself is touched in one module, and is there
 
 TERMINAL = Path(textual_port.__file__).parent
-# The line mode and the signals know no framework, so that a name of theirs means nothing to it.
-APART = re.compile(r"^(line|signals)")
-ELSEWHERE = sorted(
-    path
-    for path in TERMINAL.rglob("*.py")
-    if path != Path(textual_port.__file__)
-    and not (APART.match(str(path.relative_to(TERMINAL))) and "textual" not in path.read_text())
-)
+ELSEWHERE = sorted(p for p in TERMINAL.rglob("*.py") if p != Path(textual_port.__file__))
 # What a class of ours may be made from, as made, so that what is set in __init__ is known as well.
 FRAMEWORK = [App(), Screen(), Widget(), Strip([]), Style(), Text(), LinuxDriver, XTermParser]
 PRIVATE = {name for made in FRAMEWORK for name in dir(made) if re.match(r"_[a-z]", name)}
@@ -277,8 +270,11 @@ def private_names(path):
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Attribute) and node.attr in PRIVATE:
             yield node.attr, node.lineno
-        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and node.name in PRIVATE:
-            yield node.name, node.lineno
+        elif isinstance(node, ast.ClassDef):
+            methods = (
+                d for d in node.body if isinstance(d, ast.FunctionDef | ast.AsyncFunctionDef)
+            )
+            yield from ((d.name, d.lineno) for d in methods if d.name in PRIVATE)
         elif isinstance(node, ast.ImportFrom | ast.Import):
             names = [getattr(node, "module", None) or "", *(a.name for a in node.names)]
             for name in names:

@@ -25,10 +25,10 @@ def localise(options: argparse.Namespace) -> int:
         try:
             if isinstance(sheet, WardexamError):
                 raise sheet
-            examination = sheet.examination()
+            findings = sheet.spelled_out()
             engine = engine or ready.engine()
-            reading = engine.read(examination)
-            urgency = assess(examination, None, reading, wording)
+            reading = engine.read(findings)
+            urgency = assess(findings, None, reading, wording)
         except WardexamError as error:
             edge.complain(f"{place}: {error}")
             code = error.exit_code

@@ -6,8 +6,6 @@ be a named group, the scale is said once. Everything is spelled out into finding
 
 import json
 import tomllib
-from collections.abc import Collection
-from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
 from itertools import product
@@ -15,11 +13,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
-from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
-from wardexam.exam.examination import Context, Examination, YesNo
+from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import (
     Finding,
     Limb,
@@ -64,13 +63,6 @@ def groups() -> dict[str, tuple[str, ...]]:
 
 
 @cache
-def synonyms() -> dict[str, dict[str, str]]:
-    """Other words for ``signs`` and for ``answers``, each with the one used here."""
-    text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
-@cache
 def sign_names() -> dict[str, str]:
     """Every way of writing a sign or group, lower case with underscores, to its id."""
     names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
@@ -87,42 +79,15 @@ def sign_named(name: str) -> str:
     return names.get(written, names.get(written.replace("-", "_"), name))
 
 
-def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
-    """The code of an answer by any word for it that the sign takes; the word itself otherwise.
+def _code(sign: str, answer: str | None, scale: ScaleName) -> str | None:
+    """The code of an answer by any word that a typed line takes for it; the word itself otherwise.
 
-    An answer may be given by its code, as the note marks it, by its key or in words. ``positive``
-    and ``negative`` stand for ``present`` and ``absent`` and the other way round. A bare ``-``, which
-    means "not examined" on a typed line, is no answer.
+    A bare ``-``, which means "not examined" on a typed line, is no answer.
     """
     row = catalogue().get(sign)
     if row is None or answer in (None, "-"):
         return answer
-    allowed = answers_for(row.answers, scale)
-    codes = allowed.codes
-    if answer in codes:
-        return answer
-    other = _other_word(row, answer, codes)
-    for word in (answer.lower(), other.lower()):
-        for way in ("code", "mark", "key", "words"):
-            for possible in allowed.answers:
-                if getattr(possible, way).lower() == word:
-                    return possible.code
-    if row.answers == "level" and answer.upper() in SEGMENTS:
-        return answer.upper()
-    return answer
-
-
-def _other_word(row: Sign, answer: str, codes: Collection[str]) -> str:
-    """An answer by a synonym that is one of the codes; the answer itself otherwise."""
-    if row.answers == "level":
-        return answer
-    if row.answers == "tendon" and answer.lower() == "absent":
-        return "0"
-    words = synonyms()["answers"] | {
-        "positive": "present", "negative": "absent", "present": "positive", "absent": "negative",
-    }  # fmt: skip
-    other = words.get(answer.lower(), answer)
-    return other if other in codes else answer
+    return answer_code(row, answer, scale) or answer
 
 
 class SheetFinding(Model):
@@ -159,7 +124,7 @@ class SheetFinding(Model):
             middle = row is not None and row.sides == "midline" and self.side == "both"
             for side in ("midline",) if middle else sides:
                 document = self.model_dump(mode="json") | {"sign": sign, "side": side}
-                document["answer"] = answer_named(sign, self.answer, self.scale or scale)
+                document["answer"] = _code(sign, self.answer, self.scale or scale)
                 document["scale"] = (self.scale or scale) if graded else self.scale
                 found.append(Finding.model_validate(document))
         return found
@@ -208,8 +173,8 @@ class Sheet(Model):
     rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
 
-    def examination(self, at: datetime = datetime(2000, 1, 1, tzinfo=UTC)) -> Examination:
-        """The sheet as an examination, every group and ``both`` spelled out.
+    def spelled_out(self) -> Findings:
+        """The findings the sheet stands for, every group and ``both`` spelled out.
 
         Raises:
             InputError: A finding is not acceptable; names it and what is allowed.
@@ -248,10 +213,6 @@ class Sheet(Model):
             except ValidationError as error:
                 raise InputError(first_fault(error), where=f"rest_normal.{number}") from None
         document = {
-            "id": "00000000",
-            "patient": "00000000",
-            "examiner": "",
-            "at": at.isoformat(),
             "scale": self.scale,
             "context": self.context.model_dump(mode="json"),
             "findings": [f.model_dump(mode="json") for f in (general | single).values()],
@@ -259,7 +220,7 @@ class Sheet(Model):
             "flags": self.flags,
         }
         try:
-            return Examination.model_validate(document)
+            return Findings.model_validate(document)
         except ValidationError as error:
             raise InputError(first_fault(error)) from None
 

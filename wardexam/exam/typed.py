@@ -8,15 +8,15 @@ import json
 import re
 from typing import Any
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_code
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
 from wardexam.exam.sheet import (
     LONGEST_NUMBER,
     LONGEST_SHEET,
     Sheet,
-    answer_named,
     groups,
     read_sheet,
     sign_names,
@@ -49,9 +49,8 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
             )
         return {"not_testable": reason}
     allowed = answers_for(row.answers, scale)
-    fields: dict[str, Any] = {"answer": answer_named(row.id, value, scale)}
-    levels = SEGMENTS if row.answers == "level" else ()
-    if fields["answer"] not in (*allowed.codes, *levels):
+    fields: dict[str, Any] = {"answer": answer_code(row, value, scale)}
+    if fields["answer"] is None:
         choices = ", ".join(
             f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
         )

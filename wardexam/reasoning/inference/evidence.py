@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
+from wardexam.exam.wording import finding_text
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
@@ -74,19 +75,6 @@ def repeat_key(finding: Finding) -> tuple[str, ...]:
     """What makes two findings one general statement: part, limb, kind and the same answer."""
     row = finding.row
     return row.part, limb_side(row, finding.side), row.answers, row.modality, str(finding.answer)
-
-
-def finding_text(finding: Finding) -> str:
-    """A finding in words, e.g. ``"left knee 0"``."""
-    side = "" if finding.side == "midline" else f"{finding.side} "
-    shown = finding.choice.words if finding.choice else str(finding.answer)
-    if finding.scale:
-        shown = str(finding.answer)
-    elif finding.row.answers == "level" and finding.answer != "none":
-        shown = f"reduced below {finding.answer}"
-    elif finding.amount is not None:
-        shown += f" {finding.amount}"
-    return f"{side}{finding.row.name} {shown}"
 
 
 def _lean(chance: NDArray[np.float64]) -> Log:
@@ -149,7 +137,7 @@ def _story(context: Context) -> list[Term]:
     return found
 
 
-def terms(examination: Examination, *, silence: bool) -> list[Term]:
+def terms(examination: Findings, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     weight = weighing_row("weight")
     power = weight["repeats"] - 1

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
@@ -72,7 +72,7 @@ def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.fl
 
 
 def fit(
-    posterior: Posterior, top: Site, examination: Examination
+    posterior: Posterior, top: Site, examination: Findings
 ) -> tuple[tuple[str, ...], float | None]:
     """Findings that the first site does not explain, and how well it fits as a z score.
 
