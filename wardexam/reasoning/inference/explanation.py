@@ -87,7 +87,7 @@ def fit(
     best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    context, n = observation.bearing(examination.context), weighing_row("fit")
+    context, n = examination.context, weighing_row("fit")
     surprise, mean, variance = [], 0.0, 0.0
     for term in posterior.terms:
         sign = catalogue()[term.key[0]] if term.kind == "finding" else None
