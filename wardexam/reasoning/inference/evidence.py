@@ -175,6 +175,14 @@ def _places() -> tuple[tuple[Sign, Side, str], ...]:
     )
 
 
+@cache
+def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
+    """The signs that a statement or a silence about a limb may speak of."""
+    return tuple(
+        (sign.id, at) for sign, at, where in _places() if (sign.part, where, at) == (part, limb, side)
+    )
+
+
 def terms(examination: Examination, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     found = _findings(examination) + _story(examination.context)

@@ -72,6 +72,11 @@ class Hypotheses:
         return np.array([index[f.group] for f in self.forms], np.int16)
 
     @cached_property
+    def forms_of(self) -> list[NDArray[np.intp]]:
+        """The numbers of each group's forms."""
+        return [np.flatnonzero(self.group_of_form == n) for n in range(len(self.groups))]
+
+    @cached_property
     def side_of_form(self) -> NDArray[np.int8]:
         """The number of each form's side in `SIDES`."""
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
