@@ -179,7 +179,9 @@ def _places() -> tuple[tuple[Sign, Side, str], ...]:
 def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
     """The signs that a statement or a silence about a limb may speak of."""
     return tuple(
-        (sign.id, at) for sign, at, where in _places() if (sign.part, where, at) == (part, limb, side)
+        (sign.id, at)
+        for sign, at, where in _places()
+        if (sign.part, where, at) == (part, limb, side)
     )
 
 
@@ -240,7 +242,7 @@ def _unsaid(examination: Examination, *, silence: bool) -> list[Term]:
         piece = Piece((sign.id, side), (kind, *bearing), look(observation.alike(sign), *bearing))
         unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
     found = []
-    for (kind, part, limb, side), pieces in unsaid.items():
+    for (kind, part, limb, on), pieces in unsaid.items():
         tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
         text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")
         found.append(
@@ -251,7 +253,7 @@ def _unsaid(examination: Examination, *, silence: bool) -> list[Term]:
                 tuple(pieces),
                 len(pieces) ** tempering,
                 (part, limb, kind),
-                side,
+                on,
             )
         )
     return found

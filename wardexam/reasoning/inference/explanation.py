@@ -72,9 +72,7 @@ def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.fl
     return fall
 
 
-def _values(
-    posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]
-) -> NDArray[np.float64]:
+def _values(posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]) -> NDArray[np.float64]:
     """The weights on some rows of terms that briskness leaves alone, shape (terms, rows)."""
     made, pieces = posterior.hypotheses, [p for t in terms for p in t.pieces]
     lines = np.array([made.at[p.key] for p in pieces])

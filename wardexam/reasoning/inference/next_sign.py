@@ -40,7 +40,9 @@ def askable() -> tuple[Sign, ...]:
     return tuple(s for s in catalogue().values() if s.id in ease())
 
 
-Kind = tuple[str, int | None, Onset]  # the first sign of those that show loss alike, and what bears on it
+Kind = tuple[
+    str, int | None, Onset
+]  # the first sign of those that show loss alike, and what bears on it
 
 
 @dataclass(frozen=True, slots=True)

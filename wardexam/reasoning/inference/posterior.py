@@ -23,7 +23,9 @@ _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 64  # 0.1 to 0.3 MB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
-_AGAIN = 8  # times that they are added up before; folding costs as much as adding up some twelve times
+_AGAIN = (
+    8  # times that they are added up before; folding costs as much as adding up some twelve times
+)
 
 Place = tuple[str, str, str]  # part, limb and side
 

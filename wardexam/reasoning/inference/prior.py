@@ -76,7 +76,9 @@ class Priors:
 
     def _onset(self, onset: str) -> Floats:
         if onset not in self._onsets:
-            each = [f.onset.get(onset, sites()[f.site]["onset"].get(onset, 1.0)) for f in self._forms]
+            each = [
+                f.onset.get(onset, sites()[f.site]["onset"].get(onset, 1.0)) for f in self._forms
+            ]
             self._onsets[onset] = np.array(each, float)
         return self._onsets[onset]
 

@@ -154,6 +154,7 @@ def lines() -> dict[Key, int]:
     return at
 
 
+@cache
 def fingerprint() -> str:
     """A name for what the rows depend on: every table and module of anatomy and reasoning."""
     made = hashlib.blake2b(np.__version__.encode(), digest_size=_NAME)

@@ -230,7 +230,14 @@ def bearing(sign: Sign, context: Context) -> Bearing:
 @cache
 def _bearing(sign_id: str, age: int | None, onset: Onset) -> Bearing:
     sign, years = catalogue()[sign_id], age or 0
-    if sign.id in wires() or sign.answers in ("mrc", "ataxia", "stocking", "glove", "gait", "level"):
+    if sign.id in wires() or sign.answers in (
+        "mrc",
+        "ataxia",
+        "stocking",
+        "glove",
+        "gait",
+        "level",
+    ):
         return None, "unknown"
     if sign.answers == "tendon":
         row = observation_row("tendon")
