@@ -77,8 +77,8 @@ def _values(posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]) -> 
     made, pieces = posterior.hypotheses, [p for t in terms for p in t.pieces]
     lines = np.array([made.at[p.key] for p in pieces])
     starts = np.cumsum([0, *(len(p.log) for p in pieces[:-1])])
-    codes = made.codes[lines[:, None], rows[None, :]]
-    log = np.concatenate([p.log[:, 0] for p in pieces])[codes + starts[:, None]]
+    codes = made.codes.take(rows, axis=1)[lines]
+    log = np.concatenate([p.log[:, 0] for p in pieces]).take(codes + starts[:, None])
     first = np.cumsum([0, *(len(t.pieces) for t in terms[:-1])])
     factors = np.array([[t.factor] for t in terms])
     return np.asarray(np.add.reduceat(log, first, axis=0) * factors)

@@ -12,6 +12,7 @@ from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import read, weighing_row
@@ -51,16 +52,16 @@ class _Batch:
 
     Attributes:
         signs: Signs and sides.
-        lines: Their lines among the codes, shape (signs, 1).
+        lines: Their lines among the codes, shape (signs,).
         brisk: Whether briskness makes a difference to them.
-        kind: Which table of `chance` each has, shape (signs, 1).
-        chance: Tables, of shape (kinds, codes, answers) or (kinds, codes, 3, answers).
+        first: Where the table of each begins in `chance`, shape (signs, 1).
+        chance: Tables one after the other, shape (codes, answers) or (codes, 3, answers).
     """
 
     signs: tuple[tuple[Sign, str], ...]
     lines: NDArray[np.intp]
     brisk: bool
-    kind: NDArray[np.intp]
+    first: NDArray[np.intp]
     chance: NDArray[np.float64]
 
 
@@ -86,10 +87,12 @@ def _made(kinds: tuple[Kind, ...]) -> tuple[_Batch, ...]:
     return tuple(
         _Batch(
             tuple(members[batch]),
-            np.array([[at[sign.id, side]] for sign, side in members[batch]]),
+            np.array([at[sign.id, side] for sign, side in members[batch]]),
             batch[1],
-            np.array([[list(tables).index(observation.alike(s))] for s, _ in members[batch]]),
-            np.stack(list(tables.values())),
+            np.array(
+                [[CODES * list(tables).index(observation.alike(s))] for s, _ in members[batch]]
+            ),
+            np.concatenate(list(tables.values())),
         )
         for batch, tables in alike.items()
     )
@@ -116,8 +119,9 @@ def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign
     recorded = {f.key for f in examination.findings}
     context = examination.context
     found = []
+    codes = made.codes.take(rows, axis=1)
     for batch in _batches(context):
-        shown = batch.chance[batch.kind, made.codes[batch.lines, rows[None, :]]]
+        shown = batch.chance.take(batch.first + codes[batch.lines], axis=0)
         if batch.brisk:
             joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
         else:
