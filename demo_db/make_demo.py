@@ -49,17 +49,13 @@ def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
         yield (
             patient,
             [
-                read_line(visit.signs)
-                .examination(START + timedelta(hours=visit.hours))
-                .model_copy(
-                    update={
-                        "id": next(ids),
-                        "patient": patient.id,
-                        "examiner": visit.by,
-                        "comment": visit.comment,
-                        "impression": visit.impression,
-                    }
-                )
+                Examination.of(
+                    read_line(visit.signs).spelled_out(),
+                    id=next(ids),
+                    patient=patient.id,
+                    examiner=visit.by,
+                    at=START + timedelta(hours=visit.hours),
+                ).model_copy(update={"comment": visit.comment, "impression": visit.impression})
                 for visit in stay.visits
             ],
         )

@@ -118,6 +118,10 @@ def test_papers_and_urgency_come_from_findings_alone():
         {"id": "p0000001", "bed": "1", "name": "A", "number": "1", "admitted": datetime(2026, 1, 1, tzinfo=UTC)}
     )  # fmt: skip
     assert wardexam.assess(found).level > 0
+    who = {"id": "e0000001", "patient": patient.id, "examiner": "B", "at": patient.admitted}
+    found = wardexam.Examination(
+        **who, **{n: getattr(found, n) for n in wardexam.Findings.model_fields}
+    )
     assert "ankle" in wardexam.note(patient, found)
     assert wardexam.referral(patient, found).startswith("REFERRAL")
 

@@ -2,13 +2,15 @@
 
 import argparse
 import re
+import tomllib
 from pathlib import Path
 
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.commands.arguments import parser
 from wardexam.terminal.keys import SCREENS
 
-README = Path(__file__).parents[1] / "README.md"
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
 
 
 async def screen(tmp_path) -> str:
@@ -52,3 +54,54 @@ def test_every_key_of_the_examination_is_in_the_readme():
         for row in rows:
             if row.action not in ("up", "down", "left", "right"):
                 assert row.does in text, row
+
+
+# --- what it says of keeping
+
+KEEPING = re.compile(r"^## Where data lives\n\n(.*?)^## ", re.S | re.M)
+
+
+def sentences(text):
+    """The sentences of a text; a colon or an abbreviation ends none."""
+    return [
+        s.strip() for s in re.split(r"(?<=[.])\s+(?=[A-Z`*])", " ".join(text.split())) if s.strip()
+    ]
+
+
+def every_test():
+    found = set()
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        found |= set(re.findall(r"^(?:async )?def (test_\w+)", path.read_text(), re.M))
+    return found
+
+
+def test_every_sentence_on_keeping_is_held_by_a_test():
+    claims = tomllib.loads((ROOT / "tests" / "claims.toml").read_text())
+    there, held = every_test(), set()
+    said = sentences(KEEPING.search(README.read_text())[1])
+    assert len(said) > 20
+    for sentence in said:
+        begin = [b for b in claims if sentence.startswith(b)]
+        assert len(begin) == 1, sentence
+        held.add(begin[0])
+        row = claims[begin[0]]
+        assert row.get("says") or row["tests"], sentence
+        for name in row.get("tests", ()):
+            assert name in there, f"{sentence}: no test {name}"
+    assert held == set(claims)
+
+
+def test_no_module_opens_a_connection():
+    for path in (ROOT / "wardexam").rglob("*.py"):
+        text = path.read_text()
+        for module in (
+            "socket",
+            "urllib",
+            "http",
+            "ftplib",
+            "smtplib",
+            "requests",
+            "httpx",
+            "asyncio.streams",
+        ):
+            assert not re.search(rf"^\s*(import|from) {module}\b", text, re.M), f"{path}: {module}"

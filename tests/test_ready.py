@@ -82,7 +82,7 @@ def place(tmp_path, monkeypatch):
 def read():
     ready.engine.cache_clear()
     try:
-        return ready.engine().read(read_line("knee 2/0 ankle 2/2 plantar down/up").examination())
+        return ready.engine().read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
     finally:
         ready.engine.cache_clear()
 
@@ -91,7 +91,7 @@ def read():
 def right():
     from wardexam.reasoning.engine import Engine
 
-    return Engine(MADE).read(read_line("knee 2/0 ankle 2/2 plantar down/up").examination())
+    return Engine(MADE).read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
 
 
 @pytest.mark.parametrize("data", JUNK.values(), ids=list(JUNK))

@@ -16,14 +16,14 @@ Many at once, on every core, in order; a bad sheet is an `InputError` in its pla
         rows = [] if isinstance(answer, wardexam.WardexamError) else answer.rows()
 
 What it gives
-    read            text or a dict -> Examination (the findings)
+    read            text or a dict -> Findings
     localise        findings -> Reading: ranked sites, reasons, the sign to test next
     localise_many   an iterable of findings -> an iterator of readings and errors
     assess          findings, what stands from before, a reading -> Urgency
     note, referral  patient and examination -> plain text for the chart
     open_ward       a folder -> Repository: patients and their examinations
     sheet_schema, answer_schema     what `read` takes and `Reading.to_dict` gives, as JSON Schema
-    Context, Examination, Finding, Patient, Reading, RestNormal, Site, Urgency, Repository    models
+    Context, Examination, Finding, Findings, Patient, Reading, RestNormal, Site, Urgency, Repository    models
     WardexamError, InputError, RecordsError, TableError     errors: one line each, what and where
 
 Units: a probability is 0 to 1 among the sites considered; a weight of evidence is a log10 likelihood
@@ -39,7 +39,7 @@ from wardexam.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from wardexam.errors import InputError, RecordsError, TableError, WardexamError
-    from wardexam.exam.examination import Context, Examination, Patient
+    from wardexam.exam.examination import Context, Examination, Findings, Patient
     from wardexam.exam.findings import Finding, RestNormal
     from wardexam.exam.reading import read
     from wardexam.exam.sheet import sheet_schema
@@ -62,7 +62,7 @@ _PLACES = {
     **dict.fromkeys(("localise", "localise_many", "assess", "note", "referral", "open_ward"), "face"),
     "sheet_schema": "exam.sheet",
     "answer_schema": "face",
-    **dict.fromkeys(("Context", "Examination", "Patient"), "exam.examination"),
+    **dict.fromkeys(("Context", "Examination", "Findings", "Patient"), "exam.examination"),
     **dict.fromkeys(("Finding", "RestNormal"), "exam.findings"),
     **dict.fromkeys(("Reading", "Site"), "reasoning.reading"),
     "Urgency": "reasoning.rules.urgency",
@@ -73,7 +73,7 @@ _PLACES = {
 __all__ = [  # noqa: RUF022  # in the order of use
     "read", "localise", "localise_many", "assess", "note", "referral", "open_ward",
     "sheet_schema", "answer_schema",
-    "Context", "Examination", "Finding", "Patient", "Reading", "Repository", "RestNormal", "Site", "Urgency",
+    "Context", "Examination", "Finding", "Findings", "Patient", "Reading", "Repository", "RestNormal", "Site", "Urgency",
     "WardexamError", "InputError", "RecordsError", "TableError",
 ]  # fmt: skip
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_type_hints
 
 from wardexam.errors import WardexamError
 from wardexam.exam.answers import ScaleName
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Examination, Findings, Patient
 from wardexam.exam.reading import read
 from wardexam.reasoning.reading import FORM, Reading
 from wardexam.reasoning.rules.urgency import Urgency
@@ -15,10 +15,10 @@ from wardexam.reasoning.rules.urgency import Urgency
 if TYPE_CHECKING:
     from wardexam.records.repository import Repository
 
-Findings = Examination | str | Mapping[str, Any]
+Said = Findings | str | Mapping[str, Any]
 
 
-def localise(findings: Findings) -> Reading:
+def localise(findings: Said) -> Reading:
     """Rank the sites that fit some findings.
 
     Args:
@@ -33,11 +33,11 @@ def localise(findings: Findings) -> Reading:
     """
     from wardexam.ready import engine
 
-    return engine().read(findings if isinstance(findings, Examination) else read(findings))
+    return engine().read(findings if isinstance(findings, Findings) else read(findings))
 
 
 def localise_many(
-    sheets: Iterable[Findings], processes: int | None = None
+    sheets: Iterable[Said], processes: int | None = None
 ) -> Iterator[Reading | WardexamError]:
     """Rank the sites for many findings: an answer for each, in order, in a memory that does not grow.
 
@@ -57,8 +57,8 @@ def localise_many(
 
 
 def assess(
-    findings: Findings,
-    standing: Examination | None = None,
+    findings: Said,
+    standing: Findings | None = None,
     reading: Reading | None = None,
     wording: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Urgency:
@@ -75,7 +75,7 @@ def assess(
     """
     from wardexam.reasoning.rules.urgency import assess
 
-    found = findings if isinstance(findings, Examination) else read(findings)
+    found = findings if isinstance(findings, Findings) else read(findings)
     return assess(found, standing, reading, wording)
 
 

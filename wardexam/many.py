@@ -19,7 +19,7 @@ from itertools import islice
 from typing import IO, Any, Generic, TypeVar
 
 from wardexam.errors import WardexamError
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.reading import read
 from wardexam.reasoning.reading import Reading
 
@@ -27,7 +27,7 @@ ALONE = 40  # sheets read before others help: starting them takes as long
 BATCH = 8  # sheets handed over at a time
 AHEAD = 2  # batches under way for each process
 
-Asked = Examination | str | Mapping[str, Any] | WardexamError
+Asked = Findings | str | Mapping[str, Any] | WardexamError
 Answer = Reading | WardexamError
 # Gives up to so many sheets; none where there are none now and it shall not wait; None at the end.
 Take = Callable[[int, bool], list[Asked] | None]
@@ -42,7 +42,7 @@ def answer(asked: Asked) -> Answer:
     try:
         if isinstance(asked, WardexamError):
             return asked
-        found = asked if isinstance(asked, Examination) else read(asked)
+        found = asked if isinstance(asked, Findings) else read(asked)
         with _reading:
             return engine().read(found)
     except WardexamError as error:
@@ -84,7 +84,7 @@ def readings(take: Take, processes: int | None = None) -> Iterator[Answer]:
             yield from under_way.popleft().result()
 
 
-def of(sheets: "Iterable[Examination | str | Mapping[str, Any]]") -> Take:
+def of(sheets: "Iterable[Findings | str | Mapping[str, Any]]") -> Take:
     """What takes from an iterable, in the thread that asks for the answers."""
     source = iter(sheets)
     return lambda most, _: list(islice(source, most)) or None

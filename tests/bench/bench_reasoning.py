@@ -52,7 +52,7 @@ def timed(work, rounds: int = 80) -> tuple[float, float]:
 
 def variants() -> list[Examination]:
     """The examination with one reflex at each of four grades."""
-    examination = read_line(LINE).examination()
+    examination = read_line(LINE).spelled_out()
     right_knee = {"sign": "knee", "side": "right", "scale": "conventional"}
     return [
         apply(examination, Change("finding", "knee right", {**right_knee, "answer": g}))
@@ -87,7 +87,7 @@ def main() -> None:
         size = path.stat().st_size / 1e6
     engine = Engine(hypotheses)
     examinations = variants()
-    two = read_line(TWO).examination()
+    two = read_line(TWO).spelled_out()
     for examination in (*examinations, two):
         engine.read(examination, silence=False)
 

@@ -18,8 +18,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from tests.examinations import examined
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import Ward, open_ward
 
@@ -29,7 +29,7 @@ LINE = (
 )
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 EACH, CURRENT, PATIENTS = 8, 40, 12
-SHEET = read_line(LINE).examination(AT)
+SHEET = examined(LINE, AT)
 SUMMARY = Summary(1, "within days", True, "left knee jerk lost since the last examination")
 
 FIRST_LIST = """

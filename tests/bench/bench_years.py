@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tests.bench.years import fill
-from wardexam.exam.typed import read_line
+from tests.examinations import examined
 from wardexam.note import handover
 from wardexam.records.ward import Ward, open_ward
 
@@ -33,11 +33,11 @@ def median(do: Callable[[int], object]) -> float:
 def measures(ward: Ward) -> dict[str, Callable[[int], object]]:
     """What a doctor waits for, by name."""
     first, last = ward.beds()[0].patient_id, ward.beds()[-1].patient_id
-    plain = read_line("knee 2/2 ankle 2/0 plantar down/down")
+    line = "knee 2/2 ankle 2/0 plantar down/down"
 
     def save(n: int) -> None:
         at = NOW + timedelta(minutes=n)
-        made = plain.examination(at).model_copy(update={"id": f"again{n:05}", "patient": first})
+        made = examined(line, at, id=f"again{n:05}", patient=first)
         ward.save(made, "bench", handover.headline_of([made]))
 
     def sheet(_: int) -> str:

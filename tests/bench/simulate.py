@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning.engine import Engine, load
 from wardexam.reasoning.inference.next_sign import askable
@@ -69,11 +69,11 @@ class Ward:
             entry |= {"answer": "measured", "amount": RESIDUAL[answer]}
         return entry
 
-    def examination(self, found: list[dict[str, object]]) -> Examination:
+    def examination(self, found: list[dict[str, object]]) -> Findings:
         """The entries as an examination."""
-        return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).examination()
+        return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).spelled_out()
 
-    def some(self, patient: Drawn, count: int) -> Examination:
+    def some(self, patient: Drawn, count: int) -> Findings:
         """So many signs, chosen by chance, of a patient."""
         picked = self.random.choice(len(self.signs), count, replace=False)
         return self.examination([self.shows(patient, *self.signs[n]) for n in picked])

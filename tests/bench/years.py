@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from demo_db.scenario import STAYS
+from tests.examinations import examined
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import Ward
@@ -26,9 +26,7 @@ def stays(
             discharged=now - timedelta(days=days) if discharged else None,
         )  # fmt: skip
         made = [
-            read_line(visit.signs)
-            .examination(start + timedelta(hours=visit.hours % 40))
-            .model_copy(
+            examined(visit.signs, start + timedelta(hours=visit.hours % 40)).model_copy(
                 update={"id": f"{kind}{n:06}{v}", "patient": patient.id, "examiner": visit.by}
             )
             for v, visit in enumerate(stay.visits)

@@ -10,10 +10,10 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
+from tests.examinations import examined
 from wardexam.commands.main import run
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import IGNORABLE, clean
-from wardexam.exam.typed import read_line
 from wardexam.records.paths import copy_demo
 from wardexam.records.repository import Arrival, Bed, Summary, clock_line
 from wardexam.records.ward import Ward, open_ward
@@ -52,7 +52,7 @@ def hostile(tmp_path):
             remark=(line * 2)[:120], admitted=AT,
         )  # fmt: skip
         ward.admit(patient, line)
-        made = read_line("knee 2/0 plantar down/up").examination(AT)
+        made = examined("knee 2/0 plantar down/up", AT)
         finding = made.findings[0].model_copy(update={"comment": HIDDEN})
         evil = made.model_copy(update={
             "id": f"exam00{n:02}", "patient": patient.id, "examiner": line[:120], "comment": HIDDEN,
@@ -242,7 +242,7 @@ def test_a_time_beyond_bounds_is_read_by_every_command(tmp_path, at, zone, monke
     time.tzset()
     ward = open_ward(tmp_path / "ward")
     patient = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=at, recheck_hours=168)
-    made = read_line("knee 2/0").examination(at).model_dump(mode="json")
+    made = examined("knee 2/0", at).model_dump(mode="json")
     made |= {"id": "exam0001", "patient": "patient1", "examiner": "Dr Ash"}
     examination = Examination.model_validate(made)
     ward.take_in([Arrival(patient, (examination,), Summary(0, "none", False, ""))], "x")

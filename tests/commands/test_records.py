@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.examinations import examined
 from wardexam.commands.main import run
 from wardexam.exam.examination import Patient
-from wardexam.exam.typed import read_line
 from wardexam.records.paths import copy_demo
 from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
@@ -166,7 +166,7 @@ def test_no_control_sequence_leaves_by_any_command(tmp_path, capsys):
         Patient(id="patient1", bed=f"A{EVIL}"[:12], name=EVIL, remark=EVIL, number=EVIL, admitted=at),
         EVIL,
     )  # fmt: skip
-    made = read_line("knee 2/0 plantar down/up").examination(at)
+    made = examined("knee 2/0 plantar down/up", at)
     finding = made.findings[0].model_copy(update={"comment": EVIL})
     evil = made.model_copy(update={
         "id": "exam0001", "patient": "patient1", "examiner": EVIL, "comment": EVIL, "impression": EVIL,

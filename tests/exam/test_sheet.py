@@ -11,7 +11,7 @@ from wardexam.exam.typed import read_line
 
 
 def found(sheet):
-    return {f.key: f.answer or f.not_testable for f in sheet.examination().findings}
+    return {f.key: f.answer or f.not_testable for f in sheet.spelled_out().findings}
 
 
 LINES = [
@@ -35,7 +35,7 @@ def test_a_typed_line_gives_right_then_left(line, expected):
 def test_a_typed_line_takes_context_flags_and_statements():
     sheet = read_line("age=63 onset=days flag:cancer=yes rest=power:both_arms knee 2/2")
     assert (sheet.context.age, sheet.context.onset, sheet.flags) == (63, "days", {"cancer": "yes"})
-    assert [s.limb for s in sheet.examination().rest_normal] == ["right arm", "left arm"]
+    assert [s.limb for s in sheet.spelled_out().rest_normal] == ["right arm", "left arm"]
 
 
 def test_a_group_stands_for_each_of_its_signs():
@@ -70,7 +70,7 @@ REFUSED = [
 @pytest.mark.parametrize(("line", "reason"), REFUSED)
 def test_a_line_that_cannot_be_read_says_what_is_allowed(line, reason):
     with pytest.raises(InputError) as caught:
-        read_line(line).examination()
+        read_line(line).spelled_out()
     assert reason in str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -101,7 +101,7 @@ JSON_REFUSED = [
 @pytest.mark.parametrize(("text", "reason"), JSON_REFUSED)
 def test_a_bad_document_is_refused_in_one_line(text, reason):
     with pytest.raises(InputError) as caught:
-        read_sheet(text).examination()
+        read_sheet(text).spelled_out()
     assert reason in str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -112,7 +112,7 @@ def test_both_sides_and_the_sheet_scale_are_spelled_out():
             {"scale": "ninds", "findings": [{"sign": "knee", "side": "both", "answer": "3"}]}
         )
     )
-    findings = sheet.examination().findings
+    findings = sheet.spelled_out().findings
     assert [(f.side, f.scale) for f in findings] == [("right", "ninds"), ("left", "ninds")]
 
 
@@ -135,6 +135,6 @@ def test_what_is_said_many_times_over_costs_no_more():
     once = {name: listed[:1] for name, listed in rows.items()}
     text = json.dumps(rows)
     start = time.perf_counter()
-    found = read_sheet(text).examination()
+    found = read_sheet(text).spelled_out()
     assert time.perf_counter() - start < 2
-    assert found == read_sheet(json.dumps(once)).examination()
+    assert found == read_sheet(json.dumps(once)).spelled_out()

@@ -4,13 +4,14 @@ import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import synonyms
 from wardexam.exam.answers import answers_for
-from wardexam.exam.sheet import Sheet, groups, synonyms
+from wardexam.exam.sheet import Sheet, groups
 from wardexam.exam.typed import read_line
 
 
 def found(line: str) -> dict[tuple[str, str], str]:
-    return {f.key: f.answer for f in read_line(line).examination().findings}
+    return {f.key: f.answer for f in read_line(line).spelled_out().findings}
 
 
 def test_every_other_name_stands_for_a_sign_or_group_and_hides_none():
@@ -48,19 +49,19 @@ def test_a_sheet_understands_the_same_words():
     sheet = Sheet.model_validate(
         {"findings": [{"sign": "Achilles reflex", "side": "both", "answer": "absent"}]}
     )
-    assert {f.answer for f in sheet.examination().findings} == {"0"}
+    assert {f.answer for f in sheet.spelled_out().findings} == {"0"}
 
 
 @pytest.mark.parametrize("side", [{}, {"side": "midline"}, {"side": "both"}])
 def test_a_sign_of_the_midline_needs_no_side(side):
     sheet = Sheet.model_validate({"findings": [{"sign": "gait", "answer": "ataxic", **side}]})
-    assert [f.key for f in sheet.examination().findings] == [("gait", "midline")]
+    assert [f.key for f in sheet.spelled_out().findings] == [("gait", "midline")]
 
 
 def test_a_sign_of_two_sides_needs_one():
     sheet = Sheet.model_validate({"findings": [{"sign": "knee", "answer": "2+"}]})
     with pytest.raises(InputError, match="found on right or left"):
-        sheet.examination()
+        sheet.spelled_out()
 
 
 def test_right_four_plus_and_left_not_examined_is_not_a_grade_of_the_plus_chart():
@@ -69,7 +70,7 @@ def test_right_four_plus_and_left_not_examined_is_not_a_grade_of_the_plus_chart(
 
 
 def test_everything_else_normal_speaks_of_every_part_but_the_sphincters():
-    statements = read_line("knee 2/0 rest=all:all").examination().rest_normal
+    statements = read_line("knee 2/0 rest=all:all").spelled_out().rest_normal
     parts = {s.part for s in statements}
     assert {"reflexes", "power", "sensation", "cranial"} <= parts
     assert "sphincters" not in parts

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.reading import Site
 
@@ -23,9 +23,9 @@ class Case:
     level: str = ""
 
     @property
-    def examination(self) -> Examination:
+    def examination(self) -> Findings:
         """The signs as an examination."""
-        return read_line(self.signs).examination()
+        return read_line(self.signs).spelled_out()
 
     def met_by(self, site: Site) -> bool:
         """Whether a ranked site is the right one; for a root the level must be near too."""

@@ -64,7 +64,7 @@ def test_answers_are_those_of_the_source(kind):
 def score(grade, **others):
     movements = dict.fromkeys(TABLE["sum_score"]["movements"], f"{grade}/{grade}") | others
     line = " ".join(f"{m} {g}" for m, g in movements.items() if g)
-    return sum_score(read_line(line).examination())
+    return sum_score(read_line(line).spelled_out())
 
 
 def test_the_sum_score_has_its_twelve_movements():
@@ -84,12 +84,12 @@ def test_a_sum_score_with_a_movement_missing_is_none(missing):
 
 def test_a_statement_never_completes_a_sum_score():
     line = "rest=power:all shoulder_abduction 5/5"
-    assert sum_score(read_line(line).examination()) is None
+    assert sum_score(read_line(line).spelled_out()) is None
 
 
 @pytest.mark.parametrize(("kind", "before", "now", "source"), PAIRS)
 def test_a_change_is_weighed_against_what_observers_disagree_by(kind, before, now, source):
-    change = compare(read_line(before).examination(), read_line(now).examination())
+    change = compare(read_line(before).spelled_out(), read_line(now).spelled_out())
     if kind == "none":
         assert change.signs == (), source
         return

@@ -18,8 +18,8 @@ SILENT = [(rule, case) for rule, row in TABLE.items() for case in row["silent"]]
 def urgency_of(case):
     """The urgency of a typed line, or of the second of two."""
     before, now = (None, case) if isinstance(case, str) else case
-    previous = read_line(before).examination() if before is not None else None
-    return assess(read_line(now).examination(), previous, None)
+    previous = read_line(before).spelled_out() if before is not None else None
+    return assess(read_line(now).spelled_out(), previous, None)
 
 
 def fired(case):
@@ -98,7 +98,7 @@ def test_every_flag_asked_and_denied_leaves_what_was_not_examined_unknown():
 def test_the_inferred_site_raises_and_never_lowers():
     cord = read_line(
         "onset=days knee 3/3 ankle 3/3 hip_flexion 4+/4+ abdominal_upper 2/2 abdominal_lower 0/0 vibration_leg 1/1"
-    ).examination()
+    ).spelled_out()
     reading = load().read(cord)
     assert reading.sites[0].urgent
     assert assess(cord, None, None).level == 0
@@ -107,5 +107,5 @@ def test_the_inferred_site_raises_and_never_lowers():
     assert raised.reasons[0].rule == "inferred_site"
     benign = read_line(
         "flag:saddle_numb=yes ankle 2/0 pin_S1 2/1 ankle_plantarflexion 5/4"
-    ).examination()
+    ).spelled_out()
     assert assess(benign, None, load().read(benign)).level == 3

@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from tests.examinations import examined
 from wardexam.exam.examination import Patient
 from wardexam.exam.flags import flag_names
-from wardexam.exam.typed import read_line
 from wardexam.note import handover
 from wardexam.records.repository import Summary
 
@@ -18,9 +18,9 @@ def row(bed, *visits, stored=None, **more):
     """A patient of the sheet; each visit a typed line, four hours apart."""
     patient = Patient(id=f"patient{bed.lower()}", bed=bed, name="Ana Invented", admitted=AT, **more)
     made = [
-        read_line(line)
-        .examination(AT + timedelta(hours=4 * n))
-        .model_copy(update={"id": f"exam000{n}", "patient": patient.id, "examiner": "Dr Ash"})
+        examined(line, AT + timedelta(hours=4 * n)).model_copy(
+            update={"id": f"exam000{n}", "patient": patient.id, "examiner": "Dr Ash"}
+        )
         for n, line in enumerate(visits)
     ]
     return patient, made, stored

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.examinations import examined
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
-from wardexam.exam.typed import read_line
 from wardexam.note import handover, headline, note, referral, svg
 from wardexam.note.suggestion import accepted_text, reading_lines
 from wardexam.reasoning.engine import load
@@ -23,7 +23,7 @@ PATIENT = Patient(
 
 
 def made(line: str, **more: object) -> Examination:
-    document = read_line(line).examination(AT).model_dump(mode="json") | {
+    document = examined(line, AT).model_dump(mode="json") | {
         "id": "exam0001",
         "patient": "patient1",
         "examiner": "Dr Ash",
@@ -226,3 +226,18 @@ def test_what_could_not_be_tested_is_said_with_its_reason():
     some = made("hip_flexion nt:pain/5")
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
     assert "right hip flexion not testable (pain)" in text
+
+
+@pytest.mark.parametrize(
+    ("entered_by", "saved_by", "words"),
+    [
+        ([], "Dr Ash", "examined by Dr Ash"),
+        ([], "Dr Bex", "examined by Dr Ash, saved by Dr Bex"),
+        (["Dr Bex"], "Dr Bex", "examined by Dr Ash, continued by Dr Bex"),
+        (["Dr Bex"], "Dr Cole", "examined by Dr Ash, continued by Dr Bex, saved by Dr Cole"),
+        (["Dr Bex"], "Dr Ash", "examined by Dr Ash, continued by Dr Bex, saved by Dr Ash"),
+    ],
+)
+def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words):
+    text = note.render(PATIENT, made("knee 2/2", entered_by=entered_by, saved_by=saved_by))
+    assert words in " ".join(text.split())

@@ -11,7 +11,7 @@ from wardexam.reasoning.rules.asymmetry import asymmetries
 
 
 def chance(line: str) -> float:
-    (found,) = asymmetries(read_line(line).examination())
+    (found,) = asymmetries(read_line(line).spelled_out())
     return found.probability
 
 

@@ -8,7 +8,7 @@ from wardexam.reasoning.rules.urgency import assess
 
 
 def changed(before, after):
-    return compare(read_line(before).examination(), read_line(after).examination())
+    return compare(read_line(before).spelled_out(), read_line(after).spelled_out())
 
 
 MOVES = {
@@ -71,8 +71,8 @@ def test_a_sign_stated_normal_and_one_grade_off_is_within_what_observers_differ_
 
 def test_deterioration_raises_urgency_and_recovery_does_not():
     before, after = (
-        read_line("power_leg 4/5").examination(),
-        read_line("power_leg 2/5").examination(),
+        read_line("power_leg 4/5").spelled_out(),
+        read_line("power_leg 2/5").spelled_out(),
     )
     assert assess(after, before, None).level == 2
     assert assess(after, None, None).level == 0

@@ -51,7 +51,7 @@ def sheets(draw):
 
 
 def examination(found) -> Examination:
-    return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).examination()
+    return Sheet(findings=tuple(SheetFinding.model_validate(f) for f in found)).spelled_out()
 
 
 def mass(reading_sites):
@@ -217,7 +217,7 @@ FACTS = [
 
 @pytest.mark.parametrize(("line", "regions", "side"), FACTS)
 def test_one_absent_reflex_points_to_its_arc_on_its_side(line, regions, side):
-    top = load().read(read_line(line).examination()).sites[0]
+    top = load().read(read_line(line).spelled_out()).sites[0]
     assert (top.region in regions, top.side) == (True, side)  # common practice
 
 
@@ -227,7 +227,7 @@ def test_brisk_with_clonus_and_extensor_plantar_points_above_the_arc():
         .read(
             read_line(
                 "biceps 2/2 triceps 2/2 knee 4/4 ankle 4/4 plantar up/up clonus_ankle sustained/sustained"
-            ).examination()
+            ).spelled_out()
         )
         .sites
     )
@@ -237,8 +237,8 @@ def test_brisk_with_clonus_and_extensor_plantar_points_above_the_arc():
 
 def test_symmetrical_briskness_alone_is_not_a_lesion():
     line = "jaw 2 biceps 3/3 triceps 3/3 knee 3/3 ankle 3/3 plantar down/down hoffmann absent/absent clonus_ankle none/none"
-    sites = load().read(read_line(line).examination()).sites
-    one_sided = load().read(read_line(line.replace("3/3", "3/2")).examination()).sites
+    sites = load().read(read_line(line).spelled_out()).sites
+    one_sided = load().read(read_line(line.replace("3/3", "3/2")).spelled_out()).sites
     none = next(s.probability for s in sites if s.region == "none")
     other = next((s.probability for s in one_sided if s.region == "none"), 0.0)
     assert none == max(s.probability for s in sites)
@@ -247,7 +247,7 @@ def test_symmetrical_briskness_alone_is_not_a_lesion():
 
 def test_contradictory_findings_are_answered_as_not_one_lesion():
     line = "biceps 0/4 triceps 4/0 knee 0/4 ankle 4/0 plantar down/up power_arm 5/0 power_leg 0/5 stocking thigh/none anal_tone 2 aphasia marked"
-    reading = load().read(read_line(line).examination())
+    reading = load().read(read_line(line).spelled_out())
     assert not reading.fits_one
 
 

@@ -158,7 +158,7 @@ def drawn(draw: random.Random) -> Examination:
         for side in sides:
             answer = draw.choice(normal if draw.random() < usual else codes)
             found.append(SheetFinding(sign=sign.id, side=side, answer=answer))
-    made = Sheet(findings=tuple(found)).examination()
+    made = Sheet(findings=tuple(found)).spelled_out()
     context = Context(
         age=draw.choice((None, 30, 70)),
         onset=draw.choice(("unknown", "sudden", "weeks")),

@@ -10,7 +10,7 @@ NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 
 
 
 def urgency(line):
-    return assess(read_line(line).examination(), None, None)
+    return assess(read_line(line).spelled_out(), None, None)
 
 
 def test_every_rule_names_reason_source_image_and_call():

@@ -11,7 +11,7 @@ OWN = '[cauda_equina]\ncall = "bleep 1234"\nimage = "MRI, ring 5678"\nreason = "
 
 
 def reasons(line, wording=None):
-    return {r.rule: r for r in assess(read_line(line).examination(), None, None, wording).reasons}
+    return {r.rule: r for r in assess(read_line(line).spelled_out(), None, None, wording).reasons}
 
 
 def test_own_words_replace_the_texts_of_their_rule_alone():

@@ -257,7 +257,7 @@ def many(examination, number, **fields):
 
 def test_a_patient_with_3400_full_examinations_comes_back(tmp_path, patient, examination):
     full = read_line("knee 2/0 ankle 2/2 plantar down/up biceps 2/2 power_leg 4/4 power_arm 5/5")
-    findings = full.examination().findings
+    findings = full.spelled_out().findings
     ward, other = open_ward(tmp_path / "ward"), open_ward(tmp_path / "other")
     made = tuple(many(examination, n, findings=findings, comment="é" * 900) for n in range(3400))
     ward.take_in(

@@ -1,6 +1,7 @@
 """Every accepted key is on disk, here or elsewhere, and comes back."""
 
 import fcntl
+import json
 import os
 import subprocess
 import sys
@@ -12,6 +13,8 @@ import pytest
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.records import drafts as module
+from wardexam.records.check import check_store
+from wardexam.records.draft_files import replay, rows_of
 from wardexam.records.ward import open_ward
 
 WORDS = Change("comment", "", "words")
@@ -268,3 +271,39 @@ def test_a_draft_kept_elsewhere_is_held_in_both_places(
     assert ward.drafts()[0].held
     with pytest.raises(RecordsError, match="another session"):
         ward.resume_draft(examination.id)
+
+
+def test_a_flipped_byte_in_a_draft_is_never_read_as_something_else(
+    ward, examination, knee, patient
+):
+    draft = start(ward, patient, examination.model_copy(update={"comment": "words"}))
+    draft.append(knee)
+    draft.flush(5)
+    draft.close()
+    data = draft.path.read_bytes()
+    was = replay(*rows_of(draft.path, draft.path))
+    refused = 0
+    for place in range(len(data)):
+        for bit in (1, 4, 16):
+            mutant = bytearray(data)
+            mutant[place] ^= bit
+            draft.path.write_bytes(bytes(mutant))
+            try:
+                found = replay(*rows_of(draft.path, draft.path))
+            except RecordsError:
+                refused += 1
+            else:
+                assert found == was or data[place] == 10  # the last line's end: a key in flight
+    assert refused > len(data) * 2
+
+
+def test_a_draft_of_an_earlier_version_without_checksums_is_read(ward, examination, knee, patient):
+    ward.admit(patient, "x")
+    head = {"examination": examination.model_dump(mode="json"), "by": "x"}
+    path = ward.layout.drafts / f"{examination.id}.draft"
+    path.write_text("".join(json.dumps(row) + "\n" for row in (head, knee.to_json())))
+    draft, found = ward.resume_draft(examination.id)
+    draft.append(knee)
+    draft.close()
+    assert [f.answer for f in found.findings] == ["0"]
+    assert check_store(ward.folder, repair=False, by="x", at=examination.at).sound

@@ -140,3 +140,16 @@ def test_a_pipe_in_the_place_of_a_file_is_refused_at_once(used, patient, examina
     assert done.stderr == ""
     said = done.stdout.lower()
     assert "regular file" in said or name == "index/current.jsonl", done.stdout
+
+
+def test_the_ward_is_where_the_option_else_the_environment_else_the_data_folder_says(
+    tmp_path, monkeypatch
+):
+    from wardexam.records.paths import ward_folder
+
+    monkeypatch.setenv("WARDEXAM_DB", str(tmp_path / "environment"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert ward_folder(str(tmp_path / "option")) == tmp_path / "option"
+    assert ward_folder(None) == tmp_path / "environment"
+    monkeypatch.delenv("WARDEXAM_DB")
+    assert ward_folder(None) == tmp_path / "data" / "wardexam" / "ward"

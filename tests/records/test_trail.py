@@ -171,3 +171,19 @@ def test_lines_of_an_earlier_version_are_counted_on(used, patient):
     used.record("viewed", patient.id, "Dr Ash")
     assert lines(used)[-1]["n"] == 4
     assert check(used, patient).sound
+
+
+def test_who_forges_record_trail_and_own_head_together_is_not_found(used, patient):
+    head = audit.read_head(used.trail_head())
+    edit_knee(used.layout.file(patient.id))
+    rows, before = [], audit.FIRST
+    for line in lines(used):
+        line.pop("hash")
+        if line["event"] == "saved":
+            line["record"] = mark_in(used.layout.file(patient.id)).split(" ")[0]
+        before = audit.link(before, line)
+        rows.append(json.dumps({**line, "hash": before}, sort_keys=True))
+    used.audit.path.write_text("".join(f"{r}\n" for r in rows))
+    kept_trail(used.folder).write_text(json.dumps({"line": 3, "hash": before}))
+    assert check(used, patient).sound  # as the README says
+    assert not check(used, patient, heads=[head]).sound  # but for a head kept elsewhere

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from wardexam.records.ward import open_ward
+from wardexam.session import Session
 from wardexam.terminal.app import WardApp
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import Terminal
@@ -28,9 +29,9 @@ def demo_app(
         shutil.copytree(ROOT / "demo_db" / "ward", folder)
         folder.chmod(0o700)
     names = iter(f"{letter}{number:07}" for number in range(1000) for letter in LETTERS)
+    session = Session(open_ward(folder), "Dr Test", lambda: NOW, lambda: next(names))
     return WardApp(
-        open_ward(folder), examiner="Dr Test", now=lambda: NOW, new_id=lambda: next(names),
-        terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only), **options,
+        session, terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only), **options,
     )  # fmt: skip
 
 
@@ -51,8 +52,7 @@ async def settled(pilot) -> None:
     screen = pilot.app.screen
     for _ in range(600):
         await pilot.pause(0.05)
-        kept = screen.shown_kept == screen.draft.sent
-        read = getattr(screen, "_reading", True) is not None
-        if kept and read and screen._asked == screen._number_read:
+        kept = screen.shown_kept == screen.visit.draft.sent
+        if kept and screen.reader.reading is not None and screen.reader.current:
             return
     raise AssertionError("no reading came")

@@ -4,6 +4,7 @@ import pytest
 
 from tests.commands.test_edges import HIDDEN, hostile, is_clean
 from tests.terminal.screens import NOW
+from wardexam.session import Session
 from wardexam.terminal.app import WardApp
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import Terminal
@@ -31,7 +32,7 @@ KEYS = [
 @pytest.mark.parametrize("ascii_only", [True, False])
 async def test_nothing_hidden_is_drawn_on_any_screen(hostile, ascii_only):
     app = WardApp(
-        hostile, examiner=f"Dr {HIDDEN}"[:120], now=lambda: NOW, new_id=lambda: "fresh001",
+        Session(hostile, f"Dr {HIDDEN}"[:120], lambda: NOW, lambda: "fresh001"),
         terminal=Terminal(term="xterm", colours=0, ascii=ascii_only),
     )  # fmt: skip
     screens = set()

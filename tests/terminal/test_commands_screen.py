@@ -4,8 +4,8 @@ import pytest
 from textual import events
 
 from tests.terminal.screens import demo_app, dump
+from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.commands import CommandsScreen
-from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.terminal.screens.ward import WardScreen
 
@@ -48,7 +48,7 @@ async def test_letters_and_digits_search_and_never_grade_or_command(app):
         assert "Nothing was done" in dump(app)[-2]
         await pilot.press("escape")
         assert isinstance(app.screen, ExamineScreen)
-        assert [f.answer for f in app.screen.examination.findings] == ["2+"]
+        assert [f.answer for f in app.screen.state.examination.findings] == ["2+"]
 
 
 async def test_there_are_two_ways_back_and_escape_is_only_one(app):
@@ -72,5 +72,5 @@ async def test_keys_typed_ahead_of_the_list_go_to_the_list(app):
             app.post_message(events.Key(key, key if len(key) == 1 else None))
         await pilot.pause()
         await pilot.pause()
-        found = [(f.sign, f.side, f.answer) for f in app.screen.examination.findings]
+        found = [(f.sign, f.side, f.answer) for f in app.screen.state.examination.findings]
         assert found == [("biceps", "right", "3+"), ("biceps", "left", "3+")]

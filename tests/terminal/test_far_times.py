@@ -3,11 +3,12 @@
 import pytest
 
 from tests.commands.test_edges import FAR
+from tests.examinations import examined
 from tests.terminal.screens import NOW, dump
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
+from wardexam.session import Session
 from wardexam.terminal.app import WardApp
 from wardexam.terminal.environment import Terminal
 
@@ -16,7 +17,7 @@ from wardexam.terminal.environment import Terminal
 async def test_a_time_beyond_bounds_is_shown_on_every_screen(tmp_path, at):
     ward = open_ward(tmp_path / "ward")
     patient = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=at, recheck_hours=168)
-    made = read_line("knee 2/0 ankle 2/2").examination(at).model_dump(mode="json")
+    made = examined("knee 2/0 ankle 2/2", at).model_dump(mode="json")
     made |= {"id": "exam0001", "patient": "patient1", "examiner": "Dr Ash"}
     first = Examination.model_validate(made)
     later = [
@@ -24,7 +25,7 @@ async def test_a_time_beyond_bounds_is_shown_on_every_screen(tmp_path, at):
     ]
     ward.take_in([Arrival(patient, (first, *later), Summary(0, "none", False, "a line"))], "x")
     app = WardApp(
-        ward, examiner="Dr Test", now=lambda: NOW, new_id=lambda: "fresh001",
+        Session(ward, "Dr Test", lambda: NOW, lambda: "fresh001"),
         terminal=Terminal(term="xterm", colours=0, ascii=True),
     )  # fmt: skip
     async with app.run_test(size=(80, 24)) as pilot:

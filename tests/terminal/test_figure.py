@@ -4,14 +4,14 @@ import pytest
 
 from tests.terminal.pty.harness import environ, running, wardexam
 from tests.terminal.screens import demo_app, dump
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 
 
 async def test_one_key_draws_the_body_at_80x24_whole_and_another_goes_back(tmp_path):
     app = demo_app(tmp_path / "ward")
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", *"22", "b", "3", "down")
-        app.screen._go("level_pin", "right")
+        app.screen.go("level_pin", "right")
         await pilot.press("b", *"10", "enter", "d")
         lines = dump(app)
         assert lines[1].split()[0] == "RIGHT"
@@ -29,7 +29,7 @@ async def test_it_follows_every_key_beside_the_panel_at_120x40(tmp_path):
         await pilot.press("enter")
         figure = app.screen.canvas("figure")
         assert "/" not in "".join(line[6:24] for line in figure.text()[:20])
-        app.screen._go("pin_S1", "left")
+        app.screen.go("pin_S1", "left")
         await pilot.press("1")
         assert "/" in "".join(line[6:24] for line in figure.text()[:20])
         assert figure.text()[0].split()[0] == "RIGHT"

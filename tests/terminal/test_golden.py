@@ -8,7 +8,7 @@ from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 
 from tests.terminal.pictures import picture
 from tests.terminal.screens import demo_app, dump, settled
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 
 
 class TextFile(SingleFileSnapshotExtension):

@@ -4,18 +4,18 @@ from datetime import timedelta
 
 import pytest
 
+from tests.examinations import examined as made_at
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
-from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
 from wardexam.terminal.course import chart, course_text
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 
 VISITS = ["power_leg 5/5 knee 2/2", "power_leg 4/5 knee 2/2", "power_leg 2/5 knee 0/2 anal_tone 1"]
 
 
 def examined(line, number, patient="patient1"):
-    made = read_line(line).examination(NOW - timedelta(hours=24 - 8 * number))
+    made = made_at(line, NOW - timedelta(hours=24 - 8 * number))
     return made.model_copy(
         update={"id": f"exam000{number}", "patient": patient, "examiner": "Dr Ash"}
     )
@@ -29,7 +29,7 @@ def app(tmp_path):
     )
     app.ward.admit(patient, "test")
     for number, line in enumerate(VISITS):
-        made = examined(line, number)
+        made = made_at(line, number)
         app.ward.save(made, "test", headline_of([made]))
     amended = examined("power_leg 4/5 knee 1/2", 1)
     app.ward.amend(amended, "Dr Bex", "knee graded again", NOW, headline_of([amended]))
@@ -79,7 +79,7 @@ async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_be
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n", "h", "m")
         assert isinstance(app.screen, ExamineScreen)
-        assert app.screen.previous.id == "exam0000"
+        assert app.screen.visit.previous.id == "exam0000"
 
 
 def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(app):

@@ -11,12 +11,12 @@ from html import unescape
 
 import pytest
 
+from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam import identity
 from wardexam.exam.examination import Patient
 from wardexam.exam.text import columns, to_ascii
-from wardexam.exam.typed import read_line
 from wardexam.note import handover, note, referral, svg
 from wardexam.note.handover import headline_of
 from wardexam.reasoning.rules.urgency import assess
@@ -65,9 +65,9 @@ def patient(who):
 def visits():
     lines = ("power_leg 5/5 knee 2/2", "power_leg 4/2 knee 0/2 pin_L4 1/2 flag:cancer=yes")
     return [
-        read_line(line)
-        .examination(NOW - timedelta(hours=20 - 8 * n))
-        .model_copy(update={"id": f"exam000{n}", "patient": "patient1", "examiner": "Dr Ash"})
+        examined(line, NOW - timedelta(hours=20 - 8 * n)).model_copy(
+            update={"id": f"exam000{n}", "patient": "patient1", "examiner": "Dr Ash"}
+        )
         for n, line in enumerate(lines)
     ]
 

@@ -93,7 +93,7 @@ async def test_the_screen_obeys_and_shows_the_users_keys(tmp_path):
         await pilot.press("N")
         assert "NEUROLOGICAL" in "\n".join(dump(app))
         await pilot.press("q", "space", "2", "N")
-        assert app.screen.examination.findings == ()
+        assert app.screen.state.examination.findings == ()
         await pilot.press("u")
         assert "u: no such key here" in dump(app)[-2]
         assert "(K)" in "\n".join(dump(app))

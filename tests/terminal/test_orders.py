@@ -4,9 +4,9 @@ from datetime import datetime, timedelta
 
 import pytest
 
+from tests.examinations import examined
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
 from wardexam.records.repository import Arrival
 
@@ -36,9 +36,9 @@ def app(tmp_path):
             recheck_hours=hours,
         )  # fmt: skip
         made: list[Examination] = [
-            read_line(line)
-            .examination(at(ago))
-            .model_copy(update={"id": f"exam{number}00{n}", "patient": patient.id})
+            examined(line, at(ago)).model_copy(
+                update={"id": f"exam{number}00{n}", "patient": patient.id}
+            )
             for n, (ago, line) in enumerate(visits)
         ]
         app.ward.take_in([Arrival(patient, tuple(made), headline_of(made))], "test")
@@ -77,8 +77,8 @@ async def test_bed_urgency_worsening_and_due_stand_on_one_line(app):
 async def test_an_order_crosses_the_change_of_clocks(app):
     # 01:30 +00:00 is before 02:15 +01:00 as text, and after it as time.
     first, second = app.ward.patient("patient0"), app.ward.patient("patient3")
-    early = read_line("knee 2/2").examination(datetime.fromisoformat("2026-03-29T02:15+01:00"))
-    late = read_line("knee 2/2").examination(datetime.fromisoformat("2026-03-29T01:30+00:00"))
+    early = examined("knee 2/2", datetime.fromisoformat("2026-03-29T02:15+01:00"))
+    late = examined("knee 2/2", datetime.fromisoformat("2026-03-29T01:30+00:00"))
     for patient, made in ((first, late), (second, early)):
         app.ward.save(
             made.model_copy(update={"id": f"{patient.id}x", "patient": patient.id}), "test"

@@ -23,20 +23,20 @@ def test_reason_imaging_and_whom_to_call_are_read_whole(rule, when):
     level = row["urgency"]
     reason = Reason(rule, level, row["reason"], row["image"], row["call"], row["source"])
     urgency = Urgency(level, WORDS[level], (reason,), (), (), "")
-    lines = panel(read_line("").examination(), urgency)
+    lines = panel(read_line("").spelled_out(), urgency)
     said = " ".join(" ".join(lines[:URGENT]).split())
     assert said == f"{WORDS[level].upper()}: {row['reason']} {row['image']}; {row['call']}"
     assert all(len(line) <= NARROWEST for line in lines)
 
 
 def test_a_flag_answered_yes_is_said_where_no_rule_fires_on_it():
-    examination = read_line("flag:cancer=yes").examination()
+    examination = read_line("flag:cancer=yes").spelled_out()
     text = " ".join(panel(examination, assess(examination, None, None)))
     assert "No rule fired on what was entered. Flags yes: cancer." in " ".join(text.split())
 
 
 def test_every_line_has_its_place_whatever_is_said():
-    quiet, loud = read_line("").examination(), read_line("flag:saddle_numb=yes").examination()
+    quiet, loud = read_line("").spelled_out(), read_line("flag:saddle_numb=yes").spelled_out()
     heights = {len(panel(e, assess(e, None, None))) for e in (quiet, loud)}
     assert len(heights) == 1
     assert heights == {21}

@@ -4,7 +4,7 @@ import pytest
 
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.exam.row_sets import row_sets
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 
 
 @pytest.fixture
@@ -14,8 +14,8 @@ def app(tmp_path):
 
 def shown(app, sign):
     """The line of a sign on the grid."""
-    row = next(n for n, r in enumerate(app.screen.rows) if r.id == sign)
-    _, first = app.screen._window()
+    row = next(n for n, r in enumerate(app.screen.state.rows) if r.id == sign)
+    _, first = app.screen.state.window(app.size.height)
     return dump(app)[2 + row - first]
 
 
@@ -27,7 +27,7 @@ async def test_the_sum_score_shows_once_its_twelve_movements_are_graded(app):
         await pilot.press("enter")
         for sign in SUM:
             assert "sum" not in dump(app)[1]
-            app.screen._go(sign, "right")
+            app.screen.go(sign, "right")
             await pilot.press("4", "4")
         assert "Power (MRC), sum 48/60" in dump(app)[1]
 
@@ -35,14 +35,14 @@ async def test_the_sum_score_shows_once_its_twelve_movements_are_graded(app):
 async def test_a_number_is_typed_where_it_belongs_and_shows_in_its_cell(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter")
-        app.screen._go("post_void_residual", "midline")
+        app.screen.go("post_void_residual", "midline")
         await pilot.press(*"480", "enter")
         assert "480" in shown(app, "post_void_residual")[25:35]
         assert "320" in shown(app, "post_void_residual")[37:47]  # the last examination's
-        app.screen._go("straight_leg_raise", "right")
+        app.screen.go("straight_leg_raise", "right")
         await pilot.press("1", "enter", *"35", "enter")  # graded, moved on, then its angle
         assert "35deg" in shown(app, "straight_leg_raise")
-        app.screen._go("clonus_ankle", "left")
+        app.screen.go("clonus_ankle", "left")
         await pilot.press("1", "enter", *"4", "enter")
         assert "few 4" in shown(app, "clonus_ankle")
 
@@ -51,9 +51,9 @@ async def test_a_number_is_typed_where_it_belongs_and_shows_in_its_cell(app):
 async def test_a_number_that_cannot_be_changes_nothing(app, text):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        app.screen._go("post_void_residual", "midline")
+        app.screen.go("post_void_residual", "midline")
         await pilot.press("enter", *text, "enter")
-        assert app.screen.examination.findings == ()
+        assert app.screen.state.examination.findings == ()
 
 
 @pytest.mark.parametrize(
@@ -70,9 +70,9 @@ async def test_a_number_that_cannot_be_changes_nothing(app, text):
 async def test_a_level_takes_few_keys(app, keys, levels):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        app.screen._go("level_pin", "right")
+        app.screen.go("level_pin", "right")
         await pilot.press(*keys)
-        assert {f.side: f.answer for f in app.screen.examination.findings} == levels
+        assert {f.side: f.answer for f in app.screen.state.examination.findings} == levels
 
 
 async def test_statements_of_every_limb_show_on_their_page_and_leave_cells_blank(app):
@@ -85,14 +85,14 @@ async def test_statements_of_every_limb_show_on_their_page_and_leave_cells_blank
             ("knee_extension", "left"),
             ("face_lower", "right"),
         ):
-            app.screen._go(sign, side)
+            app.screen.go(sign, side)
             await pilot.press("e")
         text = " ".join(" ".join(line[:25].split()) for line in dump(app))
         for limb in ("R arm power", "L arm power", "R leg power", "L leg power", "head power"):
             assert limb in text.replace("Rest normal: ", "")
-        assert app.screen.examination.findings == ()
-        (first, *_) = app.screen.examination.rest_normal
-        assert (first.by, first.at) == ("Dr Test", app.now())
+        assert app.screen.state.examination.findings == ()
+        (first, *_) = app.screen.state.examination.rest_normal
+        assert (first.by, first.at) == ("Dr Test", app.session.now())
         assert "5" not in shown(app, "elbow_flexion")[25:35]
         assert len(app.screen.canvas("labels").text()) <= app.screen.canvas("labels").size.height
 
@@ -103,10 +103,10 @@ async def test_statements_of_every_limb_show_on_their_page_and_leave_cells_blank
 async def test_a_statement_is_refused_for_sphincters_and_the_saddle(app, sign):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        app.screen._go(sign, "right")
+        app.screen.go(sign, "right")
         await pilot.press("e")
         assert "Refused" in dump(app)[-2]
-        assert app.screen.examination.rest_normal == ()
+        assert app.screen.state.examination.rest_normal == ()
 
 
 async def test_a_statement_is_refused_for_the_flags(app):
@@ -122,25 +122,25 @@ async def test_a_set_of_rows_is_chosen_by_its_number(app):
             await pilot.press("m")
             assert f"{number} {rows.short}" in dump(app)[-1]
             await pilot.press(str(number))
-            assert app.screen.rows == rows.signs
+            assert app.screen.state.rows == rows.signs
         await pilot.press("m", "x")
         assert "Nothing was changed" in dump(app)[-2]
-        assert app.screen.draft.sent == 0
+        assert app.screen.visit.draft.sent == 0
 
 
 async def test_the_suggested_sign_is_one_key_away_whatever_part_it_is_in(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", *"2222220")
         await settled(pilot)
-        wanted = app.screen._reading.next_signs[0].key
+        wanted = app.screen.reader.reading.next_signs[0].key
         await pilot.press("t")
-        assert (app.screen.row.id, app.screen.side) == wanted
+        assert (app.screen.state.row.id, app.screen.state.side) == wanted
 
 
 async def test_the_row_under_the_cursor_is_said_in_full(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        app.screen._go("pin_T10", "right")
+        app.screen.go("pin_T10", "right")
         await pilot.press("right")
         assert "left pinprick T10: T10, umbilicus" in dump(app)[-2]
         await pilot.press("f", "down")
@@ -150,7 +150,7 @@ async def test_the_row_under_the_cursor_is_said_in_full(app):
 async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j", "enter", "w", *"days", "enter", "enter", "enter", "enter")
-        patient = app.screen.patient.id
+        patient = app.screen.visit.patient.id
         for sign, keys in (
             ("knee", "33"),
             ("ankle", "33"),
@@ -158,7 +158,7 @@ async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
             ("abdominal_lower", "00"),
             ("vibration_leg", "11"),
         ):
-            app.screen._go(sign, "right")
+            app.screen.go(sign, "right")
             for key in keys:
                 app.screen.press(key, key)
         app.screen.press("s", "s")  # before any reading has come
@@ -173,7 +173,7 @@ async def test_worse_than_before_is_said_whatever_is_more_urgent(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", *"222222")  # bed A2, with a cauda equina
         assert "before" in dump(app)[1]
-        app.screen._go("knee", "right")
+        app.screen.go("knee", "right")
         await pilot.press("0")
         assert "now WORSE" in dump(app)[1]
         assert "NOW: possible cauda equina" in dump(app)[1]
@@ -182,7 +182,7 @@ async def test_worse_than_before_is_said_whatever_is_more_urgent(app):
 async def test_a_larger_screen_says_every_reason_and_every_change(app):
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.press("j", "enter")
-        app.screen._go("knee", "right")
+        app.screen.go("knee", "right")
         await pilot.press("0", "1")
         text = " ".join(" ".join(app.screen.canvas("panel").text()).split())
         assert "Also new bladder or bowel disturbance (earlier)" in text
@@ -197,4 +197,4 @@ async def test_what_was_answered_earlier_stands_beside_a_flag_and_is_no_answer_n
         line = next(line for line in dump(app) if "saddle numbness" in line)
         assert line[25:35].strip() == "not asked"
         assert line[37:46].strip() == "yes"
-        assert app.screen.examination.flags == {}
+        assert app.screen.state.examination.flags == {}

@@ -1,6 +1,7 @@
 """Every screen by its keys, at 80x24 and 120x40."""
 
 import threading
+from dataclasses import replace
 
 import pytest
 from textual import events
@@ -8,11 +9,12 @@ from textual import events
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.canvas import Canvas
+from wardexam.terminal.examine.actions import ACTIONS
+from wardexam.terminal.examine.edits import ahead
+from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.keys import SCREENS, action_of
-from wardexam.terminal.screens.examine import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.terminal.screens.ward import WardScreen
-from wardexam.terminal.thinking import essence
 
 SIZES = [(80, 24), (100, 30), (120, 40)]
 CORE = [(s.id, side) for s in row_sets()["core"].signs for side in ("right", "left")]
@@ -24,7 +26,7 @@ def app(tmp_path):
 
 
 def answers(app):
-    return {f.key: f.answer for f in app.screen.examination.findings}
+    return {f.key: f.answer for f in app.screen.state.examination.findings}
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -130,11 +132,15 @@ async def test_both_sides_reinforcement_not_testable_and_clear(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "b", "1", "r")
         assert answers(app) == {("biceps", "right"): "1+", ("biceps", "left"): "1+"}
-        assert app.screen.examination.finding("biceps", "left").qualities == ("reinforced",)
+        assert app.screen.state.examination.finding("biceps", "left").qualities == ("reinforced",)
         await pilot.press("x", "c")
-        assert app.screen.examination.finding("brachioradialis", "right").not_testable == "cast"
+        assert (
+            app.screen.state.examination.finding("brachioradialis", "right").not_testable == "cast"
+        )
         await pilot.press("left", "full_stop")
-        assert ("brachioradialis", "right") not in {f.key for f in app.screen.examination.findings}
+        assert ("brachioradialis", "right") not in {
+            f.key for f in app.screen.state.examination.findings
+        }
 
 
 async def test_moving_never_grades(app):
@@ -159,31 +165,31 @@ async def test_moving_never_grades(app):
             "g",
             "k",
         )
-        assert app.screen.draft.sent == 0
-        assert app.screen.row.id == "knee"
+        assert app.screen.visit.draft.sent == 0
+        assert app.screen.state.row.id == "knee"
 
 
 async def test_levels_numbers_and_flags_are_typed(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        app.screen._go("level_pin", "right")
+        app.screen.go("level_pin", "right")
         await pilot.press("enter", *"t10", "enter")
         assert answers(app)["level_pin", "right"] == "T10"
-        app.screen._go("post_void_residual", "midline")
+        app.screen.go("post_void_residual", "midline")
         await pilot.press("enter", *"310", "enter")
-        assert app.screen.examination.finding("post_void_residual", "midline").amount == 310
+        assert app.screen.state.examination.finding("post_void_residual", "midline").amount == 310
         await pilot.press("f", "1", "n", "y")
-        assert list(app.screen.examination.flags.values()) == ["yes", "no", "yes"]
+        assert list(app.screen.state.examination.flags.values()) == ["yes", "no", "yes"]
 
 
 async def test_a_statement_for_a_limb_is_made_withdrawn_and_refused(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "e")
-        assert [s.limb for s in app.screen.examination.rest_normal] == ["right arm"]
+        assert [s.limb for s in app.screen.state.examination.rest_normal] == ["right arm"]
         assert answers(app) == {}
         await pilot.press("e")
-        assert app.screen.examination.rest_normal == ()
-        app.screen._go("saddle", "right")
+        assert app.screen.state.examination.rest_normal == ()
+        app.screen.go("saddle", "right")
         await pilot.press("e")
         assert "Refused" in dump(app)[-2]
 
@@ -192,11 +198,11 @@ async def test_the_suggestion_enters_the_note_only_when_accepted(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j", "enter", *"22222220")
         await settled(pilot)
-        assert app.screen.examination.suggestion == ""
+        assert app.screen.state.examination.suggestion == ""
         await pilot.press("a")
-        assert "compatible with" in app.screen.examination.suggestion
+        assert "compatible with" in app.screen.state.examination.suggestion
         await pilot.press("a")
-        assert app.screen.examination.suggestion == ""
+        assert app.screen.state.examination.suggestion == ""
 
 
 async def test_leaving_keeps_a_draft_that_the_list_offers(app):
@@ -284,35 +290,35 @@ async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
         await settled(pilot)
-        thinking = app.screen._thinking
+        screen, reader = app.screen, app.screen.reader
         for keys in ((), ("g", "k"), ("b",), ("f",)):
             await pilot.press(*keys)
-            wanted = [essence(e) for e in app.screen._ahead(app.screen.examination)]
+            wanted = list(ahead(screen.state, screen.state.examination))
             assert len(wanted) >= 2
             for _ in range(400):
-                if all(w in thinking._known for w in wanted):
+                if all(map(reader.known, wanted)):
                     break
                 await pilot.pause(0.02)
-            assert all(w in thinking._known for w in wanted)
-        before = app.screen._reading
+            assert all(map(reader.known, wanted))
+        before = reader.reading
         await pilot.press("1")
-        assert app.screen._asked == app.screen._number_read
-        assert app.screen._reading is not before
+        assert reader.current
+        assert reader.reading is not before
 
 
 async def test_an_urgency_foreseen_is_the_urgency_there_is(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j", "enter", "g", "p")
         await settled(pilot)
-        screen = app.screen
-        wanted = [essence(e) for e in screen._ahead(screen.examination)]
+        state, reader = app.screen.state, app.screen.reader
+        wanted = list(ahead(state, state.examination))
         for _ in range(400):
-            if all(w in screen._foreseen for w in wanted):
+            if all(map(reader.foreseen, wanted)):
                 break
             await pilot.pause(0.02)
         await pilot.press("3")  # the right plantar up
-        assert screen._assessed[1] is screen._foreseen[essence(screen.examination)][1]
-        assert screen._assessed[1] == screen._urgency(screen.examination, screen._reading)
+        assert reader.urgency is reader.foreseen(state.examination)[1]
+        assert reader.urgency == app.screen.visit.case.urgency(reader.reading)
 
 
 async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
@@ -336,7 +342,7 @@ async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
 def test_no_key_does_two_things_and_every_action_is_done(name):
     screen = {"ward": WardScreen, "examine": ExamineScreen, "text": TextScreen}[name]
     for action in action_of(SCREENS[name]).values():
-        assert hasattr(screen, f"do_{action}"), action
+        assert action in ACTIONS or hasattr(screen, f"do_{action}"), action
 
 
 def test_no_letter_of_an_escape_sequence_writes():
@@ -358,7 +364,7 @@ async def test_the_context_is_asked_in_words(app):
         await pilot.press(
             "enter", "w", *"days", "enter", *"weak_leg", "enter", *"left", "enter", *"y", "enter"
         )
-        context = app.screen.examination.context
+        context = app.screen.state.examination.context
         assert (context.onset, context.complaint, context.complaint_side) == (
             "days",
             "weak_leg",
@@ -385,7 +391,7 @@ async def test_an_amendment_is_a_further_revision_with_its_reason(app):
 async def test_what_another_wrote_cannot_move_the_cursor(app):
     evil = "Dr\x1b[2J\x9b31m\x07"
     async with app.run_test(size=(80, 24)) as pilot:
-        app.examiner = evil
+        app.session = replace(app.session, examiner=evil)
         await pilot.press("enter", "2", "q", "enter")
         assert "resumed" in dump(app)[-2]
         for canvas in app.screen.query(Canvas):
@@ -397,10 +403,10 @@ async def test_a_patient_being_examined_elsewhere_gets_an_examination_of_their_o
     bed = app.ward.beds()[0].patient_id
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
-        theirs = app.screen.draft
+        theirs = app.screen.visit.draft
         app.examine(bed)
         await pilot.pause()
-        assert app.screen.draft.path != theirs.path
+        assert app.screen.visit.draft.path != theirs.path
         assert answers(app) == {}
 
 

@@ -8,7 +8,7 @@ from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 
 
@@ -100,7 +100,7 @@ async def test_a_key_acts_on_whom_the_cursor_shows_whatever_another_session_does
         else:
             assert bed in shown
         if isinstance(app.screen, ExamineScreen):
-            assert app.screen.patient.id == "patient3"
+            assert app.screen.visit.patient.id == "patient3"
 
 
 async def test_a_key_typed_before_the_change_is_seen_acts_on_whom_it_was_typed_at(app, other):
@@ -108,7 +108,7 @@ async def test_a_key_typed_before_the_change_is_seen_acts_on_whom_it_was_typed_a
         await pilot.press("j", "j")
         admit_before(other)  # nobody has read the list again yet
         await pilot.press("enter")
-        assert app.screen.patient.id == "patient3"
+        assert app.screen.visit.patient.id == "patient3"
 
 
 async def test_who_has_left_the_list_is_said_and_nobody_is_chosen_instead(app, other):
@@ -131,7 +131,7 @@ async def test_what_opens_is_held_against_what_the_list_showed(app, other):
         assert "the list showed A3 Invented A3, the record says A3 Renamed" in dump(app)[-2]
         assert not isinstance(app.screen, ExamineScreen)
         await pilot.press("enter")  # now that the list says so
-        assert app.screen.patient.name == "Renamed"
+        assert app.screen.visit.patient.name == "Renamed"
 
 
 async def test_a_discharge_discharges_whom_the_question_names(app, other):
@@ -181,7 +181,7 @@ async def test_the_draft_named_at_the_start_is_that_of_the_patient_under_the_cur
         assert "Draft: A3 by Dr Bex" in dump(app)[-2]
         assert "A3" in cursor_line(app)
         await pilot.press("enter")
-        assert app.screen.patient.id == "patient3"
+        assert app.screen.visit.patient.id == "patient3"
 
 
 async def test_a_time_still_to_come_is_flagged_with_its_year_and_is_due(app):

@@ -5,6 +5,7 @@ import fcntl
 import os
 import tempfile
 import time
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -15,7 +16,7 @@ from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
 from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.ward import open_ward
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 
 
@@ -102,7 +103,7 @@ async def test_a_doctor_who_pulls_the_plug_finds_every_answered_key(app):
         await pilot.press("enter", *"2222")
         assert await until(pilot, lambda: "kept to change 4" in status(app), seconds=1.0)
         bed = first_bed(app).patient_id
-        power_cut = (app.ward.layout.drafts / app.screen.draft.path.name).read_bytes()
+        power_cut = (app.ward.layout.drafts / app.screen.visit.draft.path.name).read_bytes()
     left = app.ward.layout.drafts / "powercut1.draft"
     left.write_bytes(power_cut)
     found = open_ward(app.ward.folder).resume_draft("powercut1")[1]
@@ -179,7 +180,7 @@ async def test_a_folder_that_cannot_be_written_is_said_and_everything_saved_when
     before = first_bed(app).examinations
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
-        await until(pilot, lambda: app.screen.draft.kept == 1)
+        await until(pilot, lambda: app.screen.visit.draft.kept == 1)
         mend = broken(monkeypatch, app.ward.folder, number)
         await pilot.press("2")
         assert await until(pilot, lambda: f"{words}; kept in " in status(app))
@@ -241,7 +242,7 @@ async def test_a_damaged_record_stays_on_the_list_and_the_others_open(app):
 
 
 async def test_a_clock_that_went_back_is_said(app):
-    app.now = lambda: NOW - timedelta(days=30)
+    app.session = replace(app.session, now=lambda: NOW - timedelta(days=30))
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
         assert "The clock says 2 Feb 14:00, before the last examination" in status(app)
@@ -262,7 +263,7 @@ async def test_the_screen_hides_after_idle_minutes_and_shows_again_on_a_key(app)
         assert first_bed(app).name.split()[0] not in text
         await pilot.press("3")
         assert isinstance(app.screen, ExamineScreen)
-        assert len(app.screen.examination.findings) == 1  # that key did nothing else
+        assert len(app.screen.state.examination.findings) == 1  # that key did nothing else
 
 
 async def test_no_patient_is_in_the_terminals_title_or_the_hosts_temporary_folder(

@@ -13,7 +13,7 @@ from tests.terminal.screens import NOW, demo_app, dump
 from tests.terminal.test_trouble import broken, until
 from wardexam.exam.entry import Change
 from wardexam.records.ward import open_ward
-from wardexam.terminal.screens.examine import ExamineScreen
+from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 
 HOLDER = """
@@ -121,7 +121,7 @@ async def test_a_held_trail_holds_up_no_key(app):
 async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tmp_path):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
-        await until(pilot, lambda: app.screen.draft.kept == 1)
+        await until(pilot, lambda: app.screen.visit.draft.kept == 1)
         mend = broken(monkeypatch, tmp_path, 28)  # neither the ward's folder nor the doctor's own
         await pilot.press("2", "2")
         assert await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
@@ -130,9 +130,9 @@ async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tm
             assert "2 changes are in memory only and would be lost." in dump(app)[-2]
             await pilot.press("enter")
             assert isinstance(app.screen, ExamineScreen)
-            assert len(app.screen.examination.findings) == 3
+            assert len(app.screen.state.examination.findings) == 3
         mend()
-        assert await until(pilot, lambda: app.screen.draft.kept == 3)
+        assert await until(pilot, lambda: app.screen.visit.draft.kept == 3)
         await pilot.press("q")
         assert "Ward" in dump(app)[0]
     assert [d.keys for d in app.ward.drafts()] == [3]
@@ -141,7 +141,7 @@ async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tm
 async def test_leaving_what_cannot_be_kept_takes_the_word_lose(app, monkeypatch, tmp_path):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
-        await until(pilot, lambda: app.screen.draft.kept == 1)
+        await until(pilot, lambda: app.screen.visit.draft.kept == 1)
         broken(monkeypatch, tmp_path, 28)
         await pilot.press("2")
         await until(pilot, lambda: "kept in memory only" in dump(app)[-2])

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.ward import Ward
+    from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
 
 
@@ -51,6 +52,27 @@ def ward(options: argparse.Namespace) -> "Ward":
     from wardexam.records.ward import open_ward
 
     return open_ward(ward_folder(options.db), shared=options.shared)
+
+
+def session(
+    options: argparse.Namespace,
+    *,
+    wording: "Wording | None" = None,
+    clock: "Callable[[], datetime] | None" = None,
+    ward_: "Ward | None" = None,
+) -> "Session":
+    """The ward, who examines, time, identity and the hospital's words as one value.
+
+    Args:
+        options: What was given.
+        wording: The hospital's own words; the built-in ones when None.
+        clock: Gives the time, where it is not this machine's.
+        ward_: The ward, where it is not the one that the options name.
+    """
+    from wardexam.session import Session
+
+    where = ward(options) if ward_ is None else ward_
+    return Session(where, examiner(options), clock or now, new_id, wording or {})
 
 
 T = TypeVar("T")

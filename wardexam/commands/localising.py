@@ -9,14 +9,14 @@ from wardexam.commands import edge
 from wardexam.errors import WardexamError
 
 if TYPE_CHECKING:
-    from wardexam.exam.examination import Examination
+    from wardexam.exam.examination import Findings
     from wardexam.exam.sheet import Sheet
     from wardexam.many import Asked
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.reasoning.rules.wording import Wording
 
-    Write = Callable[[Sheet, Examination, Reading, Wording], None]
+    Write = Callable[[Sheet, Findings, Reading, Wording], None]
 
 EACH = 25  # answers between two lines of progress
 
@@ -29,24 +29,24 @@ def localise(options: argparse.Namespace) -> int:
     code, done = 0, 0
     wording = edge.spoken(options)
     source = Drawn(sheets(options))
-    asked: deque[tuple[str, Sheet | WardexamError, Examination | WardexamError]] = deque()
+    asked: deque[tuple[str, Sheet | WardexamError, Findings | WardexamError]] = deque()
 
     def take(most: int, wait: bool) -> "list[Asked] | None":
         taken = source.take(most, wait)
         if taken is None:
             return None
-        new = [(place, sheet, _examination(sheet)) for place, sheet in taken]
+        new = [(place, sheet, _findings(sheet)) for place, sheet in taken]
         asked.extend(new)
-        return [examination for _, _, examination in new]
+        return [findings for _, _, findings in new]
 
     write: Write = _csv() if options.csv else _json if options.json else _text
     for answer in readings(take):
-        place, sheet, examination = asked.popleft()
+        place, sheet, findings = asked.popleft()
         try:
-            for refused in (sheet, examination, answer):
+            for refused in (sheet, findings, answer):
                 if isinstance(refused, WardexamError):
                     raise refused
-            write(sheet, examination, answer, wording)  # type: ignore[arg-type]  # no error among them
+            write(sheet, findings, answer, wording)  # type: ignore[arg-type]  # no error among them
         except edge.OutputError:
             raise
         except WardexamError as error:
@@ -60,42 +60,38 @@ def localise(options: argparse.Namespace) -> int:
     return code
 
 
-def _examination(sheet: "Sheet | WardexamError") -> "Examination | WardexamError":
+def _findings(sheet: "Sheet | WardexamError") -> "Findings | WardexamError":
     """A sheet spelled out, or why it cannot be."""
     if isinstance(sheet, WardexamError):
         return sheet
     try:
-        return sheet.examination()
+        return sheet.spelled_out()
     except WardexamError as error:
         return error
 
 
-def _urgency(examination: "Examination", reading: "Reading", wording: "Wording") -> "Urgency":
+def _urgency(findings: "Findings", reading: "Reading", wording: "Wording") -> "Urgency":
     from wardexam.reasoning.rules.urgency import assess
 
-    return assess(examination, None, reading, wording)
+    return assess(findings, None, reading, wording)
 
 
-def _text(
-    sheet: "Sheet", examination: "Examination", reading: "Reading", wording: "Wording"
-) -> None:
+def _text(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
     """An answer in words."""
     from wardexam.note.note import urgency_lines
     from wardexam.note.suggestion import reading_lines
 
-    urgency = _urgency(examination, reading, wording)
+    urgency = _urgency(findings, reading, wording)
     head = [f"== {edge.on_one_line(sheet.id)}"] if sheet.id else []
     lines = [*head, *urgency_lines(urgency), *reading_lines(reading), ""]
     edge.put("\n".join(lines) + "\n")
 
 
-def _json(
-    sheet: "Sheet", examination: "Examination", reading: "Reading", wording: "Wording"
-) -> None:
+def _json(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
     """An answer as a line of JSON."""
     import json
 
-    answer = reading.to_dict(sheet.id, _urgency(examination, reading, wording))
+    answer = reading.to_dict(sheet.id, _urgency(findings, reading, wording))
     edge.put(json.dumps(answer, ensure_ascii=True) + "\n")
 
 
@@ -108,11 +104,9 @@ def _csv() -> "Write":
     out = csv.writer(edge.Door(), lineterminator="\n")
     headed = False
 
-    def write(
-        sheet: "Sheet", examination: "Examination", reading: "Reading", wording: "Wording"
-    ) -> None:
+    def write(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
         nonlocal headed
-        level = _urgency(examination, reading, wording).level
+        level = _urgency(findings, reading, wording).level
         rows = [row | {"urgency": level} for row in reading.rows(sheet.id)]
         if not headed:
             out.writerow(rows[0])

@@ -7,12 +7,11 @@ import argparse
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.errors import InputError, RecordsError
+from wardexam.errors import RecordsError
 
 if TYPE_CHECKING:
-    from wardexam.exam.examination import Examination
-    from wardexam.records.repository import PatientFile
-    from wardexam.records.ward import Ward
+    from wardexam.session import Session
+    from wardexam.visit import Case
 
 
 def beds(options: argparse.Namespace) -> int:
@@ -30,74 +29,49 @@ def beds(options: argparse.Namespace) -> int:
     return code
 
 
-def _shown(file: "PatientFile", which: str | None = None) -> "Examination":
-    """The examination that is meant, the last when none is named."""
-    if not file.examinations:
-        raise InputError("no examination is stored", where=file.patient.id, remedy="examine first")
-    if which is None:
-        return file.examinations[-1]
-    known = list(dict.fromkeys(name for name, _ in file.numbered()))
-    if which not in known:
-        last = ", ".join(known[-10:])
-        raise InputError(
-            f"no examination '{which}'", where=file.patient.id, remedy=f"known: {last}"
-        )
-    return file.examinations[known.index(which)]
+def _case(
+    options: argparse.Namespace, *, which: str | None = None, worded: bool = True
+) -> "tuple[Session, Case]":
+    """The examination that is meant, the last when none is named, in the hospital's words."""
+    from wardexam.visit import Saved
+
+    session = edge.session(options, wording=edge.spoken(options) if worded else None)
+    return session, Saved(session, options.patient).named(which)
 
 
-def _hand_out(ward: "Ward", options: argparse.Namespace, whose: str, text: str) -> int:
+def _hand_out(session: "Session", whose: str, text: str) -> int:
     """Print a text; what leaves the ward is in the trail first."""
-    ward.record("exported", whose, edge.examiner(options))
+    session.ward.record("exported", whose, session.examiner)
     edge.put(text)
     return 0
 
 
 def note(options: argparse.Namespace) -> int:
     """Print a stored examination's note."""
-    from wardexam.note.note import render
-    from wardexam.reasoning.rules.standing import standing
-    from wardexam.reasoning.rules.urgency import assess
-
-    ward = edge.ward(options)
-    file = ward.file(options.patient)
-    shown = _shown(file, options.examination)
-    previous = standing(file.telling(shown.id))
-    text = render(
-        file.patient,
-        shown,
-        previous=previous,
-        urgency=assess(shown, previous, None, edge.spoken(options)),
-        form=options.form,
-        scale=options.scale,
+    session, case = _case(options, which=options.examination)
+    text = case.note(
+        options.form,
+        options.scale,
         line_end={"lf": "\n", "crlf": "\r\n"}[options.ends],
         ascii_only=not options.utf8,
     )
-    return _hand_out(ward, options, options.patient, text)
+    return _hand_out(session, options.patient, text)
 
 
 def referral(options: argparse.Namespace) -> int:
     """Print a referral for a patient's last examination."""
-    from wardexam.note import referral as words
-    from wardexam.reasoning.rules.standing import standing
-    from wardexam.reasoning.rules.urgency import assess
-
-    ward = edge.ward(options)
-    file = ward.file(options.patient)
-    shown = _shown(file)
-    previous = standing(file.telling(shown.id))
-    urgency = assess(shown, previous, None, edge.spoken(options))
-    text = words.render(file.patient, shown, previous=previous, urgency=urgency)
-    return _hand_out(ward, options, options.patient, text)
+    session, case = _case(options)
+    return _hand_out(session, options.patient, case.referral())
 
 
 def handover(options: argparse.Namespace) -> int:
     """Print the handover sheet of the ward."""
     from wardexam.note import handover as sheet
 
-    ward = edge.ward(options)
-    papers = ward.papers()
-    text = sheet.sheet(papers, ward.trail_head(), now=edge.now(), wording=edge.spoken(options))
-    code = _hand_out(ward, options, "ward", text)
+    session = edge.session(options, wording=edge.spoken(options))
+    papers, head = session.ward.papers(), session.ward.trail_head()
+    text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
+    code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")
         code = RecordsError.exit_code
@@ -106,8 +80,5 @@ def handover(options: argparse.Namespace) -> int:
 
 def figure(options: argparse.Namespace) -> int:
     """Draw a patient's last examination as an SVG picture."""
-    from wardexam.note.svg import render
-
-    ward = edge.ward(options)
-    file = ward.file(options.patient)
-    return _hand_out(ward, options, options.patient, render(file.patient, _shown(file)))
+    session, case = _case(options, worded=False)
+    return _hand_out(session, options.patient, case.picture())

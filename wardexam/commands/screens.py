@@ -39,14 +39,10 @@ def _terminal(
     wording, refusal = edge.hospital_wording(options)
     keymap, refused = edge.keymap()
     return WardApp.run_on(
-        ward,
+        edge.session(options, wording=wording, clock=clock, ward_=ward),
         terminal=terminal,
-        examiner=edge.examiner(options),
-        now=clock,
-        new_id=edge.new_id,
         notice="; ".join(filter(None, (refused, refusal))) or notice,
         keymap=keymap,
-        wording=wording,
     )
 
 
@@ -75,21 +71,14 @@ def demo(options: argparse.Namespace) -> int:
 
 def enter(options: argparse.Namespace) -> int:
     """Ask sign by sign on plain lines."""
-    from wardexam.terminal.line_mode import converse
+    from wardexam.plain.conversation import converse
 
     if sys.stdin is None:
         raise InputError("is closed", where="standard input")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
-    return converse(
-        edge.ward(options),
-        examiner=edge.examiner(options),
-        now=edge.now,
-        new_id=edge.new_id,
-        wording=edge.spoken(options),
-        read=sys.stdin,
-        write=edge.Door(),
-    )
+    session = edge.session(options, wording=edge.spoken(options))
+    return converse(session, read=sys.stdin, write=edge.Door())
 
 
 def keys(options: argparse.Namespace) -> int:

@@ -1,11 +1,12 @@
-"""One examination and the patient it belongs to, as kept in the store.
+"""What was found, the examination it was found in, and the patient it belongs to.
 
-`schema` is the version of the document's form; a reader for every version ever written stays in
+`Findings` is all that a question needs: the engine, the rules and the comparison take nothing else.
+An `Examination` adds who, when and of whom, and is what the store keeps. `schema` is the version of the document's form; a reader for every version ever written stays in
 `wardexam.records`.
 """
 
 import re
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
@@ -75,8 +76,50 @@ class Amendment(Model):
     why: Line
 
 
-class Examination(Model):
-    """One bedside examination.
+class Findings(Model):
+    """What was found, stated and answered at one time; of whom, by whom and when is not asked.
+
+    Attributes:
+        scale: The tendon scale the examiner chose; findings carry their own.
+        context: Age, sex, onset and complaint as they stood.
+        findings: At most one per sign and side.
+        rest_normal: Explicit statements; see `RestNormal`.
+        flags: Red-flag questions answered; one that was not asked is not here.
+
+    """
+
+    scale: ScaleName = "conventional"
+    context: Context = Context()
+    findings: tuple[Finding, ...] = Field(default=(), strict=False)
+    rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
+    flags: dict[str, YesNo] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _once_and_known(self) -> Self:
+        seen: set[tuple[str, Side]] = set()
+        for finding in self.findings:
+            if finding.key in seen:
+                raise ValueError(f"{finding.sign} {finding.side} is given twice")
+            seen.add(finding.key)
+        unknown = set(self.flags) - set(flag_names())
+        if unknown:
+            raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
+        return self
+
+    def finding(self, sign: str, side: Side) -> Finding | None:
+        """The finding of a sign on a side, or None when it was not examined."""
+        return next((f for f in self.findings if f.key == (sign, side)), None)
+
+    def stated_normal(self, sign: str, side: Side) -> bool:
+        """Whether an unrecorded sign is covered by a statement that the rest was normal."""
+        row = catalogue()[sign]
+        return self.finding(sign, side) is None and any(
+            s.covers(row, side) for s in self.rest_normal
+        )
+
+
+class Examination(Findings):
+    """One bedside examination: what was found, with who examined whom and when.
 
     Attributes:
         id: Opaque; the same for every revision.
@@ -84,11 +127,6 @@ class Examination(Model):
         revision: 1 when first saved, one more with each amendment.
         examiner: Who examined.
         at: When, with its zone.
-        scale: The tendon scale the examiner chose; findings carry their own.
-        context: Age, sex, onset and complaint as they stood.
-        findings: At most one per sign and side.
-        rest_normal: Explicit statements; see `RestNormal`.
-        flags: Red-flag questions answered; one that was not asked is not here.
         comment: Free text.
         impression: The doctor's own words.
         suggestion: The tool's suggestion as the doctor accepted it; empty until then.
@@ -104,11 +142,6 @@ class Examination(Model):
     revision: Annotated[int, Field(ge=1)] = 1
     examiner: Line
     at: AwareDatetime = Field(strict=False)
-    scale: ScaleName = "conventional"
-    context: Context = Context()
-    findings: tuple[Finding, ...] = Field(default=(), strict=False)
-    rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
-    flags: dict[str, YesNo] = Field(default_factory=dict)
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""
@@ -117,18 +150,28 @@ class Examination(Model):
     amendment: Amendment | None = None
 
     @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        seen: set[tuple[str, Side]] = set()
-        for finding in self.findings:
-            if finding.key in seen:
-                raise ValueError(f"{finding.sign} {finding.side} is given twice")
-            seen.add(finding.key)
-        unknown = set(self.flags) - set(flag_names())
-        if unknown:
-            raise ValueError(f"unknown red flag '{sorted(unknown)[0]}'")
+    def _amended_by_somebody(self) -> Self:
         if (self.revision > 1) != (self.amendment is not None):
             raise ValueError("a revision after the first says who amended it, when and why")
         return self
+
+    @classmethod
+    def of(
+        cls,
+        findings: Findings,
+        *,
+        id: str,  # noqa: A002  # the name of the field
+        patient: str,
+        examiner: str,
+        at: datetime,
+    ) -> Self:
+        """Findings as the examination they were found in.
+
+        Raises:
+            ValidationError: The examination cannot be called so, or the time has no zone.
+        """
+        found = {name: getattr(findings, name) for name in Findings.model_fields}
+        return cls(**found, id=id, patient=patient, examiner=examiner, at=at)
 
     @property
     def by_whom(self) -> str:
@@ -144,17 +187,6 @@ class Examination(Model):
     def hands(self) -> tuple[str, ...]:
         """Everyone who had a hand in it, the first examiner first, who saved it last."""
         return tuple(dict.fromkeys(filter(None, (self.examiner, *self.entered_by, self.saved_by))))
-
-    def finding(self, sign: str, side: Side) -> Finding | None:
-        """The finding of a sign on a side, or None when it was not examined."""
-        return next((f for f in self.findings if f.key == (sign, side)), None)
-
-    def stated_normal(self, sign: str, side: Side) -> bool:
-        """Whether an unrecorded sign is covered by a statement that the rest was normal."""
-        row = catalogue()[sign]
-        return self.finding(sign, side) is None and any(
-            s.covers(row, side) for s in self.rest_normal
-        )
 
 
 class Patient(Model):

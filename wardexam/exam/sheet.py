@@ -6,7 +6,6 @@ be a named group, the scale is said once. Everything is spelled out into finding
 
 import json
 import tomllib
-from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
 from itertools import product
@@ -16,9 +15,10 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_named, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
-from wardexam.exam.examination import Context, Examination, YesNo
+from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import (
     Finding,
     Limb,
@@ -62,38 +62,11 @@ def groups() -> dict[str, tuple[str, ...]]:
     return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
 
 
-@cache
-def synonyms() -> dict[str, dict[str, str]]:
-    """Other words for ``signs`` and for ``answers``, each with the one used here."""
-    text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def sign_named(name: str) -> str:
     """The id of a sign or group by any of its names; the name itself where it has no other."""
     if name in catalogue() or name in groups():
         return name
     return synonyms()["signs"].get(name.lower().replace(" ", "_").replace("-", "_"), name)
-
-
-def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
-    """An answer by another word for it, where the sign takes it; the answer itself otherwise.
-
-    ``positive`` and ``negative`` stand for ``present`` and ``absent`` and the other way round.
-    """
-    row = catalogue().get(sign)
-    if row is None or answer is None or row.answers == "level":
-        return answer
-    codes = answers_for(row.answers, scale).codes
-    if answer in codes:
-        return answer
-    if row.answers == "tendon" and answer.lower() == "absent":
-        return "0"
-    words = synonyms()["answers"] | {
-        "positive": "present", "negative": "absent", "present": "positive", "absent": "negative",
-    }  # fmt: skip
-    other = words.get(answer.lower(), answer)
-    return other if other in codes else answer
 
 
 class SheetFinding(Model):
@@ -179,8 +152,8 @@ class Sheet(Model):
     rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
 
-    def examination(self, at: datetime = datetime(2000, 1, 1, tzinfo=UTC)) -> Examination:
-        """The sheet as an examination, every group and ``both`` spelled out.
+    def spelled_out(self) -> Findings:
+        """The findings the sheet stands for, every group and ``both`` spelled out.
 
         Raises:
             InputError: A finding is not acceptable; names it and what is allowed.
@@ -219,10 +192,6 @@ class Sheet(Model):
             except ValidationError as error:
                 raise InputError(first_fault(error), where=f"rest_normal.{number}") from None
         document = {
-            "id": "00000000",
-            "patient": "00000000",
-            "examiner": "",
-            "at": at.isoformat(),
             "scale": self.scale,
             "context": self.context.model_dump(mode="json"),
             "findings": [f.model_dump(mode="json") for f in (general | single).values()],
@@ -230,7 +199,7 @@ class Sheet(Model):
             "flags": self.flags,
         }
         try:
-            return Examination.model_validate(document)
+            return Findings.model_validate(document)
         except ValidationError as error:
             raise InputError(first_fault(error)) from None
 

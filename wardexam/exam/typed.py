@@ -9,18 +9,17 @@ import re
 from functools import cache
 from typing import Any
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
 from wardexam.exam.sheet import (
     LONGEST_NUMBER,
     LONGEST_SHEET,
     Sheet,
-    answer_named,
     groups,
     read_sheet,
-    synonyms,
 )
 
 _SETTING = re.compile(
@@ -58,20 +57,8 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
             )
         return {"not_testable": reason}
     allowed = answers_for(row.answers, scale)
-    lowered = value.lower()
-    ways = [
-        {a.code.lower(): a for a in allowed.answers},
-        {a.mark.lower(): a for a in allowed.answers},
-        {a.key.lower(): a for a in allowed.answers},
-        {a.words.lower(): a for a in allowed.answers},
-    ]
-    other = (answer_named(row.id, lowered, scale) or "").lower()
-    found = next((way[w] for w in (lowered, other) for way in ways if w in way), None)
-    if found is not None:
-        fields: dict[str, Any] = {"answer": found.code}
-    elif row.answers == "level" and value.upper() in SEGMENTS:
-        fields = {"answer": value.upper()}
-    else:
+    fields: dict[str, Any] = {"answer": answer_code(row, value, scale)}
+    if fields["answer"] is None:
         choices = ", ".join(
             f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
         )

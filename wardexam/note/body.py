@@ -13,10 +13,10 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.answers import ScaleName
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.row_sets import row_sets
-from wardexam.note.cells import cell
+from wardexam.exam.wording import cell
 
 # What is known of a piece of skin, least to most telling; the worst that was found shows.
 STATES = ("", "unknown", "normal", "heightened", "reduced", "absent")
@@ -74,7 +74,7 @@ def _patches(findings: list[Finding]) -> Iterator[tuple[int, int, int, int, str]
             yield table()["reach"][f.answer], bottom, left, right, "reduced"
 
 
-def skin(examination: Examination, side: Side) -> list[list[str]]:
+def skin(examination: Findings, side: Side) -> list[list[str]]:
     """What is known of each cell of one half, in `STATES`; empty outside the body.
 
     A cell takes the worst of what was found there: dermatomes, a stated level, a nerve's territory,
@@ -101,7 +101,7 @@ class Beside:
     short: str
 
 
-def grades(examination: Examination, scale: ScaleName | None) -> dict[int, Beside]:
+def grades(examination: Findings, scale: ScaleName | None) -> dict[int, Beside]:
     """The grades at their sites, by row; MRC grades as ``4/5``.
 
     The core reflexes stand there even when not examined, as ``-``.
@@ -125,7 +125,7 @@ def _grade(finding: Finding | None, scale: ScaleName | None) -> str:
 
 
 def figure(
-    examination: Examination,
+    examination: Findings,
     scale: ScaleName | None = None,
     *,
     ascii_only: bool = True,

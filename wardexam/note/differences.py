@@ -4,7 +4,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flags
 from wardexam.exam.text import clean
-from wardexam.note.cells import cell
+from wardexam.exam.wording import cell, named
 from wardexam.note.note import wrapped
 
 Rows = dict[str, str]
@@ -18,8 +18,7 @@ def _rows(examination: Examination) -> Rows:
     """Everything said in an examination, by what it is said of."""
     rows: Rows = {}
     for f in examination.findings:
-        side = "" if f.side == "midline" else f"{f.side} "
-        rows[f"{side}{f.row.name}"] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
+        rows[named(f)] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
     for name, answer in examination.flags.items():
         rows[f"question, {flags()[name].short}"] = answer
     for stated in examination.rest_normal:

@@ -15,8 +15,8 @@ from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, released, to_ascii
+from wardexam.exam.wording import cell, remarks
 from wardexam.note.body import figure
-from wardexam.note.cells import cell, remarks
 from wardexam.reasoning.rules.asymmetry import asymmetries
 from wardexam.reasoning.rules.change import sum_score
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency

@@ -2,10 +2,10 @@
 
 from wardexam.anatomy.catalogue import PARTS, catalogue, signs_of
 from wardexam.exam import identity
-from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import REASON_WORDS, Finding
+from wardexam.exam.findings import Finding
 from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.wording import named, phrase
 from wardexam.note.note import (
     PART_TITLES,
     flag_lines,
@@ -18,20 +18,6 @@ from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.urgency import Urgency
 
 MOST_CHANGES = 10
-
-
-def _found(finding: Finding) -> str:
-    side = "" if finding.side == "midline" else f"{finding.side} "
-    if finding.not_testable:
-        words = f"not testable ({REASON_WORDS[finding.not_testable]})"
-    elif finding.amount is not None:
-        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
-        words = f"{finding.amount} {unit}"
-        if finding.row.answers != "residual" and finding.choice:
-            words = f"{finding.choice.words}, {words}"
-    else:
-        words = finding.choice.words if finding.choice else f"reduced below {finding.answer}"
-    return f"{side}{finding.row.name} {words}"
 
 
 def _as_usual(findings: list[Finding]) -> str:
@@ -81,7 +67,7 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
         # Of the sphincters every sign is said in words; of the other parts what is not as usual.
         found = [f for f in examination.findings if f.row.part == part != "reflexes"]
         usual = [f for f in found if part != "sphincters" and f.choice and f.choice.usual]
-        said = [_found(f) for f in found if f not in usual]
+        said = [f"{named(f)} {phrase(f)}" for f in found if f not in usual]
         said += [f"found normal: {_as_usual(usual)}"] if usual else []
         if said:
             lines += wrapped(f"{PART_TITLES[part]}: {'; '.join(said)}.", "  ")

@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.greatest import leading_chance, most_likely
 from wardexam.reasoning.inference.next_sign import next_signs
@@ -25,46 +25,46 @@ class Engine:
         self.hypotheses = hypotheses or make()
         self.sums = Sums(self.hypotheses)
 
-    def posterior(self, examination: Examination, *, silence: bool = True) -> Posterior:
+    def posterior(self, findings: Findings, *, silence: bool = True) -> Posterior:
         """The posterior alone."""
-        return self.sums.posterior(examination, silence=silence)
+        return self.sums.posterior(findings, silence=silence)
 
-    def read(self, examination: Examination, *, silence: bool = True) -> Reading:
-        """Everything inferred from an examination; nothing entered gives the prior.
+    def read(self, findings: Findings, *, silence: bool = True) -> Reading:
+        """Everything inferred from what was found; nothing entered gives the prior.
 
         Args:
-            examination: What was found.
+            findings: What was found.
             silence: Whether a sign left out of a part that was partly examined weighs a little.
         """
-        posterior = self.posterior(examination, silence=silence)
+        posterior = self.posterior(findings, silence=silence)
         places = ranked(posterior)
         weights = weighed(posterior, places)
         against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
-        unexplained, z = fit(posterior, places[0], examination)
+        unexplained, z = fit(posterior, places[0], findings)
         limits, said = weighing_row("fit"), weighing_row("evidence")
-        told = silence or examination.rest_normal
+        told = silence or findings.rest_normal
         return Reading(
             sites=places,
-            by_findings=self._by_findings(examination, posterior) if told else None,
+            by_findings=self._by_findings(findings, posterior) if told else None,
             supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
             fits_one=z is None or z > limits["misfit"],
-            pair=two_lesions(posterior, self.sums.prior(examination.context))
+            pair=two_lesions(posterior, self.sums.prior(findings.context))
             if z is not None and z < limits["doubtful"]
             else None,
-            fragile=one_grade_off(posterior, places, examination),
-            next_signs=next_signs(posterior, examination),
-            asymmetries=asymmetries(examination),
-            level_note=level_note(examination),
+            fragile=one_grade_off(posterior, places, findings),
+            next_signs=next_signs(posterior, findings),
+            asymmetries=asymmetries(findings),
+            level_note=level_note(findings),
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
             program=__version__,
             tables=fingerprint(),
         )
 
-    def _by_findings(self, examination: Examination, whole: Posterior) -> Site:
-        found = examination.model_copy(update={"rest_normal": ()})
+    def _by_findings(self, findings: Findings, whole: Posterior) -> Site:
+        found = findings.model_copy(update={"rest_normal": ()})
         posterior = self.posterior(found, silence=False)
         # Among equals the one that leads when statements and silence count too.
         equals = most_likely(posterior.groups)

@@ -9,6 +9,7 @@ disagrees with them.
 
 import json
 import os
+import re
 import threading
 from collections.abc import Callable, Collection
 from contextlib import suppress
@@ -24,6 +25,7 @@ FIRST = "0" * 64
 LONGEST_LINE = 4096  # bytes
 SHOWN = 16  # characters of a hash that a paper shows
 ABSENT = "-"  # in place of a checksum: there is no file
+_WROTE = re.compile(rb'"patient": "([a-z0-9]{8,40})", "record": "(-|[0-9a-f]{64})"')
 # Events after which a patient's file is as the line says.
 WRITING = frozenset({
     "admitted", "edited", "discharged", "restored", "saved", "amended", "imported", "taken over",
@@ -140,10 +142,13 @@ class Audit:
             handle = open_regular(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, self.mode)
             try:
                 with flocked(handle, self.patience):
+                    kept = kept_head(self._own) if self._own else None
+                    follows = kept is None or self._stands(handle, kept)
                     head = self._append(handle)
                     if sync:
                         os.fdatasync(handle)
-                    self._keep(head)
+                    if follows:  # else it was cut or written anew: `check` must see that
+                        self._keep(head)
             finally:
                 os.close(handle)
             self._waiting.clear()
@@ -152,6 +157,19 @@ class Audit:
             self.problem = f"the audit trail cannot be written: {reason(error)}"
         except (ValueError, KeyError, TypeError):
             self.problem = "the audit trail is damaged (run 'wardexam check')"
+
+    @staticmethod
+    def _stands(handle: int, kept: Head) -> bool:
+        """Whether the line that was kept as the trail's last is in it still; sought from its end."""
+        size, window = os.fstat(handle).st_size, 2 * LONGEST_LINE
+        sought = kept.hash.encode()
+        while True:
+            tail = os.pread(handle, window, max(0, size - window))
+            if tail.find(sought, 0, tail.rfind(b"\n") + 1) >= 0:  # a torn line will be cut off
+                return True
+            if window >= size:
+                return False
+            window *= 16
 
     def _append(self, handle: int) -> Head:
         size = os.fstat(handle).st_size
@@ -182,6 +200,12 @@ class Audit:
         append_at(handle, size - len(tail) + len(whole), "".join(f"{r}\n" for r in rows).encode())
         return Head(number, before)
 
+    def accept(self) -> None:
+        """Keep the head of the trail as it stands, though it was longer once."""
+        with self._lock:
+            if head := self.head():
+                self._keep(head)
+
     def _keep(self, head: Head) -> None:
         """Keep the head in the login's own state folder; a want of it is no fault of the event's."""
         if self._own is None:
@@ -210,6 +234,18 @@ class Audit:
             return Head(line["n"] if "n" in line else _count(self.path), line["hash"])
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return None
+
+    def patients(self) -> set[str]:
+        """Everybody of whom the trail's lines say that a file was written, and do not take it back."""
+        found: set[str] = set()
+        try:
+            with os.fdopen(open_regular(self.path, os.O_RDONLY), "rb") as file:
+                while line := file.readline(LONGEST_LINE + 1):
+                    if named := _WROTE.search(line):
+                        (found.discard if named[2] == b"-" else found.add)(named[1].decode())
+        except OSError:
+            pass  # what cannot be read is said by whoever writes to it, and by `check`
+        return found
 
     def last_record(self, patient_id: str, within: int = 65_536) -> str:
         """The checksum that the trail's last lines give for a patient; empty where they give none."""

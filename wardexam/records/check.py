@@ -8,7 +8,6 @@ is ever removed: what is replaced stays beside under a name of its own.
 
 import os
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -17,13 +16,15 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records import audit, documents
 from wardexam.records.arrivals import left_over
 from wardexam.records.draft_files import draft_infos, replay, rows_of
-from wardexam.records.files import read_bounded, reason, set_aside, write_whole
+from wardexam.records.files import read_bounded, reason, set_aside, unused, write_whole
 from wardexam.records.kept import DamagedFileError, Tables
-from wardexam.records.layout import LAYOUT, mark_again
+from wardexam.records.layout import FOLDERS, LAYOUT, NAME, mark_again
 from wardexam.records.lists import GONE
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.schemas import LONGEST, mark_in, unpack
 from wardexam.records.ward import Ward, open_ward
+
+BEFORE = "the version before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,17 +142,23 @@ def check_store(
             word = "damaged" if state.damaged else "missing" if name in missing else "not read"
             found.wrong(f"{word}: {state.fault}")
             if repair:
-                _repair(ward, name, states, trail, at, by, found)
+                _repair(ward, name, trail, by, found)
     for stray in strays:
         found.wrong(f"not a patient's file, passed over: {ward.layout.patients / stray}")
     _check_trail_of_files(ward, states, trail, found, repair=repair, by=by)
+    _check_before(ward, found)
     _check_drafts(ward, found)
     _check_lists(ward, found)
     _check_left(ward, found)
     if repair:
-        ward.rebuild_index()
-        ward.audit.note("repaired", "", by)
-        found.lines.append("index made anew")
+        try:
+            ward.rebuild_index()
+            found.lines.append("index made anew")
+        except RecordsError as error:
+            found.wrong(f"the index was not made anew: {error}")
+        own = audit.kept_head(kept_trail(ward.folder))
+        ward.audit.note("repaired", "", by, f"the trail was kept as {own}" if own else "")
+        ward.audit.accept()
     if trail.torn:
         found.lines.append("audit trail: a crash cut its last line off; the next event mends it")
     if trail.lines:
@@ -165,30 +172,53 @@ def check_store(
 # --- repair
 
 
-def _unused(path: Path, at: datetime) -> Path:
-    """A name beside a file for what is set aside, that nothing has."""
-    while True:
-        aside = path.with_name(f"{path.name}.damaged-{at:%Y%m%dT%H%M%S}-{os.urandom(3).hex()}")
-        if not os.path.lexists(aside):
-            return aside
+@dataclass(frozen=True, slots=True)
+class _Copy:
+    """A sound version of a patient's record that does not lie in its place, and where it does."""
+
+    state: State
+    source: str
 
 
-def _good(states: dict[str, State], name: str, before: Path, trail: audit.Trail) -> tuple[bytes, str]:  # fmt: skip
-    """The bytes to put in a patient's place and where they are from; empty where there are none.
+def _copies(ward: Ward, name: str) -> list[_Copy]:
+    """Every sound file of the ward's folders that speaks of a patient, but for the one in its place."""
+    path = ward.layout.file(name)
+    before = path.with_name(path.name + ".before")
+    found = []
+    for place in (ward.layout.patients, ward.folder, *(ward.folder / each for each in FOLDERS[1:])):
+        for other in sorted(place.iterdir()):
+            if other == path or not _like_a_record(other):
+                continue
+            state = state_of(other, name)
+            if not state.fault:
+                where = (
+                    other.name if place == ward.layout.patients else f"{place.name}/{other.name}"
+                )
+                found.append(_Copy(state, BEFORE if other == before else f"found under {where}"))
+    return found
 
-    First a file that speaks of this patient under another's name: the one that the trail speaks of,
-    else the one that holds most; then the version before.
-    """
-    misplaced = [
-        (mark_of(s.data) == trail.records.get(name, (0, ""))[1], s.count, other, s.data)
-        for other, s in states.items()
-        if other != name and s.damaged and s.owner == name
-    ]
-    if misplaced:
-        *_, other, data = max(misplaced)
-        return data, f"found under {other}.json"
-    state = state_of(before, name)
-    return (b"", state.fault) if state.fault else (state.data, "the version before")
+
+def _like_a_record(path: Path) -> bool:
+    """Whether a file begins as a patient's does."""
+    try:
+        return read_bounded(path, 10)[:11] == b'{"schema": '
+    except OSError:
+        return False
+
+
+def _within(one: State, other: State) -> bool:
+    """Whether all that one version holds stands in another, and more."""
+    held, more = (documents.raw_examinations(unpack(s.data, "")) for s in (one, other))
+    return held < more
+
+
+def _good(ward: Ward, name: str, record: str) -> _Copy | None:
+    """The version to put in a patient's place: the one that the trail speaks of, else the fullest."""
+
+    def worth(copy: _Copy) -> tuple[bool, int, bool]:
+        return mark_of(copy.state.data) == record, copy.state.count, copy.source != BEFORE
+
+    return max(_copies(ward, name), key=worth, default=None)
 
 
 def mark_of(data: bytes) -> str:
@@ -197,45 +227,44 @@ def mark_of(data: bytes) -> str:
     return data[place + 11 : place + 75].decode("ascii", "replace") if place > 0 else ""
 
 
-def _repair(
-    ward: Ward, name: str, states: dict[str, State], trail: audit.Trail, at: datetime, by: str, found: _Findings
-) -> None:  # fmt: skip
+def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings) -> None:
     """Put a good version in the place of a damaged or missing file; what lay there stays beside."""
     path = ward.layout.file(name)
-    before = path.with_name(path.name + ".before")
-    others = {other for other, s in states.items() if s.damaged and s.owner == name}
     try:
-        with ExitStack() as locks:
-            for each in sorted({name, *others}):
-                locks.enter_context(ward.hold(each))
+        with ward.hold(name):
             now = state_of(path)
             if not now.fault:
                 found.lines.append("  is sound now: another session has mended it")
                 return
-            if not now.damaged and path.exists():
+            if not now.damaged and os.path.lexists(path):
                 found.lines.append("  left as it is: that it cannot be read is no proof of damage")
                 return
-            data, source = _good(states, name, before, trail)
-            if not data:
-                found.lines.append(f"  left as it is: no good version before ({source}); restore from a backup")  # fmt: skip
+            copy = _good(ward, name, trail.records.get(name, (0, ""))[1])
+            if copy is None:
+                before = state_of(path.with_name(path.name + ".before"), name)
+                found.lines.append(f"  left as it is: no good version before ({before.fault}); restore from a backup")  # fmt: skip
                 return
-            if path.exists():
-                aside = _unused(path, at)
-                set_aside(path, aside, ward.layout.file_mode)
-                found.lines.append(f"  set aside as {aside}")
-            note = mark_of(data)
-            write_whole(
-                path, [data], ward.layout.file_mode, ward.layout.staging,
-                ready=lambda: ward.audit.note("put back", name, by, source, record=note, sync=False),
-            )  # fmt: skip
+            _put_back(ward, name, copy, trail, by, found)
     except (OSError, RecordsError) as error:
         why = reason(error) if isinstance(error, OSError) else str(error)
         found.lines.append(f"  not repaired, left as it is: {why}")
-        return
+
+
+def _put_back(ward: Ward, name: str, copy: _Copy, trail: audit.Trail, by: str, found: _Findings) -> None:  # fmt: skip
+    """Put a version in a patient's place; to be called with the patient's lock held."""
+    path, data = ward.layout.file(name), copy.state.data
+    if os.path.lexists(path):
+        aside = unused(path)
+        set_aside(path, aside, ward.layout.file_mode)
+        found.lines.append(f"  set aside as {aside}")
+    note = mark_of(data)
+    write_whole(
+        path, [data], ward.layout.file_mode, ward.layout.staging,
+        ready=lambda: ward.audit.note("put back", name, by, copy.source, record=note, sync=False),
+    )  # fmt: skip
     trail.records[name] = trail.lines, note
-    count = state_of(path).count
-    words = "was put back" if source == "the version before" else "was put in its place"
-    found.lines.append(f"  {source} {words}, with {count} examinations")
+    words = "was put back" if copy.source == BEFORE else "was put in its place"
+    found.lines.append(f"  {copy.source} {words}, with {copy.state.count} examinations")
 
 
 # --- what is held against what
@@ -272,6 +301,15 @@ def _check_trail_of_files(
             stands = mark_in(path).partition(" ")[0]
             if stands and ward.audit.last_record(name, 1 << 20) == stands:
                 continue
+            last = ward.audit.last_record(name, 1 << 24) or record
+            newer = next(
+                (c for c in _copies(ward, name) if record and mark_of(c.state.data) == last and _within(state, c.state)), None
+            )  # fmt: skip
+            if newer:
+                found.wrong(f"not what was saved last, which is {newer.source}: {path}")
+                if repair:
+                    _put_back(ward, name, newer, trail, by, found)
+                continue
             if repair and record:
                 ward.audit.note("accepted", name, by, "as found by check --repair", record=stands)
             elif repair:
@@ -289,6 +327,14 @@ def _check_trail_of_files(
         if repair:
             ward.audit.note("accepted", name, by, f"the change found by line {number}")
             found.lines.append("  accepted; the trail says by whom")
+
+
+def _check_before(ward: Ward, found: _Findings) -> None:
+    """Whether each version before is one of its patient: it is what a repair would put back."""
+    for path in sorted(ward.layout.patients.glob("*.json.before")):
+        name = path.name.removesuffix(".json.before")
+        if NAME.fullmatch(name) and (fault := state_of(path, name).fault):
+            found.wrong(f"the version before is of no use: {fault}")
 
 
 def _check_drafts(ward: Ward, found: _Findings) -> None:
@@ -318,9 +364,19 @@ def _check_lists(ward: Ward, found: _Findings) -> None:
 
 def _check_left(ward: Ward, found: _Findings) -> None:
     """What lies beside and belongs to nothing: it holds what somebody may miss."""
-    for path in sorted(ward.layout.patients.glob("*.damaged-*")):
+    places = (ward.folder, *(ward.folder / name for name in FOLDERS))
+    for path in sorted(p for place in places for p in place.glob("*.damaged-*")):
         found.wrong(f"set aside: {path} (compare it, then move it out of the ward)")
+    for path in sorted(ward.layout.patients.iterdir()):
+        known = path.name.endswith((".json", ".json.before")) or ".damaged-" in path.name
+        if not known or (path.suffix == ".before" and not NAME.fullmatch(path.name[:-12])):
+            found.wrong(f"not a patient's file, passed over: {path}")
+    for path in sorted(ward.locks.folder.glob("*.lock")):
+        if not path.is_file() or path.stat().st_size:
+            found.wrong(f"what is no lock lies in a lock's place: {path}")
     for path in left_over(ward.layout):
         found.wrong(f"an import is not finished: {path}")
     for name in ward.layout.left:
         found.wrong(f"of an earlier layout, in no list: {ward.folder / name}")
+    if found.sound and ward.problem:
+        found.wrong(ward.problem)

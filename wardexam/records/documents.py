@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError
-from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables
+from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables, line_of
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Bed,
@@ -50,6 +50,11 @@ def records_of(tables: Tables, name: str) -> list[Record]:
     return table.records() if isinstance(table, KeptTable) else [*table.values()]
 
 
+def raw_examinations(tables: Tables) -> set[bytes]:
+    """The records of examinations as they lie in a file, or would."""
+    return {line_of("0", record) for record in records_of(tables, "examinations")}
+
+
 def examination_of(record: Record) -> "Examination":
     """An examination from its record.
 
@@ -75,6 +80,17 @@ def patient_of(tables: Tables) -> "Patient":
 def put_patient(tables: Tables, patient: "Patient") -> None:
     """The patient's details, in place of those that stood there."""
     tables["patient"] = {"1": patient.model_dump(mode="json")}
+
+
+def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
+    """The same tables, once it is certain that they are this patient's.
+
+    Raises:
+        DamagedFileError: They speak of another: the file is another's, under this one's name.
+    """
+    if tables and first(tables, "patient").get("id") != patient_id:
+        raise DamagedFileError("the file speaks of another patient", where, REMEDY)
+    return tables
 
 
 def update_patient(tables: Tables, patient: "Patient") -> "Patient":

@@ -1,12 +1,15 @@
 """The files of drafts: who holds one, what stands in it, and how it is brought up to date.
 
-Line 1 is the examination as it stood and who began; every further line is one change.
+Line 1 is the examination as it stood and who began; every further line is one change. A line begins
+with the checksum of the rest of it; lines of an earlier version have none.
 """
 
 import errno
+import json
 import os
 import re
 import time
+import zlib
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -82,15 +85,31 @@ def whole_rows(path: Path) -> list[bytes]:
     return data[: data.rfind(b"\n") + 1].splitlines(keepends=True)
 
 
+_CRC = re.compile(rb'\{"crc": "([0-9a-f]{8})", ')
+
+
+def line_of(row: dict[str, Any]) -> bytes:
+    """A line of a draft, with its end."""
+    rest = json.dumps(row).encode()[1:] + b"\n"
+    return b'{"crc": "%08x", %b' % (zlib.crc32(rest), rest)
+
+
+def _whole(row: bytes) -> bool:
+    """Whether a line is as it was written, as far as it says how that was."""
+    said = _CRC.match(row)
+    return said is None or said[1] == b"%08x" % zlib.crc32(row[said.end() :])
+
+
 def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
     found = []
     for number, row in enumerate(rows, 1):
         try:
-            line = strict_loads(row)
+            line = strict_loads(row) if _whole(row) else None
         except ValueError:
             line = None
         if not isinstance(line, dict):
             raise RecordsError(f"line {number} of the draft is damaged", where=str(path))
+        line.pop("crc", None)
         found.append(line)
     if not found:
         raise RecordsError("the draft is empty", where=str(path))

@@ -5,7 +5,6 @@ be, in the user's own state folder (`elsewhere`), and goes back by itself as soo
 folder takes it.
 """
 
-import json
 import os
 import queue
 import threading
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_files import Copy, hold, let_go, replay, rows_of, whole_rows
+from wardexam.records.draft_files import Copy, hold, let_go, line_of, replay, rows_of, whole_rows
 from wardexam.records.files import reason
 
 if TYPE_CHECKING:
@@ -76,7 +75,7 @@ class Draft:
         if path.exists() or other.exists():
             raise RecordsError("there is a draft of this examination already", where=str(path))
         head = {"examination": examination.model_dump(mode="json"), "by": by}
-        lines = [json.dumps(head).encode() + b"\n"]
+        lines = [line_of(head)]
         return cls(
             path, other, mode, lines, Copy(path, mode, staging), Copy(other, 0o600, elsewhere)
         )
@@ -119,7 +118,7 @@ class Draft:
         """Hand a change over to be written."""
         self.sent += 1
         self._idle.clear()
-        self._queue.put(json.dumps(change.to_json()).encode() + b"\n")
+        self._queue.put(line_of(change.to_json()))
 
     def _write(self) -> None:
         while True:

@@ -38,6 +38,18 @@ def read_bounded(path: Path, longest: int) -> bytes:
     return _read(open_regular(path, os.O_RDONLY), longest)
 
 
+def last_bytes(path: Path, count: int) -> bytes:
+    """The last bytes of a regular file; none where they cannot be read."""
+    try:
+        handle = open_regular(path, os.O_RDONLY)
+        try:
+            return os.pread(handle, count, max(0, os.fstat(handle).st_size - count))
+        finally:
+            os.close(handle)
+    except OSError:
+        return b""
+
+
 def read_followed(path: Path, longest: int) -> bytes:
     """As `read_bounded`, of a file of the user's own choice: a link is followed."""
     if not stat.S_ISREG(path.stat().st_mode):  # a device is not even opened
@@ -149,6 +161,16 @@ def keep_before(path: Path, mode: int) -> None:
     except OSError:  # a file system without hard links
         if path.exists():
             write_new(kept, [path.read_bytes()], mode)
+
+
+def unused(path: Path) -> Path:
+    """A name beside a file for what is set aside, that nothing has; `check` names what lies under it."""
+    while True:
+        aside = path.with_name(
+            f"{path.name}.damaged-{time.strftime('%Y%m%dT%H%M%S')}-{os.urandom(3).hex()}"
+        )
+        if not os.path.lexists(aside):
+            return aside
 
 
 def set_aside(path: Path, aside: Path, mode: int) -> None:

@@ -15,7 +15,14 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardexam.records.files import append_at, flocked, open_regular, read_bounded, write_whole
+from wardexam.records.files import (
+    append_at,
+    flocked,
+    open_regular,
+    read_bounded,
+    unused,
+    write_whole,
+)
 
 LONGEST = 256_000_000  # bytes: half a million patients
 SLACK = 256  # superseded lines beyond which the file is written anew
@@ -69,16 +76,18 @@ class Index:
             return False
 
     def rows(self) -> dict[str, Row]:
-        """The rows by patient; a torn last line is left out.
+        """The rows by patient.
 
         Raises:
-            IndexDamagedError: There is no index, or none that can be read.
+            IndexDamagedError: There is no index, none that can be read, or one that was cut.
         """
         try:
             data = read_bounded(self.path, LONGEST)
             if len(data) > LONGEST:
                 raise ValueError
             rows, lines = self._fold(data)
+            if not data.endswith(b"\n"):
+                raise ValueError
         except (*_MALFORMED, OSError):
             raise IndexDamagedError from None
         if lines > 2 * len(rows) + SLACK:
@@ -134,6 +143,22 @@ class Index:
     def drop(self, patient_id: str) -> None:
         """Append that a patient is no longer on this list."""
         self.put({"patient_id": patient_id, "gone": True})
+
+    def make_way(self) -> None:
+        """Set aside what lies in the index's place and is none, so that nothing is written over."""
+        try:
+            data = read_bounded(self.path, LONGEST)
+            ours = data[: len(HEAD)] in HEAD or data.startswith(HEAD[:20])
+            ours = ours or any(
+                line[:9] == b"%08x " % zlib.crc32(line[9:])
+                for line in data.splitlines(keepends=True)
+            )
+        except FileNotFoundError:
+            return
+        except OSError:
+            ours = False
+        if not ours:
+            os.rename(self.path, unused(self.path))
 
     def replace(self, rows: Iterable[Row]) -> None:
         """Write the whole index anew."""

@@ -8,7 +8,7 @@ every opening, and whenever the folder has changed, the lists are held against t
 ways. Whatever moves rows between the lists, or makes them anew, holds the lock ``lists``.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from wardexam.records.documents import row_of
 from wardexam.records.files import reason
 from wardexam.records.index import Index, IndexDamagedError, Row
 from wardexam.records.kept import REMEDY, DamagedFileError
-from wardexam.records.layout import Layout
+from wardexam.records.layout import NAME, Layout
 from wardexam.records.locks import BusyError, Locks
 from wardexam.records.repository import Bed
 from wardexam.records.schemas import mark_in, read_tables
@@ -48,13 +48,21 @@ def _signature(path: Path) -> Signature | None:
 class Lists:
     """Both lists of a ward.
 
+    Args:
+        layout: The ward's folder.
+        locks: Its locks.
+        known: Gives every patient of whom something else than the lists knows.
+
     Attributes:
         trouble: What is wrong with a file or an index, in one line; empty when nothing is.
         strays: Files that lie among the patients' and are nobody's, by name.
     """
 
-    def __init__(self, layout: Layout, locks: Locks) -> None:
+    def __init__(
+        self, layout: Layout, locks: Locks, known: Callable[[], Collection[str]] = tuple
+    ) -> None:
         self._layout, self._locks, self.trouble = layout, locks, ""
+        self._known = known
         self.strays: list[str] = []
         self._index = {
             discharged: Index(layout.folder / "index" / name, layout.file_mode, layout.staging)
@@ -159,6 +167,9 @@ class Lists:
         made: dict[bool, dict[str, Row]] = {False: {}, True: {}}
         damaged = []
         kept = self.known_rows()
+        for name in self._known():
+            if "mark" not in kept.get(name, {}):
+                kept[name] = {"patient_id": name, "mark": ""}
         for name in sorted({*self._layout.names()[0], *kept, *self._left_behind()}):
             try:
                 row = self._row(self._layout.file(name))
@@ -168,12 +179,13 @@ class Lists:
                     continue  # an admission that was never finished
                 damaged.append(str(error))
             made[bool(row.get("discharged"))][name] = row
+        self._unwritten = made
         try:
             for discharged, index in self._index.items():
+                index.make_way()
                 index.replace(made[discharged].values())
         except OSError as error:
             self.trouble = f"the ward list's index cannot be written: {reason(error)}"
-            self._unwritten = made
         return damaged
 
     def known_rows(self) -> dict[str, Row]:
@@ -193,17 +205,18 @@ class Lists:
     def _left_behind(self) -> set[str]:
         """Patients of whom only the version before is left."""
         names = (path.name.removesuffix(".json.before") for path in self._layout.patients.glob("*.json.before"))  # fmt: skip
-        return {name for name in names if not self._layout.file(name).exists()}
+        return {n for n in names if NAME.fullmatch(n) and not self._layout.file(n).exists()}
 
     def _kept(self, *, discharged: bool) -> dict[str, Row]:
-        index = self._index[discharged]
         try:
-            return index.rows()
+            return self._of(discharged=discharged)
         except IndexDamagedError:
             try:
                 with self._locks.held("lists"):
                     try:
-                        return index.rows()  # another session has made it meanwhile
+                        return self._of(
+                            discharged=discharged
+                        )  # another session has made it meanwhile
                     except IndexDamagedError:
                         self._rebuild()
             except BusyError as error:
@@ -213,9 +226,21 @@ class Lists:
                 self.trouble = error.line
                 return self._scanned(discharged=discharged)
         try:
-            return index.rows()
+            return self._of(discharged=discharged)
         except IndexDamagedError:
+            self.trouble = self.trouble or "the ward list's index cannot be read"
             return self._unwritten.get(discharged, {})
+
+    def _of(self, *, discharged: bool) -> dict[str, Row]:
+        """The rows of an index.
+
+        Raises:
+            IndexDamagedError: It cannot be read, or it is the other list's: its rows would be on neither.
+        """
+        rows = self._index[discharged].rows()
+        if any("mark" in r and bool(r.get("discharged")) != discharged for r in rows.values()):
+            raise IndexDamagedError
+        return rows
 
     def _scanned(self, *, discharged: bool) -> dict[str, Row]:
         """The rows made from the files, where no index can be had."""

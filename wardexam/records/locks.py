@@ -70,6 +70,12 @@ class Locks:
         try:
             if os.path.lexists(path) and not path.is_file():
                 raise OSError(errno.EINVAL, "a lock's file is no regular file")
+            if path.exists() and path.stat().st_size:  # some versions of the lock empty its file
+                raise RecordsError(
+                    "a lock's file holds what is no lock; nothing was changed",
+                    where=str(path),
+                    remedy="move it out of the folder locks",
+                )
             lock.acquire(timeout=self.patience if seconds is None else seconds)
         except Timeout:
             who = "another session"
@@ -120,6 +126,8 @@ class Locks:
         with suppress(OSError):
             handle = open_regular(holder, os.O_RDWR | os.O_CREAT, self.mode)
             try:
+                if os.fstat(handle).st_size > len(name):
+                    return  # something else lies there
                 if (found := os.pread(handle, 100, 0)) != name:
                     if not found:
                         os.fchmod(handle, self.mode)

@@ -6,6 +6,7 @@ ward list reads a small derived index (`wardexam.records.index`): a row that was
 file as it now lies is made anew from it.
 """
 
+import stat
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, cast
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import documents
 from wardexam.records.audit import ABSENT, Audit
-from wardexam.records.files import read_bounded
+from wardexam.records.files import last_bytes, read_bounded, unused
 from wardexam.records.kept import Tables
 from wardexam.records.layout import NAME, Layout
 from wardexam.records.lists import Lists
@@ -56,7 +57,7 @@ class Ward:
         mode = self.layout.file_mode
         self.audit = Audit(folder / "audit.jsonl", mode, kept_trail(folder))
         self.locks = Locks(folder / "locks", mode)
-        self._lists = Lists(self.layout, self.locks)
+        self._lists = Lists(self.layout, self.locks, self.audit.patients)
         self._shelf = Shelf(self.layout, elsewhere(folder))
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
@@ -149,7 +150,7 @@ class Ward:
             raise InputError(
                 "no such patient", where=patient_id, remedy="'wardexam beds' lists them"
             )
-        return tables
+        return documents.of_patient(tables, patient_id, str(self._file(patient_id)))
 
     @contextmanager
     def _change(self, patient_id: str, event: str, by: str) -> "Iterator[_Document]":
@@ -174,7 +175,9 @@ class Ward:
             ) as database,
         ):
             storage = cast("DurableStorage", database.storage)
-            document = _Document(storage.unread())
+            document = _Document(
+                documents.of_patient(storage.unread(), patient_id, str(storage.path))
+            )
             tables = document.tables
             if bool(tables) == new:
                 raise InputError(
@@ -197,6 +200,7 @@ class Ward:
                 note(stood)
                 return
             self._notice_a_change(patient_id, stood)
+            self._spare_what_was_before(storage.path, patient_id, before)
             row = documents.row_of(tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
             still_ours()
@@ -225,6 +229,32 @@ class Ward:
             self.audit.note(
                 "found changed", patient_id, "wardexam", "outside this program", record=stood
             )
+
+    @staticmethod
+    def _spare_what_was_before(path: Path, patient_id: str, tables: Tables) -> None:
+        """Set a version before aside that is not one, unless all it holds stands in the file.
+
+        It is read only where it is no regular file, is newer or longer than the file, as where the two
+        were exchanged, or does not end as this patient's.
+        """
+        kept = path.with_name(path.name + ".before")
+        with suppress(FileNotFoundError):
+            found, file = kept.lstat(), path.stat()
+            if (
+                stat.S_ISREG(found.st_mode)
+                and found.st_mtime_ns <= file.st_mtime_ns
+                and found.st_size <= file.st_size
+                and b'"id": "%s"' % patient_id.encode() in last_bytes(kept, 8192)
+            ):
+                return
+            try:
+                stands = documents.raw_examinations(read_tables(kept) or {}) <= (
+                    documents.raw_examinations(tables)
+                )
+            except RecordsError:
+                stands = False
+            if not stands:
+                kept.rename(unused(kept))
 
     @contextmanager
     def hold(self, patient_id: str) -> Iterator[None]:

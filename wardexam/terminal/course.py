@@ -8,6 +8,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean
+from wardexam.exam.wording import sided
 from wardexam.note.note import wrapped
 from wardexam.reasoning.rules.change import Comparison, compare, sum_score, value
 
@@ -69,8 +70,10 @@ def _charts(
         found = [(h, e.finding(*key)) for h, e in timed]
         points = [(h, v) for h, f in found if f and (v := value(f)) is not None]
         row = catalogue()[key[0]]
-        side = "" if key[1] == "midline" else f"{key[1]} "
-        lines += ["", *chart(f"{side}{row.name}", points, hours, TOPS[row.answers], begin=begin)]
+        lines += [
+            "",
+            *chart(sided(key[1], row.name), points, hours, TOPS[row.answers], begin=begin),
+        ]
     if lines:
         lines += [
             "",

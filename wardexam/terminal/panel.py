@@ -4,7 +4,7 @@ import textwrap
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import flags
 from wardexam.note.suggestion import pair_text
 from wardexam.reasoning.rules.change import compare
@@ -37,7 +37,7 @@ def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
 
 
 def panel_lines(
-    examination: Examination,
+    examination: Findings,
     urgency: "Urgency",
     reading: "Reading | None",
     width: int,
@@ -126,7 +126,7 @@ def panel_lines(
 
 
 def more_lines(
-    examination: Examination, previous: Examination | None, urgency: "Urgency", width: int
+    examination: Findings, previous: Examination | None, urgency: "Urgency", width: int
 ) -> list[Line]:
     """What stands below the panel where a screen has more lines: further reasons, and every change."""
     lines: list[Line] = []

@@ -13,7 +13,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from wardexam.exam.examination import Examination
+    from wardexam.exam.examination import Examination, Findings
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.reading import Reading
 
@@ -23,13 +23,13 @@ SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thre
 QUICK = 0.05  # seconds that a reading may take for others to be read ahead
 
 
-def essence(examination: "Examination") -> Hashable:
-    """What of an examination a reading depends on."""
+def essence(findings: "Findings") -> Hashable:
+    """What of the findings a reading depends on."""
     return (
-        examination.findings,
-        examination.rest_normal,
-        examination.context,
-        tuple(examination.flags.items()),
+        findings.findings,
+        findings.rest_normal,
+        findings.context,
+        tuple(findings.flags.items()),
     )
 
 
@@ -51,7 +51,7 @@ def warm() -> None:
 
     def load() -> None:
         try:
-            import_module("wardexam.terminal.screens.examine")
+            import_module("wardexam.terminal.examine.screen")
             _engine()
         except Exception:
             return  # said when the first reading is asked for

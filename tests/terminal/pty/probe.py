@@ -14,7 +14,8 @@ if os.environ.get("PROBE_PREPARE", "1") == "1":
 from textual.app import App, ComposeResult
 from textual.widgets import Static
 
-from wardexam.terminal import clipboard, signals, workarounds
+from wardexam import signals
+from wardexam.terminal import clipboard, workarounds
 
 LOG, OPTIONS = sys.argv[1], sys.argv[2:]
 

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import ScaleName
-from wardexam.exam.examination import Context, Examination, Onset
+from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding, Quality, Side
+from wardexam.exam.wording import finding_text
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
@@ -75,19 +76,6 @@ def repeat_key(finding: Finding) -> tuple[str, ...]:
     """What makes two findings one general statement: part, limb, kind and the same answer."""
     row = finding.row
     return row.part, limb_side(row, finding.side), row.answers, row.modality, str(finding.answer)
-
-
-def finding_text(finding: Finding) -> str:
-    """A finding in words, e.g. ``"left knee 0"``."""
-    side = "" if finding.side == "midline" else f"{finding.side} "
-    shown = finding.choice.words if finding.choice else str(finding.answer)
-    if finding.scale:
-        shown = str(finding.answer)
-    elif finding.row.answers == "level" and finding.answer != "none":
-        shown = f"reduced below {finding.answer}"
-    elif finding.amount is not None:
-        shown += f" {finding.amount}"
-    return f"{side}{finding.row.name} {shown}"
 
 
 def _lean(chance: NDArray[np.float64]) -> Log:
@@ -185,7 +173,7 @@ def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
     )
 
 
-def terms(examination: Examination, *, silence: bool) -> list[Term]:
+def terms(examination: Findings, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
     found = _findings(examination) + _story(examination.context)
     if silence or examination.rest_normal:
@@ -193,7 +181,7 @@ def terms(examination: Examination, *, silence: bool) -> list[Term]:
     return found
 
 
-def _findings(examination: Examination) -> list[Term]:
+def _findings(examination: Findings) -> list[Term]:
     """The terms of what was found."""
     power = weighing_row("weight")["repeats"] - 1
     context = examination.context
@@ -221,7 +209,7 @@ def _findings(examination: Examination) -> list[Term]:
     return found
 
 
-def _unsaid(examination: Examination, *, silence: bool) -> list[Term]:
+def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
     """The terms of what was stated normal, and of what was left unsaid where silence weighs."""
     weight = weighing_row("weight")
     never = weighing_row("silence")["never"]

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
@@ -85,7 +85,7 @@ def _values(posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]) -> 
 
 
 def fit(
-    posterior: Posterior, top: Site, examination: Examination
+    posterior: Posterior, top: Site, examination: Findings
 ) -> tuple[tuple[str, ...], float | None]:
     """Findings that the first site does not explain, and how well it fits as a z score.
 

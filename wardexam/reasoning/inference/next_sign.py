@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Examination, Onset
+from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either, spoken
@@ -103,7 +103,7 @@ def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArra
     return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
 
 
-def next_signs(posterior: Posterior, examination: Examination) -> tuple[NextSign, ...]:
+def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, ...]:
     """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
     made = posterior.hypotheses
     top = largest(posterior.rows, _ROWS)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.evidence import Term, terms, together
 from wardexam.reasoning.inference.prior import Priors
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -141,7 +141,7 @@ class Sums:
                 self._priors.popitem(last=False)
         return self._priors[context]
 
-    def posterior(self, examination: Examination, *, silence: bool) -> Posterior:
+    def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior."""
         found = terms(examination, silence=silence)
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}

@@ -5,9 +5,10 @@ from functools import lru_cache
 import numpy as np
 
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.evidence import finding_text, log_likelihood
+from wardexam.exam.wording import finding_text
+from wardexam.reasoning.inference.evidence import log_likelihood
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
@@ -37,7 +38,7 @@ def neighbours(finding: Finding) -> tuple[Finding, ...]:
 
 
 def one_grade_off(
-    posterior: Posterior, ranked: tuple[Site, ...], examination: Examination
+    posterior: Posterior, ranked: tuple[Site, ...], examination: Findings
 ) -> tuple[Fragile, ...]:
     """Grades that would bring another site to the top if they were one step off, the nearest first."""
     made = posterior.hypotheses

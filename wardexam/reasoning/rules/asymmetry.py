@@ -10,8 +10,9 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
+from wardexam.exam.wording import mark
 from wardexam.reasoning.reading import Asymmetry
 from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.tables import (
@@ -84,7 +85,7 @@ def _interval(finding: Finding) -> tuple[str, Interval] | None:
     return None
 
 
-def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
+def asymmetries(examination: Findings) -> tuple[Asymmetry, ...]:
     """Signs whose sides differ, with the chance that they truly do, surest first."""
     found = []
     left = {f.sign: f for f in examination.findings if f.side == "left" and f.answer is not None}
@@ -94,7 +95,7 @@ def asymmetries(examination: Examination) -> tuple[Asymmetry, ...]:
             continue
         gap = _rank(finding) - _rank(other)
         if gap:
-            text = f"{finding.row.name}: right {_short(finding)}, left {_short(other)}"
+            text = f"{finding.row.name}: right {mark(finding)}, left {mark(other)}"
             chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
     return tuple(ordered(found, lambda a: a.probability, lambda a: a.sign))
@@ -106,10 +107,6 @@ def _chance(right: Finding, left: Finding, gap: int) -> float:
         row = asymmetry_row("other")
         return float(row["one"] if abs(gap) == 1 else row["more"])
     return truly_differ(one[0], one[1], other[1])
-
-
-def _short(finding: Finding) -> str:
-    return finding.choice.mark if finding.choice else str(finding.answer)
 
 
 def _rank(finding: Finding) -> int:
@@ -129,7 +126,7 @@ def answers_in_order(finding: Finding) -> tuple[str, ...]:
     return codes
 
 
-def level_note(examination: Examination) -> str:
+def level_note(examination: Findings) -> str:
     """Where arms and legs part, from the tendon reflexes; empty where they do not."""
     arms: list[int] = []
     legs: list[int] = []

@@ -7,9 +7,10 @@ stand in `change.toml`.
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
-from wardexam.exam.answers import ScaleName, answers_for, convert
-from wardexam.exam.examination import Examination
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
+from wardexam.exam.wording import measured, named
 from wardexam.reasoning.tables import change_row
 
 
@@ -95,21 +96,13 @@ def differs(before: Finding, after: Finding) -> bool:
     return _one(before, after) is not None or (before.answer is None) != (after.answer is None)
 
 
-def _shown(finding: Finding, scale: ScaleName | None = None) -> str:
-    if scale and finding.scale and finding.answer:
-        return convert(finding.answer, finding.scale, scale).mark
-    mark = finding.choice.mark if finding.choice else str(finding.answer)
-    return f"{finding.amount} {mark}" if finding.row.answers == "residual" else mark
-
-
 def _one(before: Finding, after: Finding) -> SignChange | None:
     if before.answer is None or after.answer is None:
         return None
     old, new = value(before), value(after)
     if old == new and (before.meaning == after.meaning or before.scale != after.scale):
         return None
-    side = "" if after.side == "midline" else f"{after.side} "
-    text = f"{side}{after.row.name} {_shown(before, after.scale)} to {_shown(after)}"
+    text = f"{named(after)} {measured(before, after.scale)} to {measured(after)}"
     size = None if old is None or new is None else new - old
     kind = after.row.answers
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
@@ -154,12 +147,11 @@ def _from_statement(after: Finding) -> SignChange | None:
     elif after.scale:
         size = (value(after) or 0.0) - meaning_rank("normal")
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
-    side = "" if after.side == "midline" else f"{after.side} "
-    text = f"{side}{after.row.name} stated normal, now {_shown(after)}"
+    text = f"{named(after)} stated normal, now {measured(after)}"
     return SignChange(after.key, text, size, size is None or abs(size) >= step - ROUNDING, True)
 
 
-def compare(previous: Examination, current: Examination) -> Comparison:
+def compare(previous: Findings, current: Findings) -> Comparison:
     """What changed from one examination to a later one.
 
     Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
@@ -189,7 +181,7 @@ def compare(previous: Examination, current: Examination) -> Comparison:
     return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
 
 
-def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
+def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
     """What moved across the body, in the order of `PATTERNS`."""
     rows = change_row("patterns")
     weaker = [s for s in worse if s.row.answers == "mrc"]
@@ -219,7 +211,7 @@ def _patterns(previous: Examination, signs: list[SignChange], worse: list[SignCh
     return [p for p in PATTERNS if moved[p]]
 
 
-def sum_score(examination: Examination) -> int | None:
+def sum_score(examination: Findings) -> int | None:
     """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
 
     Six movements on two sides; 4- and 4+ count 4 (`change.toml`).

@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.structures import Columns, TableRow
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flag_names
 from wardexam.reasoning.tables import change_row, conditions_row
@@ -141,7 +141,7 @@ def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     )
 
 
-def _passes(test: Test, examination: Examination, found: list[Found], held: set[str]) -> bool:
+def _passes(test: Test, examination: Findings, found: list[Found], held: set[str]) -> bool:
     if (test.condition and test.condition not in held) or test.unless in held:
         return False
     story = examination.context
@@ -161,7 +161,7 @@ def _passes(test: Test, examination: Examination, found: list[Found], held: set[
     return enough and (test.sides == "any" or {f.side for f in those} >= _BOTH)
 
 
-def holding(examination: Examination) -> set[str]:
+def holding(examination: Findings) -> set[str]:
     """The names of the conditions that hold."""
     held: set[str] = set()
     found = [(f, weak(f)) for f in examination.findings if f.answer is not None]

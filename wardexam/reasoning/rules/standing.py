@@ -4,8 +4,11 @@ Blank never means normal: a sign that was found and is not looked at again is no
 """
 
 from collections.abc import Iterable
+from typing import TypeVar
 
-from wardexam.exam.examination import Context, Examination
+from wardexam.exam.examination import Context, Findings
+
+Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
 
 def _context(earlier: Context, later: Context) -> Context:
@@ -14,7 +17,7 @@ def _context(earlier: Context, later: Context) -> Context:
     return Context.model_validate({**earlier.model_dump(), **known})
 
 
-def over(earlier: Examination, later: Examination) -> Examination:
+def over(earlier: Findings, later: Told) -> Told:
     """The later examination, with what stands from the earlier one where it says nothing.
 
     A sign found not testable leaves what was found before; a statement that the rest was normal does not.
@@ -41,17 +44,12 @@ def over(earlier: Examination, later: Examination) -> Examination:
     )
 
 
-def standing(
-    examinations: Iterable[Examination], until: Examination | None = None
-) -> Examination | None:
+def standing(examinations: Iterable[Told]) -> Told | None:
     """All that stands of a stay's examinations, in the order saved, as one; None without any.
 
-    Only those saved before `until`, where that is among them. The clock is not asked: it may have been
-    wrong, and what was found later must never be hidden by it.
+    The clock is not asked: it may have been wrong, and what was found later must never be hidden by it.
     """
     stands = None
     for examination in examinations:
-        if until and examination.id == until.id:
-            break
         stands = over(stands, examination) if stands else examination
     return stands

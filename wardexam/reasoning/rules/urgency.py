@@ -10,7 +10,7 @@ from functools import cache
 from typing import Any
 
 from wardexam.errors import TableError
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Findings
 from wardexam.exam.flags import flag_names, flags
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import PATTERNS, compare
@@ -73,7 +73,7 @@ def _place(rule: str, fired: set[str]) -> int:
     return 1 + max(_place(r, fired) for r in before) if before else 0
 
 
-def _holds(examination: Examination) -> set[str]:
+def _holds(examination: Findings) -> set[str]:
     """The flags said yes and the named conditions on signs that hold."""
     holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
     return holds | {f"sign:{name}" for name in holding(examination)}
@@ -83,7 +83,7 @@ def _fired(holds: set[str]) -> list[str]:
     return [n for n, row in rules().items() if holds & set(row["any"]) and holds >= set(row["all"])]
 
 
-def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
+def _by_site(examination: Findings, reading: Reading | None) -> list[Reason]:
     """What the inferred site raises."""
     row = conditions_row("inferred_site")
     if reading is None or reading.entered < row["entered"]:
@@ -98,7 +98,7 @@ def _by_site(examination: Examination, reading: Reading | None) -> list[Reason]:
 
 
 def assess(
-    examination: Examination, previous: Examination | None, reading: Reading | None,
+    examination: Findings, previous: Findings | None, reading: Reading | None,
     wording: Mapping[str, Mapping[str, str]] | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.

@@ -196,13 +196,17 @@ class LineScreen(Screen[None]):
     def do(self, action: str) -> None:
         """Do an action of this screen; what the store refuses is said, and nothing is left half done."""
         try:
-            getattr(self, f"do_{action}")()
+            self.act(action)
         except WardexamError as error:
             self.say(error.line)
         except OSError as error:
             self.say(
                 f"Not done: {error.strerror or type(error).__name__}. Everything entered is kept."
             )
+
+    def act(self, action: str) -> None:
+        """Do an action by the method of its name."""
+        getattr(self, f"do_{action}")()
 
     def do_help(self) -> None:
         """Show the keys of this screen."""

@@ -124,7 +124,7 @@ class TextScreen(LineScreen):
     def _record(self, event: str) -> None:
         if self._patient:
             try:
-                self.ward_app.ward.record(event, self._patient, self.ward_app.examiner)
+                self.ward_app.ward.record(event, self._patient, self.ward_app.session.examiner)
             except RecordsError as error:
                 self.say(error.line)
 

@@ -88,7 +88,9 @@ class WardScreen(LineScreen):
             return f"A draft is damaged{more}: {last.trouble}"
         if last.patient_id in beds:
             self._chosen = last.patient_id  # the keys named below act on this patient
-        told = draft_line(last, beds.get(last.patient_id, "not listed"), self.ward_app.now())
+        told = draft_line(
+            last, beds.get(last.patient_id, "not listed"), self.ward_app.session.now()
+        )
         return (
             f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         )
@@ -123,7 +125,7 @@ class WardScreen(LineScreen):
             self.said = ward.problem
         wanted = self._search.lower()
         found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
-        now = self.ward_app.now()
+        now = self.ward_app.session.now()
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
             lambda b: (b.bed, b.name),
@@ -148,14 +150,14 @@ class WardScreen(LineScreen):
 
     def draw(self) -> None:
         """The heading and as many beds as fit, around the cursor."""
-        app, now = self.ward_app, self.ward_app.now()
+        app, now = self.ward_app, self.ward_app.session.now()
         kind = "Discharged" if self._discharged else "Ward"
         search = f'   search "{self._search}"' if self._search else ""
         self.canvas("heading").show(
             [
                 [
                     (
-                        f"{kind}  {now:%d %b %Y %H:%M}  {app.examiner[:20]}  {len(self._beds)} patients, by {ORDERS[self._order]}{search}",
+                        f"{kind}  {now:%d %b %Y %H:%M}  {app.session.examiner[:20]}  {len(self._beds)} patients, by {ORDERS[self._order]}{search}",
                         "accent",
                     )
                 ]
@@ -318,7 +320,7 @@ class WardScreen(LineScreen):
 
     def do_admit(self) -> None:
         """Ask for the details of a new patient."""
-        self._form({}, self._admit, self.ward_app.now())
+        self._form({}, self._admit, self.ward_app.session.now())
 
     def do_edit(self) -> None:
         """Change details."""
@@ -426,7 +428,9 @@ class WardScreen(LineScreen):
 
         app = self.ward_app
         try:
-            patient = Patient.model_validate({**values, "id": app.new_id(), "admitted": app.now()})
+            patient = Patient.model_validate(
+                {**values, "id": app.session.new_id(), "admitted": app.session.now()}
+            )
         except ValidationError as error:
             self.say(f"Not admitted: {first_fault(error)}")
             return
@@ -440,7 +444,7 @@ class WardScreen(LineScreen):
                 else f"Admitted. {key} starts the examination."
             )
 
-        self._attempt(lambda: app.ward.admit(patient, app.examiner), admitted, "admitted")
+        self._attempt(lambda: app.ward.admit(patient, app.session.examiner), admitted, "admitted")
 
     def _attempt(
         self, action: Callable[[], Any], done: Callable[[Any], None], word: str,
@@ -490,7 +494,7 @@ class WardScreen(LineScreen):
 
         app = self.ward_app
         self._attempt(
-            lambda: app.ward.update(changed, app.examiner),
+            lambda: app.ward.update(changed, app.session.examiner),
             lambda _: self._done(f"Saved {CHECK}" if missing(changed) else "Details saved."),
             "saved",
             failed,
@@ -518,9 +522,9 @@ class WardScreen(LineScreen):
 
         def leave() -> None:
             if back:
-                app.ward.restore(bed.patient_id, app.examiner)
+                app.ward.restore(bed.patient_id, app.session.examiner)
             else:
-                app.ward.discharge(bed.patient_id, app.now(), app.examiner)
+                app.ward.discharge(bed.patient_id, app.session.now(), app.session.examiner)
 
         def left(_: Any) -> None:
             row = self._row
@@ -544,7 +548,7 @@ class WardScreen(LineScreen):
             if not drafts:
                 self.say("No draft is left for this patient.")
                 return
-            self.ward_app.ward.set_aside(drafts[-1].draft_id, self.ward_app.examiner)
+            self.ward_app.ward.set_aside(drafts[-1].draft_id, self.ward_app.session.examiner)
             self._done("Draft set aside; its file stays in the ward's folder.")
 
         self._with_bed(aside)

@@ -7,11 +7,11 @@ import time
 
 import pytest
 
-from wardexam.terminal.signals import ENDING, KEEP, Ending, watch
+from wardexam.signals import ENDING, KEEP, Ending, watch
 
 PROGRAM = """
 import signal, sys, threading, time
-from wardexam.terminal.signals import Ending, watch
+from wardexam.signals import Ending, watch
 way = sys.argv[1]
 done = threading.Event()
 

@@ -7,13 +7,13 @@ Textual, so that it runs with ``TERM=dumb`` and through a pipe.
 
 import contextlib
 import signal
-from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, TextIO
 
+from wardexam import signals
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Patient
 from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
 from wardexam.exam.identity import (
@@ -26,26 +26,20 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
-from wardexam.terminal import line_answers, line_words, signals
-from wardexam.terminal.line_sitting import COMMANDS, Sitting, ask_flags
-from wardexam.terminal.line_talk import LeavingError, Talk, Writer
+from wardexam.exam.wording import spoken
+from wardexam.note.suggestion import CAUTION, accepted_text
+from wardexam.plain import answers, words
+from wardexam.plain.sitting import COMMANDS, KEEP, Sitting, ask_flags
+from wardexam.plain.talk import LeavingError, Talk, Writer
+from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.session import Session
+from wardexam.visit import Visit
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
-    from wardexam.reasoning.rules.wording import Wording
-    from wardexam.records.repository import DraftWriter, Repository
 
 
-def converse(
-    ward: "Repository",
-    *,
-    examiner: str,
-    now: Callable[[], datetime],
-    new_id: Callable[[], str],
-    wording: "Wording",
-    read: TextIO,
-    write: Writer,
-) -> int:
+def converse(session: Session, *, read: TextIO, write: Writer) -> int:
     """Hold the whole conversation: which patient, the examination, saving, the note.
 
     Returns:
@@ -56,22 +50,24 @@ def converse(
 
     def keep(timeout: float) -> None:
         if sitting is not None:
-            sitting.draft.flush(timeout)
+            sitting.visit.draft.flush(timeout)
 
     ending = signals.Ending(keep, leave=lambda: None, restore=lambda: None)
     with signals.watch(ending, (signal.SIGHUP, signal.SIGTERM)):
         try:
             talk.say("Examination on plain lines. Type h at any question for help.")
-            sitting = _begin(talk, ward, examiner, now, new_id, wording)
-            _examine(sitting, now)
+            sitting = _begin(talk, session)
+            _examine(sitting)
         except (LeavingError, KeyboardInterrupt) as reason:
             if sitting is not None:
                 with contextlib.suppress(WardexamError):
-                    sitting.draft.flush(2.0)
-                    sitting.draft.close()
-                kept = sitting.draft.problem or "Kept as a draft; 'wardexam enter' offers it again."
+                    sitting.visit.pause(KEEP)
+                kept = (
+                    sitting.visit.draft.problem
+                    or "Kept as a draft; 'wardexam enter' offers it again."
+                )
                 talk.say("", kept)
-            ward.settle()
+            session.ward.settle()
             return 130 if isinstance(reason, KeyboardInterrupt) else 0
     return 0
 
@@ -79,46 +75,17 @@ def converse(
 # -- which patient
 
 
-def _begin(
-    talk: Talk,
-    ward: "Repository",
-    examiner: str,
-    now: Callable[[], datetime],
-    new_id: Callable[[], str],
-    wording: "Wording",
-) -> Sitting:
-    from wardexam.ready import engine
-    from wardexam.reasoning.rules.standing import standing
-
-    resumed = _offer_drafts(talk, ward, examiner, now)
-    if resumed:
-        draft, examination = resumed
-        file = ward.file(examination.patient)
-    else:
-        file = ward.file(_choose_patient(talk, ward, examiner, now, new_id).id)
-    patient = file.patient
-    ward.record("viewed", patient.id, examiner)
-    if not resumed:
-        examination = Examination.model_validate(
-            {
-                "id": new_id(),
-                "patient": patient.id,
-                "examiner": examiner,
-                "at": now(),
-                "context": {"age": patient.age, "sex": patient.sex},
-            }
-        )
-        draft = ward.start_draft(examination, examiner)
+def _begin(talk: Talk, session: Session) -> Sitting:
+    visit = _offer_drafts(talk, session)
+    if visit is None:
+        visit = Visit.begin(session, _choose_patient(talk, session).id)
+    patient = visit.patient
     talk.say(f"Examining bed {clean(patient.bed)}, {patient.identity}.")
-    previous = standing(file.telling(examination.id))
-    return Sitting(
-        talk, ward, patient, examination, draft, engine(), previous, wording, now, examiner
-    )
+    return Sitting(talk, visit)
 
 
-def _offer_drafts(
-    talk: Talk, ward: "Repository", examiner: str, now: Callable[[], datetime]
-) -> "tuple[DraftWriter, Examination] | None":
+def _offer_drafts(talk: Talk, session: Session) -> Visit | None:
+    ward = session.ward
     for info in ward.drafts():
         if info.held:
             continue
@@ -129,29 +96,24 @@ def _offer_drafts(
         except WardexamError as error:
             talk.say(f"A draft cannot be offered: {clean(error.line)}.")
             continue
-        minutes = max(0, round((now().timestamp() - info.last) / 60))
+        minutes = max(0, round((session.now().timestamp() - info.last) / 60))
         talk.say(
             f"An examination was not finished: bed {clean(patient.bed)}, {patient.identity},"
-            f" by {clean(info.by)}, {info.keys} answers, last {line_words.ago(minutes)}."
+            f" by {clean(info.by)}, {info.keys} answers, last {words.ago(minutes)}."
         )
         resume = talk.yes("Go on with it? y, or n for later:")
         if resume:
-            return ward.resume_draft(info.draft_id, examiner)
+            return Visit.resume(session, info.draft_id)
     return None
 
 
-def _choose_patient(
-    talk: Talk,
-    ward: "Repository",
-    examiner: str,
-    now: Callable[[], datetime],
-    new_id: Callable[[], str],
-) -> Patient:
+def _choose_patient(talk: Talk, session: Session) -> Patient:
+    ward = session.ward
     while True:
         beds = ward.beds()
         if not beds:
             talk.say("The ward is empty.")
-            return _admit(talk, ward, examiner, now, new_id)
+            return _admit(talk, session)
         if ward.problem:
             talk.say(clean(ward.problem) + ".")
         options = [
@@ -173,30 +135,24 @@ def _choose_patient(
                 talk.say(f"Cannot be opened: {clean(error.line)}.")
                 continue
         if talk.yes("Admit a new patient? y or n:"):
-            return _admit(talk, ward, examiner, now, new_id)
+            return _admit(talk, session)
 
 
-def _admit(
-    talk: Talk,
-    ward: "Repository",
-    examiner: str,
-    now: Callable[[], datetime],
-    new_id: Callable[[], str],
-) -> Patient:
+def _admit(talk: Talk, session: Session) -> Patient:
     from pydantic import ValidationError
 
     from wardexam.exam.entry import first_fault
 
     while True:
         bed, name = talk.ask("Bed:"), talk.ask("Name:")
-        admitted = now()
+        admitted = session.now()
         number, born = _identifiers(talk, admitted.date())
         age = "" if born else talk.ask("Age in years, Enter if unknown:")
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
         try:
             patient = Patient.model_validate(
                 {
-                    "id": new_id(),
+                    "id": session.new_id(),
                     "bed": bed,
                     "name": name,
                     "number": number,
@@ -213,7 +169,7 @@ def _admit(
         except ValidationError as error:
             talk.say(f"Not accepted: {first_fault(error)}. Again, please.")
             continue
-        ward.admit(patient, examiner)
+        session.ward.admit(patient, session.examiner)
         if missing(patient):
             talk.say(f"Admitted {CHECK}")
         return patient
@@ -251,7 +207,7 @@ def _choose_set(talk: Talk) -> list[Question]:
     return _questions(sets[chosen or 0].id)
 
 
-def _examine(sitting: Sitting, now: Callable[[], datetime]) -> None:
+def _examine(sitting: Sitting) -> None:
     """Ask until saved."""
     talk = sitting.talk
     questions, at = _choose_set(talk), 0
@@ -266,7 +222,7 @@ def _examine(sitting: Sitting, now: Callable[[], datetime]) -> None:
             sign = questions[at][0]
             if sign.answers not in explained:
                 explained.add(sign.answers)
-                talk.say(f"Answers: {line_answers.choices(sign, sitting.examination.scale)}.")
+                talk.say(f"Answers: {answers.choices(sign, sitting.examination.scale)}.")
             answer = talk.ask(_question(sitting, questions, at))
         word = answer.lower()
         try:
@@ -275,7 +231,7 @@ def _examine(sitting: Sitting, now: Callable[[], datetime]) -> None:
             elif word == "b":
                 at = max(0, at - 1)
             elif word == "s":
-                if _save(sitting, now):
+                if _save(sitting):
                     return
             elif word in COMMANDS:
                 COMMANDS[word](sitting)
@@ -292,9 +248,9 @@ def _examine(sitting: Sitting, now: Callable[[], datetime]) -> None:
 def _question(sitting: Sitting, questions: list[Question], at: int) -> str:
     sign, side = questions[at]
     found = sitting.examination.finding(sign.id, side)
-    now_is = f", now {line_words.answer(found)}" if found else ""
+    now_is = f", now {spoken(found)}" if found else ""
     where = f", {sign.place}" if sign.place else ""
-    return f"{at + 1} of {len(questions)}. {sign.name}{line_words.place(side)}{where}{now_is}:"
+    return f"{at + 1} of {len(questions)}. {sign.name}{words.place(side)}{where}{now_is}:"
 
 
 def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
@@ -307,25 +263,23 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
     if not text:
         return 1
     if word == "a":
-        talk.say(f"Answers: {line_answers.choices(sign, sitting.examination.scale)}.")
+        talk.say(f"Answers: {answers.choices(sign, sitting.examination.scale)}.")
         return 0
     if word == "x":
         if sitting.examination.finding(sign.id, side) is None:
             talk.say("Nothing is entered here.")
         else:
-            sitting.change(
-                Change("finding", key), f"{sign.name}{line_words.place(side)}: not examined."
-            )
+            sitting.change(Change("finding", key), f"{sign.name}{words.place(side)}: not examined.")
         return 0
     if word == "n":
-        reasons = line_answers.reasons()
+        reasons = answers.reasons()
         chosen = talk.choose("Why not testable? A number:", [words for _, words in reasons])
         if chosen is None:
             return 0
-        found = line_answers.not_testable(sign, side, reasons[chosen][0])
+        found = answers.not_testable(sign, side, reasons[chosen][0])
     else:
-        found = line_answers.finding(sign, side, text, sitting.examination.scale)
-    said = f"{sign.name}{line_words.place(side)}: {line_words.answer(found)}."
+        found = answers.finding(sign, side, text, sitting.examination.scale)
+    said = f"{sign.name}{words.place(side)}: {spoken(found)}."
     sitting.change(Change("finding", key, found.model_dump(mode="json")), said)
     return 1
 
@@ -333,37 +287,30 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
 # -- saving
 
 
-def _save(sitting: Sitting, now: Callable[[], datetime]) -> bool:
+def _save(sitting: Sitting) -> bool:
     """Save and print the note; whether it is saved."""
-    from wardexam.note.headline import summarise
-    from wardexam.note.note import render
-    from wardexam.note.suggestion import CAUTION, accepted_text
-    from wardexam.reasoning.rules.change import compare
-
-    talk = sitting.talk
+    talk, visit = sitting.talk, sitting.visit
     missing = [name for name in flags() if name not in sitting.examination.flags]
     if missing and talk.yes(f"{len(missing)} red flags were not asked. Ask them now? y or n:"):
         ask_flags(sitting)
     impression = talk.ask("Your impression in your own words, Enter for none:")
     if impression:
         sitting.change(Change("impression", "", impression), "Impression kept.")
-    reading = sitting.engine.read(sitting.examination)
+    reading = visit.reading()
     suggestion = accepted_text(reading)
     if suggestion:
         talk.say(f"Suggestion: {suggestion}", CAUTION)
         if talk.yes("Put it into the note? y or n:"):
             sitting.change(Change("suggestion", "", suggestion), "Put into the note.")
-    urgency = sitting.urgency(reading)
-    if not talk.yes("Save now? y or n:"):
+    why = talk.ask("Why is it amended? Enter to leave it:") if visit.amends else ""
+    if (visit.amends and not why) or not talk.yes("Save now? y or n:"):
         talk.say("Not saved yet.")
         return False
-    change = compare(sitting.previous, sitting.examination) if sitting.previous else None
-    summary = summarise(urgency, change, reading)
-    saved = sitting.ward.save(sitting.examination, sitting.examiner, summary)
-    sitting.ward.drop_draft(sitting.draft)
+    try:
+        saved = visit.save(reading, why)
+    except AmendedMeanwhileError as error:
+        talk.say(visit.go_after(error.stored, "s"), "Not saved yet.")
+        return False
     talk.say("Saved. The note:", "")
-    # The tool's reading stays out of the note until it is accepted.
-    urgency = sitting.urgency(None)
-    note = render(sitting.patient, saved, previous=sitting.previous, urgency=urgency)
-    talk.say(note.rstrip("\n"))
+    talk.say(visit.case_of(saved).note().rstrip("\n"))
     return True

@@ -1,26 +1,21 @@
 """One examination under way on plain lines, and what each letter does at any of its questions."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import datetime
-from typing import TYPE_CHECKING, get_args
+from dataclasses import dataclass
+from typing import get_args
 
 from wardexam.anatomy.catalogue import PARTS
 from wardexam.exam.answers import scales
-from wardexam.exam.entry import Change, apply, inverse
-from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset, Patient
+from wardexam.exam.entry import Change
+from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Finding, Limb
 from wardexam.exam.flags import flags
-from wardexam.terminal import line_words
-from wardexam.terminal.line_talk import LeavingError, Talk
+from wardexam.exam.wording import spoken
+from wardexam.plain import words
+from wardexam.plain.talk import LeavingError, Talk
+from wardexam.visit import Visit
 
-if TYPE_CHECKING:
-    from wardexam.reasoning.engine import Engine
-    from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.rules.urgency import Urgency
-    from wardexam.reasoning.rules.wording import Wording
-    from wardexam.records.repository import DraftWriter, Repository
-
+KEEP = 2.0  # seconds that an answer waits to be on disk
 HELP = """\
 Type an answer and press Enter. Enter alone leaves the sign not examined.
 a  what may be answered here      n  not testable, with a reason
@@ -36,59 +31,44 @@ Each letter works at every question."""
 
 @dataclass
 class Sitting:
-    """One examination under way: the document, its draft, and what can be undone."""
+    """A visit spoken: the questions and answers around it, and what was said of its urgency last."""
 
     talk: Talk
-    ward: "Repository"
-    patient: Patient
-    examination: Examination
-    draft: "DraftWriter"
-    engine: "Engine"
-    previous: Examination | None
-    wording: "Wording"
-    now: Callable[[], datetime]
-    examiner: str
-    undos: list[tuple[Change, str]] = field(default_factory=list)
+    visit: Visit
     told: str = ""
 
+    @property
+    def examination(self) -> Examination:
+        """As far as it has got."""
+        return self.visit.examination
+
     def change(self, change: Change, said: str) -> None:
-        """Apply one change, keep it on disk, and say what it did.
+        """Make one change, have it on disk, and say what it did.
 
         Raises:
             InputError: The change is not acceptable; nothing has changed.
         """
-        back = inverse(self.examination, change)
-        self._take(change)
-        self.undos.append((back, said))
-        self.talk.say(said)
-        self.warn()
+        self.visit.change(change, said)
+        self._kept(said)
 
     def undo(self) -> None:
         """Take the last change back and say which it was."""
-        if not self.undos:
+        if step := self.visit.undo():
+            self._kept(f"Undone: {step.said}")
+        else:
             self.talk.say("Nothing to undo.")
-            return
-        back, said = self.undos.pop()
-        self._take(back)
-        self.talk.say(f"Undone: {said}")
+
+    def _kept(self, said: str) -> None:
+        draft = self.visit.draft
+        draft.flush(KEEP)
+        if draft.problem:
+            self.talk.say(draft.problem)
+        self.talk.say(said)
         self.warn()
-
-    def _take(self, change: Change) -> None:
-        self.examination = apply(self.examination, change)
-        self.draft.append(change)
-        self.draft.flush(2.0)
-        if self.draft.problem:
-            self.talk.say(self.draft.problem)
-
-    def urgency(self, reading: "Reading | None") -> "Urgency":
-        """The urgency in the hospital's words."""
-        from wardexam.reasoning.rules.urgency import assess
-
-        return assess(self.examination, self.previous, reading, self.wording)
 
     def warn(self) -> None:
         """Say the urgency when it has changed."""
-        lines = line_words.urgency(self.urgency(self.engine.read(self.examination)))
+        lines = words.urgency(self.visit.case.urgency(self.visit.reading()))
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
@@ -96,15 +76,15 @@ class Sitting:
 
     def meaning(self) -> None:
         """Say the reading."""
-        reading = self.engine.read(self.examination)
-        self.talk.say(*line_words.urgency(self.urgency(reading)))
-        self.talk.say(*line_words.reading(reading))
+        reading = self.visit.reading()
+        self.talk.say(*words.urgency(self.visit.case.urgency(reading)))
+        self.talk.say(*words.reading(reading))
 
 
 def _list(sitting: Sitting) -> None:
     found: tuple[Finding, ...] = sitting.examination.findings
     asked = sitting.examination.flags
-    lines = [f"{f.row.name}{line_words.place(f.side)}: {line_words.answer(f)}" for f in found]
+    lines = [f"{f.row.name}{words.place(f.side)}: {spoken(f)}" for f in found]
     lines += [f"Red flag, {flags()[name].short}: {value}" for name, value in asked.items()]
     sitting.talk.say(*(lines or ["Nothing is entered yet."]))
 
@@ -158,7 +138,7 @@ def _rest_normal(sitting: Sitting) -> None:
         "part": parts[part],
         "limb": limbs[limb],
         "by": sitting.examination.examiner,
-        "at": sitting.now().isoformat(),
+        "at": sitting.visit.session.now().isoformat(),
     }
     sitting.change(
         Change("rest_normal", key, row),
@@ -168,22 +148,21 @@ def _rest_normal(sitting: Sitting) -> None:
 
 def _context(sitting: Sitting) -> None:
     """Ask what is known beside the signs; Enter alone leaves a thing as it is."""
-    for name, question, words in (
+    for name, question, allowed in (
         ("onset", "Onset? A number, Enter to leave it:", get_args(Onset)),
         ("complaint", "Complaint? A number, Enter to leave it:", get_args(Complaint)),
         ("complaint_side", "On which side? A number, Enter to leave it:", get_args(ComplaintSide)),
     ):
-        chosen = sitting.talk.choose(question, [word.replace("_", " ") for word in words])
+        chosen = sitting.talk.choose(question, [word.replace("_", " ") for word in allowed])
         if chosen is not None:
-            value = words[chosen]
+            value = allowed[chosen]
             said = f"{name.replace('_', ' ')}: {value.replace('_', ' ')}."
             sitting.change(Change("context", name, value), said.capitalize())
 
 
 def _leave(sitting: Sitting) -> None:
     """Leave; what is in memory only is lost by that, and only on a plain yes."""
-    if sitting.draft.sent and not sitting.draft.flush(2.0):
-        lost = sitting.draft.sent - sitting.draft.kept
+    if lost := sitting.visit.unkept(KEEP):
         question = (
             f"{lost} answers are in memory only and would be lost. Leave all the same? y or n:"
         )

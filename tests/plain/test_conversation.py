@@ -9,8 +9,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
-from wardexam.terminal.line_mode import converse
+from wardexam.session import Session
 
 START = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
 ADMIT = ["7", "Invented Person", "40-3317", "63", "male"]
@@ -31,11 +32,7 @@ def talk(ward, *answers, stream=None):
     ids = (f"test{len(ward.beds()):04d}{n:08d}" for n in itertools.count())
     out = io.StringIO()
     code = converse(
-        ward,
-        examiner="Dr Test",
-        now=lambda: START + timedelta(minutes=next(clock)),
-        new_id=lambda: next(ids),
-        wording={},
+        Session(ward, "Dr Test", lambda: START + timedelta(minutes=next(clock)), lambda: next(ids)),
         read=stream or io.StringIO("".join(a + "\n" for a in answers)),
         write=out,
     )
@@ -220,7 +217,7 @@ def test_what_another_wrote_cannot_move_the_cursor(ward):
 
 def test_it_needs_no_screen():
     script = (
-        "import sys, wardexam.terminal.line_mode\n"
+        "import sys, wardexam.plain.conversation\n"
         "print(*{'textual', 'rich'} & {m.split('.')[0] for m in sys.modules})\n"
     )
     done = subprocess.run(

@@ -1,6 +1,6 @@
-"""The reading, the urgency and an answer in words that can be listened to: no bars, no columns."""
+"""The reading and the urgency in words that can be listened to: no bars, no columns."""
 
-from wardexam.exam.findings import REASON_WORDS, Finding, Side
+from wardexam.exam.findings import Side
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
@@ -17,22 +17,6 @@ def ago(minutes: int) -> str:
 def place(side: Side) -> str:
     """The side after a sign's name: ``", right"``; empty for a sign in the midline."""
     return "" if side == "midline" else f", {side}"
-
-
-def answer(finding: Finding) -> str:
-    """What a finding says, e.g. ``"2+, normal"`` or ``"not testable, pain"``."""
-    if finding.not_testable:
-        return f"not testable, {REASON_WORDS[finding.not_testable]}"
-    choice = finding.choice
-    if choice is None:
-        return f"normal down to {finding.answer}"
-    words = f"{choice.code}, {choice.words}" if finding.scale else choice.words
-    if finding.amount is None or finding.row.answers not in _UNITS:
-        return words
-    return f"{words}, {finding.amount} {_UNITS[finding.row.answers]}"
-
-
-_UNITS = {"clonus": "beats", "residual": "mL", "angle_test": "degrees"}
 
 
 def _site(site: Site) -> str:

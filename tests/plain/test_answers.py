@@ -5,7 +5,7 @@ import pytest
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import SCALES, answer_sets, answers_for, scales
-from wardexam.terminal.line_answers import choices, finding, not_testable, reasons
+from wardexam.plain.answers import choices, finding, not_testable, reasons
 
 TABLE = [
     ("knee", "2", "conventional", ("2+", None)),

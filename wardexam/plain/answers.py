@@ -2,8 +2,9 @@
 
 from pydantic import ValidationError
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.anatomy.catalogue import Sign
 from wardexam.errors import InputError
+from wardexam.exam.answering import answer_code
 from wardexam.exam.answers import AnswerSet, ScaleName, answers_for
 from wardexam.exam.entry import first_fault
 from wardexam.exam.findings import REASON_WORDS, Finding, Reason, Side
@@ -30,7 +31,7 @@ def choices(sign: Sign, scale: ScaleName) -> str:
 def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
     """The finding that a typed answer gives.
 
-    An answer is its key, code, mark or words, with a number after a space where one is taken.
+    An answer is its key, code, mark or words, or another word for it, with a number after a space where one is taken.
     Two answers with a slash are refused: one question is one side.
 
     Raises:
@@ -41,12 +42,12 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
     if sign.answers == "mrc":
         # 4/5 is how a doctor writes MRC 4, never right 4 and left 5 here.
         typed = typed.removesuffix("/5")
-    code, amount = _code(sign, allowed, typed), None
+    code, amount = _code(sign, allowed, typed, scale), None
     if code is None:
         head, _, tail = typed.rpartition(" ")
         if tail.isdecimal() and allowed.amount:
             if head:
-                code = _code(sign, allowed, head)
+                code = _code(sign, allowed, head, scale)
             elif allowed.amount.required:
                 code = allowed.amount.answers[0]
             amount = int(tail) if len(tail) < 6 else -1
@@ -65,17 +66,10 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
         raise InputError(first_fault(error), remedy=choices(sign, scale)) from None
 
 
-def _code(sign: Sign, allowed: AnswerSet, typed: str) -> str | None:
-    """The code of an answer by key, code, mark or words; a required number is no answer alone."""
-    if allowed.amount and allowed.amount.required:
-        return None
-    if sign.answers == "level" and typed.upper() in SEGMENTS:
-        return typed.upper()
-    for way in ("code", "key", "mark", "words"):
-        for answer in allowed.answers:
-            if getattr(answer, way).lower() == typed:
-                return answer.code
-    return None
+def _code(sign: Sign, allowed: AnswerSet, typed: str, scale: ScaleName) -> str | None:
+    """The code of the answer that is typed; a required number is no answer alone."""
+    required = allowed.amount is not None and allowed.amount.required
+    return None if required else answer_code(sign, typed, scale)
 
 
 def not_testable(sign: Sign, side: Side, reason: Reason) -> Finding:

@@ -1,0 +1,58 @@
+"""A patient's file read once: what of a long stay still stands is what stands of all of it."""
+
+from datetime import timedelta
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.records.conftest import AT
+from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.standing import standing
+from wardexam.records.repository import Arrival
+from wardexam.records.ward import open_ward
+
+LINES = [
+    "knee 2/0", "knee -/2 ankle 0/0", "knee nt:pain/nt:cast", "power_leg 4/5", "hip_flexion 5/3 knee 3/-",
+    "rest=power:right_leg", "rest=reflexes:all", "flag:cancer=yes", "flag:cancer=no flag:trauma=yes",
+    "onset=sudden complaint=weak_leg", "onset=days pain=back", "bladder retention anal_tone 1", "plantar down/up", "",
+]  # fmt: skip
+PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=AT)
+
+
+def examination(number: int, line: str) -> Examination:
+    return (
+        read_line(line)
+        .examination(AT + timedelta(hours=number))
+        .model_copy(
+            update={"id": f"exam{number:04}", "patient": "patient1", "comment": '"flags": {"x'}
+        )
+    )
+
+
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.lists(st.sampled_from(LINES), min_size=1, max_size=9))
+def test_what_tells_of_a_stay_stands_as_all_of_it_does(tmp_path_factory, lines):
+    ward = open_ward(tmp_path_factory.mktemp("stay") / "ward")
+    made = tuple(examination(n, line) for n, line in enumerate(lines))
+    ward.take_in([Arrival(PATIENT, made)], "x")
+    file = ward.file("patient1")
+    assert tuple(file.examinations) == made
+    for until in ("", *(e.id for e in made)):
+        chosen = file.telling(until)
+        whole = [e for n, e in enumerate(made) if not until or n < int(until[4:])]
+        found, wanted = standing(chosen), standing(whole)
+        assert (found is None) == (wanted is None)
+        if found and wanted:
+            assert {f.key: f for f in found.findings} == {f.key: f for f in wanted.findings}
+            assert (found.flags, found.context) == (wanted.flags, wanted.context)
+            assert {(s.part, s.limb) for s in found.rest_normal} == {(s.part, s.limb) for s in wanted.rest_normal}  # fmt: skip
+
+
+def test_of_a_long_stay_few_examinations_are_made(ward):
+    ward.take_in(
+        [Arrival(PATIENT, tuple(examination(n, "knee 2/0 ankle 0/0") for n in range(50)))], "x"
+    )
+    assert len(ward.file("patient1").telling()) == 1

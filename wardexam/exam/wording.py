@@ -1,0 +1,114 @@
+"""A finding in words, wherever it is written: a mark, a cell, a narrow cell, a phrase, a sentence to hear."""
+
+from wardexam.exam.answers import ScaleName, answers_for, convert
+from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.text import clean
+
+
+def sided(side: Side, name: str) -> str:
+    """A sign with its side: ``"left ankle"``; the name alone for a sign in the midline."""
+    return name if side == "midline" else f"{side} {name}"
+
+
+def named(finding: Finding) -> str:
+    """The sign of a finding with its side."""
+    return sided(finding.side, finding.row.name)
+
+
+def mark(finding: Finding, scale: ScaleName | None = None) -> str:
+    """The shortest that says the answer: the grade, a tendon reflex's on a scale where one is given."""
+    if scale and finding.scale and finding.answer:
+        return convert(finding.answer, finding.scale, scale).mark
+    return finding.choice.mark if finding.choice else str(finding.answer)
+
+
+def measured(finding: Finding, scale: ScaleName | None = None) -> str:
+    """The mark with the amount before it where the amount is the answer: ``"310 mL"``."""
+    text = mark(finding, scale)
+    return f"{finding.amount} {text}" if finding.row.answers == "residual" else text
+
+
+def phrase(finding: Finding) -> str:
+    """The answer in the words of a letter: ``"absent"``, ``"present, 4 beats"``, ``"reduced below T8"``."""
+    if finding.not_testable:
+        return f"not testable ({REASON_WORDS[finding.not_testable]})"
+    if finding.amount is not None:
+        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
+        words = f"{finding.amount} {unit}"
+        if finding.row.answers == "residual" or not finding.choice:
+            return words
+        return f"{finding.choice.words}, {words}"
+    return finding.choice.words if finding.choice else f"reduced below {finding.answer}"
+
+
+def finding_text(finding: Finding) -> str:
+    """The whole finding as a reading names it, e.g. ``"left knee 0"``."""
+    shown = finding.choice.words if finding.choice else str(finding.answer)
+    if finding.scale:
+        shown = str(finding.answer)
+    elif finding.row.answers == "level" and finding.answer != "none":
+        shown = f"reduced below {finding.answer}"
+    elif finding.amount is not None:
+        shown += f" {finding.amount}"
+    return f"{named(finding)} {shown}"
+
+
+def spoken(finding: Finding) -> str:
+    """The answer to be listened to: ``"2+, normal"``, ``"not testable, pain"``."""
+    if finding.not_testable:
+        return f"not testable, {REASON_WORDS[finding.not_testable]}"
+    choice = finding.choice
+    if choice is None:
+        return f"normal down to {finding.answer}"
+    words = f"{choice.code}, {choice.words}" if finding.scale else choice.words
+    if finding.amount is None or finding.row.answers not in _UNITS:
+        return words
+    return f"{words}, {finding.amount} {_UNITS[finding.row.answers]}"
+
+
+_UNITS = {"clonus": "beats", "residual": "mL", "angle_test": "degrees"}
+
+
+def cell(finding: Finding | None, scale: ScaleName | None) -> str:
+    """What a table cell says of a finding: ``-`` where the sign was not examined."""
+    if finding is None:
+        return "-"
+    if finding.not_testable:
+        return "NT"
+    assert finding.answer is not None
+    if finding.scale:
+        shown = convert(
+            finding.answer,
+            finding.scale,
+            scale or finding.scale,
+            reinforced="reinforced" in finding.qualities,
+        )
+        text = shown.mark
+    else:
+        text = measured(finding)
+    if finding.amount is not None and finding.row.answers != "residual":
+        text += f" {finding.amount}"
+    return text
+
+
+def narrow(finding: Finding | None, scale: ScaleName | None) -> str:
+    """What a cell of five columns says: an angle or a number of beats instead of the word where it is known."""
+    text = cell(finding, scale)
+    if finding is None or finding.amount is None:
+        return text.split(" ")[0]
+    if finding.row.answers == "angle_test":
+        return f"{finding.amount}deg"
+    return text.replace(" ", "") if len(text) > 5 else text
+
+
+def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
+    """What a cell cannot hold: qualities, reasons, detail lost on another scale, the comment."""
+    said = [QUALITY_WORDS[q] for q in finding.qualities]
+    if finding.not_testable:
+        said.append(f"not testable: {REASON_WORDS[finding.not_testable]}")
+    if finding.scale and finding.answer is not None:
+        lost = convert(finding.answer, finding.scale, scale or finding.scale).lost
+        said += [f"graded as {lost}"] if lost else []
+    if finding.comment:
+        said.append(clean(finding.comment))
+    return said

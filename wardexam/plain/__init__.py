@@ -1,0 +1,1 @@
+"""The visit on plain lines, for a screen reader or a pipe. Knows no framework."""

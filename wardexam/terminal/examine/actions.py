@@ -1,0 +1,413 @@
+"""What each action of the examination does: a row of `ACTIONS` for each row of `keys.EXAMINE`.
+
+An action that writes takes its change from `edits` and hands it to the screen, which has the visit
+make it. The letters and digits that grade are answered by `grade`, `answer_flag` and `choose`.
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, get_args
+
+from wardexam.anatomy.catalogue import Sign, signs_of
+from wardexam.errors import WardexamError
+from wardexam.exam.answers import SCALES, answers_for
+from wardexam.exam.entry import Change
+from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
+from wardexam.exam.findings import Quality
+from wardexam.exam.flags import Flag
+from wardexam.exam.row_sets import row_sets
+from wardexam.exam.text import clean
+from wardexam.note.suggestion import accepted_text
+from wardexam.records.locks import BusyError
+from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.terminal.examine import edits, view
+from wardexam.terminal.examine.edits import Edit
+from wardexam.terminal.examine.state import FLAGS
+from wardexam.terminal.screens.text import TextScreen
+from wardexam.visit import Step
+
+if TYPE_CHECKING:
+    from wardexam.terminal.examine.screen import ExamineScreen
+
+LEAVING = 0.3  # seconds that leaving waits for the disk
+# What is asked of the story, in this order, with what may be answered.
+CONTEXT = (
+    ("onset", get_args(Onset)),
+    ("complaint", get_args(Complaint)),
+    ("complaint_side", get_args(ComplaintSide)),
+    ("bears_weight", ("yes", "no")),
+)
+
+
+# --- what grades
+
+
+def grade(screen: "ExamineScreen", key: str) -> None:
+    """A digit or sign: the grade at the cursor, or the beginning of a number or level."""
+    row = screen.state.row
+    if isinstance(row, Sign) and (
+        row.answers == "residual" or (row.answers == "level" and key in "123456789")
+    ):
+        _ask_number(screen, key)
+    else:
+        _write_and_go_on(screen, edits.grade(screen.state, key))
+
+
+def _write_and_go_on(screen: "ExamineScreen", made: list[Edit]) -> None:
+    """Write an answer on one side or both, and put the cursor where the next is given."""
+    state = screen.state
+    if not all(screen.change(*edit) for edit in made):
+        return
+    if state.both:
+        screen.said = edits.said_of_both(state, made)
+        state.side_at = 1
+    state.both = False
+    state.advance()
+    screen.changed()
+
+
+def answer_flag(screen: "ExamineScreen", row: Flag, answer: str) -> None:
+    """Yes or no to a red flag."""
+    if screen.change(*edits.flag(row, answer)):
+        screen.state.move(1)
+        screen.changed()
+
+
+def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
+    state, row = screen.state, screen.state.row
+    if isinstance(row, Sign) and row.answers == "level":
+        where = "both sides" if state.both else state.side
+        screen.ask(
+            f"{where} {row.name}: reduced below (C2 to S4):",
+            screen.refusing(lambda text: _write_and_go_on(screen, edits.level(state, row, text))),
+            f"T{typed}" if typed else "",
+        )
+        return
+    finding = edits.measured(state)
+    amount = answers_for(finding.row.answers).amount if finding else None
+    if finding is None or amount is None:
+        screen.say(f"No number belongs here. {state.accepted}")
+        return
+    side = "" if finding.side == "midline" else f"{finding.side} "
+
+    def numbered(text: str) -> None:
+        if screen.change(*edits.number(finding, amount.unit, text)):
+            if finding.key == (state.row.id, state.side):
+                state.advance()
+            screen.changed()
+
+    question = f"{side}{finding.row.name}, {amount.unit}:"
+    screen.ask(question, screen.refusing(numbered), typed)
+
+
+def _both(screen: "ExamineScreen") -> None:
+    state = screen.state
+    state.both = not state.both
+    screen.say("The next grade goes to both sides." if state.both else "One side again.")
+    screen.reader.ask()
+
+
+def _quality(screen: "ExamineScreen", wanted: Quality) -> None:
+    screen.write(edits.quality(screen.state, wanted))
+
+
+def _not_testable(screen: "ExamineScreen") -> None:
+    if isinstance(screen.state.row, Flag):
+        screen.say(f"Here: {screen.state.accepted}.")
+        return
+    screen.state.awaits = "reason"
+    screen.say(f"Not testable: {'  '.join(view.REASONS[: view.REASONS_SAID])}")
+
+
+# --- a letter that was awaited
+
+
+def _await(what: str) -> Callable[["ExamineScreen"], None]:
+    def begin(screen: "ExamineScreen") -> None:
+        screen.state.awaits = what
+        screen.draw_status()
+
+    return begin
+
+
+def choose(screen: "ExamineScreen", key: str) -> None:
+    """The letter or number that was awaited."""
+    state, row = screen.state, screen.state.row
+    kind, state.awaits = state.awaits, ""
+    if kind == "reason" and key in view.REASON_KEYS and isinstance(row, Sign):
+        edit = edits.not_testable(row, state.side, view.REASON_KEYS[key])
+        if screen.change(*edit):
+            state.advance()
+            screen.changed()
+    elif kind == "quality" and key in view.QUALITY_KEYS:
+        _quality(screen, view.QUALITY_KEYS[key])
+    elif kind == "rows":
+        names = list(row_sets())
+        if key.isdecimal() and 1 <= int(key) <= len(names):
+            _show(screen, names[int(key) - 1])
+        else:
+            screen.say("No set of rows has that number. Nothing was changed.")
+    elif kind == "jump":
+        found = next((s for s in signs_of("reflexes") if s.letter == key), None)
+        if found:
+            screen.go(found.id, "right" if found.sides == "each" else "midline")
+        else:
+            screen.say("No reflex has that letter. Nothing was changed.")
+    else:
+        screen.say("Nothing was changed.")
+
+
+# --- where the cursor goes
+
+
+def _move(rows: int = 0, side: int | None = None) -> Callable[["ExamineScreen"], None]:
+    return lambda screen: screen.move(rows, side)
+
+
+def _show(screen: "ExamineScreen", page: str) -> None:
+    screen.state.show(page)
+    _shown(screen)
+
+
+def _turn(by: int) -> Callable[["ExamineScreen"], None]:
+    def turn(screen: "ExamineScreen") -> None:
+        screen.state.turn(by)
+        _shown(screen)
+
+    return turn
+
+
+def _shown(screen: "ExamineScreen") -> None:
+    done, whole = screen.state.count
+    screen.said = f"{screen.state.title}: {done} of {whole} done."
+    screen.redraw()
+
+
+def _unexamined(screen: "ExamineScreen") -> None:
+    if screen.state.go_to_open():
+        screen.said = ""
+        screen.redraw()
+    else:
+        screen.say("All rows shown here are done.")
+
+
+def _suggested(screen: "ExamineScreen") -> None:
+    reading = screen.reader.reading
+    if reading and reading.next_signs:
+        screen.go(*reading.next_signs[0].key)
+    else:
+        screen.say("No suggestion yet.")
+
+
+def _order(screen: "ExamineScreen") -> None:
+    state = screen.state
+    state.down_first = not state.down_first
+    screen.say("Grading goes down one side." if state.down_first else "Grading goes side to side.")
+
+
+# --- words
+
+
+def _comment(screen: "ExamineScreen") -> None:
+    state, finding = screen.state, screen.state.finding
+    screen.ask(
+        "Comment:" if finding is None else f"Comment on {finding.row.name}:",
+        lambda text: screen.write(edits.comment(state, text)),
+        finding.comment if finding else state.examination.comment,
+    )
+
+
+def _impression(screen: "ExamineScreen") -> None:
+    screen.ask(
+        "Impression:",
+        lambda text: screen.write(Edit(Change("impression", "", text), "Impression kept.")),
+        screen.state.examination.impression,
+    )
+
+
+def _context(screen: "ExamineScreen", number: int = 0) -> None:
+    """Ask onset, complaint, side and weight-bearing in turn; empty leaves unknown."""
+    if number == len(CONTEXT):
+        screen.said = "Context kept."
+        screen.changed()
+        return
+    field, allowed = CONTEXT[number]
+    words = ", ".join(a.replace("_", " ") for a in allowed)
+    question = f"{field.replace('_', ' ')}: {words}"[: max(30, screen.size.width - 14)] + ":"
+
+    def answered(text: str) -> None:
+        typed = text.strip().lower().replace(" ", "_")
+        # The first letters are enough where they name one answer.
+        fits = [a for a in allowed if a == typed] or [a for a in allowed if a.startswith(typed)]
+        if typed and len(fits) != 1:
+            screen.ask(question, answered)
+            return
+        if typed:
+            screen.change(Change("context", field, fits[0]), "")
+        _context(screen, number + 1)
+
+    screen.ask(question, answered)
+
+
+def _scale(screen: "ExamineScreen") -> None:
+    scale = SCALES[(SCALES.index(screen.state.examination.scale) + 1) % len(SCALES)]
+    said = f"Scale {scale}; what was graded is shown on it and stays as graded."
+    screen.write(Edit(Change("scale", "", scale), said))
+
+
+def _accept(screen: "ExamineScreen") -> None:
+    if screen.state.examination.suggestion:
+        screen.write(Edit(Change("suggestion", "", ""), "Suggestion withdrawn from the note."))
+        return
+    reading = screen.reader.settled()
+    text = accepted_text(reading) if reading else ""
+    if text:
+        screen.write(Edit(Change("suggestion", "", text), "Suggestion accepted into the note."))
+    else:
+        screen.say("No suggestion to accept yet.")
+
+
+def _figure(screen: "ExamineScreen") -> None:
+    patient, plain = screen.visit.patient, screen.ward_app.terminal.ascii
+    text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
+    over = f"{patient.identity}, bed {clean(patient.bed)}\n"
+    figure = TextScreen("Figure", text, patient=patient, patient_id=patient.id, over=over)
+    screen.app.push_screen(figure)
+
+
+# --- back and forth
+
+
+def _undo(screen: "ExamineScreen") -> None:
+    _stepped(screen, screen.visit.undo(), "undone")
+
+
+def _redo(screen: "ExamineScreen") -> None:
+    _stepped(screen, screen.visit.redo(), "done again")
+
+
+def _stepped(screen: "ExamineScreen", step: Step | None, verb: str) -> None:
+    if step is None:
+        screen.say(f"Nothing {verb}: no change is left.")
+        return
+    change = step.change
+    named = step.said.split(". ")[0].rstrip(".") or change.key.replace("_", " ") or change.what
+    screen.said = f"{verb.capitalize()}: {named}."
+    screen.changed()
+
+
+# --- saving and leaving
+
+
+def _save(screen: "ExamineScreen") -> None:
+    """Save and show the note; an amendment asks for its reason first."""
+    if screen.visit.amends:
+        screen.ask("Why is it amended?", lambda why: _save_for(screen, why))
+    else:
+        _save_for(screen, "")
+
+
+def _save_for(screen: "ExamineScreen", why: str) -> None:
+    visit, examination, app = screen.visit, screen.visit.examination, screen.ward_app
+    if visit.amends and not why.strip():
+        screen.say("An amendment needs a reason. Nothing was saved.")
+        return
+
+    def held_up(busy: BusyError) -> None:
+        screen.say(
+            f"Not saved yet: held by {busy.holder}. It is saved when that lets go; {screen.key('leave')} leaves, the draft is kept."[
+                : screen.size.width
+            ]
+        )
+
+    app.waiting.attempt(
+        visit.saving(screen.reader.settled(), why),
+        lambda saved: _saved(screen, saved),
+        lambda error: _not_saved(screen, error),
+        held_up,
+        # Whoever grades on, or leaves, has not asked for this to be saved.
+        wanted=lambda: visit.examination is examination and app.screen is screen,
+    )
+
+
+def _saved(screen: "ExamineScreen", saved: Examination) -> None:
+    # Left while it waited: the draft, saved now, is swept at the next start.
+    if screen.is_attached:
+        screen.visit.done()
+        screen.end()
+        screen.ward_app.show_note(screen.visit.patient.id, saved)
+
+
+def _not_saved(screen: "ExamineScreen", error: WardexamError) -> None:
+    """Say why; what someone else has saved meanwhile is shown beside what is entered here.
+
+    Once both have been seen, saving makes a revision after theirs.
+    """
+    if not isinstance(error, AmendedMeanwhileError):
+        screen.say(error.line[: screen.size.width])
+        return
+    theirs = error.stored
+    assert theirs.amendment is not None
+    text = screen.visit.go_after(theirs, screen.key("save"))
+    screen.said = f"Not saved: {clean(theirs.amendment.by)} amended it meanwhile."
+    screen.changed()
+    bed = clean(screen.visit.patient.bed)
+    screen.app.push_screen(TextScreen(f"Amended meanwhile  bed {bed}", text))
+
+
+def _leave(screen: "ExamineScreen") -> None:
+    """Back to the ward; an examination nobody touched leaves no draft."""
+    lost = screen.visit.unkept(LEAVING)
+    if not lost:
+        _left(screen)
+        return
+
+    def answered(text: str) -> None:
+        if text.strip().lower() == "lose":
+            _left(screen)
+        else:
+            screen.say("Still here. Free the disk, or copy the note before leaving.")
+
+    screen.ask(
+        f"{lost} changes are in memory only and would be lost. Type lose to leave, enter stays:",
+        answered,
+    )
+
+
+def _left(screen: "ExamineScreen") -> None:
+    screen.visit.leave()
+    screen.end()
+
+
+ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
+    "up": _move(-1),
+    "down": _move(1),
+    "left": _move(side=0),  # the patient's right stands on the left
+    "right": _move(side=1),
+    "both": _both,
+    "reinforced": lambda screen: _quality(screen, "reinforced"),
+    "quality": _await("quality"),
+    "not_testable": _not_testable,
+    "clear": lambda screen: screen.write(edits.cleared(screen.state)),
+    "number": _ask_number,
+    "comment": _comment,
+    "undo": _undo,
+    "redo": _redo,
+    "jump": _await("jump"),
+    "unexamined": _unexamined,
+    "suggested": _suggested,
+    "order": _order,
+    "part": _turn(1),
+    "part_back": _turn(-1),
+    "rows": _await("rows"),
+    "flags": lambda screen: _show(screen, "core" if screen.state.page == FLAGS else FLAGS),
+    "rest": lambda screen: screen.write(
+        edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
+    ),
+    "figure": _figure,
+    "scale": _scale,
+    "accept": _accept,
+    "impression": _impression,
+    "context": _context,
+    "save": _save,
+    "leave": _leave,
+}

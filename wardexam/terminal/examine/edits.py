@@ -1,0 +1,233 @@
+"""What a key writes: from the state to changes with what is said of them, or why there are none."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import NamedTuple
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.exam.answers import Answer, answers_for
+from wardexam.exam.entry import Change, apply
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import (
+    QUALITY_SIGNS,
+    QUALITY_WORDS,
+    REASON_WORDS,
+    Finding,
+    Quality,
+    Reason,
+    Side,
+)
+from wardexam.exam.flags import Flag
+from wardexam.exam.text import clean
+from wardexam.terminal.examine.state import State, sides
+
+
+class Edit(NamedTuple):
+    """A change and what is said of it."""
+
+    change: Change
+    said: str
+
+
+class RefusedError(Exception):
+    """Nothing is written; the text says why."""
+
+
+def _where(side: Side) -> str:
+    return "" if side == "midline" else f"{side} "
+
+
+def _set(finding: Finding, **fields: object) -> Change:
+    """A finding with some of its fields changed."""
+    value = finding.model_dump(mode="json") | fields
+    return Change("finding", f"{finding.sign} {finding.side}", value)
+
+
+def graded(examination: Examination, row: Sign, side: Side, answer: Answer) -> Change:
+    """A sign's answer on a side, a tendon reflex on the scale that is chosen."""
+    value = {"sign": row.id, "side": side, "answer": answer.code}
+    if row.answers == "tendon":
+        value["scale"] = examination.scale
+    return Change("finding", f"{row.id} {side}", value)
+
+
+def grade(state: State, key: str) -> list[Edit]:
+    """The grade that a key gives at the cursor, on one side or both.
+
+    Raises:
+        RefusedError: The key is no answer here.
+    """
+    row = state.row
+    if isinstance(row, Flag):
+        raise RefusedError(f"Here: {state.accepted}.")
+    answer = next((a for a in state.answers(row).answers if a.key == key), None)
+    if answer is None:
+        raise RefusedError(f"{row.name}: here {state.accepted}.")
+    words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
+    return [
+        Edit(graded(state.examination, row, side, answer), f"{_where(side)}{row.name} {words}")
+        for side in state.graded_sides
+    ]
+
+
+def level(state: State, row: Sign, text: str) -> list[Edit]:
+    """The lowest segment that is still normal, on one side or both.
+
+    Raises:
+        RefusedError: It is no segment.
+    """
+    segment = text.strip().upper()
+    if segment not in SEGMENTS:
+        raise RefusedError(f"'{clean(text)[:10]}' is no segment: C2 to S4. Nothing was changed.")
+    return [
+        Edit(
+            Change(
+                "finding", f"{row.id} {side}", {"sign": row.id, "side": side, "answer": segment}
+            ),
+            f"{side} {row.name}: reduced below {segment}",
+        )
+        for side in state.graded_sides
+    ]
+
+
+def said_of_both(state: State, edits: list[Edit]) -> str:
+    """What is said of a grade that went to both sides."""
+    row, value = state.row, edits[-1].change.value
+    if isinstance(row, Sign) and row.answers == "level" and value["answer"] in SEGMENTS:
+        return f"both sides {row.name}: reduced below {value['answer']}"
+    assert isinstance(row, Sign)
+    answer = state.answers(row).get(value["answer"])
+    return f"both {row.name} {answer.mark if answer else value['answer']}"
+
+
+def flag(row: Flag, answer: str) -> Edit:
+    """A red flag's answer."""
+    return Edit(Change("flag", row.id, answer), f"{row.ask} {answer}.")
+
+
+def not_testable(row: Sign, side: Side, reason: Reason) -> Edit:
+    """Why a sign could not be tested."""
+    value = {"sign": row.id, "side": side, "not_testable": reason}
+    return Edit(
+        Change("finding", f"{row.id} {side}", value),
+        f"{side} {row.name} not testable: {REASON_WORDS[reason]}",
+    )
+
+
+def quality(state: State, wanted: Quality) -> Edit:
+    """A quality of the finding at the cursor, else of the last graded; taken away where it has it.
+
+    Raises:
+        RefusedError: Nothing is graded, or the quality means nothing there.
+    """
+    finding = state.finding or state.last_graded
+    if finding is None or finding.answer is None:
+        raise RefusedError("Grade the reflex first.")
+    if finding.sign not in QUALITY_SIGNS[wanted]:
+        raise RefusedError(f"'{wanted.replace('_', ' ')}' means nothing at {finding.row.name}.")
+    held = [q for q in finding.qualities if q != wanted]
+    had = wanted in finding.qualities
+    words = f"{'no longer ' if had else ''}{QUALITY_WORDS[wanted]}"
+    change = _set(finding, qualities=held if had else [*held, wanted])
+    return Edit(change, f"{finding.side} {finding.row.name}: {words}")
+
+
+def cleared(state: State) -> Edit:
+    """The finding or answer at the cursor taken away.
+
+    Raises:
+        RefusedError: There is none.
+    """
+    row = state.row
+    if isinstance(row, Flag):
+        if row.id not in state.examination.flags:
+            raise RefusedError("Not asked already.")
+        return Edit(Change("flag", row.id), f"{row.id.replace('_', ' ')}: not asked")
+    if state.finding is None:
+        raise RefusedError("Not examined already.")
+    key = f"{row.id} {state.side}"
+    return Edit(Change("finding", key), f"{key.replace('_', ' ')}: not examined")
+
+
+def measured(state: State) -> Finding | None:
+    """The finding that a number belongs to: at the cursor, else the last graded."""
+    row = state.row
+    if isinstance(row, Sign) and row.answers == "residual":
+        blank = Finding(sign=row.id, side="midline", answer="measured", amount=0)
+        return state.finding or blank
+    for finding in (state.finding, state.last_graded):
+        if finding and finding.answer and finding.row.answers != "tendon":
+            amount = answers_for(finding.row.answers).amount
+            if amount and finding.answer in amount.answers:
+                return finding
+    return None
+
+
+def number(finding: Finding, unit: str, text: str) -> Edit:
+    """A finding's beats, degrees or mL.
+
+    Raises:
+        RefusedError: It is no number.
+    """
+    if not text.strip().isdecimal():
+        raise RefusedError("A whole number is needed. Nothing was changed.")
+    return Edit(_set(finding, amount=int(text)), f"{finding.row.name} {int(text)} {unit}")
+
+
+def comment(state: State, text: str) -> Edit:
+    """A comment on the finding at the cursor, or on the whole."""
+    if finding := state.finding:
+        return Edit(_set(finding, comment=text), "Comment on the finding kept.")
+    return Edit(Change("comment", "", text), "Comment kept.")
+
+
+def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
+    """The statement that the rest of this limb was examined and normal; withdrawn where it was made.
+
+    Args:
+        state: Where the cursor stands.
+        at: When it is stated.
+        withdraws: The key that withdraws it again.
+
+    Raises:
+        RefusedError: What stands here is never covered by such a statement.
+    """
+    row, side = state.row, state.side
+    if isinstance(row, Flag) or row.limb == "saddle" or row.part == "sphincters":
+        raise RefusedError("Refused: flags, saddle and sphincters are answered one by one.")
+    limb = row.limb if row.limb in ("head", "trunk") else f"{side} {row.limb}"
+    if side == "midline" and row.limb not in ("head", "trunk"):
+        raise RefusedError("Choose a row with sides for this statement.")
+    key = f"{row.part} {limb}"
+    if any(f"{s.part} {s.limb}" == key for s in state.examination.rest_normal):
+        return Edit(Change("rest_normal", key), f"Withdrawn: rest of {limb} {row.part}.")
+    value = {
+        "part": row.part,
+        "limb": limb,
+        "by": state.examination.examiner,
+        "at": at.isoformat(),
+    }
+    return Edit(
+        Change("rest_normal", key, value),
+        f"Stated: rest of {limb} {row.part} examined, normal. {withdraws} withdraws.",
+    )
+
+
+def ahead(state: State, examination: Examination) -> Iterator[Examination]:
+    """The examinations that a grade at the cursor would make, likeliest first."""
+    row, side = state.row, state.side
+    if isinstance(row, Flag):
+        for said in ("yes", "no"):
+            yield apply(examination, flag(row, said).change)
+        return
+    if row.answers in ("level", "residual"):
+        return
+    others = [examination.finding(row.id, s) for s in sides(row) if s != side]
+    others.append(state.before.get((row.id, side)))
+    likely = [f.answer for f in others if f]
+    graded_sides = state.graded_sides
+    for answer in sorted(state.answers(row).answers, key=lambda a: a.code not in likely):
+        possible = examination
+        for each in graded_sides:
+            possible = apply(possible, graded(possible, row, each, answer))
+        yield possible

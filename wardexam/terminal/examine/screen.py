@@ -1,0 +1,213 @@
+"""The examination: rows are signs, columns the patient's right and left; a key grades and moves on.
+
+One key path for the whole grid, so that typed-ahead keys land in order. A key that is not accepted
+changes nothing and says what would be.
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
+
+from textual.geometry import Offset
+
+from wardexam.errors import InputError
+from wardexam.exam.entry import Change
+from wardexam.exam.flags import Flag
+from wardexam.terminal.examine import actions, view
+from wardexam.terminal.examine.edits import Edit, RefusedError
+from wardexam.terminal.examine.reader import Reader
+from wardexam.terminal.examine.state import GRID, State
+from wardexam.terminal.screens.base import SMALLEST, LineScreen
+from wardexam.visit import Visit
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.reading import Reading
+
+T = TypeVar("T")
+FLAG_KEYS = {"1": "yes", "y": "yes", "0": "no", "n": "no"}
+GRADE_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
+LEFT_FROM = 31  # the column from which a click is on the patient's left
+
+
+class ExamineScreen(LineScreen):
+    """One examination being entered.
+
+    Args:
+        visit: What is entered, of whom, and where it is kept.
+    """
+
+    SCREEN = "examine"
+    BODIES = ("labels", "grades", "before", "panel", "figure")
+
+    def __init__(self, visit: Visit) -> None:
+        super().__init__()
+        self.visit: Visit = visit
+        self.state: State = State(visit)
+        self.reader: Reader = Reader(self.state)
+        self.said = visit.said
+        self.shown_kept, self._trouble = 0, ""
+
+    def on_mount(self) -> None:
+        """Start the reasoning; the base draws."""
+        app = self.app  # a thread has none of its own, and may answer when the screen is gone
+        self.reader.start(lambda number, reading: app.call_later(self._answered, number, reading))
+        self.visit.draft.settled = lambda: app.call_later(self._kept)
+
+    def on_unmount(self) -> None:
+        """End the reasoning, and listen to the draft no more."""
+        self.reader.end()
+        self.visit.draft.settled = lambda: None
+
+    def end(self) -> None:
+        """Back to what was below."""
+        self.ward_app.visit = None
+        self.dismiss(None)
+
+    # --- keys
+
+    def press(self, key: str, character: str | None) -> None:
+        """An awaited letter first, then grades, then actions."""
+        try:
+            graded = self._graded(key)
+        except RefusedError as refusal:
+            self.say(str(refusal))
+        else:
+            if not graded:
+                super().press(key, character)
+
+    def _graded(self, key: str) -> bool:
+        row = self.state.row
+        if self.state.awaits:
+            actions.choose(self, key)
+        elif isinstance(row, Flag) and key in FLAG_KEYS:
+            actions.answer_flag(self, row, FLAG_KEYS[key])
+        elif key.isdecimal() or key in GRADE_KEYS:
+            actions.grade(self, GRADE_KEYS.get(key, key))
+        else:
+            return False
+        return True
+
+    def act(self, action: str) -> None:
+        """Do an action of the table; what every screen does is done by the base."""
+        if action in actions.ACTIONS:
+            self.refusing(actions.ACTIONS[action])(self)
+        else:
+            super().act(action)
+
+    def click(self, x: int, y: int) -> None:
+        """A click on a grade puts the cursor there."""
+        room, first = self.state.window(self.size.height)
+        row = first + y - 2
+        if 0 <= y - 2 < room and row < len(self.state.rows) and x < GRID:
+            self.state.row_at = row
+            self.move(side=1 if x >= LEFT_FROM else 0)
+
+    def move(self, rows: int = 0, side: int | None = None) -> None:
+        """Move the cursor."""
+        self.state.move(rows, side)
+        self.said = ""
+        self.redraw()
+
+    def go(self, sign: str, side: str) -> None:
+        """Put the cursor on a sign."""
+        self.state.go(sign, side)
+        row = self.state.row
+        assert not isinstance(row, Flag)
+        self.said = f"At {'' if side == 'midline' else side + ' '}{row.name}."
+        self.redraw()
+
+    # --- changes
+
+    def refusing(self, write: Callable[[T], object]) -> Callable[[T], None]:
+        """The same, that says why where nothing is written."""
+
+        def tried(what: T) -> None:
+            try:
+                write(what)
+            except RefusedError as refusal:
+                self.say(str(refusal))
+
+        return tried
+
+    def change(self, change: Change, said: str) -> bool:
+        """Have the visit make a change; whether it was accepted."""
+        try:
+            self.visit.change(change, said)
+        except InputError as error:
+            self.say(error.line[: self.size.width])
+            return False
+        self.said = said
+        return True
+
+    def write(self, edit: Edit) -> None:
+        """Make a change, and show what it brings."""
+        if self.change(*edit):
+            self.changed()
+
+    def changed(self) -> None:
+        """Ask for the reading of what is entered now, and draw."""
+        self.reader.ask()
+        self.redraw()
+
+    # --- drawing
+
+    def redraw(self) -> None:
+        """Draw, and put the terminal's own cursor on the cell."""
+        super().redraw()
+        self.reader.ask_if_moved()
+        _, first = self.state.window(self.size.height)
+        column = 25 + 6 * self.state.column
+        self.app.cursor_position = Offset(column, 2 + self.state.row_at - first)
+
+    def draw(self) -> None:
+        """The heading, the grid, the last examination beside it, the panel, the figure."""
+        width, height = self.size
+        grid = view.grid(self.state, height, self.ward_app.glyphs)
+        self.canvas("heading").show([[(view.heading_text(self.state, width), "accent")]])
+        self.canvas("labels").show(grid.labels)
+        self.canvas("grades").show(grid.grades)
+        self.canvas("before").show(grid.before)
+        self._draw_panel()
+
+    def _draw_panel(self) -> None:
+        width, height = self.size
+        wide, figure = width >= view.WIDE, self.canvas("figure")
+        if figure.display != wide:
+            figure.display = wide
+            self.canvas("panel").styles.width = view.WIDE_PANEL if wide else "1fr"
+        keys = {"suggested": self.key("suggested"), "asks": self.key("flags")}
+        lines = view.panel(self.state, self.reader, width, self.ward_app.glyphs, **keys)
+        self.canvas("panel").show(lines[: height - 3])
+        if wide:
+            plain = self.ward_app.terminal.ascii
+            body = view.figure(self.state, figure.size.width, ascii_only=plain)
+            figure.show([[(line, "quiet")] for line in body])
+
+    def hint_text(self) -> str:
+        """What is accepted at the cursor, then the other keys."""
+        return view.hint_text(self.state, self.keys, self.ward_app.glyphs, self.size.width)
+
+    def draw_status(self) -> None:
+        """The status line ends with how much is on disk."""
+        super().draw_status()
+        if not self._typing and self.query("#hint"):
+            self.shown_kept = self.visit.draft.kept
+            self.canvas("status").show([view.status(self.state, self.said, self.size.width)])
+
+    # --- what comes from threads
+
+    def _answered(self, number: int, reading: "Reading | None") -> None:
+        # An answer may come while the screen is being left, its canvases gone already.
+        if self.query("#panel") and self.reader.take(number, reading):
+            width, height = self.size
+            if width >= SMALLEST[0] and height >= SMALLEST[1]:
+                self._draw_panel()
+
+    def _kept(self) -> None:
+        draft = self.visit.draft
+        trouble, self._trouble = self._trouble, draft.problem
+        if self._trouble and self.said != self._trouble:
+            self.say(self._trouble)
+        elif trouble and not self._trouble:
+            self.say("In the ward's folder again.")
+        elif self.shown_kept != draft.kept:
+            self.draw_status()

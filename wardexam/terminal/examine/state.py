@@ -1,0 +1,224 @@
+"""What the examination screen holds: the visit, where the cursor stands, what the next key means."""
+
+import textwrap
+from dataclasses import dataclass, field
+
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
+from wardexam.exam.answers import AnswerSet, answers_for
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding, Side
+from wardexam.exam.flags import Flag, flags
+from wardexam.exam.row_sets import row_sets
+from wardexam.note.note import PART_TITLES
+from wardexam.reasoning.rules.change import sum_score
+from wardexam.visit import Visit
+
+Row = Sign | Flag
+FLAGS = "flags"
+GRID = 47  # columns of the grid
+SHOWN_AS = {"minus": "-", "plus": "+"}  # keys whose name is not what they show
+
+
+def sides(row: Row) -> tuple[Side, ...]:
+    """The sides of a row, in the order of the columns."""
+    return ("right", "left") if isinstance(row, Sign) and row.sides == "each" else ("midline",)
+
+
+@dataclass
+class State:
+    """One examination as it is being entered.
+
+    Attributes:
+        visit: What is entered.
+        page: The set of rows, the part, or the flags that show.
+        row_at: The row under the cursor, from 0.
+        side_at: The column under the cursor, from 0.
+        down_first: Whether grading goes down one side.
+        both: Whether the next grade goes to both sides.
+        awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
+    """
+
+    visit: Visit
+    page: str = "core"
+    row_at: int = 0
+    side_at: int = 0
+    down_first: bool = False
+    both: bool = False
+    awaits: str = ""
+    before: dict[tuple[str, Side], Finding] = field(init=False)
+
+    def __post_init__(self) -> None:
+        previous = self.visit.previous
+        self.before = {f.key: f for f in previous.findings} if previous else {}
+
+    # --- what is at the cursor
+
+    @property
+    def examination(self) -> Examination:
+        """As far as it has got."""
+        return self.visit.examination
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows of the page that shows."""
+        if self.page == FLAGS:
+            return tuple(flags().values())
+        sets = row_sets()
+        return sets[self.page].signs if self.page in sets else signs_of(self.page)
+
+    @property
+    def row(self) -> Row:
+        """The row under the cursor."""
+        return self.rows[self.row_at]
+
+    @property
+    def column(self) -> int:
+        """The column under the cursor, where the row has fewer than the one before."""
+        return min(self.side_at, len(sides(self.row)) - 1)
+
+    @property
+    def side(self) -> Side:
+        """The side under the cursor."""
+        return sides(self.row)[self.column]
+
+    @property
+    def graded_sides(self) -> tuple[Side, ...]:
+        """The sides that the next grade goes to."""
+        return sides(self.row) if self.both else (self.side,)
+
+    @property
+    def finding(self) -> Finding | None:
+        """What was found at the cursor."""
+        row = self.row
+        return self.examination.finding(row.id, self.side) if isinstance(row, Sign) else None
+
+    @property
+    def last_graded(self) -> Finding | None:
+        """What was graded last: a quality or a number speaks of it when the cursor has moved on."""
+        for step in self.visit.steps:
+            if step.change.what == "finding" and step.change.value:
+                return self.examination.finding(
+                    step.change.value["sign"], step.change.value["side"]
+                )
+        return None
+
+    def answers(self, row: Sign) -> AnswerSet:
+        """The answers that a row takes."""
+        return answers_for(row.answers, self.examination.scale)
+
+    @property
+    def accepted(self) -> str:
+        """The answers a key gives here, in one short line."""
+        row = self.row
+        if isinstance(row, Flag):
+            return "1 yes  0 no"
+        if row.answers == "level":
+            return "0 none  10: reduced below T10  enter: type C6, L1"
+        if row.answers == "residual":
+            return "type the mL, then enter"
+        return " ".join(
+            f"{SHOWN_AS.get(a.key, a.key)} {a.mark}" if a.key != a.mark else a.key
+            for a in self.answers(row).answers
+        )
+
+    @property
+    def place(self) -> tuple[int, str, int, bool]:
+        """What the next key may change: which examination, and where the cursor stands."""
+        return id(self.examination), self.row.id, self.side_at, self.both
+
+    # --- the page
+
+    @property
+    def count(self) -> tuple[int, int]:
+        """How many cells of the page are filled, and how many there are."""
+        if self.page == FLAGS:
+            return len(self.examination.flags), len(flags())
+        found = {f.key for f in self.examination.findings}
+        cells = [(row.id, side) for row in self.rows for side in sides(row)]
+        return sum(1 for cell in cells if cell in found), len(cells)
+
+    @property
+    def title(self) -> str:
+        """What the page is called."""
+        if self.page == FLAGS:
+            return "Red flags"
+        if self.page not in row_sets():
+            score = sum_score(self.examination) if self.page == "power" else None
+            return PART_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
+        name = row_sets()[self.page].name
+        long = f"Reflexes and more: {name}"
+        return long if len(long) <= 24 else name.capitalize()
+
+    @property
+    def stated(self) -> list[str]:
+        """The statements about parts of this page, in few short lines."""
+        parts = {row.part for row in self.rows if isinstance(row, Sign)}
+        said = [
+            f"{s.limb.replace('right', 'R').replace('left', 'L')} {s.part}"
+            for s in self.examination.rest_normal
+            if s.part in parts
+        ]
+        return textwrap.wrap(f"Rest normal: {', '.join(said)}", 25)[:6] if said else []
+
+    def window(self, height: int) -> tuple[int, int]:
+        """How many rows show on a screen of this height, and which is the first."""
+        room = height - 4 - len(self.stated)
+        return room, max(0, min(self.row_at - room // 2, len(self.rows) - room))
+
+    # --- where the cursor goes
+
+    def advance(self) -> None:
+        """To the cell that is graded next."""
+        if self.down_first:
+            if self.row_at + 1 < len(self.rows):
+                self.row_at += 1
+            elif self.side_at == 0:
+                self.row_at, self.side_at = 0, 1
+        elif self.side_at + 1 < len(sides(self.row)):
+            self.side_at += 1
+        elif self.row_at + 1 < len(self.rows):
+            self.row_at += 1
+            self.side_at = 0
+
+    def move(self, rows: int = 0, side: int | None = None) -> None:
+        """By so many rows, or to a column."""
+        self.row_at = max(0, min(len(self.rows) - 1, self.row_at + rows))
+        if side is not None:
+            self.side_at = side
+
+    def go(self, sign: str, side: str) -> None:
+        """To a sign, on the page that has it."""
+        row = catalogue()[sign]
+        if row not in self.rows:
+            self.page = (
+                next((p for p in row_sets() if row in row_sets()[p].signs), row.part)
+                if row.part == "reflexes"
+                else row.part
+            )
+        self.row_at = self.rows.index(row)
+        self.side_at = 1 if side == "left" else 0
+
+    def go_to_open(self) -> bool:
+        """To the next cell that is not filled, from the cursor on; whether there is one."""
+        cells = [(n, i, r, s) for n, r in enumerate(self.rows) for i, s in enumerate(sides(r))]
+        here = (self.row_at, self.column)
+        at = next((n for n, cell in enumerate(cells) if cell[:2] >= here), 0)
+        for number, index, row, side in cells[at:] + cells[:at]:
+            if isinstance(row, Flag):
+                known = row.id in self.examination.flags
+            else:
+                known = self.examination.finding(row.id, side) is not None
+            if not known:
+                self.row_at, self.side_at = number, index
+                return True
+        return False
+
+    def show(self, page: str) -> None:
+        """Another page, from its top."""
+        self.page, self.row_at, self.side_at = page, 0, 0
+
+    def turn(self, by: int) -> None:
+        """So many parts on."""
+        parts = ["core", *(p for p in PARTS if p != "reflexes"), FLAGS]
+        at = parts.index(self.page) if self.page in parts else 0
+        self.show(parts[(at + by) % len(parts)])
