@@ -167,5 +167,5 @@ def test_rows_that_are_replaced_leave_a_reader_the_ones_it_has(place, right):
     engine = ready.engine()
     ready.engine.cache_clear()
     cache.keep(place.name, b"junk")
-    said = engine.read(read_line("knee 2/0 ankle 2/2 plantar down/up").examination())
+    said = engine.read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
     assert said == right
