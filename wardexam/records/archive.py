@@ -165,7 +165,7 @@ def write_csv(
 
     def line(cells: Sequence[str]) -> str:
         text = io.StringIO()
-        csv.writer(text, lineterminator="\n").writerow(map(_cell, cells))
+        csv.writer(text, lineterminator="\n").writerow(map(cell, cells))
         return text.getvalue()
 
     found, left_out = _readable(ward, patients, missed)
@@ -182,7 +182,7 @@ def write_csv(
                 ])  # fmt: skip
 
 
-def _cell(text: str) -> str:
+def cell(text: str) -> str:
     """A cell's text, cleaned; one that a spreadsheet may read as a formula begins with a quote."""
     formula = text.startswith(("\t", "\r", "\n")) or text.lstrip().startswith(FORMULA)
     return f"'{clean(text)}" if formula else clean(text)
