@@ -49,7 +49,7 @@ def test_one_document_over_several_lines_is_one_sheet():
 
 
 def test_nothing_entered_says_so_and_what_would_help():
-    done = run("localise", stdin="")
+    done = run("localise", stdin="{}")
     assert "Nothing entered yet" in done.stdout
     assert "test next" in done.stdout
 

@@ -257,12 +257,17 @@ def parser(*, commands: bool = True) -> Grammar:
         "file", nargs="?", metavar="FILE", help="file to read, or - for standard input (default)"
     )
     sub.add_argument("--signs", metavar="LINE", help="a typed line instead of a file")
-    sub.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
-    add(
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
+    form.add_argument("--csv", action="store_true", help="answer in CSV, a line for each site")
+    sub = add(
         "schema",
         localising.schema,
         "Print the JSON Schema of what localise reads.",
         "wardexam schema > sheet.schema.json",
+    )
+    sub.add_argument(
+        "--answer", action="store_true", help="of what 'localise --json' answers instead"
     )
     add(
         "keys",
