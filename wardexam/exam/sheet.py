@@ -33,6 +33,7 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import flag_names
 
 LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
+NESTED = "not JSON that can be read: nested too deeply"
 LONGEST_NUMBER = 20  # digits; no sign, age or amount takes more than a few
 
 SheetSide = Literal["right", "left", "both", "midline"]
@@ -238,9 +239,11 @@ def read_sheet(text: str) -> Sheet:
         json.loads(text, object_pairs_hook=_no_duplicates, parse_int=_short)
         return Sheet.model_validate_json(text)
     except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+        # Python 3.13 reads deeper than Pydantic does.
+        fault = NESTED if "recursion limit" in (said := first_fault(error)) else said
+        raise InputError(fault) from None
     except RecursionError:
-        raise InputError("not JSON that can be read: nested too deeply") from None
+        raise InputError(NESTED) from None
     except ValueError as error:
         raise InputError(f"not JSON: {error}") from None
 
