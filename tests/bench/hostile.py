@@ -43,9 +43,9 @@ from tests.terminal.screens import demo_app, dump
 from wardexam.commands import arguments, main
 from wardexam.errors import WardexamError
 from wardexam.exam.examination import Examination, Patient
-from wardexam.records.kept import Kept
 from wardexam.records.repository import Arrival
 from wardexam.records.schemas import read_tables, unpack
+from wardexam.records.stored_record import StoredRecord
 from wardexam.records.ward import open_ward
 from wardexam.terminal.course import course_text
 
@@ -212,7 +212,7 @@ def a_pipe(_: Place, path: Path) -> bool:
 def newer(_: Place, path: Path) -> bool:
     data = path.read_bytes()
     for old, new in (
-        (b'{"schema": 3,', b'{"schema": 9,'), (b'{"layout": 2}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
+        (b'{"schema": 4,', b'{"schema": 9,'), (b'{"layout": 3}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
     ):  # fmt: skip
         if data.count(old, 0, 60):
             path.write_bytes(data.replace(old, new, 1))
@@ -321,7 +321,7 @@ def records(folder: Path) -> dict[Key, bytes]:
     for path in folder.glob("patients/*.json"):
         with suppress(WardexamError):
             for row in (read_tables(path) or {}).get("examinations", {}).values():
-                assert isinstance(row, Kept)
+                assert isinstance(row, StoredRecord)
                 if row["patient"] == path.stem:
                     found[path.stem, row["id"], row["revision"]] = row.raw
     return found
@@ -726,8 +726,7 @@ class _Doctor:
 
     async def round(self) -> None:
         """Everything a doctor would try."""
-        from wardexam.terminal.screens.examine import ExamineScreen
-
+        from wardexam.terminal.examine.screen import ExamineScreen
         from wardexam.terminal.screens.text import TextScreen
         from wardexam.terminal.screens.ward import WardScreen
 
@@ -767,7 +766,7 @@ class _Doctor:
                         f"{key} of {patient_id} shows another's",
                     )
                     if isinstance(top, ExamineScreen):
-                        demand(top.patient.id == top.examination.patient == patient_id, case, f"examines {top.patient.id}")  # fmt: skip
+                        demand(top.visit.patient.id == top.visit.examination.patient == patient_id, case, f"examines {top.visit.patient.id}")  # fmt: skip
                         if row == 0:
                             await self.press("2", "s")
                             if isinstance(app.screen, TextScreen):
@@ -787,7 +786,7 @@ class _Doctor:
 
     def saved(self, top: Any) -> None:
         """A save that the screen acknowledged by its note is stored once."""
-        key = top.patient.id, top.examination.id, 1
+        key = top.visit.patient.id, top.visit.examination.id, 1
         raw = records(self.place.folder).get(key)
         demand(raw, self.case, f"saved {key}, and it is not in the file")
         assert raw is not None

@@ -6,6 +6,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from dataclasses import replace
 
 import pytest
 
@@ -239,7 +240,7 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
     (info,) = app.ward.drafts()
     assert (info.patient_id, info.keys) == (bed.patient_id, 1)
     again = demo_app(app.ward.folder, empty=True)
-    again.new_id = lambda: "another01"
+    again.session = replace(again.session, new_id=lambda: "another01")
     async with again.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
         assert "A draft is damaged" in dump(again)[-2]

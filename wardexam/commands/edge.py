@@ -54,25 +54,11 @@ def ward(options: argparse.Namespace) -> "Ward":
     return open_ward(ward_folder(options.db), shared=options.shared)
 
 
-def session(
-    options: argparse.Namespace,
-    *,
-    wording: "Wording | None" = None,
-    clock: "Callable[[], datetime] | None" = None,
-    ward_: "Ward | None" = None,
-) -> "Session":
-    """The ward, who examines, time, identity and the hospital's words as one value.
-
-    Args:
-        options: What was given.
-        wording: The hospital's own words; the built-in ones when None.
-        clock: Gives the time, where it is not this machine's.
-        ward_: The ward, where it is not the one that the options name.
-    """
+def session(options: argparse.Namespace, wording: "Wording | None" = None) -> "Session":
+    """The ward, who examines, time, identity and the hospital's words as one value."""
     from wardexam.session import Session
 
-    where = ward(options) if ward_ is None else ward_
-    return Session(where, examiner(options), clock or now, new_id, wording or {})
+    return Session(ward(options), examiner(options), now, new_id, wording or {})
 
 
 T = TypeVar("T")

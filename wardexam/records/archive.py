@@ -28,10 +28,10 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean
-from wardexam.records.arrivals import packed_size
-from wardexam.records.kept import strict_loads
+from wardexam.records.bulk_import import packed_size
 from wardexam.records.repository import Arrival, PatientFile, Repository, Summary
 from wardexam.records.schemas import LONGEST
+from wardexam.records.stored_record import strict_loads
 
 if TYPE_CHECKING:
     from hashlib import _Hash

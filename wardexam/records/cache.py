@@ -3,17 +3,11 @@
 import contextlib
 import mmap
 import os
-from pathlib import Path
 
-import platformdirs
-
-from wardexam.records.files import open_regular, write_whole
+from wardexam.records.durable_files import open_regular, write_whole
+from wardexam.records.paths import cached
 
 LONGEST = 64_000_000  # bytes; the engine's rows take about 10 million
-
-
-def _place(name: str) -> Path:
-    return platformdirs.user_cache_path("wardexam") / name
 
 
 def kept(name: str) -> memoryview | None:
@@ -23,7 +17,7 @@ def kept(name: str) -> memoryview | None:
     by another, so that what is mapped never changes or ends under its reader.
     """
     try:
-        handle = open_regular(_place(name), os.O_RDONLY)
+        handle = open_regular(cached(name), os.O_RDONLY)
     except OSError:
         return None
     try:
@@ -42,7 +36,7 @@ def keep(name: str, data: bytes) -> None:
 
     A folder that lies there makes way; we do not write folders, so it is moved aside and kept.
     """
-    place = _place(name)
+    place = cached(name)
     with contextlib.suppress(OSError):
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         if place.is_dir() and not place.is_symlink():

@@ -20,7 +20,7 @@ from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
-    from wardexam.records.repository import Bed
+    from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
     from wardexam.visit import Visit
@@ -47,7 +47,7 @@ class WardApp(PaintingApp):
         self, session: "Session", *, terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(terminal, ansi_color=True, **options)
-        self.session, self.ward = session, session.ward
+        self.session = session
         self.keymap = keymap or SCREENS
         self.notice = notice
         self.visit: Visit | None = None  # the one under way, to be kept when the terminal goes
@@ -55,6 +55,11 @@ class WardApp(PaintingApp):
         self.waiting = Waiting(self)
         self._last_key = time.monotonic()
         self.ward.patience = PATIENCE
+
+    @property
+    def ward(self) -> "Repository":
+        """Where the ward is kept."""
+        return self.session.ward
 
     @classmethod
     def run_on(cls, session: "Session", *, terminal: Terminal, **options: Any) -> int:
