@@ -49,7 +49,7 @@ def _terminal(
 
 def open_screen(options: argparse.Namespace) -> int:
     """Open the ward on the screen."""
-    return _terminal(edge.ward(options), options)
+    return _terminal(edge.ward(options, begin=True), options)
 
 
 def demo(options: argparse.Namespace) -> int:
@@ -78,7 +78,7 @@ def enter(options: argparse.Namespace) -> int:
         raise InputError("is closed", where="standard input")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
-    session = edge.session(options, edge.spoken(options))
+    session = edge.session(options, edge.spoken(options), begin=True)
     return converse(session, read=sys.stdin, write=edge.Door())
 
 

@@ -11,6 +11,7 @@ from contextlib import nullcontext
 from typing import TYPE_CHECKING, BinaryIO
 
 from wardexam.commands import edge
+from wardexam.commands.edge import STANDARD_INPUT
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.sheet import LONGEST_SHEET, read_sheet
 from wardexam.exam.typed import read_line
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from wardexam.exam.sheet import Sheet
 
 LONGEST_LINE = 4 * LONGEST_SHEET  # bytes: as many as so many characters can take
-STANDARD_INPUT = ("-", "/dev/stdin", "/dev/fd/0")
 
 
 def sheets(options: argparse.Namespace) -> Iterator[tuple[str, "Sheet | WardexamError"]]:

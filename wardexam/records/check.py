@@ -136,7 +136,7 @@ def check_store(
     found = _Findings()
     if repair and mark_again(folder, shared=shared):
         found.lines.append(f"the mark ward.json was missing and is written anew: layout {LAYOUT}")
-    ward = open_ward(folder, shared=shared)
+    ward = open_ward(folder, shared=shared, begin=False)
     names, strays = ward.layout.names()
     trail = _trail(ward, heads, found, exists=bool(names))
     missing = (trail.known | ward.listed()) - names

@@ -29,16 +29,17 @@ class Layout(WardPaths):
     Args:
         folder: The ward's folder; made if it is not there.
         shared: Whether it belongs to a ward account and its group.
+        begin: Whether a ward is begun where none stands.
 
     Attributes:
         migrated: Whether files of an earlier layout were found.
         left: Files of an earlier layout that hold what the ward does not, and were left where they are.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False) -> None:
+    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
         super().__init__(folder)
         self.file_mode = 0o660 if shared else 0o600
         self.folder_mode = 0o2770 if shared else 0o700
@@ -47,7 +48,7 @@ class Layout(WardPaths):
         self.migrated = False
         try:
             if not folder.exists():
-                self._still_new()
+                self._still_new(begin=begin)
                 self._make(folder)
             self._safe(folder)
             above = folder.resolve().parent.stat().st_mode
@@ -67,7 +68,7 @@ class Layout(WardPaths):
             with suppress(RecordsError):  # it can be read all the same
                 self.raise_mark()
             if version is None:
-                self._still_new()
+                self._still_new(begin=begin)
             self.make_folders()
             if version is None:
                 self.mark()
@@ -86,11 +87,11 @@ class Layout(WardPaths):
                 place.mkdir(0o700)
                 place.chmod(self.folder_mode if place == folder else 0o700)
 
-    def _still_new(self) -> None:
+    def _still_new(self, *, begin: bool) -> None:
         """Refuse to begin a ward where this login knows one to have stood: its disk may be missing.
 
         Raises:
-            RecordsError: A ward stood here.
+            RecordsError: A ward stood here, or none did and none is to be begun.
         """
         own = kept_trail(self.folder)
         if head := kept_head(own):
@@ -98,6 +99,12 @@ class Layout(WardPaths):
                 f"a ward stood here, whose audit trail had {head.line} lines, and is not here now",
                 where=str(self.folder),
                 remedy=f"bring its disk or its backup back; to begin anew on purpose, remove {own}",
+            )
+        if not begin:
+            raise RecordsError(
+                "there is no ward here, and nothing was made",
+                where=str(self.folder),
+                remedy="name the ward's folder with --db; 'wardexam --db FOLDER' begins a new one",
             )
 
     def names(self) -> tuple[set[str], list[str]]:

@@ -53,14 +53,15 @@ class Ward:
     Args:
         folder: Where it is kept; made if it is not there.
         shared: Whether the folder belongs to a ward account and its group.
+        begin: Whether a ward is begun where none stands.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False) -> None:
+    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
         self.folder = folder
-        self.layout = Layout(folder, shared=shared)
+        self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
         self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
         self.locks = Locks(self.layout.locks, mode)
@@ -458,10 +459,10 @@ def _what(examination: "Examination") -> str:
     return f"{examination.id} {examination.revision}, entered by {entered}"
 
 
-def open_ward(folder: Path, *, shared: bool = False) -> Ward:
-    """The ward in a folder, made if it is not there.
+def open_ward(folder: Path, *, shared: bool = False, begin: bool = True) -> Ward:
+    """The ward in a folder; begun if none stands there, unless it is only to be read.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
-    return Ward(folder, shared=shared)
+    return Ward(folder, shared=shared, begin=begin)

@@ -9,7 +9,7 @@ from textual.screen import Screen
 
 from wardexam import signals
 from wardexam.errors import WardexamError
-from wardexam.terminal import workarounds
+from wardexam.terminal import textual_port
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.keys import SCREENS
 from wardexam.terminal.painting import PaintingApp
@@ -71,16 +71,15 @@ class WardApp(PaintingApp):
                 app.visit.draft.flush(timeout)
 
         def leave() -> None:
-            if app is not None and app._loop is not None:
-                app._loop.call_soon_threadsafe(app.exit)
+            if app is not None:
+                app.leave()
 
         def restore() -> None:
-            driver: Any = app._driver if app is not None else None
-            if driver is not None:
-                driver.restore_now()
+            if app is not None:
+                app.give_back()
 
         ending = signals.Ending(keep=keep, leave=leave, restore=restore)
-        driver_class = workarounds.driver_for(ascii_only=terminal.ascii, hung_up=ending.hang_up)
+        driver_class = textual_port.driver_for(ascii_only=terminal.ascii, hung_up=ending.hang_up)
         app = cls(session, terminal=terminal, driver_class=driver_class, **options)
         with signals.watch(ending):
             app.run(mouse=terminal.mouse)

@@ -118,7 +118,7 @@ class TextScreen(LineScreen):
 
     def do_copy(self) -> None:
         """Send to the terminal's clipboard."""
-        self.say(send_to_clipboard(self.app, self._leaving))
+        self.say(send_to_clipboard(self.ward_app, self._leaving))
         self._record("copied")
 
     def _record(self, event: str) -> None:
