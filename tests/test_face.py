@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 
 import jsonschema
@@ -113,6 +114,9 @@ def test_rows_are_plain_and_one_for_each_site():
 
 
 def test_papers_and_urgency_come_from_findings_alone():
+    import_module(
+        "wardexam.note.note"
+    )  # the folder of the same name is loaded, and is the function too
     found = wardexam.read("ankle 2/0 flag:bladder_bowel=yes")
     patient = wardexam.Patient.model_validate(
         {"id": "p0000001", "bed": "1", "name": "A", "number": "1", "admitted": datetime(2026, 1, 1, tzinfo=UTC)}
