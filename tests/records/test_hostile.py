@@ -13,6 +13,7 @@ from tests.bench.faults_records import SUMMARY
 from wardexam.errors import RecordsError
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.check import check_store
+from wardexam.records.schemas import pack, unpack
 from wardexam.records.ward import open_ward
 
 from .conftest import AT
@@ -133,6 +134,16 @@ def test_a_stray_beside_the_files_empties_no_list_and_is_named(ward, name):
         path.unlink()
     assert len(open_ward(ward.folder).beds()) == 2
     assert any(name in line for line in check(ward).lines)
+
+
+def test_a_record_without_its_identifier_under_a_fitting_checksum_is_no_fault_of_the_program(ward):
+    tables = unpack(ward.layout.file("patient1").read_bytes(), "")
+    rows = {name: dict(row) for name, row in tables["examinations"].items()}
+    del rows[max(rows)]["id"]
+    pieces, _ = pack({**tables, "examinations": rows})
+    ward.layout.file("patient1").write_bytes(b"".join(pieces))
+    ward.save(exam("patient1", 9), "x")
+    assert not check(ward).sound
 
 
 # --- lists
