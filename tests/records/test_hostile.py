@@ -12,6 +12,7 @@ from tests.bench import hostile
 from tests.bench.faults_records import SUMMARY
 from wardexam.errors import RecordsError
 from wardexam.exam.examination import Examination, Patient
+from wardexam.records import index
 from wardexam.records.check import check_store
 from wardexam.records.schemas import pack, unpack
 from wardexam.records.ward import open_ward
@@ -171,12 +172,13 @@ def test_who_is_gone_with_the_index_that_named_them_is_said_by_the_trail(ward, a
 
 
 def test_an_index_that_cannot_be_read_once_it_is_made_says_so_and_hides_nobody(ward, monkeypatch):
-    place = hostile.Place(ward.folder, hostile.random.Random(0))
-    place.shut.add(str(ward.folder / "index" / "current.jsonl"))
-    with hostile.closed_to_reading(place):
-        after = open_ward(ward.folder)
-        assert len(after.beds()) == 2
-        assert after.problem
+    def refused(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(index, "read_bounded", refused)
+    after = open_ward(ward.folder)
+    assert len(after.beds()) == 2
+    assert after.problem
 
 
 @pytest.mark.parametrize(
