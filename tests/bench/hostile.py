@@ -105,7 +105,8 @@ class Place:
 
     Attributes:
         folder: The ward.
-        shut: Files that must not be opened for reading.
+        shut: Files that must not be opened for reading, whatever they are called, each held so that no
+            other takes its number.
         source: Where chance comes from.
         left: Who was acknowledged, with the record's bytes.
         said: Every line of every command so far.
@@ -115,7 +116,7 @@ class Place:
 
     folder: Path
     source: random.Random
-    shut: set[str] = field(default_factory=set)
+    shut: dict[tuple[int, int], int] = field(default_factory=dict)
     acknowledged: dict[Key, bytes] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     seconds: float = 0.0
@@ -193,8 +194,20 @@ def swap(one: Path, other: Path) -> bool:
 
 
 def unreadable(place: Place, path: Path) -> bool:
-    place.shut.add(str(path))
+    found = path.stat()
+    place.shut[found.st_dev, found.st_ino] = os.open(path, os.O_PATH)
     return True
+
+
+def is_shut(place: Place, path: Any) -> bool:
+    """Whether a file must not be opened for reading."""
+    if not place.shut:
+        return False
+    try:
+        found = os.stat(path)
+    except (OSError, TypeError):
+        return False
+    return (found.st_dev, found.st_ino) in place.shut
 
 
 def a_folder(_: Place, path: Path) -> bool:
@@ -263,10 +276,8 @@ def closed_to_reading(place: Place) -> Iterator[None]:
     real = os.open
 
     def open_(path: Any, flags: int, *more: Any, **options: Any) -> int:
-        if place.shut and not flags & os.O_WRONLY and not flags & os.O_EXCL:
-            name = os.fspath(path)
-            if name in place.shut and os.path.exists(name):
-                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), name)
+        if not flags & (os.O_WRONLY | os.O_EXCL | os.O_PATH) and is_shut(place, path):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), os.fspath(path))
         return real(path, flags, *more, **options)
 
     os.open = open_  # type: ignore[assignment]
@@ -274,6 +285,8 @@ def closed_to_reading(place: Place) -> Iterator[None]:
         yield
     finally:
         os.open = real
+        while place.shut:
+            os.close(place.shut.popitem()[1])
 
 
 @contextmanager
@@ -379,7 +392,7 @@ def kept(place: Place) -> dict[str, Any]:
         name = str(path.relative_to(place.folder))
         if name.startswith(("index", "locks", "staging")) or (path.is_dir() and name in ("patients", "drafts", "drafts/aside")):  # fmt: skip
             continue
-        if str(path) in place.shut or not path.is_file():
+        if is_shut(place, path) or not path.is_file():
             found[name] = "closed"
             continue
         data = path.read_bytes()

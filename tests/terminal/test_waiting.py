@@ -174,6 +174,18 @@ async def test_the_second_to_amend_is_shown_both_and_may_save_after_the_first(ap
     assert found[1:] == ["theirs", "mine"]
 
 
+async def test_who_amends_what_another_is_amending_is_told_so(app):
+    bed = first(app)
+    last = app.ward.examinations(bed.patient_id)[-1]
+    draft = open_ward(app.ward.folder).start_draft(last, "Dr Bex")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("n", "m")
+        await pilot.pause()
+        assert "Ward" in dump(app)[0]
+        assert "there is a draft of this examination already" in dump(app)[-2]
+    draft.close()
+
+
 # --- what stays behind
 
 

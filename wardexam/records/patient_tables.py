@@ -216,7 +216,7 @@ def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[st
 def _last_id(tables: Tables) -> str:
     """The examination saved last, whichever has been amended since; empty before the first."""
     records = reversed(records_of(tables, "examinations"))
-    return next((str(r["id"]) for r in records if r.get("revision") == 1), "")
+    return next((str(r.get("id", "")) for r in records if r.get("revision") == 1), "")
 
 
 def amended(
