@@ -12,7 +12,7 @@ from tests.bench import hostile
 from tests.bench.faults_records import SUMMARY
 from wardexam.errors import RecordsError
 from wardexam.exam.examination import Examination, Patient
-from wardexam.records import index
+from wardexam.records import ward_list_file
 from wardexam.records.check import check_store
 from wardexam.records.schemas import pack, unpack
 from wardexam.records.ward import open_ward
@@ -175,7 +175,7 @@ def test_an_index_that_cannot_be_read_once_it_is_made_says_so_and_hides_nobody(w
     def refused(*_):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(index, "read_bounded", refused)
+    monkeypatch.setattr(ward_list_file, "read_bounded", refused)
     after = open_ward(ward.folder)
     assert len(after.beds()) == 2
     assert after.problem

@@ -18,6 +18,7 @@ from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
+_KEPT = 4  # batches of tables kept, 0.5 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 
@@ -70,7 +71,7 @@ def _batches(context: Context) -> tuple[_Batch, ...]:
     return _made(tuple(dict.fromkeys(kinds.values())))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=_KEPT)
 def _made(kinds: tuple[Kind, ...]) -> tuple[_Batch, ...]:
     """The batches for signs that show loss in these ways; some 0.5 MB."""
     at, known = lines(), {kind[0]: kind[1:] for kind in kinds}

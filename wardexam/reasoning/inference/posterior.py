@@ -127,11 +127,14 @@ class Sums:
     def __init__(self, hypotheses: Hypotheses, dtype: type[np.floating[Any]] = np.float32) -> None:
         self._made = hypotheses
         self._dtype = dtype
-        self._prior = Priors(hypotheses)
         self._folds: dict[Place, Fold] = {}
         self._summed: Counter[Place] = Counter()
         self._bundles: OrderedDict[object, Array] = OrderedDict()
         self._priors: OrderedDict[Context, Array] = OrderedDict()
+
+    @cached_property
+    def _prior(self) -> Priors:
+        return Priors(self._made)
 
     def prior(self, context: Context) -> Array:
         """Log prior of every row, shape (rows,)."""
