@@ -1,4 +1,48 @@
+"""What all tests share: a state folder of their own, and which of them are slow."""
+
+from pathlib import Path
+
 import pytest
+
+HERE = Path(__file__).parent
+
+# Whole folders and modules that drive a terminal, start processes, make faults on purpose or go
+# through thousands of cases; `-m "not slow"` goes without them. One test alone carries the mark itself.
+SLOW = (
+    "commands/test_edges.py",
+    "commands/test_imports.py",
+    "commands/test_localise.py",
+    "commands/test_wording.py",
+    "handbook/test_accuracy.py",
+    "handbook/test_localisation.py",
+    "reasoning/test_calibration.py",
+    "reasoning/test_mirror.py",
+    "reasoning/test_processors.py",
+    "records/test_archive.py",
+    "records/test_faults.py",
+    "records/test_hostile.py",
+    "terminal/pty",
+    "terminal/test_clean.py",
+    "terminal/test_far_times.py",
+    "terminal/test_history.py",
+    "terminal/test_identity.py",
+    "terminal/test_many.py",
+    "terminal/test_orders.py",
+    "terminal/test_round.py",
+    "terminal/test_screens.py",
+    "terminal/test_selection.py",
+    "terminal/test_textual_port.py",
+    "terminal/test_trouble.py",
+    "terminal/test_waiting.py",
+)
+
+
+def pytest_collection_modifyitems(items):
+    """Mark what stands in a slow folder or module."""
+    slow = tuple(HERE / name for name in SLOW)
+    for item in items:
+        if any(item.path == place or place in item.path.parents for place in slow):
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.fixture(autouse=True)

@@ -1,12 +1,15 @@
-"""The README speaks true: its screen is the screen, its commands and keys are those there are."""
+"""The README and the guide speak true: screen, commands, keys, figures, and what is said of keeping."""
 
-import argparse
+import json
 import re
 import tomllib
 from pathlib import Path
 
+from tests import keys_page
 from tests.terminal.screens import demo_app, dump, settled
 from wardexam.commands.arguments import parser
+from wardexam.commands.main import run
+from wardexam.terminal import keys
 from wardexam.terminal.keys import SCREENS
 
 ROOT = Path(__file__).parents[1]
@@ -30,30 +33,61 @@ async def test_the_capture_is_the_real_screen(tmp_path):
 def test_the_readme_opens_with_the_job_and_has_two_commands():
     text = README.read_text()
     assert re.match(r"# wardexam\n\nA ward or emergency doctor", text)
+    assert re.findall(r"^## ([^\n]+)", text, re.M)[:3] == ["Run", "Test", "Five keys"]
     assert len(re.findall(r"```sh\n[^\n]+\n```", text)) == 2
     assert re.findall(r"^## (\w+)\n\n```sh", text, re.M) == ["Run", "Test"]
-
-
-def commands() -> set[str]:
-    """The commands that the parser takes."""
-    (grammars,) = (a for a in parser()._actions if isinstance(a, argparse._SubParsersAction))
-    return set(grammars.choices)
 
 
 def test_every_command_is_in_the_readme_and_every_one_there_is_a_command():
     table = re.search(r"## The commands\n(.*?)\n## ", README.read_text(), re.S)
     assert table
     named = set(re.findall(r"`wardexam ([a-z]+)", table[1]))
-    assert named == commands()
+    assert named == set(parser().names)
     assert len(named) > 10
 
 
-def test_every_key_of_the_examination_is_in_the_readme():
-    text = README.read_text()
-    for rows in SCREENS.values():
-        for row in rows:
-            if row.action not in ("up", "down", "left", "right"):
-                assert row.does in text, row
+def test_the_tables_of_keys_in_the_guide_are_the_keys():
+    assert set(SCREENS) == set(keys_page.TITLES)
+    found = keys_page.PLACE.search(keys_page.GUIDE.read_text())
+    assert found
+    assert found[0] == keys_page.tables(), "python -m tests.keys_page writes them anew"
+
+
+def test_five_keys_stand_in_the_readme_and_are_keys():
+    table = re.search(r"## Five keys\n(.*?)\n\n[^|\n]", README.read_text(), re.S)
+    assert table
+    named = re.findall(r"^\| `([^`]+)`", table[1], re.M)
+    known = {keys.shown(key) for rows in SCREENS.values() for row in rows for key in row.keys}
+    assert len(named) == 5
+    assert set(named) - known == {"0"}  # a grade
+
+
+def test_the_first_screen_holds_what_it_is_for_and_how_well_it_was_measured():
+    first = README.read_text().split("## Run")[0]
+    job, intended, measured, *_ = first.removeprefix("# wardexam\n\n").split("\n\n")
+    assert 3 <= job.count(". ") + 1 <= 4
+    use, validated = intended.split("\n")
+    assert use.startswith("**Intended use:** ")
+    assert "rules nothing out" in use
+    assert validated.startswith("**Not clinically validated:** ")
+    developers = (ROOT / "DEVELOPERS.md").read_text()
+    for figure in ("82 published case", "76 %", "88 %"):
+        assert figure in measured
+        assert figure in developers
+
+
+def test_every_link_of_the_readme_leads_somewhere():
+    for link in re.findall(r"\]\(([^)#]+)", README.read_text()):
+        assert (ROOT / link).is_file(), link
+
+
+def test_the_first_answer_to_the_example_is_the_s1_root(capsys):
+    (line,) = re.findall(r'`echo "([^"]+)" \| wardexam localise`', README.read_text())
+    assert line in parser().format_help()
+    assert run(["localise", "--json", "--signs", line]) == 0
+    first = json.loads(capsys.readouterr().out)["sites"][0]
+    assert first["name"] == "left S1 root"
+    assert first["probability"] > 0.5
 
 
 # --- what it says of keeping
@@ -78,7 +112,7 @@ def every_test():
 def test_every_sentence_on_keeping_is_held_by_a_test():
     claims = tomllib.loads((ROOT / "tests" / "claims.toml").read_text())
     there, held = every_test(), set()
-    said = sentences(KEEPING.search(README.read_text())[1])
+    said = sentences(KEEPING.search(keys_page.GUIDE.read_text())[1])
     assert len(said) > 20
     for sentence in said:
         begin = [b for b in claims if sentence.startswith(b)]

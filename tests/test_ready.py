@@ -4,6 +4,7 @@ import json
 import os
 import random
 import zlib
+from pathlib import Path
 
 import pytest
 
@@ -147,3 +148,24 @@ def test_without_a_folder_to_keep_them_the_engine_is_made_all_the_same(
 
         monkeypatch.setattr(cache, "write_whole", refused)
     assert read() == right
+
+
+def test_the_rows_are_mapped_and_cannot_be_written(place):
+    read()
+    ready.engine.cache_clear()
+    codes = ready.engine().hypotheses.codes
+    ready.engine.cache_clear()
+    assert not codes.flags.writeable
+    maps = Path("/proc/self/maps").read_text().splitlines()
+    mapped = [line for line in maps if str(place) in line]
+    assert [line.split()[1] for line in mapped] == ["r--s"]
+
+
+def test_rows_that_are_replaced_leave_a_reader_the_ones_it_has(place, right):
+    read()
+    ready.engine.cache_clear()
+    engine = ready.engine()
+    ready.engine.cache_clear()
+    cache.keep(place.name, b"junk")
+    said = engine.read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
+    assert said == right

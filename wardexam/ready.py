@@ -15,30 +15,29 @@ def engine() -> "Engine":
 
     The rows are kept under a name that stands for every table and module they depend on, with a
     checksum: a copy that is old, cut short or changed is made anew, and so is anything else that
-    lies in its place.
+    lies in its place. They are mapped, not read: processes share them.
     """
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.model.hypotheses import fingerprint, make, packed
     from wardexam.records import cache as store
 
     name = f"rows-{fingerprint()}"
-    held = store.kept(name)
-    made = _from(held) if held else None
+    made = _from(store.kept(name))
     if made is None:
         rows = make()
         store.keep(name, packed(rows))
-        made = Engine(rows)
+        made = _from(store.kept(name)) or Engine(rows)  # the kept copy is shared, our own is not
     return made
 
 
-def _from(data: bytes) -> "Engine | None":
+def _from(data: memoryview | None) -> "Engine | None":
     """An engine from kept bytes; None where they are not rows as this program writes them."""
     from wardexam.exam.examination import Context
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.model.hypotheses import unpacked
 
     try:
-        rows = unpacked(data)
+        rows = None if data is None else unpacked(data)
         if rows is None or not _whole(rows):
             return None
         made = Engine(rows)

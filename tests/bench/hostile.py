@@ -43,9 +43,9 @@ from tests.terminal.screens import demo_app, dump
 from wardexam.commands import arguments, main
 from wardexam.errors import WardexamError
 from wardexam.exam.examination import Examination, Patient
-from wardexam.records.kept import Kept
 from wardexam.records.repository import Arrival
 from wardexam.records.schemas import read_tables, unpack
+from wardexam.records.stored_record import StoredRecord
 from wardexam.records.ward import open_ward
 from wardexam.terminal.course import course_text
 
@@ -105,7 +105,8 @@ class Place:
 
     Attributes:
         folder: The ward.
-        shut: Files that must not be opened for reading.
+        shut: Files that must not be opened for reading, whatever they are called, each held so that no
+            other takes its number.
         source: Where chance comes from.
         left: Who was acknowledged, with the record's bytes.
         said: Every line of every command so far.
@@ -115,7 +116,7 @@ class Place:
 
     folder: Path
     source: random.Random
-    shut: set[str] = field(default_factory=set)
+    shut: dict[tuple[int, int], int] = field(default_factory=dict)
     acknowledged: dict[Key, bytes] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     seconds: float = 0.0
@@ -193,8 +194,20 @@ def swap(one: Path, other: Path) -> bool:
 
 
 def unreadable(place: Place, path: Path) -> bool:
-    place.shut.add(str(path))
+    found = path.stat()
+    place.shut[found.st_dev, found.st_ino] = os.open(path, os.O_PATH)
     return True
+
+
+def is_shut(place: Place, path: Any) -> bool:
+    """Whether a file must not be opened for reading."""
+    if not place.shut:
+        return False
+    try:
+        found = os.stat(path)
+    except (OSError, TypeError):
+        return False
+    return (found.st_dev, found.st_ino) in place.shut
 
 
 def a_folder(_: Place, path: Path) -> bool:
@@ -212,7 +225,7 @@ def a_pipe(_: Place, path: Path) -> bool:
 def newer(_: Place, path: Path) -> bool:
     data = path.read_bytes()
     for old, new in (
-        (b'{"schema": 3,', b'{"schema": 9,'), (b'{"layout": 2}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
+        (b'{"schema": 4,', b'{"schema": 9,'), (b'{"layout": 3}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
     ):  # fmt: skip
         if data.count(old, 0, 60):
             path.write_bytes(data.replace(old, new, 1))
@@ -263,10 +276,8 @@ def closed_to_reading(place: Place) -> Iterator[None]:
     real = os.open
 
     def open_(path: Any, flags: int, *more: Any, **options: Any) -> int:
-        if place.shut and not flags & os.O_WRONLY and not flags & os.O_EXCL:
-            name = os.fspath(path)
-            if name in place.shut and os.path.exists(name):
-                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), name)
+        if not flags & (os.O_WRONLY | os.O_EXCL | os.O_PATH) and is_shut(place, path):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), os.fspath(path))
         return real(path, flags, *more, **options)
 
     os.open = open_  # type: ignore[assignment]
@@ -274,6 +285,8 @@ def closed_to_reading(place: Place) -> Iterator[None]:
         yield
     finally:
         os.open = real
+        while place.shut:
+            os.close(place.shut.popitem()[1])
 
 
 @contextmanager
@@ -293,11 +306,11 @@ GRAMMAR = cache(arguments.parser)
 @contextmanager
 def one_grammar() -> Iterator[None]:
     """The command line's grammar is made once for all commands of a run."""
-    real, main.parser = main.parser, GRAMMAR  # type: ignore[attr-defined,assignment]
+    real, arguments.parser = arguments.parser, GRAMMAR
     try:
         yield
     finally:
-        main.parser = real  # type: ignore[attr-defined]
+        arguments.parser = real
 
 
 # --- what is there
@@ -321,7 +334,7 @@ def records(folder: Path) -> dict[Key, bytes]:
     for path in folder.glob("patients/*.json"):
         with suppress(WardexamError):
             for row in (read_tables(path) or {}).get("examinations", {}).values():
-                assert isinstance(row, Kept)
+                assert isinstance(row, StoredRecord)
                 if row["patient"] == path.stem:
                     found[path.stem, row["id"], row["revision"]] = row.raw
     return found
@@ -379,7 +392,7 @@ def kept(place: Place) -> dict[str, Any]:
         name = str(path.relative_to(place.folder))
         if name.startswith(("index", "locks", "staging")) or (path.is_dir() and name in ("patients", "drafts", "drafts/aside")):  # fmt: skip
             continue
-        if str(path) in place.shut or not path.is_file():
+        if is_shut(place, path) or not path.is_file():
             found[name] = "closed"
             continue
         data = path.read_bytes()
@@ -726,8 +739,7 @@ class _Doctor:
 
     async def round(self) -> None:
         """Everything a doctor would try."""
-        from wardexam.terminal.screens.examine import ExamineScreen
-
+        from wardexam.terminal.examine.screen import ExamineScreen
         from wardexam.terminal.screens.text import TextScreen
         from wardexam.terminal.screens.ward import WardScreen
 
@@ -767,7 +779,7 @@ class _Doctor:
                         f"{key} of {patient_id} shows another's",
                     )
                     if isinstance(top, ExamineScreen):
-                        demand(top.patient.id == top.examination.patient == patient_id, case, f"examines {top.patient.id}")  # fmt: skip
+                        demand(top.visit.patient.id == top.visit.examination.patient == patient_id, case, f"examines {top.visit.patient.id}")  # fmt: skip
                         if row == 0:
                             await self.press("2", "s")
                             if isinstance(app.screen, TextScreen):
@@ -787,7 +799,7 @@ class _Doctor:
 
     def saved(self, top: Any) -> None:
         """A save that the screen acknowledged by its note is stored once."""
-        key = top.patient.id, top.examination.id, 1
+        key = top.visit.patient.id, top.visit.examination.id, 1
         raw = records(self.place.folder).get(key)
         demand(raw, self.case, f"saved {key}, and it is not in the file")
         assert raw is not None

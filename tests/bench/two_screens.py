@@ -213,7 +213,7 @@ class Hour:
         self.count("amend")
 
     def clash(self, desk: Desk, other: Desk) -> None:
-        """Both amend one examination: the second is shown both, and saves after the first."""
+        """Both amend one examination: the second is told of the draft, or shown both and saves after the first."""
         who = self.somebody(stored=True)
         if who is None:
             return
@@ -226,7 +226,9 @@ class Hour:
                 return
         self.correct(desk, who)
         other.send("m", lambda _: not other.title.startswith("Note"))
-        if not other.at_list():
+        if other.at_list():
+            assert "draft" in other.status, other.session.text
+        else:
             assert who.name in other.title, other.session.text
             other.grade(self.source.choice("0123"))
             self.sign(other, who)

@@ -75,8 +75,10 @@ COMMANDS = [
 
 
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda c: ascii(" ".join(c))[1:40])
-def test_nothing_hidden_leaves_by_any_command(hostile, command, capsys):
-    run([*command, "--db", str(hostile.folder), "--examiner", f"Dr {ESCAPE}"])
+def test_nothing_hidden_leaves_by_any_command(hostile, command, monkeypatch, capsys):
+    monkeypatch.setenv("WARDEXAM_DB", str(hostile.folder))
+    monkeypatch.setenv("WARDEXAM_EXAMINER", f"Dr {ESCAPE}")
+    run(command)
     said = capsys.readouterr()
     assert is_clean(said.out)
     assert is_clean(said.err)
@@ -148,14 +150,14 @@ def test_a_full_output_is_one_line_and_exit_one(ward, tmp_path, command, unbuffe
         archive.write_text(
             wardexam("export", "--db", str(folder), home=tmp_path, stdout=subprocess.PIPE).stdout
         )
-        folder = tmp_path / "other"
+        folder = open_ward(tmp_path / "other").folder
     monkeypatch.setenv("PYTHONUNBUFFERED", "1" if unbuffered else "")
+    monkeypatch.setenv("WARDEXAM_DB", str(folder))
     command = [{"BED": bed, "ARCHIVE": str(archive)}.get(word, word) for word in command]
     with open("/dev/full", "w") as full:
         done = wardexam(
-            *command, *(["--db", str(folder)] if "-" not in command[0] else []),
-            home=tmp_path, stdin=subprocess.DEVNULL, stdout=full, stderr=subprocess.PIPE,
-        )  # fmt: skip
+            *command, home=tmp_path, stdin=subprocess.DEVNULL, stdout=full, stderr=subprocess.PIPE
+        )
     assert done.returncode == 1
     assert done.stderr == "wardexam: the output cannot be written: No space left on device\n"
 
@@ -171,7 +173,8 @@ def test_a_closed_output_is_one_line(ward, tmp_path, command):
     assert "the output" in done.stderr
 
 
-def test_errors_that_cannot_be_written_change_no_exit_code(ward, tmp_path):
+def test_errors_that_cannot_be_written_change_no_exit_code(ward, tmp_path, monkeypatch):
+    monkeypatch.setenv("WARDEXAM_DB", str(ward[0]))
     with open("/dev/full", "w") as full:
         for command, code in (
             (["note", "nobody00"], 2),
@@ -182,7 +185,8 @@ def test_errors_that_cannot_be_written_change_no_exit_code(ward, tmp_path):
             assert done.returncode == code, command
 
 
-def test_a_reader_that_leaves_ends_it_quietly(ward, tmp_path):
+def test_a_reader_that_leaves_ends_it_quietly(ward, tmp_path, monkeypatch):
+    monkeypatch.setenv("WARDEXAM_DB", str(ward[0]))
     read, write = os.pipe()
     os.close(read)
     for command in (["beds"], ["export"], ["schema"]):

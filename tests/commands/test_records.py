@@ -2,6 +2,8 @@
 
 import json
 import os
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
 
 ROOT = Path(__file__).parents[2]
+WARDEXAM = [sys.executable, "-m", "wardexam"]
 
 
 @pytest.fixture
@@ -31,7 +34,7 @@ def test_an_archive_goes_out_and_comes_in_to_the_byte(folder, tmp_path, capsys):
     text = capsys.readouterr().out
     file = tmp_path / "ward.jsonl"
     file.write_text(text)
-    other = str(tmp_path / "other")
+    other = str(open_ward(tmp_path / "other").folder)
     assert run(["import", "--db", other, "--dry-run", str(file)]) == 0
     assert "13 patients and 18 examinations would be added" in capsys.readouterr().out
     assert open_ward(tmp_path / "other").beds() == ()
@@ -87,7 +90,7 @@ def test_a_cut_archive_is_refused_in_one_line(folder, tmp_path, capsys):
     run(["export", "--db", str(folder)])
     file = tmp_path / "ward.jsonl"
     file.write_text("".join(capsys.readouterr().out.splitlines(keepends=True)[:-1]))
-    for more in (["--dry-run"], []):
+    for more in ([], ["--dry-run"]):
         assert run(["import", "--db", str(tmp_path / "other"), str(file), *more]) == 2
         assert "it was cut; nothing was added" in capsys.readouterr().err
     assert open_ward(tmp_path / "other").beds() == ()
@@ -106,6 +109,39 @@ def test_what_is_no_file_is_no_archive(kind, tmp_path, capsys):
     said = capsys.readouterr().err
     assert "cannot be read: " in said
     assert said.count("\n") == 1
+
+
+@pytest.mark.parametrize("name", ["-", "/dev/stdin"])
+def test_an_archive_is_read_from_standard_input(folder, tmp_path, name):
+    whole = subprocess.run([*WARDEXAM, "export", "--db", folder], capture_output=True, check=True)
+    other = open_ward(tmp_path / "other").folder
+    spool = tmp_path / "spool"
+    spool.mkdir()
+    environ = {**os.environ, "TMPDIR": str(spool)}
+    for more, said in (
+        (["--dry-run"], b"13 patients and 18 examinations would be added\n"),
+        ([], b"13 patients and 18 examinations added\n"),
+    ):
+        done = subprocess.run(
+            [*WARDEXAM, "import", name, "--db", other, *more],
+            input=whole.stdout,
+            capture_output=True,
+            env=environ,
+        )
+        assert (done.returncode, done.stdout, done.stderr) == (0, said, b"")
+    assert open_ward(other).beds() == open_ward(folder).beds()
+    assert list(spool.iterdir()) == []
+
+
+def test_a_cut_archive_on_standard_input_is_refused(folder, tmp_path):
+    whole = subprocess.run([*WARDEXAM, "export", "--db", folder], capture_output=True, check=True)
+    done = subprocess.run(
+        [*WARDEXAM, "import", "-", "--db", tmp_path / "other"],
+        input=whole.stdout[:-200],
+        capture_output=True,
+    )
+    assert (done.returncode, done.stdout, done.stderr.count(b"\n")) == (2, b"", 1)
+    assert open_ward(tmp_path / "other").beds() == ()
 
 
 def test_every_export_is_in_the_trail_before_it_leaves(folder, capsys):

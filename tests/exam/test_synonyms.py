@@ -79,3 +79,42 @@ def test_everything_else_normal_speaks_of_every_part_but_the_sphincters():
 def test_an_unknown_sign_is_named_with_the_nearest():
     with pytest.raises(InputError, match=r"unknown sign 'supinatr': did you mean supinator"):
         read_line("supinatr 2/2")
+
+
+@pytest.mark.parametrize("scale", ["conventional", "ninds", "plus"])
+def test_a_typed_line_and_a_sheet_take_the_same_words_for_every_answer(scale):
+    tried = 0
+    for sign in catalogue().values():
+        sides = ("right", "left") if sign.sides == "each" else ("midline",)
+        if sign.id == "post_void_residual":  # takes a number as well
+            continue
+        for answer in answers_for(sign.answers, scale).answers:
+            for word in {answer.code, answer.mark, answer.key, answer.words, answer.words.upper()}:
+                if " " in word or ":" in word or word == "-":  # cannot be typed as one word
+                    continue
+                if "/" in word and sign.answers != "tendon":
+                    continue
+                line = f"scale={scale} {sign.id} {'/'.join([word] * len(sides))}"
+                typed = {f.key: f.answer for f in read_line(line).spelled_out().findings}
+                given = [{"sign": sign.id, "side": s, "answer": word} for s in sides]
+                sheet = Sheet.model_validate({"scale": scale, "findings": given})
+                assert {f.key: f.answer for f in sheet.spelled_out().findings} == typed, line
+                tried += 1
+    assert tried > 500
+
+
+def test_a_sheet_takes_a_signs_name_as_a_typed_line_does():
+    for sign in catalogue().values():
+        side = "left" if sign.sides == "each" else "midline"
+        for name in {sign.id, sign.id.upper(), sign.name, sign.name.upper()}:
+            given = {"sign": name, "side": side, "not_testable": "pain"}
+            (made,) = Sheet.model_validate({"findings": [given]}).spelled_out().findings
+            assert made.sign == sign.id, name
+    typed = read_line("scale=conventional Knee-jerk 2/0").spelled_out().findings
+    assert {f.sign for f in typed} == {"knee"}
+
+
+def test_a_bare_hyphen_on_a_sheet_is_no_grade():
+    given = {"sign": "knee_extension", "side": "left", "answer": "-"}
+    with pytest.raises(InputError, match="'-'"):
+        Sheet.model_validate({"findings": [given]}).spelled_out()

@@ -14,7 +14,7 @@ from tests.records.sealing import sealed
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import apply
 from wardexam.exam.typed import read_line
-from wardexam.records import archive, arrivals, schemas
+from wardexam.records import archive, bulk_import, schemas
 from wardexam.records.archive import read_archive, write_archive, write_csv
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
@@ -277,7 +277,7 @@ def test_a_patient_who_could_not_be_read_again_is_refused(
     tmp_path, patient, examination, monkeypatch, dry_run
 ):
     text = archive_of_many(patient, [many(examination, n, comment="x" * 2000) for n in range(50)])
-    for module in (archive, arrivals, schemas):
+    for module in (archive, bulk_import, schemas):
         monkeypatch.setattr(module, "LONGEST", 100_000)
     ward = open_ward(tmp_path / "ward")
     with pytest.raises(InputError, match=r"patient's file may have 100000 bytes"):
@@ -301,13 +301,13 @@ def truncated(path, data):
 def of_another_bed(path, data):
     tables = schemas.unpack(data, "x")
     tables["patient"] = {"1": dict(tables["patient"]["1"]) | {"bed": "B9"}}
-    path.write_bytes(b"".join(map(bytes, schemas.pack(tables)[0])))
+    path.write_bytes(b"".join(schemas.pack(tables)[0]))
 
 
 def without_examinations(path, data):
     tables = schemas.unpack(data, "x")
     tables["examinations"] = {}
-    path.write_bytes(b"".join(map(bytes, schemas.pack(tables)[0])))
+    path.write_bytes(b"".join(schemas.pack(tables)[0]))
 
 
 def gone(path, data):
@@ -316,14 +316,14 @@ def gone(path, data):
 
 @pytest.mark.parametrize("change", [truncated, of_another_bed, without_examinations, gone])
 def test_what_is_read_back_as_something_else_is_refused(full, tmp_path, monkeypatch, change):
-    real = arrivals.write_new
+    real = bulk_import.write_new
 
     def writes(path, pieces, mode):
         real(path, pieces, mode)
         if path.name == "patient2.json":
             change(path, path.read_bytes())
 
-    monkeypatch.setattr(arrivals, "write_new", writes)
+    monkeypatch.setattr(bulk_import, "write_new", writes)
     other = open_ward(tmp_path / "other")
     with pytest.raises(WardexamError, match="nothing was added"):
         take(other, archive_of(full))

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from wardexam.exam.entry import apply
-from wardexam.records import files
+from wardexam.records import durable_files
 from wardexam.records.check import check_store
 from wardexam.records.ward import open_ward
 
@@ -50,7 +50,7 @@ def test_a_sound_ward_is_said_to_be(three):
 
 
 def test_a_newer_file_is_left_by_repair_and_stays_on_the_list(three):
-    newer = file_of(three).read_bytes().replace(b'"schema": 3', b'"schema": 9')
+    newer = file_of(three).read_bytes().replace(b'"schema": 4', b'"schema": 9')
     file_of(three).write_bytes(newer)
     report = check(three, repair=True)
     assert "  left as it is: that it cannot be read is no proof of damage" in report.lines
@@ -203,7 +203,7 @@ def test_evidence_is_kept_where_links_do_not_work(tmp_path, monkeypatch):
     path = tmp_path / "a.json"
     path.write_bytes(b"torn")
     monkeypatch.setattr(os, "link", lambda *_, **__: (_ for _ in ()).throw(OSError(1, "no links")))
-    files.set_aside(path, tmp_path / "a.json.damaged-1", 0o600)
+    durable_files.set_aside(path, tmp_path / "a.json.damaged-1", 0o600)
     assert (tmp_path / "a.json.damaged-1").read_bytes() == b"torn"
     with pytest.raises(FileExistsError):
-        files.set_aside(path, tmp_path / "a.json.damaged-1", 0o600)
+        durable_files.set_aside(path, tmp_path / "a.json.damaged-1", 0o600)

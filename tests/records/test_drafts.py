@@ -12,9 +12,9 @@ import pytest
 
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import Change, apply
-from wardexam.records import drafts as module
+from wardexam.records import draft_writer as module
 from wardexam.records.check import check_store
-from wardexam.records.draft_files import replay, rows_of
+from wardexam.records.draft_file import replay, rows_of
 from wardexam.records.ward import open_ward
 
 WORDS = Change("comment", "", "words")

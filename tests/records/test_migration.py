@@ -1,17 +1,20 @@
 """A ward of every earlier form opens, on a copy first, with everything in it."""
 
+import json
 import shutil
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
-from wardexam.records import migrate, schemas
+from wardexam.records import migration, schemas
 from wardexam.records.check import check_store
-from wardexam.records.drafts import Draft
+from wardexam.records.draft_writer import Draft
+from wardexam.records.layout import Layout
+from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[2]
@@ -19,6 +22,9 @@ LAYOUT_1 = Path(__file__).parent / "layout-1" / "ward"  # the demo ward as layou
 LAYOUT_2 = (
     Path(__file__).parent / "layout-2" / "ward"
 )  # and layout 2, before numbers and birth dates
+SCHEMA_3 = (
+    Path(__file__).parent / "layout-2-schema-3" / "ward"
+)  # and with them, the last of layout 2
 
 
 @pytest.fixture
@@ -55,7 +61,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     fixtures = {
         1: LAYOUT_1 / "avzac69ob94i575u.json",
         2: LAYOUT_2 / "patients" / "avzac69ob94i575u.json",
-        3: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        3: SCHEMA_3 / "patients" / "avzac69ob94i575u.json",
+        4: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -65,6 +72,7 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         found.append([dict(row) for row in tables["examinations"].values()])
     assert found[0] == found[1]
     assert [{k: v for k, v in row.items() if k in found[0][0]} for row in found[2]] == found[0]
+    assert found[3] == found[2]
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
@@ -106,6 +114,49 @@ def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_
     assert again == patient.model_copy(update={**known, "revision": 2})
 
 
+def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(tmp_path, knee):
+    ward = opened(SCHEMA_3, tmp_path / "ward")
+    demo = opened(ROOT / "demo_db" / "ward", tmp_path / "demo")
+    assert contents(ward) == contents(demo)
+    assert [replace(b) for b in ward.beds()] == [replace(b) for b in demo.beds()]
+    assert check_store(ward.folder, repair=False, by="x", at=datetime.now(UTC)).sound
+    # An older program reads this number before anything else, and refuses all but its own.
+    assert json.loads((ward.folder / "ward.json").read_text()) == {"layout": 3}
+    # A file is written in the form of today at its next save, its records carried over.
+    before = ward.layout.file("avzac69ob94i575u").read_bytes().split(b"\n")
+    patient = ward.patient("avzac69ob94i575u")
+    saved = ward.examinations(patient.id)[-1].model_copy(update={"id": "exam000000000001"})
+    ward.save(saved, "Dr Ash")
+    after = ward.layout.file(patient.id).read_bytes().split(b"\n")
+    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 4)
+    assert [line.rstrip(b",") for line in after[1:] if b"exam000000000001" not in line][:3] == [
+        line.rstrip(b",") for line in before[1:4]
+    ]
+    assert contents(ward)[patient.id][1][:-1] == contents(demo)[patient.id][1]
+
+
+def test_nothing_is_written_to_a_ward_of_layout_2_that_cannot_be_marked(tmp_path, monkeypatch):
+    folder = tmp_path / "ward"
+    shutil.copytree(SCHEMA_3, folder)
+    folder.chmod(0o700)
+
+    def full(layout):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Layout, "mark", full)
+    ward = open_ward(folder)
+    patient = ward.patient("avzac69ob94i575u")  # read it is all the same
+    before = {p: p.read_bytes() for p in ward.layout.files()}
+    with pytest.raises(RecordsError, match="No space left on device"):
+        ward.update(patient.model_copy(update={"bed": "B9"}), "x")
+    with pytest.raises(RecordsError, match="No space left on device"):
+        ward.take_in([Arrival(patient.model_copy(update={"id": "patient1"}))], "x")
+    assert {p: p.read_bytes() for p in ward.layout.files()} == before
+    monkeypatch.undo()
+    ward.update(patient.model_copy(update={"bed": "B9"}), "x")
+    assert (folder / "ward.json").read_text() == '{"layout": 3}\n'
+
+
 def test_the_old_files_stay_and_are_unchanged(old):
     before = left(old)
     open_ward(old)
@@ -136,9 +187,7 @@ def test_a_migration_that_fails_leaves_the_old_ward_and_is_done_at_the_next_star
             raise OSError(28, "No space left on device")
         return real(*given, **options)
 
-    owner = migrate if failing == "write_whole" else migrate.__dict__.get("Layout") or __import__(
-        "wardexam.records.layout", fromlist=["Layout"]
-    ).Layout  # fmt: skip
+    owner = migration if failing == "write_whole" else Layout
     real = getattr(owner, failing)
     monkeypatch.setattr(owner, failing, dies)
     with pytest.raises(RecordsError, match="No space left"):
@@ -152,7 +201,7 @@ def test_a_crash_after_the_mark_is_tidied_at_the_next_start(old, monkeypatch):
     def dies(layout):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(migrate, "put_away", dies)
+    monkeypatch.setattr(migration, "put_away", dies)
     with pytest.raises(KeyboardInterrupt):
         open_ward(old)
     monkeypatch.undo()

@@ -5,9 +5,9 @@ from datetime import timedelta
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.examinations import examined
 from tests.records.conftest import AT
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.standing import standing
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
@@ -21,13 +21,8 @@ PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=AT)
 
 
 def examination(number: int, line: str) -> Examination:
-    return (
-        read_line(line)
-        .examination(AT + timedelta(hours=number))
-        .model_copy(
-            update={"id": f"exam{number:04}", "patient": "patient1", "comment": '"flags": {"x'}
-        )
-    )
+    made = examined(line, AT + timedelta(hours=number), id=f"exam{number:04}", patient="patient1")
+    return made.model_copy(update={"comment": '"flags": {"x'})
 
 
 @settings(

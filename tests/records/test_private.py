@@ -9,7 +9,7 @@ import pytest
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
-from wardexam.records import audit, kept, schemas
+from wardexam.records import audit, schemas, stored_record
 from wardexam.records.archive import read_archive, write_archive, write_csv
 from wardexam.records.ward import Ward, open_ward
 
@@ -145,12 +145,24 @@ HUGE = 100_000_000
         b"[" * 200_000,
         b'{"document":' * 50_000,
         b'{"schema": 3, "sha256": "' + b"0" * 64 + b'", "document": {\n' + b"\n" * 1_000_000,
+        b'{"about": {"1": {"schema": 4, "sha256": "' + b"0" * 64 + b'"}},\n' + b"\n" * 1_000_000,
+        b'{"about": {"1": {"schema": "4"}}}',
         b'{"schema": ' + b"9" * 100_000 + b"}",
         b'{"schema": 1, "schema": 1}',
         b'{"schema": 1e999}',
         b'{"schema": NaN}',
     ],
-    ids=["deep list", "deep object", "lines", "huge number", "twice", "infinite", "no number"],
+    ids=[
+        "deep list",
+        "deep object",
+        "lines",
+        "lines of today",
+        "a word",
+        "huge number",
+        "twice",
+        "infinite",
+        "no number",
+    ],
 )
 def test_crafted_bytes_are_refused_in_bounded_time(data):
     start = time.perf_counter()
@@ -194,7 +206,7 @@ def test_a_hundred_megabyte_archive_line_is_refused(ward, tmp_path):
 @pytest.mark.parametrize("text", ['{"a": 1, "a": 2}', '{"a": 1e999}', "[NaN]", "[-Infinity]"])
 def test_json_that_could_be_read_two_ways_is_refused(text):
     with pytest.raises(ValueError, match=r"twice|too large|no number"):
-        kept.strict_loads(text)
+        stored_record.strict_loads(text)
 
 
 # --- text that would take hold of a terminal or a spreadsheet

@@ -1,6 +1,7 @@
 """What is on disk is whole, whatever happens; what is derived is made anew from it."""
 
 import contextlib
+import hashlib
 import json
 import os
 import random
@@ -12,15 +13,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tinydb import TinyDB
+from tinydb import TinyDB, where
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
 from wardexam.records import schemas
 from wardexam.records.check import check_store
-from wardexam.records.kept import DamagedFileError
 from wardexam.records.repository import Arrival, Summary
-from wardexam.records.storage import DurableStorage
+from wardexam.records.stored_record import DamagedFileError
+from wardexam.records.tinydb_storage import DurableStorage
 from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[2]
@@ -40,17 +41,60 @@ def rows(ward, name="current"):
 # --- the document file
 
 
-def test_a_file_is_one_json_document_and_one_tinydb_store(ward, patient, examination):
+@pytest.fixture
+def written(ward, patient, examination):
+    """A patient's file with examinations by two doctors, as the ward has written it."""
     ward.admit(patient, "x")
     ward.save(examination, "x")
-    data = json.loads(file_of(ward).read_bytes())
-    assert data["schema"] == schemas.SCHEMA
-    assert data["document"]["examinations"]["1"]["id"] == "exam0001"
-    with TinyDB(file_of(ward), storage=DurableStorage) as database:
+    ward.save(examination.model_copy(update={"id": "exam0002", "examiner": "Dr Oak"}), "x")
+    ward.amend(ward.examinations(patient.id)[0], "Dr Ash", "a word", examination.at)
+    return file_of(ward)
+
+
+@pytest.mark.parametrize("how", [{}, {"access_mode": "r"}])
+def test_a_file_opens_with_tinydb_alone_and_can_be_queried(written, examination, how):
+    before = written.read_bytes()
+    with TinyDB(written, **how) as database:
+        assert database.tables() == {"about", "examinations", "meta", "patient"}
+        found = database.table("examinations").search(where("examiner") == "Dr Ash")
+        assert [(row["id"], row["revision"]) for row in found] == [("exam0001", 1), ("exam0001", 2)]
+        assert database.table("examinations").get(doc_id=2)["id"] == "exam0002"
+        assert database.table("patient").get(where("bed") == "A1")["name"] == "Ana Invented"
+        assert database.table("about").get(doc_id=1)["schema"] == schemas.SCHEMA
+    assert written.read_bytes() == before  # whoever only reads changes nothing
+
+
+def test_the_checksum_in_the_first_line_is_that_of_the_lines_after_it(written):
+    _, _, body = written.read_bytes().partition(b"\n")
+    with TinyDB(written, access_mode="r") as database:
+        assert database.table("about").get(doc_id=1)["sha256"] == hashlib.sha256(body).hexdigest()
+
+
+def test_our_own_tables_are_tinydbs_and_change_in_one_step(ward, written, patient):
+    before = written.read_bytes()
+    with TinyDB(written, storage=DurableStorage) as database:
         table = database.table("examinations")
-        assert [dict(row)["id"] for row in table.all()] == ["exam0001"]
-        table.update({"comment": "by another program"})
-    assert ward.examinations(patient.id)[0].comment == "by another program"
+        assert [row["id"] for row in table.all()] == ["exam0001", "exam0002", "exam0001"]
+        table.insert(dict(table.get(doc_id=2)) | {"id": "exam0003"})
+        database.table("patient").update({"bed": "B2"})
+        assert written.read_bytes() == before  # no half of it is ever on disk
+        database.storage.flush()
+    assert ward.patient(patient.id).bed == "B2"
+    assert [e.id for e in ward.examinations(patient.id)] == ["exam0001", "exam0002", "exam0003"]
+
+
+def test_a_change_that_is_not_flushed_never_happened(written):
+    before = written.read_bytes()
+    with TinyDB(written, storage=DurableStorage) as database:
+        database.drop_tables()
+    assert written.read_bytes() == before
+
+
+def test_what_another_program_has_written_is_not_taken_for_ours(ward, written, patient):
+    with TinyDB(written) as database:  # stock TinyDB writes in place and knows no checksum
+        database.table("patient").update({"bed": "B2"})
+    with pytest.raises(DamagedFileError, match="checksum does not match"):
+        ward.patient(patient.id)
 
 
 def test_a_save_carries_the_other_records_over_unread_and_unchanged(ward, patient, examination):
@@ -60,7 +104,8 @@ def test_a_save_carries_the_other_records_over_unread_and_unchanged(ward, patien
     before = file_of(ward).read_bytes().split(b"\n")
     ward.save(examination.model_copy(update={"id": "exam0009"}), "x")
     after = file_of(ward).read_bytes().split(b"\n")
-    assert after[1:5] == before[1:5]
+    assert after[2:5] == before[2:5]
+    assert after[5] == before[5] + b","
     assert len(after) == len(before) + 1
 
 
@@ -119,11 +164,12 @@ def test_what_is_packed_is_unpacked(tables):
         name: {str(n): row for n, row in enumerate(rows_, 1)} for name, rows_ in tables.items()
     }
     pieces, _ = schemas.pack(given_)
-    data = b"".join(map(bytes, pieces))
+    data = b"".join(pieces)
     found = schemas.unpack(data, "x")
     assert {t: {k: dict(r) for k, r in rs.items()} for t, rs in found.items()} == given_
-    assert b"".join(map(bytes, schemas.pack(found)[0])) == data
-    assert json.loads(data)["document"] == given_
+    assert b"".join(schemas.pack(found)[0]) == data
+    about = {"1": {"schema": schemas.SCHEMA, "sha256": schemas.digest_in(data)}}
+    assert json.loads(data) == {"about": about, **given_}
 
 
 def test_the_previous_good_version_returns_only_when_told(ward, patient):
@@ -213,7 +259,7 @@ def test_a_torn_last_row_is_mended(ward, patient):
 
 def test_the_first_list_needs_no_models(ward, patient):
     ward.admit(patient, "x")
-    script = "import sys; from pathlib import Path; from wardexam.records.ward import open_ward; print(len(open_ward(Path(sys.argv[1])).beds()), {'pydantic', 'numpy', 'tinydb', 'textual', 'filelock'} & set(sys.modules))"
+    script = "import sys; from pathlib import Path; from wardexam.records.ward import open_ward; print(len(open_ward(Path(sys.argv[1])).beds()), {'pydantic', 'numpy', 'tinydb', 'textual'} & set(sys.modules))"
     done = subprocess.run(
         [sys.executable, "-c", script, str(ward.folder)], capture_output=True, text=True, check=True
     )
@@ -281,14 +327,14 @@ def test_a_long_stay_keeps_the_order_of_saving(ward, patient, examination, knee)
 
 def test_a_newer_schema_is_left_alone(ward, patient, examination):
     ward.admit(patient, "x")
-    newer = file_of(ward).read_bytes().replace(b'"schema": 3', b'"schema": 4')
+    newer = file_of(ward).read_bytes().replace(b'"schema": 4', b'"schema": 5')
     file_of(ward).write_bytes(newer)
     for act in (
         lambda: ward.patient(patient.id),
         lambda: ward.save(examination, "x"),
         lambda: ward.update(patient, "x"),
     ):
-        with pytest.raises(RecordsError, match="schema 4 is not known"):
+        with pytest.raises(RecordsError, match="schema 5 is not known"):
             act()
     with contextlib.suppress(InputError):
         check_store(ward.folder, repair=False, by="x", at=patient.admitted)

@@ -34,7 +34,7 @@ def edit_knee(path, answer=b"2+"):
     tables = read_tables(path)
     rows = {k: dict(r) for k, r in tables["examinations"].items()}
     rows["1"]["findings"][0]["answer"] = answer.decode()
-    path.write_bytes(b"".join(map(bytes, pack({**tables, "examinations": rows})[0])))
+    path.write_bytes(b"".join(pack({**tables, "examinations": rows})[0]))
 
 
 def test_a_line_names_the_login_whatever_name_was_given(used):

@@ -10,7 +10,7 @@ from datetime import timedelta
 import pytest
 
 from wardexam.errors import RecordsError
-from wardexam.records import documents
+from wardexam.records import patient_tables
 from wardexam.records.check import check_store
 from wardexam.records.repository import clock_line
 from wardexam.records.ward import open_ward
@@ -144,14 +144,14 @@ def test_a_stolen_lock_is_noticed_before_anything_is_written(
     ward, patient, examination, monkeypatch
 ):
     ward.admit(patient, "x")
-    real = documents.insert
+    real = patient_tables.insert
 
     def meanwhile(*given):
         for path in (ward.folder / "locks").glob("*.lock"):
             path.unlink()
         real(*given)
 
-    monkeypatch.setattr(documents, "insert", meanwhile)
+    monkeypatch.setattr(patient_tables, "insert", meanwhile)
     with pytest.raises(RecordsError) as caught:
         ward.save(examination, "x")
     monkeypatch.undo()

@@ -10,16 +10,19 @@ import pytest
 from wardexam.terminal.clipboard import OSC52_MOST, osc52, send_to_clipboard
 
 
-class Driver:
+class Screen:
     def __init__(self):
         self.sent = ""
 
-    def write(self, text):
-        self.sent += text
+    def send(self, sequence):
+        self.sent += sequence
+
+    def copy_to_clipboard(self, text):
+        self.send(osc52(text))
 
 
 def screen():
-    return SimpleNamespace(_driver=Driver(), _clipboard="")
+    return Screen()
 
 
 def tmux(*, code=0, error=None):
@@ -54,7 +57,7 @@ def test_the_passthrough_form_doubles_each_escape():
 def test_a_text_that_terminals_would_cut_is_not_sent():
     app = screen()
     said = send_to_clipboard(app, "x" * OSC52_MOST, environ={})
-    assert app._driver.sent == ""
+    assert app.sent == ""
     assert "Too long" in said
 
 
@@ -62,7 +65,7 @@ def test_outside_tmux_the_terminal_is_asked():
     app = screen()
     run, calls = tmux()
     said = send_to_clipboard(app, "note", environ={}, run=run)
-    assert decoded(app._driver.sent) == app._clipboard == "note"
+    assert decoded(app.sent) == "note"
     assert calls == []
     assert "paste to check" in said
 
@@ -72,7 +75,7 @@ def test_inside_tmux_its_buffer_is_filled_by_pipe():
     run, calls = tmux()
     said = send_to_clipboard(app, "note of Mrs A", environ={"TMUX": "x"}, run=run)
     assert calls == [(["tmux", "load-buffer", "-w", "-"], b"note of Mrs A")]
-    assert app._driver.sent == ""
+    assert app.sent == ""
     assert "buffer" in said
 
 
@@ -84,7 +87,7 @@ def test_where_tmux_does_not_answer_the_text_goes_through_it(failure):
     app = screen()
     run, _ = tmux(**failure)
     said = send_to_clipboard(app, "note", environ={"TMUX": "x"}, run=run)
-    assert app._driver.sent.startswith("\x1bPtmux;")
+    assert app.sent.startswith("\x1bPtmux;")
     assert "tmux's buffer" not in said
 
 

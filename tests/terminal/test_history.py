@@ -29,7 +29,7 @@ def app(tmp_path):
     )
     app.ward.admit(patient, "test")
     for number, line in enumerate(VISITS):
-        made = made_at(line, number)
+        made = examined(line, number)
         app.ward.save(made, "test", headline_of([made]))
     amended = examined("power_leg 4/5 knee 1/2", 1)
     app.ward.amend(amended, "Dr Bex", "knee graded again", NOW, headline_of([amended]))

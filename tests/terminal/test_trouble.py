@@ -120,7 +120,7 @@ async def test_the_screens_work_on_any_keeper_of_a_ward(app, tmp_path):
         file.write("".join(write_archive(app.ward)).encode())
         file.seek(0)
         read_archive(ward, file, by="x")
-    app.ward = ward
+    app.session = replace(app.session, ward=ward)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", *"22222222201100", "s")
         assert "ankle S1" in app.screen.shown

@@ -6,6 +6,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from dataclasses import replace
 
 import pytest
 
@@ -173,6 +174,18 @@ async def test_the_second_to_amend_is_shown_both_and_may_save_after_the_first(ap
     assert found[1:] == ["theirs", "mine"]
 
 
+async def test_who_amends_what_another_is_amending_is_told_so(app):
+    bed = first(app)
+    last = app.ward.examinations(bed.patient_id)[-1]
+    draft = open_ward(app.ward.folder).start_draft(last, "Dr Bex")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("n", "m")
+        await pilot.pause()
+        assert "Ward" in dump(app)[0]
+        assert "there is a draft of this examination already" in dump(app)[-2]
+    draft.close()
+
+
 # --- what stays behind
 
 
@@ -239,7 +252,7 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
     (info,) = app.ward.drafts()
     assert (info.patient_id, info.keys) == (bed.patient_id, 1)
     again = demo_app(app.ward.folder, empty=True)
-    again.new_id = lambda: "another01"
+    again.session = replace(again.session, new_id=lambda: "another01")
     async with again.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
         assert "A draft is damaged" in dump(again)[-2]

@@ -1,12 +1,13 @@
-"""The command line's grammar."""
+"""The command line's grammar: each command with the options that act in it, and no other."""
 
 import argparse
 import sys
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from wardexam import __version__
 from wardexam.commands import edge, screens
+from wardexam.errors import InputError
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
@@ -19,21 +20,123 @@ examples:
   wardexam demo                     open a throw-away copy of an invented ward
   wardexam beds                     list beds with their identifiers
   wardexam note k3v9p2xq7m          print the last note of that patient
-  echo "knee 2/0 ankle 2/2 plantar down/down" | wardexam localise
+  echo "knee 2/2 ankle 2/0 plantar down/down ankle_plantarflexion 5/4" | wardexam localise
   wardexam localise --json cases.jsonl
+
+environment, where no option says it:
+  WARDEXAM_DB           the ward's folder
+  WARDEXAM_EXAMINER     who examines
+  WARDEXAM_WORDING      a file with the hospital's own words for urgency
+  WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
+  WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
+  WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
+  WARDEXAM_BACKGROUND   dark or light: the terminal's background
+  WARDEXAM_TRACEBACK    1: say where in the program a fault was
+  NO_COLOR, TERM, COLORTERM, COLORFGBG, LC_ALL, LC_CTYPE, LANG, ESCDELAY as everywhere
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
 
+# What more than one command takes. One that has no use for an option does not take it.
+SHARED_OPTIONS: dict[str, dict[str, Any]] = {
+    "db": {
+        "metavar": "FOLDER",
+        "help": "the ward's folder (else WARDEXAM_DB, else your data folder)",
+    },
+    "examiner": {
+        "metavar": "NAME",
+        "help": "who examines (else WARDEXAM_EXAMINER, else your login)",
+    },
+    "shared": {
+        "action": "store_true",
+        "help": "a ward account's folder: readable by its group",
+    },
+    "ascii": {
+        "action": "store_true",
+        "help": "draw with plain ASCII characters only",
+    },
+    "wording": {
+        "metavar": "FILE",
+        "help": "the hospital's own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)",
+    },
+}
+BUILT_IN = ("help", "version")
+STORE = ("db", "shared")
+PATIENT: dict[str, Any] = {"metavar": "PATIENT", "help": "identifier, as listed by 'wardexam beds'"}
+
 
 class Grammar(argparse.ArgumentParser):
-    """A grammar whose help and errors, which quote what was given, leave through our door."""
+    """A grammar whose help and errors, which quote what was given, leave through our door.
+
+    An option is written out: a shortened one could mean another in the next version.
+
+    Attributes:
+        names: The commands that it takes.
+    """
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options, allow_abbrev=False)
+        self.names: list[str] = []
 
     def _print_message(self, message: str, file: "SupportsWrite[str] | None" = None) -> None:
         if file is sys.stdout:
             edge.put(message)
         else:
             edge.remark(message)
+
+    def take(self, *names: str, **more: Any) -> None:
+        """Take some of the shared options."""
+        for name in names:
+            self.add_argument(f"--{name}", **SHARED_OPTIONS[name], **more)
+
+
+def parse(arguments: list[str]) -> argparse.Namespace:
+    """What the command line says: the command to run, and its options.
+
+    Raises:
+        InputError: There is no such command, or an option before it does nothing there.
+        SystemExit: Help was asked for, or the rest is refused; what there is to say is said.
+    """
+    # The ward opens sooner when the grammar of every command need not be made for it.
+    bare = not arguments or (arguments[0] == "--db" and len(arguments) == 2)
+    grammar = parser(commands=not bare)
+    command = None if bare else _command_of(arguments, grammar.names)
+    options = grammar.parse_args(arguments)
+    for name in SHARED_OPTIONS:
+        if getattr(options, name) and name not in options.takes:
+            raise InputError(f"--{name} does nothing here", command or "", "leave the option out")
+    return options
+
+
+def _command_of(arguments: list[str], names: list[str]) -> str | None:
+    """The command that is meant: the first argument that is neither an option nor the value of one.
+
+    Raises:
+        InputError: There is no such command, or no such option before it.
+    """
+    words = iter(arguments)
+    for word in words:
+        option, equals, _ = word.removeprefix("--").partition("=")
+        if not word.startswith("-") or word == "-":
+            _one_of("command", word, names)
+            return word
+        if word.startswith("--") and option:
+            _one_of("option", f"--{option}", [f"--{n}" for n in (*SHARED_OPTIONS, *BUILT_IN)])
+            if not equals and "metavar" in SHARED_OPTIONS.get(option, {}):
+                next(words, None)
+    return None
+
+
+def _one_of(kind: str, word: str, known: list[str]) -> None:
+    """Refuse a word that is not known, with those that are near it."""
+    if word not in known:
+        import difflib
+
+        near = ", ".join(difflib.get_close_matches(word, known, cutoff=0.5))
+        raise InputError(
+            f"there is no {kind} '{word}'" + (f"; did you mean {near}?" if near else ""),
+            remedy=f"'wardexam --help' lists the {kind}s",
+        )
 
 
 def parser(*, commands: bool = True) -> Grammar:
@@ -46,70 +149,50 @@ def parser(*, commands: bool = True) -> Grammar:
         description="The bedside neurological examination at the terminal.",
     )
     top.add_argument("--version", action="version", version=f"wardexam {__version__}")
-    common = Grammar(add_help=False)
-    for target in (top, common):
-        default = None if target is top else argparse.SUPPRESS
-        target.add_argument(
-            "--db",
-            metavar="FOLDER",
-            default=default,
-            help="the ward's folder (else WARDEXAM_DB, else your data folder)",
-        )
-        target.add_argument(
-            "--examiner",
-            metavar="NAME",
-            default=default,
-            help="who examines (else WARDEXAM_EXAMINER, else your login)",
-        )
-        target.add_argument(
-            "--shared",
-            action="store_true",
-            default=False if target is top else argparse.SUPPRESS,
-            help="a ward account's folder: readable by its group",
-        )
-        target.add_argument(
-            "--ascii",
-            action="store_true",
-            default=False if target is top else argparse.SUPPRESS,
-            help="draw with plain ASCII characters only",
-        )
-        target.add_argument(
-            "--wording",
-            metavar="FILE",
-            default=default,
-            help="the hospital's own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)",
-        )
-    top.set_defaults(command=screens.open_screen)
+    top.take(*SHARED_OPTIONS)
+    top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
     from wardexam.commands import localising, papers, store
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
-    def add(name: str, command: Command, help_: str, example: str) -> Grammar:
+    def add(
+        name: str, command: Command, help_: str, example: str, takes: tuple[str, ...] = ()
+    ) -> Grammar:
         sub = grammars.add_parser(
             name,
-            parents=[common],
             help=help_,
             description=help_,
             formatter_class=plain,
             epilog=f"example:\n  {example}",
         )
-        sub.set_defaults(command=command)
+        # Where it is not given here, what was given before the command stands.
+        sub.take(*takes, default=argparse.SUPPRESS)
+        sub.set_defaults(command=command, takes=takes)
+        top.names.append(name)
         return sub
 
-    add("demo", screens.demo, "Open a throw-away copy of an invented ward.", "wardexam demo")
+    add(
+        "demo",
+        screens.demo,
+        "Open a throw-away copy of an invented ward.",
+        "wardexam demo",
+        takes=("examiner", "ascii", "wording"),
+    )
     add(
         "enter",
         screens.enter,
         "Examine on plain lines, for a screen reader or where a full screen is impossible.",
         "wardexam enter",
+        takes=(*STORE, "examiner", "wording"),
     )
     sub = add(
         "beds",
         papers.beds,
         "List beds with the identifiers that other commands take.",
         "wardexam beds",
+        takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
     sub = add(
@@ -117,8 +200,9 @@ def parser(*, commands: bool = True) -> Grammar:
         papers.note,
         "Print a stored examination's note.",
         "wardexam note k3v9p2xq7m --form line",
+        takes=(*STORE, "examiner", "wording"),
     )
-    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    sub.add_argument("patient", **PATIENT)
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
         "--form",
@@ -140,26 +224,30 @@ def parser(*, commands: bool = True) -> Grammar:
         papers.referral,
         "Print a referral: situation, background, assessment, recommendation.",
         "wardexam referral k3v9p2xq7m",
+        takes=(*STORE, "examiner", "wording"),
     )
-    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    sub.add_argument("patient", **PATIENT)
     add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
+        takes=(*STORE, "examiner", "wording"),
     )
     sub = add(
         "figure",
         papers.figure,
         "Draw a patient's last examination as an SVG picture.",
         "wardexam figure k3v9p2xq7m > figure.svg",
+        takes=(*STORE, "examiner"),
     )
-    sub.add_argument("patient", metavar="PATIENT", help="identifier, as listed by 'wardexam beds'")
+    sub.add_argument("patient", **PATIENT)
     sub = add(
         "localise",
         localising.localise,
         "Rank the sites that fit findings, without a screen.",
-        'echo "knee 2/0 ankle 2/0 plantar down/up" | wardexam localise',
+        'echo "knee 2/2 ankle 2/0 plantar down/down ankle_plantarflexion 5/4" | wardexam localise',
+        takes=("wording",),
     )
     sub.description = (
         "Reads findings as JSON (one document, or one a line) or as typed lines, where two answers\n"
@@ -169,12 +257,17 @@ def parser(*, commands: bool = True) -> Grammar:
         "file", nargs="?", metavar="FILE", help="file to read, or - for standard input (default)"
     )
     sub.add_argument("--signs", metavar="LINE", help="a typed line instead of a file")
-    sub.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
-    add(
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
+    form.add_argument("--csv", action="store_true", help="answer in CSV, a line for each site")
+    sub = add(
         "schema",
         localising.schema,
         "Print the JSON Schema of what localise reads.",
         "wardexam schema > sheet.schema.json",
+    )
+    sub.add_argument(
+        "--answer", action="store_true", help="of what 'localise --json' answers instead"
     )
     add(
         "keys",
@@ -187,6 +280,7 @@ def parser(*, commands: bool = True) -> Grammar:
         store.check,
         "Verify the store and its audit trail; say what is wrong.",
         "wardexam check",
+        takes=(*STORE, "examiner"),
     )
     sub.add_argument(
         "--repair",
@@ -203,6 +297,7 @@ def parser(*, commands: bool = True) -> Grammar:
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",
         "wardexam export > ward.jsonl",
+        takes=(*STORE, "examiner"),
     )
     sub.add_argument("--patient", metavar="PATIENT", help="one patient only")
     sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
@@ -211,8 +306,9 @@ def parser(*, commands: bool = True) -> Grammar:
         store.import_,
         "Add an archive to the ward: all of it or nothing.",
         "wardexam import --dry-run ward.jsonl",
+        takes=(*STORE, "examiner"),
     )
-    sub.add_argument("file", metavar="FILE", help="the archive")
+    sub.add_argument("file", metavar="FILE", help="the archive, or - for standard input")
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from wardexam.terminal.keymap import Keymap
 
 
+STANDARD_INPUT = ("-", "/dev/stdin", "/dev/fd/0")  # how a file's name may say it
+
+
 def now() -> datetime:
     """The time at the edge, with the zone of the terminal."""
     return datetime.now().astimezone()
@@ -46,33 +49,21 @@ def examiner(options: argparse.Namespace) -> str:
     return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
-def ward(options: argparse.Namespace) -> "Ward":
-    """The ward in the folder given, or in its usual place."""
+def ward(options: argparse.Namespace, *, begin: bool = False) -> "Ward":
+    """The ward in the folder given, or in its usual place; begun where none stands only when told."""
     from wardexam.records.paths import ward_folder
     from wardexam.records.ward import open_ward
 
-    return open_ward(ward_folder(options.db), shared=options.shared)
+    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin)
 
 
 def session(
-    options: argparse.Namespace,
-    *,
-    wording: "Wording | None" = None,
-    clock: "Callable[[], datetime] | None" = None,
-    ward_: "Ward | None" = None,
+    options: argparse.Namespace, wording: "Wording | None" = None, *, begin: bool = False
 ) -> "Session":
-    """The ward, who examines, time, identity and the hospital's words as one value.
-
-    Args:
-        options: What was given.
-        wording: The hospital's own words; the built-in ones when None.
-        clock: Gives the time, where it is not this machine's.
-        ward_: The ward, where it is not the one that the options name.
-    """
+    """The ward, who examines, time, identity and the hospital's words as one value."""
     from wardexam.session import Session
 
-    where = ward(options) if ward_ is None else ward_
-    return Session(where, examiner(options), clock or now, new_id, wording or {})
+    return Session(ward(options, begin=begin), examiner(options), now, new_id, wording or {})
 
 
 T = TypeVar("T")

@@ -1,55 +1,128 @@
-"""Commands that reason without a ward: `localise`, and the schema of what it reads."""
+"""Commands that reason without a ward: `localise`, and the schemas of what it reads and answers."""
 
 import argparse
-from typing import Any
+from collections import deque
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
 from wardexam.errors import WardexamError
 
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Findings
+    from wardexam.exam.sheet import Sheet
+    from wardexam.many import Asked
+    from wardexam.reasoning.reading import Reading
+    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.wording import Wording
+
+    Write = Callable[[Sheet, Findings, Reading, Wording], None]
+
+EACH = 25  # answers between two lines of progress
+
 
 def localise(options: argparse.Namespace) -> int:
     """Rank the sites that fit the findings, without a screen."""
-    import json
-    from dataclasses import asdict
-
-    from wardexam import ready
     from wardexam.commands.sheets import sheets
-    from wardexam.note.note import urgency_lines
-    from wardexam.note.suggestion import CAUTION, reading_lines
-    from wardexam.reasoning.rules.urgency import assess
+    from wardexam.many import Drawn, readings
 
-    code = 0
-    engine = None
+    code, done = 0, 0
     wording = edge.spoken(options)
-    for place, sheet in sheets(options):
+    source = Drawn(sheets(options))
+    asked: deque[tuple[str, Sheet | WardexamError, Findings | WardexamError]] = deque()
+
+    def take(most: int, wait: bool) -> "list[Asked] | None":
+        taken = source.take(most, wait)
+        if taken is None:
+            return None
+        new = [(place, sheet, _findings(sheet)) for place, sheet in taken]
+        asked.extend(new)
+        return [findings for _, _, findings in new]
+
+    write: Write = _csv() if options.csv else _json if options.json else _text
+    for answer in readings(take):
+        place, sheet, findings = asked.popleft()
         try:
-            if isinstance(sheet, WardexamError):
-                raise sheet
-            findings = sheet.spelled_out()
-            engine = engine or ready.engine()
-            reading = engine.read(findings)
-            urgency = assess(findings, None, reading, wording)
+            for refused in (sheet, findings, answer):
+                if isinstance(refused, WardexamError):
+                    raise refused
+            write(sheet, findings, answer, wording)  # type: ignore[arg-type]  # no error among them
+        except edge.OutputError:
+            raise
         except WardexamError as error:
             edge.complain(f"{place}: {error}")
             code = error.exit_code
-            continue
-        if options.json:
-            answer: dict[str, Any] = {"id": sheet.id, **asdict(reading)}
-            answer["urgency"] = asdict(urgency)
-            answer["caution"] = CAUTION
-            edge.put(json.dumps(answer, ensure_ascii=True, default=str) + "\n")
-        else:
-            head = [f"== {edge.on_one_line(sheet.id)}"] if sheet.id else []
-            lines = [*head, *urgency_lines(urgency), *reading_lines(reading), ""]
-            edge.put("\n".join(lines) + "\n")
+        done += 1
+        if done % EACH == 0:
+            edge.progress(f"localised: {done} sheets")
+    if done >= EACH:
+        edge.progress("")
     return code
 
 
-def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads."""
+def _findings(sheet: "Sheet | WardexamError") -> "Findings | WardexamError":
+    """A sheet spelled out, or why it cannot be."""
+    if isinstance(sheet, WardexamError):
+        return sheet
+    try:
+        return sheet.spelled_out()
+    except WardexamError as error:
+        return error
+
+
+def _urgency(findings: "Findings", reading: "Reading", wording: "Wording") -> "Urgency":
+    from wardexam.reasoning.rules.urgency import assess
+
+    return assess(findings, None, reading, wording)
+
+
+def _text(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
+    """An answer in words."""
+    from wardexam.note.note import urgency_lines
+    from wardexam.note.suggestion import reading_lines
+
+    urgency = _urgency(findings, reading, wording)
+    head = [f"== {edge.on_one_line(sheet.id)}"] if sheet.id else []
+    lines = [*head, *urgency_lines(urgency), *reading_lines(reading), ""]
+    edge.put("\n".join(lines) + "\n")
+
+
+def _json(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
+    """An answer as a line of JSON."""
     import json
 
-    from wardexam.exam.sheet import sheet_schema
+    answer = reading.to_dict(sheet.id, _urgency(findings, reading, wording))
+    edge.put(json.dumps(answer, ensure_ascii=True) + "\n")
 
-    edge.put(json.dumps(sheet_schema(), indent=2) + "\n")
+
+def _csv() -> "Write":
+    """A writer of answers as CSV: a line for each ranked site, with the sheet's urgency, under a heading."""
+    import csv
+
+    from wardexam.records.archive import cell
+
+    out = csv.writer(edge.Door(), lineterminator="\n")
+    headed = False
+
+    def write(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
+        nonlocal headed
+        level = _urgency(findings, reading, wording).level
+        rows = [row | {"urgency": level} for row in reading.rows(sheet.id)]
+        if not headed:
+            out.writerow(rows[0])
+            headed = True
+        out.writerows([cell(v) if isinstance(v, str) else v for v in row.values()] for row in rows)
+
+    return write
+
+
+def schema(options: argparse.Namespace) -> int:
+    """Print the JSON Schema of what localise reads, or of what it answers."""
+    import json
+
+    if options.answer:
+        from wardexam.face import answer_schema as made
+    else:
+        from wardexam.exam.sheet import sheet_schema as made
+    edge.put(json.dumps(made(), indent=2) + "\n")
     return 0

@@ -4,7 +4,7 @@ import os
 import sys
 
 from wardexam.commands import edge
-from wardexam.commands.arguments import Command, parser
+from wardexam.commands.arguments import Command, parse
 from wardexam.errors import RecordsError, WardexamError
 
 
@@ -28,10 +28,8 @@ def run(arguments: list[str]) -> int:
 
 
 def _run(arguments: list[str]) -> int:
-    # The ward opens sooner when the grammar of every command need not be made for it.
-    bare = not arguments or (arguments[0] == "--db" and len(arguments) == 2)
     try:
-        options = parser(commands=not bare).parse_args(arguments)
+        options = parse(arguments)
         command: Command = options.command
         return command(options)
     except SystemExit as left:  # the grammar has said what there is to say

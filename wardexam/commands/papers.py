@@ -35,7 +35,7 @@ def _case(
     """The examination that is meant, the last when none is named, in the hospital's words."""
     from wardexam.visit import Saved
 
-    session = edge.session(options, wording=edge.spoken(options) if worded else None)
+    session = edge.session(options, edge.spoken(options) if worded else None)
     return session, Saved(session, options.patient).named(which)
 
 
@@ -68,7 +68,7 @@ def handover(options: argparse.Namespace) -> int:
     """Print the handover sheet of the ward."""
     from wardexam.note import handover as sheet
 
-    session = edge.session(options, wording=edge.spoken(options))
+    session = edge.session(options, edge.spoken(options))
     papers, head = session.ward.papers(), session.ward.trail_head()
     text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
     code = _hand_out(session, "ward", text)

@@ -34,12 +34,13 @@ def _terminal(
     terminal = prepare(os.environ, ascii_only=options.ascii)
     # Nothing of what is imported now is garbage; the app turns this on again.
     gc.disable()
+    from wardexam.session import Session
     from wardexam.terminal.app import WardApp
 
     wording, refusal = edge.hospital_wording(options)
     keymap, refused = edge.keymap()
     return WardApp.run_on(
-        edge.session(options, wording=wording, clock=clock, ward_=ward),
+        Session(ward, edge.examiner(options), clock, edge.new_id, wording),
         terminal=terminal,
         notice="; ".join(filter(None, (refused, refusal))) or notice,
         keymap=keymap,
@@ -48,7 +49,7 @@ def _terminal(
 
 def open_screen(options: argparse.Namespace) -> int:
     """Open the ward on the screen."""
-    return _terminal(edge.ward(options), options)
+    return _terminal(edge.ward(options, begin=True), options)
 
 
 def demo(options: argparse.Namespace) -> int:
@@ -77,7 +78,7 @@ def enter(options: argparse.Namespace) -> int:
         raise InputError("is closed", where="standard input")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
-    session = edge.session(options, wording=edge.spoken(options))
+    session = edge.session(options, edge.spoken(options), begin=True)
     return converse(session, read=sys.stdin, write=edge.Door())
 
 

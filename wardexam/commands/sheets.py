@@ -11,6 +11,7 @@ from contextlib import nullcontext
 from typing import TYPE_CHECKING, BinaryIO
 
 from wardexam.commands import edge
+from wardexam.commands.edge import STANDARD_INPUT
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.sheet import LONGEST_SHEET, read_sheet
 from wardexam.exam.typed import read_line
@@ -21,17 +22,16 @@ if TYPE_CHECKING:
     from wardexam.exam.sheet import Sheet
 
 LONGEST_LINE = 4 * LONGEST_SHEET  # bytes: as many as so many characters can take
-STANDARD_INPUT = ("-", "/dev/stdin", "/dev/fd/0")
 
 
 def sheets(options: argparse.Namespace) -> Iterator[tuple[str, "Sheet | WardexamError"]]:
     """Every sheet of the input in turn with the place it came from; a refused one as its error.
 
     The whole is one JSON document where its first line is the beginning of one; else every line is
-    a sheet. An empty input is one empty sheet.
+    a sheet.
 
     Raises:
-        InputError: The input cannot be read, or is a folder or a device.
+        InputError: The input is empty or cannot be read, or is a folder or a device.
     """
     opened, name = _opened(options)
     empty = True
@@ -46,7 +46,7 @@ def sheets(options: argparse.Namespace) -> Iterator[tuple[str, "Sheet | Wardexam
             if not number:
                 return
     if empty:
-        yield name, read_sheet("{}")
+        raise InputError("nothing was given", name, "type findings such as 'knee 2/0'")
 
 
 def _opened(options: argparse.Namespace) -> "tuple[AbstractContextManager[BinaryIO], str]":

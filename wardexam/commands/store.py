@@ -3,9 +3,11 @@
 import argparse
 import os
 import stat
+import sys
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
+from wardexam.commands.edge import STANDARD_INPUT
 from wardexam.errors import InputError, RecordsError, WardexamError
 
 if TYPE_CHECKING:
@@ -60,18 +62,43 @@ def _progress(doing: str, patients: int) -> None:
     edge.progress(f"{doing}: {patients} patients")
 
 
-def _regular(name: str) -> "BinaryIO":
-    """A file that can be read twice, open.
+def _archive(name: str) -> "BinaryIO":
+    """An archive, open, that can be read twice.
 
     Raises:
-        InputError: It cannot be read, or is no such file.
+        InputError: It cannot be read, or is a folder, a device or a pipe other than standard input.
     """
+    if name in STANDARD_INPUT:
+        return _standard_input()
     try:
         if stat.S_ISREG(os.stat(name).st_mode):
             return open(name, "rb")
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", where=name) from None
-    raise InputError("cannot be read: it is no regular file, which is read twice", where=name)
+    raise InputError(
+        "cannot be read: it is no regular file, which is read twice",
+        where=name,
+        remedy="give a pipe as standard input, with -",
+    )
+
+
+def _standard_input() -> "BinaryIO":
+    """All of standard input in a private temporary file that has no name and goes when it is closed."""
+    import shutil
+    import tempfile
+
+    if sys.stdin is None:
+        raise InputError("is closed", where="standard input")
+    if sys.stdin.isatty():
+        edge.remark("Paste the archive; end with Ctrl-D.")
+    spool = tempfile.TemporaryFile(prefix="wardexam-")  # noqa: SIM115  # the caller closes it
+    try:
+        shutil.copyfileobj(sys.stdin.buffer, spool)
+        spool.seek(0)
+    except BaseException:
+        spool.close()
+        raise
+    return spool
 
 
 def import_(options: argparse.Namespace) -> int:
@@ -79,9 +106,9 @@ def import_(options: argparse.Namespace) -> int:
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
-    with _regular(options.file) as source:
+    with _archive(options.file) as source:
         result = archive.read_archive(
-            edge.ward(options),
+            edge.ward(options, begin=not options.dry_run),
             source,
             by=edge.examiner(options),
             dry_run=options.dry_run,

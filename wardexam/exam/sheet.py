@@ -15,7 +15,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
-from wardexam.exam.answering import answer_named, synonyms
+from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Context, Findings, YesNo
@@ -33,6 +33,7 @@ from wardexam.exam.findings import (
 from wardexam.exam.flags import flag_names
 
 LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
+NESTED = "not JSON that can be read: nested too deeply"
 LONGEST_NUMBER = 20  # digits; no sign, age or amount takes more than a few
 
 SheetSide = Literal["right", "left", "both", "midline"]
@@ -62,11 +63,32 @@ def groups() -> dict[str, tuple[str, ...]]:
     return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
 
 
+@cache
+def sign_names() -> dict[str, str]:
+    """Every way of writing a sign or group, lower case with underscores, to its id."""
+    names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
+    own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
+    return synonyms()["signs"] | own
+
+
 def sign_named(name: str) -> str:
     """The id of a sign or group by any of its names; the name itself where it has no other."""
     if name in catalogue() or name in groups():
         return name
-    return synonyms()["signs"].get(name.lower().replace(" ", "_").replace("-", "_"), name)
+    written = name.lower().replace(",", "").replace(" ", "_")
+    names = sign_names()
+    return names.get(written, names.get(written.replace("-", "_"), name))
+
+
+def _code(sign: str, answer: str | None, scale: ScaleName) -> str | None:
+    """The code of an answer by any word that a typed line takes for it; the word itself otherwise.
+
+    A bare ``-``, which means "not examined" on a typed line, is no answer.
+    """
+    row = catalogue().get(sign)
+    if row is None or answer in (None, "-"):
+        return answer
+    return answer_code(row, answer, scale) or answer
 
 
 class SheetFinding(Model):
@@ -105,7 +127,7 @@ class SheetFinding(Model):
             middle = row is not None and row.sides == "midline" and self.side == "both"
             for side in ("midline",) if middle else sides:
                 document = self.model_dump(mode="json") | {"sign": sign, "side": side}
-                document["answer"] = answer_named(sign, self.answer, self.scale or scale)
+                document["answer"] = _code(sign, self.answer, self.scale or scale)
                 document["scale"] = (self.scale or scale) if graded else self.scale
                 found.append(Finding.model_validate(document))
         return found
@@ -219,9 +241,11 @@ def read_sheet(text: str) -> Sheet:
         json.loads(text, object_pairs_hook=_no_duplicates, parse_int=_short)
         return Sheet.model_validate_json(text)
     except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+        # Python 3.13 reads deeper than Pydantic does.
+        fault = NESTED if "recursion limit" in (said := first_fault(error)) else said
+        raise InputError(fault) from None
     except RecursionError:
-        raise InputError("not JSON that can be read: nested too deeply") from None
+        raise InputError(NESTED) from None
     except ValueError as error:
         raise InputError(f"not JSON: {error}") from None
 

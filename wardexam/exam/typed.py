@@ -6,12 +6,11 @@ Two answers with a slash are the patient's right and left; a midline sign has on
 
 import json
 import re
-from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
-from wardexam.exam.answering import answer_code, synonyms
+from wardexam.exam.answering import answer_code
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
 from wardexam.exam.sheet import (
@@ -20,6 +19,7 @@ from wardexam.exam.sheet import (
     Sheet,
     groups,
     read_sheet,
+    sign_names,
 )
 
 _SETTING = re.compile(
@@ -28,14 +28,6 @@ _SETTING = re.compile(
 KNOWN = "known:"
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
-
-
-@cache
-def _names() -> dict[str, str]:
-    """Every way of writing a sign or group, lower case with underscores, to its id."""
-    names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
-    own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
-    return synonyms()["signs"] | own
 
 
 def _number(digits: str, what: str, where: str) -> int:
@@ -87,7 +79,7 @@ def read_line(line: str) -> Sheet:
     """
     if len(line) > LONGEST_SHEET:
         raise InputError(f"longer than {LONGEST_SHEET} characters", where="line")
-    names, words = _names(), line.split()
+    names, words = sign_names(), line.split()
     sheet: dict[str, Any] = {"findings": [], "rest_normal": [], "context": {}, "flags": {}}
     scale: ScaleName = "conventional"
     for word in words:

@@ -3,11 +3,9 @@
 Always worded as a suggestion; never says that signs rule anything out.
 """
 
-from wardexam.reasoning.reading import Evidence, Reading
+from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 
-CAUTION = (
-    "Suggestion for clinical correlation; it rules nothing out. Follow local policy, ask a senior."
-)
+__all__ = ["CAUTION", "accepted_text", "pair_text", "reading_lines"]
 
 
 def accepted_text(reading: Reading, sites: int = 2) -> str:

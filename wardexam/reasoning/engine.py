@@ -9,11 +9,12 @@ from wardexam.reasoning.inference.posterior import Posterior, Sums
 from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
-from wardexam.reasoning.model.hypotheses import Hypotheses, make
+from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
+from wardexam.version import __version__
 
 
 class Engine:
@@ -59,6 +60,8 @@ class Engine:
             asymmetries=asymmetries(findings),
             level_note=level_note(findings),
             entered=sum(1 for t in posterior.terms if t.kind == "finding"),
+            program=__version__,
+            tables=fingerprint(),
         )
 
     def _by_findings(self, findings: Findings) -> tuple[Site, ...]:

@@ -5,8 +5,16 @@ implies that signs rule an emergency out. Its numbers are rounded and its equals
 it is the same on every processor.
 """
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+FORM = 1  # of `Reading.to_dict`; one more where a field goes or changes what it means
+CAUTION = (
+    "Suggestion for clinical correlation; it rules nothing out. Follow local policy, ask a senior."
+)
 
 SiteSide = Literal["right", "left", "both", "midline", "none"]
 Word = Literal["very likely", "likely", "possible", "unlikely"]
@@ -150,6 +158,9 @@ class Reading:
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
         entered: Number of findings read.
+        program: The version of the program that made it.
+        tables: The fingerprint of the tables and modules that it rests on: equal findings, program and
+            tables give an equal reading.
 
     """
 
@@ -166,3 +177,41 @@ class Reading:
     asymmetries: tuple[Asymmetry, ...] = ()
     level_note: str = ""
     entered: int = 0
+    program: str = ""
+    tables: str = ""
+
+    def to_dict(
+        self,
+        id: str = "",  # noqa: A002  # what the sheet calls it
+        urgency: "DataclassInstance | None" = None,
+    ) -> dict[str, Any]:
+        """The answer as `wardexam localise --json` prints it and `wardexam schema --answer` describes it.
+
+        Args:
+            id: The sheet's own name for itself.
+            urgency: What `wardexam.assess` gave; None where it was not asked for.
+        """
+        told = asdict(urgency) if urgency else None
+        whole = {"version": FORM, "id": id, **asdict(self), "urgency": told, "caution": CAUTION}
+        made: dict[str, Any] = _listed(whole)
+        return made
+
+    def rows(self, id: str = "") -> list[dict[str, str | int | float | bool | None]]:  # noqa: A002
+        """A row for each ranked site, first to last, every value plain: for a data frame or CSV."""
+        return [
+            {
+                "id": id, "rank": rank, "site": s.id, "region": s.region, "name": s.name, "side": s.side,
+                "level": s.level, "level_from": s.levels[0] if s.levels else None,
+                "level_to": s.levels[1] if s.levels else None, "probability": s.probability,
+                "word": s.word, "urgent": s.urgent, "fit": self.fit, "fits_one": self.fits_one,
+                "entered": self.entered, "program": self.program, "tables": self.tables,
+            }
+            for rank, s in enumerate(self.sites, 1)
+        ]  # fmt: skip
+
+
+def _listed(value: Any) -> Any:
+    """The same with lists for tuples, as JSON has them."""
+    if isinstance(value, dict):
+        return {k: _listed(v) for k, v in value.items()}
+    return [_listed(v) for v in value] if isinstance(value, list | tuple) else value

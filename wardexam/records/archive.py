@@ -28,10 +28,10 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean
-from wardexam.records.arrivals import packed_size
-from wardexam.records.kept import strict_loads
+from wardexam.records.bulk_import import packed_size
 from wardexam.records.repository import Arrival, PatientFile, Repository, Summary
 from wardexam.records.schemas import LONGEST
+from wardexam.records.stored_record import strict_loads
 
 if TYPE_CHECKING:
     from hashlib import _Hash
@@ -165,7 +165,7 @@ def write_csv(
 
     def line(cells: Sequence[str]) -> str:
         text = io.StringIO()
-        csv.writer(text, lineterminator="\n").writerow(map(_cell, cells))
+        csv.writer(text, lineterminator="\n").writerow(map(cell, cells))
         return text.getvalue()
 
     found, left_out = _readable(ward, patients, missed)
@@ -182,7 +182,7 @@ def write_csv(
                 ])  # fmt: skip
 
 
-def _cell(text: str) -> str:
+def cell(text: str) -> str:
     """A cell's text, cleaned; one that a spreadsheet may read as a formula begins with a quote."""
     formula = text.startswith(("\t", "\r", "\n")) or text.lstrip().startswith(FORMULA)
     return f"'{clean(text)}" if formula else clean(text)

@@ -19,7 +19,8 @@ from pathlib import Path
 from typing import Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import append_at, flocked, open_regular, read_bounded, reason
+from wardexam.records.durable_files import append_at, open_regular, read_bounded, reason
+from wardexam.records.locks import SECONDS, take
 
 FIRST = "0" * 64
 LONGEST_LINE = 4096  # bytes
@@ -84,7 +85,7 @@ class Audit:
         self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
         by_login: str | None = None,
     ) -> None:  # fmt: skip
-        self.path, self.mode, self.problem, self.patience = path, mode, "", 3.0
+        self.path, self.mode, self.problem, self.patience = path, mode, "", SECONDS
         self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
         self._lock = threading.Lock()
@@ -141,14 +142,14 @@ class Audit:
         try:
             handle = open_regular(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, self.mode)
             try:
-                with flocked(handle, self.patience):
-                    kept = kept_head(self._own) if self._own else None
-                    follows = kept is None or self._stands(handle, kept)
-                    head = self._append(handle)
-                    if sync:
-                        os.fdatasync(handle)
-                    if follows:  # else it was cut or written anew: `check` must see that
-                        self._keep(head)
+                take(handle, self.patience)
+                kept = kept_head(self._own) if self._own else None
+                follows = kept is None or self._stands(handle, kept)
+                head = self._append(handle)
+                if sync:
+                    os.fdatasync(handle)
+                if follows:  # else it was cut or written anew: `check` must see that
+                    self._keep(head)
             finally:
                 os.close(handle)
             self._waiting.clear()

@@ -1,29 +1,34 @@
 """Bytes that can be made again, kept between starts in the user's cache folder; never patient data."""
 
 import contextlib
+import mmap
 import os
-from pathlib import Path
 
-import platformdirs
-
-from wardexam.records.files import read_bounded, write_whole
+from wardexam.records.durable_files import open_regular, write_whole
+from wardexam.records.paths import cached
 
 LONGEST = 64_000_000  # bytes; the engine's rows take about 10 million
 
 
-def _place(name: str) -> Path:
-    return platformdirs.user_cache_path("wardexam") / name
+def kept(name: str) -> memoryview | None:
+    """What was kept under a name, or None; a file that is not our own is left alone.
 
-
-def kept(name: str) -> bytes | None:
-    """What was kept under a name, or None; a file that is not our own is left alone."""
-    place = _place(name)
+    It is mapped and not copied, so that all processes of a user share it. A file is only ever replaced
+    by another, so that what is mapped never changes or ends under its reader.
+    """
     try:
-        if place.stat(follow_symlinks=False).st_uid != os.getuid():
-            return None
-        return read_bounded(place, LONGEST)
+        handle = open_regular(cached(name), os.O_RDONLY)
     except OSError:
         return None
+    try:
+        found = os.fstat(handle)
+        if found.st_uid != os.getuid() or not 0 < found.st_size <= LONGEST:
+            return None
+        return memoryview(mmap.mmap(handle, 0, access=mmap.ACCESS_READ))
+    except (OSError, ValueError):
+        return None
+    finally:
+        os.close(handle)
 
 
 def keep(name: str, data: bytes) -> None:
@@ -31,7 +36,7 @@ def keep(name: str, data: bytes) -> None:
 
     A folder that lies there makes way; we do not write folders, so it is moved aside and kept.
     """
-    place = _place(name)
+    place = cached(name)
     with contextlib.suppress(OSError):
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         if place.is_dir() and not place.is_symlink():

@@ -13,16 +13,23 @@ from datetime import datetime
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records import audit, documents
-from wardexam.records.arrivals import left_over
-from wardexam.records.draft_files import draft_infos, replay, rows_of
-from wardexam.records.files import read_bounded, reason, set_aside, unused, write_whole
-from wardexam.records.kept import DamagedFileError, Tables
-from wardexam.records.layout import FOLDERS, LAYOUT, NAME, mark_again
-from wardexam.records.lists import GONE
-from wardexam.records.paths import elsewhere, kept_trail
-from wardexam.records.schemas import LONGEST, mark_in, unpack
+from wardexam.records import audit, patient_tables
+from wardexam.records.bulk_import import left_over
+from wardexam.records.draft_file import draft_infos, replay, rows_of
+from wardexam.records.durable_files import (
+    read_bounded,
+    reason,
+    set_aside,
+    unused,
+    version_before,
+    write_whole,
+)
+from wardexam.records.layout import LAYOUT, NAME, mark_again
+from wardexam.records.paths import FOLDERS, draft_path, elsewhere, kept_trail
+from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
+from wardexam.records.stored_record import DamagedFileError, Tables
 from wardexam.records.ward import Ward, open_ward
+from wardexam.records.ward_lists import GONE
 
 BEFORE = "the version before"
 
@@ -71,8 +78,8 @@ def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
         DamagedFileError: It is no patient's.
     """
     try:
-        patient = documents.patient_of(tables)
-        stored = documents.all_revisions(tables)
+        patient = patient_tables.patient_of(tables)
+        stored = patient_tables.all_revisions(tables)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where) from None
     if any(e.patient != patient.id for e in stored):
@@ -129,7 +136,7 @@ def check_store(
     found = _Findings()
     if repair and mark_again(folder, shared=shared):
         found.lines.append(f"the mark ward.json was missing and is written anew: layout {LAYOUT}")
-    ward = open_ward(folder, shared=shared)
+    ward = open_ward(folder, shared=shared, begin=False)
     names, strays = ward.layout.names()
     trail = _trail(ward, heads, found, exists=bool(names))
     missing = (trail.known | ward.listed()) - names
@@ -183,7 +190,7 @@ class _Copy:
 def _copies(ward: Ward, name: str) -> list[_Copy]:
     """Every sound file of the ward's folders that speaks of a patient, but for the one in its place."""
     path = ward.layout.file(name)
-    before = path.with_name(path.name + ".before")
+    before = version_before(path)
     found = []
     for place in (ward.layout.patients, ward.folder, *(ward.folder / each for each in FOLDERS[1:])):
         for other in sorted(place.iterdir()):
@@ -201,14 +208,14 @@ def _copies(ward: Ward, name: str) -> list[_Copy]:
 def _like_a_record(path: Path) -> bool:
     """Whether a file begins as a patient's does."""
     try:
-        return read_bounded(path, 10)[:11] == b'{"schema": '
+        return read_bounded(path, 10)[:11] in (b'{"schema": ', b'{"about": {')
     except OSError:
         return False
 
 
 def _within(one: State, other: State) -> bool:
     """Whether all that one version holds stands in another, and more."""
-    held, more = (documents.raw_examinations(unpack(s.data, "")) for s in (one, other))
+    held, more = (patient_tables.raw_examinations(unpack(s.data, "")) for s in (one, other))
     return held < more
 
 
@@ -216,15 +223,9 @@ def _good(ward: Ward, name: str, record: str) -> _Copy | None:
     """The version to put in a patient's place: the one that the trail speaks of, else the fullest."""
 
     def worth(copy: _Copy) -> tuple[bool, int, bool]:
-        return mark_of(copy.state.data) == record, copy.state.count, copy.source != BEFORE
+        return digest_in(copy.state.data) == record, copy.state.count, copy.source != BEFORE
 
     return max(_copies(ward, name), key=worth, default=None)
-
-
-def mark_of(data: bytes) -> str:
-    """The checksum that a file's bytes say they have; empty where they say none."""
-    place = data.find(b'"sha256": "', 0, 40)
-    return data[place + 11 : place + 75].decode("ascii", "replace") if place > 0 else ""
 
 
 def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings) -> None:
@@ -241,7 +242,7 @@ def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings
                 return
             copy = _good(ward, name, trail.records.get(name, (0, ""))[1])
             if copy is None:
-                before = state_of(path.with_name(path.name + ".before"), name)
+                before = state_of(version_before(path), name)
                 found.lines.append(f"  left as it is: no good version before ({before.fault}); restore from a backup")  # fmt: skip
                 return
             _put_back(ward, name, copy, trail, by, found)
@@ -257,7 +258,7 @@ def _put_back(ward: Ward, name: str, copy: _Copy, trail: audit.Trail, by: str, f
         aside = unused(path)
         set_aside(path, aside, ward.layout.file_mode)
         found.lines.append(f"  set aside as {aside}")
-    note = mark_of(data)
+    note = digest_in(data)
     write_whole(
         path, [data], ward.layout.file_mode, ward.layout.staging,
         ready=lambda: ward.audit.note("put back", name, by, copy.source, record=note, sync=False),
@@ -295,7 +296,7 @@ def _check_trail_of_files(
         if not state.data or state.damaged or state.fault:
             continue
         number, record = trail.records.get(name, (0, ""))
-        if (record or name in trail.known) and record in ("", mark_of(state.data)):
+        if (record or name in trail.known) and record in ("", digest_in(state.data)):
             continue
         with ward.hold(name):  # another session may have saved since the trail was read
             stands = mark_in(path).partition(" ")[0]
@@ -303,7 +304,7 @@ def _check_trail_of_files(
                 continue
             last = ward.audit.last_record(name, 1 << 24) or record
             newer = next(
-                (c for c in _copies(ward, name) if record and mark_of(c.state.data) == last and _within(state, c.state)), None
+                (c for c in _copies(ward, name) if record and digest_in(c.state.data) == last and _within(state, c.state)), None
             )  # fmt: skip
             if newer:
                 found.wrong(f"not what was saved last, which is {newer.source}: {path}")
@@ -341,7 +342,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
     there = elsewhere(ward.folder)
     for info in draft_infos(ward.layout.drafts, there):
-        here = ward.layout.drafts / f"{info.draft_id}.draft"
+        here = draft_path(ward.layout.drafts, info.draft_id)
         other = there / here.name
         try:
             if info.trouble:
@@ -349,7 +350,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
             replay(*rows_of(here, other))
         except (RecordsError, InputError) as error:
             found.wrong(f"damaged draft: {error}")
-    aside = [*(ward.layout.drafts / "aside").iterdir(), *(there / "aside").glob("*")]
+    aside = [*ward.layout.drafts_aside.iterdir(), *(there / "aside").glob("*")]
     if aside:
         found.wrong(f"{len(aside)} drafts are set aside, the first is {sorted(aside)[0]}")
 

@@ -1,12 +1,6 @@
-"""The folder of a ward: what lies where, who may read it, what an earlier version left.
+"""The folder of a ward: made, marked, held safe, and what an earlier version left in it.
 
-- ``ward.json``: the layout's version; written last, so that a folder with it is complete
-- ``patients/``: a document file for each patient, the version before beside it as ``.before``
-- ``drafts/``: examinations under way; set-aside ones under ``drafts/aside``
-- ``index/``: the ward list, derived: ``current.jsonl`` and ``discharged.jsonl``
-- ``locks/``: 64 lock files
-- ``staging/``: files until they are whole
-- ``audit.jsonl``: who did what
+Where in it everything lies stands in `wardexam.records.paths`.
 """
 
 import json
@@ -19,32 +13,34 @@ from pathlib import Path
 
 from wardexam.errors import RecordsError
 from wardexam.records.audit import kept_head
-from wardexam.records.files import alive, read_bounded, reason, sync_folder, write_whole
-from wardexam.records.paths import kept_trail
+from wardexam.records.durable_files import alive, read_bounded, reason, sync_folder, write_whole
+from wardexam.records.paths import FOLDERS, MARK, TRAIL, WardPaths, kept_trail
 
-LAYOUT = 2
-FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
+# 3 differs from 2 in nothing but that patients' files may have schema 4, which a program of layout 2 would
+# call damaged and set aside when told to repair: it must refuse the whole folder.
+LAYOUT = 3
 DERIVED_1 = ("index.jsonl", "index-discharged.jsonl")  # the lists of layout 1
 NAME = re.compile("[a-z0-9]{8,40}")  # what a patient's file may be called
 
 
-class Layout:
-    """The places in a ward's folder.
+class Layout(WardPaths):
+    """A ward's folder, ready to be used.
 
     Args:
         folder: The ward's folder; made if it is not there.
         shared: Whether it belongs to a ward account and its group.
+        begin: Whether a ward is begun where none stands.
 
     Attributes:
         migrated: Whether files of an earlier layout were found.
         left: Files of an earlier layout that hold what the ward does not, and were left where they are.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
+        super().__init__(folder)
         self.file_mode = 0o660 if shared else 0o600
         self.folder_mode = 0o2770 if shared else 0o700
         self._shared = shared
@@ -52,7 +48,7 @@ class Layout:
         self.migrated = False
         try:
             if not folder.exists():
-                self._still_new()
+                self._still_new(begin=begin)
                 self._make(folder)
             self._safe(folder)
             above = folder.resolve().parent.stat().st_mode
@@ -64,12 +60,15 @@ class Layout:
                 )
             version = self._version()
             if version == 1 or self._left_over():
-                from wardexam.records import migrate
+                from wardexam.records import migration
 
                 self.migrated = True
-                self.left = migrate.put_away(self) if version == LAYOUT else migrate.migrate(self)
+                self.left = migration.migrate(self) if version == 1 else migration.put_away(self)
+            self._behind = version == 2
+            with suppress(RecordsError):  # it can be read all the same
+                self.raise_mark()
             if version is None:
-                self._still_new()
+                self._still_new(begin=begin)
             self.make_folders()
             if version is None:
                 self.mark()
@@ -88,11 +87,11 @@ class Layout:
                 place.mkdir(0o700)
                 place.chmod(self.folder_mode if place == folder else 0o700)
 
-    def _still_new(self) -> None:
+    def _still_new(self, *, begin: bool) -> None:
         """Refuse to begin a ward where this login knows one to have stood: its disk may be missing.
 
         Raises:
-            RecordsError: A ward stood here.
+            RecordsError: A ward stood here, or none did and none is to be begun.
         """
         own = kept_trail(self.folder)
         if head := kept_head(own):
@@ -101,21 +100,12 @@ class Layout:
                 where=str(self.folder),
                 remedy=f"bring its disk or its backup back; to begin anew on purpose, remove {own}",
             )
-
-    @property
-    def patients(self) -> Path:
-        """Where the patients' files lie."""
-        return self.folder / "patients"
-
-    @property
-    def drafts(self) -> Path:
-        """Where the drafts lie."""
-        return self.folder / "drafts"
-
-    @property
-    def staging(self) -> Path:
-        """Where files lie until they are whole."""
-        return self.folder / "staging"
+        if not begin:
+            raise RecordsError(
+                "there is no ward here, and nothing was made",
+                where=str(self.folder),
+                remedy="name the ward's folder with --db; 'wardexam --db FOLDER' begins a new one",
+            )
 
     def names(self) -> tuple[set[str], list[str]]:
         """The identifiers of the patients' files, and what else ends in ``.json`` beside them."""
@@ -128,10 +118,6 @@ class Layout:
                 else:
                     strays.append(entry.name)
         return found, sorted(strays)
-
-    def file(self, patient_id: str) -> Path:
-        """Where a patient's file lies."""
-        return self.patients / f"{patient_id}.json"
 
     def files(self) -> list[Path]:
         """The patients' files, by name."""
@@ -162,27 +148,27 @@ class Layout:
             RecordsError: The folder is no ward, or one that this program must not touch.
         """
         try:
-            version = json.loads(read_bounded(self.folder / "ward.json", 4096))["layout"]
+            version = json.loads(read_bounded(self.mark_file, 4096))["layout"]
         except FileNotFoundError:
             try:
                 return self._unmarked()
             except RecordsError:
-                if (self.folder / "ward.json").exists():  # another session's first start
+                if self.mark_file.exists():  # another session's first start
                     return self._version()
                 raise
         except (ValueError, KeyError, TypeError, RecursionError):
             raise RecordsError(
                 "the ward's mark is damaged",
-                where=str(self.folder / "ward.json"),
+                where=str(self.mark_file),
                 remedy=f'write {{"layout": {LAYOUT}}} into it',
             ) from None
-        if version != LAYOUT:
+        if version not in (2, LAYOUT):
             raise RecordsError(
                 f"layout {version} is not known to this program; nothing was changed",
                 where=str(self.folder),
                 remedy="update wardexam",
             )
-        return LAYOUT
+        return int(version)
 
     def _unmarked(self) -> int | None:
         """What a folder without a mark is: 1 for the earlier layout, None for a new one."""
@@ -196,7 +182,7 @@ class Layout:
                 where=str(self.folder),
                 remedy=f"look that all is there, then 'wardexam check --repair' writes the mark, or write {{\"layout\": {LAYOUT}}} into ward.json",
             )
-        if "audit.jsonl" in names:
+        if TRAIL in names:
             if "patients" not in names:
                 return 1
             raise RecordsError(
@@ -215,7 +201,7 @@ class Layout:
     def _left_over(self) -> bool:
         """Whether files of layout 1 lie beside the present ones."""
         names = (path.name for path in self.folder.iterdir())
-        return any(n.endswith((".json", ".draft")) and n != "ward.json" for n in names)
+        return any(n.endswith((".json", ".draft")) and n != MARK for n in names)
 
     def make_folders(self) -> None:
         """Make the folders that are missing."""
@@ -228,8 +214,24 @@ class Layout:
     def mark(self) -> None:
         """Say that the folder is complete."""
         data = json.dumps({"layout": LAYOUT}).encode() + b"\n"
-        write_whole(self.folder / "ward.json", [data], self.file_mode, self.staging)
+        write_whole(self.mark_file, [data], self.file_mode, self.staging)
         sync_folder(self.folder)
+
+    def raise_mark(self) -> None:
+        """Make a ward of layout 2 one of today's, before the first file of today's schema is in it.
+
+        Raises:
+            RecordsError: The mark could not be written; nothing was changed.
+        """
+        if not self._behind:
+            return
+        try:
+            self.mark()
+        except OSError as error:
+            raise RecordsError(
+                f"could not be saved: {reason(error)}", str(self.folder), "nothing was changed"
+            ) from None
+        self._behind = False
 
     def strays(self) -> list[Path]:
         """What sessions that have died left under way in ``staging/``, but for complete arrivals."""
@@ -264,16 +266,17 @@ def mark_again(folder: Path, *, shared: bool = False) -> bool:
     """
     from wardexam.records.schemas import read_tables
 
-    patients = folder / "patients"
-    if (folder / "ward.json").exists() or not patients.is_dir():
+    places = WardPaths(folder)
+    if places.mark_file.exists() or not places.patients.is_dir():
         return False
     if not any(
-        NAME.fullmatch(path.stem) and read_tables(path) for path in sorted(patients.glob("*.json"))
+        NAME.fullmatch(path.stem) and read_tables(path)
+        for path in sorted(places.patients.glob("*.json"))
     ):
         raise RecordsError("no patient's file can be read here; no mark was written", str(folder))
     try:
         data = json.dumps({"layout": LAYOUT}).encode() + b"\n"
-        write_whole(folder / "ward.json", [data], 0o660 if shared else 0o600, folder)
+        write_whole(places.mark_file, [data], 0o660 if shared else 0o600, folder)
     except OSError as error:
         raise RecordsError(f"the mark cannot be written: {reason(error)}", str(folder)) from None
     return True

@@ -1,26 +1,48 @@
-"""One writer at a time: locks taken for a moment, released by death, never deleted.
+"""One writer at a time: the system's lock on an open file (`take`), released by close or by death.
 
-There are 64 lock files, however many patients: a name always falls on the same one. What concerns
-the whole ward (`WHOLE`) has a file of its own.
+The index and the audit trail are locked themselves while a line is appended, a draft for as long as a
+session writes it. A patient, an import and a move between the lists have lock files of their own
+(`Locks`), never deleted: 64 of them, however many patients, so that a name always falls on the same one.
+What concerns the whole ward (`WHOLE`) has a file of its own.
 """
 
 import errno
+import fcntl
 import os
+import stat
+import threading
+import time
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import NO_LOCKS, open_regular, read_bounded, reason
-
-if TYPE_CHECKING:
-    from filelock import FileLock
+from wardexam.records.durable_files import NO_LOCKS, open_regular, read_bounded, reason
 
 SECONDS = 3.0
 STRIPES = 64
 WHOLE = ("arrivals", "lists")
+_HELD = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
+
+
+def take(handle: int, seconds: float) -> None:
+    """Lock an open file until it is closed or this process dies.
+
+    Raises:
+        TimeoutError: Another session kept it all the time.
+        OSError: The file system has no locks.
+    """
+    end = time.monotonic() + seconds
+    while True:
+        try:
+            return fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            if error.errno not in _HELD:
+                raise
+        if time.monotonic() >= end:
+            raise TimeoutError(errno.ETIMEDOUT, "another session holds it")
+        time.sleep(0.002)
 
 
 class BusyError(RecordsError):
@@ -46,7 +68,7 @@ class Locks:
 
     def __init__(self, folder: Path, mode: int) -> None:
         self.folder, self.mode, self.patience = folder, mode, SECONDS
-        self._made: dict[str, tuple[Path, Path, FileLock]] = {}
+        self._mine = threading.local()  # two names that a thread holds may fall on one lock
 
     @contextmanager
     def held(self, name: str, seconds: float | None = None) -> Iterator[Callable[[], None]]:
@@ -59,66 +81,70 @@ class Locks:
             BusyError: Someone else holds it.
             RecordsError: Locks do not work here.
         """
-        from filelock import FileLock, Timeout
-
         stripe = name if name in WHOLE else f"{zlib.crc32(name.encode()) % STRIPES:02x}"
-        if stripe not in self._made:
-            path = self.folder / f"{stripe}.lock"
-            made = FileLock(path, mode=self.mode, poll_interval=0.002, fallback_to_soft=False)
-            self._made[stripe] = path, path.with_suffix(".holder"), made
-        path, holder, lock = self._made[stripe]
+        mine: dict[str, Callable[[], None]] = self._mine.__dict__
+        if stripe in mine:
+            yield mine[stripe]
+            return
+        path = self.folder / f"{stripe}.lock"
+        holder = path.with_suffix(".holder")
         try:
-            if os.path.lexists(path) and not path.is_file():
-                raise OSError(errno.EINVAL, "a lock's file is no regular file")
-            if path.exists() and path.stat().st_size:  # some versions of the lock empty its file
+            if os.path.lexists(path) and path.is_file() and path.stat().st_size:
                 raise RecordsError(
                     "a lock's file holds what is no lock; nothing was changed",
                     where=str(path),
                     remedy="move it out of the folder locks",
                 )
-            lock.acquire(timeout=self.patience if seconds is None else seconds)
-        except Timeout:
+            handle = self._taken(path, self.patience if seconds is None else seconds)
+        except TimeoutError:
             who = "another session"
             with suppress(OSError, ValueError):
                 who = read_bounded(holder, 200).decode().strip()[:80] or who
             raise BusyError(who, name) from None
-        except (OSError, NotImplementedError) as error:
+        except OSError as error:
             raise self._unlockable(error) from None
+
+        def still_ours() -> None:
+            if not _lies_at(handle, path):
+                raise RecordsError(
+                    "the lock was taken away; nothing was saved",
+                    where=str(path),
+                    remedy="save again",
+                )
+
+        mine[stripe] = still_ours
         try:
-            mark = self._mark(path)
             self._sign(holder)
-
-            def still_ours() -> None:
-                if mark is None or self._mark(path) != mark:
-                    raise RecordsError(
-                        "the lock was taken away; nothing was saved",
-                        where=str(path),
-                        remedy="save again",
-                    )
-
             yield still_ours
         finally:
-            with suppress(OSError):
-                lock.release()
+            del mine[stripe]
+            os.close(handle)
 
-    def _unlockable(self, error: OSError | NotImplementedError) -> RecordsError:
-        why = reason(error) if isinstance(error, OSError) else "no working locks in this folder"
+    def _taken(self, path: Path, seconds: float) -> int:
+        """A handle of a lock's file, locked; of the file that lies there once it is."""
+        while True:
+            handle = open_regular(path, os.O_RDWR | os.O_CREAT, self.mode)
+            try:
+                if stat.S_IMODE(os.fstat(handle).st_mode) != self.mode:
+                    with suppress(OSError):  # the umask has taken the group's right away
+                        os.fchmod(handle, self.mode)
+                take(handle, seconds)
+                if _lies_at(handle, path):
+                    return handle
+            except BaseException:
+                os.close(handle)
+                raise
+            os.close(handle)
+
+    def _unlockable(self, error: OSError) -> RecordsError:
         remedy = "make the folder writable"
-        if not isinstance(error, OSError) or error.errno in NO_LOCKS:
+        if error.errno in NO_LOCKS:
             remedy = "keep the ward on a local disk"
         elif error.errno in (errno.ENOSPC, errno.EDQUOT):
             remedy = "free the disk"
         return RecordsError(
-            f"nothing can be saved: {why}", where=str(self.folder.parent), remedy=remedy
+            f"nothing can be saved: {reason(error)}", where=str(self.folder.parent), remedy=remedy
         )
-
-    @staticmethod
-    def _mark(path: Path) -> tuple[int, int] | None:
-        try:
-            found = os.stat(path, follow_symlinks=False)
-        except OSError:
-            return None
-        return found.st_dev, found.st_ino
 
     def _sign(self, holder: Path) -> None:
         """Leave a note of who holds the lock, for those who wait; nothing depends on it."""
@@ -134,3 +160,11 @@ class Locks:
                     os.pwrite(handle, name, 0)  # of one length: a file cut short costs a flush
             finally:
                 os.close(handle)
+
+
+def _lies_at(handle: int, path: Path) -> bool:
+    """Whether an open file is the one that lies at a path now."""
+    try:
+        return os.path.samestat(os.fstat(handle), os.stat(path, follow_symlinks=False))
+    except OSError:
+        return False

@@ -1,4 +1,15 @@
-"""Where a ward and the hospital's own words are kept, and the throw-away copy of the demo ward."""
+"""Where everything lies: a ward, what is in its folder, what a login keeps of it, settings, the demo ward.
+
+In a ward's folder:
+
+- ``ward.json``: the layout's version; written last, so that a folder with it is complete
+- ``patients/``: a document file for each patient, the version before beside it as ``.before``
+- ``drafts/``: examinations under way; set-aside ones under ``drafts/aside``
+- ``index/``: the ward list, derived: ``current.jsonl`` and ``discharged.jsonl``
+- ``locks/``: 64 lock files
+- ``staging/``: files until they are whole
+- ``audit.jsonl``: who did what
+"""
 
 import os
 import shutil
@@ -8,10 +19,36 @@ from pathlib import Path
 import platformdirs
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.files import read_followed, reason
+from wardexam.records.durable_files import read_followed, reason
 from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
+MARK, TRAIL = "ward.json", "audit.jsonl"
+FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
+
+
+class WardPaths:
+    """The places in a ward's folder; nothing is made and nothing is looked at."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.mark_file, self.trail = folder / MARK, folder / TRAIL
+        self.patients, self.drafts, self.drafts_aside, self.index, self.locks, self.staging = (
+            folder / name for name in FOLDERS
+        )
+
+    def file(self, patient_id: str) -> Path:
+        """Where a patient's file lies."""
+        return self.patients / f"{patient_id}.json"
+
+    def ward_list(self, *, discharged: bool) -> Path:
+        """Where the list of the current or of the discharged patients lies."""
+        return self.index / ("discharged.jsonl" if discharged else "current.jsonl")
+
+
+def draft_path(folder: Path, draft_id: str) -> Path:
+    """Where a draft lies, in the ward's folder of drafts or in the user's own."""
+    return folder / f"{draft_id}.draft"
 
 
 def _at_home(chosen: str) -> Path:
@@ -89,6 +126,11 @@ def elsewhere(folder: Path) -> Path:
     """Where this user keeps drafts of a ward whose own folder cannot be written."""
     name = f"{zlib.crc32(os.fsencode(folder.absolute())):08x}"
     return platformdirs.user_state_path("wardexam") / "drafts" / name
+
+
+def cached(name: str) -> Path:
+    """Where bytes lie that can be made again."""
+    return platformdirs.user_cache_path("wardexam") / name
 
 
 def kept_trail(folder: Path) -> Path:

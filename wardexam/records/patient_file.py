@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
-from wardexam.records import documents
-from wardexam.records.kept import Kept, Record, Tables
+from wardexam.records import patient_tables
+from wardexam.records.stored_record import Record, StoredRecord, Tables
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
@@ -42,7 +42,7 @@ class History(Sequence["Examination"]):
             return tuple(self[n] for n in range(*index.indices(len(self))))
         place = range(len(self))[index]
         if place not in self._made:
-            self._made[place] = documents.examination_of(self._records[place])
+            self._made[place] = patient_tables.examination_of(self._records[place])
         return self._made[place]
 
     def __iter__(self) -> "Iterator[Examination]":
@@ -60,9 +60,9 @@ class StoredFile:
     """
 
     def __init__(self, tables: Tables) -> None:
-        self.patient: Patient = documents.patient_of(tables)
+        self.patient: Patient = patient_tables.patient_of(tables)
         self._by_id: dict[str, list[tuple[int, Record]]] = {}
-        for record in documents.records_of(tables, "examinations"):
+        for record in patient_tables.records_of(tables, "examinations"):
             name, revision = _named(record)
             self._by_id.setdefault(name, []).append((revision, record))
         for rows in self._by_id.values():
@@ -73,7 +73,7 @@ class StoredFile:
     def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
         """Every revision of one examination, first to last."""
         rows = self._by_id.get(examination_id, ())
-        return tuple(documents.examination_of(record) for _, record in rows)
+        return tuple(patient_tables.examination_of(record) for _, record in rows)
 
     def numbered(self) -> list[tuple[str, int]]:
         """Every stored revision as its examination's identifier and number, in the order saved."""
@@ -102,17 +102,17 @@ class StoredFile:
 
 def _named(record: Record) -> tuple[str, int]:
     """A record's identifier and revision, off its line where it lies in a file."""
-    if isinstance(record, Kept):
+    if isinstance(record, StoredRecord):
         name, revision = _ID.search(record.raw), _REVISION.search(record.raw)
         if name and revision:
             return name[1].decode(), int(revision[1])
-    made = documents.examination_of(record)
+    made = patient_tables.examination_of(record)
     return made.id, made.revision
 
 
 def _said(record: Record) -> set[bytes] | None:
     """What a record says anything of, off its line; None where that cannot be told."""
-    if not isinstance(record, Kept):
+    if not isinstance(record, StoredRecord):
         return None
     flags, context = _FLAGS.search(record.raw), _CONTEXT.search(record.raw)
     if not flags or not context:

@@ -1,9 +1,10 @@
 """The form of a patient's file, one reader for every version ever written.
 
-Schema 3, written now: a JSON document of which each record is one line, so that a record that does
-not change is neither read into objects nor written out anew:
+Schema 4, written now, opens with plain ``TinyDB(path)``: its keys are tables and nothing else. Each
+record is one line, so that a record that does not change is neither read into objects nor written out
+anew. The first line says the schema and the checksum of every byte after that line:
 
-    {"schema": 3, "sha256": "<of the bytes from the brace to its closing brace>", "document": {
+    {"about": {"1": {"schema": 4, "sha256": "<as sha256sum gives it>"}},
     "examinations": {
     "1": {...},
     "2": {...}
@@ -11,113 +12,163 @@ not change is neither read into objects nor written out anew:
     "patient": {
     "1": {...}
     }
-    }}
+    }
 
-Schema 2 has the same form; its records lack a patient's birth date and who saved an examination, so
-that a program of that time must not take schema 3 for its own.
+A program of before looks for a number under ``schema`` at the top, where no table can stand, and would
+call this file damaged. It never comes to that: the folder's layout was raised with this schema
+(`wardexam.records.layout`), and it refuses the whole folder.
+
+Schemas 2 and 3: ``{"schema": 3, "sha256": ..., "document": {`` and the same lines, the checksum from that
+brace to its closing one. The records of schema 2 lack a patient's birth date and who saved an examination.
 
 Schema 1: ``{"document": {...}, "schema": 1, "sha256": ...}``, indented, the checksum over the
 document written out again.
 """
 
-import itertools
 import json
 import os
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import read_bounded, reason
-from wardexam.records.kept import (
+from wardexam.records.durable_files import read_bounded, reason
+from wardexam.records.stored_record import (
     REMEDY,
     DamagedFileError,
-    KeptTable,
     Record,
+    StoredRecord,
     Tables,
-    line_of,
-    name_of,
-    new_hash,
+    encoded,
     strict_loads,
 )
 
-SCHEMA = 3
+SCHEMA = 4
 LONGEST = 64_000_000  # bytes: some 7,000 full examinations of one patient
+ABOUT = "about"  # the table that says what the file is
 
-_OPEN = b'{"schema": %d, "sha256": "' % SCHEMA
-_THEN = b'", "document": '
-_BRACE = ord("}")
-_HEAD = len(_OPEN) + 64 + len(_THEN)
+_HEAD = re.compile(rb'\{"about": \{"1": \{"schema": (\d{1,9}), "sha256": "([0-9a-f]{64})"\}\},?\n')
+_HEAD_3 = re.compile(rb'\{"schema": (\d{1,9}), "sha256": "([0-9a-f]{64})", "document": ')
+_HEAD_BYTES = 128  # hold either head
+_NAME = re.compile("[a-z0-9_]{1,40}")
 
 
-def pack(tables: Mapping[str, Mapping[str, Record]]) -> tuple[list[bytes | memoryview], str]:
-    """The bytes of a file with its schema and checksum, in pieces; the checksum beside them."""
-    pieces: list[bytes | memoryview] = []
-    begun = None
-    for number, name in enumerate(sorted(tables)):
-        table = tables[name]
-        pieces.append(b'%s\n"%s": {\n' % (b"," if number else b"{", name.encode()))
-        added = table
-        if isinstance(table, KeptTable) and table.rows:
-            pieces.append(table.rows)
-            begun = None if number else table.state
-            added = table.added
-            pieces.append(b",\n" if added else b"")
-        pieces.append(b",\n".join(itertools.starmap(line_of, added.items())))
-        pieces.append(b"\n}" if table else b"}")
-    pieces.append(b"\n}" if tables else b"{\n}")
-    digest = begun.copy() if begun else new_hash()
-    for piece in pieces[2 if begun else 0 :]:
+def _sha256(*pieces: bytes | memoryview) -> str:
+    import hashlib  # not needed to open the ward
+
+    digest = hashlib.sha256()
+    for piece in pieces:
         digest.update(piece)
-    sha256 = digest.hexdigest()
-    return [_OPEN + sha256.encode() + _THEN, *pieces, b"}\n"], sha256
+    return digest.hexdigest()
 
 
-def _read_lines(data: bytes, where: str) -> Tables:
-    view = memoryview(data)
-    digest = new_hash()
-    place, end = _HEAD + 2, len(data) - 4  # inside "{\n" and "\n}}\n"
-    if data[_HEAD:place] != b"{\n" or data[end:] != b"\n}}\n":
-        raise DamagedFileError("the file's checksum does not match", where, REMEDY)
+def _table_name(name: str) -> str:
+    if not _NAME.fullmatch(name) or name == ABOUT:
+        raise ValueError(f"'{name[:40]}' cannot name a table")
+    return name
+
+
+def pack(tables: Mapping[str, Mapping[str, Record]]) -> tuple[list[bytes], str]:
+    """The bytes of a file with its schema and checksum, in pieces; the checksum beside them."""
+    pieces: list[bytes] = []
+    for name in sorted(tables):
+        pieces.append(b'%b"%b": {' % (b",\n" if pieces else b"", _table_name(name).encode()))
+        table, after = tables[name], b"\n"
+        for number in sorted(table, key=int):
+            record = table[number]
+            raw = record.raw if isinstance(record, StoredRecord) else encoded(record)
+            pieces += [b'%b"%d": ' % (after, int(number)), raw]
+            after = b",\n"
+        pieces.append(b"\n}")
+    pieces.append(b"\n}\n" if tables else b"}\n")
+    digest = _sha256(*pieces)
+    about = b'{"%b": {"1": {"schema": %d, "sha256": "%b"}}%b\n'
+    comma = b"," if tables else b""
+    return [about % (ABOUT.encode(), SCHEMA, digest.encode(), comma), *pieces], digest
+
+
+def _tables_in(body: bytes, where: str) -> Tables:
+    """The tables in the lines of a file, their records unread.
+
+    Raises:
+        ValueError: The lines are not as they are written.
+    """
     tables: Tables = {}
-    hashed = _HEAD
-    while place < end:
-        line_end = data.find(b"\n", place)
-        rows_end, last = line_end, 0
-        while 0 <= rows_end < end and data[rows_end + 1] != _BRACE:
-            number = int(data[rows_end + 2 : data.find(b'"', rows_end + 2)])
-            if number <= last:
+    rows: dict[str, Record] | None = None
+    last, comma = 0, True  # whether what stood before leads on to more
+    for line in body.split(b"\n") if body else ():
+        if rows is None:
+            quoted, brace = line.split(b": ")
+            name = quoted[1:-1].decode("ascii")
+            if brace != b"{" or quoted != b'"%b"' % name.encode() or name in tables or not comma:
                 raise ValueError
-            last, rows_end = number, data.find(b"\n", rows_end + 1)
-        name, brace = data[place:line_end].split(b": ")
-        if brace != b"{" or rows_end < 0 or (key := name_of(name, where)) in tables:
-            raise ValueError
-        digest.update(view[hashed:rows_end])
-        hashed = rows_end
-        first = digest.copy() if not tables else None
-        tables[key] = KeptTable(data, line_end + 1, max(rows_end, line_end + 1), where, first)
-        place = rows_end + 4
-        if data[rows_end + 2 : place] != b",\n" and rows_end + 2 != end:
-            raise ValueError
-    digest.update(view[hashed : len(data) - 2])
-    if digest.hexdigest().encode() != data[len(_OPEN) : len(_OPEN) + 64]:
-        raise DamagedFileError("the file's checksum does not match", where, REMEDY)
+            rows = tables[_table_name(name)] = {}
+            last = 0
+        elif line[:1] == b"}":
+            if line not in (b"}", b"},") or (rows and comma):
+                raise ValueError
+            rows, comma = None, line == b"},"
+        else:
+            quoted, _, raw = line.partition(b": ")
+            number = int(quoted[1:-1])
+            if quoted != b'"%d"' % number or number <= last or not comma:
+                raise ValueError
+            last, comma = number, raw.endswith(b",")
+            rows[str(number)] = StoredRecord(raw.removesuffix(b","), where)
+    if rows is not None or (tables and comma):
+        raise ValueError
     return tables
+
+
+def _mismatch(where: str) -> DamagedFileError:
+    return DamagedFileError("the file's checksum does not match", where, REMEDY)
+
+
+def _read_4(data: bytes, where: str) -> Tables:
+    head = _HEAD.match(data)
+    if (
+        not head
+        or not data.endswith(b"\n}\n")
+        or _sha256(memoryview(data)[head.end() :]) != head[2].decode()
+    ):
+        raise _mismatch(where)
+    tables = _tables_in(data[head.end() : -3], where)
+    if head[0].endswith(b",\n") != bool(tables):
+        raise ValueError
+    return tables
+
+
+def _read_3(data: bytes, where: str) -> Tables:
+    head = _HEAD_3.match(data)
+    if (
+        not head
+        or not data.endswith(b"\n}}\n")
+        or _sha256(memoryview(data)[head.end() : -2]) != head[2].decode()
+    ):
+        raise _mismatch(where)
+    if data[head.end() : head.end() + 2] != b"{\n":
+        raise ValueError
+    return _tables_in(data[head.end() + 2 : -4], where)
 
 
 def _read_1(data: bytes, where: str) -> Tables:
     outer = strict_loads(data)
     document = outer["document"]
     body = json.dumps(document, ensure_ascii=False, sort_keys=True, indent=1).encode()
-    digest = new_hash()
-    digest.update(body)
-    if digest.hexdigest() != outer["sha256"]:
-        raise DamagedFileError("the file's checksum does not match", where, REMEDY)
+    if _sha256(body) != outer["sha256"]:
+        raise _mismatch(where)
     if not all(isinstance(r, dict) for rows in document.values() for r in rows.values()):
         raise ValueError
     return {str(name): dict(rows) for name, rows in document.items()}
 
 
-READERS: dict[int, Callable[[bytes, str], Tables]] = {1: _read_1, 2: _read_lines, 3: _read_lines}
+READERS: dict[int, Callable[[bytes, str], Tables]] = {
+    1: _read_1,
+    2: _read_3,
+    3: _read_3,
+    4: _read_4,
+}
+_SAID = re.compile(rb'\{(?:"about": \{"1": \{)?"schema": (\d{1,9}),')
 
 
 def schema_of(data: bytes) -> int:
@@ -126,15 +177,19 @@ def schema_of(data: bytes) -> int:
     Raises:
         ValueError: They say none.
     """
-    if data.startswith(b'{"schema": '):
-        number = data[11:21].split(b",")[0]
-        if number.isdigit():
-            return int(number)
+    if said := _SAID.match(data):
+        return int(said[1])
+    found = strict_loads(data)
+    schema = found["schema"] if "schema" in found else found[ABOUT]["1"]["schema"]
+    if type(schema) is not int:
         raise ValueError
-    found = strict_loads(data)["schema"]
-    if type(found) is not int:
-        raise ValueError
-    return found
+    return schema
+
+
+def digest_in(head: bytes) -> str:
+    """The checksum that a file's first line says it has; empty where it says none that is known here."""
+    found = _HEAD.match(head) or _HEAD_3.match(head)
+    return found[2].decode() if found and int(found[1]) in READERS else ""
 
 
 def unpack(data: bytes, where: str) -> Tables:
@@ -179,12 +234,10 @@ def mark_in(path: Path) -> str:
     except OSError:
         return ""
     try:
-        head, size = os.read(handle, _HEAD), os.fstat(handle).st_size
+        head, size = os.read(handle, _HEAD_BYTES), os.fstat(handle).st_size
     except OSError:
         return ""
     finally:
         os.close(handle)
-    known = [b"%d" % schema for schema in READERS]  # what is newer must be looked at
-    if head[:11] != _OPEN[:11] or head[11:12] not in known or head[12 : len(_OPEN)] != _OPEN[12:] or not head.isascii():  # fmt: skip
-        return ""
-    return f"{head[len(_OPEN) : -len(_THEN)].decode()} {size}"
+    digest = digest_in(head)  # of what is newer there is none: it must be looked at
+    return f"{digest} {size}" if digest else ""

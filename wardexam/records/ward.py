@@ -2,7 +2,7 @@
 
 One TinyDB document file for each patient under an opaque name. A transaction takes the patient's
 lock, reads afresh, checks the revision, changes and writes; nothing stays open between keys. The
-ward list reads a small derived index (`wardexam.records.index`): a row that was not made from the
+ward list reads a small derived index (`wardexam.records.ward_list_file`): a row that was not made from the
 file as it now lies is made anew from it.
 """
 
@@ -15,20 +15,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.records import documents
+from wardexam.records import patient_tables
 from wardexam.records.audit import ABSENT, Audit
-from wardexam.records.files import last_bytes, read_bounded, unused
-from wardexam.records.kept import Tables
+from wardexam.records.draft_store import DraftStore, known
+from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
 from wardexam.records.layout import NAME, Layout
-from wardexam.records.lists import Lists
 from wardexam.records.locks import BusyError, Locks
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
 from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Papers, Summary
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
-from wardexam.records.shelf import Shelf, known
+from wardexam.records.stored_record import Tables
+from wardexam.records.ward_lists import WardLists
 
 if TYPE_CHECKING:
+    from tinydb import TinyDB
+
     from wardexam.exam.examination import Examination, Patient
 
 
@@ -36,8 +38,13 @@ if TYPE_CHECKING:
 class _Document:
     """A patient's document while it is changed, and what the audit trail shall say of it."""
 
-    tables: Tables
+    database: "TinyDB"
     what: str = ""
+
+    @property
+    def tables(self) -> Tables:
+        """The tables as they stand now."""
+        return patient_tables.tables_of(self.database)
 
 
 class Ward:
@@ -46,19 +53,20 @@ class Ward:
     Args:
         folder: Where it is kept; made if it is not there.
         shared: Whether the folder belongs to a ward account and its group.
+        begin: Whether a ward is begun where none stands.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False) -> None:
+    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
         self.folder = folder
-        self.layout = Layout(folder, shared=shared)
+        self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
-        self.audit = Audit(folder / "audit.jsonl", mode, kept_trail(folder))
-        self.locks = Locks(folder / "locks", mode)
-        self._lists = Lists(self.layout, self.locks, self.audit.patients)
-        self._shelf = Shelf(self.layout, elsewhere(folder))
+        self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
+        self.locks = Locks(self.layout.locks, mode)
+        self._lists = WardLists(self.layout, self.locks, self.audit.patients)
+        self._draft_store = DraftStore(self.layout, elsewhere(folder))
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
         self._finish_what_was_begun()
@@ -107,17 +115,17 @@ class Ward:
 
         Of a save that the trail speaks of and that never took its place, the trail says so.
         """
-        from wardexam.records import arrivals
+        from wardexam.records import bulk_import
 
         with suppress(RecordsError, OSError):
-            if arrivals.left_over(self.layout):
+            if bulk_import.left_over(self.layout):
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
-                    for folder in arrivals.left_over(self.layout):
-                        arrivals.settle(self.layout, self._lists, self.audit, folder)
+                    for folder in bulk_import.left_over(self.layout):
+                        bulk_import.settle(self.layout, self._lists, self.audit, folder)
         for stray in self.layout.strays():
             self._not_carried_out(stray)
         self.layout.sweep()
-        self._shelf.sweep(self._is_saved)
+        self._draft_store.sweep(self._is_saved)
 
     def _not_carried_out(self, stray: Path) -> None:
         """Put down that a save which the trail speaks of never took its place."""
@@ -138,9 +146,9 @@ class Ward:
             return False
         stored = self.revisions(info.patient_id, info.draft_id)
         same = {"revision": 1, "amendment": None}
-        return bool(stored) and documents.unsigned(stored[-1]).model_copy(
+        return bool(stored) and patient_tables.unsigned(stored[-1]).model_copy(
             update=same
-        ) == documents.unsigned(drafted()).model_copy(update=same)
+        ) == patient_tables.unsigned(drafted()).model_copy(update=same)
 
     # --- transactions -----------------------------------------------------------------------
 
@@ -150,7 +158,7 @@ class Ward:
             raise InputError(
                 "no such patient", where=patient_id, remedy="'wardexam beds' lists them"
             )
-        return documents.of_patient(tables, patient_id, str(self._file(patient_id)))
+        return patient_tables.of_patient(tables, patient_id, str(self._file(patient_id)))
 
     @contextmanager
     def _change(self, patient_id: str, event: str, by: str) -> "Iterator[_Document]":
@@ -162,7 +170,7 @@ class Ward:
         """
         from tinydb import TinyDB
 
-        from wardexam.records.storage import DurableStorage
+        from wardexam.records.tinydb_storage import DurableStorage
 
         new = event == "admitted"
         with (
@@ -175,17 +183,15 @@ class Ward:
             ) as database,
         ):
             storage = cast("DurableStorage", database.storage)
-            document = _Document(
-                documents.of_patient(storage.unread(), patient_id, str(storage.path))
-            )
-            tables = document.tables
-            if bool(tables) == new:
+            document = _Document(database)
+            patient_tables.of_patient(document.tables, patient_id, str(storage.path))
+            before = dict(document.tables)
+            if bool(document.tables) == new:
                 raise InputError(
                     "is on the ward already" if new else "no such patient", where=patient_id
                 )
-            before = dict(tables)
             stood = _checksum(storage.path)
-            left = documents.first(before, "patient").get("discharged")
+            left = patient_tables.first(document.tables, "patient").get("discharged")
             yield document
 
             told = []
@@ -196,20 +202,21 @@ class Ward:
                     event, patient_id, by, document.what, record=digest, stood=stood, sync=False
                 )
 
-            if all(tables[name] is before.get(name) for name in tables):
+            if not storage.changed:
                 note(stood)
                 return
             self._notice_a_change(patient_id, stood)
             self._spare_what_was_before(storage.path, patient_id, before)
-            row = documents.row_of(tables, where=patient_id)
+            row = patient_tables.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
+            self.layout.raise_mark()
             still_ours()
             storage.announce = note
             with self.locks.held("lists") if moves else nullcontext():
                 if moves:
                     self._lists.announce([patient_id])
                 try:
-                    storage.write(tables)
+                    storage.flush()
                 except RecordsError:
                     if told and _checksum(storage.path) != told[-1]:
                         self.audit.note(
@@ -237,7 +244,7 @@ class Ward:
         It is read only where it is no regular file, is newer or longer than the file, as where the two
         were exchanged, or does not end as this patient's.
         """
-        kept = path.with_name(path.name + ".before")
+        kept = version_before(path)
         with suppress(FileNotFoundError):
             found, file = kept.lstat(), path.stat()
             if (
@@ -248,8 +255,8 @@ class Ward:
             ):
                 return
             try:
-                stands = documents.raw_examinations(read_tables(kept) or {}) <= (
-                    documents.raw_examinations(tables)
+                stands = patient_tables.raw_examinations(read_tables(kept) or {}) <= (
+                    patient_tables.raw_examinations(tables)
                 )
             except RecordsError:
                 stands = False
@@ -300,12 +307,12 @@ class Ward:
 
     def patient(self, patient_id: str) -> "Patient":
         """A patient's details."""
-        return documents.patient_of(self._tables(patient_id))
+        return patient_tables.patient_of(self._tables(patient_id))
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
         """Add a patient."""
         with self._change(patient.id, "admitted", by) as document:
-            documents.put_patient(document.tables, patient)
+            patient_tables.put_patient(document.database, patient)
         return patient
 
     def take_in(
@@ -315,15 +322,16 @@ class Ward:
         progress: Callable[[int], None] | None = None,
     ) -> int:
         """Add patients with every revision of their examinations, all or none; gives how many."""
-        from wardexam.records import arrivals as aside
+        from wardexam.records import bulk_import
 
         with self.locks.held("arrivals"):
-            staged = aside.stage(self.layout, arrivals, by, progress)
+            self.layout.raise_mark()
+            staged = bulk_import.stage(self.layout, arrivals, by, progress)
             try:
                 with self.locks.held("lists"):
-                    return len(aside.take_in(self.layout, self._lists, self.audit, staged))
+                    return len(bulk_import.take_in(self.layout, self._lists, self.audit, staged))
             except BusyError:
-                aside.discard(staged)
+                bulk_import.discard(staged)
                 raise
 
     def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
@@ -333,7 +341,7 @@ class Ward:
             ConflictError: Someone else saved first.
         """
         with self._change(patient.id, event, by) as document:
-            return documents.update_patient(document.tables, patient)
+            return patient_tables.update_patient(document.database, patient)
 
     def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
         """Take a patient off the list; everything is kept."""
@@ -365,11 +373,13 @@ class Ward:
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, in the order in which they were saved."""
-        return tuple({e.id: e for e in documents.all_revisions(self._tables(patient_id))}.values())
+        return tuple(
+            {e.id: e for e in patient_tables.all_revisions(self._tables(patient_id))}.values()
+        )
 
     def revisions(self, patient_id: str, examination_id: str) -> tuple["Examination", ...]:
         """Every revision of one examination, first to last."""
-        return tuple(documents.revisions_of(self._tables(patient_id), examination_id))
+        return tuple(patient_tables.revisions_of(self._tables(patient_id), examination_id))
 
     def save(
         self, examination: "Examination", by: str, summary: Summary | None = None
@@ -377,9 +387,9 @@ class Ward:
         """Save a new examination; one that is stored is never overwritten."""
         signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
-            documents.insert(document.tables, signed, summary)
+            stored = patient_tables.insert(document.database, signed, summary)
             document.what = _what(signed)
-        return documents.revisions_of(document.tables, signed.id)[0]
+        return stored
 
     def amend(
         self,
@@ -391,8 +401,8 @@ class Ward:
     ) -> "Examination":
         """Save a further revision of a stored examination, with who, when and why."""
         with self._change(examination.patient, "amended", by) as document:
-            amended = documents.amended(document.tables, examination, by[:120], why, at)
-            documents.insert(document.tables, amended, summary)
+            amended = patient_tables.amended(document.tables, examination, by[:120], why, at)
+            patient_tables.insert(document.database, amended, summary)
             document.what = _what(amended)
         return amended
 
@@ -400,24 +410,24 @@ class Ward:
 
     def drafts(self) -> tuple[DraftInfo, ...]:
         """Drafts, oldest first; `held` are those that a session is writing."""
-        return self._shelf.infos()
+        return self._draft_store.infos()
 
     def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
         """A new draft; every change is appended to it."""
-        return self._shelf.start(examination, by)
+        return self._draft_store.start(examination, by)
 
     def resume_draft(self, draft_id: str, by: str = "") -> tuple[DraftWriter, "Examination"]:
         """A draft that was left, with the examination as far as it got; who resumes it is put down."""
-        return self._shelf.resume(draft_id, by)
+        return self._draft_store.resume(draft_id, by)
 
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its file stays under drafts/aside."""
-        self._shelf.set_aside(draft_id)
+        self._draft_store.set_aside(draft_id)
         self.audit.note("draft set aside", "", by, draft_id)
 
     def drop_draft(self, draft: DraftWriter) -> None:
         """Close a draft that is no longer needed and take it away."""
-        self._shelf.drop(draft)
+        self._draft_store.drop(draft)
 
     def trail_head(self) -> str:
         """The number and hash of the audit trail's last line, short; empty where there is none."""
@@ -449,10 +459,10 @@ def _what(examination: "Examination") -> str:
     return f"{examination.id} {examination.revision}, entered by {entered}"
 
 
-def open_ward(folder: Path, *, shared: bool = False) -> Ward:
-    """The ward in a folder, made if it is not there.
+def open_ward(folder: Path, *, shared: bool = False, begin: bool = True) -> Ward:
+    """The ward in a folder; begun if none stands there, unless it is only to be read.
 
     Raises:
-        RecordsError: The folder cannot be used, or others can write to it.
+        RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
-    return Ward(folder, shared=shared)
+    return Ward(folder, shared=shared, begin=begin)

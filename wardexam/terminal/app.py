@@ -9,7 +9,7 @@ from textual.screen import Screen
 
 from wardexam import signals
 from wardexam.errors import WardexamError
-from wardexam.terminal import workarounds
+from wardexam.terminal import textual_port
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.keys import SCREENS
 from wardexam.terminal.painting import PaintingApp
@@ -20,7 +20,7 @@ from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
-    from wardexam.records.repository import Bed
+    from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
     from wardexam.visit import Visit
@@ -47,7 +47,7 @@ class WardApp(PaintingApp):
         self, session: "Session", *, terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(terminal, ansi_color=True, **options)
-        self.session, self.ward = session, session.ward
+        self.session = session
         self.keymap = keymap or SCREENS
         self.notice = notice
         self.visit: Visit | None = None  # the one under way, to be kept when the terminal goes
@@ -55,6 +55,11 @@ class WardApp(PaintingApp):
         self.waiting = Waiting(self)
         self._last_key = time.monotonic()
         self.ward.patience = PATIENCE
+
+    @property
+    def ward(self) -> "Repository":
+        """Where the ward is kept."""
+        return self.session.ward
 
     @classmethod
     def run_on(cls, session: "Session", *, terminal: Terminal, **options: Any) -> int:
@@ -66,16 +71,15 @@ class WardApp(PaintingApp):
                 app.visit.draft.flush(timeout)
 
         def leave() -> None:
-            if app is not None and app._loop is not None:
-                app._loop.call_soon_threadsafe(app.exit)
+            if app is not None:
+                app.leave()
 
         def restore() -> None:
-            driver: Any = app._driver if app is not None else None
-            if driver is not None:
-                driver.restore_now()
+            if app is not None:
+                app.give_back()
 
         ending = signals.Ending(keep=keep, leave=leave, restore=restore)
-        driver_class = workarounds.driver_for(ascii_only=terminal.ascii, hung_up=ending.hang_up)
+        driver_class = textual_port.driver_for(ascii_only=terminal.ascii, hung_up=ending.hang_up)
         app = cls(session, terminal=terminal, driver_class=driver_class, **options)
         with signals.watch(ending):
             app.run(mouse=terminal.mouse)

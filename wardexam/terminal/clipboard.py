@@ -15,10 +15,13 @@ OSC52_MOST = 74_994
 
 
 class Screen(Protocol):
-    """What is needed of the app: its driver, and where Textual itself keeps the text."""
+    """What is needed of the app."""
 
-    _driver: Any
-    _clipboard: str
+    def copy_to_clipboard(self, text: str) -> None:
+        """Send text as OSC 52."""
+
+    def send(self, sequence: str) -> None:
+        """Send a sequence to the terminal."""
 
 
 def osc52(text: str, *, inside_tmux: bool = False) -> str:
@@ -67,7 +70,6 @@ def send_to_clipboard(
     Returns:
         One line for the doctor: what was done, and what to check before relying on it.
     """
-    app._clipboard = text
     tmux = bool(environ.get("TMUX"))
     if tmux and fill_tmux(text, run):
         return "In tmux's buffer (paste: prefix ]) and sent to your terminal; paste to check."
@@ -75,6 +77,8 @@ def send_to_clipboard(
         sequence = osc52(text, inside_tmux=tmux)
     except ValueError:
         return "Too long for a terminal's clipboard; print the note and select it instead."
-    if app._driver is not None:
-        app._driver.write(sequence)
+    if tmux:
+        app.send(sequence)
+    else:
+        app.copy_to_clipboard(text)
     return "Sent to your terminal; paste to check. If nothing comes, print and select it."

@@ -6,19 +6,18 @@ a burst costs one repaint, and a key waits for no timer.
 """
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from rich.style import Style
 from textual import constants, events
-from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.strip import Strip
 
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.glass import Glass
 from wardexam.terminal.looks import glyphs, looks
-from wardexam.terminal.workarounds import NoTraceback
+from wardexam.terminal.textual_port import PortedApp, place_holds
 
 if TYPE_CHECKING:
     from wardexam.terminal.canvas import Canvas
@@ -43,7 +42,7 @@ def pieces(strip: Strip) -> Iterator[tuple[str, str]]:
     return ((s.text, sgr(s.style)) for s in strip if not s.control)
 
 
-class PaintingApp(NoTraceback):
+class PaintingApp(PortedApp):
     """An app that sends cells that changed, and nothing else."""
 
     def __init__(self, terminal: Terminal, **options: Any) -> None:
@@ -54,7 +53,7 @@ class PaintingApp(NoTraceback):
 
     def repaint(self, canvas: "Canvas") -> None:
         """Show a canvas's lines at the end of this turn."""
-        if self.is_headless or self._driver is None:
+        if self.wire is None:
             canvas.stale.clear()
             canvas.refresh()
             return
@@ -64,55 +63,37 @@ class PaintingApp(NoTraceback):
 
     def _turn_ends(self) -> None:
         waiting, self._waiting = self._waiting, {}
-        if not self._running or self._closed or self._driver is None:
+        if not self.lives:
             return
         screen = self.screen
-        known = self.glass.size == tuple(self.size) and not screen._layout_required
+        known = self.draws and self.glass.size == tuple(self.size) and place_holds(screen)
         for canvas in waiting:
             ready = known and canvas.is_attached and canvas.screen is screen
-            place = screen._compositor.visible_widgets.get(canvas) if ready else None
-            if place is None or self._batch_count:
+            region = canvas.region if ready else None
+            if not region:
                 canvas.refresh()  # Textual draws it once it has found its place
             else:
-                region = place[0]
                 for y in canvas.stale:
                     if y < region.height:
                         self.glass.put(region.y + y, region.x, pieces(canvas.render_line(y)))
             canvas.stale.clear()
-        self._send()
+        if self.draws:
+            self._send()
 
     def _send(self) -> None:
-        assert self._driver is not None
         cursor = self.screen.outer_size.clamp_offset(self.cursor_position)
         if changes := self.glass.changes((cursor.x, cursor.y)):
-            self._driver.write(changes)
+            self.send(changes)
 
-    def _display(self, screen: Any, renderable: Any) -> None:
-        if (
-            not isinstance(renderable, LayoutUpdate | ChopsUpdate)
-            or self.is_headless
-            or self._driver is None
-            or self._batch_count
-            or not self._running
-            or self._closed
-        ):
-            super()._display(screen, renderable)
-            return
+    def show_strips(self, strips: Iterable[tuple[int, int, Strip]]) -> bool:
+        """Draw strips on the glass and send what is new."""
         if self.glass.size != tuple(self.size):
             self.glass.resize(*self.size)
             self.screen.refresh()  # a part is not enough where nothing is known
-        if isinstance(renderable, LayoutUpdate):
-            for y, strips in enumerate(renderable.strips, renderable.region.y):
-                self.glass.put(y, renderable.region.x, pieces(Strip.join(list(strips))))
-        else:
-            for y, first, last in renderable.spans:
-                for end, (x, strip) in zip(
-                    renderable.chop_ends[y], renderable.chops[y].items(), strict=False
-                ):
-                    if strip is not None and x < last and end > first:
-                        self.glass.put(y, x, pieces(strip))
+        for y, x, strip in strips:
+            self.glass.put(y, x, pieces(strip))
         self._send()
-        self.post_display_hook()
+        return True
 
     async def on_event(self, event: events.Event) -> None:
         """A terminal that changed its size shows nobody knows what, also when it is as before again."""

@@ -15,7 +15,7 @@ from textual.app import App, ComposeResult
 from textual.widgets import Static
 
 from wardexam import signals
-from wardexam.terminal import clipboard, workarounds
+from wardexam.terminal import clipboard, textual_port
 
 LOG, OPTIONS = sys.argv[1], sys.argv[2:]
 
@@ -54,7 +54,7 @@ class Probe(App):
         self.note("paste " + repr(event.text))
 
 
-class OurProbe(workarounds.NoTraceback, Probe):
+class OurProbe(textual_port.PortedApp, Probe):
     pass
 
 
@@ -69,11 +69,11 @@ else:
     app = None
     ending = signals.Ending(
         keep=keep,
-        leave=lambda: app._loop.call_soon_threadsafe(app.exit),
-        restore=lambda: app._driver.restore_now(),
+        leave=lambda: app.leave(),
+        restore=lambda: app.give_back(),
     )
     app = OurProbe(
-        driver_class=workarounds.driver_for(ascii_only="ascii" in OPTIONS, hung_up=ending.hang_up)
+        driver_class=textual_port.driver_for(ascii_only="ascii" in OPTIONS, hung_up=ending.hang_up)
     )
     with signals.watch(ending):
         app.run(mouse=False)

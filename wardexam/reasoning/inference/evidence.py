@@ -7,15 +7,16 @@ together. Silence and statements are weighed apart and never reach red flags or 
 from collections import Counter
 from collections.abc import Hashable
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Literal
+from functools import cache, lru_cache
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Findings
-from wardexam.exam.findings import Finding
+from wardexam.exam.answers import ScaleName
+from wardexam.exam.examination import Context, Findings, Onset
+from wardexam.exam.findings import Finding, Quality, Side
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
@@ -83,28 +84,43 @@ def _lean(chance: NDArray[np.float64]) -> Log:
     return log[:, :1].copy() if (log == log[:, :1]).all() else log
 
 
-@lru_cache(maxsize=_KEPT)
 def log_likelihood(finding: Finding, context: Context) -> Log:
     """Log-likelihood of a finding by code."""
-    return _lean(likelihood(finding.row, finding, context))
+    row = finding.row
+    amount = finding.amount if row.answers == "residual" else None
+    return _logged(
+        observation.alike(row), finding.answer, finding.scale, finding.qualities, amount,
+        *observation.bearing(row, context),
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=_KEPT)
-def _usual(sign_id: str, context: Context) -> Log:
+def _logged(
+    sign_id: str, answer: str, scale: ScaleName | None, qualities: tuple[Quality, ...],
+    amount: int | None, age: int | None, onset: Onset,
+) -> Log:  # fmt: skip
+    finding = Finding.model_construct(
+        sign=sign_id, side="midline", answer=answer, scale=scale, qualities=qualities, amount=amount
+    )
+    return _lean(likelihood(catalogue()[sign_id], finding, Context(age=age, onset=onset)))
+
+
+@lru_cache(maxsize=_KEPT)
+def _usual(sign_id: str, age: int | None, onset: Onset) -> Log:
     sign = catalogue()[sign_id]
     made = (
         observation.observed_level()
         if sign.answers == "level"
-        else observation.observed(sign, context)
+        else observation.observed(sign, Context(age=age, onset=onset))
     )
     wanted = [made.answers.index(a) for a in observation.usual_answers(sign)]
     return _lean(made.chance[:, wanted, :].sum(axis=1))
 
 
 @lru_cache(maxsize=_KEPT)
-def _silent(sign_id: str, context: Context) -> Log:
+def _silent(sign_id: str, age: int | None, onset: Onset) -> Log:
     weight = weighing_row("weight")
-    bounded = np.maximum(_usual(sign_id, context), -weight["silence_most"])
+    bounded = np.maximum(_usual(sign_id, age, onset), -weight["silence_most"])
     return np.asarray(weight["silence"] * bounded)
 
 
@@ -137,18 +153,46 @@ def _story(context: Context) -> list[Term]:
     return found
 
 
+@cache
+def _places() -> tuple[tuple[Sign, Side, str], ...]:
+    """Every sign on each of its sides, with its limb."""
+    return tuple(
+        (sign, cast(Side, side), limb_side(sign, side))
+        for sign in catalogue().values()
+        for side, _ in losses.sides(sign)
+    )
+
+
+@cache
+def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
+    """The signs that a statement or a silence about a limb may speak of."""
+    return tuple(
+        (sign.id, at)
+        for sign, at, where in _places()
+        if (sign.part, where, at) == (part, limb, side)
+    )
+
+
 def terms(examination: Findings, *, silence: bool) -> list[Term]:
     """Everything that enters the sum, in a fixed order."""
-    weight = weighing_row("weight")
-    power = weight["repeats"] - 1
-    context = observation.bearing(examination.context)
+    found = _findings(examination) + _story(examination.context)
+    if silence or examination.rest_normal:
+        found += _unsaid(examination, silence=silence)
+    return found
+
+
+def _findings(examination: Findings) -> list[Term]:
+    """The terms of what was found."""
+    power = weighing_row("weight")["repeats"] - 1
+    context = examination.context
     graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
-    repeats = Counter(repeat_key(f) for f in graded)
+    bundles = [repeat_key(f) for f in graded]
+    repeats = Counter(bundles)
     found = []
-    for finding in graded:
-        bundle = repeat_key(finding)
+    for finding, bundle in zip(graded, bundles, strict=True):
         said = (
-            finding.answer, finding.scale, finding.qualities, finding.amount, context.age, context.onset,
+            finding.answer, finding.scale, finding.qualities, finding.amount,
+            *observation.bearing(finding.row, context),
         )  # fmt: skip
         piece = Piece(finding.key, said, log_likelihood(finding, context))
         found.append(
@@ -162,29 +206,31 @@ def terms(examination: Findings, *, silence: bool) -> list[Term]:
                 finding.side,
             )
         )
-    found += _story(examination.context)
-    touched = {f.row.part for f in graded}
+    return found
+
+
+def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
+    """The terms of what was stated normal, and of what was left unsaid where silence weighs."""
+    weight = weighing_row("weight")
+    never = weighing_row("silence")["never"]
+    touched = {f.row.part for f in examination.findings if f.answer is not None}
     recorded = {f.key for f in examination.findings}
     unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
-    for sign in catalogue().values():
-        for side, _ in losses.sides(sign):
-            if (sign.id, side) in recorded:
-                continue
-            limb = limb_side(sign, side)
-            kind: Kind
-            if any(s.covers(sign, side) for s in examination.rest_normal):  # type: ignore[arg-type]  # a side by name
-                kind, log = "stated", _usual(sign.id, context)
-            elif (
-                silence
-                and sign.part in touched
-                and sign.answers not in weighing_row("silence")["never"]
-            ):
-                kind, log = "silence", _silent(sign.id, context)
-            else:
-                continue
-            piece = Piece((sign.id, side), (kind, context.age, context.onset), log)
-            unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
-    for (kind, part, limb, side), pieces in unsaid.items():
+    for sign, side, limb in _places():
+        if (sign.id, side) in recorded:
+            continue
+        kind: Kind
+        if any(s.covers(sign, side) for s in examination.rest_normal):
+            kind, look = "stated", _usual
+        elif silence and sign.part in touched and sign.answers not in never:
+            kind, look = "silence", _silent
+        else:
+            continue
+        bearing = observation.bearing(sign, examination.context)
+        piece = Piece((sign.id, side), (kind, *bearing), look(observation.alike(sign), *bearing))
+        unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
+    found = []
+    for (kind, part, limb, on), pieces in unsaid.items():
         tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
         text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")
         found.append(
@@ -195,7 +241,7 @@ def terms(examination: Findings, *, silence: bool) -> list[Term]:
                 tuple(pieces),
                 len(pieces) ** tempering,
                 (part, limb, kind),
-                side,
+                on,
             )
         )
     return found

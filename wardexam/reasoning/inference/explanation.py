@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Findings
+from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
@@ -66,9 +67,21 @@ def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.fl
     if flat:
         # Terms that briskness leaves alone, all at once.
         alone = logsumexp(log, 1)
-        value = np.stack([posterior.value(posterior.terms[n], at)[:, 0] for n in flat])
+        value = _values(posterior, [posterior.terms[n] for n in flat], at)
         fall[flat] = whole - logsumexp(alone[None, :] - value, 1)
     return fall
+
+
+def _values(posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]) -> NDArray[np.float64]:
+    """The weights on some rows of terms that briskness leaves alone, shape (terms, rows)."""
+    made, pieces = posterior.hypotheses, [p for t in terms for p in t.pieces]
+    lines = np.array([made.at[p.key] for p in pieces])
+    starts = np.cumsum([0, *(len(p.log) for p in pieces[:-1])])
+    codes = made.codes.take(rows, axis=1)[lines]
+    log = np.concatenate([p.log[:, 0] for p in pieces]).take(codes + starts[:, None])
+    first = np.cumsum([0, *(len(t.pieces) for t in terms[:-1])])
+    factors = np.array([[t.factor] for t in terms])
+    return np.asarray(np.add.reduceat(log, first, axis=0) * factors)
 
 
 def fit(
@@ -87,7 +100,7 @@ def fit(
     best = members[largest(mass, _BEST)]
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
-    context, n = observation.bearing(examination.context), weighing_row("fit")
+    context, n = examination.context, weighing_row("fit")
     surprise, mean, variance = [], 0.0, 0.0
     for term in posterior.terms:
         sign = catalogue()[term.key[0]] if term.kind == "finding" else None

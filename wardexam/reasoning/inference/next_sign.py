@@ -7,16 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
-from wardexam.exam.examination import Context, Findings
+from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
+_KEPT = 4  # batches of tables kept, 0.5 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 
@@ -40,35 +42,61 @@ def askable() -> tuple[Sign, ...]:
     return tuple(s for s in catalogue().values() if s.id in ease())
 
 
+Kind = tuple[
+    str, int | None, Onset
+]  # the first sign of those that show loss alike, and what bears on it
+
+
 @dataclass(frozen=True, slots=True)
 class _Batch:
-    """Signs with the same number of answers, worked out together."""
+    """Signs with the same number of answers, worked out together.
+
+    Attributes:
+        signs: Signs and sides.
+        lines: Their lines among the codes, shape (signs,).
+        brisk: Whether briskness makes a difference to them.
+        first: Where the table of each begins in `chance`, shape (signs, 1).
+        chance: Tables one after the other, shape (codes, answers) or (codes, 3, answers).
+    """
 
     signs: tuple[tuple[Sign, str], ...]
     lines: NDArray[np.intp]
-    brisk: bool  # whether briskness makes a difference to them
-    chance: NDArray[np.float64]  # shape (signs, codes, answers) or (signs, codes, 3, answers)
+    brisk: bool
+    first: NDArray[np.intp]
+    chance: NDArray[np.float64]
 
 
-@lru_cache(maxsize=2)
-def _batches(context: Context) -> list[_Batch]:
-    at = lines()
-    kinds: dict[tuple[int, bool], list[tuple[Sign, str, NDArray[np.float64]]]] = {}
+def _batches(context: Context) -> tuple[_Batch, ...]:
+    kinds = {s.id: (observation.alike(s), *observation.bearing(s, context)) for s in askable()}
+    return _made(tuple(dict.fromkeys(kinds.values())))
+
+
+@lru_cache(maxsize=_KEPT)
+def _made(kinds: tuple[Kind, ...]) -> tuple[_Batch, ...]:
+    """The batches for signs that show loss in these ways; some 0.5 MB."""
+    at, known = lines(), {kind[0]: kind[1:] for kind in kinds}
+    alike: dict[tuple[int, bool], dict[str, NDArray[np.float64]]] = {}
+    members: dict[tuple[int, bool], list[tuple[Sign, str]]] = {}
     for sign in askable():
-        chance = observation.observed(sign, context).chance
+        name = observation.alike(sign)
+        age, onset = known[name]
+        chance = observation.observed(sign, Context(age=age, onset=onset)).chance
         brisk = bool((chance != chance[:, :, :1]).any())
-        shown = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
-        for side, _ in losses.sides(sign):
-            kinds.setdefault((chance.shape[1], brisk), []).append((sign, side, shown))
-    return [
+        batch = chance.shape[1], brisk
+        alike.setdefault(batch, {})[name] = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
+        members.setdefault(batch, []).extend((sign, side) for side, _ in losses.sides(sign))
+    return tuple(
         _Batch(
-            tuple((sign, side) for sign, side, _ in members),
-            np.array([at[sign.id, side] for sign, side, _ in members]),
-            brisk,
-            np.stack([shown for _, _, shown in members]),
+            tuple(members[batch]),
+            np.array([at[sign.id, side] for sign, side in members[batch]]),
+            batch[1],
+            np.array(
+                [[CODES * list(tables).index(observation.alike(s))] for s, _ in members[batch]]
+            ),
+            np.concatenate(list(tables.values())),
         )
-        for (_, brisk), members in kinds.items()
-    ]
+        for batch, tables in alike.items()
+    )
 
 
 def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArray[np.float64]:
@@ -90,11 +118,11 @@ def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, .
     prior = flat.sum(axis=1)
     before = float(_entropy(prior, 0))
     recorded = {f.key for f in examination.findings}
-    context = observation.bearing(examination.context)
+    context = examination.context
     found = []
+    codes = made.codes.take(rows, axis=1)
     for batch in _batches(context):
-        codes = made.codes[batch.lines[:, None], rows[None, :]]
-        shown = batch.chance[np.arange(len(batch.lines))[:, None], codes]
+        shown = batch.chance.take(batch.first + codes[batch.lines], axis=0)
         if batch.brisk:
             joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
         else:

@@ -1,6 +1,6 @@
 """The posterior over every row: prior and weights added up, then the few rows that matter."""
 
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.exam.examination import Context, Findings
-from wardexam.reasoning.inference.evidence import Term, terms
-from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.inference.evidence import Term, terms, together
+from wardexam.reasoning.inference.prior import Priors
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
-from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 
 Floats = NDArray[np.float64]
@@ -21,6 +21,13 @@ _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 64  # 0.1 to 0.3 MB each
+_MANY = 3  # signs that rows are folded over, at least
+_MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
+_AGAIN = (
+    8  # times that they are added up before; folding costs as much as adding up some twelve times
+)
+
+Place = tuple[str, str, str]  # part, limb and side
 
 
 def logsumexp(values: Floats, axis: int) -> Floats:
@@ -83,6 +90,32 @@ class Posterior:
         return np.asarray(total * term.factor)
 
 
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """The rows of some signs, those with the same codes for all of them put together.
+
+    Attributes:
+        codes: Codes of each sign by fold, each of shape (folds,).
+        of: The fold of each row, shape (rows,).
+    """
+
+    codes: dict[Key, Codes]
+    of: NDArray[np.intp]
+
+
+def fold(made: Hypotheses, keys: tuple[Key, ...]) -> Fold:
+    """The rows folded over some signs and sides."""
+    lines = made.codes[[made.at[key] for key in keys]]
+    mixed = np.zeros(made.rows, np.uint64)
+    for line in lines:
+        mixed = mixed * _MIX + line
+    _, first, of = np.unique(mixed, return_index=True, return_inverse=True)
+    columns = np.ascontiguousarray(lines[:, first])
+    if not np.array_equal(columns[:, of], lines):  # two that differ were mixed to the same number
+        columns, of = np.unique(lines, axis=1, return_inverse=True)
+    return Fold(dict(zip(keys, columns, strict=True)), of.ravel())
+
+
 class Sums:
     """Adds weights up over all rows, keeping the sums of bundles that did not change.
 
@@ -94,13 +127,19 @@ class Sums:
     def __init__(self, hypotheses: Hypotheses, dtype: type[np.floating[Any]] = np.float32) -> None:
         self._made = hypotheses
         self._dtype = dtype
+        self._folds: dict[Place, Fold] = {}
+        self._summed: Counter[Place] = Counter()
         self._bundles: OrderedDict[object, Array] = OrderedDict()
         self._priors: OrderedDict[Context, Array] = OrderedDict()
+
+    @cached_property
+    def _prior(self) -> Priors:
+        return Priors(self._made)
 
     def prior(self, context: Context) -> Array:
         """Log prior of every row, shape (rows,)."""
         if context not in self._priors:
-            self._priors[context] = log_prior(self._made, context).astype(self._dtype)
+            self._priors[context] = self._prior.log(context).astype(self._dtype)
             if len(self._priors) > _KEPT_PRIORS:
                 self._priors.popitem(last=False)
         return self._priors[context]
@@ -127,18 +166,38 @@ class Sums:
         key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
         held = self._bundles.get(key)
         if held is None:
-            width = max(p.log.shape[1] for t in members for p in t.pieces)
-            held = np.zeros((self._made.rows, width), self._dtype)
-            for term in members:
-                for piece in term.pieces:
-                    table = (piece.log * term.factor).astype(self._dtype)
-                    held += table.take(self._made.code(*piece.key), axis=0)
-            self._bundles[key] = held
+            folded = self._folded(members)
+            held = self._added(members, folded)
+            if folded is None:  # what is folded is as soon added up again
+                self._bundles[key] = held
             if len(self._bundles) > _KEPT_SUMS:
                 self._bundles.popitem(last=False)
         else:
             self._bundles.move_to_end(key)
         return held
+
+    def _added(self, members: list[Term], folded: Fold | None) -> Array:
+        """The weights of some terms added up, row for row, shape (rows, 1 or 3)."""
+        width = max(p.log.shape[1] for t in members for p in t.pieces)
+        count = self._made.rows if folded is None else len(next(iter(folded.codes.values())))
+        held = np.zeros((count, width), self._dtype)
+        for term in members:
+            for piece in term.pieces:
+                table = (piece.log * term.factor).astype(self._dtype)
+                codes = folded.codes[piece.key] if folded else self._made.code(*piece.key)
+                held += table.take(codes, axis=0)
+        return held if folded is None else held.take(folded.of, axis=0)
+
+    def _folded(self, members: list[Term]) -> Fold | None:
+        """The rows folded over the signs of a statement or a silence, where they are added up again and again."""
+        term = members[0]
+        if len(term.pieces) < _MANY:
+            return None
+        place = (*term.key, term.side)
+        self._summed[place] += 1
+        if place not in self._folds and self._summed[place] > _AGAIN:
+            self._folds[place] = fold(self._made, together(*place))
+        return self._folds.get(place)
 
     def _narrowed(self, log: Array, brisk: dict[str, Array], found: list[Term]) -> Posterior:
         sides = [brisk[s] for s in ("right", "left") if s in brisk]

@@ -75,7 +75,7 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
 
 def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     """One group as a site, from the probability of every form."""
-    members = np.flatnonzero(made.group_of_form == group)
+    members = made.forms_of[group]
     mass = float(forms[members].sum())
     best = made.forms[members[leading_chance(forms[members])]]
     by_side = np.asarray(np.bincount(made.side_of_form[members], forms[members], len(SIDES)), float)

@@ -12,7 +12,6 @@ from wardexam.reasoning.inference.evidence import log_likelihood
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
-from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
@@ -51,7 +50,7 @@ def one_grade_off(
     joint = posterior.joint[top]
     groups = made.group_of[at]
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
-    context = observation.bearing(examination.context)
+    context = examination.context
     factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
     found = []
     for finding in examination.findings:

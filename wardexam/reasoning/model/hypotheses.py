@@ -72,6 +72,11 @@ class Hypotheses:
         return np.array([index[f.group] for f in self.forms], np.int16)
 
     @cached_property
+    def forms_of(self) -> list[NDArray[np.intp]]:
+        """The numbers of each group's forms."""
+        return [np.flatnonzero(self.group_of_form == n) for n in range(len(self.groups))]
+
+    @cached_property
     def side_of_form(self) -> NDArray[np.int8]:
         """The number of each form's side in `SIDES`."""
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
@@ -149,6 +154,7 @@ def lines() -> dict[Key, int]:
     return at
 
 
+@cache
 def fingerprint() -> str:
     """A name for what the rows depend on: every table and module of anatomy and reasoning."""
     made = hashlib.blake2b(np.__version__.encode(), digest_size=_NAME)

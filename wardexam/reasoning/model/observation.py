@@ -27,7 +27,7 @@ from wardexam.reasoning.tables import (
     sensation_interval,
 )
 
-_KEPT = 140  # about 30 kB each: the kinds of sign of two patients
+_KEPT = 200  # about 30 kB each: every kind of sign, and some again by age and onset
 
 
 @cache
@@ -219,17 +219,46 @@ def _gait() -> Observation:
     return Observation(tuple(row["answers"]), _spread_brisk(chance)).floored()
 
 
-def bearing(context: Context) -> Context:
-    """The part of the context on which an answer depends."""
-    return Context(age=context.age, onset=context.onset)
+Bearing = tuple[int | None, Onset]  # the age and the onset as far as they bear on a sign
+
+
+def bearing(sign: Sign, context: Context) -> Bearing:
+    """What of the context the answers of a sign depend on, the same for all contexts that make no difference."""
+    return _bearing(alike(sign), context.age, context.onset)
+
+
+@cache
+def _bearing(sign_id: str, age: int | None, onset: Onset) -> Bearing:
+    sign, years = catalogue()[sign_id], age or 0
+    if sign.id in wires() or sign.answers in (
+        "mrc",
+        "ataxia",
+        "stocking",
+        "glove",
+        "gait",
+        "level",
+    ):
+        return None, "unknown"
+    if sign.answers == "tendon":
+        row = observation_row("tendon")
+        counts = sign.id in row["age_counts"] and years > row["ankle_age"]["from"]
+        return (age if counts else None), "unknown"
+    if sign.answers == "sensation":
+        over: int = observation_row("sensation")["vibration_age"]["over"]
+        return (over + 1 if _by_age(sign) and years > over else None), "unknown"
+    row = observation_row(observation_row("own").get(sign.id, "") or sign.answers)
+    older = row["older"]["from"] if "older" in row else None
+    new = row["new"]["onset"] if "new" in row else []
+    other: Onset = onset if "unknown" in new else "unknown"
+    return (older if older and years >= older else None), (new[0] if onset in new else other)
 
 
 def observed(sign: Sign, context: Context) -> Observation:
     """The answers of a sign and their probabilities in this context (age and onset count)."""
-    return _made(_alike(sign), context.age, context.onset)
+    return _made(alike(sign), *bearing(sign, context))
 
 
-def _alike(sign: Sign) -> str:
+def alike(sign: Sign) -> str:
     """The first sign of the catalogue that shows loss in just the same way; they share an observation."""
     return _first_alike()[sign.id]
 

@@ -13,7 +13,7 @@ from wardexam.errors import WardexamError
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
-from wardexam.terminal.workarounds import forget_widgets
+from wardexam.terminal.textual_port import forget_widgets
 
 if TYPE_CHECKING:
     from wardexam.terminal.app import WardApp

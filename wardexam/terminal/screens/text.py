@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from wardexam.errors import RecordsError
+from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
@@ -118,7 +118,7 @@ class TextScreen(LineScreen):
 
     def do_copy(self) -> None:
         """Send to the terminal's clipboard."""
-        self.say(send_to_clipboard(self.app, self._leaving))
+        self.say(send_to_clipboard(self.ward_app, self._leaving))
         self._record("copied")
 
     def _record(self, event: str) -> None:
@@ -167,7 +167,11 @@ class TextScreen(LineScreen):
             self.say("Only the last revision of an examination is amended.")
             return
         self.dismiss(None)
-        self._amend()
+        try:
+            self._amend()
+        except WardexamError as error:  # on the screen that is back, since this one is gone
+            if isinstance(self.ward_app.screen, LineScreen):
+                self.ward_app.screen.say(error.line)
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""

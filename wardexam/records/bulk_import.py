@@ -6,38 +6,35 @@ A crash before the mark ``complete`` leaves nothing of them; after it, the next 
 import os
 import shutil
 from collections.abc import Callable, Iterable
-from dataclasses import asdict
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records import documents
+from wardexam.records import patient_tables
 from wardexam.records.audit import Audit
-from wardexam.records.files import read_bounded, reason, sync_folder, write_new
-from wardexam.records.kept import DamagedFileError, Tables
+from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new
 from wardexam.records.layout import Layout
-from wardexam.records.lists import Lists
 from wardexam.records.repository import Arrival
 from wardexam.records.schemas import LONGEST, mark_in, pack, read_tables
+from wardexam.records.stored_record import DamagedFileError
+from wardexam.records.ward_lists import WardLists
 
 COMPLETE = "complete"
 BY = "by"  # who brings them in
 
 
-def document_of(arrival: Arrival) -> Tables:
-    """The tables of a patient's first document."""
-    tables: Tables = {}
-    documents.put_patient(tables, arrival.patient)
-    tables["examinations"] = {
-        str(n): e.model_dump(mode="json") for n, e in enumerate(arrival.examinations, 1)
-    }
-    summary = asdict(arrival.summary) if arrival.summary else None
-    tables["meta"] = {"1": documents.fresh_meta(arrival.examinations, summary)}
-    return tables
+def _packed(arrival: Arrival) -> list[bytes]:
+    """A patient's first file, in pieces."""
+    from tinydb import TinyDB
+    from tinydb.storages import MemoryStorage
+
+    with TinyDB(storage=MemoryStorage) as database:
+        patient_tables.put_arrival(database, arrival)
+        return pack(patient_tables.tables_of(database))[0]
 
 
 def packed_size(arrival: Arrival) -> int:
     """How many bytes a patient's first file takes."""
-    return sum(len(piece) for piece in pack(document_of(arrival))[0])
+    return sum(map(len, _packed(arrival)))
 
 
 def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
@@ -49,7 +46,7 @@ def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
     """
     who = arrival.patient.id
     try:
-        pieces = pack(document_of(arrival))[0]
+        pieces = _packed(arrival)
     except (ValueError, TypeError):
         raise InputError("holds what cannot be kept; nothing was added", who) from None
     size = sum(map(len, pieces))
@@ -61,10 +58,12 @@ def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
     write_new(path, pieces, mode)
     try:
         tables = read_tables(path) or {}
-        documents.row_of(tables)
-        same = documents.patient_of(tables) == arrival.patient and documents.all_revisions(
+        patient_tables.row_of(tables)
+        same = patient_tables.patient_of(
             tables
-        ) == documents.in_order(arrival.examinations)
+        ) == arrival.patient and patient_tables.all_revisions(tables) == patient_tables.in_order(
+            arrival.examinations
+        )
     except DamagedFileError as error:
         raise InputError(f"cannot be read again ({error.what}); nothing was added", who) from None
     except RecordsError as error:
@@ -114,7 +113,7 @@ def _nothing_added(layout: Layout, error: OSError) -> RecordsError:
     return RecordsError(f"nothing was added: {reason(error)}", str(layout.folder), "import again")
 
 
-def take_in(layout: Layout, lists: Lists, audit: Audit, folder: Path) -> list[str]:
+def take_in(layout: Layout, lists: WardLists, audit: Audit, folder: Path) -> list[str]:
     """Mark a staged folder complete and move what is in it; gives the identifiers.
 
     To be called with the locks ``arrivals`` and ``lists`` held.
@@ -143,7 +142,7 @@ def left_over(layout: Layout) -> list[Path]:
     return [path for path in layout.staging.glob("*.arrivals") if (path / COMPLETE).exists()]
 
 
-def settle(layout: Layout, lists: Lists, audit: Audit, folder: Path) -> list[str]:
+def settle(layout: Layout, lists: WardLists, audit: Audit, folder: Path) -> list[str]:
     """Move every patient of a complete folder into place; gives their identifiers.
 
     A file that meanwhile stands under the same name is never written over: the arrival stays aside.

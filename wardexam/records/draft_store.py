@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.draft_files import draft_infos, replay, rows_of
-from wardexam.records.drafts import Draft
-from wardexam.records.files import reason
+from wardexam.records.draft_file import draft_infos, replay, rows_of
+from wardexam.records.draft_writer import Draft
+from wardexam.records.durable_files import reason
 from wardexam.records.layout import Layout
+from wardexam.records.paths import draft_path
 from wardexam.records.repository import DraftInfo, DraftWriter
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def known(identifier: str) -> str:
     return identifier
 
 
-class Shelf:
+class DraftStore:
     """The drafts of a ward.
 
     Args:
@@ -46,7 +47,7 @@ class Shelf:
 
     def _files(self, draft_id: str) -> tuple[Path, Path]:
         here, there = self._folders
-        return here / f"{known(draft_id)}.draft", there / f"{draft_id}.draft"
+        return draft_path(here, known(draft_id)), draft_path(there, draft_id)
 
     def infos(self) -> tuple[DraftInfo, ...]:
         """Every draft, oldest first."""

@@ -1,5 +1,6 @@
 """What stands in a patient's document: tables ``patient``, ``examinations``, ``meta``.
 
+What is read comes from the tables as they lie in the file; what is changed goes through TinyDB's.
 ``meta`` holds what the ward list shows, so that a save need not read every examination again.
 """
 
@@ -9,16 +10,25 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError
-from wardexam.records.kept import REMEDY, DamagedFileError, Kept, KeptTable, Record, Tables, line_of
 from wardexam.records.repository import (
     AmendedMeanwhileError,
+    Arrival,
     Bed,
     ConflictError,
     Summary,
 )
+from wardexam.records.stored_record import (
+    REMEDY,
+    DamagedFileError,
+    Record,
+    StoredRecord,
+    Tables,
+    encoded,
+)
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
+    from tinydb import TinyDB
 
     from wardexam.exam.examination import Examination, Patient
 
@@ -38,7 +48,7 @@ def _made(model: "type[Made]", record: Record) -> "Made":
     try:
         return model.model_validate(dict(record))
     except ValidationError as error:
-        where = record.where if isinstance(record, Kept) else ""
+        where = record.where if isinstance(record, StoredRecord) else ""
         raise DamagedFileError(
             f"a record is not valid: {first_fault(error)}", where, REMEDY
         ) from None
@@ -46,13 +56,27 @@ def _made(model: "type[Made]", record: Record) -> "Made":
 
 def records_of(tables: Tables, name: str) -> list[Record]:
     """The records of a table, unread, in the order in which they were added."""
-    table = tables.get(name, {})
-    return table.records() if isinstance(table, KeptTable) else [*table.values()]
+    return [*tables.get(name, {}).values()]
+
+
+def tables_of(database: "TinyDB") -> Tables:
+    """The tables of an open document; empty before the first."""
+    return database.storage.read() or {}
+
+
+def _put_only(database: "TinyDB", name: str, record: Record) -> None:
+    """A table's only record, in place of the one that stood there."""
+    table = database.table(name)
+    table.truncate()
+    table.insert(record)
 
 
 def raw_examinations(tables: Tables) -> set[bytes]:
     """The records of examinations as they lie in a file, or would."""
-    return {line_of("0", record) for record in records_of(tables, "examinations")}
+    return {
+        r.raw if isinstance(r, StoredRecord) else encoded(r)
+        for r in records_of(tables, "examinations")
+    }
 
 
 def examination_of(record: Record) -> "Examination":
@@ -77,9 +101,19 @@ def patient_of(tables: Tables) -> "Patient":
     return _made(Patient, first(tables, "patient"))
 
 
-def put_patient(tables: Tables, patient: "Patient") -> None:
+def put_patient(database: "TinyDB", patient: "Patient") -> None:
     """The patient's details, in place of those that stood there."""
-    tables["patient"] = {"1": patient.model_dump(mode="json")}
+    _put_only(database, "patient", patient.model_dump(mode="json"))
+
+
+def put_arrival(database: "TinyDB", arrival: Arrival) -> None:
+    """All of a patient who arrives, into an empty document."""
+    put_patient(database, arrival.patient)
+    database.table("examinations").insert_multiple(
+        e.model_dump(mode="json") for e in arrival.examinations
+    )
+    summary = asdict(arrival.summary) if arrival.summary else None
+    _put_only(database, "meta", fresh_meta(arrival.examinations, summary))
 
 
 def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
@@ -93,7 +127,7 @@ def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
     return tables
 
 
-def update_patient(tables: Tables, patient: "Patient") -> "Patient":
+def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
     """The details saved over the revision that was read.
 
     Raises:
@@ -101,23 +135,24 @@ def update_patient(tables: Tables, patient: "Patient") -> "Patient":
     """
     from wardexam.exam.examination import Patient
 
-    stored = patient_of(tables)
+    stored = patient_of(tables_of(database))
     if stored.revision != patient.revision:
         raise ConflictError(stored)
     saved = Patient.model_validate(
         patient.model_dump(mode="json") | {"revision": stored.revision + 1}
     )
-    put_patient(tables, saved)
+    put_patient(database, saved)
     return saved
 
 
 def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
     """Every stored revision of one examination, first to last; no other record is read."""
-    from wardexam.exam.examination import Examination
-
-    table = tables.get("examinations", {})
-    records = table.holding(examination_id) if isinstance(table, KeptTable) else table.values()
-    found = [_made(Examination, r) for r in records if r.get("id") == examination_id]
+    records = [
+        r
+        for r in records_of(tables, "examinations")
+        if not isinstance(r, StoredRecord) or r.mentions(examination_id)
+    ]
+    found = [examination_of(r) for r in records if r.get("id") == examination_id]
     return sorted(found, key=lambda e: e.revision)
 
 
@@ -126,9 +161,7 @@ def all_revisions(tables: Tables) -> list["Examination"]:
 
     A clock may have been wrong on any day; what was saved after what is never in doubt.
     """
-    from wardexam.exam.examination import Examination
-
-    return in_order([_made(Examination, r) for r in tables.get("examinations", {}).values()])
+    return in_order([examination_of(r) for r in records_of(tables, "examinations")])
 
 
 def in_order(revisions: Sequence["Examination"]) -> list["Examination"]:
@@ -139,36 +172,35 @@ def in_order(revisions: Sequence["Examination"]) -> list["Examination"]:
     return sorted(revisions, key=lambda e: (place[e.id], e.revision))
 
 
-def insert(tables: Tables, examination: "Examination", summary: Summary | None) -> None:
-    """The examination added; the same one again changes nothing.
+def insert(
+    database: "TinyDB", examination: "Examination", summary: Summary | None
+) -> "Examination":
+    """The examination added, as it is stored; the same one again changes nothing.
 
     Raises:
         InputError: Another text is stored as this revision.
     """
+    tables = tables_of(database)
     for stored in revisions_of(tables, examination.id):
         if stored.revision == examination.revision:
             if unsigned(stored) == unsigned(examination):
-                return
+                return stored
             raise InputError("is saved already", examination.id, "amend it instead")
     seen = row_of(tables)
     last = _last_id(tables)
-    table, document = tables.get("examinations", {}), examination.model_dump(mode="json")
-    if isinstance(table, KeptTable):
-        table.add(document)
-    else:
-        key = str(max(map(int, table), default=0) + 1)
-        tables["examinations"] = {**table, key: document}
+    database.table("examinations").insert(examination.model_dump(mode="json"))
     first_revision = examination.revision == 1
     fresh = asdict(summary) if summary else None
     in_order = not seen["last_at"] or examination.at >= datetime.fromisoformat(seen["last_at"])
     # Where clock and order disagree, or an earlier examination is amended, nothing may read calmer.
     calm = (first_revision and in_order) or examination.id == last
-    tables["meta"] = {"1": {
+    _put_only(database, "meta", {
         "summary": fresh if calm else _graver(fresh, seen["summary"]),
         "last_at": examination.at.isoformat() if first_revision else seen["last_at"],
         "last_by": examination.examiner if first_revision else seen["last_by"],
         "examinations": seen["examinations"] + first_revision,
-    }}  # fmt: skip
+    })  # fmt: skip
+    return examination
 
 
 def unsigned(examination: "Examination") -> "Examination":
@@ -184,7 +216,7 @@ def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[st
 def _last_id(tables: Tables) -> str:
     """The examination saved last, whichever has been amended since; empty before the first."""
     records = reversed(records_of(tables, "examinations"))
-    return next((str(r["id"]) for r in records if r.get("revision") == 1), "")
+    return next((str(r.get("id", "")) for r in records if r.get("revision") == 1), "")
 
 
 def amended(

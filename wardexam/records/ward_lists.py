@@ -13,14 +13,14 @@ from contextlib import suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.documents import row_of
-from wardexam.records.files import reason
-from wardexam.records.index import Index, IndexDamagedError, Row
-from wardexam.records.kept import REMEDY, DamagedFileError
+from wardexam.records.durable_files import reason
 from wardexam.records.layout import NAME, Layout
 from wardexam.records.locks import BusyError, Locks
+from wardexam.records.patient_tables import row_of
 from wardexam.records.repository import Bed
 from wardexam.records.schemas import mark_in, read_tables
+from wardexam.records.stored_record import REMEDY, DamagedFileError
+from wardexam.records.ward_list_file import ListDamagedError, Row, WardListFile
 
 _UNKNOWN: Row = {
     "bed": "?", "age": None, "sex": "unknown", "last_at": None, "last_by": "", "examinations": 0,
@@ -45,7 +45,7 @@ def _signature(path: Path) -> Signature | None:
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
-class Lists:
+class WardLists:
     """Both lists of a ward.
 
     Args:
@@ -65,8 +65,10 @@ class Lists:
         self._known = known
         self.strays: list[str] = []
         self._index = {
-            discharged: Index(layout.folder / "index" / name, layout.file_mode, layout.staging)
-            for discharged, name in ((False, "current.jsonl"), (True, "discharged.jsonl"))
+            discharged: WardListFile(
+                layout.ward_list(discharged=discharged), layout.file_mode, layout.staging
+            )
+            for discharged in (False, True)
         }
         self._unwritten: dict[bool, dict[str, Row]] = {}
         self._names: set[str] = set()
@@ -192,7 +194,7 @@ class Lists:
         """The rows of both lists by patient, as far as they can be read."""
         rows: dict[str, Row] = {}
         for index in self._index.values():
-            with suppress(IndexDamagedError):
+            with suppress(ListDamagedError):
                 for name, row in index.rows().items():
                     if "mark" in row or name not in rows:
                         rows[name] = row
@@ -210,14 +212,14 @@ class Lists:
     def _kept(self, *, discharged: bool) -> dict[str, Row]:
         try:
             return self._of(discharged=discharged)
-        except IndexDamagedError:
+        except ListDamagedError:
             try:
                 with self._locks.held("lists"):
                     try:
                         return self._of(
                             discharged=discharged
                         )  # another session has made it meanwhile
-                    except IndexDamagedError:
+                    except ListDamagedError:
                         self._rebuild()
             except BusyError as error:
                 self.trouble = error.line
@@ -227,7 +229,7 @@ class Lists:
                 return self._scanned(discharged=discharged)
         try:
             return self._of(discharged=discharged)
-        except IndexDamagedError:
+        except ListDamagedError:
             self.trouble = self.trouble or "the ward list's index cannot be read"
             return self._unwritten.get(discharged, {})
 
@@ -235,11 +237,11 @@ class Lists:
         """The rows of an index.
 
         Raises:
-            IndexDamagedError: It cannot be read, or it is the other list's: its rows would be on neither.
+            ListDamagedError: It cannot be read, or it is the other list's: its rows would be on neither.
         """
         rows = self._index[discharged].rows()
         if any("mark" in r and bool(r.get("discharged")) != discharged for r in rows.values()):
-            raise IndexDamagedError
+            raise ListDamagedError
         return rows
 
     def _scanned(self, *, discharged: bool) -> dict[str, Row]:

@@ -1,19 +1,20 @@
 """A TinyDB storage that a crash, a full disk or a second reader cannot damage.
 
-A write goes to a new file, is flushed to disk, keeps the previous good version beside it, and
-replaces the old one in a single step. The form of the file stands in `wardexam.records.schemas`.
+TinyDB writes at every change of a table. Here changes gather until `flush` writes all of them in one
+step: to a new file, flushed to disk, the version before kept beside it, one rename. What was not
+flushed never happened. The form of the file stands in `wardexam.records.schemas`.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from tinydb.storages import Storage
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import reason, write_whole
-from wardexam.records.kept import Tables
+from wardexam.records.durable_files import reason, write_whole
 from wardexam.records.schemas import LONGEST, pack, read_tables
+from wardexam.records.stored_record import Tables
 
 
 class DurableStorage(Storage):
@@ -25,34 +26,35 @@ class DurableStorage(Storage):
         staging: Where the new version lies until it is whole; the file's own folder by default.
 
     Attributes:
+        changed: Whether a table was changed since the file was read.
         mark: The checksum and the size of what was written last; empty before.
         announce: Called with the checksum of what is about to take the file's place.
     """
 
     def __init__(self, path: Path, mode: int = 0o600, staging: Path | None = None) -> None:
         self.path, self.mode, self.staging = path, mode, staging or path.parent
-        self.mark = ""
+        self.mark, self.changed = "", False
         self.announce: Callable[[str], object] = lambda _: None
+        self._tables: Tables | None = None
 
-    def read(self) -> dict[str, dict[str, Any]] | None:
-        """The tables of the document, or None when there is no file yet."""
-        tables = read_tables(self.path)
-        if tables is None:
-            return None
-        return {t: {k: dict(r) for k, r in rows.items()} for t, rows in tables.items()}
+    def read(self) -> Tables | None:
+        """The tables, their records unread until they are asked for; None when there is no file yet."""
+        if self._tables is None:
+            self._tables = read_tables(self.path)
+        return self._tables
 
-    def unread(self) -> Tables:
-        """The tables as they lie in the file, records unread; empty when there is no file yet."""
-        return read_tables(self.path) or {}
+    def write(self, data: dict[str, dict[str, Any]]) -> None:
+        """The tables as they shall be; `flush` puts them on disk."""
+        self._tables, self.changed = data, True
 
-    def write(self, data: Mapping[str, Mapping[str, Any]]) -> None:
-        """Replace the document in one step, on disk when this returns.
+    def flush(self) -> None:
+        """Replace the file in one step, on disk when this returns.
 
         Raises:
             RecordsError: It could not be written; says why.
         """
-        pieces, digest = pack(data)
-        size = sum(len(memoryview(piece)) for piece in pieces)
+        pieces, digest = pack(self._tables or {})
+        size = sum(map(len, pieces))
         if size > LONGEST:
             raise RecordsError(
                 "the patient's file is full",
@@ -69,7 +71,7 @@ class DurableStorage(Storage):
                 where=str(self.path),
                 remedy="nothing stored was changed; save again",
             ) from None
-        self.mark = f"{digest} {size}"
+        self.mark, self.changed = f"{digest} {size}", False
 
     def close(self) -> None:
-        """Nothing is held open."""
+        """Nothing is held open; changes that were not flushed are dropped."""

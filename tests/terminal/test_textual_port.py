@@ -1,17 +1,31 @@
-"""Each workaround for Textual: what it gives, and that Textual alone still does not give it.
+"""What makes up for Textual: what it gives, and that Textual alone still does not give it.
 
-When a test of the second kind fails, upstream has mended the fault: delete the workaround.
+When a test of the second kind fails, upstream has mended the fault: delete what makes up for it.
 """
 
+import ast
+import asyncio
 import re
 import signal
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from rich.style import Style
+from rich.text import Text
+from textual._xterm_parser import XTermParser
+from textual.app import App
+from textual.color import Color
+from textual.drivers.linux_driver import LinuxDriver
+from textual.screen import Screen
+from textual.strip import Strip
+from textual.widget import Widget
+from textual.widgets import Static
 
 from tests.terminal.pty.harness import environ, running
+from wardexam.terminal import textual_port
 
 PROBE = str(Path(__file__).parent / "pty" / "probe.py")
 
@@ -240,3 +254,105 @@ def test_no_mouse_report_and_no_keyboard_protocol_is_asked_for(log):
         session.send("q")
         assert session.ended() == 0
         assert not re.search(rb"\x1b\[\?10(?:00|02|03|06|15|16)h|\x1b\[>\d+u", session.raw)
+
+
+# -- what Textual keeps to itself is touched in one module, and is there
+
+TERMINAL = Path(textual_port.__file__).parent
+ELSEWHERE = sorted(p for p in TERMINAL.rglob("*.py") if p != Path(textual_port.__file__))
+# What a class of ours may be made from, as made, so that what is set in __init__ is known as well.
+FRAMEWORK = [App(), Screen(), Widget(), Strip([]), Style(), Text(), LinuxDriver, XTermParser]
+PRIVATE = {name for made in FRAMEWORK for name in dir(made) if re.match(r"_[a-z]", name)}
+
+
+def private_names(path):
+    """The framework's private names that a module reads, sets, overrides or imports."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Attribute) and node.attr in PRIVATE:
+            yield node.attr, node.lineno
+        elif isinstance(node, ast.ClassDef):
+            methods = (
+                d for d in node.body if isinstance(d, ast.FunctionDef | ast.AsyncFunctionDef)
+            )
+            yield from ((d.name, d.lineno) for d in methods if d.name in PRIVATE)
+        elif isinstance(node, ast.ImportFrom | ast.Import):
+            names = [getattr(node, "module", None) or "", *(a.name for a in node.names)]
+            for name in names:
+                if re.search(r"^(textual|rich)\..*\b_", name) or (
+                    re.match(r"textual|rich", names[0]) and name.startswith("_")
+                ):
+                    yield name, node.lineno
+
+
+@pytest.mark.parametrize("path", ELSEWHERE, ids=lambda p: str(p.relative_to(TERMINAL)))
+def test_no_other_module_touches_what_the_framework_keeps_to_itself(path):
+    assert list(private_names(path)) == []
+
+
+def test_every_private_name_of_the_module_is_in_its_table_and_in_textual():
+    touched = {name.rpartition(".")[2] for name, _ in private_names(Path(textual_port.__file__))}
+    touched -= {"_app"}
+    assert {"_display", "_fatal_error", "_batch_count", "_closed", "_styles_cache"} <= touched
+    table = textual_port.__doc__
+    for name in touched:
+        assert name in table, name
+    for owner, name in (
+        (App, "_display"), (App, "_fatal_error"), (App(), "_batch_count"), (App(), "_closed"),
+        (Widget(), "_layout_required"), (LinuxDriver, "_sigcont_application"), (LinuxDriver, "_enable_mouse_support"),
+    ):  # fmt: skip
+        assert hasattr(owner, name), name
+
+
+def test_textual_alone_keeps_the_widgets_of_screens_that_are_gone():
+    from textual._styles_cache import StylesCache
+
+    textual_port.forget_widgets()
+    assert StylesCache.get_inner_outer.cache_info().currsize == 0
+    StylesCache().get_inner_outer(Color.parse("red"), Color.parse("blue"))
+    assert StylesCache.get_inner_outer.cache_info().currsize == 1
+    textual_port.forget_widgets()
+    assert StylesCache.get_inner_outer.cache_info().currsize == 0
+
+
+class Drawing(textual_port.PortedApp):
+    """An app of one line, on a terminal that is a list."""
+
+    def __init__(self):
+        super().__init__()
+        self.shown = []
+
+    def compose(self):
+        yield Static("ready")
+
+    def show_strips(self, strips):
+        self.shown += [(y, x, strip.text.strip()) for y, x, strip in strips]
+        return True
+
+
+async def test_what_textual_draws_comes_as_strips_with_their_places():
+    app = Drawing()
+    async with app.run_test(size=(20, 4)) as pilot:
+        assert not app.draws
+        app.wire = SimpleNamespace(write=app.shown.append)
+        assert app.draws
+        app.query_one(Static).update("other")
+        await pilot.pause(0.1)
+        assert (0, 0, "other") in app.shown
+        with app.batch_update():
+            assert not app.draws
+        assert app.draws
+        assert textual_port.place_holds(app.screen)
+        app.query_one(Static).refresh(layout=True)
+        assert not all(map(textual_port.place_holds, [app.query_one(Static)]))
+        app.send("sequence")
+        assert app.shown[-1] == "sequence"
+        app.wire = None
+    assert not app.draws
+
+
+async def test_leaving_may_be_asked_from_any_thread():
+    app = Drawing()
+    async with app.run_test() as pilot:
+        await asyncio.to_thread(app.leave)
+        await pilot.pause(0.1)
+        assert app.return_code == 0

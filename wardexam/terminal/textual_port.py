@@ -1,9 +1,26 @@
-"""Everything that makes up for a fault or a gap of Textual 8.2, each with its upstream number.
+"""The one place that touches what Textual keeps to itself, to make up for its faults and gaps.
 
-`driver_for` gives the driver to start the app with. `tests/terminal/test_workarounds.py` fails for
-each part that a later Textual makes needless.
+========================================  ==============================================  =============
+what of Textual's own is touched          why                                             upstream
+========================================  ==============================================  =============
+``_xterm_parser.XTermParser``             keys from what `Cutter` has cut                 textual#6456,
+                                                                                          textual#5140
+``LinuxDriver._sigcont_application``,     going on after a stop                           textual#6298
+``_auto_restart``, ``_loop``,
+``_must_signal_resume``,
+``_enable_mouse_support``
+``App._fatal_error``                      a fault without the names of patients           none found
+``App._display``, ``_batch_count``,       only cells that changed are sent                none found
+``_closed``, ``_compositor``'s updates
+``Widget._layout_required``               whether a widget's place still holds            none found
+``_styles_cache.StylesCache``             widgets that are gone are let go of             none found
+========================================  ==============================================  =============
+
+`driver_for` gives the driver to start the app with. `tests/terminal/test_textual_port.py` fails for
+a part that a later Textual makes needless or takes away, and for a private name used elsewhere.
 """
 
+import asyncio
 import codecs
 import contextlib
 import os
@@ -13,14 +30,17 @@ import termios
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, ClassVar
 
 from rich.text import Text
 from textual import constants, events
+from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual._xterm_parser import XTermParser
 from textual.app import App
 from textual.drivers.linux_driver import LinuxDriver
+from textual.screen import Screen
+from textual.strip import Strip
 
 from wardexam.terminal.sequences import Cutter, Token
 
@@ -125,6 +145,9 @@ class WardDriver(LinuxDriver):
 
     def __init__(self, app: App[Any], **options: Any) -> None:
         super().__init__(app, **options)
+        self._drawn_for = app
+        if isinstance(app, PortedApp):
+            app.wire = self
         self._screen_fileno = sys.__stderr__.fileno() if sys.__stderr__ else 2
         self._screen: Writer | None = None
         self._raw: list[Any] | None = None
@@ -184,11 +207,11 @@ class WardDriver(LinuxDriver):
 
     def _repaint(self) -> None:
         self._drawn_over()
-        self._app.refresh(layout=True)
+        self._drawn_for.refresh(layout=True)
 
     def _drawn_over(self) -> None:
-        if isinstance(self._app, NoTraceback):
-            self._app.drawn_over()
+        if isinstance(self._drawn_for, PortedApp):
+            self._drawn_for.drawn_over()
 
     def disable_input(self) -> None:
         """Stop reading; the reading thread is woken rather than waited for."""
@@ -276,15 +299,68 @@ def forget_widgets() -> None:
     StylesCache.get_inner_outer.cache_clear()
 
 
-class NoTraceback(App[Any]):
-    """An app whose own faults end in one line.
+def place_holds(screen: Screen[Any]) -> bool:
+    """Whether widgets are where they were last placed."""
+    return not screen._layout_required
+
+
+class PortedApp(App[Any]):
+    """An app whose own faults end in one line, and which draws through a way of its own.
 
     Textual prints the traceback with every local variable (`App._fatal_error`; no upstream
     number), and so the names of patients. ``WARDEXAM_TRACEBACK=1`` prints one without variables.
+
+    Attributes:
+        wire: The driver of the terminal; None where there is none, as in a test.
     """
+
+    def __init__(self, **options: Any) -> None:
+        self.wire: WardDriver | None = None
+        self.turns: asyncio.AbstractEventLoop | None = None
+        super().__init__(**options)
+
+    def on_load(self) -> None:
+        """Know the loop that keys are handled in."""
+        self.turns = asyncio.get_running_loop()
+
+    def leave(self) -> None:
+        """End in order; may be called from any thread, and waits for nothing."""
+        if self.turns is not None:
+            self.turns.call_soon_threadsafe(self.exit)
+
+    def give_back(self) -> None:
+        """Give the terminal back at once; may be called from any thread."""
+        if self.wire is not None:
+            self.wire.restore_now()
+
+    def send(self, sequence: str) -> None:
+        """Send a sequence to the terminal, if there is one."""
+        if self.wire is not None:
+            self.wire.write(sequence)
+
+    @property
+    def lives(self) -> bool:
+        """Whether the app runs on a terminal and is not about to end."""
+        return self.wire is not None and self.is_running and not self._closed
+
+    @property
+    def draws(self) -> bool:
+        """Whether what is drawn may go to the terminal now."""
+        return self.lives and not self._batch_count
+
+    def show_strips(self, strips: Iterable[tuple[int, int, Strip]]) -> bool:
+        """Show strips, each with its line and first column; whether that was done here."""
+        return False
 
     def drawn_over(self) -> None:
         """Something else has drawn on the terminal; what it shows is not known any more."""
+
+    def _display(self, screen: Any, renderable: Any) -> None:
+        updates = isinstance(renderable, LayoutUpdate | ChopsUpdate)
+        if updates and self.draws and self.show_strips(_strips_of(renderable)):
+            self.post_display_hook()
+        else:
+            super()._display(screen, renderable)
 
     def _fatal_error(self) -> None:
         error = sys.exception()
@@ -297,5 +373,16 @@ class NoTraceback(App[Any]):
         ]
         if os.environ.get("WARDEXAM_TRACEBACK") == "1" and error is not None:
             lines += [line.rstrip() for line in traceback.format_tb(error.__traceback__)]
-        self._exit_renderables.append(Text("\n".join(lines)))
-        self._close_messages_no_wait()
+        self.panic(Text("\n".join(lines)))
+
+
+def _strips_of(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Strip]]:
+    """What an update of the compositor draws: strips, each with its line and first column."""
+    if isinstance(update, LayoutUpdate):
+        for y, strips in enumerate(update.strips, update.region.y):
+            yield y, update.region.x, Strip.join(list(strips))
+        return
+    for y, first, last in update.spans:
+        for end, (x, strip) in zip(update.chop_ends[y], update.chops[y].items(), strict=False):
+            if strip is not None and x < last and end > first:
+                yield y, x, strip

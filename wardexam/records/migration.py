@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.files import read_bounded, sync_folder, write_whole
-from wardexam.records.kept import DamagedFileError
+from wardexam.records.durable_files import read_bounded, sync_folder, write_whole
+from wardexam.records.paths import MARK, TRAIL
 from wardexam.records.schemas import LONGEST, pack, read_tables, unpack
+from wardexam.records.stored_record import DamagedFileError
 
 if TYPE_CHECKING:
     from wardexam.records.layout import Layout
@@ -80,15 +81,15 @@ def _copy_draft(layout: "Layout", source: Path) -> None:
     if target.exists():
         if read_bounded(target, LONGEST).startswith(data):
             return
-        os.rename(target, layout.drafts / "aside" / f"{target.name}.{os.urandom(4).hex()}")
+        os.rename(target, layout.drafts_aside / f"{target.name}.{os.urandom(4).hex()}")
     write_whole(target, [data], layout.file_mode, layout.staging)
 
 
 def _state(folder: Path) -> dict[str, tuple[int, int]]:
     found = {}
-    for pattern in ("*.json", "*.draft", "audit.jsonl"):
+    for pattern in ("*.json", "*.draft", TRAIL):
         for path in folder.glob(pattern):
-            if path.name != "ward.json":
+            if path.name != MARK:
                 there = path.stat()
                 found[path.name] = (there.st_mtime_ns, there.st_size)
     return found
@@ -100,7 +101,7 @@ def migrate(layout: "Layout") -> list[str]:
     Raises:
         RecordsError: An older session is at work, or a copy is not faithful; nothing was changed.
     """
-    from wardexam.records.draft_files import is_held
+    from wardexam.records.draft_file import is_held
 
     folder = layout.folder
     before = _state(folder)
@@ -146,7 +147,7 @@ def put_away(layout: "Layout") -> list[str]:
         old.mkdir(0o700)
         old.chmod(layout.folder_mode)
     for path in sorted(folder.glob("*.json")):
-        if path.name == "ward.json":
+        if path.name == MARK:
             continue
         if _stands(path, layout.patients / path.name):
             _away(path, old)
@@ -159,7 +160,7 @@ def put_away(layout: "Layout") -> list[str]:
         else:
             left.append(path.name)
     for path in folder.glob("*.aside"):
-        _away(path, layout.drafts / "aside")
+        _away(path, layout.drafts_aside)
     for pattern in ("index*.jsonl", ".*.new", "*.json.before", "*.damaged-*"):
         for path in folder.glob(pattern):
             _away(path, old)

@@ -1,20 +1,18 @@
-"""The few ways in which bytes reach the disk and come back: whole, appended, locked, bounded.
+"""The few ways in which bytes reach the disk and come back: whole, appended, bounded.
 
 Nothing here knows what the bytes mean. A failure is an OSError; the callers put it into words.
 """
 
 import errno
-import fcntl
 import os
 import stat
 import time
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 
 NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
 _AT_ONCE = 512  # pieces to a call, well under the system's most
-BUSY = frozenset({errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES})
 
 
 def reason(error: OSError) -> str:
@@ -149,9 +147,14 @@ def write_whole(
     sync_folder(path.parent)
 
 
+def version_before(path: Path) -> Path:
+    """Where the version before of a file lies."""
+    return path.with_name(path.name + ".before")
+
+
 def keep_before(path: Path, mode: int) -> None:
     """Keep the present version of a file, if there is one, as ``<name>.before``."""
-    kept = path.with_name(path.name + ".before")
+    kept = version_before(path)
     with suppress(FileNotFoundError):
         os.unlink(kept)
     try:
@@ -198,31 +201,6 @@ def append_at(handle: int, size: int, data: bytes) -> None:
         with suppress(OSError):
             os.ftruncate(handle, size)
         raise
-
-
-@contextmanager
-def flocked(handle: int, seconds: float) -> Iterator[None]:
-    """Hold the system's lock on an open file.
-
-    Raises:
-        TimeoutError: Another process kept it all the time.
-        OSError: The file system has no locks.
-    """
-    end = time.monotonic() + seconds
-    while True:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            break
-        except OSError as error:
-            if error.errno not in BUSY:
-                raise
-            if time.monotonic() > end:
-                raise TimeoutError(errno.ETIMEDOUT, "another session holds it") from None
-            time.sleep(0.002)
-    try:
-        yield
-    finally:
-        fcntl.flock(handle, fcntl.LOCK_UN)
 
 
 def alive(pid: int) -> bool:

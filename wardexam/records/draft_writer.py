@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_files import Copy, hold, let_go, line_of, replay, rows_of, whole_rows
-from wardexam.records.files import reason
+from wardexam.records.draft_file import Copy, hold, let_go, line_of, replay, rows_of, whole_rows
+from wardexam.records.durable_files import reason
+from wardexam.records.paths import draft_path
 
 if TYPE_CHECKING:
     from wardexam.exam.entry import Change
@@ -71,7 +72,7 @@ class Draft:
         Raises:
             RecordsError: There is a draft of this examination already.
         """
-        path, other = folder / f"{examination.id}.draft", elsewhere / f"{examination.id}.draft"
+        path, other = draft_path(folder, examination.id), draft_path(elsewhere, examination.id)
         if path.exists() or other.exists():
             raise RecordsError("there is a draft of this examination already", where=str(path))
         head = {"examination": examination.model_dump(mode="json"), "by": by}
@@ -89,7 +90,7 @@ class Draft:
         Raises:
             RecordsError: Another session writes it, or it cannot be read.
         """
-        path, other = folder / f"{draft_id}.draft", elsewhere / f"{draft_id}.draft"
+        path, other = draft_path(folder, draft_id), draft_path(elsewhere, draft_id)
         held: dict[Path, int] = {}
         try:
             for place in (path, other):

@@ -15,14 +15,14 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardexam.records.files import (
+from wardexam.records.durable_files import (
     append_at,
-    flocked,
     open_regular,
     read_bounded,
     unused,
     write_whole,
 )
+from wardexam.records.locks import SECONDS, take
 
 LONGEST = 256_000_000  # bytes: half a million patients
 SLACK = 256  # superseded lines beyond which the file is written anew
@@ -35,7 +35,7 @@ _NAME = re.compile("[a-z0-9]{8,40}")
 _MALFORMED = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
 
 
-class IndexDamagedError(Exception):
+class ListDamagedError(Exception):
     """The file is missing or cannot be read."""
 
 
@@ -55,7 +55,7 @@ def _checked(line: bytes) -> bytes:
     return line[9:]
 
 
-class Index:
+class WardListFile:
     """One list of patients.
 
     Args:
@@ -65,7 +65,7 @@ class Index:
     """
 
     def __init__(self, path: Path, mode: int, staging: Path) -> None:
-        self.path, self.mode, self.staging, self.patience = path, mode, staging, 3.0
+        self.path, self.mode, self.staging, self.patience = path, mode, staging, SECONDS
 
     @property
     def begun(self) -> bool:
@@ -79,7 +79,7 @@ class Index:
         """The rows by patient.
 
         Raises:
-            IndexDamagedError: There is no index, none that can be read, or one that was cut.
+            ListDamagedError: There is no index, none that can be read, or one that was cut.
         """
         try:
             data = read_bounded(self.path, LONGEST)
@@ -89,7 +89,7 @@ class Index:
             if not data.endswith(b"\n"):
                 raise ValueError
         except (*_MALFORMED, OSError):
-            raise IndexDamagedError from None
+            raise ListDamagedError from None
         if lines > 2 * len(rows) + SLACK:
             self._compact()
         return rows
@@ -119,18 +119,16 @@ class Index:
         while True:
             handle = open_regular(self.path, os.O_RDWR | os.O_APPEND)
             try:
-                with flocked(handle, self.patience):
-                    found = os.fstat(handle)
-                    if found.st_nlink == 0:  # replaced by a shorter one meanwhile
-                        continue
-                    if found.st_size < len(HEAD):
-                        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
-                    append_at(
-                        handle, self._whole(handle, found.st_size), b"".join(map(_write, rows))
-                    )
-                    if sync:
-                        os.fdatasync(handle)
-                    return
+                take(handle, self.patience)
+                found = os.fstat(handle)
+                if found.st_nlink == 0:  # replaced by a shorter one meanwhile
+                    continue
+                if found.st_size < len(HEAD):
+                    raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+                append_at(handle, self._whole(handle, found.st_size), b"".join(map(_write, rows)))
+                if sync:
+                    os.fdatasync(handle)
+                return
             finally:
                 os.close(handle)
 
@@ -170,9 +168,9 @@ class Index:
         except OSError:
             return  # read-only: it stays as long as it is
         try:
-            with flocked(handle, 0.5):
-                if os.fstat(handle).st_nlink:
-                    self.replace(self._fold(read_bounded(self.path, LONGEST))[0].values())
+            take(handle, 0.5)
+            if os.fstat(handle).st_nlink:
+                self.replace(self._fold(read_bounded(self.path, LONGEST))[0].values())
         except (*_MALFORMED, OSError):
             pass
         finally:

@@ -8,7 +8,6 @@ import errno
 import json
 import os
 import re
-import time
 import zlib
 from contextlib import suppress
 from dataclasses import replace
@@ -16,16 +15,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.files import (
-    BUSY,
+from wardexam.records.durable_files import (
     append_at,
     open_regular,
     read_bounded,
     reason,
     write_whole,
 )
-from wardexam.records.kept import strict_loads
+from wardexam.records.locks import take
 from wardexam.records.repository import DraftInfo
+from wardexam.records.stored_record import strict_loads
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
@@ -33,30 +32,23 @@ if TYPE_CHECKING:
 LONGEST = 8_000_000  # bytes
 
 
-def hold(path: Path, tries: int = 20) -> int:
+def hold(path: Path, seconds: float = 0.2) -> int:
     """A handle that holds the draft for this session until it is closed or its process dies.
 
-    More than one try is for the moment in which another session only looks whether it is held.
+    It waits a little for the moment in which another session only looks whether it is held.
 
     Raises:
-        OSError: It cannot be opened; `BUSY` while another session writes it.
+        OSError: It cannot be opened; EBUSY while another session writes it.
     """
-    import fcntl
-
     handle = open_regular(path, os.O_RDONLY)
-    while True:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            tries -= 1
-            if error.errno in BUSY and tries > 0:
-                time.sleep(0.01)
-                continue
-            if error.errno in BUSY:
-                os.close(handle)
-                raise OSError(errno.EBUSY, "the draft is open in another session") from None
-            # No locks here: the draft is written all the same; saving says what is wrong.
-        return handle
+    try:
+        take(handle, seconds)
+    except TimeoutError:
+        os.close(handle)
+        raise OSError(errno.EBUSY, "the draft is open in another session") from None
+    except OSError:
+        pass  # no locks here: the draft is written all the same; saving says what is wrong
+    return handle
 
 
 def let_go(held: dict[Path, int]) -> None:
@@ -68,7 +60,7 @@ def let_go(held: dict[Path, int]) -> None:
 def is_held(path: Path) -> bool:
     """Whether a living session writes a draft."""
     try:
-        os.close(hold(path, tries=1))
+        os.close(hold(path, 0))
     except OSError as error:
         return error.errno == errno.EBUSY
     return False

@@ -1,0 +1,123 @@
+"""The examination screen without a terminal: where the cursor goes, what a key writes, what is drawn."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from tests.records.memory import MemoryWard
+from wardexam.exam.examination import Patient
+from wardexam.session import Session
+from wardexam.terminal.canvas import plain
+from wardexam.terminal.examine import edits, view
+from wardexam.terminal.examine.actions import ACTIONS
+from wardexam.terminal.examine.state import FLAGS, State
+from wardexam.terminal.keys import ALWAYS, EXAMINE
+from wardexam.terminal.looks import ASCII
+from wardexam.visit import Visit
+
+NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
+
+
+@pytest.fixture
+def state():
+    ward = MemoryWard()
+    ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", admitted=NOW), "test")
+    session = Session(ward, "Dr Test", lambda: NOW, lambda: "exam0001")
+    return State(Visit.open(session, "patient1"))
+
+
+def write(state, *made):
+    for edit in made:
+        state.visit.change(*edit)
+
+
+def test_the_table_of_actions_is_that_of_the_keys():
+    everywhere = {row.action for row in ALWAYS}
+    assert set(ACTIONS) == {row.action for row in EXAMINE} - everywhere
+
+
+def test_a_grade_is_a_change_at_the_cursor_and_nothing_else(state):
+    (made,) = edits.grade(state, "2")
+    assert (made.change.key, made.change.value["answer"]) == ("biceps right", "2+")
+    assert made.said == "right biceps 2+"
+    assert state.examination.findings == ()
+
+
+def test_a_grade_for_both_sides_is_two_changes_said_as_one(state):
+    state.both = True
+    made = edits.grade(state, "0")
+    assert [m.change.key for m in made] == ["biceps right", "biceps left"]
+    assert edits.said_of_both(state, made) == "both biceps 0"
+
+
+def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(state):
+    with pytest.raises(edits.RefusedError, match=r"^biceps: here 0 1 "):
+        edits.grade(state, "9")
+
+
+def test_a_quality_speaks_of_the_sign_graded_last_once_the_cursor_has_moved_on(state):
+    write(state, *edits.grade(state, "1"))
+    state.advance()
+    assert state.side == "left"
+    made = edits.quality(state, "reinforced")
+    assert made.said == "right biceps: only with reinforcement"
+    write(state, made)
+    assert edits.quality(state, "reinforced").said.startswith("right biceps: no longer")
+
+
+def test_grading_goes_side_to_side_or_down_one_side(state):
+    state.advance()
+    assert (state.row.id, state.side) == ("biceps", "left")
+    state.advance()
+    assert (state.row.id, state.side) == ("brachioradialis", "right")
+    state.down_first = True
+    state.advance()
+    assert (state.row.id, state.side) == ("triceps", "right")
+
+
+def test_the_next_cell_that_is_open_is_found_from_the_cursor_on_and_around(state):
+    write(state, *edits.grade(state, "2"))
+    assert state.go_to_open()
+    assert (state.row.id, state.side) == ("biceps", "left")
+    state.go("clonus_ankle", "left")
+    state.both = True
+    write(state, *edits.grade(state, "0"))
+    assert state.go_to_open()
+    assert (state.row.id, state.side) == ("biceps", "left")
+
+
+def test_a_sign_that_is_gone_to_shows_on_a_page_that_has_it(state):
+    state.go("anal_tone", "midline")
+    assert (state.page, state.row.id, state.side) == ("sphincters", "anal_tone", "midline")
+    state.turn(-1)
+    assert state.page == "movement"
+    state.show(FLAGS)
+    assert (state.row_at, state.accepted) == (0, "1 yes  0 no")
+
+
+def test_what_a_grade_would_make_is_known_ahead_and_changes_nothing(state):
+    made = list(edits.ahead(state, state.examination))
+    assert len(made) == len(state.answers(state.row).answers)
+    assert all(len(e.findings) == 1 for e in made)
+    assert state.examination.findings == ()
+
+
+def test_a_statement_is_withdrawn_by_the_same_key_and_never_covers_the_saddle(state):
+    write(state, edits.rest_normal(state, NOW, "e"))
+    assert " ".join(state.stated) == "Rest normal: R arm reflexes"
+    made = edits.rest_normal(state, NOW, "e")
+    assert (made.change.value, made.said) == (None, "Withdrawn: rest of right arm reflexes.")
+    state.go("saddle", "right")
+    with pytest.raises(edits.RefusedError, match="one by one"):
+        edits.rest_normal(state, NOW, "e")
+
+
+def test_the_grid_is_drawn_from_the_state_alone(state):
+    write(state, *edits.grade(state, "0"))
+    first = view.grid(state, 24, ASCII)
+    assert plain(first.labels[1]).split() == [">biceps", "C5-C6"]
+    assert plain(first.grades[1]).split() == ["0", "-"]
+    assert [style for _, style in first.grades[1]][:3:2] == ["cursor", ""]
+    assert first == view.grid(state, 24, ASCII)
+    assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
+    assert view.about(state).startswith("right biceps: C5-C6")

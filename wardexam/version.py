@@ -1,0 +1,3 @@
+"""The version of the program, named in every answer."""
+
+__version__ = "0.1.0"
