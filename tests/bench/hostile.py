@@ -306,11 +306,11 @@ GRAMMAR = cache(arguments.parser)
 @contextmanager
 def one_grammar() -> Iterator[None]:
     """The command line's grammar is made once for all commands of a run."""
-    real, main.parser = main.parser, GRAMMAR  # type: ignore[attr-defined,assignment]
+    real, arguments.parser = arguments.parser, GRAMMAR
     try:
         yield
     finally:
-        main.parser = real  # type: ignore[attr-defined]
+        arguments.parser = real
 
 
 # --- what is there
