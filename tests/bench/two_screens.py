@@ -105,9 +105,14 @@ class Desk:
             self.session.wait(lambda _: who.name in self.cursor())
         return found
 
+    def fresh(self) -> str:
+        """Something else on the status line, so that what is said next is seen, also where it was said before."""
+        self.send("%", "%: no such key here")
+        return self.status
+
     def opens(self, key: str, who: Person) -> bool:
         """A key on the patient who is chosen: it opens that one's, or says that it opens nobody's."""
-        said = self.status
+        said = self.fresh()
         self.session.send(key)
         self.session.wait(lambda _: not self.at_list() or self.status != said)
         if self.at_list():
@@ -252,7 +257,7 @@ class Hour:
 
     def ask_to_leave(self, desk: Desk, who: Person, verb: str) -> None:
         """Discharge or restore: the question and the answer name the patient."""
-        said = desk.status
+        said = desk.fresh()
         desk.session.send("d")
         desk.session.wait(lambda _: desk.status != said)
         if not desk.status.startswith(verb):
