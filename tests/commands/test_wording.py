@@ -104,7 +104,7 @@ def test_the_doctor_sees_the_own_words_while_examining(home):
     with running(wardexam(), env) as session:
         session.wait("12 patients")
         session.send("jj\rfj1")
-        session.wait("NOW: our own pathway")
+        session.wait("NOW, WITHIN 4 H: our own pathway")
         session.wait("bleep 1234")
         session.send("q")
         session.wait("12 patients")
@@ -118,7 +118,7 @@ def test_the_doctor_is_told_in_one_line_of_the_list_that_a_file_was_refused(home
     with running(wardexam(), env) as session:
         session.wait("wording.toml, line 3: 'urgency'")
         session.send("jj\rfj1")
-        session.wait("NOW: possible cauda equina")
+        session.wait("NOW, WITHIN 4 H: possible cauda")
         session.send("q")
         session.wait("12 patients")
         session.send("q")

@@ -64,9 +64,13 @@ Parts not examined: Power (MRC); Sensation; Tone, coordination, gait;
   tests; Wasting, fasciculation, fatigability.
 Red flags: cancer no.
 Red flags not asked: bladder or bowel, saddle numbness, both legs,
-  sexual function, weakness growing, walking lost, infection risk,
-  trauma, bleeding risk, weight loss, thoracic, night pain, sudden
-  onset, breath, cough, swallow, headache and flushing.
+  sexual function, weakness growing, walking lost, trauma, weight loss,
+  thoracic, night pain, sudden onset, breath, cough, swallow, headache
+  and flushing, anything worse, drowsy or confused, low glucose, sudden
+  headache, new headache, stiff neck, fever, fit, sight, vertigo, gone
+  again, pain in both legs, immune, diabetes, drugs, anticoagulant,
+  spinal procedure, myasthenia, alcohol, vomiting, jaw, scalp, cold
+  limb, tense limb, wound, groin pain, dark urine.
 Comment: Tired.
 Flags not asked; signs alone do not exclude an emergency.
 """
@@ -189,7 +193,7 @@ def test_a_referral_says_not_asked_only_of_flags_that_were_not():
     )
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
     assert "Red flags: cancer no." in text
-    assert "Red flags not asked: anything worse" in text
+    assert "Red flags not asked: bladder or bowel" in text
 
 
 def test_a_referral_says_the_sphincters_as_found_and_as_not_examined():

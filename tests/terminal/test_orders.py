@@ -14,15 +14,19 @@ from wardexam.records.repository import Arrival
 PATIENTS = [
     ("C3", 2, [(5, "power_leg 5/5"), (1, "power_leg 5/5")]),  # due in 1 h
     ("B2", 4, [(9, "knee 2/2"), (6, "flag:saddle_numb=yes")]),  # NOW; 2 h late
-    ("A1", None, [(30, "hip_flexion 5/5"), (3, "hip_flexion 2/5")]),  # today, worse; no schedule
+    (
+        "A1",
+        None,
+        [(30, "hip_flexion 5/5 onset=longer"), (3, "hip_flexion 2/5 onset=longer")],
+    ),  # today, worse; no schedule
     ("B4", 4, [(9, "plantar down/up")]),  # today; 5 h late
     ("A5", 12, []),  # never examined, though due
     ("B1", None, []),  # never examined
 ]
 ORDERS = {
     "bed": ["A1", "A5", "B1", "B2", "B4", "C3"],
-    "urgency": ["B2", "A1", "B4", "A5", "B1", "C3"],
-    "worsening": ["A1", "B2", "B4", "A5", "B1", "C3"],
+    "urgency": ["B2", "A5", "B1", "A1", "B4", "C3"],
+    "worsening": ["A1", "B2", "A5", "B1", "B4", "C3"],
     "due": ["A5", "B4", "B2", "C3", "A1", "B1"],
 }
 

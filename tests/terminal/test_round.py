@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.terminal.screens import demo_app, dump, settled
+from tests.terminal.screens import NOW, demo_app, dump, settled
+from wardexam.exam.examination import Patient
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.examine.screen import ExamineScreen
 
@@ -148,8 +149,9 @@ async def test_the_row_under_the_cursor_is_said_in_full(app):
 
 
 async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
+    app.ward.admit(Patient(id="patient0", bed="A0", name="Zo Invented", admitted=NOW), "x")
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("j", "j", "enter", "w", *"days", "enter", "enter", "enter", "enter")
+        await pilot.press("enter", "w", *"days", "enter", "enter", "enter", "enter")
         patient = app.screen.visit.patient.id
         for sign, keys in (
             ("knee", "33"),
@@ -176,7 +178,7 @@ async def test_worse_than_before_is_said_whatever_is_more_urgent(app):
         app.screen.go("knee", "right")
         await pilot.press("0")
         assert "now WORSE" in dump(app)[1]
-        assert "NOW: possible cauda equina" in dump(app)[1]
+        assert "NOW, WITHIN 4 H: possible cauda" in dump(app)[1]
 
 
 async def test_a_larger_screen_says_every_reason_and_every_change(app):
@@ -185,7 +187,7 @@ async def test_a_larger_screen_says_every_reason_and_every_change(app):
         app.screen.go("knee", "right")
         await pilot.press("0", "1")
         text = " ".join(" ".join(app.screen.canvas("panel").text()).split())
-        assert "Also new bladder or bowel disturbance (earlier)" in text
+        assert "new bladder or bowel disturbance (earlier)" in text
         assert "Since 04 Mar 10:00 worse: right knee 2+ to 0" in text
         assert "- left knee 2+ to 1+" in text
         assert len(app.screen.canvas("panel").text()) <= 37

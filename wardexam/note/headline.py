@@ -5,7 +5,7 @@ import textwrap
 from wardexam.exam.text import to_ascii
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
-from wardexam.reasoning.rules.urgency import Urgency, in_time
+from wardexam.reasoning.rules.urgency import Urgency
 from wardexam.records.repository import Summary
 
 LONGEST = 60
@@ -20,8 +20,7 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
     """What the store keeps of an examination for the ward list."""
     worse = bool(change and change.worse)
     if urgency.reasons:
-        first = urgency.reasons[0]
-        text = f"{in_time(first.by)}: {first.text}"
+        text = urgency.reasons[0].text
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:

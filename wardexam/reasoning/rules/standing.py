@@ -55,7 +55,10 @@ def unrelieved(earlier: Told, later: Told) -> tuple[Told, Told]:
     acute one stands.
     """
     both = over(earlier, later.model_copy(update={"rest_normal": ()}))
-    onset = min(earlier.context.onset, later.context.onset, key=_ACUTE.index)
+    told = [c.onset for c in (earlier.context, later.context)][
+        : 1 + (later.context.onset != "unknown")
+    ]
+    onset = min(told, key=_ACUTE.index)
     stories = (both.context, _context(later.context, earlier.context))
     first, second = (
         both.model_copy(update={"context": story.model_copy(update={"onset": onset})})
