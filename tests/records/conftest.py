@@ -31,3 +31,12 @@ def knee():
         "knee right",
         {"sign": "knee", "side": "right", "answer": "0", "scale": "conventional"},
     )
+
+
+def of_then(now, then):
+    """What a document of today says in the fields that one of before had."""
+    if isinstance(then, dict):
+        return {k: of_then(v, then[k]) for k, v in now.items() if k in then}
+    if isinstance(then, list):
+        return [of_then(a, b) for a, b in zip(now, then, strict=True)]
+    return now

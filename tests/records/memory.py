@@ -166,7 +166,7 @@ class MemoryWard:
         )  # fmt: skip
         self._stored[examination.patient].append(examination)
         before = self._summaries.get(examination.patient)
-        known = [s for s in (summary, before) if s]
+        known = [s for s in (before, summary) if s]
         graver = max(known, key=lambda s: s.urgency, default=None)
         self._summaries[examination.patient] = summary and replace(summary) if calm else graver
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.records.conftest import of_then
 from tests.records.memory import MemoryWard
 from tests.records.sealing import sealed
 from wardexam.errors import InputError, RecordsError, WardexamError
@@ -227,11 +228,7 @@ def test_an_archive_of_version_1_is_read_and_said_to_have_no_end(tmp_path):
     wanted = []
     for row in rows:
         wanted += [{"patient": row["patient"]}, *({"examination": e} for e in row["examinations"])]
-    as_then = [
-        {what: {k: v for k, v in now[what].items() if k in then[what]} for what in then}
-        for now, then in zip(found, wanted, strict=True)
-    ]
-    assert as_then == wanted
+    assert of_then(found, wanted) == wanted
     assert take(open_ward(tmp_path / "again"), archive_of(ward)).sealed
 
 

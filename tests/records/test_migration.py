@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.records.conftest import of_then
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
 from wardexam.records import migration, schemas
@@ -71,8 +72,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         tables = schemas.read_tables(path)
         found.append([dict(row) for row in tables["examinations"].values()])
     assert found[0] == found[1]
-    assert [{k: v for k, v in row.items() if k in found[0][0]} for row in found[2]] == found[0]
-    assert found[3] == found[2]
+    assert of_then(found[2], found[0]) == found[0]
+    assert of_then(found[3], found[2]) == found[2]
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
@@ -118,7 +119,9 @@ def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(
     ward = opened(SCHEMA_3, tmp_path / "ward")
     demo = opened(ROOT / "demo_db" / "ward", tmp_path / "demo")
     assert contents(ward) == contents(demo)
-    assert [replace(b) for b in ward.beds()] == [replace(b) for b in demo.beds()]
+    # The summary keeps the words of its day.
+    shown = [[replace(b, summary=None) for b in w.beds()] for w in (ward, demo)]
+    assert shown[0] == shown[1]
     assert check_store(ward.folder, repair=False, by="x", at=datetime.now(UTC)).sound
     # An older program reads this number before anything else, and refuses all but its own.
     assert json.loads((ward.folder / "ward.json").read_text()) == {"layout": 3}

@@ -187,7 +187,7 @@ async def test_a_larger_screen_says_every_reason_and_every_change(app):
         app.screen.go("knee", "right")
         await pilot.press("0", "1")
         text = " ".join(" ".join(app.screen.canvas("panel").text()).split())
-        assert "new bladder or bowel disturbance (earlier)" in text
+        assert "possible cauda equina syndrome (earlier)" in text
         assert "Since 04 Mar 10:00 worse: right knee 2+ to 0" in text
         assert "- left knee 2+ to 1+" in text
         assert len(app.screen.canvas("panel").text()) <= 37

@@ -195,7 +195,7 @@ def insert(
     # Where clock and order disagree, or an earlier examination is amended, nothing may read calmer.
     calm = (first_revision and in_order) or examination.id == last
     _put_only(database, "meta", {
-        "summary": fresh if calm else _graver(fresh, seen["summary"]),
+        "summary": fresh if calm else _graver(seen["summary"], fresh),
         "last_at": examination.at.isoformat() if first_revision else seen["last_at"],
         "last_by": examination.examiner if first_revision else seen["last_by"],
         "examinations": seen["examinations"] + first_revision,

@@ -70,7 +70,8 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
     assert residual
     assert residual.amount == 420
     answers = ["yes" if key == "1" else "no" for key in FLAGS]
-    assert saved.flags == dict(zip(flags(), answers, strict=True))
+    asked = list(flags())[: len(FLAGS)]  # a doctor stops where the patient is clear
+    assert saved.flags == dict(zip(asked, answers, strict=True))
     findings = len(saved.findings) + len(saved.flags)
     spent = len("".join(keys)) - findings
     print(f"{findings} findings, {spent} keys more")
