@@ -73,25 +73,31 @@ class BrainLesion(TableRow):
 T = TypeVar("T", bound=TableRow)
 
 
+def checked_row(model: type[T], row: object, where: str) -> T:
+    """One validated row; ``where`` names its file and itself.
+
+    Raises:
+        TableError: It is malformed; names the field as well.
+    """
+    try:
+        return model.model_validate(row)
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+        field = ".".join(str(p) for p in fault["loc"])
+        raise TableError(
+            f"{fault['msg']}, not {fault['input']!r}", where=f"{where}, field {field}"
+        ) from None
+
+
 def rows(name: str, model: type[T], section: str = "") -> dict[str, T]:
     """The validated rows of a table, or of one section of it, by id.
 
     Raises:
         TableError: A row is malformed; names file, row and field.
     """
-    made = {}
     table = read_table(name)
-    for row_id, row in (table[section] if section else table).items():
-        try:
-            made[row_id] = model.model_validate(row)
-        except ValidationError as error:
-            fault = error.errors(include_url=False)[0]
-            field = ".".join(str(p) for p in fault["loc"])
-            raise TableError(
-                f"{fault['msg']}, not {fault['input']!r}",
-                where=f"{name}, row {row_id}, field {field}",
-            ) from None
-    return made
+    found = table[section] if section else table
+    return {key: checked_row(model, row, f"{name}, row {key}") for key, row in found.items()}
 
 
 @cache

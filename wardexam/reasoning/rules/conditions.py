@@ -7,10 +7,10 @@ condition ends by one more abnormal finding, "yes" or graver grade: there is no 
 from functools import cache
 from typing import Annotated, Literal, get_args
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
-from wardexam.anatomy.structures import Columns, TableRow
+from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Context, Findings
@@ -109,12 +109,7 @@ def conditions() -> dict[str, Condition]:
     made: dict[str, Condition] = {}
     for name, row in conditions_row("condition").items():
         where = f"{PLACE}, condition {name}"
-        try:
-            made[name] = Condition.model_validate(row)
-        except ValidationError as error:
-            fault = error.errors(include_url=False)[0]
-            field = ".".join(map(str, fault["loc"]))
-            raise TableError(fault["msg"], where=f"{where}, field {field}") from None
+        made[name] = checked_row(Condition, row, where)
         for test in (*made[name].every, *made[name].some):
             if test.condition and (test.condition not in made or test.condition == name):
                 raise TableError(f"no condition '{test.condition}' before it", where=where)

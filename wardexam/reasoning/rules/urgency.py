@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from wardexam.anatomy.structures import TableRow
+from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.examination import Findings
 from wardexam.exam.flags import every_flag, flag_names, flags
@@ -144,11 +144,7 @@ def rules() -> dict[str, Rule]:
     made = {}
     for name, row in read("rules/urgency.toml").items():
         where = f"urgency.toml, rule {name}"
-        try:
-            made[name] = Rule.model_validate(row)
-        except ValidationError as error:
-            fault = error.errors(include_url=False)[0]
-            raise TableError(fault["msg"], f"{where}, {fault['loc'][0]}") from None
+        made[name] = checked_row(Rule, row, where)
         if not made[name].some:
             raise TableError("nothing fires it", where)
         for item in (*made[name].some, *made[name].every):
