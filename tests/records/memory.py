@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
-from wardexam.exam.examination import Amendment, Examination, Patient
+from wardexam.exam.examination import Examination, Patient
+from wardexam.records import patient_tables
 from wardexam.records.repository import (
-    AmendedMeanwhileError,
     Arrival,
     Bed,
     ConflictError,
@@ -182,26 +182,9 @@ class MemoryWard:
 
     def amend(self, examination, by, why, at, summary=None):
         stored = self.revisions(examination.patient, examination.id)
-        if not stored:
-            raise InputError("is not saved yet", where=examination.id)
-        last = stored[-1]
-        same = examination.model_copy(
-            update={
-                "revision": last.revision,
-                "amendment": last.amendment,
-                "saved_by": last.saved_by,
-            }
-        )
-        if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
-            return last
-        if examination.revision != last.revision:
-            raise AmendedMeanwhileError(last)
-        document = examination.model_dump(mode="json") | {
-            "revision": last.revision + 1,
-            "saved_by": by,
-            "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
-        }
-        amended = Examination.model_validate(document)
+        amended = patient_tables.amended(stored, examination, by, why, at)
+        if amended is stored[-1]:
+            return amended
         self._insert(amended, summary)
         self._changed("amended", examination.patient, by, examination.id)
         return amended

@@ -220,16 +220,19 @@ def _last_id(tables: Tables) -> str:
 
 
 def amended(
-    tables: Tables, examination: "Examination", by: str, why: str, at: datetime
+    stored: Sequence["Examination"],
+    examination: "Examination",
+    by: str,
+    why: str,
+    at: datetime,
 ) -> "Examination":
-    """The examination as the next revision; the last one when that says the same already.
+    """The examination as the next of the stored revisions; the last one when that says the same already.
 
     Raises:
         AmendedMeanwhileError: It was made from a revision that is not the last any more.
     """
     from wardexam.exam.examination import Amendment, Examination
 
-    stored = revisions_of(tables, examination.id)
     if not stored:
         raise InputError("is not saved yet", where=examination.id)
     last = stored[-1]

@@ -401,7 +401,8 @@ class Ward:
     ) -> "Examination":
         """Save a further revision of a stored examination, with who, when and why."""
         with self._change(examination.patient, "amended", by) as document:
-            amended = patient_tables.amended(document.tables, examination, by[:120], why, at)
+            stored = patient_tables.revisions_of(document.tables, examination.id)
+            amended = patient_tables.amended(stored, examination, by[:120], why, at)
             patient_tables.insert(document.database, amended, summary)
             document.what = _what(amended)
         return amended
