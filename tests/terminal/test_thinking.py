@@ -1,6 +1,7 @@
 """The newest request is answered, what may come next is read ahead, a fault is no reading."""
 
 import threading
+import time
 from datetime import UTC, datetime
 
 import pytest
@@ -94,6 +95,23 @@ def test_what_may_come_next_is_read_ahead_and_then_known_at_once(reader):
     again, _ = thinking.ask(examination("3"))
     answers.wait(again)
     assert number not in [n for n, _ in answers.all]
+
+
+def test_on_a_machine_that_others_keep_busy_nothing_is_read_ahead(reader, monkeypatch):
+    monkeypatch.setattr("os.getloadavg", lambda: (99.0, 99.0, 99.0))
+    answers, asked = Answers(), []
+    thinking = Thinking(answers, lambda now: asked.append(now) or ())
+    for text in ("2", "3"):
+        number, _ = thinking.ask(examination(text))
+        answers.wait(number)
+    monkeypatch.setattr("os.getloadavg", lambda: (0.0, 0.0, 0.0))
+    number, _ = thinking.ask(examination("4"))
+    answers.wait(number)
+    for _ in range(1000):
+        if asked:
+            break
+        time.sleep(0.01)
+    assert asked == [examination("4")]
 
 
 def test_a_waiting_key_ends_the_reading_ahead(reader):

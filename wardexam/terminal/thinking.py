@@ -1,10 +1,14 @@
 """The reading, worked out off the UI thread: the newest request wins, stale answers are dropped.
 
 Once the newest is answered, what the next key may bring is read ahead, so that the reading for it
-is there when it comes; only as long as no key waits, and only where a reading takes little.
+is there when it comes; only as long as no key waits, only where a reading takes little, and not on a
+machine that others keep busy.
 """
 
+import contextlib
+import ctypes
 import gc
+import os
 import sys
 import threading
 import time
@@ -20,6 +24,7 @@ if TYPE_CHECKING:
 KEPT = 64  # readings kept, for what was read ahead and for undoing
 PAUSE = 0.01  # seconds before anything is read ahead
 SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thread computes
+BUSY = 2  # programs that want a processor, for each one there is
 QUICK = 0.05  # seconds that a reading may take for others to be read ahead
 
 
@@ -61,6 +66,23 @@ def warm() -> None:
 
     sys.setswitchinterval(SWITCH)
     threading.Thread(target=load, daemon=True, name="wardexam-load").start()
+
+
+def _busy() -> bool:
+    """Whether others already want more of the machine than it has."""
+    try:
+        return os.getloadavg()[0] > BUSY * (os.cpu_count() or 1)
+    except OSError:
+        return False
+
+
+def _give_back() -> None:
+    """Give the memory of arrays that are gone back to the system, so that many sessions fit a host.
+
+    The C library keeps it otherwise: some 5 MB a session, given back in half a millisecond.
+    """
+    with contextlib.suppress(AttributeError, OSError, TypeError):  # there is no such call
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 class Thinking:
@@ -134,8 +156,10 @@ class Thinking:
             with self._wake:
                 # What is known now is painted first.
                 paused = self._request is not None or self._wake.wait(PAUSE)
-            if not paused and took <= QUICK:
-                self._read_ahead(examination)
+            if not paused:
+                if took <= QUICK and not _busy():
+                    self._read_ahead(examination)
+                _give_back()
 
     def _read(self, examination: "Examination") -> "Reading | None":
         try:

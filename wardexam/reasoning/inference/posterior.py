@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.evidence import Term, terms, together
 from wardexam.reasoning.inference.prior import Priors
@@ -20,7 +21,7 @@ _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
-_KEPT_SUMS = 64  # 0.1 to 0.3 MB each
+_KEPT_SUMS = 64  # 0.1 MB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
 _AGAIN = (
@@ -128,6 +129,7 @@ class Sums:
         self._made = hypotheses
         self._dtype = dtype
         self._folds: dict[Place, Fold] = {}
+        self._brisk: dict[tuple[str, str], Fold] = {}
         self._summed: Counter[Place] = Counter()
         self._bundles: OrderedDict[object, Array] = OrderedDict()
         self._priors: OrderedDict[Context, Array] = OrderedDict()
@@ -151,34 +153,37 @@ class Sums:
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
         flat = {side: np.zeros(self._made.rows, self._dtype) for side in _SIDES}
-        brisk: dict[str, Array] = {}
+        brisk: dict[tuple[str, str], Array] = {}
         # A canonical order within each side, and the sides added last, make the mirror exact.
-        for (side, _), members in sorted(bundles.items(), key=lambda b: _without_side(*b[0])):
+        for (side, bundle), members in sorted(bundles.items(), key=lambda b: _without_side(*b[0])):
             total = self._sum(members)
             if total.shape[1] == 1:
                 flat[side] += total[:, 0]
             else:
-                brisk[side] = brisk[side] + total if side in brisk else total
+                place = bundle[0], side
+                brisk[place] = brisk[place] + total if place in brisk else total
         log = self.prior(examination.context) + (flat["midline"] + (flat["right"] + flat["left"]))
         return self._narrowed(log, brisk, found)
 
     def _sum(self, members: list[Term]) -> Array:
+        """The weights of a bundle added up, shape (rows, 1), or (folds, 3) where briskness matters."""
         key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
         held = self._bundles.get(key)
-        if held is None:
-            folded = self._folded(members)
-            held = self._added(members, folded)
-            if folded is None:  # what is folded is as soon added up again
-                self._bundles[key] = held
-            if len(self._bundles) > _KEPT_SUMS:
-                self._bundles.popitem(last=False)
-        else:
+        if held is not None:
             self._bundles.move_to_end(key)
+            return held
+        width = max(p.log.shape[1] for t in members for p in t.pieces)
+        folded = self._folded(members) if width == 1 else self._brisk_fold(members[0])
+        held = self._added(members, folded, width)
+        if width == 1 and folded:  # is as soon added up again
+            return held.take(folded.of, axis=0)
+        self._bundles[key] = held
+        if len(self._bundles) > _KEPT_SUMS:
+            self._bundles.popitem(last=False)
         return held
 
-    def _added(self, members: list[Term], folded: Fold | None) -> Array:
-        """The weights of some terms added up, row for row, shape (rows, 1 or 3)."""
-        width = max(p.log.shape[1] for t in members for p in t.pieces)
+    def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:
+        """The weights of some terms added up, row for row or fold for fold, shape (rows or folds, width)."""
         count = self._made.rows if folded is None else len(next(iter(folded.codes.values())))
         held = np.zeros((count, width), self._dtype)
         for term in members:
@@ -186,7 +191,16 @@ class Sums:
                 table = (piece.log * term.factor).astype(self._dtype)
                 codes = folded.codes[piece.key] if folded else self._made.code(*piece.key)
                 held += table.take(codes, axis=0)
-        return held if folded is None else held.take(folded.of, axis=0)
+        return held
+
+    def _brisk_fold(self, term: Term) -> Fold:
+        """The rows folded over a part's signs of one side: a fifth of the rows, three numbers each."""
+        place = term.bundle[0], term.side
+        if place not in self._brisk:
+            of_part = {sign.id for sign in signs_of(place[0])}
+            keys = tuple(key for key in self._made.at if key[0] in of_part and key[1] == place[1])
+            self._brisk[place] = fold(self._made, keys)
+        return self._brisk[place]
 
     def _folded(self, members: list[Term]) -> Fold | None:
         """The rows folded over the signs of a statement or a silence, where they are added up again and again."""
@@ -199,12 +213,18 @@ class Sums:
             self._folds[place] = fold(self._made, together(*place))
         return self._folds.get(place)
 
-    def _narrowed(self, log: Array, brisk: dict[str, Array], found: list[Term]) -> Posterior:
-        sides = [brisk[s] for s in ("right", "left") if s in brisk]
+    def _narrowed(
+        self, log: Array, brisk: dict[tuple[str, str], Array], found: list[Term]
+    ) -> Posterior:
+        wide: dict[str, Array] = {}
+        for place, held in brisk.items():
+            rows = held.take(self._brisk[place].of, axis=0)
+            wide[place[1]] = wide[place[1]] + rows if place[1] in wide else rows
+        sides = [wide[s] for s in ("right", "left") if s in wide]
         if len(sides) == 2:
             sides = [sides[0] + sides[1]]
-        if "midline" in brisk:
-            sides.append(brisk["midline"])
+        if "midline" in wide:
+            sides.append(wide["midline"])
         total = sum(sides[1:], sides[0]) if sides else None
         most = log if total is None else log + np.maximum.reduce(list(total.T))
         kept = np.flatnonzero(most > most.max() - _FAR)
