@@ -6,7 +6,7 @@ from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums
-from wardexam.reasoning.inference.ranking import ranked
+from wardexam.reasoning.inference.ranking import dangerous, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
@@ -44,9 +44,7 @@ class Engine:
         told = silence or findings.rest_normal
         return Reading(
             sites=places,
-            dangerous=tuple(
-                s for s in (self._by_findings(findings) if told else places) if s.urgent
-            ),
+            dangerous=self._by_findings(findings) if told else tuple(s for s in places if s.urgent),
             supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
@@ -65,9 +63,9 @@ class Engine:
         )
 
     def _by_findings(self, findings: Findings) -> tuple[Site, ...]:
-        """The sites from the findings alone, without statements and silence."""
+        """The urgent sites by the findings alone, without statements and silence."""
         found = findings.model_copy(update={"rest_normal": ()})
-        return ranked(self.posterior(found, silence=False))
+        return dangerous(self.posterior(found, silence=False))
 
 
 @cache

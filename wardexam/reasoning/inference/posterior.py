@@ -1,6 +1,7 @@
 """The posterior over every row: prior and weights added up, then the few rows that matter."""
 
 from collections import Counter, OrderedDict
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -22,6 +23,7 @@ _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 64  # 0.1 MB each
+_KEPT_SMALL = 200  # over folds, some kB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
 _AGAIN = (
@@ -104,6 +106,19 @@ class Fold:
     of: NDArray[np.intp]
 
 
+def _kept(
+    store: OrderedDict[Hashable, Array], most: int, key: Hashable, make: Callable[[], Array]
+) -> Array:
+    """What is kept under a key, made where it is not; the one not asked for longest gives way."""
+    if key in store:
+        store.move_to_end(key)
+        return store[key]
+    made = store[key] = make()
+    if len(store) > most:
+        store.popitem(last=False)
+    return made
+
+
 def fold(made: Hypotheses, keys: tuple[Key, ...]) -> Fold:
     """The rows folded over some signs and sides."""
     lines = made.codes[[made.at[key] for key in keys]]
@@ -131,8 +146,9 @@ class Sums:
         self._folds: dict[Place, Fold] = {}
         self._brisk: dict[tuple[str, str], Fold] = {}
         self._summed: Counter[Place] = Counter()
-        self._bundles: OrderedDict[object, Array] = OrderedDict()
-        self._priors: OrderedDict[Context, Array] = OrderedDict()
+        self._bundles: OrderedDict[Hashable, Array] = OrderedDict()
+        self._small: OrderedDict[Hashable, Array] = OrderedDict()
+        self._priors: OrderedDict[Hashable, Array] = OrderedDict()
 
     @cached_property
     def _prior(self) -> Priors:
@@ -140,11 +156,8 @@ class Sums:
 
     def prior(self, context: Context) -> Array:
         """Log prior of every row, shape (rows,)."""
-        if context not in self._priors:
-            self._priors[context] = self._prior.log(context).astype(self._dtype)
-            if len(self._priors) > _KEPT_PRIORS:
-                self._priors.popitem(last=False)
-        return self._priors[context]
+        log = self._prior.log
+        return _kept(self._priors, _KEPT_PRIORS, context, lambda: log(context).astype(self._dtype))
 
     def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior."""
@@ -168,19 +181,14 @@ class Sums:
     def _sum(self, members: list[Term]) -> Array:
         """The weights of a bundle added up, shape (rows, 1), or (folds, 3) where briskness matters."""
         key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
-        held = self._bundles.get(key)
-        if held is not None:
-            self._bundles.move_to_end(key)
-            return held
-        width = max(p.log.shape[1] for t in members for p in t.pieces)
-        folded = self._folded(members) if width == 1 else self._brisk_fold(members[0])
-        held = self._added(members, folded, width)
-        if width == 1 and folded:  # is as soon added up again
-            return held.take(folded.of, axis=0)
-        self._bundles[key] = held
-        if len(self._bundles) > _KEPT_SUMS:
-            self._bundles.popitem(last=False)
-        return held
+        if max(p.log.shape[1] for t in members for p in t.pieces) > 1:
+            brisk = self._brisk_fold(members[0])
+            return _kept(self._bundles, _KEPT_SUMS, key, lambda: self._added(members, brisk, 3))
+        folded = self._folded(members)
+        if folded is None:
+            return _kept(self._bundles, _KEPT_SUMS, key, lambda: self._added(members, None, 1))
+        held = _kept(self._small, _KEPT_SMALL, key, lambda: self._added(members, folded, 1))
+        return held.take(folded.of, axis=0)
 
     def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:
         """The weights of some terms added up, row for row or fold for fold, shape (rows or folds, width)."""
@@ -216,25 +224,30 @@ class Sums:
     def _narrowed(
         self, log: Array, brisk: dict[tuple[str, str], Array], found: list[Term]
     ) -> Posterior:
-        wide: dict[str, Array] = {}
+        # By briskness, a line of rows for each, since lines are added and compared faster than columns.
+        wide: dict[str, list[Array]] = {}
         for place, held in brisk.items():
-            rows = held.take(self._brisk[place].of, axis=0)
-            wide[place[1]] = wide[place[1]] + rows if place[1] in wide else rows
+            lines = [line.take(self._brisk[place].of) for line in np.ascontiguousarray(held.T)]
+            wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
         sides = [wide[s] for s in ("right", "left") if s in wide]
         if len(sides) == 2:
-            sides = [sides[0] + sides[1]]
+            sides = [_both(*sides)]
         if "midline" in wide:
             sides.append(wide["midline"])
-        total = sum(sides[1:], sides[0]) if sides else None
-        most = log if total is None else log + np.maximum.reduce(list(total.T))
+        total = _both(*sides) if len(sides) == 2 else sides[0] if sides else None
+        most = log if total is None else log + np.maximum.reduce(total)
         kept = np.flatnonzero(most > most.max() - _FAR)
         # A runner-up is needed to weigh against.
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
-            joint = joint + total[kept]
+            joint = joint + np.stack([line[kept] for line in total], axis=1)
         return Posterior(self._made, found, kept, joint)
+
+
+def _both(first: list[Array], second: list[Array]) -> list[Array]:
+    return [a + b for a, b in zip(first, second, strict=True)]
 
 
 def _without_side(side: str, bundle: tuple[str, ...]) -> tuple[str, ...]:

@@ -51,21 +51,37 @@ def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     return 0, len(mass) - 1
 
 
+def _shown(posterior: Posterior) -> tuple[list[int], list[int]]:
+    """The groups that are ranked, most probable first, and those left together."""
+    made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
+    log = np.log(np.maximum(mass, _LEAST)).tolist()
+    chance = mass.tolist()
+    last = 0.0
+    every = ordered(range(len(chance)), log.__getitem__, made.groups.__getitem__)
+    for at, number in enumerate(every):
+        apart = last - log[number] > EQUAL or not chance[number]
+        if chance[number] < n["least"] and at >= n["shown"] and apart:
+            return every[:at], every[at:]
+        last = log[number]
+    return every, []
+
+
+def dangerous(posterior: Posterior) -> tuple[Site, ...]:
+    """The urgent ones among the sites that `ranked` gives, in its order."""
+    made = posterior.hypotheses
+    return tuple(
+        place(made, number, posterior.forms)
+        for number in _shown(posterior)[0]
+        if sites()[made.forms[made.forms_of[number][0]].site]["urgent"]
+    )
+
+
 def ranked(posterior: Posterior) -> tuple[Site, ...]:
     """The sites, most probable first; the probabilities add up to 1."""
-    made = posterior.hypotheses
-    found: list[Site] = []
-    mass, n = posterior.groups, weighing_row("sites")
-    log = np.log(np.maximum(mass, _LEAST))
-    last = 0.0
-    every = ordered(range(len(mass)), log.__getitem__, made.groups.__getitem__)
-    for number in every:
-        apart = last - log[number] > EQUAL or not mass[number]
-        if mass[number] < n["least"] and len(found) >= n["shown"] and apart:
-            break
-        found.append(place(made, number, posterior.forms))
-        last = log[number]
-    rest = float(mass[every[len(found) :]].sum())
+    made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
+    shown, left = _shown(posterior)
+    found = [place(made, number, posterior.forms) for number in shown]
+    rest = float(mass[left].sum())
     if rest > n["other"]:
         found.append(Site(
             "other", "other", "other sites together", "none", None, None, even_chance(rest), word(rest),
