@@ -156,8 +156,12 @@ class Sums:
 
     def prior(self, context: Context) -> Array:
         """Log prior of every row, shape (rows,)."""
-        log = self._prior.log
-        return _kept(self._priors, _KEPT_PRIORS, context, lambda: log(context).astype(self._dtype))
+        return _kept(
+            self._priors,
+            _KEPT_PRIORS,
+            context,
+            lambda: self._prior.log(context).astype(self._dtype),
+        )
 
     def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior."""
@@ -181,14 +185,15 @@ class Sums:
     def _sum(self, members: list[Term]) -> Array:
         """The weights of a bundle added up, shape (rows, 1), or (folds, 3) where briskness matters."""
         key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
-        if max(p.log.shape[1] for t in members for p in t.pieces) > 1:
-            brisk = self._brisk_fold(members[0])
-            return _kept(self._bundles, _KEPT_SUMS, key, lambda: self._added(members, brisk, 3))
-        folded = self._folded(members)
-        if folded is None:
-            return _kept(self._bundles, _KEPT_SUMS, key, lambda: self._added(members, None, 1))
-        held = _kept(self._small, _KEPT_SMALL, key, lambda: self._added(members, folded, 1))
-        return held.take(folded.of, axis=0)
+        width = max(p.log.shape[1] for t in members for p in t.pieces)
+        folded = self._folded(members) if width == 1 else self._brisk_fold(members[0])
+
+        def add() -> Array:
+            return self._added(members, folded, width)
+
+        if width > 1 or folded is None:
+            return _kept(self._bundles, _KEPT_SUMS, key, add)
+        return _kept(self._small, _KEPT_SMALL, key, add).take(folded.of, axis=0)
 
     def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:
         """The weights of some terms added up, row for row or fold for fold, shape (rows or folds, width)."""
