@@ -51,6 +51,25 @@ def test_only_signs_found_both_times_are_compared(before, after):
     assert changed(before, after).signs == ()
 
 
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("saddle 2/1", "saddle 2/0"),
+        ("perianal 1/1", "perianal 0/1"),
+        ("pin_S3 1/1", "pin_S3 1/0"),
+        ("anal_tone 1", "anal_tone 0"),
+        ("anal_squeeze 1", "anal_squeeze 0"),
+        ("bulbocavernosus 1", "bulbocavernosus 0"),
+        ("plantar 2/1", "plantar 3/1"),
+        ("level_pin none/none", "level_pin S1/none"),
+    ],
+)
+def test_no_step_of_saddle_sphincters_plantar_or_a_new_level_is_put_down_to_the_observer(before, after):  # fmt: skip
+    (change,) = changed(before, after).signs
+    assert change.beyond
+    assert change.worse
+
+
 def test_a_sign_stated_normal_and_found_weak_is_worse():
     change = changed("rest=power:right_leg", "hip_flexion 3/3")
     assert [s.text for s in change.signs] == ["right hip flexion stated normal, now 3"]
@@ -110,7 +129,7 @@ def test_a_change_across_scales_is_said_on_the_later_one():
         ("bladder altered", "bladder retention", True),
         ("clonus_ankle unsustained:3/none", "clonus_ankle sustained/none", True),
         ("pin_S1 1/2", "pin_S1 0/2", False),
-        ("plantar equivocal/down", "plantar up/down", False),
+        ("plantar equivocal/down", "plantar up/down", True),
         ("stocking ankle/none", "stocking knee/none", False),
     ],
 )

@@ -133,7 +133,8 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     if kind in rules:
         beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
     else:
-        beyond = was != now or kind in rules["any_step"]["kinds"]
+        step = rules["any_step"]
+        beyond = was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
     return SignChange(after.key, text, size, beyond, worse)
 
 
