@@ -12,13 +12,10 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from wardexam.errors import InputError
 from wardexam.exam.text import clean, columns, cut, digits, held
-
-if TYPE_CHECKING:
-    from wardexam.exam.examination import Patient
 
 OLDEST = 120  # years
 LONGEST_NUMBER = 24
@@ -28,6 +25,22 @@ NO_NUMBER = "NO NUMBER"
 MISSING = "NUMBER AND BIRTH DATE MISSING"
 CHECK = "without number or birth date: check the wristband."
 _MONTHS = [name.lower() for name in calendar.month_name]
+
+
+class Identified(Protocol):
+    """Whoever is named with a number and a birth date, as far as they are known: a patient."""
+
+    @property
+    def name(self) -> str:
+        """As the ward writes it."""
+
+    @property
+    def number(self) -> str:
+        """The hospital's number; empty where it is not known."""
+
+    @property
+    def born(self) -> date | None:
+        """The birth date; None where it is not known."""
 
 
 def day_words(day: date) -> str:
@@ -40,7 +53,7 @@ def years_completed(born: date, on: date) -> int:
     return on.year - born.year - ((on.month, on.day) < (born.month, born.day))
 
 
-def _parts(patient: "Patient") -> tuple[str, str, str]:
+def _parts(patient: Identified) -> tuple[str, str, str]:
     """The name, the number and the birth date in words, the last two empty where not known."""
     number = _line(patient.number)
     return (
@@ -54,18 +67,18 @@ def _line(text: str) -> str:
     return " ".join(clean(text).split())
 
 
-def missing(patient: "Patient") -> bool:
+def missing(patient: Identified) -> bool:
     """Whether nothing but the name tells who it is."""
     return not any(_parts(patient)[1:])
 
 
-def known(patient: "Patient") -> list[str]:
+def known(patient: Identified) -> list[str]:
     """The name, then number and birth date as far as they are known, or that neither is."""
     name, *more = _parts(patient)
     return [name, *([part for part in more if part] or [MISSING])]
 
 
-def full(patient: "Patient", *, unbroken: bool = False) -> str:
+def full(patient: Identified, *, unbroken: bool = False) -> str:
     """All that is known, for papers: ``"Otto Brandt, no. 40-3317, born 4 Mar 1985"``.
 
     Args:
@@ -76,18 +89,18 @@ def full(patient: "Patient", *, unbroken: bool = False) -> str:
     return ", ".join([name, *(held(part) if unbroken else part for part in more)])
 
 
-def mark(patient: "Patient") -> str:
+def mark(patient: Identified) -> str:
     """The one identifier beside the name where room is short; that there is none is said."""
     return next((part for part in _parts(patient)[1:] if part), NO_NUMBER)
 
 
-def short(patient: "Patient", width: int) -> str:
+def short(patient: Identified, width: int) -> str:
     """Name and identifier in so many columns: ``"Otto Brandt no. 40-3317"``; the name gives way."""
     beside = mark(patient)
     return f"{cut(_line(patient.name), max(1, width - columns(beside) - 1))} {beside}"
 
 
-def heading(patient: "Patient", before: str, tails: Iterable[str], width: int) -> str:
+def heading(patient: Identified, before: str, tails: Iterable[str], width: int) -> str:
     """A heading of at most `width` columns: what stands before, who it is, and the first tail that fits.
 
     Args:

@@ -9,7 +9,7 @@ the present layout, record by record or byte for byte.
 import os
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from wardexam.errors import RecordsError
 from wardexam.records.durable_files import read_bounded, sync_folder, write_whole
@@ -17,10 +17,26 @@ from wardexam.records.paths import MARK, TRAIL
 from wardexam.records.schemas import LONGEST, pack, read_tables, unpack
 from wardexam.records.stored_record import DamagedFileError
 
-if TYPE_CHECKING:
-    from wardexam.records.layout import Layout
-
 OLD = "layout-1"
+
+
+class Folder(Protocol):
+    """The folder that is migrated: where its parts lie, with what permissions they are made, and its mark."""
+
+    folder: Path
+    patients: Path
+    drafts: Path
+    drafts_aside: Path
+    staging: Path
+    file_mode: int
+    folder_mode: int
+
+    def make_folders(self) -> None:
+        """Make the folders that are missing."""
+
+    def mark(self) -> None:
+        """Write what says that it is a ward of this layout."""
+
 
 Plain = dict[str, list[dict[str, Any]]]
 
@@ -51,7 +67,7 @@ def _stands(old: Path, new: Path) -> bool:
     return same_patient and all(r in found.get("examinations", []) for r in was.get("examinations", []))  # fmt: skip
 
 
-def _copy_patient(layout: "Layout", source: Path) -> None:
+def _copy_patient(layout: Folder, source: Path) -> None:
     target = layout.patients / source.name
     data = read_bounded(source, LONGEST)
     was = _plain(data, str(source))
@@ -75,7 +91,7 @@ def _copy_patient(layout: "Layout", source: Path) -> None:
         raise RecordsError("the copy differs from the original", where=str(source))
 
 
-def _copy_draft(layout: "Layout", source: Path) -> None:
+def _copy_draft(layout: Folder, source: Path) -> None:
     target = layout.drafts / source.name
     data = read_bounded(source, LONGEST)
     if target.exists():
@@ -95,7 +111,7 @@ def _state(folder: Path) -> dict[str, tuple[int, int]]:
     return found
 
 
-def migrate(layout: "Layout") -> list[str]:
+def migrate(layout: Folder) -> list[str]:
     """Bring a folder of layout 1 to the present one; gives what was left where it is.
 
     Raises:
@@ -137,7 +153,7 @@ def _away(path: Path, folder: Path) -> None:
         path.rename(target)
 
 
-def put_away(layout: "Layout") -> list[str]:
+def put_away(layout: Folder) -> list[str]:
     """Move what layout 1 left to its own folder, once it stands in this one.
 
     Gives the names of files that hold what the ward does not: they stay where they are.

@@ -1,16 +1,15 @@
 """A widget that draws its own lines."""
 
-from typing import TYPE_CHECKING, cast
+from collections.abc import Mapping
+from typing import Protocol, cast
 
 from rich.segment import Segment
+from rich.style import Style
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
 from wardexam.exam.text import clean
-
-if TYPE_CHECKING:
-    from wardexam.terminal.painting import PaintingApp
 
 Piece = tuple[str, str]  # text and the name of its style
 Line = list[Piece]
@@ -19,6 +18,15 @@ Line = list[Piece]
 def plain(line: Line) -> str:
     """A line's text."""
     return "".join(text for text, _ in line)
+
+
+class Painter(Protocol):
+    """The app that shows a canvas's lines."""
+
+    looks: Mapping[str, Style]
+
+    def repaint(self, canvas: "Canvas") -> None:
+        """Show its lines at the end of this turn."""
 
 
 class Canvas(Widget):
@@ -36,7 +44,7 @@ class Canvas(Widget):
             if before[y : y + 1] != lines[y : y + 1]:
                 self.stale.add(y)
         if self.stale:
-            cast("PaintingApp", self.app).repaint(self)
+            cast("Painter", self.app).repaint(self)
 
     def text(self) -> list[str]:
         """The lines as text, without trailing blanks."""
@@ -47,7 +55,7 @@ class Canvas(Widget):
         width = self.size.width
         line = self._lines[y] if y < len(self._lines) else []
         # Whoever wrote it, no control sequence leaves for the terminal.
-        styles = cast("PaintingApp", self.app).looks
+        styles = cast("Painter", self.app).looks
         segments = [Segment(clean(text), styles[name]) for text, name in line if text]
         return Strip(segments).adjust_cell_length(width)
 

@@ -8,19 +8,17 @@ a burst costs one repaint, and a key waits for no timer.
 import asyncio
 from collections.abc import Iterable, Iterator
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rich.style import Style
 from textual import constants, events
 from textual.strip import Strip
 
+from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.glass import Glass
 from wardexam.terminal.looks import glyphs, looks
 from wardexam.terminal.textual_port import PortedApp, place_holds
-
-if TYPE_CHECKING:
-    from wardexam.terminal.canvas import Canvas
 
 SYSTEMS: dict[str, Any] = {"standard": 1, "256": 2, "truecolor": 3}
 
@@ -51,7 +49,7 @@ class PaintingApp(PortedApp):
         self.glass = Glass()
         self._waiting: dict[Canvas, None] = {}
 
-    def repaint(self, canvas: "Canvas") -> None:
+    def repaint(self, canvas: Canvas) -> None:
         """Show a canvas's lines at the end of this turn."""
         if self.wire is None:
             canvas.stale.clear()
