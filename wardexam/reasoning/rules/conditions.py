@@ -4,8 +4,9 @@ Each looks only at what was found and told. What was not examined or not asked m
 condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
-from dataclasses import dataclass
-from functools import cache, lru_cache
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
 from itertools import count
 from typing import Annotated, Literal, get_args
 
@@ -16,7 +17,7 @@ from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import ScaleName, answer_sets
 from wardexam.exam.examination import Context, Findings
-from wardexam.exam.findings import Finding, Quality, Side
+from wardexam.exam.findings import Finding, Quality
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.tables import change_row, conditions_row
 
@@ -184,39 +185,52 @@ def _tried(test: Test, place: int) -> _Tried:
     return _Tried(test, place, test.of_findings, told, only)
 
 
-@cache
-def _order() -> tuple[tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]], ...]:
-    """The conditions in their order: name, every test, some test."""
+# By what a test asks of a finding; its side and what was written beside it are no part of that.
+_Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None]
+_MOST_KINDS = 20_000  # kept; of signs with a number there is no end
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Conditions in their order, ready to be tried: name, every test, some test; and what each kind of finding meets."""
+
+    order: tuple[tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]], ...]
+    met: dict[_Kind, tuple[int, ...]] = field(default_factory=dict)
+
+    def met_by(self, finding: Finding) -> tuple[int, ...]:
+        """The places of the tests that a finding meets, the same for every finding of its kind."""
+        kind = (finding.sign, finding.answer, finding.scale, finding.qualities, finding.amount)
+        known = self.met.get(kind)
+        if known is None:
+            if len(self.met) >= _MOST_KINDS:
+                self.met.clear()
+            known = self.met[kind] = tuple(
+                t.place
+                for _, every, some in self.order
+                for t in (*every, *some)
+                if t.of_findings and _is_one(t.test, finding)
+            )
+        return known
+
+
+def table_of(rows: Mapping[str, Condition]) -> Table:
+    """Rows of conditions as a table that can be tried."""
     place = count()
-    return tuple(
-        (
-            name,
-            tuple(_tried(test, next(place)) for test in row.every),
-            tuple(_tried(test, next(place)) for test in row.some),
+    return Table(
+        tuple(
+            (
+                name,
+                tuple(_tried(test, next(place)) for test in row.every),
+                tuple(_tried(test, next(place)) for test in row.some),
+            )
+            for name, row in rows.items()
         )
-        for name, row in conditions().items()
     )
 
 
-@lru_cache(maxsize=20_000)
-def _tests_met(
-    sign: str,
-    answer: str,
-    scale: ScaleName | None,
-    qualities: tuple[Quality, ...],
-    amount: int | None,
-) -> tuple[int, ...]:
-    """The places of the tests that a finding meets; its side is no part of any."""
-    side: Side = "right" if catalogue()[sign].sides == "each" else "midline"
-    finding = Finding(
-        sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
-    )
-    return tuple(
-        t.place
-        for _, every, some in _order()
-        for t in (*every, *some)
-        if t.of_findings and _is_one(t.test, finding)
-    )
+@cache
+def _table() -> Table:
+    return table_of(conditions())
 
 
 def _told(tried: _Tried, examination: Findings) -> bool:
@@ -256,15 +270,16 @@ def _passes(
     )
 
 
-def holding(examination: Findings) -> set[str]:
-    """The names of the conditions that hold."""
+def holding(examination: Findings, table: Table | None = None) -> set[str]:
+    """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
+    table = table or _table()
     held: set[str] = set()
     met: dict[int, list[Finding]] = {}
-    for f in examination.findings:
-        if f.answer is not None:
-            for place in _tests_met(f.sign, f.answer, f.scale, f.qualities, f.amount):
-                met.setdefault(place, []).append(f)
-    for name, every, some in _order():
+    for finding in examination.findings:
+        if finding.answer is not None:
+            for place in table.met_by(finding):
+                met.setdefault(place, []).append(finding)
+    for name, every, some in table.order:
         if all(_passes(t, examination, met, held) for t in every) and (
             not some or any(_passes(t, examination, met, held) for t in some)
         ):
