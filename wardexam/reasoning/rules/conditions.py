@@ -49,6 +49,7 @@ class Test(Columns):
     trauma: bool = False
     no_weight: bool = False
     least: int = Field(default=0, alias="from")
+    side: Literal["", "right", "left"] = ""
     sides: Literal["any", "both"] = "any"
     count: Annotated[int, Field(ge=1)] = 1
     complaint: Names = ()
@@ -185,9 +186,9 @@ def _tried(test: Test, place: int) -> _Tried:
     return _Tried(test, place, test.of_findings, told, only)
 
 
-# By what a test asks of a finding; its side and what was written beside it are no part of that.
+# What a test asks of a finding; its side and what was written beside it are no part of that. There are
+# only so many kinds, since every number has its limits.
 _Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None]
-_MOST_KINDS = 20_000  # kept; of signs with a number there is no end
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,8 +203,6 @@ class Table:
         kind = (finding.sign, finding.answer, finding.scale, finding.qualities, finding.amount)
         known = self.met.get(kind)
         if known is None:
-            if len(self.met) >= _MOST_KINDS:
-                self.met.clear()
             known = self.met[kind] = tuple(
                 t.place
                 for _, every, some in self.order
@@ -251,6 +250,8 @@ def _passes(
     if tried.only:
         return tried.only in held
     test, those = tried.test, met.get(tried.place, [])
+    if test.side:
+        those = [f for f in those if f.side == test.side]
     if tried.of_findings and not those:
         return False
     if (test.condition and test.condition not in held) or not _told(tried, examination):
