@@ -83,11 +83,13 @@ def firing(rule: str) -> tuple[Shown, ...]:
     return tuple(made)
 
 
-_ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
+_ACUTE = ("sudden", "waking", "hours", "days", "weeks", "longer")
 
 
 def both(one: Findings, other: Findings) -> Findings | None:
-    """Two examinations of one patient as one, the more acute onset standing; None where they contradict."""
+    """Two examinations of one patient as one; None where they contradict. Of two onsets the more acute
+    one stands; one that is not known counts as the most acute.
+    """
     here, there = one.context, other.context
     for field in ("complaint", "complaint_side", "pain", "bears_weight", "trauma", "age"):
         values = {getattr(here, field), getattr(there, field)} - {None}
@@ -101,7 +103,8 @@ def both(one: Findings, other: Findings) -> Findings | None:
     if any(one.flags.get(name, answer) != answer for name, answer in other.flags.items()):
         return None
     together = over(one, other)
-    onset = min(here.onset, there.onset, key=_ACUTE.index)
+    told = [o if o != "unknown" else _ACUTE[0] for o in (here.onset, there.onset)]
+    onset = "unknown" if here.onset == there.onset == "unknown" else min(told, key=_ACUTE.index)
     return together.model_copy(
         update={"context": together.context.model_copy(update={"onset": onset})}
     )

@@ -1,6 +1,18 @@
 """What a careful senior calls urgent is called urgent, and what is benign rarely is."""
 
-from tests.handbook.urgency import FOLDER, SEALED, SEALS, cases, missed, over_alert, part
+import tomllib
+
+from tests.handbook.urgency import (
+    FOLDER,
+    SEALED,
+    SEALS,
+    cases,
+    image_agrees,
+    missed,
+    over_alert,
+    part,
+    urgency_of,
+)
 
 MOST_OVER_ALERT = 0.10
 
@@ -29,3 +41,13 @@ def test_there_are_enough_presentations_and_none_twice():
     for those in (urgent, benign):
         assert len({c["id"] for c in those}) == len(those)
         assert len({c["entered"] for c in those}) == len(those)
+
+
+def test_where_the_first_image_is_not_the_readers_the_reason_is_written_down():
+    written = tomllib.loads((FOLDER.parent / "first_image.toml").read_text(encoding="utf-8"))
+    other = {
+        case["id"]
+        for case in part("urgent")
+        if not image_agrees(case, urgency_of(case, reading=True), 1)
+    }
+    assert other == set(written)

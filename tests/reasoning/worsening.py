@@ -144,10 +144,12 @@ def stated_normal(examination: Findings) -> Findings:
 
 
 def not_again(earlier: Findings, later: Findings) -> Findings:
-    """An earlier examination without what a later one examined or asked again."""
+    """An earlier examination without what a later one examined or asked again, the onset among it."""
     answered = {f.key for f in later.findings if f.answer is not None}
+    onset = later.context.onset if earlier.context.onset == "unknown" else earlier.context.onset
     return earlier.model_copy(
         update={
+            "context": earlier.context.model_copy(update={"onset": onset}),
             "findings": tuple(f for f in earlier.findings if f.key not in answered),
             "flags": {k: v for k, v in earlier.flags.items() if k not in later.flags},
         }
