@@ -110,11 +110,16 @@ def both(one: Findings, other: Findings) -> Findings | None:
     )
 
 
-def pairs() -> Iterator[tuple[str, str, Shown, Shown, Shown]]:
-    """Every two rules: their names, what fires the one, what fires the other, and both as one patient."""
+def _ways(first: str, second: str) -> Iterator[tuple[Shown, Shown, Shown]]:
+    for (before, one), (earlier, other) in itertools.product(firing(first), firing(second)):
+        together = both(one, other)
+        past = both(before, earlier) if before and earlier else before or earlier
+        if together is not None and (past is not None or not (before or earlier)):
+            yield (before, one), (earlier, other), (past, together)
+
+
+def pairs(ways: int | None = None) -> Iterator[tuple[str, str, Shown, Shown, Shown]]:
+    """Every two rules, in so many ways or in all: their names, what fires the one, what the other, both as one patient."""
     for first, second in itertools.combinations(rules(), 2):
-        for (before, one), (earlier, other) in itertools.product(firing(first), firing(second)):
-            together = both(one, other)
-            past = both(before, earlier) if before and earlier else before or earlier
-            if together is not None and (past is not None or not (before or earlier)):
-                yield first, second, (before, one), (earlier, other), (past, together)
+        for way in itertools.islice(_ways(first, second), ways):
+            yield first, second, *way

@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from tests.handbook.rule_samples import CHANGES, SAMPLES, findings, joined, samples
+from tests.handbook.rule_samples import CHANGES, SAMPLES, findings, joined, pairs, samples
 from wardexam.exam.flags import flag_names
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading, Site
@@ -76,6 +76,41 @@ def test_a_rule_is_silent_where_one_thing_that_it_asks_for_is_missing(rule):
                     tried += 1
                     assert rule not in fired(line), line
         assert tried, f"never without {missing}"
+
+
+@pytest.mark.parametrize("rule", list(rules()))
+def test_a_rule_is_silent_where_nothing_that_fires_it_is_there(rule):
+    row, tried = rules()[rule], 0
+    asked = [i for i in row.every if i not in row.some]
+    for item in row.some:
+        kind, name = item.split(":")
+        if kind == "change":
+            before, _ = CHANGES[item]
+            assert rule not in fired(before, before)
+            tried += 1
+            continue
+        nearly = [f"flag:{name}=no"] if kind == "flag" else SAMPLES[name]["nearly"]
+        for lack, *others in itertools.product(nearly, *(samples(i) for i in asked)):
+            examination = findings(joined(*others, lack))
+            held = {f"sign:{n}" for n in holding(examination)}
+            held |= {f"flag:{n}" for n, answer in examination.flags.items() if answer == "yes"}
+            if held.isdisjoint(row.some):
+                tried += 1
+                assert rule not in {r.rule for r in assess(examination, None, None).reasons}
+    assert tried, "always there"
+
+
+def test_two_rules_in_one_patient_are_no_calmer_than_the_graver_of_them():
+    names, alone = set(), {}
+    for first, second, one, other, (past, together) in pairs(ways=1):
+        names.add((first, second))
+        for before, now in (one, other):
+            if id(now) not in alone:  # the samples are kept, so no two share an identity
+                alone[id(now)] = assess(now, before, None).level
+        graver = max(alone[id(now)] for _, now in (one, other))
+        assert assess(together, past, None).level >= graver, (first, second)
+    every = list(itertools.combinations(rules(), 2))
+    assert len(names) > 0.98 * len(every)  # the rest tell two different complaints
 
 
 def test_every_rule_says_what_first_whom_and_by_when_and_from_where():
