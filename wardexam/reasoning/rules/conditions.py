@@ -330,10 +330,13 @@ def unconfined(examination: Findings) -> bool:
 
     It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
     outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. A
-    further loss, or a movement that is not full after all, ends that; a blank shows nothing.
+    further loss, or a movement that is not full after all, ends that; a blank shows nothing. Weakness
+    that is told counts as long as no movement of that limb is recorded as full.
     """
     row = conditions_row("confined")
     found = [f for f in examination.findings if f.answer is not None]
+    if _told_of_a_limb(examination):
+        return True
     losses = [f for f in found if _lost(f)]
     if not any(weak(f) for f in losses):
         return False
@@ -355,6 +358,23 @@ def unconfined(examination: Findings) -> bool:
         sum(supplier not in _suppliers()[f.sign] for f in full) >= row["shown_by"]
         for supplier in _common(losses)
     )
+
+
+def _told_of_a_limb(examination: Findings) -> bool:
+    """Whether a weak limb is the complaint and its power not shown: of either side where none is told."""
+    story = examination.context
+    limb = conditions_row("confined")["told"].get(story.complaint)
+    if limb is None:
+        return False
+    sides = {story.complaint_side} if story.complaint_side in _BOTH else _BOTH
+    full = {
+        f.side
+        for f in examination.findings
+        if f.row.limb == limb
+        and f.row.answers == conditions_row("weak")["kind"]
+        and f.answer in conditions_row("weak")["full"]
+    }
+    return not sides <= full
 
 
 def numb_beyond(examination: Findings) -> bool:
