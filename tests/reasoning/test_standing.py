@@ -35,7 +35,6 @@ STANDS = [
     (("level_pin T8/T8", "level_pin nt:sedated/nt:sedated"), "cord"),
     (("flag:cancer=yes", "hip_flexion 3/5"), "metastatic_compression"),
     (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer"), "stroke"),
-    (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer", "ankle 2/2"), "stroke"),
     (("onset=hours wrist_extension 3/5", "finger_abduction 5/5"), "stroke"),
     (("anal_tone 1", "rest=reflexes:all rest=power:all rest=sensation:all"), "cauda_equina"),
 ]

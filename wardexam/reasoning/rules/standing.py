@@ -79,20 +79,16 @@ def unrelieved(earlier: Told, later: Told) -> tuple[Told, Told]:
     relieving = _relieving(earlier, later)
     findings = tuple(f for f in later.findings if f.key not in relieving)
     both = over(earlier, later.model_copy(update={"rest_normal": (), "findings": findings}))
+    told = [c.onset for c in (earlier.context, later.context)][
+        : 1 + (later.context.onset != "unknown")
+    ]
+    onset = min(told, key=_ACUTE.index)
     stories = (both.context, _context(later.context, earlier.context))
     first, second = (
-        _as_acute(both.model_copy(update={"context": story}), earlier, later) for story in stories
+        both.model_copy(update={"context": story.model_copy(update={"onset": onset})})
+        for story in stories
     )
     return first, second
-
-
-def _as_acute(both: Told, earlier: Findings, later: Findings) -> Told:
-    """Both, with the more acute of their onsets; one that is not told later is no answer."""
-    told = [earlier.context.onset]
-    if later.context.onset != "unknown":
-        told.append(later.context.onset)
-    onset = min(told, key=_ACUTE.index)
-    return both.model_copy(update={"context": both.context.model_copy(update={"onset": onset})})
 
 
 def standing(examinations: Iterable[Told]) -> Told | None:
@@ -102,7 +98,5 @@ def standing(examinations: Iterable[Told]) -> Told | None:
     """
     stands = None
     for examination in examinations:
-        stands = (
-            _as_acute(over(stands, examination), stands, examination) if stands else examination
-        )
+        stands = over(stands, examination) if stands else examination
     return stands
