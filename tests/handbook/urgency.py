@@ -115,6 +115,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sealed", action="store_true", help="the part that was kept apart")
     sealed = parser.parse_args().sealed
+    if sealed and not any((FOLDER / name).exists() for names in SEALED.values() for name in names):
+        parser.error("nothing is kept apart: there is no file of SEALED")
     urgent = part("urgent", sealed)
     benign = part("benign", sealed)
     low, high = list(missed(sealed)), list(over_alert(sealed))
