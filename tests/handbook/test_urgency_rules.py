@@ -1,62 +1,20 @@
 """Every rule of urgency walked: each item that fires it, each condition left out, and the source it names."""
 
 import itertools
-import tomllib
-from pathlib import Path
 
 import pytest
 
+from tests.handbook.rule_samples import CHANGES, SAMPLES, findings, joined, pairs, samples
 from wardexam.exam.flags import flag_names
-from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.urgency import LIMITS, NOT_EXCLUDED, POLICY, assess, rules
 
-SAMPLES = tomllib.loads(
-    (Path(__file__).parent / "urgency_conditions.toml").read_text(encoding="utf-8")
-)
-BEFORE = {
-    "change:one_sided_face_arm_leg": ("power_arm 5/5 power_leg 5/5", "power_arm 5/2 power_leg 5/2"),
-    "change:cortical_sign_new": ("aphasia none", "aphasia marked"),
-    "change:reflexes_lost_with_weakness": (
-        "knee 2/2 ankle 2/2 power_leg 5/5", "knee 0/0 ankle 0/0 power_leg 3/3",
-    ),
-    "change:worse": ("power_leg 5/5", "power_leg 2/5"),
-}  # fmt: skip
-
-
-def findings(line):
-    return read_line(line).spelled_out()
-
-
-def samples(item):
-    """Lines in which an item of a rule holds."""
-    kind, name = item.split(":")
-    return [f"flag:{name}=yes"] if kind == "flag" else SAMPLES[name]["holds"]
-
 
 def fired(line, before=None):
     previous = findings(before) if before is not None else None
     return {r.rule: r for r in assess(findings(line), previous, None).reasons}
-
-
-def joined(*lines):
-    """Lines as one; of two stories the later one's word counts, of two answers to a sign the graver one stays first."""
-    words, seen = [], set()
-    for line in lines:
-        parts = line.split()
-        at = 0
-        while at < len(parts):
-            if "=" in parts[at]:
-                words.append(parts[at])
-                at += 1
-            else:
-                if parts[at] not in seen:
-                    words += parts[at : at + 2]
-                    seen.add(parts[at])
-                at += 2
-    return " ".join(words)
 
 
 @pytest.mark.parametrize("name", list(SAMPLES))
@@ -77,8 +35,8 @@ def walks():
 @pytest.mark.parametrize(("rule", "item"), list(walks()))
 def test_each_item_of_a_rule_fires_it_with_all_that_it_asks_for(rule, item):
     row = rules()[rule]
-    if item in BEFORE:
-        before, now = BEFORE[item]
+    if item in CHANGES:
+        before, now = CHANGES[item]
         assert rule in fired(now, before)
         return
     reached = False
@@ -104,11 +62,10 @@ def test_each_item_of_a_rule_fires_it_with_all_that_it_asks_for(rule, item):
 @pytest.mark.parametrize("rule", [n for n, row in rules().items() if row.every])
 def test_a_rule_is_silent_where_one_thing_that_it_asks_for_is_missing(rule):
     row = rules()[rule]
-    tried = 0
     for missing in row.every:
-        others = [i for i in row.every if i != missing]
+        others, tried = [i for i in row.every if i != missing], 0
         for item in row.some:
-            if item in BEFORE:
+            if item in CHANGES:
                 continue
             kind, name = missing.split(":")
             without = [f"flag:{name}=no"] if kind == "flag" else SAMPLES[name]["nearly"]
@@ -118,7 +75,42 @@ def test_a_rule_is_silent_where_one_thing_that_it_asks_for_is_missing(rule):
                 if not still:
                     tried += 1
                     assert rule not in fired(line), line
-    assert tried, "never missing"
+        assert tried, f"never without {missing}"
+
+
+@pytest.mark.parametrize("rule", list(rules()))
+def test_a_rule_is_silent_where_nothing_that_fires_it_is_there(rule):
+    row, tried = rules()[rule], 0
+    asked = [i for i in row.every if i not in row.some]
+    for item in row.some:
+        kind, name = item.split(":")
+        if kind == "change":
+            before, _ = CHANGES[item]
+            assert rule not in fired(before, before)
+            tried += 1
+            continue
+        nearly = [f"flag:{name}=no"] if kind == "flag" else SAMPLES[name]["nearly"]
+        for lack, *others in itertools.product(nearly, *(samples(i) for i in asked)):
+            examination = findings(joined(*others, lack))
+            held = {f"sign:{n}" for n in holding(examination)}
+            held |= {f"flag:{n}" for n, answer in examination.flags.items() if answer == "yes"}
+            if held.isdisjoint(row.some):
+                tried += 1
+                assert rule not in {r.rule for r in assess(examination, None, None).reasons}
+    assert tried, "always there"
+
+
+def test_two_rules_in_one_patient_are_no_calmer_than_the_graver_of_them():
+    names, alone = set(), {}
+    for first, second, one, other, (past, together) in pairs(ways=1):
+        names.add((first, second))
+        for before, now in (one, other):
+            if id(now) not in alone:  # the samples are kept, so no two share an identity
+                alone[id(now)] = assess(now, before, None).level
+        graver = max(alone[id(now)] for _, now in (one, other))
+        assert assess(together, past, None).level >= graver, (first, second)
+    every = list(itertools.combinations(rules(), 2))
+    assert len(names) > 0.98 * len(every)  # the rest tell two different complaints
 
 
 def test_every_rule_says_what_first_whom_and_by_when_and_from_where():

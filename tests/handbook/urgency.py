@@ -2,7 +2,7 @@
 
 Prints what was missed (a lower level than a careful senior's least) and over-alert (today or now, above the
 most that a careful senior would accept), with 95 % intervals (Wilson), over-alert with the onset answered and
-not, and per rule. `--sealed` scores the part that was kept apart.
+not, and per rule. `--sealed` scores the part that is kept apart.
 """
 
 import argparse
@@ -22,11 +22,14 @@ from wardexam.reasoning.rules.urgency import Urgency, assess
 FOLDER = Path(__file__).parent / "presentations"
 LEVELS = {"routine": 0, "days": 1, "today": 2, "now": 3}
 TODAY = 2
-# Of the files kept apart, so that nobody mends them.
-SEALS = {
-    "urgent_sealed.toml": "ef94804b53ec592cc00a992f3997f620e43ea468cbb853c6df8a9e5cf13bfe80",
-    "benign_sealed.toml": "51cf7ce5d7fab860b923e945b56bc7b1d887020007536b3ac01d2f184698e126",
+# Both sets for development; the second was sealed until the table had been scored on it once.
+DEVELOPMENT = {
+    "urgent": ("urgent.toml", "urgent_second.toml"),
+    "benign": ("benign.toml", "benign_second.toml"),
 }
+SEALED = {"urgent": ("urgent_sealed.toml",), "benign": ("benign_sealed.toml",)}
+# The sha256 of each file that is kept apart, so that nobody mends it.
+SEALS: dict[str, str] = {}
 WRITTEN = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 
@@ -34,12 +37,20 @@ def cases(name: str) -> list[dict[str, str]]:
     """The presentations of a file.
 
     Raises:
-        ValueError: A file that is kept apart was changed.
+        FileNotFoundError: There is no such file (yet).
+        ValueError: A file that is kept apart was changed, or has no seal.
     """
     data = (FOLDER / name).read_bytes()
-    if name in SEALS and hashlib.sha256(data).hexdigest() != SEALS[name]:
-        raise ValueError(f"{name} was changed")
+    kept_apart = any(name in names for names in SEALED.values())
+    if kept_apart and hashlib.sha256(data).hexdigest() != SEALS.get(name):
+        raise ValueError(f"{name} was changed, or has no seal")
     return list(tomllib.loads(data.decode())["case"])
+
+
+def part(kind: str, sealed: bool = False) -> list[dict[str, str]]:
+    """The urgent or the benign presentations: both sets for development, or what is kept apart."""
+    names = (SEALED if sealed else DEVELOPMENT)[kind]
+    return [case for name in names for case in cases(name)]
 
 
 def urgency_of(case: dict[str, str], *, reading: bool) -> Urgency:
@@ -62,7 +73,7 @@ def missed(
     sealed: bool = False, *, reading: bool = True
 ) -> Iterator[tuple[dict[str, str], Urgency]]:
     """Urgent presentations that get less than a careful senior's least."""
-    for case in cases("urgent_sealed.toml" if sealed else "urgent.toml"):
+    for case in part("urgent", sealed):
         found = urgency_of(case, reading=reading)
         if found.level < LEVELS[case["level"]]:
             yield case, found
@@ -72,7 +83,7 @@ def over_alert(
     sealed: bool = False, *, reading: bool = True
 ) -> Iterator[tuple[dict[str, str], Urgency]]:
     """Benign presentations called today or now, above what a careful senior would accept."""
-    for case in cases("benign_sealed.toml" if sealed else "benign.toml"):
+    for case in part("benign", sealed):
         found = urgency_of(case, reading=reading)
         if found.level >= TODAY and found.level > LEVELS[case["level"]]:
             yield case, found
@@ -104,8 +115,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sealed", action="store_true", help="the part that was kept apart")
     sealed = parser.parse_args().sealed
-    urgent = cases("urgent_sealed.toml" if sealed else "urgent.toml")
-    benign = cases("benign_sealed.toml" if sealed else "benign.toml")
+    if sealed and not any((FOLDER / name).exists() for names in SEALED.values() for name in names):
+        parser.error("nothing is kept apart: there is no file of SEALED")
+    urgent = part("urgent", sealed)
+    benign = part("benign", sealed)
     low, high = list(missed(sealed)), list(over_alert(sealed))
     agree = sum(image_agrees(c, urgency_of(c, reading=True)) for c in urgent)
     at_once = sum(image_agrees(c, urgency_of(c, reading=True), 1) for c in urgent)
@@ -114,10 +127,10 @@ def main() -> None:
     print(f"urgent, the first reason does: {interval(at_once, len(urgent))}")
     print(f"benign, over-alert: {interval(len(high), len(benign))}")
     for answered in (True, False):
-        part = [c for c in benign if bool(c["onset_answered"]) == answered]
+        those_asked = [c for c in benign if bool(c["onset_answered"]) == answered]
         those = [c for c, _ in high if bool(c["onset_answered"]) == answered]
         print(
-            f"  onset {'answered' if answered else 'not answered'}: {interval(len(those), len(part))}"
+            f"  onset {'answered' if answered else 'not answered'}: {interval(len(those), len(those_asked))}"
         )
     for case, found in low:
         print(

@@ -35,6 +35,7 @@ STANDS = [
     (("level_pin T8/T8", "level_pin nt:sedated/nt:sedated"), "cord"),
     (("flag:cancer=yes", "hip_flexion 3/5"), "metastatic_compression"),
     (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer"), "stroke"),
+    (("onset=hours wrist_extension 3/5", "finger_abduction 5/5"), "stroke"),
     (("anal_tone 1", "rest=reflexes:all rest=power:all rest=sensation:all"), "cauda_equina"),
 ]
 
@@ -54,6 +55,7 @@ ENDS = [
     (("bladder retention", "bladder normal"), "cauda_equina"),
     (("level_pin T8/T8", "level_pin none/none"), "cord"),
     (("power_leg 3/3", "power_leg 5/5"), "both_legs"),
+    (("onset=hours wrist_extension 3/5", "wrist_extension 3/5 finger_abduction 5/5"), "stroke"),
     (("flag:cancer=yes hip_flexion 3/5", "hip_flexion 5/5"), "metastatic_compression"),
 ]
 

@@ -36,18 +36,37 @@ def test_flags_said_yes_are_named_whether_or_not_a_rule_fires():
     [
         # The whole spine is imaged where signs lie above the cauda; the coordinator has a day.
         ("flag:saddle_numb=yes", ["cauda_equina"]),
-        ("bladder retention plantar up/up", ["cord_and_function", "cauda_equina", "cord"]),
+        (
+            "bladder retention plantar up/up",
+            ["cord_and_function", "cauda_whole_spine", "cauda_equina", "cord"],
+        ),
         (
             "flag:cancer=yes bladder retention level_pin T8/T8",
-            ["cord_and_function", "metastatic_compression", "cauda_equina", "cord"],
+            [
+                "cord_and_function",
+                "cauda_whole_spine",
+                "metastatic_compression",
+                "cauda_equina",
+                "cord",
+            ],
         ),
-        ("flag:cancer=yes bladder retention", ["cauda_equina", "metastatic_compression"]),
+        (
+            "flag:cancer=yes bladder retention",
+            ["cauda_whole_spine", "metastatic_compression", "cauda_equina"],
+        ),
     ],
 )
 def test_the_soonest_limit_is_said_first_and_among_equals_the_wider_image(line, order):
     named = [
         r.rule
         for r in urgency(line).reasons
-        if r.rule in ("cord", "cord_and_function", "cauda_equina", "metastatic_compression")
+        if r.rule
+        in (
+            "cord",
+            "cord_and_function",
+            "cauda_equina",
+            "cauda_whole_spine",
+            "metastatic_compression",
+        )
     ]
     assert named == order

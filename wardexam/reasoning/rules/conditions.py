@@ -4,7 +4,10 @@ Each looks only at what was found and told. What was not examined or not asked m
 condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cache
+from itertools import count
 from typing import Annotated, Literal, get_args
 
 from pydantic import Field
@@ -12,17 +15,17 @@ from pydantic import Field
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
-from wardexam.exam.answers import answer_sets
+from wardexam.exam.answers import ScaleName, answer_sets
 from wardexam.exam.examination import Context, Findings
-from wardexam.exam.findings import Finding
+from wardexam.exam.findings import Finding, Quality
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.tables import change_row, conditions_row
 
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
+_SIDES = (*sorted(_BOTH), "midline")
 
 Names = tuple[str, ...]
-Found = tuple[Finding, bool]  # a finding, and whether it is a weak movement
 
 
 class Test(Columns):
@@ -46,6 +49,7 @@ class Test(Columns):
     trauma: bool = False
     no_weight: bool = False
     least: int = Field(default=0, alias="from")
+    side: Literal["", "right", "left"] = ""
     sides: Literal["any", "both"] = "any"
     count: Annotated[int, Field(ge=1)] = 1
     complaint: Names = ()
@@ -137,7 +141,8 @@ def _grade(answer: str) -> int:
     return int(row["grades"].index(answer))
 
 
-def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
+def _is_one(test: Test, finding: Finding) -> bool:
+    is_weak = weak(finding)
     if (test.weak and not is_weak) or (test.sign and finding.sign not in test.sign):
         return False
     if test.at_most and not (is_weak and _grade(str(finding.answer)) <= _grade(test.at_most)):
@@ -153,52 +158,132 @@ def _is_one(test: Test, finding: Finding, is_weak: bool) -> bool:
     )
 
 
-def _told(test: Test, examination: Findings) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A test with what is asked of every examination by it, worked out once.
+
+    Attributes:
+        test: The test.
+        place: Its place among all tests.
+        of_findings: Whether it looks at findings.
+        told: Fields of the story, each with the answers that it names.
+        only: The condition that it asks for, where it asks for nothing else.
+    """
+
+    test: Test
+    place: int
+    of_findings: bool
+    told: tuple[tuple[str, Names], ...]
+    only: str
+
+
+def _tried(test: Test, place: int) -> _Tried:
+    named = {
+        field: getattr(test, field) for field in ("complaint", "complaint_side", "pain", "onset")
+    }
+    told = tuple((field, names) for field, names in named.items() if names)
+    only = test.condition if test == Test(condition=test.condition) else ""
+    return _Tried(test, place, test.of_findings, told, only)
+
+
+# What a test asks of a finding; its side and what was written beside it are no part of that. There are
+# only so many kinds, since every number has its limits.
+_Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Conditions in their order, ready to be tried: name, every test, some test; and what each kind of finding meets."""
+
+    order: tuple[tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]], ...]
+    met: dict[_Kind, tuple[int, ...]] = field(default_factory=dict)
+
+    def met_by(self, finding: Finding) -> tuple[int, ...]:
+        """The places of the tests that a finding meets, the same for every finding of its kind."""
+        kind = (finding.sign, finding.answer, finding.scale, finding.qualities, finding.amount)
+        known = self.met.get(kind)
+        if known is None:
+            known = self.met[kind] = tuple(
+                t.place
+                for _, every, some in self.order
+                for t in (*every, *some)
+                if t.of_findings and _is_one(t.test, finding)
+            )
+        return known
+
+
+def table_of(rows: Mapping[str, Condition]) -> Table:
+    """Rows of conditions as a table that can be tried."""
+    place = count()
+    return Table(
+        tuple(
+            (
+                name,
+                tuple(_tried(test, next(place)) for test in row.every),
+                tuple(_tried(test, next(place)) for test in row.some),
+            )
+            for name, row in rows.items()
+        )
+    )
+
+
+@cache
+def _table() -> Table:
+    return table_of(conditions())
+
+
+def _told(tried: _Tried, examination: Findings) -> bool:
     """Whether the story and the questions say what a test names."""
-    story = examination.context
-    for named, told in (
-        (test.complaint, story.complaint),
-        (test.complaint_side, story.complaint_side),
-        (test.pain, story.pain),
-        (test.onset, story.onset),
-    ):
-        if named and told not in named:
-            return False
+    story, test = examination.context, tried.test
     return (
-        (not test.flag or examination.flags.get(test.flag) == "yes")
+        all(getattr(story, field) in names for field, names in tried.told)
+        and (not test.flag or examination.flags.get(test.flag) == "yes")
         and (not test.older_than or story.age is None or story.age > test.older_than)
         and (not test.trauma or story.trauma == "yes")
         and (not test.no_weight or story.bears_weight == "no")
     )
 
 
-def _passes(test: Test, examination: Findings, found: list[Found], held: set[str]) -> bool:
-    if (test.condition and test.condition not in held) or not _told(test, examination):
+def _passes(
+    tried: _Tried, examination: Findings, met: dict[int, list[Finding]], held: set[str]
+) -> bool:
+    if tried.only:
+        return tried.only in held
+    test, those = tried.test, met.get(tried.place, [])
+    if test.side:
+        those = [f for f in those if f.side == test.side]
+    if tried.of_findings and not those:
+        return False
+    if (test.condition and test.condition not in held) or not _told(tried, examination):
         return False
     if test.unconfined and not unconfined(examination):
         return False
     if test.numb_beyond and not numb_beyond(examination):
         return False
-    if not test.of_findings:
+    if not tried.of_findings:
         return True
-    those = [f for f, is_weak in found if _is_one(test, f, is_weak)]
     places = {(f.row.limb, f.side) for f in those}
     return (
         len(those) >= test.count
         and len(places) >= test.limbs
-        and max(sum(side == s for _, side in places) for s in _BOTH)
-        >= test.one_side_limbs * bool(those and test.one_side_limbs > 1)
+        and any(sum(at == side for _, at in places) >= test.one_side_limbs for side in _SIDES)
         and (test.sides == "any" or {f.side for f in those} >= _BOTH)
     )
 
 
-def holding(examination: Findings) -> set[str]:
-    """The names of the conditions that hold."""
+def holding(examination: Findings, table: Table | None = None) -> set[str]:
+    """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
+    table = table or _table()
     held: set[str] = set()
-    found = [(f, weak(f)) for f in examination.findings if f.answer is not None]
-    for name, row in conditions().items():
-        every = all(_passes(t, examination, found, held) for t in row.every)
-        if every and (not row.some or any(_passes(t, examination, found, held) for t in row.some)):
+    met: dict[int, list[Finding]] = {}
+    for finding in examination.findings:
+        if finding.answer is not None:
+            for place in table.met_by(finding):
+                met.setdefault(place, []).append(finding)
+    for name, every, some in table.order:
+        if all(_passes(t, examination, met, held) for t in every) and (
+            not some or any(_passes(t, examination, met, held) for t in some)
+        ):
             held.add(name)
     return held
 
@@ -245,10 +330,13 @@ def unconfined(examination: Findings) -> bool:
 
     It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
     outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. A
-    further loss, or a movement that is not full after all, ends that; a blank shows nothing.
+    further loss, or a movement that is not full after all, ends that; a blank shows nothing. Weakness
+    that is told counts as long as no movement of that limb is recorded as full.
     """
     row = conditions_row("confined")
     found = [f for f in examination.findings if f.answer is not None]
+    if _told_of_a_limb(examination):
+        return True
     losses = [f for f in found if _lost(f)]
     if not any(weak(f) for f in losses):
         return False
@@ -270,6 +358,23 @@ def unconfined(examination: Findings) -> bool:
         sum(supplier not in _suppliers()[f.sign] for f in full) >= row["shown_by"]
         for supplier in _common(losses)
     )
+
+
+def _told_of_a_limb(examination: Findings) -> bool:
+    """Whether a weak limb is the complaint and its power not shown: of either side where none is told."""
+    story = examination.context
+    limb = conditions_row("confined")["told"].get(story.complaint)
+    if limb is None:
+        return False
+    sides = {story.complaint_side} if story.complaint_side in _BOTH else _BOTH
+    full = {
+        f.side
+        for f in examination.findings
+        if f.row.limb == limb
+        and f.row.answers == conditions_row("weak")["kind"]
+        and f.answer in conditions_row("weak")["full"]
+    }
+    return not sides <= full
 
 
 def numb_beyond(examination: Findings) -> bool:

@@ -47,14 +47,38 @@ def over(earlier: Findings, later: Told) -> Told:
 _ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
 
 
+def _relieving(earlier: Findings, later: Findings) -> set[tuple[str, str]]:
+    """Signs found as usual only now, in a limb where something odd was found and is not examined again.
+
+    A full movement may show that a weakness is of one nerve; of a weakness looked at again only.
+    """
+    again = {f.key for f in later.findings if f.answer is not None}
+    open_places = {
+        (f.row.limb, f.side)
+        for f in earlier.findings
+        if f.answer is not None and f.key not in again and not (f.choice and f.choice.usual)
+    }
+    before = {f.key for f in earlier.findings}
+    return {
+        f.key
+        for f in later.findings
+        if f.choice
+        and f.choice.usual
+        and f.key not in before
+        and (f.row.limb, f.side) in open_places
+    }
+
+
 def unrelieved(earlier: Told, later: Told) -> tuple[Told, Told]:
     """What urgency hears of both, with the later story and with the earlier one.
 
-    As `over`, but that no statement, no other complaint and no lapse of time relieves anything: a finding
-    stands until its own sign is examined again, whatever was said of the rest, and of two onsets the more
-    acute one stands.
+    As `over`, but that no statement, no other complaint, no lapse of time and no other sign that is normal
+    relieves anything: a finding stands until its own sign is examined again, whatever was said or found of
+    the rest, and of two onsets the more acute one stands.
     """
-    both = over(earlier, later.model_copy(update={"rest_normal": ()}))
+    relieving = _relieving(earlier, later)
+    findings = tuple(f for f in later.findings if f.key not in relieving)
+    both = over(earlier, later.model_copy(update={"rest_normal": (), "findings": findings}))
     told = [c.onset for c in (earlier.context, later.context)][
         : 1 + (later.context.onset != "unknown")
     ]

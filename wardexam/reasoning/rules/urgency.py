@@ -175,13 +175,17 @@ def _holds(examination: Findings) -> set[str]:
 def _fired(examination: Findings, changes: set[str]) -> dict[str, bool]:
     """The rules that fire, each with whether it hangs on an onset that is not known."""
     whole = _holds(examination) | changes
-    fresh = whole if examination.flags.get("worse") == "yes" else _holds(examination.new) | changes
+    some_known = any(f.known for f in examination.findings)
+    worse = examination.flags.get("worse") == "yes"
+    fresh = _holds(examination.new) | changes if some_known and not worse else whole
     told = examination.context.model_copy(update={"onset": conditions_row("inferred_site")["told"]})
     dated = examination.context.onset != "unknown"
-    later = {} if dated else {
-        "stands": _holds(examination.model_copy(update={"context": told})) | changes,
-        "yields": _holds(examination.new.model_copy(update={"context": told})) | changes,
-    }  # fmt: skip
+    later: dict[str, set[str]] = {}
+    if not dated:
+        long_ago = examination.model_copy(update={"context": told})
+        later["stands"] = later["yields"] = _holds(long_ago) | changes
+        if some_known:
+            later["yields"] = _holds(long_ago.new) | changes
     fired = {}
     for name, row in rules().items():
         holds = whole if row.known == "stands" else fresh
@@ -204,7 +208,7 @@ def _only_known(examination: Findings) -> dict[str, str]:
 
 
 def _fires(row: Rule, holds: set[str]) -> bool:
-    return bool(holds.intersection(row.some)) and holds.issuperset(row.every)
+    return not holds.isdisjoint(row.some) and holds.issuperset(row.every)
 
 
 def _by_site(examination: Findings, reading: Reading | None) -> list[Reason]:

@@ -1,0 +1,163 @@
+"""Random examinations, and what makes one of them worse by one thing."""
+
+from collections.abc import Iterator
+from random import Random
+from typing import get_args
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Complaint, Context, Findings, Onset
+from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.flags import every_flag
+
+# From the most acute on; "unknown" stands for any of them.
+ONSETS = tuple(
+    o for o in ("sudden", "waking", "hours", "days", "weeks", "longer") if o in get_args(Onset)
+)
+COMPLAINTS = get_args(Complaint)
+PAINS = (None, "none", "head", "back", "neck", "limb", "radiating")
+# Signs whose answer is a place or a number of its own.
+LEFT_OUT = ("level", "residual", "amount_test")
+# The grades of power, the weakest first, without the full one.
+WEAK = ("0", "1", "2", "3", "4-", "4", "4+")
+LIMBS = ("right leg", "left leg", "right arm", "left arm")
+
+
+def _abnormal(source: Random, sign: Sign) -> tuple[str, str | None] | None:
+    """An answer of a sign that is not as usual, and one graver than it where there is one."""
+    kind = answers_for(sign.answers)
+    options = [a.code for a in kind.answers if not a.usual]
+    if not options:
+        return None
+    if sign.answers == "mrc":
+        at = source.randrange(1, len(WEAK))
+        return WEAK[at], WEAK[at - 1]
+    ranked = [c for c in (kind.graver or ()) if c != "none"]
+    if len(ranked) > 2:
+        at = source.randrange(1, len(ranked) - 1)
+        return ranked[at], ranked[at + 1]
+    return source.choice(options), None
+
+
+def finding(sign: Sign, side: str, answer: str) -> Finding:
+    """A finding of a sign; tendon reflexes on the conventional scale."""
+    scale = {"scale": "conventional"} if sign.answers == "tendon" else {}
+    return Finding.model_validate({"sign": sign.id, "side": side, "answer": answer, **scale})
+
+
+def with_finding(examination: Findings, made: Finding) -> Findings:
+    """The examination with a finding put in, in place of one of the same sign and side."""
+    kept = tuple(f for f in examination.findings if f.key != made.key)
+    return examination.model_copy(update={"findings": (*kept, made)})
+
+
+def drawn(source: Random) -> Findings:
+    """A random examination: up to eight signs, up to five flags, a story."""
+    story = {
+        "onset": source.choice((*ONSETS, "unknown")),
+        "complaint": source.choice((None, source.choice(COMPLAINTS), source.choice(COMPLAINTS))),
+        "pain": source.choice(PAINS),
+        "age": source.choice((None, 30, 60, 80)),
+    }
+    made = Findings(context=Context.model_validate(story))
+    for _ in range(source.randrange(0, 9)):
+        made = added(made, source)[0]
+    asked = source.sample(list(every_flag()), source.randrange(0, 6))
+    return made.model_copy(update={"flags": {flag: source.choice(("yes", "no")) for flag in asked}})
+
+
+def added(examination: Findings, source: Random) -> tuple[Findings, Findings | None]:
+    """The examination with one more finding, and with that finding graver, where there is such.
+
+    One in four is as usual: what may show that a nerve is spared.
+    """
+    while True:
+        sign = source.choice(list(catalogue().values()))
+        side = source.choice(("right", "left")) if sign.sides == "each" else "midline"
+        if examination.finding(sign.id, side) or sign.answers in LEFT_OUT:
+            continue
+        usual = [a.code for a in answers_for(sign.answers).answers if a.usual]
+        if source.random() < 0.25 and usual:
+            return with_finding(examination, finding(sign, side, usual[0])), None
+        options = _abnormal(source, sign)
+        if options:
+            first, graver = (
+                o and with_finding(examination, finding(sign, side, o)) for o in options
+            )
+            return first, graver
+
+
+Step = tuple[str, Findings, Findings]
+KINDS = (
+    "one more abnormal finding", "a graver grade", "a yes", "flags not asked instead of no", "an unknown onset",
+    "a more acute onset", "rest normal", "blanks instead of normal", "a complaint", "bears no weight", "an injury",
+    "not testable instead of normal",
+)  # fmt: skip
+
+
+def worse_steps(examination: Findings, source: Random) -> Iterator[Step]:
+    """What makes an examination worse, or less known, by one thing: a word for it, before, after."""
+    while True:
+        more, graver = added(examination, source)
+        if more.findings[-1].choice is None or not more.findings[-1].choice.usual:
+            break
+    yield "one more abnormal finding", examination, more
+    if graver:
+        yield "a graver grade", more, graver
+    flag = source.choice(list(every_flag()))
+    yield "a yes", examination, examination.model_copy(update={"flags": {**examination.flags, flag: "yes"}})  # fmt: skip
+    silent = {k: v for k, v in examination.flags.items() if v == "yes"}
+    if silent != examination.flags:
+        yield "flags not asked instead of no", examination, examination.model_copy(update={"flags": silent})  # fmt: skip
+
+    def told(**more: str) -> Findings:
+        return examination.model_copy(update={"context": examination.context.model_copy(update=more)})  # fmt: skip
+
+    story = examination.context
+    if story.onset != "unknown":
+        yield "an unknown onset", examination, told(onset="unknown")
+    if story.onset in ONSETS[1:]:
+        yield "a more acute onset", examination, told(onset=ONSETS[ONSETS.index(story.onset) - 1])
+    if story.complaint is None:
+        yield "a complaint", examination, told(complaint=source.choice(COMPLAINTS))
+    if source.random() < 0.25:
+        yield "bears no weight", examination, told(bears_weight="no")
+        yield "an injury", examination, told(trauma="yes")
+    statement = RestNormal.model_validate({"part": "power", "limb": source.choice(LIMBS)})
+    yield "rest normal", examination, examination.model_copy(update={"rest_normal": (statement,)})
+    usual = [f for f in examination.findings if f.choice and f.choice.usual]
+    if usual:
+        gone = tuple(f for f in examination.findings if f not in usual)
+        yield "blanks instead of normal", examination, examination.model_copy(update={"findings": gone})  # fmt: skip
+        untested = Finding(sign=usual[0].sign, side=usual[0].side, not_testable="pain")
+        yield "not testable instead of normal", examination, with_finding(examination, untested)
+
+
+def stated_normal(examination: Findings) -> Findings:
+    """The examination with the rest of every limb stated normal."""
+    rest = tuple(
+        RestNormal.model_validate({"part": part, "limb": limb})
+        for part in ("power", "reflexes", "sensation")
+        for limb in LIMBS
+    )
+    return examination.model_copy(update={"rest_normal": rest})
+
+
+def not_again(earlier: Findings, later: Findings) -> Findings:
+    """An earlier examination without what a later one examined or asked again, the onset among it."""
+    answered = {f.key for f in later.findings if f.answer is not None}
+    onset = later.context.onset if earlier.context.onset == "unknown" else earlier.context.onset
+    return earlier.model_copy(
+        update={
+            "context": earlier.context.model_copy(update={"onset": onset}),
+            "findings": tuple(f for f in earlier.findings if f.key not in answered),
+            "flags": {k: v for k, v in earlier.flags.items() if k not in later.flags},
+        }
+    )
+
+
+def in_words(step: Step) -> str:
+    """A step as text, for a failure."""
+    word, before, after = step
+    signs, more = ({f"{f.sign} {f.side} {f.answer}" for f in e.findings} for e in (before, after))
+    return f"{word}: {sorted(signs)} {before.flags} {before.context} -> {sorted(more - signs)} {after.flags} {after.context}"
