@@ -7,6 +7,7 @@ with silence weighed and not. Intervals are Wilson's at 95 %.
 """
 
 import argparse
+import itertools
 import math
 import statistics
 from collections import defaultdict
@@ -70,7 +71,7 @@ def calibration(scored: Sequence[Scored]) -> tuple[float, list[tuple[float, floa
     """The expected calibration error, and for each bin what was said, what was so, and of how many."""
     ordered = sorted(scored, key=lambda s: s.said)
     cuts = [round(n * len(ordered) / BINS) for n in range(BINS + 1)]
-    bins = [ordered[a:b] for a, b in zip(cuts, cuts[1:], strict=False) if b > a]
+    bins = [ordered[a:b] for a, b in itertools.pairwise(cuts) if b > a]
     rows = [
         (statistics.mean(s.said for s in each), statistics.mean(s.first for s in each), len(each))
         for each in bins

@@ -63,9 +63,9 @@ class Published:
         """Whether a ranked site is the true one; for a root the level must be near too."""
         if not _names(self.site, site):
             return False
-        if site.region in ("nerve", "plexus", "root", "brain") and self.side in ("right", "left"):
-            if site.side not in (self.side, "both"):
-                return False
+        sided = site.region in ("nerve", "plexus", "root", "brain") and site.side != "both"
+        if sided and self.side in ("right", "left") and site.side != self.side:
+            return False
         if self.site == "root" and self.level and site.level:
             return abs(SEGMENTS.index(site.level) - SEGMENTS.index(self.level)) <= NEAR
         return True
