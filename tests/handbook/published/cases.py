@@ -1,0 +1,117 @@
+"""The published examinations of a part, and whether an answer meets one."""
+
+import hashlib
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.exam.examination import Findings
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.reading import Reading, Site
+
+FOLDER = Path(__file__).parent
+PARTS = ("development", "validation", "test")
+NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
+# Of the part that is never mended on.
+SEAL = "7c8bf1169f073f006ece4a9b64f07882200b8ae795cd066bfcd4e53778593e39"
+PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
+NEAR = 1  # segments that a root's level may be off
+
+
+@cache
+def wanted() -> dict[str, dict[str, Any]]:
+    """What the engine must name for each true site."""
+    return tomllib.loads((FOLDER / "sites.toml").read_text(encoding="utf-8"))
+
+
+@dataclass(frozen=True)
+class Published:
+    """One published examination; the fields are those of the tables."""
+
+    id: str
+    source: str
+    confirmation: str
+    summary: str
+    entered: str
+    site: str
+    side: str
+    level: str
+    accept: tuple[str, ...]
+    urgent: bool
+    two: tuple[str, ...]
+    wanted: str
+
+    @property
+    def findings(self) -> Findings:
+        """What was found."""
+        return read_line(self.entered).spelled_out()
+
+    @property
+    def no_lesion(self) -> bool:
+        """Whether there was no lesion of the nervous system."""
+        return self.site in NO_LESION
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """What it is counted under."""
+        kind = self.site.partition("_")[0] if self.site.startswith("nerve_") else self.site
+        return (kind, "no lesion") if self.no_lesion else (kind,)
+
+    def met_by(self, site: Site) -> bool:
+        """Whether a ranked site is the true one; for a root the level must be near too."""
+        if not _names(self.site, site):
+            return False
+        sided = site.region in ("nerve", "plexus", "root", "brain") and site.side != "both"
+        if sided and self.side in ("right", "left") and site.side != self.side:
+            return False
+        if self.site == "root" and self.level and site.level:
+            return abs(SEGMENTS.index(site.level) - SEGMENTS.index(self.level)) <= NEAR
+        return True
+
+    def accepted(self, site: Site) -> bool:
+        """Whether it is the true site, or one that the findings cannot tell from it."""
+        others = [a for a in self.accept if a not in SEGMENTS]
+        return self.met_by(site) or any(_names(other, site) for other in others)
+
+    def level_held(self, site: Site) -> bool | None:
+        """Whether the range of levels holds the true one; None where there is none to hold."""
+        if not self.level or site.levels is None:
+            return None
+        low, high = (SEGMENTS.index(s) for s in site.levels)
+        return low <= SEGMENTS.index(self.level) <= high
+
+    def chance(self, reading: Reading) -> float:
+        """The probability that the reading gives to the true site."""
+        return sum(s.probability for s in reading.sites if self.met_by(s))
+
+
+def _names(true: str, site: Site) -> bool:
+    if true.startswith(("nerve_", "cranial_nerve_")):
+        name = true.removeprefix("cranial_").removeprefix("nerve_")
+        for place in PLACES:
+            name = name.removesuffix(place)
+        return site.id.startswith(f"nerve.{name}.")
+    row = wanted()[true]
+    return (
+        site.region in row["regions"]
+        and row.get("name", "") in site.id
+        and (site.level is None or site.level in row.get("levels", SEGMENTS))
+    )
+
+
+def cases(part: str) -> list[Published]:
+    """The cases of a part.
+
+    Raises:
+        ValueError: The part that is never mended on was changed.
+    """
+    data = (FOLDER / f"{part}.toml").read_bytes()
+    if part == "test" and hashlib.sha256(data).hexdigest() != SEAL:
+        raise ValueError("test.toml was changed")
+    return [
+        Published(**{**row, "accept": tuple(row["accept"]), "two": tuple(row["two"])})
+        for row in tomllib.loads(data.decode())["case"]
+    ]

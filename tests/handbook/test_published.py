@@ -1,0 +1,92 @@
+"""The open benchmark: every row says what was found, where the lesion was, and who says so."""
+
+import pytest
+
+from tests.handbook.published.cases import NO_LESION, PARTS, Published, cases, wanted
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.reasoning.model.hypotheses import fingerprint
+from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.tables import read
+
+EVERY = [case for part in PARTS for case in cases(part)]
+
+
+def known(site: str) -> bool:
+    return site in wanted() or site.startswith(("nerve_", "cranial_nerve_"))
+
+
+@pytest.mark.parametrize("case", EVERY, ids=lambda c: c.id)
+def test_a_case_can_be_read_and_says_where_the_lesion_was_and_from_where_it_is(case):
+    assert case.findings.findings or case.findings.rest_normal or case.findings.flags
+    assert case.source
+    assert case.confirmation
+    assert case.summary
+    assert known(case.site)
+    assert all(known(a) or a in SEGMENTS for a in case.accept)
+    assert case.side in ("right", "left", "bilateral", "none")
+    assert case.level in ("", *SEGMENTS)
+    assert (case.site == "two_lesions") == (len(case.two) == 2)
+
+
+def test_no_case_and_no_source_stands_twice():
+    assert len({c.id for c in EVERY}) == len(EVERY)
+    published = [c.source for c in EVERY if "textbook" not in c.source]
+    assert len(set(published)) == len(published)
+
+
+def test_a_fifth_of_the_cases_have_no_lesion():
+    assert sum(c.no_lesion for c in EVERY) >= len(EVERY) / 5
+    assert {c.site for c in EVERY if c.no_lesion} == set(NO_LESION)
+
+
+def test_the_regions_that_a_site_asks_for_are_those_that_the_engine_names():
+    regions = set(read("inference/sites.toml"))
+    for name, row in wanted().items():
+        assert set(row["regions"]) <= regions, name
+
+
+def made(**changed) -> Published:
+    row = {"id": "x", "source": "s", "confirmation": "c", "summary": "s", "entered": "ankle 2/0", "site": "root",
+           "side": "left", "level": "S1", "accept": (), "urgent": False, "two": (), "wanted": ""}  # fmt: skip
+    return Published(**(row | changed))
+
+
+def place(name, region, side, level=None, levels=None, chance=0.5) -> Site:
+    return Site(name, region, name, side, levels, level, chance, "possible")
+
+
+@pytest.mark.parametrize(
+    ("case", "site", "met"),
+    [
+        (made(), place("root.left", "root", "left", "S1"), True),
+        (made(), place("root.left", "root", "left", "L5"), True),
+        (made(), place("root.left", "root", "left", "L4"), False),
+        (made(), place("root.right", "root", "right", "S1"), False),
+        (made(site="nerve_median", level=""), place("nerve.median.left", "nerve", "left"), True),
+        (made(site="nerve_median", level=""), place("nerve.ulnar.left", "nerve", "left"), False),
+        (made(site="cranial_nerve_facial", level=""), place("nerve.facial.left", "nerve", "left"), True),
+        (made(site="cord_thoracic", level="T6"), place("cord", "cord", "none", "T8"), True),
+        (made(site="cord_thoracic", level="T6"), place("cord", "cord", "none", "C6"), False),
+        (made(site="lumbosacral_plexus", level=""), place("plexus.brachial.left", "plexus", "left"), False),
+        (made(site="systemic", side="none", level=""), place("none", "none", "none"), True),
+        (made(site="other", side="none", level=""), place("none", "none", "none"), False),
+    ],
+)  # fmt: skip
+def test_whether_an_answer_is_the_true_site(case, site, met):
+    assert case.met_by(site) == met
+
+
+def test_what_the_findings_cannot_tell_apart_is_accepted_and_adds_nothing_to_the_truth():
+    case = made(accept=("nerve_tibial", "L5"))
+    tibial, root = place("nerve.tibial.left", "nerve", "left"), place("root.left", "root", "left", "S1", chance=0.3)  # fmt: skip
+    assert case.accepted(tibial)
+    assert not case.met_by(tibial)
+    assert case.chance(Reading(sites=(tibial, root), tables=fingerprint())) == 0.3
+
+
+def test_a_level_is_held_by_a_range_that_has_it_and_by_none_where_there_is_no_range():
+    root = place("root.left", "root", "left", "S1", ("L5", "S2"))
+    assert made().level_held(root) is True
+    assert made(level="L4").level_held(root) is False
+    assert made(level="").level_held(root) is None
+    assert made().level_held(place("nerve.tibial.left", "nerve", "left")) is None
