@@ -19,11 +19,18 @@ NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 
 
 @pytest.fixture
-def state():
+def opened():
     ward = MemoryWard()
     ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", admitted=NOW), "test")
     session = Session(ward, "Dr Test", lambda: NOW, lambda: "exam0001")
     return State(Visit.open(session, "patient1"))
+
+
+@pytest.fixture
+def state(opened):
+    """An examination in which it was passed over when it began: the cursor is on the first sign."""
+    opened.move(1)
+    return opened
 
 
 def write(state, *made):
@@ -115,9 +122,11 @@ def test_a_statement_is_withdrawn_by_the_same_key_and_never_covers_the_saddle(st
 def test_the_grid_is_drawn_from_the_state_alone(state):
     write(state, *edits.grade(state, "0"))
     first = view.grid(state, 24, ASCII)
-    assert plain(first.labels[1]).split() == [">biceps", "C5-C6"]
-    assert plain(first.grades[1]).split() == ["0", "-"]
-    assert [style for _, style in first.grades[1]][:3:2] == ["cursor", ""]
+    assert plain(first.labels[1]).split() == ["when", "it", "began"]
+    assert plain(first.grades[1]).split() == ["not", "known"]
+    assert plain(first.labels[2]).split() == [">biceps", "C5-C6"]
+    assert plain(first.grades[2]).split() == ["0", "-"]
+    assert [style for _, style in first.grades[2]][:3:2] == ["cursor", ""]
     assert first == view.grid(state, 24, ASCII)
     assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
     assert view.about(state).startswith("right biceps: C5-C6")

@@ -123,7 +123,7 @@ async def test_a_set_of_rows_is_chosen_by_its_number(app):
             await pilot.press("m")
             assert f"{number} {rows.short}" in dump(app)[-1]
             await pilot.press(str(number))
-            assert app.screen.state.rows == rows.signs
+            assert app.screen.state.signs == rows.signs
         await pilot.press("m", "x")
         assert "Nothing was changed" in dump(app)[-2]
         assert app.screen.visit.draft.sent == 0

@@ -35,10 +35,11 @@ ALWAYS = (
 EXAMINE = (
     *MOVES,
     Key("both", ("b",), "both", "next grade goes to both sides"),
+    Key("find", ("slash",), "find", "to any sign, flag or onset"),
     Key("reinforced", ("r",), "reinforced", "came only with reinforcement"),
     Key("quality", ("v",), "quality", "inverted, crossed, pendular, slow to relax"),
-    Key("not_testable", ("x",), "not testable", "not testable, then the reason's letter"),
-    Key("clear", ("full_stop", "backspace", "delete"), "clear", "take the finding away: not examined"),
+    Key("not_testable", ("x",), "not testable", "not testable, then why"),
+    Key("clear", ("full_stop", "backspace", "delete"), "clear", "clear: not examined"),
     Key("number", ("enter",), "number", "type a number or a level"),
     Key("comment", ("c",), "comment", "a comment on this finding, or on all when blank"),
     Key("undo", ("u",), "undo", "undo"), Key("redo", ("U",), "", "redo"),

@@ -22,6 +22,7 @@ from pathlib import Path
 import pyte
 
 ROOT = Path(__file__).resolve().parents[3]
+OPEN_NEW = "\r "  # opens a first examination and passes over when it began
 LONG = 30.0  # seconds that a condition may take on a busy machine
 # Questions and modes that the emulator prints instead of ignoring.
 _UNKNOWN = re.compile(

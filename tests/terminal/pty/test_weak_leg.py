@@ -53,8 +53,8 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
         session.wait("The ward is empty")
         session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
         session.wait("Admitted")
-        # Open, choose the set, grade it, the flags, save.
-        keys = ["\r", "m5", *rows.values(), "f", FLAGS, "s"]
+        # Open, when it began, choose the set, grade it, the flags, save.
+        keys = ["\r", "4", "m5", *rows.values(), "f", FLAGS, "s"]
         session.send("".join(keys))
         session.wait("NEUROLOGICAL EXAMINATION")
         session.send("qq")

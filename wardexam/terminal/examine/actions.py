@@ -14,6 +14,7 @@ from wardexam.exam.entry import Change
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Quality
 from wardexam.exam.flags import Flag
+from wardexam.exam.looking_up import Named
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.suggestion import accepted_text
@@ -22,6 +23,7 @@ from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS
+from wardexam.terminal.screens.find import FindScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
@@ -111,7 +113,7 @@ def _quality(screen: "ExamineScreen", wanted: Quality) -> None:
 
 
 def _not_testable(screen: "ExamineScreen") -> None:
-    if isinstance(screen.state.row, Flag):
+    if not isinstance(screen.state.row, Sign):
         screen.say(f"Here: {screen.state.accepted}.")
         return
     screen.state.awaits = "reason"
@@ -196,6 +198,18 @@ def _suggested(screen: "ExamineScreen") -> None:
         screen.go(*reading.next_signs[0].key)
     else:
         screen.say("No suggestion yet.")
+
+
+def _find(screen: "ExamineScreen") -> None:
+    """Look a sign, a flag or when it began up by its name, and go there."""
+
+    def found(what: Named) -> None:
+        screen.state.go_to(what)
+        screen.said = f"At {view.at_cursor(screen.state)}."
+        screen.redraw()
+
+    title = view.heading_text(screen.state, screen.size.width)
+    screen.app.push_screen(FindScreen(title, found))
 
 
 def _order(screen: "ExamineScreen") -> None:
@@ -393,6 +407,7 @@ ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
     "undo": _undo,
     "redo": _redo,
     "jump": _await("jump"),
+    "find": _find,
     "unexamined": _unexamined,
     "suggested": _suggested,
     "order": _order,

@@ -18,6 +18,7 @@ from wardexam.exam.findings import (
     Side,
 )
 from wardexam.exam.flags import Flag
+from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
 from wardexam.exam.text import clean
 from wardexam.terminal.examine.state import State, sides
 
@@ -58,6 +59,8 @@ def grade(state: State, key: str) -> list[Edit]:
         RefusedError: The key is no answer here.
     """
     row = state.row
+    if isinstance(row, OnsetQuestion):
+        return [onset(key)]
     if isinstance(row, Flag):
         raise RefusedError(f"Here: {state.accepted}.")
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
@@ -100,6 +103,19 @@ def said_of_both(state: State, edits: list[Edit]) -> str:
     return f"both {row.name} {answer.mark if answer else value['answer']}"
 
 
+def onset(key: str) -> Edit:
+    """When it began.
+
+    Raises:
+        RefusedError: The key is no answer.
+    """
+    answer = next((a for a in ONSETS if a.key == key), None)
+    if answer is None:
+        keys = ", ".join(f"{a.key} {a.words}" for a in ONSETS)
+        raise RefusedError(f"{ONSET.name}: {keys}.")
+    return Edit(Change("context", "onset", answer.code), f"{ONSET.name}: {answer.words}")
+
+
 def flag(row: Flag, answer: str) -> Edit:
     """A red flag's answer."""
     return Edit(Change("flag", row.id, answer), f"{row.ask} {answer}.")
@@ -139,6 +155,10 @@ def cleared(state: State) -> Edit:
         RefusedError: There is none.
     """
     row = state.row
+    if isinstance(row, OnsetQuestion):
+        if state.examination.context.onset == "unknown":
+            raise RefusedError("Not known already.")
+        return Edit(Change("context", "onset", "unknown"), f"{ONSET.name}: unknown")
     if isinstance(row, Flag):
         if row.id not in state.examination.flags:
             raise RefusedError("Not asked already.")
@@ -193,8 +213,8 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
         RefusedError: What stands here is never covered by such a statement.
     """
     row, side = state.row, state.side
-    if isinstance(row, Flag) or row.limb == "saddle" or row.part == "sphincters":
-        raise RefusedError("Refused: flags, saddle and sphincters are answered one by one.")
+    if not isinstance(row, Sign) or row.limb == "saddle" or row.part == "sphincters":
+        raise RefusedError("Refused: questions, saddle and sphincters are answered one by one.")
     limb = row.limb if row.limb in ("head", "trunk") else f"{side} {row.limb}"
     if side == "midline" and row.limb not in ("head", "trunk"):
         raise RefusedError("Choose a row with sides for this statement.")
@@ -216,6 +236,10 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:
     """The examinations that a grade at the cursor would make, likeliest first."""
     row, side = state.row, state.side
+    if isinstance(row, OnsetQuestion):
+        for began in ONSETS:
+            yield apply(examination, onset(began.key).change)
+        return
     if isinstance(row, Flag):
         for said in ("yes", "no"):
             yield apply(examination, flag(row, said).change)

@@ -110,9 +110,7 @@ class ExamineScreen(LineScreen):
     def go(self, sign: str, side: str) -> None:
         """Put the cursor on a sign."""
         self.state.go(sign, side)
-        row = self.state.row
-        assert not isinstance(row, Flag)
-        self.said = f"At {'' if side == 'midline' else side + ' '}{row.name}."
+        self.said = f"At {view.at_cursor(self.state)}."
         self.redraw()
 
     # --- changes

@@ -3,14 +3,15 @@
 from functools import lru_cache
 from typing import NamedTuple
 
-from wardexam.anatomy.catalogue import signs_of
+from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.identity import heading
+from wardexam.exam.onset import OnsetQuestion, onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, cut
-from wardexam.exam.wording import narrow
+from wardexam.exam.wording import narrow, sided
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.examine.reader import Reader
@@ -83,6 +84,8 @@ def grid(state: State, height: int, glyphs: Glyphs) -> Grid:
 def _label(row: Row, pointer: str) -> str:
     if isinstance(row, Flag):
         return f"{pointer}{row.short[:24]}"
+    if isinstance(row, OnsetQuestion):
+        return f"{pointer}{row.name}"
     return f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}"
 
 
@@ -92,11 +95,21 @@ def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: 
     for index, side in enumerate(columns):
         if isinstance(row, Flag):
             text = state.examination.flags.get(row.id, "not asked")
+        elif isinstance(row, OnsetQuestion):
+            text = _onset(state)
         else:
             key = (row.id, side)
             text = mark(found.get(key), state.before.get(key), state.examination.scale)
         pieces += [(f"{text[:width]:<{width}}", "cursor" if index == at else ""), (" ", "")]
     return pieces
+
+
+def _onset(state: State) -> str:
+    """When it began as told now; what was told earlier in the stay stands beside it."""
+    told = state.examination.context.onset
+    if told != "unknown":
+        return onset_words(told)
+    return "-" if state.onset_earlier else "not known"
 
 
 @lru_cache(1024)
@@ -113,9 +126,11 @@ def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> s
 
 
 def _before(state: State, row: Row) -> str:
+    previous = state.visit.previous
     if isinstance(row, Flag):
-        previous = state.visit.previous
         return previous.flags.get(row.id, "") if previous else ""
+    if isinstance(row, OnsetQuestion):
+        return onset_words(state.onset_earlier) if state.onset_earlier else ""
     found = tuple(state.before.get((row.id, side)) for side in sides(row))
     return _pair(found, state.examination.scale) if any(found) else ""
 
@@ -125,10 +140,16 @@ def _pair(found: tuple[Finding | None, ...], scale: ScaleName) -> str:
     return "/".join(narrow(f, scale) for f in found)[:9]
 
 
+def at_cursor(state: State) -> str:
+    """The row under the cursor by its name and side; the question where it is one."""
+    row = state.row
+    return sided(state.side, row.name) if isinstance(row, Sign) else row.ask.rstrip("?")
+
+
 def about(state: State) -> str:
     """The row under the cursor in full: name, segments, where to touch; or the question."""
     row = state.row
-    if isinstance(row, Flag):
+    if not isinstance(row, Sign):
         return row.ask
     where = "" if state.side == "midline" else f"{state.side} "
     more = [m for m in (row.segment_range, row.nerve, row.place) if m]
