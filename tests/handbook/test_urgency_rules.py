@@ -11,7 +11,8 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
-from wardexam.reasoning.rules.urgency import LIMITS, NOT_EXCLUDED, POLICY, assess, rules
+from wardexam.reasoning.rules.deadlines import limits
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, assess, rules
 
 SAMPLES = tomllib.loads(
     (Path(__file__).parent / "urgency_conditions.toml").read_text(encoding="utf-8")
@@ -124,7 +125,7 @@ def test_a_rule_is_silent_where_one_thing_that_it_asks_for_is_missing(rule):
 def test_every_rule_says_what_first_whom_and_by_when_and_from_where():
     for name, row in rules().items():
         assert all((row.reason, row.image, row.call, row.source)), name
-        assert row.by in LIMITS, name
+        assert row.by in limits(), name
         assert row.region, name
         if row.urgency == 3:
             assert row.first, name

@@ -5,8 +5,9 @@ import random
 import pytest
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.acts import Act
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Act, Findings
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.flags import every_flag
 from wardexam.exam.typed import read_line

@@ -68,7 +68,9 @@ class Sitting:
 
     def warn(self) -> None:
         """Say the urgency when it has changed."""
-        lines = words.urgency(self.visit.case.urgency(self.visit.reading()))
+        reading = self.visit.reading()
+        self.visit.notice(reading)
+        lines = words.urgency(self.visit.case.urgency(reading))
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
