@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from tests.terminal.pty.harness import ROOT, Session, environ, running, wardexam
+from tests.terminal.pty.harness import ROOT, Session, environ, flag_keys, running, wardexam
 from wardexam.records.ward import open_ward
 
 BED = "D1"
@@ -21,7 +21,8 @@ MORNING = {
         "perianal": "22", "anal_tone": "2", "anal_squeeze": "2", "bladder": "0", "bowel": "0",
         "post_void_residual": "40\r", "level_pin": "00", "gait": "7",
     },
-    "flags": "0000",  # bladder or bowel, saddle, both legs, sexual function; the others are not asked
+    # The others are not asked.
+    "flags": flag_keys(bladder_bowel="0", saddle_numb="0", both_legs="0", sexual="0"),
 }  # fmt: skip
 # Both legs, the saddle and the bladder by evening.
 EVENING = {
@@ -32,7 +33,7 @@ EVENING = {
         "pin_S1": "11", "saddle": "11", "perianal": "11", "anal_tone": "1", "anal_squeeze": "1",
         "bladder": "2", "post_void_residual": "450\r", "gait": "0",
     },
-    "flags": "1110",
+    "flags": flag_keys(bladder_bowel="1", saddle_numb="1", both_legs="1", sexual="0"),
 }  # fmt: skip
 
 
@@ -48,9 +49,7 @@ def environment(home):
 
 
 def keys(visit):
-    return (
-        visit["context"] + visit["rows"] + "".join(visit["signs"].values()) + "f" + visit["flags"]
-    )
+    return visit["context"] + visit["rows"] + "".join(visit["signs"].values()) + visit["flags"]
 
 
 def line_of(session: Session, bed: str) -> str:

@@ -179,6 +179,10 @@ def _turn(by: int) -> Callable[["ExamineScreen"], None]:
 
 
 def _shown(screen: "ExamineScreen") -> None:
+    if screen.state.page == FLAGS:
+        screen.said = "Red flags: first those that matter for what is entered."
+        screen.redraw()
+        return
     done, whole = screen.state.count
     screen.said = f"{screen.state.title}: {done} of {whole} done."
     screen.redraw()

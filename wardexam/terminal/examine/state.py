@@ -13,7 +13,9 @@ from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
 from wardexam.exam.row_sets import row_sets
 from wardexam.note.note import PART_TITLES
+from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import sum_score
+from wardexam.reasoning.rules.standing import over
 from wardexam.visit import Visit
 
 Row = Sign | Flag | OnsetQuestion
@@ -29,9 +31,7 @@ def sides(row: Row) -> tuple[Side, ...]:
 
 @cache
 def _rows(page: str) -> tuple[Row, ...]:
-    """The rows of a page: when it began stands above the signs of a set."""
-    if page == FLAGS:
-        return tuple(flags().values())
+    """The rows of a page of signs: when it began stands above those of a set."""
     sets = row_sets()
     return (ONSET, *sets[page].signs) if page in sets else signs_of(page)
 
@@ -49,6 +49,7 @@ class State:
         both: Whether the next grade goes to both sides.
         awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
         before: What was found earlier in the stay, by sign and side.
+        asked: The flags in the order in which they are asked.
         onset_open: Whether it is still to be asked when it began; passed once, it is asked no more.
     """
 
@@ -60,6 +61,7 @@ class State:
     both: bool = False
     awaits: str = ""
     before: dict[tuple[str, Side], Finding] = field(init=False)
+    asked: tuple[Flag, ...] = field(init=False, default=())
     onset_open: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -85,8 +87,8 @@ class State:
 
     @property
     def rows(self) -> tuple[Row, ...]:
-        """The rows of the page that shows."""
-        return _rows(self.page)
+        """The rows of the page that shows; flags stand in the order they had when it was shown."""
+        return self.asked if self.page == FLAGS else _rows(self.page)
 
     @property
     def signs(self) -> tuple[Sign, ...]:
@@ -170,7 +172,8 @@ class State:
     def title(self) -> str:
         """What the page is called."""
         if self.page == FLAGS:
-            return "Red flags"
+            left = len(flags()) - len(self.examination.flags.keys() & flags().keys())
+            return f"Red flags, {left or 'none'} not asked"
         if self.page not in row_sets():
             score = sum_score(self.examination) if self.page == "power" else None
             return PART_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
@@ -235,7 +238,8 @@ class State:
             self.go(what.id, "right")
             return
         if what.kind == "flag":
-            self.page = FLAGS
+            if self.page != FLAGS:
+                self.show(FLAGS)
         elif self.page not in row_sets():
             self.page = next(iter(row_sets()))
         self.row_at = next(n for n, row in enumerate(self.rows) if row.id == what.id)
@@ -273,6 +277,10 @@ class State:
 
     def show(self, page: str) -> None:
         """Another page, from its top: from when it began as long as that is to be asked, else below it."""
+        if page == FLAGS:
+            previous = self.visit.previous
+            found = over(previous, self.examination) if previous else self.examination
+            self.asked = tuple(flags()[n] for n in order(found, self.examination.flags))
         self.page, self.side_at = page, 0
         asked = self.onset_open and self.examination.context.onset == "unknown"
         self.row_at = 0 if asked else self.first_row
