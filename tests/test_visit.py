@@ -339,3 +339,19 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     visit.act(OWN, "done", "MRI: no lesion of the cord")
     assert OWN not in {r.rule for r in visit.case.urgency(quiet).reasons}
     assert OWN in {r.rule for r in visit.case.urgency(dangerous(0.7)).reasons}
+
+
+def test_what_one_keystroke_changes_is_all_or_nothing_and_undone_as_one(session):
+    visit = Visit.open(session, WHO)
+    right, left = (graded("knee", side, "0") for side in ("right", "left"))
+    with pytest.raises(InputError):
+        visit.change_together([(right, "right"), (graded("knee", "left", "9"), "left")])
+    assert (answers(visit), visit.undo(), visit.draft.sent) == ({}, None, 0)
+    visit.change_together([(right, "both"), (left, "both")])
+    visit.change(Change("comment", "", "x"), "comment")
+    undone = visit.undo(), visit.undo()
+    assert [step.said for step in undone if step] == ["comment", "both"]
+    assert (answers(visit), visit.undo()) == ({}, None)
+    assert visit.redo().said == "both"
+    assert answers(visit) == {("knee", "right"): "0", ("knee", "left"): "0"}
+    assert (visit.redo().said, visit.redo()) == ("comment", None)

@@ -4,7 +4,7 @@ The screen draws a `Visit`, the plain lines speak it. What is saved already is a
 patient's `Saved` examinations: the note, the referral and the figure are made from it.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
@@ -285,11 +285,12 @@ def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> 
 
 
 class Step(NamedTuple):
-    """A change made, what takes it back, and what was said of it."""
+    """A change made, what takes it back, what was said of it, and whether one keystroke made it with the one before."""
 
     change: Change
     back: Change
     said: str
+    joined: bool = False
 
 
 class Visit:
@@ -425,28 +426,44 @@ class Visit:
         Raises:
             InputError: The change is not acceptable; nothing has changed.
         """
-        step = Step(change, inverse(self.examination, change), said)
-        self._take(change)
-        self._undo.append(step)
+        self.change_together([(change, said)])
+
+    def change_together(self, made: Iterable[tuple[Change, str]]) -> None:
+        """Make what one keystroke of the doctor changes, each with what is said of it; it is undone as one.
+
+        Raises:
+            InputError: A change is not acceptable; nothing has changed.
+        """
+        changed, steps = self.examination, list[Step]()
+        for change, said in made:
+            steps.append(Step(change, inverse(changed, change), said, joined=bool(steps)))
+            changed = apply(changed, change)
+        self.examination = changed
+        for step in steps:
+            self.draft.append(step.change)
+        self._undo += steps
         self._redo.clear()
 
     def undo(self) -> Step | None:
-        """Take the last change back; None where none is left."""
-        if not self._undo:
-            return None
-        step = self._undo.pop()
-        self._take(step.back)
-        self._redo.append(step)
-        return step
+        """Take back what the last keystroke changed, all of it; its first step, None where none is left."""
+        while self._undo:
+            step = self._undo.pop()
+            self._take(step.back)
+            self._redo.append(step)
+            if not step.joined:
+                return step
+        return None
 
     def redo(self) -> Step | None:
-        """Make the change again that was undone last; None where none is left."""
+        """Make again what was undone last; its first step, None where none is left."""
         if not self._redo:
             return None
-        step = self._redo.pop()
-        self._take(step.change)
-        self._undo.append(step)
-        return step
+        first = self._redo[-1]
+        while self._redo and (self._redo[-1].joined or self._redo[-1] is first):
+            step = self._redo.pop()
+            self._take(step.change)
+            self._undo.append(step)
+        return first
 
     def _take(self, change: Change) -> None:
         self.examination = apply(self.examination, change)

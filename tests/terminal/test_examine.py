@@ -66,10 +66,15 @@ def test_a_quality_speaks_of_the_sign_graded_last_once_the_cursor_has_moved_on(s
     write(state, *edits.grade(state, "1"))
     state.advance()
     assert state.side == "left"
-    made = edits.quality(state, "reinforced")
+    state.moved_on = True
+    (made,) = edits.quality(state, "reinforced")
     assert made.said == "right biceps: only with reinforcement"
     write(state, made)
-    assert edits.quality(state, "reinforced").said.startswith("right biceps: no longer")
+    (again,) = edits.quality(state, "reinforced")
+    assert again.said.startswith("right biceps: no longer")
+    state.move(side=1)
+    with pytest.raises(edits.RefusedError, match="Grade the reflex first"):
+        edits.quality(state, "reinforced")
 
 
 def test_grading_goes_side_to_side_or_down_one_side(state):
@@ -126,7 +131,7 @@ def test_the_grid_is_drawn_from_the_state_alone(state):
     assert plain(first.grades[1]).split() == ["not", "known"]
     assert plain(first.labels[2]).split() == [">biceps", "C5-C6"]
     assert plain(first.grades[2]).split() == ["0", "-"]
-    assert [style for _, style in first.grades[2]][:3:2] == ["cursor", ""]
+    assert [style for _, style in first.grades[2]][::4] == ["cursor", ""]
     assert first == view.grid(state, 24, ASCII)
     assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
     assert view.about(state).startswith("right biceps: C5-C6")

@@ -13,8 +13,8 @@ MINE = """\
 # mine
 [examine]
 undo = "N"
-suggested = ["!", "home"]
-flags = "K"
+suggested = ["%", "home"]
+flags = "L"
 
 [ward]
 note = "N"
@@ -28,7 +28,7 @@ def test_what_the_file_names_is_replaced_and_the_rest_stays():
     assert action_of(keymap["examine"])["N"] == "undo"
     assert "u" not in action_of(keymap["examine"])
     assert action_of(keymap["ward"])["n"] == "admit"
-    assert action_of(keymap["examine"])["exclamation_mark"] == "suggested"
+    assert action_of(keymap["examine"])["percent_sign"] == "suggested"
     assert keymap["text"] == SCREENS["text"]
 
 
@@ -96,10 +96,10 @@ async def test_the_screen_obeys_and_shows_the_users_keys(tmp_path):
         assert app.screen.state.examination.findings == ()
         await pilot.press("u")
         assert "u: no such key here" in dump(app)[-2]
-        assert "(K)" in "\n".join(dump(app))
+        assert "(L)" in "\n".join(dump(app))
         await pilot.press("question_mark")
         assert any(line.startswith("N ") or " N " in line in line for line in dump(app))
-        await pilot.press("q", "K")
+        await pilot.press("q", "L")
         assert "Red flags" in "\n".join(dump(app))
 
 

@@ -39,6 +39,7 @@ EXAMINE = (
     Key("reinforced", ("r",), "reinforced", "came only with reinforcement"),
     Key("quality", ("v",), "quality", "inverted, crossed, pendular, slow to relax"),
     Key("not_testable", ("x",), "not testable", "not testable, then why"),
+    Key("known", ("K",), "known before", "known before; again: new"),
     Key("clear", ("full_stop", "backspace", "delete"), "clear", "clear: not examined"),
     Key("number", ("enter",), "number", "type a number or a level"),
     Key("comment", ("c",), "comment", "a comment on this finding, or on all when blank"),

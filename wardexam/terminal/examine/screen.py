@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, TypeVar
 from textual.geometry import Offset
 
 from wardexam.errors import InputError
-from wardexam.exam.entry import Change
 from wardexam.exam.flags import Flag
 from wardexam.terminal.examine import actions, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
@@ -88,6 +87,9 @@ class ExamineScreen(LineScreen):
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
+        if self.state.both and action not in actions.KEEP_BOTH:
+            self.state.both = False
+            self.redraw()
         if action in actions.ACTIONS:
             self.refusing(actions.ACTIONS[action])(self)
         else:
@@ -126,19 +128,25 @@ class ExamineScreen(LineScreen):
 
         return tried
 
-    def change(self, change: Change, said: str) -> bool:
-        """Have the visit make a change; whether it was accepted."""
+    def change(self, *made: Edit, said: str = "") -> bool:
+        """Have the visit make what one keystroke changes; whether it was accepted.
+
+        Args:
+            made: The changes with what is said of each.
+            said: What is said of all, where there are several.
+        """
+        told = [Edit(edit.change, said or edit.said) for edit in made]
         try:
-            self.visit.change(change, said)
+            self.visit.change_together(told)
         except InputError as error:
             self.say(error.line[: self.size.width])
             return False
-        self.said = said
+        self.said = said or made[-1].said
         return True
 
-    def write(self, edit: Edit) -> None:
-        """Make a change, and show what it brings."""
-        if self.change(*edit):
+    def write(self, *made: Edit, said: str = "") -> None:
+        """Make a change, or several as one, and show what it brings."""
+        if self.change(*made, said=said):
             self.changed()
 
     def changed(self) -> None:

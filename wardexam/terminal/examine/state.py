@@ -47,6 +47,7 @@ class State:
         side_at: The column under the cursor, from 0.
         down_first: Whether grading goes down one side.
         both: Whether the next grade goes to both sides.
+        moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
         before: What was found earlier in the stay, by sign and side.
         asked: The flags in the order in which they are asked.
@@ -59,6 +60,7 @@ class State:
     side_at: int = 0
     down_first: bool = False
     both: bool = False
+    moved_on: bool = False
     awaits: str = ""
     before: dict[tuple[str, Side], Finding] = field(init=False)
     asked: tuple[Flag, ...] = field(init=False, default=())
@@ -122,14 +124,29 @@ class State:
         return self.examination.finding(row.id, self.side) if isinstance(row, Sign) else None
 
     @property
-    def last_graded(self) -> Finding | None:
-        """What was graded last: a quality or a number speaks of it when the cursor has moved on."""
+    def graded_last(self) -> list[Finding]:
+        """What the last grade wrote: one side or both."""
+        found: list[Finding] = []
         for step in self.visit.steps:
-            if step.change.what == "finding" and step.change.value:
-                return self.examination.finding(
-                    step.change.value["sign"], step.change.value["side"]
-                )
-        return None
+            value = step.change.value
+            if step.change.what == "finding" and value:
+                finding = self.examination.finding(value["sign"], value["side"])
+                found += [finding] if finding else []
+                if not step.joined:
+                    return found
+        return found
+
+    @property
+    def last_graded(self) -> Finding | None:
+        """What was graded last: a number speaks of it when the cursor has moved on."""
+        return next(iter(self.graded_last), None)
+
+    @property
+    def named(self) -> list[Finding]:
+        """The findings that the cursor's line names: what was graded last as long as nothing else was done."""
+        if self.moved_on:
+            return self.graded_last
+        return [self.finding] if self.finding else []
 
     def answers(self, row: Sign) -> AnswerSet:
         """The answers that a row takes."""
@@ -201,7 +218,8 @@ class State:
 
     def advance(self) -> None:
         """To the cell that is graded next."""
-        self._pass_onset()
+        if self.row is ONSET:
+            self.onset_open = False
         if self.down_first:
             if self.row_at + 1 < len(self.rows):
                 self.row_at += 1
@@ -215,7 +233,7 @@ class State:
 
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """By so many rows, or to a column."""
-        self._pass_onset()
+        self._left()
         self.row_at = max(0, min(len(self.rows) - 1, self.row_at + rows))
         if side is not None:
             self.side_at = side
@@ -223,6 +241,7 @@ class State:
     def go(self, sign: str, side: str) -> None:
         """To a sign, on the page that has it."""
         row = catalogue()[sign]
+        self.both = self.moved_on = False
         if row not in self.rows:
             self.page = (
                 next((p for p in row_sets() if row in row_sets()[p].signs), row.part)
@@ -247,7 +266,7 @@ class State:
 
     def go_to_open(self) -> bool:
         """To the next cell that is not filled, from the cursor on; whether there is one."""
-        self._pass_onset()
+        self._left()
         cells = [
             (n, i, r, s)
             for n, r in enumerate(self.rows)
@@ -266,7 +285,9 @@ class State:
                 return True
         return False
 
-    def _pass_onset(self) -> None:
+    def _left(self) -> None:
+        """The cursor leaves its cell by no grade: what was armed there is so no more."""
+        self.both = self.moved_on = False
         if self.row is ONSET:
             self.onset_open = False
 
@@ -282,6 +303,7 @@ class State:
             found = over(previous, self.examination) if previous else self.examination
             self.asked = tuple(flags()[n] for n in order(found, self.examination.flags))
         self.page, self.side_at = page, 0
+        self.both = self.moved_on = False
         asked = self.onset_open and self.examination.context.onset == "unknown"
         self.row_at = 0 if asked else self.first_row
 

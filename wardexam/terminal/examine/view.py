@@ -1,6 +1,7 @@
 """How the examination looks: state in, lines out."""
 
 from functools import lru_cache
+from textwrap import shorten
 from typing import NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, signs_of
@@ -36,6 +37,10 @@ QUALITY_KEYS: dict[str, Quality] = {
 # Why a sign may not be testable, with the letters: the first stand in the status line, the rest below.
 REASONS = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
 REASONS_SAID = 5
+
+
+CHANGED = "*"  # after a grade that is not what it was in the last examination
+KNOWN = "k"  # after a finding that is marked as known from before
 
 
 class Grid(NamedTuple):
@@ -90,17 +95,29 @@ def _label(row: Row, pointer: str) -> str:
 
 
 def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: int) -> Line:
-    columns, pieces = sides(row), []
+    columns, pieces = sides(row), list[tuple[str, str]]()
     width = 5 if len(columns) == 2 else 10
+    both = at >= 0 and state.both
     for index, side in enumerate(columns):
+        known = ""
         if isinstance(row, Flag):
             text = state.examination.flags.get(row.id, "not asked")
         elif isinstance(row, OnsetQuestion):
             text = _onset(state)
         else:
-            key = (row.id, side)
-            text = mark(found.get(key), state.before.get(key), state.examination.scale)
-        pieces += [(f"{text[:width]:<{width}}", "cursor" if index == at else ""), (" ", "")]
+            finding, before = found.get((row.id, side)), state.before.get((row.id, side))
+            text = mark(finding, before, state.examination.scale)
+            known = KNOWN if finding and finding.known else ""
+        here = both or index == at
+        pieces += [
+            (text[:width], "cursor" if here else ""),
+            (known, "cursor" if here else "quiet"),
+            (" " * (width - len(text[:width]) - len(known)), "cursor" if here else ""),
+            (
+                " " * (1 - max(0, len(text[:width]) + len(known) - width)),
+                "cursor" if both and index == 0 else "",
+            ),
+        ]
     return pieces
 
 
@@ -114,7 +131,7 @@ def _onset(state: State) -> str:
 
 @lru_cache(1024)
 def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> str:
-    """What a cell says: the grade, the first letter of a quality, ``!`` where it was otherwise before."""
+    """What a cell says: the grade, the first letter of a quality, `CHANGED` where it was otherwise before."""
     text = narrow(finding, scale)
     if finding is None:
         return text
@@ -122,7 +139,7 @@ def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> s
         text += "r"
     elif finding.qualities:
         text += finding.qualities[0][0]
-    return f"{text}!" if before and differs(before, finding) else text
+    return f"{text}{CHANGED}" if before and differs(before, finding) else text
 
 
 def _before(state: State, row: Row) -> str:
@@ -148,12 +165,12 @@ def at_cursor(state: State) -> str:
 
 def about(state: State) -> str:
     """The row under the cursor in full: name, segments, where to touch; or the question."""
-    row = state.row
+    row, finding = state.row, state.finding
     if not isinstance(row, Sign):
         return row.ask
-    where = "" if state.side == "midline" else f"{state.side} "
-    more = [m for m in (row.segment_range, row.nerve, row.place) if m]
-    return f"{where}{row.name}{': ' if more else ''}{', '.join(more)}"
+    old = f"known before, {clean(finding.known)}" if finding and finding.known else ""
+    more = [m for m in (old, row.segment_range, row.nerve, row.place) if m]
+    return f"{sided(state.side, row.name)}{': ' if more else ''}{', '.join(more)}"
 
 
 def panel_width(width: int) -> int:
@@ -198,7 +215,7 @@ def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -
     if state.awaits == "rows":
         sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
         return "  ".join(sets)[: width - 1]
-    accepted = state.accepted
+    accepted = f"BOTH SIDES  {state.accepted}" if state.both else state.accepted
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
 
 
@@ -209,4 +226,7 @@ def status(state: State, said: str, width: int) -> Line:
     if draft.problem:  # the line itself says where it is kept
         kept = "" if said == draft.problem else "NOT IN THE WARD"
     room = width - len(kept) - 2
-    return [(f"{(said or about(state))[:room]:<{room}}", ""), (f" {kept}", "quiet")]
+    line = said or about(state)
+    if len(line) > room:
+        line = shorten(line, room, placeholder=" ..")
+    return [(f"{line:<{room}}", ""), (f" {kept}", "quiet")]
