@@ -17,7 +17,9 @@ CAUTION = (
 )
 
 SiteSide = Literal["right", "left", "both", "midline", "none"]
-Word = Literal["very likely", "likely", "possible", "unlikely"]
+Word = Literal[
+    "very likely", "likely", "possible", "unlikely", "less supported by these signs"
+]  # the last instead of "unlikely" where the place needs same-day action
 SignKey = tuple[str, str]  # (sign id, side)
 
 

@@ -70,9 +70,9 @@ def panel_lines(
     else:
         yes = ", ".join(urgency.answered_yes)
         text = (
-            f"Nothing entered fires a rule. Flags yes: {yes}."
+            f"{urgency.word.capitalize()}. Flags yes: {yes}."
             if yes
-            else "Nothing entered fires a rule."
+            else f"{urgency.word.capitalize()}."
         )
         lines += _block(text, width, URGENT)
     entered = reading is not None and reading.entered > 0
@@ -92,7 +92,8 @@ def panel_lines(
                 if site.levels and site.levels[0] != site.levels[1]
                 else ""
             )
-            word = f"{site.word:<11} " if width >= 50 else ""
+            # Of an urgent place that is less supported the first two words, of all others the whole.
+            word = f"{' '.join(site.word.split()[:2]):<14} " if width >= 50 else ""
             name = _shorten(f"{site.name}{levels}", width - 11 - len(word), placeholder="..")
             lines.append([(f"{word}{site.probability:4.0%} {bar:<5} {name}", "")])
         lines += [[] for _ in range(SITES - len(reading.sites[:SITES]))]

@@ -45,7 +45,8 @@ UNTIL_KNOWN = "until the onset is known"
 EARLIER_WORD = "earlier"
 EARLIER = f" ({EARLIER_WORD})"
 POLICY = "Follow local policy."
-NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
+# Said whatever was found, asked or answered.
+NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +104,12 @@ class Reason:
         if self.due is None:
             return None
         return next((a for a in self.acts if a.kind == "asked" and not a.ended), None)
+
+    @property
+    def said(self) -> str:
+        """Why, with where it comes from: ``possible stroke (signs)``."""
+        told = EARLIER in self.text or not self.origin
+        return self.text if told else f"{self.text} ({self.origin})"
 
     @property
     def when(self) -> str:
@@ -350,10 +357,9 @@ def assess(
     )  # fmt: skip
     level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
-    caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
     word = WORDS[level] if level or not not_asked else f"{NOT_ASSESSED}, {len(not_asked)} not asked"
-    return Urgency(level, word, tuple(reasons), not_asked, yes, caution)
+    return Urgency(level, word, tuple(reasons), not_asked, yes, f"{POLICY} {NOT_EXCLUDED}")
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
