@@ -48,7 +48,11 @@ REFUSED = [
     ("[ward]\nnote = []", 2, "'note' needs a key"),
     ("[ward]\nnote = 1", 2, "'note' needs a key"),
     ('[ward]\nnoet = "n"', 2, "[ward] has no action 'noet': it has up, down, open, note"),
-    ('[wards]\nnote = "n"', 1, "no screen is called 'wards': there are ward, examine, text"),
+    (
+        '[wards]\nnote = "n"',
+        1,
+        "no screen is called 'wards': there are ward, examine, text, reasons",
+    ),
     ('ward = "n"', 1, "'ward' is a table of actions"),
     ('[examine]\nleave = "escape"', 2, "'leave' needs a key beside escape"),
     ('[ward]\nnote = "n', 2, "Unterminated string"),

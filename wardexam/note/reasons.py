@@ -9,6 +9,7 @@ from wardexam.reasoning.rules.urgency import Reason, Urgency
 
 WHOLE = 3  # reasons that a paper says whole; the others are named in one line each
 NOTHING = "nothing done yet"
+LATE = "OVERDUE"
 HOURS, DAYS = 100, 24
 
 
@@ -49,7 +50,7 @@ def deadline(due: datetime | None, beside: datetime, now: datetime | None = None
         return ""
     late = overdue(due, now) if now else None
     if late is not None:
-        return f"OVERDUE {span(late.total_seconds() / 60)}, was due {clock(due, beside)}"
+        return f"{LATE} {span(late.total_seconds() / 60)}, was due {clock(due, beside)}"
     return f"due {clock(due, beside)}"
 
 

@@ -24,6 +24,7 @@ from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
 from wardexam.terminal.screens.find import FindScreen
+from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
@@ -246,6 +247,13 @@ def _find(screen: "ExamineScreen") -> None:
     screen.app.push_screen(FindScreen(title, found))
 
 
+def _why(screen: "ExamineScreen") -> None:
+    """Every reason of what is entered, and what was done about each."""
+    visit = screen.visit
+    shown = ReasonsScreen(visit.patient, lambda: screen.reader.urgency, visit.act)
+    screen.app.push_screen(shown)
+
+
 def _order(screen: "ExamineScreen") -> None:
     state = screen.state
     state.down_first = not state.down_first
@@ -453,6 +461,7 @@ ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
     "redo": _redo,
     "jump": _await("jump"),
     "find": _find,
+    "why": _why,
     "unexamined": _unexamined,
     "suggested": _suggested,
     "order": _order,

@@ -180,7 +180,11 @@ class ExamineScreen(LineScreen):
         if figure.display != wide:
             figure.display = wide
             self.canvas("panel").styles.width = view.WIDE_PANEL if wide else "1fr"
-        keys = {"suggested": self.key("suggested"), "asks": self.key("flags")}
+        keys = {
+            "suggested": self.key("suggested"),
+            "asks": self.key("flags"),
+            "why": self.key("why"),
+        }
         lines = view.panel(self.state, self.reader, width, self.ward_app.glyphs, **keys)
         self.canvas("panel").show(lines[: height - 3])
         if wide:

@@ -179,7 +179,7 @@ def panel_width(width: int) -> int:
 
 
 def panel(
-    state: State, reader: Reader, width: int, glyphs: Glyphs, *, suggested: str, asks: str
+    state: State, reader: Reader, width: int, glyphs: Glyphs, *, suggested: str, asks: str, why: str
 ) -> list[Line]:
     """What the signs mean so far; below it, where there is room, what changed and what else is urgent."""
     e, urgency, room = state.examination, reader.urgency, panel_width(width)
@@ -192,6 +192,8 @@ def panel(
         glyphs=glyphs,
         suggested=suggested,
         asks=asks,
+        why=why,
+        now=state.visit.session.now(),
     )
     return lines + more_lines(e, state.visit.previous, urgency, room)
 

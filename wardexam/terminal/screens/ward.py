@@ -296,6 +296,10 @@ class WardScreen(LineScreen):
         """The last note."""
         self._with_bed(lambda bed: self.ward_app.show_note(bed.patient_id, shown_as=bed))
 
+    def do_why(self) -> None:
+        """Every reason of the last examination, and what was done."""
+        self._with_bed(lambda bed: self.ward_app.show_reasons(bed.patient_id, bed))
+
     def do_course(self) -> None:
         """Examinations, changes, course."""
         self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id, bed))
