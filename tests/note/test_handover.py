@@ -33,7 +33,9 @@ def sheet(*rows):
 def beds(text):
     overview = text.split(handover.REASONS_HEAD)[0]
     return [
-        line.split()[0] for line in overview.splitlines() if line[:1] in "AB" and line[1:2].isdigit()
+        line.split()[0]
+        for line in overview.splitlines()
+        if line[:1] in "AB" and line[1:2].isdigit()
     ]
 
 
