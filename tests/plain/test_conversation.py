@@ -241,7 +241,7 @@ def test_every_reason_is_heard_with_its_deadline_and_what_was_done_is_kept(ward)
     asked = ["f", "", "y", *[""] * (len(flags()) - 2)]
     script = [*asked, "why", "act", "1", "2", "", "why", "s", "n", "", "y"]
     _, said = talk(ward, *ADMIT, "", *script)
-    first, second = (t for t in said.splitlines() if t.startswith("NOW, WITHIN 4 H: possible"))[:2]
+    first, second = [t for t in said.splitlines() if t.startswith("NOW, WITHIN 4 H: possible")][:2]
     assert "nothing done yet, due" in first
     asked_for = "MRI of the lumbosacral spine; whole spine if an upper motor sign asked"
     assert asked_for in second

@@ -236,7 +236,8 @@ def test_an_archive_of_version_2_is_read_with_all_that_it_holds(tmp_path):
 
 
 def test_what_was_done_and_since_when_goes_out_and_comes_in(tmp_path, ward, patient):
-    session = Session(ward, "Dr Ash", lambda: AT, iter(("exam0001", "exam0002")).__next__)
+    hours = iter(AT + timedelta(hours=n) for n in range(99))
+    session = Session(ward, "Dr Ash", hours.__next__, iter(("exam0001", "exam0002")).__next__)
     ward.admit(patient, "x")
     for _ in range(2):
         visit = Visit.begin(session, patient.id)
