@@ -24,6 +24,7 @@ POLL_SECONDS = 1.5
 URGENCY = ("open", "days", "today", "NOW")
 
 
+SOON = timedelta(hours=12)  # a limit that ends later stands only below the list, for who is chosen
 AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
 
 
@@ -220,7 +221,8 @@ class WardScreen(LineScreen):
         )
         if _ahead(bed.last_at, now) and bed.last_at:
             text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
-        clock = running(summary, now, step=False) if summary and not bed.discharged else ""
+        due = summary.due_at if summary and not bed.discharged else None
+        clock = running(summary, now, step=False) if summary and due and due < now + SOON else ""
         late = clock.startswith("OVERDUE")
         room = max(10, self.size.width - 60) - len(clock) - bool(clock)
         text = textwrap.shorten(text, max(2, room), placeholder="..")
