@@ -229,9 +229,9 @@ class WardScreen(LineScreen):
         style = "cursor" if chosen else ""
         urgent = (
             "alarm"
-            if word == "NOW" and not chosen
+            if word == "NOW" and summary and summary.new and not chosen
             else "strong"
-            if word == "today" and not chosen
+            if word in ("NOW", "today") and not chosen
             else style
         )
         line: Line = [(who, style), (f"{word:<7}", urgent), (" ", style), (rest, style)]
