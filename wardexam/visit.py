@@ -532,8 +532,14 @@ class Visit:
         from wardexam.note.differences import differences
 
         text = differences(theirs, self.examination, save)
+        # What they did about the reasons is done: it stands beside what is entered here.
+        acts = {a.same: a for a in (*theirs.acts, *self.examination.acts)}
         self.examination = self.examination.model_copy(
-            update={"revision": theirs.revision, "amendment": theirs.amendment}
+            update={
+                "revision": theirs.revision,
+                "amendment": theirs.amendment,
+                "acts": tuple(acts.values()),
+            }
         )
         return text
 

@@ -15,7 +15,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
-from wardexam.exam.acts import Act
+from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
@@ -177,7 +177,7 @@ class Sheet(Model):
     findings: tuple[SheetFinding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
-    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
 
     def spelled_out(self) -> Findings:
         """The findings the sheet stands for, every group and ``both`` spelled out.
