@@ -282,7 +282,8 @@ def _by_site(
         return now
     if now and now.urgency >= before.level:
         return now
-    return _of_site(before.level, before.text, before.region)
+    held = _of_site(before.level, before.text, before.region)
+    return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
 def _since(before: Raised, examination: Findings) -> list[Act]:
