@@ -9,6 +9,7 @@ import pytest
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, WardexamError
+from wardexam.exam.acts import CARRIED
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.reasoning.reading import Reading, Site
@@ -355,3 +356,41 @@ def test_what_one_keystroke_changes_is_all_or_nothing_and_undone_as_one(session)
     assert visit.redo().said == "both"
     assert answers(visit) == {("knee", "right"): "0", ("knee", "left"): "0"}
     assert (visit.redo().said, visit.redo()) == ("comment", None)
+
+
+def test_what_another_did_meanwhile_is_not_lost_to_who_amends_second(session):
+    saddle(session).save(None)
+    visit = Visit.amend(session, session.ward.examinations(WHO)[-1])
+    visit.act("cauda_equina", "called", "Dr Spine")
+    write_act(at(session, minutes=5), WHO, "cauda_equina", "asked", "MRI lumbar")
+    with pytest.raises(AmendedMeanwhileError) as refused:
+        visit.save(None, "called")
+    visit.go_after(refused.value.stored, "s")
+    assert {a.what for a in visit.save(None, "called").acts} == {"MRI lumbar", "Dr Spine"}
+
+
+def test_one_act_about_several_reasons_is_one_step(session):
+    visit = saddle(session)
+    visit.change(Change("flag", "limb_tense", "yes"))
+    visit.act(["cauda_equina", "compartment"], "called", "Dr Both")
+    assert [a.rule for a in visit.examination.acts] == ["cauda_equina", "compartment"]
+    assert all(r.answered for r in visit.case.urgency().reasons)
+    with pytest.raises(InputError, match="no reason 'stroke' stands"):
+        visit.act(["cauda_equina", "stroke"], "called", "Dr Both")
+    visit.undo()
+    assert visit.examination.acts == ()
+
+
+def test_a_long_stay_carries_what_counts_and_no_more(session):
+    for hour in range(30):
+        visit = saddle(at(session, hours=hour))
+        visit.act("cauda_equina", "lowered", f"MRI {hour} normal")
+        if hour % 3 == 2:
+            visit.change(graded("ankle", "left", ("0", "4+")[hour % 2]), "worse")
+        visit.save(None)
+    last = session.ward.examinations(WHO)[-1]
+    (kept,) = (r for r in last.raised if r.rule == "cauda_equina")
+    assert kept.since == NOW
+    assert len(kept.acts) == CARRIED
+    assert all(a.on is None for a in kept.acts if a.ended)
+    assert Saved(session, WHO).named(None).told.level >= 1

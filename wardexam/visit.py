@@ -4,7 +4,7 @@ The screen draws a `Visit`, the plain lines speak it. What is saved already is a
 patient's `Saved` examinations: the note, the referral and the figure are made from it.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
@@ -66,6 +66,15 @@ class Case:
     def told(self) -> Urgency:
         """How urgent it is for the chart: the tool's own alarm is in it once the suggestion is accepted."""
         return self.urgency(own=bool(self.examination.suggestion))
+
+    def acts(
+        self, rule: str | Sequence[str], kind: ActKind, what: str, by: str, at: datetime
+    ) -> tuple[Act, ...]:
+        """The same done about one reason or several, as `act`; where one is refused all are."""
+        rules = [rule] if isinstance(rule, str) else list(dict.fromkeys(rule))
+        if not rules:
+            raise InputError("no reason is named", remedy="name one that stands")
+        return tuple(self.act(r, kind, what, by, at) for r in rules)
 
     def act(self, rule: str, kind: ActKind, what: str, by: str, at: datetime) -> Act:
         """What was done about one of the reasons, as it is kept with the examination.
@@ -247,14 +256,15 @@ def _usual(reason: Reason | None, kind: ActKind) -> str:
 
 
 def write_act(
-    session: "Session", patient_id: str, rule: str, kind: ActKind, what: str = "", shown: "Bed | None" = None
+    session: "Session", patient_id: str, rule: str | Sequence[str], kind: ActKind, what: str = "",
+    shown: "Bed | None" = None,
 ) -> Examination:  # fmt: skip
-    """Save what was done about a reason of the examination saved last, as a further revision of it.
+    """Save what was done about a reason, or several at once, of the examination saved last, as a further revision of it.
 
     Args:
         session: Who writes it, where and when.
         patient_id: Whose it is.
-        rule: The reason's rule.
+        rule: The reason's rule, or several.
         kind: What was done; see `wardexam.exam.acts.Act`.
         what: Whom, which image, what it showed or why; see `Case.act`.
         shown: The line that was chosen, if one was; what is written to must be what it showed.
@@ -266,8 +276,8 @@ def write_act(
     """
     case = Saved(session, patient_id, shown).named(None)
     at = session.now()
-    act = case.act(rule, kind, what, session.examiner, at)
-    acts = (*case.examination.acts, act)
+    made = case.acts(rule, kind, what, session.examiner, at)
+    acts = (*case.examination.acts, *made)
     written = Case(
         case.patient,
         case.examination.model_copy(update={"acts": acts}),
@@ -276,7 +286,7 @@ def write_act(
     )
     examination = recorded(written.examination, written.urgency(own=True))
     summary = written.summary(None)
-    why = f"{ACT_WORDS[kind]}: {act.what}"[:120]
+    why = f"{ACT_WORDS[kind]}: {made[0].what}"[:120]
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
 
@@ -469,16 +479,16 @@ class Visit:
         self.examination = apply(self.examination, change)
         self.draft.append(change)
 
-    def act(self, rule: str, kind: ActKind, what: str = "") -> Act:
-        """Write what was done about a reason, now and by who examines; see `Case.act`.
+    def act(self, rule: str | Sequence[str], kind: ActKind, what: str = "") -> tuple[Act, ...]:
+        """Write what was done about a reason, or several at once, now and by who examines; see `Case.act`.
 
         Raises:
             InputError: It is not acceptable; nothing has changed.
         """
-        act = self.case.act(rule, kind, what, self.session.examiner, self.session.now())
-        acts = [a.model_dump(mode="json") for a in (*self.examination.acts, act)]
-        self.change(Change("acts", "", acts), f"{ACT_WORDS[kind]}: {act.what}")
-        return act
+        made = self.case.acts(rule, kind, what, self.session.examiner, self.session.now())
+        acts = [a.model_dump(mode="json") for a in (*self.examination.acts, *made)]
+        self.change(Change("acts", "", acts), f"{ACT_WORDS[kind]}: {made[0].what}")
+        return made
 
     def notice(self, reading: "Reading") -> None:
         """Put down when the tool's own alarm is first raised: it then stays until it is settled.
@@ -539,8 +549,14 @@ class Visit:
         from wardexam.note.differences import differences
 
         text = differences(theirs, self.examination, save)
+        # What they did about the reasons is done: it stands beside what is entered here.
+        acts = {a.same: a for a in (*theirs.acts, *self.examination.acts)}
         self.examination = self.examination.model_copy(
-            update={"revision": theirs.revision, "amendment": theirs.amendment}
+            update={
+                "revision": theirs.revision,
+                "amendment": theirs.amendment,
+                "acts": tuple(acts.values()),
+            }
         )
         return text
 

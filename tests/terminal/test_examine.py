@@ -5,11 +5,14 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.records.memory import MemoryWard
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.ready import engine
 from wardexam.session import Session
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.actions import ACTIONS
+from wardexam.terminal.examine.reader import Reader
 from wardexam.terminal.examine.state import FLAGS, State
 from wardexam.terminal.keys import ALWAYS, EXAMINE
 from wardexam.terminal.looks import ASCII
@@ -135,3 +138,28 @@ def test_the_grid_is_drawn_from_the_state_alone(state):
     assert first == view.grid(state, 24, ASCII)
     assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
     assert view.about(state).startswith("right biceps: C5-C6")
+
+
+def test_the_tools_own_alarm_is_put_down_by_the_reading_and_stays_when_the_signs_are_mended(state):
+    from wardexam.reasoning.rules.urgency import OWN
+
+    def entered(sign, *answers):
+        for side, answer in zip(("right", "left"), answers, strict=True):
+            value = {"sign": sign, "side": side, "answer": answer, "scale": "conventional"}
+            state.visit.change(Change("finding", f"{sign} {side}", value))
+
+    reader = Reader(state)
+    entered("biceps", "2+", "2+")
+    entered("knee", "4+", "4+")
+    assert reader.take(0, engine().read(state.examination, silence=False))
+    (raised,) = state.examination.raised
+    assert (raised.rule, raised.since, raised.level) == (OWN, NOW, 2)
+    state.visit.undo()
+    state.visit.undo()
+    entered("knee", "2+", "2+")
+    assert reader.take(0, engine().read(state.examination, silence=False))
+    (alarm,) = (r for r in reader.urgency.reasons if r.rule == OWN)
+    assert alarm.said == f"{raised.text} (the tool's reading, earlier)"
+    assert alarm.since == NOW
+    state.visit.act(OWN, "not_needed", "the knees were mis-keyed")
+    assert OWN not in {r.rule for r in reader.urgency.reasons}

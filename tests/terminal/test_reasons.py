@@ -108,6 +108,23 @@ async def test_what_was_done_is_written_with_who_and_when(app, keys, kind, what)
         assert app.screen.visit.examination.acts == ()
 
 
+async def test_one_call_about_several_reasons_is_written_once_about_all_that_are_marked(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*ENTERED, "exclamation_mark")
+        first, second, third = app.screen.reasons[:3]
+        await pilot.press("space", "3", "space")
+        assert chosen(app).startswith(">3+")
+        assert dump(app)[-2].startswith("2 marked: what you write is about all of them.")
+        await pilot.press("c", *"Dr Ash", "enter")
+        assert dump(app)[-2].startswith("Written, about 2 reasons: Dr Ash called 14:00")
+        await pilot.press("q")
+        acts = app.screen.visit.examination.acts
+        assert [(a.rule, a.what) for a in acts] == [(first.rule, "Dr Ash"), (third.rule, "Dr Ash")]
+        assert second.rule not in {a.rule for a in acts}
+        await pilot.press("u")
+        assert app.screen.visit.examination.acts == ()
+
+
 @pytest.mark.parametrize("keys", [["d", "enter"], ["n", "enter"], ["c", "escape"]])
 async def test_nothing_is_written_without_words_or_where_it_is_left(app, keys):
     async with app.run_test(size=(80, 24)) as pilot:

@@ -9,7 +9,8 @@ from wardexam.exam.findings import Model
 Line = Annotated[str, StringConstraints(max_length=120)]
 RuleName = Annotated[str, StringConstraints(pattern=r"^[a-z_0-9]{1,40}$")]
 ActKind = Literal["called", "asked", "done", "not_needed", "lowered"]
-CARRIED = 20  # acts of earlier examinations that are kept for each reason, the last ones
+MOST = 300  # acts in an examination: several about each of many reasons
+CARRIED = 8  # acts of earlier examinations that are kept for each reason, the last ones
 
 
 class Act(Model):

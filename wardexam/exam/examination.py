@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.acts import Act, Line, Raised
+from wardexam.exam.acts import MOST, Act, Line, Raised
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import every_flag
@@ -102,7 +102,7 @@ class Findings(Model):
     findings: tuple[Finding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
-    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
 
     @property
     def new(self) -> Self:

@@ -37,4 +37,5 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
         due = running.due.isoformat()
         step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
     headline = shortened(to_ascii(text), LONGEST)
-    return Summary(urgency.level, urgency.word, worse, headline, due, step)
+    new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
+    return Summary(urgency.level, urgency.word, worse, headline, due, step, new)

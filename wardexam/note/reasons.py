@@ -2,12 +2,17 @@
 
 from datetime import datetime
 
-from wardexam.exam.acts import Act
+from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.records.repository import Summary
 
 WHOLE = 3  # reasons that a paper says whole; the others are named in one line each
+KINDS: dict[ActKind, str] = {
+    "called": "called", "asked": "asked", "done": "image done", "not_needed": "not needed",
+    "lowered": "brought down",
+}  # fmt: skip
 NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 HOURS, DAYS = 100, 24
@@ -39,8 +44,7 @@ def act_words(act: Act, beside: datetime) -> str:
     if act.kind in ("called", "asked"):
         said = f"{what} {act.kind} {when}"
     else:
-        words = {"done": "image done", "not_needed": "not needed", "lowered": "brought down"}
-        said = f"{words[act.kind]} {when}: {what}"
+        said = f"{KINDS[act.kind]} {when}: {what}"
     return f"{said} (ended by what was found since)" if act.ended else said
 
 
@@ -54,21 +58,48 @@ def deadline(due: datetime | None, beside: datetime, now: datetime | None = None
     return f"due {clock(due, beside)}"
 
 
-def done_about(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
-    """What was done about a reason and by when the next is due; that nothing was done where so."""
-    said = [act_words(a, beside) for a in reason.acts]
+def running(summary: Summary, now: datetime, *, step: bool = True) -> str:
+    """The clock that runs, for a list: ``due 18:10 MRI asked 14:10``, ``OVERDUE 2 h MRI asked 14:10``."""
+    due = summary.due_at
+    said = deadline(due, now, now).partition(",")[0]
+    return f"{said} {clean(summary.step)}".rstrip() if step and said else said
+
+
+def done_about(
+    reason: Reason,
+    beside: datetime,
+    now: datetime | None = None,
+    *,
+    said: frozenset[Act] = frozenset(),
+) -> str:
+    """What was done about a reason and by when the next is due; that nothing was done where so.
+
+    What is in `said` was said of another reason before: it is only pointed to.
+    """
+    again = {_done(a) for a in said}
+    words = [
+        f"{KINDS[a.kind]} {clock(a.at, beside)} as above"
+        if _done(a) in again
+        else act_words(a, beside)
+        for a in reason.acts
+    ]
     if not any(not a.ended for a in reason.acts) and reason.since and not reason.lowered:
-        said.append(NOTHING)
+        words.append(NOTHING)
     if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
-        said.append(f"brought down: {clean(reason.lowered)}")
+        words.append(f"brought down: {clean(reason.lowered)}")
     if due := deadline(reason.due, beside, now):
-        said.append(due)
-    text = ", ".join(said)
+        words.append(due)
+    text = ", ".join(words)
     if reason.ended:
         settled = next((a for a in reversed(reason.acts) if a.ended and a.settles), None)
         how = "brought down" if settled and settled.kind == "lowered" else "answered"
         text += f"; {how} earlier, but since then: {clean(reason.ended)}"
     return text
+
+
+def _done(act: Act) -> tuple[str, ...]:
+    """What tells what was done from the same about another reason."""
+    return act.kind, act.what, act.by, act.at.isoformat(), act.ended
 
 
 def named(reason: Reason) -> str:
@@ -86,20 +117,33 @@ def whole(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
     return f"{named(reason)}. {todo}.{since}{f' {done}.' if done else ''}"
 
 
-def short(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
-    """A reason named, with by when and what was done."""
-    done = done_about(reason, beside, now).removeprefix(f"{NOTHING}, ")
-    return f"{named(reason)}{f'; {done}' if done else ''}."
-
-
 def paragraphs(
     urgency: Urgency, beside: datetime, now: datetime | None = None, *, most: int = WHOLE
 ) -> list[str]:
-    """Every reason, the most urgent first: so many of the gravest whole, the others named."""
-    return [
-        (whole if place < most else short)(reason, beside, now)
-        for place, reason in enumerate(urgency.reasons)
+    """Every reason, the most urgent first: so many of the gravest whole, the others named.
+
+    Those that are as urgent, with the same done and the same limit, are named together.
+    """
+    lines = [whole(reason, beside, now) for reason in urgency.reasons[:most]]
+    said = frozenset(act for reason in urgency.reasons[:most] for act in reason.acts)
+    alike: dict[tuple[str, str], list[str]] = {}
+    for reason in urgency.reasons[most:]:
+        done = done_about(reason, beside, now, said=said).removeprefix(f"{NOTHING}, ")
+        alike.setdefault((reason.when.upper(), done), []).append(reason.said)
+        said |= set(reason.acts)
+    return lines + [
+        f"{when}: {'; '.join(texts)}{f': {done}' if done else ''}."
+        for (when, done), texts in alike.items()
     ]
+
+
+def by_deadline(urgency: Urgency) -> list[Reason]:
+    """Every reason, the one whose limit ends first before the others; those without a clock last."""
+    last = len(urgency.reasons)
+    running = sorted((r.due, n) for n, r in enumerate(urgency.reasons) if r.due)
+    order = {place: rank for rank, (_, place) in enumerate(running)}
+    places = sorted(range(last), key=lambda n: (order.get(n, last), n))
+    return [urgency.reasons[n] for n in places]
 
 
 def image_of(reason: Reason) -> str:
@@ -117,8 +161,8 @@ def next_step(reason: Reason, beside: datetime) -> str:
 
 def soonest(urgency: Urgency) -> Reason | None:
     """The reason whose limit ends first; None where no clock runs."""
-    running = [(r.due, n) for n, r in enumerate(urgency.reasons) if r.due]
-    return urgency.reasons[min(running)[1]] if running else None
+    first = by_deadline(urgency)[:1]
+    return first[0] if first and first[0].due else None
 
 
 def _capital(text: str) -> str:

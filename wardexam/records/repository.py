@@ -52,6 +52,7 @@ class Summary:
         due: When the first of the limits that run ends, with its zone; empty where none runs. Whether it is
             passed is for whoever shows it.
         step: What is to be done by then.
+        new: Whether nothing was done yet about one of the gravest reasons: the alarm is new.
     """
 
     urgency: int
@@ -60,6 +61,7 @@ class Summary:
     headline: str
     due: str = ""
     step: str = ""
+    new: bool = True
 
     @property
     def due_at(self) -> datetime | None:
@@ -117,6 +119,8 @@ class Bed:
         if made.summary:
             texts += [made.summary.urgency_word, made.summary.headline, made.summary.step]
             numbers.append(made.summary.urgency)
+            if type(made.summary.new) is not bool:
+                raise TypeError
         if not all(isinstance(t, str) for t in texts) or {*map(type, numbers)} > {int}:
             raise TypeError
         for time in (made.last_at, made.discharged, made.summary and made.summary.due):

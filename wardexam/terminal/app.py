@@ -20,6 +20,8 @@ from wardexam.terminal.thinking import warm
 from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from wardexam.exam.acts import Act, ActKind
     from wardexam.exam.examination import Examination
     from wardexam.records.repository import Bed, Repository
@@ -218,11 +220,11 @@ class WardApp(PaintingApp):
         self.ward.record("viewed", patient_id, self.session.examiner)
         case = saved.named(None)
 
-        def write(rule: str, kind: "ActKind", what: str) -> "Act":
+        def write(rules: list[str], kind: "ActKind", what: str) -> "Sequence[Act]":
             nonlocal case
-            examination = write_act(self.session, patient_id, rule, kind, what, shown_as)
+            examination = write_act(self.session, patient_id, rules, kind, what, shown_as)
             case = replace(case, examination=examination)
-            return case.examination.acts[-1]
+            return examination.acts[-len(rules) :]
 
         self.push_screen(ReasonsScreen(saved.patient, lambda: case.urgency(own=True), write))
 

@@ -99,6 +99,7 @@ TEXT = (
 
 REASONS = (
     *MOVES[:2],
+    Key("mark", ("space",), "mark", "mark it: what you write is about all marked"),
     Key("called", ("c",), "called", "whom you called about it"),
     Key("asked", ("i",), "image asked", "the image that you asked for"),
     Key("done", ("d",), "image done", "the image is done: what it showed"),

@@ -2,11 +2,16 @@
 
 from datetime import datetime
 
-from wardexam.exam.acts import CARRIED, Raised
+from wardexam.exam.acts import CARRIED, Act, Raised
 from wardexam.exam.examination import Examination
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import LONGEST, kept
 from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, own_alarm
+
+
+def _lean(act: Act) -> Act:
+    """An act without what it was written over, once that has been gone beyond."""
+    return act.model_copy(update={"on": None}) if act.ended else act
 
 
 def _kept(reason: Reason, own: set[tuple[str, ...]], at: datetime) -> Raised:
@@ -15,7 +20,7 @@ def _kept(reason: Reason, own: set[tuple[str, ...]], at: datetime) -> Raised:
         rule=reason.rule,
         since=reason.since or at,
         again=reason.again,
-        acts=tuple(a for a in reason.acts if a.same not in own)[-CARRIED:],
+        acts=tuple(_lean(a) for a in reason.acts if a.same not in own)[-CARRIED:],
         level=reason.urgency if alarm and not reason.lowered else 0,
         text=reason.text[:LONGEST] if alarm else "",
         region=reason.site,

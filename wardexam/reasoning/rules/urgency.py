@@ -282,7 +282,8 @@ def _by_site(
         return now
     if now and now.urgency >= before.level:
         return now
-    return _of_site(before.level, before.text, before.region)
+    held = _of_site(before.level, before.text, before.region)
+    return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
 def _since(before: Raised, examination: Findings) -> list[Act]:
@@ -378,23 +379,27 @@ def may_be_lowered(rule: str) -> str:
 
 def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[str, str]:
     """Where each rule that fires comes from: it still does without the signs, without the flags."""
+    asked = any(answer == "yes" for answer in examination.flags.values())
     if not fired:
         return {}
-    unsaid: dict[str, object] = {"findings": (), "rest_normal": ()}
-    bare = examination.model_copy(update=unsaid)
-    no_signs = _holds(bare)
-    no_flags = _holds(examination.model_copy(update={"flags": {}})) | changes
+    bare = examination.model_copy(update={"findings": (), "rest_normal": ()})
+    no_signs = _holds(bare) if asked and examination.findings else None
+    no_flags = (
+        _holds(examination.model_copy(update={"flags": {}})) | changes
+        if no_signs is not None
+        else None
+    )
     neither = _holds(bare.model_copy(update={"flags": {}}))
     made = {}
     for name in fired:
         row = rules()[name]
-        told, seen = _fires(row, no_signs), _fires(row, no_flags)
+        # Without a "yes" it comes from the signs, without a sign from the flags, if not from the story alone.
+        told = _fires(row, no_signs) if no_signs is not None else asked
+        seen = _fires(row, no_flags) if no_flags is not None else not asked
         if _fires(row, neither):
             made[name] = "story"
-        elif told and not seen:
-            made[name] = "flags"
-        elif seen and not told:
-            made[name] = "signs"
+        elif told != seen:
+            made[name] = "flags" if told else "signs"
         else:
             made[name] = "flags and signs"
     return made

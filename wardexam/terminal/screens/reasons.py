@@ -1,7 +1,7 @@
 """Why it is urgent now: every reason, the soonest deadline first, and what was done about each."""
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from wardexam.errors import WardexamError
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 LABEL = 10  # columns of what a detail is called
 LEVEL = 12  # columns of the level
+MARK = "+"  # beside a reason that is marked
 SHOWN = 4  # acts that are shown of a reason, the last ones
 DIGITS = 9  # reasons that a digit chooses
 STYLES = {3: "alarm", 2: "warn", 1: "strong"}
@@ -46,17 +47,19 @@ class ReasonsScreen(LineScreen):
     Args:
         patient: Whose they are.
         urgency: How urgent it is, read anew after each act.
-        write: Writes what was done about a rule's reason: its kind and its words, empty for the usual ones.
+        write: Writes what was done about the reasons of some rules: its kind and its words, empty for the usual
+            ones; gives what was written.
     """
 
     SCREEN = "reasons"
 
     def __init__(
-        self, patient: "Patient", urgency: Callable[[], Urgency], write: "Callable[[str, ActKind, str], Act]",
+        self, patient: "Patient", urgency: Callable[[], Urgency], write: "Callable[[list[str], ActKind, str], Sequence[Act]]",
     ) -> None:  # fmt: skip
         super().__init__()
         self._of, self._urgency, self._write = patient, urgency, write
         self._chosen = ""  # the rule, wherever the list puts it
+        self._marked: set[str] = set()  # the rules that what is written next is about
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -90,7 +93,8 @@ class ReasonsScreen(LineScreen):
         """A reason in the list: level, by when, why."""
         now = self.ward_app.session.now()
         digit = str(number + 1) if number < DIGITS else " "
-        first = f"{self.ward_app.glyphs.pointer if chosen else ' '}{digit} "
+        marked = MARK if reason.rule in self._marked else " "
+        first = f"{self.ward_app.glyphs.pointer if chosen else ' '}{digit}{marked}"
         indent = len(first) + LEVEL + 1
         when = deadline(reason.due, now, now) or _ended(reason)
         wrapped = textwrap.wrap(f"{when}: {reason.said}", width - indent)
@@ -171,6 +175,14 @@ class ReasonsScreen(LineScreen):
         """The next reason."""
         self._move(1)
 
+    def do_mark(self) -> None:
+        """Mark the chosen reason, or no more: what is written is about all that are marked."""
+        if reasons := self.reasons:
+            self._marked ^= {reasons[self._at(reasons)].rule}
+            count = len(self._marked)
+            self.said = f"{count} marked: what you write is about all of them." if count else ""
+            self.redraw()
+
     def do_called(self) -> None:
         """Whom was called."""
         self._ask("called")
@@ -196,23 +208,27 @@ class ReasonsScreen(LineScreen):
         if not reasons:
             self.say("No reason stands to write about.")
             return
-        reason = reasons[self._at(reasons)]
-        if kind == "lowered" and not reason.lowers:
+        chosen = reasons[self._at(reasons)]
+        those = [r for r in reasons if r.rule in self._marked] or [chosen]
+        if kind == "lowered" and (stay := [r for r in those if not r.lowers]):
+            which = "this one" if len(those) == 1 else f"{len(stay)} of those marked"
             key = self.key("not_needed")
             self.say(
-                f"Nothing brings this one down: its level stays. {key} says why it is not needed."
+                f"Nothing brings {which} down: its level stays. {key} says why it is not needed."
             )
             return
-        self._chosen = reason.rule
+        self._chosen = chosen.rule
 
         def written(text: str) -> None:
             try:
-                act = self._write(reason.rule, kind, " ".join(text.split()))
+                acts = self._write([r.rule for r in those], kind, " ".join(text.split()))
             except (WardexamError, OSError) as error:
                 why = error.line if isinstance(error, WardexamError) else str(error.strerror)
                 self.said = f"Not written: {why}"
             else:
-                self.said = f"Written: {act_words(act, self.ward_app.session.now())}."
+                self._marked.clear()
+                about = "" if len(acts) == 1 else f", about {len(acts)} reasons"
+                self.said = f"Written{about}: {act_words(acts[0], self.ward_app.session.now())}."
             self.redraw()
 
         self.ask(QUESTIONS[kind], written)
