@@ -99,13 +99,13 @@ TEXT = (
 
 REASONS = (
     *MOVES[:2],
-    Key("mark", ("space",), "mark", "mark it: what you write is about all marked"),
     Key("called", ("c",), "called", "whom you called about it"),
     Key("asked", ("i",), "image asked", "the image that you asked for"),
     Key("done", ("d",), "image done", "the image is done: what it showed"),
     Key("not_needed", ("n",), "not needed", "not needed, and why; its level stays"),
     Key("lowered", ("b",), "lowered", "brought down by what its row allows"),
     Key("leave", ("q", "escape"), "back", "back"),
+    Key("mark", ("space",), "mark", "mark it: what you write is about all marked"),
     *ALWAYS,
 )  # fmt: skip
 

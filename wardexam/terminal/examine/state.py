@@ -36,6 +36,11 @@ def _rows(page: str) -> tuple[Row, ...]:
     return (ONSET, *sets[page].signs) if page in sets else signs_of(page)
 
 
+@cache
+def _signs(page: str) -> tuple[Sign, ...]:
+    return tuple(row for row in _rows(page) if isinstance(row, Sign))
+
+
 @dataclass
 class State:
     """One examination as it is being entered.
@@ -95,7 +100,7 @@ class State:
     @property
     def signs(self) -> tuple[Sign, ...]:
         """The signs among the rows of the page that shows."""
-        return tuple(row for row in self.rows if isinstance(row, Sign))
+        return () if self.page == FLAGS else _signs(self.page)
 
     @property
     def row(self) -> Row:

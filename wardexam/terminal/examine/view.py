@@ -108,16 +108,14 @@ def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: 
             finding, before = found.get((row.id, side)), state.before.get((row.id, side))
             text = mark(finding, before, state.examination.scale)
             known = KNOWN if finding and finding.known else ""
-        here = both or index == at
-        pieces += [
-            (text[:width], "cursor" if here else ""),
-            (known, "cursor" if here else "quiet"),
-            (" " * (width - len(text[:width]) - len(known)), "cursor" if here else ""),
-            (
-                " " * (1 - max(0, len(text[:width]) + len(known) - width)),
-                "cursor" if both and index == 0 else "",
-            ),
-        ]
+        style = "cursor" if both or index == at else ""
+        text = text[:width]
+        if known:
+            rest = width - len(text) - len(known)
+            pieces += [(text, style), (known, style or "quiet"), (" " * rest, style)]
+            pieces += [(" " * (1 + min(0, rest)), "")]
+        else:
+            pieces += [(f"{text:<{width}}", style), (" ", "")]
     return pieces
 
 
