@@ -394,3 +394,25 @@ def test_a_long_stay_carries_what_counts_and_no_more(session):
     assert len(kept.acts) == CARRIED
     assert all(a.on is None for a in kept.acts if a.ended)
     assert Saved(session, WHO).named(None).told.level >= 1
+
+
+def test_the_tools_own_alarm_stands_in_later_examinations_until_it_is_settled(session):
+    visit = saddle(session)
+    visit.notice(dangerous(0.7))
+    visit.save(dangerous(0.7))
+    quiet = dangerous(0.1)
+    later = saddle(at(session, hours=4))
+    held = next(r for r in later.case.urgency(quiet).reasons if r.rule == OWN)
+    assert (held.since, held.said.endswith("earlier)")) == (NOW, True)
+    later.act(OWN, "not_needed", "MRI of yesterday was normal")
+    later.save(quiet)
+    third = saddle(at(session, hours=8))
+    assert OWN not in {r.rule for r in third.case.urgency(quiet).reasons}
+    # Raised again over no more than that was written over, it is answered; over more it is an alarm again.
+    third.notice(dangerous(0.7))
+    (again,) = (r for r in third.case.urgency(dangerous(0.7)).reasons if r.rule == OWN)
+    assert again.answered
+    third.change(graded("knee", "left", "0"), "left knee 0")
+    anew = reason(third.case, OWN)
+    assert (anew.since, anew.answered) == (NOW + timedelta(hours=8), False)
+    assert anew.ended == "left knee 0"

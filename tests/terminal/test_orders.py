@@ -73,7 +73,7 @@ async def test_bed_urgency_worsening_and_due_stand_on_one_line(app):
         lines = {line.split()[0]: line for line in dump(app)[2:] if "Invented" in line}
         assert "NOW" in lines["B2"]
         assert "LATE 2h" in lines["B2"]
-        assert "today   worse" in lines["A1"]
+        assert "today ! worse" in lines["A1"]
         assert "in 1h" in lines["C3"]
         assert "FIRST" in lines["A5"]
         assert "not examined" in lines["B1"]
@@ -103,6 +103,8 @@ async def test_the_clock_that_runs_stands_in_the_list_and_what_it_runs_for_below
         lines = dump(app)
         (waited,) = (t for t in lines if "Idris" in t)
         assert "due 16:30" in waited
+        assert "NOW     worse" in waited  # answered: no mark of a new alarm
+        assert any("NOW !" in t for t in lines if "Kwabena" in t)
         assert any("OVERDUE 46 h" in t for t in lines if "Kwabena" in t)
         said = "due 16:30 MRI of the lumbosacral spine asked 12:30; possible cauda equina syndrome"
         assert any(f"A2  {said}"[: size[0] - 2].rstrip() in t for t in lines)

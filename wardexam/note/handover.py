@@ -125,7 +125,7 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))
-    order = (-float(level), -float(late is not None), -float(head.worse), -float(worst))
+    order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
     return order, f"{first.rstrip()}\n{second}"
 
 

@@ -6,6 +6,7 @@ import subprocess
 import pytest
 
 from tests.terminal.pty.harness import ROOT, Session, environ, flag_keys, running, wardexam
+from wardexam.note.handover import REASONS_HEAD
 from wardexam.records.ward import open_ward
 
 BED = "D1"
@@ -93,12 +94,12 @@ def test_a_day_on_the_ward(home):
             session.wait(lambda s, said=said: said in panel(s))
         session.send("s")
         session.wait("NEUROLOGICAL EXAMINATION")
+        shows(session, "Urgency: within days. Follow local policy.", "WITHIN DAYS: weakness")
         session.send("jjjjjjjjjjjj")
         shows(
             session,
-            "Urgency: within days. Follow local policy.",
             "Red flags not asked: weakness growing, walking lost",
-            "signs alone do not exclude an emergency",
+            "Signs alone do not exclude an emergency, nor does a flag answered no.",
         )
         session.send("q")
         session.wait("13 patients")
@@ -108,7 +109,8 @@ def test_a_day_on_the_ward(home):
         session.send("\r")
         session.wait("New examination")
         session.send(keys(EVENING))
-        session.wait("kept to change 50")
+        # The 50 of the doctor and, whenever the reading came, the tool's own alarm.
+        session.wait("kept to change 51")
         call = "spinal or neurosurgical team on call"
         for said in ("NOW, WITHIN 4 H: possible cauda", call):
             session.wait(lambda s, said=said: said in panel(s))
@@ -129,8 +131,9 @@ def test_a_day_on_the_ward(home):
             "Recommendation",
             "post-void residual 40 mL to 450 mL",
             "MRI of the lumbosacral spine",
-            "Follow local policy",
         )
+        session.send("jjjjjjjj")
+        shows(session, "Follow local policy")
         session.send("q")
         session.wait("13 patients")
         in_bed(session, "NOW", "worse")
@@ -159,7 +162,9 @@ def test_a_day_on_the_ward(home):
         printed = subprocess.run(
             wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
         ).stdout
-        assert [line for line in printed.splitlines() if line.startswith(BED)] == [first]
+        overview, _, reasons = printed.partition(REASONS_HEAD)
+        assert [line for line in overview.splitlines() if line.startswith(BED)] == [first]
+        assert f"{BED} Mo Invented, no. 40-1" in reasons.splitlines()
 
         # Discharged: off the list and the sheet, kept with both examinations, and restored.
         session.send(f"/{BED}\r")

@@ -18,7 +18,7 @@ from pydantic import Field
 
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
-from wardexam.exam.acts import Act, Raised
+from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.reasoning.reading import Reading
@@ -271,24 +271,24 @@ def _of_site(level: int, text: str, region: str) -> Reason:
 
 
 def _by_site(
-    examination: Findings, previous: Findings | None, reading: Reading | None, *, own: bool
+    examination: Findings,
+    previous: Findings | None,
+    reading: Reading | None,
+    *,
+    own: bool,
+    settled: bool,
 ) -> Reason | None:
-    """The tool's own alarm: as it stands now, or as it was raised before and not settled since."""
+    """The tool's own alarm: as it stands now, or as it was raised before where no act has settled it."""
     now = own_alarm(examination, reading) if reading else None
     if not own and reading is None:
         return None
     before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
-    if before is None or not before.level or any(a.settles for a in _since(before, examination)):
+    if before is None or not before.level or settled:
         return now
     if now and now.urgency >= before.level:
         return now
     held = _of_site(before.level, before.text, before.region)
     return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
-
-
-def _since(before: Raised, examination: Findings) -> list[Act]:
-    """What was done about the tool's own alarm and was not ended since."""
-    return [a for a in (*before.acts, *examination.acts) if a.rule == OWN and not a.ended]
 
 
 def _nothing_new(examination: Findings) -> bool:
@@ -334,11 +334,13 @@ def assess(
         _reason(name, change, wording or {}, undated=undated, earlier=name in earlier, origin=origins.get(name, ""))
         for name, undated in (now | earlier).items()
     ]  # fmt: skip
-    by_site = _by_site(examination, previous, reading, own=own)
-    reasons += [by_site] if by_site else []
     worse = change.headline if change and change.worse else ""
     worse = "said to be worse" if examination.flags.get("worse") == "yes" else worse
     acts = acts_of(previous, examination)
+    about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
+    settled = about_own.settled is not None
+    by_site = _by_site(examination, previous, reading, own=own, settled=settled)
+    reasons += [by_site] if by_site else []
     reasons = [
         _answered(
             r,

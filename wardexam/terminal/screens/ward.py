@@ -229,12 +229,14 @@ class WardScreen(LineScreen):
         style = "cursor" if chosen else ""
         urgent = (
             "alarm"
-            if word == "NOW" and summary and summary.new and not chosen
+            if word == "NOW" and not chosen
             else "strong"
-            if word in ("NOW", "today") and not chosen
+            if word == "today" and not chosen
             else style
         )
-        line: Line = [(who, style), (f"{word:<7}", urgent), (" ", style), (rest, style)]
+        # A mark while nothing was done about one of the gravest reasons.
+        new = " !" if summary and summary.new and summary.urgency else ""
+        line: Line = [(who, style), (f"{word}{new}".ljust(7), urgent), (" ", style), (rest, style)]
         if clock:
             line += [(clock, "alarm" if late and not chosen else style), (" ", style)]
         return [*line, (text, style)]
