@@ -30,6 +30,8 @@ def names(text: str) -> list[str]:
         ("foot drop", ["ankle dorsiflexion"]),
         ("urine", ["bladder", "bladder or bowel", "post-void residual"]),
         ("umbil", ["light touch T10"]),
+        ("light touch foot", ["light touch L5"]),  # by where to touch
+        ("sens foot", ["light touch L5", "pinprick L5"]),
         ("flex", ["ankle dorsiflexion"]),  # begins no word, stands in one
     ],
 )
@@ -37,7 +39,7 @@ def test_letters_find_what_a_doctor_means_by_them(typed, first):
     if typed == "flex":
         found = names(typed)
         assert found.index("elbow flexion") < found.index("ankle dorsiflexion")
-    elif typed in ("umbil", "urine"):
+    elif typed in ("umbil", "urine", "sens foot"):
         assert set(first) <= set(names(typed))
     else:
         assert names(typed)[: len(first)] == first

@@ -36,6 +36,7 @@ async def test_a_first_examination_begins_on_it_and_one_key_answers_and_goes_on(
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
         assert at(app) == ONSET.id
+        assert dump(app)[-2].startswith("New examination. When did it begin?")
         assert "1 sudden  2 hours  3 on waking  4 days  5 weeks  6 longer" in dump(app)[-1]
         await pilot.press(answer.key)
         assert (answered(app), at(app)) == (answer.code, "biceps")

@@ -31,7 +31,7 @@ class Named(NamedTuple):
 class _Entry(NamedTuple):
     what: Named
     names: tuple[tuple[str, ...], ...]  # each in words
-    text: str  # the question, or where to touch: looked at last
+    text: str  # the question, or all that is said of the sign: looked at last
 
 
 def _words(text: str) -> tuple[str, ...]:
@@ -67,7 +67,7 @@ def _entries() -> tuple[_Entry, ...]:
     return (
         entry("onset", ONSET.id, ONSET.id, ONSET.name, ONSET.ask),
         *(
-            entry("sign", s.id, s.id, s.name, f"{s.place} {s.nerve}".strip())
+            entry("sign", s.id, s.id, s.name, f"{s.name} {s.place} {s.nerve} {s.part} {s.limb}")
             for s in catalogue().values()
         ),
         *(entry("flag", FLAG + f.id, f.id, f.short, f.ask) for f in flags().values()),

@@ -11,6 +11,7 @@ from textual.geometry import Offset
 
 from wardexam.errors import InputError
 from wardexam.exam.flags import Flag
+from wardexam.exam.onset import ONSET
 from wardexam.terminal.examine import actions, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
 from wardexam.terminal.examine.reader import Reader
@@ -43,6 +44,8 @@ class ExamineScreen(LineScreen):
         self.state: State = State(visit)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
+        if self.state.row is ONSET:
+            self.said = f"{visit.said} {ONSET.ask}"
         self.shown_kept, self._trouble = 0, ""
 
     def on_mount(self) -> None:
