@@ -10,15 +10,19 @@ import string
 import sys
 import tempfile
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from scenario import START, STAYS  # type: ignore[import-not-found]  # stands beside this script
+from scenario import ALL, REST, START, STAYS, Did  # type: ignore[import-not-found]  # stands beside this script
 
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.standing import standing
+from wardexam.visit import Case
 
 SEED = 20260302
 
@@ -28,6 +32,19 @@ def identifiers(seed: int) -> Iterator[str]:
     source = random.Random(seed)
     while True:
         yield "".join(source.choices(string.ascii_lowercase + string.digits, k=16))
+
+
+def acted(case: Case, did: tuple[Did, ...]) -> Examination:
+    """The examination with what was done about its reasons, as it is saved."""
+    for act in did:
+        reasons = case.urgency(own=True).reasons
+        rules = act.rules
+        if act.rules in (ALL, REST):
+            rules = tuple(r.rule for r in reasons if act.rules == ALL or not r.answered)
+        made = case.acts(rules, act.kind, act.what, act.by, START + timedelta(hours=act.hours))
+        acts = (*case.examination.acts, *made)
+        case = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
+    return recorded(case.examination, case.urgency(own=True))
 
 
 def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
@@ -46,18 +63,19 @@ def documents(seed: int = SEED) -> Iterator[tuple[Patient, list[Examination]]]:
             admitted=START,
             remark=stay.remark,
         )
+        made: list[Examination] = []
+        for visit in stay.visits:
+            examination = Examination.of(
+                read_line(visit.signs).spelled_out(),
+                id=next(ids),
+                patient=patient.id,
+                examiner=visit.by,
+                at=START + timedelta(hours=visit.hours),
+            ).model_copy(update={"comment": visit.comment, "impression": visit.impression})
+            made.append(acted(Case(patient, examination, standing(made), {}), visit.did))
         yield (
             patient,
-            [
-                Examination.of(
-                    read_line(visit.signs).spelled_out(),
-                    id=next(ids),
-                    patient=patient.id,
-                    examiner=visit.by,
-                    at=START + timedelta(hours=visit.hours),
-                ).model_copy(update={"comment": visit.comment, "impression": visit.impression})
-                for visit in stay.visits
-            ],
+            made,
         )
 
 

@@ -11,19 +11,34 @@ START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 # The demo opens at this hour of the scenario, so that the ward looks freshly examined.
 NOW_HOURS = 54.0
 
+ALL = ("all",)  # every reason that stands
+REST = ("rest",)  # every one about which nothing was done yet
+SPINE = ("cauda_equina", "both_legs_weak_pain", "bladder_or_bowel")
 ARMS_2 = "biceps 2/2 brachioradialis 2/2 triceps 2/2"
 LEGS_2 = "knee 2/2 ankle 2/2 plantar down/down clonus_ankle none/none"
 
 
 @dataclass(frozen=True)
+class Did:
+    """What was done about reasons of urgency: hours from the start, by whom, which rules, what."""
+
+    hours: float
+    by: str
+    rules: tuple[str, ...]
+    kind: str
+    what: str
+
+
+@dataclass(frozen=True)
 class Visit:
-    """One examination: hours from the start, examiner, signs as a typed line, and words."""
+    """One examination: hours from the start, examiner, signs as a typed line, words, and what was done."""
 
     hours: float
     by: str
     signs: str
     comment: str = ""
     impression: str = ""
+    did: tuple[Did, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,6 +86,11 @@ STAYS = (
                 " flag:cancer=yes flag:progressive=yes flag:bladder_bowel=yes flag:gait_lost=yes flag:thoracic_night=yes",
                 "Can no longer stand.",
                 "Cord compression getting worse.",
+                did=(
+                    Did(26.2, "Dr Bex", ("cord_and_function",), "called", "spinal team, registrar"),
+                    Did(26.3, "Dr Bex", ALL, "asked", "MRI of the whole spine"),
+                    Did(29.5, "Dr Bex", ALL, "done", "MRI: compression at T8, to theatre"),
+                ),
             ),
         ),
         number="40-1182",
@@ -103,6 +123,16 @@ STAYS = (
                 " anal_tone 1 bladder altered post_void_residual measured:320"
                 " flag:bladder_bowel=yes flag:saddle_numb=yes flag:both_legs=yes flag:cancer=no flag:infection=no",
                 "Woke with numbness between the legs.",
+                did=(
+                    Did(52.5, "Dr Cole", SPINE, "asked", "MRI of the lumbosacral spine"),
+                    Did(
+                        52.6,
+                        "Dr Cole",
+                        REST,
+                        "not_needed",
+                        "cauda equina first, spinal team agrees",
+                    ),
+                ),
             ),
         ),
         number="40-2956",
@@ -147,6 +177,11 @@ STAYS = (
                 " ankle_dorsiflexion 2/5 aphasia marked field_loss present/absent gaze_palsy present/absent"
                 " flag:sudden=yes flag:bleeding=no",
                 "Cannot name objects.",
+                did=(
+                    Did(1.1, "Dr Cole", ("stroke",), "called", "stroke team"),
+                    Did(1.2, "Dr Cole", ALL, "asked", "CT and CTA of the head"),
+                    Did(1.8, "Dr Cole", ALL, "done", "CT: no bleed; left middle cerebral artery"),
+                ),
             ),
             Visit(
                 30,
@@ -158,6 +193,15 @@ STAYS = (
                 " flag:sudden=yes flag:bleeding=no",
                 "",
                 "Left hemisphere, established.",
+                did=(
+                    Did(
+                        30.5,
+                        "Dr Ash",
+                        ALL,
+                        "not_needed",
+                        "infarct seen on CT, stroke team informed",
+                    ),
+                ),
             ),
         ),
     ),
@@ -186,6 +230,12 @@ STAYS = (
                 " neck_flexion 4 vibration_leg 0/0 level_pin none/none bladder normal"
                 " flag:breathing=yes flag:progressive=yes flag:gait_lost=yes flag:bladder_bowel=no flag:both_legs=yes",
                 "Vital capacity asked for.",
+                did=(
+                    Did(34.1, "Dr Cole", ALL, "called", "neurology and intensive care"),
+                    Did(
+                        36, "Dr Cole", ALL, "not_needed", "vital capacity 2.1 L, neurology saw her"
+                    ),
+                ),
             ),
         ),
         number="40-0874",
@@ -244,6 +294,7 @@ STAYS = (
                 " knee 2/2 ankle 0/0 plantar down/down clonus_ankle none/none vibration_leg 1/1 position_leg 2/2"
                 " power_leg 5/5 flag:trauma=yes flag:bleeding=yes flag:bladder_bowel=no",
                 "Ankle jerks absent with the plantar-strike method too.",
+                did=(Did(13, "Dr Bex", ALL, "done", "CT of head and neck: no fracture, no bleed"),),
             ),
         ),
         born=date(1941, 8, 19),

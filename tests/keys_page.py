@@ -10,6 +10,7 @@ TITLES = {
     "ward": "On the ward",
     "examine": "In an examination",
     "text": "On a note or another text",
+    "reasons": "On the reasons; a digit chooses one",
 }
 PLACE = re.compile(r"(?<=<!-- keys -->\n).*?(?=<!-- /keys -->)", re.S)
 

@@ -9,12 +9,15 @@ import pytest
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, WardexamError
+from wardexam.exam.acts import CARRIED
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.rules.urgency import OWN
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
-from wardexam.visit import Saved, Visit
+from wardexam.visit import Saved, Visit, write_act
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 WHO = "patient1"
@@ -180,3 +183,236 @@ def test_saved_examinations_are_turned_through_with_their_revisions(session):
     assert "ankle" in saved.named(None).note()
     with pytest.raises(InputError, match="no examination 'nothing1'"):
         saved.named("nothing1")
+
+
+# --- what was done about a reason
+
+
+def saddle(session, onset="days"):
+    visit = Visit.open(session, WHO)
+    visit.change(Change("flag", "saddle_numb", "yes"))
+    visit.change(Change("context", "onset", onset))
+    return visit
+
+
+def reason(case, rule="cauda_equina"):
+    (found,) = (r for r in case.urgency(own=True).reasons if r.rule == rule)
+    return found
+
+
+def at(session, **span):
+    return replace(session, now=lambda: NOW + timedelta(**span))
+
+
+def test_an_act_answers_a_reason_and_its_clock_runs_from_asking_where_the_row_says_so(session):
+    visit = saddle(session)
+    new = reason(visit.case)
+    assert (new.answered, new.since, new.due) == (False, NOW, NOW + timedelta(hours=4))
+    visit.session = at(session, minutes=10)
+    visit.act("cauda_equina", "asked")
+    asked = reason(visit.case)
+    assert (asked.urgency, asked.answered) == (3, True)
+    assert asked.due == NOW + timedelta(hours=4, minutes=10)
+    assert asked.asked.what == asked.image
+    visit.session = at(session, hours=2)
+    visit.act("cauda_equina", "done", "MRI: no compression")
+    done = reason(visit.case)
+    assert (done.urgency, done.due, [a.kind for a in done.acts]) == (3, None, ["asked", "done"])
+    assert visit.undo().said == "image done: MRI: no compression"
+    assert reason(visit.case) == asked
+
+
+def test_acts_are_in_the_draft_and_in_what_is_saved_with_since_when_it_was_raised(session):
+    visit = saddle(session)
+    visit.act("cauda_equina", "called", "Dr Spine")
+    visit.pause(2.0)
+    visit = Visit.open(session, WHO)
+    assert [a.what for a in visit.examination.acts] == ["Dr Spine"]
+    visit.save(None)
+    (saved,) = session.ward.examinations(WHO)
+    assert [(r.rule, r.since, r.acts) for r in saved.raised] == [("cauda_equina", NOW, ())]
+    later = saddle(at(session, hours=8))
+    found = reason(later.case)
+    assert (found.since, [a.what for a in found.acts]) == (NOW, ["Dr Spine"])
+    assert found.due == NOW + timedelta(hours=4)
+    (kept,) = later.save(None).raised
+    assert (kept.since, [a.what for a in kept.acts]) == (NOW, ["Dr Spine"])
+
+
+@pytest.mark.parametrize(
+    ("rule", "kind", "what", "said"),
+    [
+        ("stroke", "called", "", "no reason 'stroke' stands: those that stand: cauda_equina"),
+        ("cauda_equina", "done", "", "image done: say what"),
+        ("cauda_equina", "lowered", " ", "brought down: say what"),
+        ("cauda_equina", "called", "x" * 121, "at most 120"),
+    ],
+)
+def test_an_act_that_cannot_be_is_refused_and_changes_nothing(session, rule, kind, what, said):
+    visit = saddle(session)
+    before = visit.examination
+    with pytest.raises(InputError) as refused:
+        visit.act(rule, kind, what)
+    assert said in str(refused.value).replace(" (", ": ").replace(")", "")
+    assert visit.examination is before
+
+
+def test_what_nothing_brings_down_is_refused_and_so_is_anything_while_it_is_worse(session):
+    visit = saddle(session)
+    visit.change(Change("flag", "limb_tense", "yes"))
+    with pytest.raises(InputError, match="nothing brings this reason down"):
+        visit.act("compartment", "lowered", "looks fine")
+    visit.change(Change("flag", "worse", "yes"))
+    with pytest.raises(InputError, match="cannot be brought down: said to be worse"):
+        visit.act("cauda_equina", "lowered", "MRI normal")
+    visit.act("compartment", "not_needed", "pressure 10 mmHg, Dr Bone")
+    found = reason(visit.case, "compartment")
+    assert (found.urgency, found.answered, found.due) == (3, True, None)
+
+
+def test_what_was_brought_down_holds_in_later_examinations_until_something_is_found_beyond(session):
+    visit = saddle(session)
+    visit.act("cauda_equina", "lowered", "MRI normal")
+    visit.save(None)
+    again = saddle(at(session, hours=4))
+    assert reason(again.case).lowered == "MRI normal (Dr Test, 04 Mar 14:00)"
+    again.change(graded("ankle", "left", "0"), "left ankle 0")
+    worse = reason(again.case)
+    assert (worse.urgency, worse.answered, worse.ended) == (3, False, "left ankle 0")
+    assert worse.due == NOW + timedelta(hours=8)  # its clock runs anew
+    again.save(None)
+    # Once ended it never holds again, also when what ended it has gone.
+    third = saddle(at(session, hours=8))
+    third.change(graded("ankle", "left", "2+"), "left ankle 2+")
+    found = reason(third.case)
+    assert (found.urgency, found.ended) == (3, "left ankle 0")
+    assert [a.ended for a in found.acts] == ["left ankle 0"]
+
+
+def test_what_is_written_from_the_list_is_a_further_revision_with_its_reason(session):
+    saddle(session).save(None)
+    open_one = saddle(at(session, minutes=5))
+    write_act(at(session, minutes=10), WHO, "cauda_equina", "asked", "MRI lumbar")
+    (saved,) = session.ward.examinations(WHO)
+    assert (saved.revision, saved.amendment.why) == (2, "image asked for: MRI lumbar")
+    assert [(a.kind, a.by) for a in saved.acts] == [("asked", "Dr Test")]
+    # An examination that was begun before carries it on.
+    (kept,) = open_one.save(None).raised
+    assert [a.what for a in kept.acts] == ["MRI lumbar"]
+
+
+def test_nothing_is_written_of_whom_nobody_examined_or_was_not_shown(session):
+    with pytest.raises(InputError, match="no examination is stored"):
+        write_act(session, WHO, "cauda_equina", "asked")
+    saddle(session).save(None)
+    (bed,) = session.ward.beds()
+    with pytest.raises(WardexamError, match="the list showed A3 Somebody Else"):
+        write_act(session, WHO, "cauda_equina", "asked", shown=replace(bed, name="Somebody Else"))
+    assert session.ward.examinations(WHO)[-1].revision == 1
+
+
+def dangerous(chance, name="cord at T6", region="cord"):
+    site = Site("cord", region, name, "both", None, None, chance, "likely", urgent=True)
+    return Reading(sites=(site,), dangerous=(site,), entered=5)
+
+
+def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
+    visit = saddle(session)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    visit.session = at(session, minutes=3)
+    visit.notice(dangerous(0.7))
+    visit.notice(dangerous(0.8))  # as grave: nothing more to put down
+    visit.undo()
+    quiet = dangerous(0.1)
+    visit.notice(quiet)
+    alarm = reason(visit.case, OWN)
+    assert (alarm.urgency, alarm.since) == (2, NOW + timedelta(minutes=3))
+    assert (alarm.text, alarm.image) == ("signs suggest: cord at T6", "MRI of the whole spine")
+    assert OWN not in {r.rule for r in visit.case.told.reasons}  # a suggestion, not yet accepted
+    assert visit.case.summary(quiet).urgency == 3
+    visit.pause(2.0)
+    visit = Visit.open(session, WHO)
+    assert reason(visit.case, OWN) == alarm
+    visit.change(Change("suggestion", "", "Findings compatible with: likely cord."))
+    assert OWN in {r.rule for r in visit.case.told.reasons}
+    visit.act(OWN, "called", "Dr Nerve")
+    assert reason(visit.case, OWN).answered
+    visit.act(OWN, "done", "MRI: no lesion of the cord")
+    assert OWN not in {r.rule for r in visit.case.urgency(quiet).reasons}
+    assert OWN in {r.rule for r in visit.case.urgency(dangerous(0.7)).reasons}
+
+
+def test_what_one_keystroke_changes_is_all_or_nothing_and_undone_as_one(session):
+    visit = Visit.open(session, WHO)
+    right, left = (graded("knee", side, "0") for side in ("right", "left"))
+    with pytest.raises(InputError):
+        visit.change_together([(right, "right"), (graded("knee", "left", "9"), "left")])
+    assert (answers(visit), visit.undo(), visit.draft.sent) == ({}, None, 0)
+    visit.change_together([(right, "both"), (left, "both")])
+    visit.change(Change("comment", "", "x"), "comment")
+    undone = visit.undo(), visit.undo()
+    assert [step.said for step in undone if step] == ["comment", "both"]
+    assert (answers(visit), visit.undo()) == ({}, None)
+    assert visit.redo().said == "both"
+    assert answers(visit) == {("knee", "right"): "0", ("knee", "left"): "0"}
+    assert (visit.redo().said, visit.redo()) == ("comment", None)
+
+
+def test_what_another_did_meanwhile_is_not_lost_to_who_amends_second(session):
+    saddle(session).save(None)
+    visit = Visit.amend(session, session.ward.examinations(WHO)[-1])
+    visit.act("cauda_equina", "called", "Dr Spine")
+    write_act(at(session, minutes=5), WHO, "cauda_equina", "asked", "MRI lumbar")
+    with pytest.raises(AmendedMeanwhileError) as refused:
+        visit.save(None, "called")
+    visit.go_after(refused.value.stored, "s")
+    assert {a.what for a in visit.save(None, "called").acts} == {"MRI lumbar", "Dr Spine"}
+
+
+def test_one_act_about_several_reasons_is_one_step(session):
+    visit = saddle(session)
+    visit.change(Change("flag", "limb_tense", "yes"))
+    visit.act(["cauda_equina", "compartment"], "called", "Dr Both")
+    assert [a.rule for a in visit.examination.acts] == ["cauda_equina", "compartment"]
+    assert all(r.answered for r in visit.case.urgency().reasons)
+    with pytest.raises(InputError, match="no reason 'stroke' stands"):
+        visit.act(["cauda_equina", "stroke"], "called", "Dr Both")
+    visit.undo()
+    assert visit.examination.acts == ()
+
+
+def test_a_long_stay_carries_what_counts_and_no_more(session):
+    for hour in range(30):
+        visit = saddle(at(session, hours=hour))
+        visit.act("cauda_equina", "lowered", f"MRI {hour} normal")
+        if hour % 3 == 2:
+            visit.change(graded("ankle", "left", ("0", "4+")[hour % 2]), "worse")
+        visit.save(None)
+    last = session.ward.examinations(WHO)[-1]
+    (kept,) = (r for r in last.raised if r.rule == "cauda_equina")
+    assert kept.since == NOW
+    assert len(kept.acts) == CARRIED
+    assert all(a.on is None for a in kept.acts if a.ended)
+    assert Saved(session, WHO).named(None).told.level >= 1
+
+
+def test_the_tools_own_alarm_stands_in_later_examinations_until_it_is_settled(session):
+    visit = saddle(session)
+    visit.notice(dangerous(0.7))
+    visit.save(dangerous(0.7))
+    quiet = dangerous(0.1)
+    later = saddle(at(session, hours=4))
+    held = next(r for r in later.case.urgency(quiet).reasons if r.rule == OWN)
+    assert (held.since, held.said.endswith("earlier)")) == (NOW, True)
+    later.act(OWN, "not_needed", "MRI of yesterday was normal")
+    later.save(quiet)
+    third = saddle(at(session, hours=8))
+    assert OWN not in {r.rule for r in third.case.urgency(quiet).reasons}
+    # Raised again over no more than that was written over, it is answered; over more it is an alarm again.
+    third.notice(dangerous(0.7))
+    (again,) = (r for r in third.case.urgency(dangerous(0.7)).reasons if r.rule == OWN)
+    assert again.answered
+    third.change(graded("knee", "left", "0"), "left knee 0")
+    anew = reason(third.case, OWN)
+    assert (anew.since, anew.answered) == (NOW + timedelta(hours=8), False)
+    assert anew.ended == "left knee 0"

@@ -71,7 +71,7 @@ def assess(
         wording: The hospital's own words for a rule, by the rule's id.
 
     Returns:
-        Level 0 (none raised) to 3 (now), its word, and the reasons, gravest first.
+        Level 0 (not assessed, or no rule fires) to 3 (now), its word, and the reasons, gravest first.
     """
     from wardexam.reasoning.rules.urgency import assess
 

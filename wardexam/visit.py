@@ -4,16 +4,22 @@ The screen draws a `Visit`, the plain lines speak it. What is saved already is a
 patient's `Saved` examinations: the note, the referral and the figure are made from it.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
 
+from pydantic import ValidationError
+
 from wardexam.errors import InputError, WardexamError
-from wardexam.exam.entry import Change, apply, inverse
+from wardexam.exam.acts import Act, ActKind
+from wardexam.exam.entry import Change, apply, first_fault, inverse
 from wardexam.exam.examination import Context, Examination, Patient
+from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
-from wardexam.reasoning.rules.standing import standing
-from wardexam.reasoning.rules.urgency import Urgency, assess
+from wardexam.reasoning.rules.raised import first_raised, recorded
+from wardexam.reasoning.rules.standing import standing, unrelieved
+from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
 from wardexam.records.repository import clock_line, draft_line
 
 if TYPE_CHECKING:
@@ -24,6 +30,10 @@ if TYPE_CHECKING:
     from wardexam.records.repository import Bed, DraftWriter, PatientFile, Summary
     from wardexam.session import Session
 
+ACT_WORDS: dict[ActKind, str] = {
+    "called": "called", "asked": "image asked for", "done": "image done", "not_needed": "not needed",
+    "lowered": "brought down",
+}  # fmt: skip
 LAST_NAMED = 10  # examinations that are named where one is asked for that there is not
 
 
@@ -43,9 +53,70 @@ class Case:
     previous: Examination | None
     wording: "Wording"
 
-    def urgency(self, reading: "Reading | None" = None) -> Urgency:
-        """How urgent it is; the tool's reading counts only where it is given."""
-        return assess(self.examination, self.previous, reading, self.wording)
+    def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
+        """How urgent it is.
+
+        Args:
+            reading: The tool's reading, where it counts.
+            own: Whether the tool's own alarm counts as it was raised before, also without a reading.
+        """
+        return assess(self.examination, self.previous, reading, self.wording, own=own)
+
+    @property
+    def told(self) -> Urgency:
+        """How urgent it is for the chart: the tool's own alarm is in it once the suggestion is accepted."""
+        return self.urgency(own=bool(self.examination.suggestion))
+
+    def acts(
+        self, rule: str | Sequence[str], kind: ActKind, what: str, by: str, at: datetime
+    ) -> tuple[Act, ...]:
+        """The same done about one reason or several, as `act`; where one is refused all are."""
+        rules = [rule] if isinstance(rule, str) else list(dict.fromkeys(rule))
+        if not rules:
+            raise InputError("no reason is named", remedy="name one that stands")
+        return tuple(self.act(r, kind, what, by, at) for r in rules)
+
+    def act(self, rule: str, kind: ActKind, what: str, by: str, at: datetime) -> Act:
+        """What was done about one of the reasons, as it is kept with the examination.
+
+        Args:
+            rule: The reason's rule.
+            kind: What was done; see `Act`.
+            what: Whom, which image, what it showed or why; of whom was called and which image was asked
+                for the reason's own words where empty.
+            by: Who did it, or says so.
+            at: When.
+
+        Raises:
+            InputError: The reason does not stand, words are missing, or nothing brings it down.
+        """
+        reasons = {r.rule: r for r in self.urgency(own=True).reasons}
+        if rule not in reasons and rule != OWN:
+            known = ", ".join(reasons) or "none"
+            raise InputError(f"no reason '{rule}' stands", remedy=f"those that stand: {known}")
+        words = what.strip() or _usual(reasons.get(rule), kind)
+        if not words:
+            raise InputError(f"{ACT_WORDS[kind]}: say what", rule)
+        if kind == "lowered" and not may_be_lowered(rule):
+            raise InputError(
+                "nothing brings this reason down",
+                rule,
+                "write why it is not needed; its level stays",
+            )
+        found, before = self.examination, self.previous
+        whole = unrelieved(before, found)[0] if before else found
+        on = written_over(whole) if kind not in ("called", "asked") else None
+        try:
+            act = Act(rule=rule, kind=kind, what=words, by=by[:120], at=at, on=on)
+        except ValidationError as error:
+            raise InputError(first_fault(error)) from None
+        if kind == "lowered":
+            tried = found.model_copy(update={"acts": (*found.acts, act)})
+            case = Case(self.patient, tried, before, self.wording)
+            reason = next((r for r in case.urgency(own=True).reasons if r.rule == rule), None)
+            if reason and not reason.lowered:
+                raise InputError(f"cannot be brought down: {reason.ended}", rule)
+        return act
 
     def comparison(self) -> Comparison | None:
         """What changed from what stood before; None for a first examination."""
@@ -55,7 +126,7 @@ class Case:
         """What the ward list shows of it."""
         from wardexam.note.headline import summarise
 
-        return summarise(self.urgency(reading), self.comparison(), reading)
+        return summarise(self.urgency(reading, own=True), self.comparison(), reading)
 
     def note(
         self,
@@ -72,7 +143,7 @@ class Case:
             self.patient,
             self.examination,
             previous=self.previous,
-            urgency=self.urgency(),
+            urgency=self.told,
             form=form,
             scale=scale,
             line_end=line_end,
@@ -83,8 +154,7 @@ class Case:
         """The referral."""
         from wardexam.note.referral import render
 
-        urgency = self.urgency()
-        return render(self.patient, self.examination, previous=self.previous, urgency=urgency)
+        return render(self.patient, self.examination, previous=self.previous, urgency=self.told)
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -179,16 +249,58 @@ def same(patient: Patient, shown: "Bed | None") -> None:
         )
 
 
+def _usual(reason: Reason | None, kind: ActKind) -> str:
+    """Whom the reason names to call, or which image to ask for."""
+    usual = {"called": reason.call, "asked": reason.image} if reason else {}
+    return usual.get(kind, "").replace("none first", "")
+
+
+def write_act(
+    session: "Session", patient_id: str, rule: str | Sequence[str], kind: ActKind, what: str = "",
+    shown: "Bed | None" = None,
+) -> Examination:  # fmt: skip
+    """Save what was done about a reason, or several at once, of the examination saved last, as a further revision of it.
+
+    Args:
+        session: Who writes it, where and when.
+        patient_id: Whose it is.
+        rule: The reason's rule, or several.
+        kind: What was done; see `wardexam.exam.acts.Act`.
+        what: Whom, which image, what it showed or why; see `Case.act`.
+        shown: The line that was chosen, if one was; what is written to must be what it showed.
+
+    Raises:
+        InputError: No examination is stored, or the act cannot be accepted; nothing has changed.
+        AmendedMeanwhileError: Someone else amended the examination at the same moment.
+        RecordsError: It could not be saved.
+    """
+    case = Saved(session, patient_id, shown).named(None)
+    at = session.now()
+    made = case.acts(rule, kind, what, session.examiner, at)
+    acts = (*case.examination.acts, *made)
+    written = Case(
+        case.patient,
+        case.examination.model_copy(update={"acts": acts}),
+        case.previous,
+        case.wording,
+    )
+    examination = recorded(written.examination, written.urgency(own=True))
+    summary = written.summary(None)
+    why = f"{ACT_WORDS[kind]}: {made[0].what}"[:120]
+    return session.ward.amend(examination, session.examiner, why, at, summary)
+
+
 def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
     return Case(file.patient, examination, standing(file.telling(examination.id)), wording)
 
 
 class Step(NamedTuple):
-    """A change made, what takes it back, and what was said of it."""
+    """A change made, what takes it back, what was said of it, and whether one keystroke made it with the one before."""
 
     change: Change
     back: Change
     said: str
+    joined: bool = False
 
 
 class Visit:
@@ -324,32 +436,68 @@ class Visit:
         Raises:
             InputError: The change is not acceptable; nothing has changed.
         """
-        step = Step(change, inverse(self.examination, change), said)
-        self._take(change)
-        self._undo.append(step)
+        self.change_together([(change, said)])
+
+    def change_together(self, made: Iterable[tuple[Change, str]]) -> None:
+        """Make what one keystroke of the doctor changes, each with what is said of it; it is undone as one.
+
+        Raises:
+            InputError: A change is not acceptable; nothing has changed.
+        """
+        changed, steps = self.examination, list[Step]()
+        for change, said in made:
+            steps.append(Step(change, inverse(changed, change), said, joined=bool(steps)))
+            changed = apply(changed, change)
+        self.examination = changed
+        for step in steps:
+            self.draft.append(step.change)
+        self._undo += steps
         self._redo.clear()
 
     def undo(self) -> Step | None:
-        """Take the last change back; None where none is left."""
-        if not self._undo:
-            return None
-        step = self._undo.pop()
-        self._take(step.back)
-        self._redo.append(step)
-        return step
+        """Take back what the last keystroke changed, all of it; its first step, None where none is left."""
+        while self._undo:
+            step = self._undo.pop()
+            self._take(step.back)
+            self._redo.append(step)
+            if not step.joined:
+                return step
+        return None
 
     def redo(self) -> Step | None:
-        """Make the change again that was undone last; None where none is left."""
+        """Make again what was undone last; its first step, None where none is left."""
         if not self._redo:
             return None
-        step = self._redo.pop()
-        self._take(step.change)
-        self._undo.append(step)
-        return step
+        first = self._redo[-1]
+        while self._redo and (self._redo[-1].joined or self._redo[-1] is first):
+            step = self._redo.pop()
+            self._take(step.change)
+            self._undo.append(step)
+        return first
 
     def _take(self, change: Change) -> None:
         self.examination = apply(self.examination, change)
         self.draft.append(change)
+
+    def act(self, rule: str | Sequence[str], kind: ActKind, what: str = "") -> tuple[Act, ...]:
+        """Write what was done about a reason, or several at once, now and by who examines; see `Case.act`.
+
+        Raises:
+            InputError: It is not acceptable; nothing has changed.
+        """
+        made = self.case.acts(rule, kind, what, self.session.examiner, self.session.now())
+        acts = [a.model_dump(mode="json") for a in (*self.examination.acts, *made)]
+        self.change(Change("acts", "", acts), f"{ACT_WORDS[kind]}: {made[0].what}")
+        return made
+
+    def notice(self, reading: "Reading") -> None:
+        """Put down when the tool's own alarm is first raised: it then stays until it is settled.
+
+        It is no step of the doctor's and is not undone with one.
+        """
+        raised = first_raised(self.examination, self.previous, reading, self.session.now())
+        if raised is not None:
+            self._take(Change("raised", "", [r.model_dump(mode="json") for r in raised]))
 
     # --- ending
 
@@ -364,11 +512,14 @@ class Visit:
             BusyError: Another session is in the way; nothing has changed.
             AmendedMeanwhileError: Someone else amended the examination first; see `go_after`.
         """
-        session, examination = self.session, self.examination
-        summary = self.case.summary(reading)
+        session, entered, amends = self.session, self.examination, self.amends
 
         def save() -> Examination:
-            if self.amends:
+            # What was done meanwhile about reasons that stand, from the list, is carried on.
+            begun = _case(session.ward.file(entered.patient), entered, session.wording)
+            examination = recorded(entered, begun.urgency(reading, own=True))
+            summary = begun.summary(reading)
+            if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)
             return session.ward.save(examination, session.examiner, summary)
@@ -398,8 +549,14 @@ class Visit:
         from wardexam.note.differences import differences
 
         text = differences(theirs, self.examination, save)
+        # What they did about the reasons is done: it stands beside what is entered here.
+        acts = {a.same: a for a in (*theirs.acts, *self.examination.acts)}
         self.examination = self.examination.model_copy(
-            update={"revision": theirs.revision, "amendment": theirs.amendment}
+            update={
+                "revision": theirs.revision,
+                "amendment": theirs.amendment,
+                "acts": tuple(acts.values()),
+            }
         )
         return text
 

@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from demo_db.make_demo import make
-from tests.terminal.pty.harness import environ, running, wardexam
+from tests.terminal.pty.harness import environ, flag_keys, running, wardexam
 
 OWN = """
 [cauda_equina]
@@ -103,7 +103,7 @@ def test_the_doctor_sees_the_own_words_while_examining(home):
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("12 patients")
-        session.send("jj\rfj1")
+        session.send("jj\r" + flag_keys(saddle_numb="1"))
         session.wait("NOW, WITHIN 4 H: our own pathway")
         session.wait("bleep 1234")
         session.send("q")
@@ -117,7 +117,7 @@ def test_the_doctor_is_told_in_one_line_of_the_list_that_a_file_was_refused(home
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("wording.toml, line 3: 'urgency'")
-        session.send("jj\rfj1")
+        session.send("jj\r" + flag_keys(saddle_numb="1"))
         session.wait("NOW, WITHIN 4 H: possible cauda")
         session.send("q")
         session.wait("12 patients")

@@ -124,3 +124,23 @@ def test_an_examination_holds_one_finding_for_a_sign_and_side():
 def test_a_time_without_its_zone_is_refused():
     with pytest.raises(ValueError, match="timezone"):
         Examination.model_validate(BLANK.model_dump(mode="json") | {"at": "2026-03-02T08:00:00"})
+
+
+def test_acts_and_what_was_raised_are_replaced_as_a_whole_and_taken_back():
+    act = {
+        "rule": "cauda_equina", "kind": "asked", "what": "MRI", "by": "Dr Ash", "at": "2026-03-02T08:00:00Z",
+        "on": None, "ended": "",
+    }  # fmt: skip
+    raised = {
+        "rule": "inferred_site", "since": "2026-03-02T08:00:00Z", "again": None, "acts": [], "level": 2,
+        "text": "signs suggest: cord", "region": "cord",
+    }  # fmt: skip
+    for change in (Change("acts", "", [act]), Change("raised", "", [raised])):
+        back = inverse(BLANK, change)
+        after = apply(BLANK, change)
+        assert getattr(after, change.what)[0].model_dump(mode="json") == change.value[0]
+        assert apply(after, back) == BLANK
+        assert apply(after, Change(change.what)) == BLANK
+        assert Change.from_json(change.to_json()) == change
+    with pytest.raises(InputError, match="kind"):
+        apply(BLANK, Change("acts", "", [{**act, "kind": "forgot"}]))

@@ -1,5 +1,6 @@
 """What was found stands by itself; an examination adds who, when and of whom."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -23,7 +24,10 @@ def test_a_question_needs_no_patient_no_examiner_and_no_time():
     assert not isinstance(found, Examination)
     before = read_line("knee 2/2 hip_flexion 5/5").spelled_out()
     assert ready.engine().read(found) == ready.engine().read(asked)
-    assert assess(found, before, None) == assess(asked, before, None)
+    untimed, timed = assess(found, before, None), assess(asked, before, None)
+    assert all(r.since == AT and r.due for r in timed.reasons)
+    assert untimed.reasons == tuple(replace(r, since=None, due=None) for r in timed.reasons)
+    assert replace(untimed, reasons=()) == replace(timed, reasons=())
     assert compare(before, found) == compare(before, asked)
     assert asymmetries(found) == asymmetries(asked)
     assert sum_score(found) is None

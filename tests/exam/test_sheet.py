@@ -3,6 +3,7 @@
 import json
 import time
 
+import jsonschema
 import pytest
 
 from wardexam.errors import InputError
@@ -138,3 +139,16 @@ def test_what_is_said_many_times_over_costs_no_more():
     found = read_sheet(text).spelled_out()
     assert time.perf_counter() - start < 2
     assert found == read_sheet(json.dumps(once)).spelled_out()
+
+
+def test_acts_are_read_from_a_sheet_and_named_by_its_schema():
+    act = {
+        "rule": "cauda_equina", "kind": "asked", "what": "MRI", "by": "Dr Ash",
+        "at": "2026-03-02T08:00:00+00:00",
+    }  # fmt: skip
+    sheet = {"flags": {"saddle_numb": "yes"}, "acts": [act]}
+    (found,) = read_sheet(json.dumps(sheet)).spelled_out().acts
+    assert (found.rule, found.kind, found.by) == ("cauda_equina", "asked", "Dr Ash")
+    jsonschema.validate(sheet, sheet_schema())
+    with pytest.raises(InputError, match="kind"):
+        read_sheet(json.dumps({"acts": [{**act, "kind": "forgot"}]}))

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.handbook.urgency import LEVELS, urgency_of
-from wardexam.reasoning.rules.urgency import LIMITS
+from wardexam.reasoning.rules.deadlines import limits
 
 CASES = tomllib.loads((Path(__file__).parent / "territories.toml").read_text(encoding="utf-8"))[
     "case"
@@ -19,7 +19,7 @@ def says(reason, case):
     return (
         case["first"] in reason.first
         and case["call"] in reason.call
-        and LIMITS.index(reason.by) <= LIMITS.index(case["by"])
+        and limits()[reason.by] <= limits()[case["by"]]
         and (not case["region"] or image_agrees_one(reason, case["region"]))
     )
 

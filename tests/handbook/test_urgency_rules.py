@@ -9,7 +9,8 @@ from wardexam.exam.flags import flag_names
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
-from wardexam.reasoning.rules.urgency import LIMITS, NOT_EXCLUDED, POLICY, assess, rules
+from wardexam.reasoning.rules.deadlines import limits
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, assess, rules
 
 
 def fired(line, before=None):
@@ -116,7 +117,7 @@ def test_two_rules_in_one_patient_are_no_calmer_than_the_graver_of_them():
 def test_every_rule_says_what_first_whom_and_by_when_and_from_where():
     for name, row in rules().items():
         assert all((row.reason, row.image, row.call, row.source)), name
-        assert row.by in LIMITS, name
+        assert row.by in limits(), name
         assert row.region, name
         if row.urgency == 3:
             assert row.first, name

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from wardexam.exam.examination import Act
+from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.rules.urgency import Urgency, assess

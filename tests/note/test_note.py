@@ -72,7 +72,7 @@ Red flags not asked: bladder or bowel, saddle numbness, both legs,
   spinal procedure, myasthenia, alcohol, vomiting, jaw, scalp, cold
   limb, tense limb, wound, groin pain, dark urine.
 Comment: Tired.
-Flags not asked; signs alone do not exclude an emergency.
+Signs alone do not exclude an emergency, nor does a flag answered no.
 """
     )
 

@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from wardexam.exam.flags import flags
 from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
@@ -234,3 +235,41 @@ def test_a_statement_keeps_who_and_when_and_is_withdrawn_by_the_same_answer(ward
     assert statement.at is not None
     code, said = talk(ward, "1", "", "r", "1", "3", "r", "1", "3", "q")
     assert "Withdrawn: the rest of reflexes in the right arm." in said
+
+
+def test_every_reason_is_heard_with_its_deadline_and_what_was_done_is_kept(ward):
+    asked = ["f", "", "y", *[""] * (len(flags()) - 2)]
+    script = [*asked, "why", "act", "1", "2", "", "why", "s", "n", "", "y"]
+    _, said = talk(ward, *ADMIT, "", *script)
+    first, second = [t for t in said.splitlines() if t.startswith("NOW, WITHIN 4 H: possible")][:2]
+    assert "nothing done yet, due" in first
+    asked_for = "MRI of the lumbosacral spine; whole spine if an upper motor sign asked"
+    assert asked_for in second
+    assert "nothing done yet" not in second
+    assert f"Kept: {asked_for}" in said
+    saved = stored(ward)
+    assert [(a.rule, a.kind, a.by) for a in saved.acts] == [("cauda_equina", "asked", "Dr Test")]
+    assert asked_for in " ".join(said.split("The note:")[1].split())
+
+
+def test_one_act_may_answer_every_reason_and_is_undone_as_one(ward):
+    asked = ["f", "y", "y", *[""] * (len(flags()) - 2)]
+    _, said = talk(ward, *ADMIT, "", *asked, "act", "3", "1", "Dr Spine", "u", "why", "q")
+    assert "Kept: Dr Spine called" in said
+    assert "Undone: called: Dr Spine" in said
+    assert "nothing done yet" in said.split("Undone")[1]
+
+
+def test_what_cannot_bring_a_reason_down_is_refused_in_words(ward):
+    worse = list(flags()).index("worse")
+    answers_ = ["", "y", *[""] * (len(flags()) - 2)]
+    answers_[worse] = "y"
+    _, said = talk(ward, *ADMIT, "", "f", *answers_, "act", "1", "5", "MRI normal", "q")
+    assert "Not accepted" in said
+    assert "cannot be brought down: said to be worse" in said
+
+
+def test_where_no_reason_stands_the_urgency_is_said_as_not_assessed(ward):
+    _, said = talk(ward, *ADMIT, "", "why", "act", "?", "q")
+    assert said.count(f"Urgency: not assessed, {len(flags())} not asked.") == 2
+    assert "No reason stands" in said

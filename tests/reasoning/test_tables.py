@@ -49,6 +49,7 @@ TECHNICAL = {
     "asymmetry.py": {"_GRID", "LEAST"},
     "change.py": {"ROUNDING"},
     "wording.py": {"LONGEST"},
+    "acts.py": {"LONGEST"},
 }
 
 

@@ -4,7 +4,8 @@ import pytest
 
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, assess
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, OWN, assess, rules
+from wardexam.reasoning.tables import conditions_row
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
 
@@ -70,3 +71,53 @@ def test_the_soonest_limit_is_said_first_and_among_equals_the_wider_image(line, 
         )
     ]
     assert named == order
+
+
+# --- words
+
+VAGUE = ("that fits", "suggest", "the place", "the region", "the site")
+BODY = (
+    "head", "brain", "spine", "orbits", "pituitary", "temporal arteries", "arch to vertex", "limb", "plexus", "abdomen",
+)  # fmt: skip
+
+
+def images():
+    yield from ((name, row.image) for name, row in rules().items())
+    yield from ((f"own alarm, {n}", row["image"]) for n, row in own_images().items())
+
+
+def own_images():
+    return conditions_row(OWN)["image"]
+
+
+@pytest.mark.parametrize(("name", "image"), list(images()))
+def test_every_image_is_named_by_modality_and_region(name, image):
+    assert not any(word in image for word in VAGUE)
+    if not image.startswith("none first"):
+        assert any(word in image for word in BODY)
+        assert any(word in image for word in ("MRI", "CT", "MRA", "ultrasound"))
+
+
+def test_the_tools_own_alarm_has_an_image_for_every_dangerous_site():
+    from wardexam.reasoning.inference.prior import sites
+
+    dangerous = {name for name, row in sites().items() if row["urgent"]}
+    assert dangerous <= set(own_images())
+
+
+def test_the_caution_is_the_same_whatever_was_asked_and_answered():
+    every = " ".join(f"flag:{name}=no" for name in flag_names())
+    cautions = {urgency(line).caution for line in (NORMAL, f"{NORMAL} {every}", "flag:worse=yes")}
+    assert len(cautions) == 1
+    assert NOT_EXCLUDED in cautions.pop()
+
+
+def test_a_dangerous_place_is_never_called_unlikely():
+    from wardexam.ready import engine
+
+    for line in (NORMAL, "wrist_extension 5/2 finger_extension 5/2 triceps 2/2", "knee 2/2"):
+        reading = engine().read(read_line(line).spelled_out())
+        words = {s.word for s in reading.sites if s.urgent or s.id == "other"}
+        assert words
+        assert "unlikely" not in words
+    assert any(s.word == "less supported by these signs" for s in reading.sites)

@@ -1,20 +1,26 @@
 """More abnormal is never calmer: random examinations, and what is added to them one thing at a time."""
 
 from collections import Counter
+from datetime import UTC, datetime, timedelta
 from random import Random
 
 import pytest
 
 from tests.reasoning.worsening import (
     KINDS,
+    added,
     drawn,
     in_words,
     not_again,
     stated_normal,
     worse_steps,
 )
-from wardexam.exam.examination import Act
+from wardexam.exam.acts import Act
+from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.acts import written_over
+from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.standing import standing, unrelieved
 from wardexam.reasoning.rules.urgency import assess, rules
 
 TRIALS = 10_000  # the benchmark does more: tests/bench/bench_urgency.py
@@ -62,6 +68,76 @@ def test_what_a_doctor_writes_lowers_a_rule_that_allows_it_and_says_so():
     (reason,) = found.reasons
     assert (found.level, reason.urgency) == (1, 1)
     assert reason.lowered == "MRI normal (Dr Ash, 02 Mar 08:00)"
+
+
+def written(examination, kind, previous=None):
+    """The examination with such an act about every reason that stands, written over what is found."""
+    whole = unrelieved(previous, examination)[0] if previous else examination
+    acts = tuple(
+        Act.model_validate({"rule": r.rule, "kind": kind, "on": written_over(whole), **ACT})
+        for r in assess(examination, previous, None).reasons
+    )
+    return examination.model_copy(update={"acts": acts})
+
+
+def test_no_act_but_a_permitted_lowering_lowers_a_level_and_that_only_its_own_reason():
+    source = Random(3)
+    for _ in range(150):
+        plain = drawn(source)
+        before = {r.rule: r.urgency for r in assess(plain, None, None).reasons}
+        for kind in ("called", "asked", "done", "not_needed"):
+            found = assess(written(plain, kind), None, None).reasons
+            assert {r.rule: r.urgency for r in found} == before
+            assert all(r.answered for r in found)
+        for reason in assess(written(plain, "lowered"), None, None).reasons:
+            down = reason.lowers and plain.flags.get("worse") != "yes"
+            assert reason.urgency == (min(before[reason.rule], 1) if down else before[reason.rule])
+
+
+WORSE = ("one more abnormal finding", "a graver grade", "a yes", "a more acute onset")
+
+
+def test_what_was_brought_down_or_settled_never_survives_anything_more():
+    source, tried = Random(5), 0
+    for _ in range(300):
+        for word, before, after in worse_steps(drawn(source), source):
+            if word not in WORSE or after == before:
+                continue
+            acts = written(before, "lowered").acts
+            found = assess(after.model_copy(update={"acts": acts}), None, None)
+            assert found.level == level(after), word
+            assert not any(r.lowered or r.answered for r in found.reasons)
+            tried += 1
+    assert tried > 500
+
+
+def examination_of(findings, hours):
+    at = datetime(2026, 3, 2, 8, tzinfo=UTC) + timedelta(hours=hours)
+    return Examination.of(
+        findings, id=f"exam{hours:04}", patient="patient1", examiner="Dr Ash", at=at
+    )
+
+
+def test_nor_does_it_in_a_later_examination_and_once_ended_it_stays_so():
+    source, tried = Random(9), 0
+    for _ in range(150):
+        first = written(examination_of(drawn(source), 0), "lowered")
+        first = recorded(first, assess(first, None, None))
+        silent = examination_of(Findings(), 4)
+        held = assess(silent, first, None)
+        assert held.level == level(first)
+        more, _ = added(first, source)
+        new = more.findings[-1]
+        if new.choice is None or new.choice.usual:
+            continue
+        later = examination_of(Findings(findings=(new,)), 4)
+        bare = first.model_copy(update={"acts": (), "raised": None})
+        assert level(later, first) == level(later, bare)
+        ended = recorded(later, assess(later, first, None))
+        gone = examination_of(Findings(), 8)
+        assert level(gone, standing([first, ended])) == level(gone, standing([bare, later]))
+        tried += 1
+    assert tried > 50
 
 
 def test_nothing_lowers_a_rule_whose_row_allows_none():

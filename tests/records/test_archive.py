@@ -4,23 +4,28 @@ import csv
 import io
 import json
 import tracemalloc
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from tests.records.conftest import of_then
+from tests.records.conftest import AT, of_then
 from tests.records.memory import MemoryWard
 from tests.records.sealing import sealed
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.exam.entry import apply
+from wardexam.exam.entry import Change, apply
 from wardexam.exam.typed import read_line
+from wardexam.note.handover import headline_of
 from wardexam.records import archive, bulk_import, schemas
 from wardexam.records.archive import read_archive, write_archive, write_csv
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
+from wardexam.session import Session
+from wardexam.visit import Saved, Visit, write_act
 
 OF_VERSION_1 = Path(__file__).parent / "archive-1" / "ward.jsonl"
+OF_VERSION_2 = Path(__file__).parent / "archive-2" / "ward.jsonl"
 
 
 @pytest.fixture
@@ -57,7 +62,7 @@ def test_one_patient_goes_out_alone(full):
     head, patient, examination, end = map(
         json.loads, archive_of(full, patients=["patient2"]).splitlines()
     )
-    assert head == {"archive": "wardexam", "version": 2}
+    assert head == {"archive": "wardexam", "version": 3}
     assert patient["patient"]["id"] == examination["examination"]["patient"] == "patient2"
     assert (end["end"]["patients"], end["end"]["examinations"]) == (1, 1)
 
@@ -106,7 +111,7 @@ BAD = {
     "a text": '"patient"',
     "null": '{"patient": null}',
     "no end": '{"end": null}',
-    "a second head": '{"archive": "wardexam", "version": 2}',
+    "a second head": '{"archive": "wardexam", "version": 3}',
     "huge number": '{"patient": {"age": ' + "9" * 10_000 + "}}",
     "half a character": '{"patient": {"id": "patient9", "bed": "A\\ud800", "name": "x", "admitted": "2026-03-02T08:00:00Z"}}',
     "a year that is none": '{"patient": {"id": "patient9", "bed": "A", "name": "x", "admitted": "10000-03-02T08:00:00Z"}}',
@@ -148,10 +153,10 @@ def test_what_is_not_consistent_is_refused(full, tmp_path, change, said):
 
 
 HEADS = [
-    "", "{}\n", '{"archive": "wardexam", "version": 3}\n', '{"archive": "wardexam", "version": "2"}\n',
-    '{"archive": "wardexam", "version": true}\n', '{"archive": "another", "version": 2}\n',
-    '{"archive": "wardexam"}\n', '{"archive": "wardexam", "version": 2, "more": 1}\n', "[]\n", "\n",
-    '{"archive": "wardexam", "version": 2, "left_out": 1}\n',
+    "", "{}\n", '{"archive": "wardexam", "version": 4}\n', '{"archive": "wardexam", "version": "2"}\n',
+    '{"archive": "wardexam", "version": true}\n', '{"archive": "another", "version": 3}\n',
+    '{"archive": "wardexam"}\n', '{"archive": "wardexam", "version": 3, "more": 1}\n', "[]\n", "\n",
+    '{"archive": "wardexam", "version": 3, "left_out": 1}\n',
     '{"archive": "wardexam", "version": 1, "left_out": [["patient1", "x"]]}\n',
 ]  # fmt: skip
 
@@ -215,7 +220,41 @@ def test_an_archive_that_changes_between_its_two_readings_adds_nothing(full, tmp
     assert not list(other.layout.staging.iterdir())
 
 
-# --- version 1
+# --- versions 2 and 1
+
+
+def test_an_archive_of_version_2_is_read_with_all_that_it_holds(tmp_path):
+    text = OF_VERSION_2.read_text()
+    ward = open_ward(tmp_path / "ward")
+    counts = take(ward, text)
+    assert (counts.patients, counts.examinations, counts.sealed) == (13, 18, True)
+    found = [json.loads(line) for line in archive_of(ward).splitlines()[1:-1]]
+    wanted = [json.loads(line) for line in text.splitlines()[1:-1]]
+    assert of_then(found, wanted) == wanted
+    added = {"raised"}
+    assert all(set(f["examination"]) - set(w["examination"]) == added for f, w in zip(found, wanted, strict=True) if "examination" in w)  # fmt: skip
+
+
+def test_what_was_done_and_since_when_goes_out_and_comes_in(tmp_path, ward, patient):
+    hours = iter(AT + timedelta(hours=n) for n in range(99))
+    session = Session(ward, "Dr Ash", hours.__next__, iter(("exam0001", "exam0002")).__next__)
+    ward.admit(patient, "x")
+    for _ in range(2):
+        visit = Visit.begin(session, patient.id)
+        visit.change(Change("flag", "saddle_numb", "yes"))
+        visit.act("cauda_equina", "asked")
+        visit.save(None)
+    write_act(session, patient.id, "cauda_equina", "lowered", "MRI normal")
+    text = archive_of(ward)
+    other = open_ward(tmp_path / "other")
+    take(other, text, summarise=headline_of)
+    assert archive_of(other) == text
+    last = other.examinations(patient.id)[-1]
+    assert last == ward.examinations(patient.id)[-1]
+    assert [a.kind for a in last.acts] == ["asked", "lowered"]
+    assert [len(r.acts) for r in last.raised] == [1]
+    assert other.beds() == ward.beds()
+    assert Saved(replace(session, ward=other), patient.id).named(None).urgency().level == 1
 
 
 def test_an_archive_of_version_1_is_read_and_said_to_have_no_end(tmp_path):

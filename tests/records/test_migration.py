@@ -26,6 +26,7 @@ LAYOUT_2 = (
 SCHEMA_3 = (
     Path(__file__).parent / "layout-2-schema-3" / "ward"
 )  # and with them, the last of layout 2
+SCHEMA_4 = Path(__file__).parent / "layout-3-schema-4" / "ward"  # and before acts were kept
 
 
 @pytest.fixture
@@ -63,7 +64,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         1: LAYOUT_1 / "avzac69ob94i575u.json",
         2: LAYOUT_2 / "patients" / "avzac69ob94i575u.json",
         3: SCHEMA_3 / "patients" / "avzac69ob94i575u.json",
-        4: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        4: SCHEMA_4 / "patients" / "avzac69ob94i575u.json",
+        5: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -74,6 +76,9 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     assert found[0] == found[1]
     assert of_then(found[2], found[0]) == found[0]
     assert of_then(found[3], found[2]) == found[2]
+    assert [[f["sign"] for f in e["findings"]] for e in found[4]] == [
+        [f["sign"] for f in e["findings"]] for e in found[3]
+    ]
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
@@ -92,7 +97,7 @@ def test_layout_1_opens_with_everything_in_it(old, tmp_path):
 def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_path):
     before = {p.name: p.read_bytes() for p in (LAYOUT_2 / "patients").iterdir()}
     ward = opened(LAYOUT_2, tmp_path / "ward")
-    demo = opened(ROOT / "demo_db" / "ward", tmp_path / "demo")
+    demo = opened(SCHEMA_4, tmp_path / "demo")
     assert len(contents(ward)) == 13
     assert sum(len(examinations) for _, examinations in contents(ward).values()) == 18
     assert without_identity(ward) == without_identity(demo)
@@ -117,7 +122,7 @@ def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_
 
 def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(tmp_path, knee):
     ward = opened(SCHEMA_3, tmp_path / "ward")
-    demo = opened(ROOT / "demo_db" / "ward", tmp_path / "demo")
+    demo = opened(SCHEMA_4, tmp_path / "demo")
     assert contents(ward) == contents(demo)
     # The summary keeps the words of its day.
     shown = [[replace(b, summary=None) for b in w.beds()] for w in (ward, demo)]
@@ -131,7 +136,7 @@ def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(
     saved = ward.examinations(patient.id)[-1].model_copy(update={"id": "exam000000000001"})
     ward.save(saved, "Dr Ash")
     after = ward.layout.file(patient.id).read_bytes().split(b"\n")
-    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 4)
+    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 5)
     assert [line.rstrip(b",") for line in after[1:] if b"exam000000000001" not in line][:3] == [
         line.rstrip(b",") for line in before[1:4]
     ]

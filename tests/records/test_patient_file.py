@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -9,7 +10,7 @@ from tests.examinations import examined
 from tests.records.conftest import AT
 from wardexam.exam.examination import Examination, Patient
 from wardexam.reasoning.rules.standing import standing
-from wardexam.records.repository import Arrival
+from wardexam.records.repository import Arrival, Bed
 from wardexam.records.ward import open_ward
 
 LINES = [
@@ -51,3 +52,29 @@ def test_of_a_long_stay_few_examinations_are_made(ward):
         [Arrival(PATIENT, tuple(examination(n, "knee 2/0 ankle 0/0") for n in range(50)))], "x"
     )
     assert len(ward.file("patient1").telling()) == 1
+
+
+ROW = {
+    "patient_id": "patient1", "bed": "A1", "name": "Ana Invented", "age": 60, "sex": "female",
+    "last_at": "2026-03-02T08:00:00+00:00", "last_by": "Dr Ash", "examinations": 1, "recheck_hours": None,
+    "discharged": None,
+}  # fmt: skip
+OLD = {"urgency": 3, "urgency_word": "now", "worse": False, "headline": "possible stroke"}
+
+
+def test_a_row_of_before_reads_without_a_clock_and_one_of_today_with_it():
+    old = Bed.from_json({**ROW, "summary": OLD}).summary
+    assert (old.due_at, old.step, old.new) == (None, "", True)
+    due = "2026-03-02T12:00:00+00:00"
+    new = Bed.from_json(
+        {**ROW, "summary": {**OLD, "due": due, "step": "MRI", "new": False}}
+    ).summary
+    assert (new.due_at.isoformat(), new.step, new.new) == (due, "MRI", False)
+
+
+@pytest.mark.parametrize(
+    "more", [{"due": "soon"}, {"due": "2026-03-02T12:00:00"}, {"step": 3}, {"new": 1}]
+)
+def test_a_row_whose_clock_is_none_is_no_row(more):
+    with pytest.raises((ValueError, TypeError)):
+        Bed.from_json({**ROW, "summary": {**OLD, **more}})

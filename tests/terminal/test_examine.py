@@ -5,11 +5,14 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.records.memory import MemoryWard
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.ready import engine
 from wardexam.session import Session
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.actions import ACTIONS
+from wardexam.terminal.examine.reader import Reader
 from wardexam.terminal.examine.state import FLAGS, State
 from wardexam.terminal.keys import ALWAYS, EXAMINE
 from wardexam.terminal.looks import ASCII
@@ -19,11 +22,18 @@ NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 
 
 @pytest.fixture
-def state():
+def opened():
     ward = MemoryWard()
     ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", admitted=NOW), "test")
     session = Session(ward, "Dr Test", lambda: NOW, lambda: "exam0001")
     return State(Visit.open(session, "patient1"))
+
+
+@pytest.fixture
+def state(opened):
+    """An examination in which it was passed over when it began: the cursor is on the first sign."""
+    opened.move(1)
+    return opened
 
 
 def write(state, *made):
@@ -59,10 +69,15 @@ def test_a_quality_speaks_of_the_sign_graded_last_once_the_cursor_has_moved_on(s
     write(state, *edits.grade(state, "1"))
     state.advance()
     assert state.side == "left"
-    made = edits.quality(state, "reinforced")
+    state.moved_on = True
+    (made,) = edits.quality(state, "reinforced")
     assert made.said == "right biceps: only with reinforcement"
     write(state, made)
-    assert edits.quality(state, "reinforced").said.startswith("right biceps: no longer")
+    (again,) = edits.quality(state, "reinforced")
+    assert again.said.startswith("right biceps: no longer")
+    state.move(side=1)
+    with pytest.raises(edits.RefusedError, match="Grade the reflex first"):
+        edits.quality(state, "reinforced")
 
 
 def test_grading_goes_side_to_side_or_down_one_side(state):
@@ -123,9 +138,36 @@ def test_a_statement_is_withdrawn_by_the_same_key_and_never_covers_the_saddle(st
 def test_the_grid_is_drawn_from_the_state_alone(state):
     write(state, *edits.grade(state, "0"))
     first = view.grid(state, 24, ASCII)
-    assert plain(first.labels[1]).split() == [">biceps", "C5-C6"]
-    assert plain(first.grades[1]).split() == ["0", "-"]
-    assert [style for _, style in first.grades[1]][:3:2] == ["cursor", ""]
+    assert plain(first.labels[1]).split() == ["when", "it", "began"]
+    assert plain(first.grades[1]).split() == ["not", "known"]
+    assert plain(first.labels[2]).split() == [">biceps", "C5-C6"]
+    assert plain(first.grades[2]).split() == ["0", "-"]
+    assert [style for _, style in first.grades[2]][:3:2] == ["cursor", ""]
     assert first == view.grid(state, 24, ASCII)
     assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
     assert view.about(state).startswith("right biceps: C5-C6")
+
+
+def test_the_tools_own_alarm_is_put_down_by_the_reading_and_stays_when_the_signs_are_mended(state):
+    from wardexam.reasoning.rules.urgency import OWN
+
+    def entered(sign, *answers):
+        for side, answer in zip(("right", "left"), answers, strict=True):
+            value = {"sign": sign, "side": side, "answer": answer, "scale": "conventional"}
+            state.visit.change(Change("finding", f"{sign} {side}", value))
+
+    reader = Reader(state)
+    entered("biceps", "2+", "2+")
+    entered("knee", "4+", "4+")
+    assert reader.take(0, engine().read(state.examination, silence=False))
+    (raised,) = state.examination.raised
+    assert (raised.rule, raised.since, raised.level) == (OWN, NOW, 2)
+    state.visit.undo()
+    state.visit.undo()
+    entered("knee", "2+", "2+")
+    assert reader.take(0, engine().read(state.examination, silence=False))
+    (alarm,) = (r for r in reader.urgency.reasons if r.rule == OWN)
+    assert alarm.said == f"{raised.text} (the tool's reading, earlier)"
+    assert alarm.since == NOW
+    state.visit.act(OWN, "not_needed", "the knees were mis-keyed")
+    assert OWN not in {r.rule for r in reader.urgency.reasons}

@@ -47,6 +47,9 @@ SCREENS = {
     "examination": ["enter"],
     "flags": ["enter", "f"],
     "power": ["enter", "tab"],
+    "find": ["enter", "slash"],
+    "reasons": ["exclamation_mark"],
+    "reasons of what is entered": ["enter", "exclamation_mark"],
     "figure": ["enter", "d"],
     "note": ["n"],
     "note, earlier": ["n", "left"],
@@ -112,14 +115,14 @@ async def test_every_screen_of_a_patient_is_headed_by_two_identifiers(tmp_path, 
             assert bed in line, (screen, line)
             assert all(c.isprintable() for c in line)
             while not isinstance(app.screen, WardScreen):
-                await pilot.press("q")
+                await pilot.press("escape")  # a letter would be typed where one is typed
 
 
 @WHO
 async def test_at_80_columns_the_heading_of_an_examination_keeps_age_and_time(tmp_path, who):
     app = ward_of(who, tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("enter", "2")
+        await pilot.press("enter", "down", "2")
         line = dump(app)[0]
         if who != "wide number":  # whose bed and number alone fill the line
             assert " 40y  04 Mar 14:00" in line

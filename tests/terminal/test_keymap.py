@@ -13,8 +13,8 @@ MINE = """\
 # mine
 [examine]
 undo = "N"
-suggested = ["!", "home"]
-flags = "K"
+suggested = ["%", "home"]
+flags = "L"
 
 [ward]
 note = "N"
@@ -28,7 +28,7 @@ def test_what_the_file_names_is_replaced_and_the_rest_stays():
     assert action_of(keymap["examine"])["N"] == "undo"
     assert "u" not in action_of(keymap["examine"])
     assert action_of(keymap["ward"])["n"] == "admit"
-    assert action_of(keymap["examine"])["exclamation_mark"] == "suggested"
+    assert action_of(keymap["examine"])["percent_sign"] == "suggested"
     assert keymap["text"] == SCREENS["text"]
 
 
@@ -48,7 +48,11 @@ REFUSED = [
     ("[ward]\nnote = []", 2, "'note' needs a key"),
     ("[ward]\nnote = 1", 2, "'note' needs a key"),
     ('[ward]\nnoet = "n"', 2, "[ward] has no action 'noet': it has up, down, open, note"),
-    ('[wards]\nnote = "n"', 1, "no screen is called 'wards': there are ward, examine, text"),
+    (
+        '[wards]\nnote = "n"',
+        1,
+        "no screen is called 'wards': there are ward, examine, text, reasons",
+    ),
     ('ward = "n"', 1, "'ward' is a table of actions"),
     ('[examine]\nleave = "escape"', 2, "'leave' needs a key beside escape"),
     ('[ward]\nnote = "n', 2, "Unterminated string"),
@@ -96,10 +100,10 @@ async def test_the_screen_obeys_and_shows_the_users_keys(tmp_path):
         assert app.screen.state.examination.findings == ()
         await pilot.press("u")
         assert "u: no such key here" in dump(app)[-2]
-        assert "(K)" in "\n".join(dump(app))
+        assert "(L)" in "\n".join(dump(app))
         await pilot.press("question_mark")
         assert any(line.startswith("N ") or " N " in line in line for line in dump(app))
-        await pilot.press("q", "K")
+        await pilot.press("q", "L")
         assert "Red flags" in "\n".join(dump(app))
 
 

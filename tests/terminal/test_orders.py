@@ -1,5 +1,6 @@
 """The ward list by bed, by urgency, by worsening, by due."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -72,7 +73,7 @@ async def test_bed_urgency_worsening_and_due_stand_on_one_line(app):
         lines = {line.split()[0]: line for line in dump(app)[2:] if "Invented" in line}
         assert "NOW" in lines["B2"]
         assert "LATE 2h" in lines["B2"]
-        assert "today   worse" in lines["A1"]
+        assert "today ! worse" in lines["A1"]
         assert "in 1h" in lines["C3"]
         assert "FIRST" in lines["A5"]
         assert "not examined" in lines["B1"]
@@ -92,3 +93,23 @@ async def test_an_order_crosses_the_change_of_clocks(app):
         await pilot.press("o", "o", "o")
         order = beds(app)
         assert order.index(second.bed) < order.index(first.bed)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_the_clock_that_runs_stands_in_the_list_and_what_it_runs_for_below(tmp_path, size):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=size) as pilot:
+        await pilot.press("j")
+        lines = dump(app)
+        (waited,) = (t for t in lines if "Idris" in t)
+        assert "due 16:30" in waited
+        assert "NOW     worse" in waited  # answered: no mark of a new alarm
+        assert any("NOW !" in t for t in lines if "Kwabena" in t)
+        assert any("OVERDUE 46 h" in t for t in lines if "Kwabena" in t)
+        said = "due 16:30 MRI of the lumbosacral spine asked 12:30; possible cauda equina syndrome"
+        assert any(f"A2  {said}"[: size[0] - 2].rstrip() in t for t in lines)
+        # Passed meanwhile: drawn again, it says so though nobody has saved anything.
+        app.session = replace(app.session, now=lambda: NOW + timedelta(hours=5))
+        await pilot.press("k")
+        (late,) = (t for t in dump(app) if "Idris" in t)
+        assert "OVERDUE 2 h" in late

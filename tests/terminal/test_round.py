@@ -123,7 +123,7 @@ async def test_a_set_of_rows_is_chosen_by_its_number(app):
             await pilot.press("m")
             assert f"{number} {rows.short}" in dump(app)[-1]
             await pilot.press(str(number))
-            assert app.screen.state.rows == rows.signs
+            assert app.screen.state.signs == rows.signs
         await pilot.press("m", "x")
         assert "Nothing was changed" in dump(app)[-2]
         assert app.screen.visit.draft.sent == 0
@@ -145,7 +145,7 @@ async def test_the_row_under_the_cursor_is_said_in_full(app):
         await pilot.press("right")
         assert "left pinprick T10: T10, umbilicus" in dump(app)[-2]
         await pilot.press("f", "down")
-        assert "Numb between the legs" in dump(app)[-2]
+        assert dump(app)[-2].startswith(app.screen.state.row.ask)
 
 
 async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
@@ -200,3 +200,21 @@ async def test_what_was_answered_earlier_stands_beside_a_flag_and_is_no_answer_n
         assert line[25:35].strip() == "not asked"
         assert line[37:46].strip() == "yes"
         assert app.screen.state.examination.flags == {}
+
+
+async def test_the_flags_are_asked_in_an_order_that_stays_while_they_are_answered(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter")  # bed A3, a pain in the back and the leg
+        await pilot.press("f")
+        asked = [row.id for row in app.screen.state.rows]
+        assert {"saddle_numb", "bladder_bowel", "pain_both_legs"} <= set(asked[:8])
+        assert dump(app)[1].startswith("Red flags, 36 not asked ")
+        await pilot.press("1", "0", "0")
+        assert [row.id for row in app.screen.state.rows] == asked
+        assert list(app.screen.state.examination.flags) == asked[:3]
+        assert dump(app)[1].startswith("Red flags, 33 not asked ")
+        await pilot.press("f", "f")  # shown anew: what is answered stands last
+        again = [row.id for row in app.screen.state.rows]
+        assert sorted(again) == sorted(asked)
+        assert set(again[-3:]) == set(asked[:3])
+        assert app.screen.state.row_at == 0

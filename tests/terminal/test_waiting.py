@@ -14,6 +14,7 @@ from tests.terminal.screens import NOW, demo_app, dump
 from tests.terminal.test_trouble import broken, until
 from wardexam.exam.entry import Change
 from wardexam.records.ward import open_ward
+from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
 
@@ -159,7 +160,7 @@ async def test_the_second_to_amend_is_shown_both_and_may_save_after_the_first(ap
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n", "m")
         assert isinstance(app.screen, ExamineScreen)
-        app.screen.change(Change("comment", "", "mine"), "kept")
+        app.screen.change(Edit(Change("comment", "", "mine"), "kept"))
         other.amend(last.model_copy(update={"comment": "theirs"}), "Dr Bex", "their reason", NOW)
         await pilot.press("s", *"my reason", "enter")
         assert isinstance(app.screen, TextScreen)

@@ -235,6 +235,26 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=(*STORE, "examiner", "wording"),
     )
     sub = add(
+        "act",
+        papers.act,
+        "Print why a patient is urgent and by when, or write what was done about one of the reasons.",
+        "wardexam act k3v9p2xq7m cauda_equina asked MRI lumbosacral",
+        takes=(*STORE, "examiner", "wording"),
+    )
+    kinds = ("called", "asked", "done", "not_needed", "lowered")
+    sub.add_argument("patient", **PATIENT)
+    sub.add_argument(
+        "rule",
+        metavar="REASON",
+        nargs="?",
+        help="which of the reasons, as it prints them; several with commas",
+    )
+    sub.add_argument("kind", nargs="?", choices=kinds, help="what was done")
+    sub.add_argument(
+        "what", metavar="WORDS", nargs="*", help="whom, which image, what it showed, or why"
+    )
+    sub.set_defaults(kinds=kinds)
+    sub = add(
         "figure",
         papers.figure,
         "Draw a patient's last examination as an SVG picture.",

@@ -7,7 +7,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.errors import RecordsError
+from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
     from wardexam.session import Session
@@ -16,10 +16,14 @@ if TYPE_CHECKING:
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    ward, code = edge.ward(options), 0
+    from wardexam.note.reasons import running
+
+    ward, code, now = edge.ward(options), 0, edge.now()
     for bed in ward.beds(discharged=options.discharged):
         urgency = bed.summary.urgency_word if bed.summary else "not examined"
-        edge.put(f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}\n")
+        clock = running(bed.summary, now) if bed.summary and not options.discharged else ""
+        line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}"
+        edge.put(f"{line}; {edge.on_one_line(clock)}\n" if clock else f"{line}\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code
@@ -76,6 +80,31 @@ def handover(options: argparse.Namespace) -> int:
         edge.complain(f"left out: {bed.trouble}")
         code = RecordsError.exit_code
     return code
+
+
+def act(options: argparse.Namespace) -> int:
+    """Print the reasons of a patient's urgency, or write what was done about one of them."""
+    from wardexam.note.reasons import by_deadline, whole
+    from wardexam.visit import write_act
+
+    session, case = _case(options)
+    if options.rule:
+        if not options.kind:
+            raise InputError(
+                "say what was done", options.rule, f"one of {', '.join(options.kinds)}"
+            )
+        rules = options.rule.split(",")
+        write_act(session, options.patient, rules, options.kind, " ".join(options.what))
+        _, case = _case(options)
+    urgency, now = case.urgency(own=True), session.now()
+    lines = [
+        f"{r.rule}: {whole(r, now, now)}"
+        for r in by_deadline(urgency)
+        if not options.rule or r.rule in options.rule.split(",")
+    ]
+    head = f"{case.patient.bed} {case.patient.identity}: {urgency.word}"
+    text = "".join(f"{edge.on_one_line(line)}\n" for line in (head, *lines))
+    return _hand_out(session, options.patient, text)
 
 
 def figure(options: argparse.Namespace) -> int:

@@ -3,6 +3,7 @@
 import tomllib
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName, answers_for
@@ -11,8 +12,8 @@ WAYS = ("code", "mark", "key", "words")  # in which an answer may be written
 
 
 @cache
-def synonyms() -> dict[str, dict[str, str]]:
-    """Other words for ``signs`` and for ``answers``, each with the one used here."""
+def synonyms() -> dict[str, dict[str, Any]]:
+    """Other words for ``signs`` and for ``answers``, each with the one used here; and what is to ``find`` by others."""
     text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 

@@ -16,8 +16,10 @@ from wardexam.exam.findings import Finding, RestNormal
 
 What = Literal[
     "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion",
-    "entered_by",
+    "entered_by", "acts", "raised",
 ]  # fmt: skip
+# What a field that is replaced as a whole is when it is taken away.
+_EMPTY: dict[str, Any] = {"entered_by": [], "acts": [], "raised": None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,13 +115,8 @@ def apply(examination: Examination, change: Change) -> Examination:
             else:
                 table[change.key] = change.value
         else:
-            document[change.what] = (
-                change.value
-                if change.value is not None
-                else []
-                if change.what == "entered_by"
-                else ""
-            )
+            empty = _EMPTY.get(change.what, "")
+            document[change.what] = empty if change.value is None else change.value
         return Examination.model_validate(document)
     except ValidationError as error:
         raise InputError(first_fault(error)) from None

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.acts import MOST, Act, Line, Raised
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import every_flag
@@ -50,7 +51,6 @@ Complaint = Literal[
 ComplaintSide = Literal["right", "left", "both", "none"]
 YesNo = Literal["yes", "no"]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]{8,40}$")]
-Line = Annotated[str, StringConstraints(max_length=120)]
 
 
 def _day(value: Any) -> Any:
@@ -84,20 +84,6 @@ class Amendment(Model):
     why: Line
 
 
-class Act(Model):
-    """What was done about a reason of urgency, or why it is not pressing: by whom and when.
-
-    `kind` is who was ``called``, an image ``asked`` for or ``done`` with what it showed, or ``lowered``:
-    what the rule's row names as bringing it down.
-    """
-
-    rule: Annotated[str, StringConstraints(pattern=r"^[a-z_0-9]{1,40}$")]
-    kind: Literal["called", "asked", "done", "lowered"]
-    what: Line
-    by: Line
-    at: AwareDatetime = Field(strict=False)
-
-
 class Findings(Model):
     """What was found, stated and answered at one time; of whom, by whom and when is not asked.
 
@@ -116,7 +102,7 @@ class Findings(Model):
     findings: tuple[Finding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
-    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=60)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
 
     @property
     def new(self) -> Self:
@@ -162,6 +148,8 @@ class Examination(Findings):
         entered_by: Who else entered something: those who resumed the draft, in their order.
         saved_by: Who saved this revision; empty until then, and in documents of before.
         amendment: Who amended this revision, when and why.
+        raised: The reasons of urgency that stood when it was saved, since when, and what was done about
+            them earlier; while it is entered the tool's own alarm, once raised; None where none was kept.
 
     """
 
@@ -177,6 +165,7 @@ class Examination(Findings):
     entered_by: tuple[Line, ...] = Field(default=(), strict=False, max_length=20)
     saved_by: Line = ""
     amendment: Amendment | None = None
+    raised: tuple[Raised, ...] | None = Field(default=None, strict=False, max_length=200)
 
     @model_validator(mode="after")
     def _amended_by_somebody(self) -> Self:

@@ -15,6 +15,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
+from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
@@ -167,6 +168,7 @@ class Sheet(Model):
         findings: What was found; a sign that was not examined is left out.
         rest_normal: Explicit statements.
         flags: Red flags answered yes or no; one not asked is left out.
+        acts: What was done about reasons of urgency, in its order.
     """
 
     id: Annotated[str, StringConstraints(max_length=120)] = ""
@@ -175,6 +177,7 @@ class Sheet(Model):
     findings: tuple[SheetFinding, ...] = Field(default=(), strict=False)
     rest_normal: tuple[SheetRestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
+    acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
 
     def spelled_out(self) -> Findings:
         """The findings the sheet stands for, every group and ``both`` spelled out.
@@ -221,6 +224,7 @@ class Sheet(Model):
             "findings": [f.model_dump(mode="json") for f in (general | single).values()],
             "rest_normal": statements,
             "flags": self.flags,
+            "acts": [a.model_dump(mode="json") for a in self.acts],
         }
         try:
             return Findings.model_validate(document)

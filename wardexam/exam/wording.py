@@ -109,6 +109,8 @@ def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
     if finding.scale and finding.answer is not None:
         lost = convert(finding.answer, finding.scale, scale or finding.scale).lost
         said += [f"graded as {lost}"] if lost else []
+    if finding.known:
+        said.append(f"known before: {clean(finding.known)}")
     if finding.comment:
         said.append(clean(finding.comment))
     return said

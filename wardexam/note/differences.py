@@ -21,6 +21,8 @@ def _rows(examination: Examination) -> Rows:
         rows[named(f)] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
     for name, answer in examination.flags.items():
         rows[f"question, {every_flag()[name].short}"] = answer
+    for act in examination.acts:
+        rows[f"{act.rule.replace('_', ' ')}, {act.kind.replace('_', ' ')} {act.at:%d %b %H:%M}"] = f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
     for stated in examination.rest_normal:
         rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"
     for name, value in examination.context.model_dump().items():

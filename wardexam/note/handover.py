@@ -1,5 +1,9 @@
-"""The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24."""
+"""The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24.
 
+After the overview every reason of urgency of each patient: what to do, by when, what was done.
+"""
+
+import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -9,9 +13,11 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.text import cut, to_ascii
 from wardexam.note.headline import shortened, summarise
+from wardexam.note.reasons import paragraphs, span
 from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing
-from wardexam.reasoning.rules.urgency import assess
+from wardexam.reasoning.rules.urgency import Urgency, assess
 from wardexam.records.repository import Bed, Papers, PatientFile, Summary, hours_after
 
 if TYPE_CHECKING:
@@ -21,10 +27,11 @@ PER_SCREEN = 10
 # A page is its heading, two lines a patient and a blank line; without the blank it fills 80x24's room.
 PAGE_LINES = 2 * PER_SCREEN + 2
 WIDTH, REASON = 80, 29
+REASONS_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN"
 SHORT = ("open", "days", "today", "NOW")
 END = (
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
-    "Urgency open: nothing found or asked so far fires a rule. Follow local policy."
+    "Urgency open: not assessed while a flag is not asked. Follow local policy."
 )
 
 # A patient with the examinations of the stay, oldest first, and what was stored of the last one.
@@ -37,8 +44,8 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
         return ""
     due = hours_after(last.at, patient.recheck_hours) if last else patient.admitted
     hours = (due - now).total_seconds() / 3600
-    span = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
-    return f"{span} late" if hours < 0 else f"due {span}"
+    words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
+    return f"{words} late" if hours < 0 else f"due {words}"
 
 
 def headline_of(
@@ -47,10 +54,14 @@ def headline_of(
     """The headline of a patient's last examination against the one before; None without one."""
     if not examinations:
         return None
-    last = examinations[-1]
     previous = standing(examinations[:-1])
-    urgency = assess(last, previous, None, wording)
-    return summarise(urgency, compare(previous, last) if previous else None, None)
+    change = compare(previous, examinations[-1]) if previous else None
+    return summarise(urgency_of(examinations, wording), change, None)
+
+
+def urgency_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Urgency:
+    """The urgency of a patient's last examination, the tool's own alarm as it was raised with it."""
+    return assess(examinations[-1], standing(examinations[:-1]), None, wording, own=True)
 
 
 def _changed(change: Comparison | None) -> str:
@@ -95,9 +106,11 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     due = due_in(patient, examinations[-1] if examinations else None, now)
     if head is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return (-2.5, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
+        return (-2.5, 0.0, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
     level, text = head.urgency, head.headline
-    if stored and stored.urgency > level:  # raised by the inferred site when it was saved
+    if (
+        stored and stored.urgency > level
+    ):  # raised by the inferred site when an earlier version saved it
         level, text = stored.urgency, stored.headline
     last = examinations[-1]
     if not level and last.impression:
@@ -105,11 +118,29 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     previous = standing(examinations[:-1])
     change = compare(previous, last) if previous else None
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
+    late = overdue(head.due_at, now)
+    if late is not None:
+        text = f"OVERDUE {span(late.total_seconds() / 60)}; {text}"
     word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))
-    return (-float(level), -float(head.worse), -float(worst)), f"{first.rstrip()}\n{second}"
+    order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
+    return order, f"{first.rstrip()}\n{second}"
+
+
+def _reasons(row: Row, now: datetime, wording: "Wording | None") -> list[str]:
+    """Every reason of a patient's urgency, under who it is; nothing where none stands."""
+    patient, examinations, _ = row
+    urgency = urgency_of(examinations, wording) if examinations else None
+    if urgency is None or not urgency.reasons:
+        return []
+    who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
+    lines = [cut(to_ascii(who), WIDTH)]
+    first, *others = paragraphs(urgency, now, now, most=1)
+    for text in (first, " ".join(others)):
+        lines += textwrap.wrap(to_ascii(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
+    return lines
 
 
 def left_out(beds: Sequence[Bed]) -> str:
@@ -143,14 +174,14 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
 
 def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:
     """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages."""
-    made = [(*_entry(row, now, wording), row[0].bed) for row in rows]
+    made = [(*_entry(row, now, wording), row[0].bed, _reasons(row, now, wording)) for row in rows]
     made.sort(key=lambda m: (m[0], m[2]))
     pages = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
         page = made[number : number + PER_SCREEN]
-        span = f"{number + 1}-{number + len(page)}" if page else "0"
-        head = (
-            f"HANDOVER {now:%d %b %Y %H:%M}  {span} of {len(made)}, sickest and most changed first"
-        )
-        pages.append("\n".join([head, *(lines for _, lines, _ in page)]))
-    return "\n\n".join([*pages, END]) + "\n"
+        places = f"{number + 1}-{number + len(page)}" if page else "0"
+        head = f"HANDOVER {now:%d %b %Y %H:%M}  {places} of {len(made)}, sickest and most changed first"
+        pages.append("\n".join([head, *(lines for _, lines, _, _ in page)]))
+    reasons = [line for _, _, _, lines in made for line in lines]
+    told = ["\n".join([REASONS_HEAD, *reasons])] if reasons else []
+    return "\n\n".join([*pages, *told, END]) + "\n"

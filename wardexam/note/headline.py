@@ -3,6 +3,7 @@
 import textwrap
 
 from wardexam.exam.text import to_ascii
+from wardexam.note.reasons import next_step, soonest
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.urgency import Urgency
@@ -16,6 +17,9 @@ def shortened(text: str, width: int) -> str:
     return textwrap.shorten(text, width, placeholder="..") if len(text) > width else text
 
 
+LONGEST_STEP = 40
+
+
 def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | None) -> Summary:
     """What the store keeps of an examination for the ward list."""
     worse = bool(change and change.worse)
@@ -27,5 +31,11 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
         text = f"{reading.sites[0].word}: {reading.sites[0].name}"
     else:
         asked = len(urgency.not_asked)
-        text = f"{asked} flags not asked" if asked else "nothing found fires a rule"
-    return Summary(urgency.level, urgency.word, worse, shortened(to_ascii(text), LONGEST))
+        text = f"{asked} flags not asked" if asked else urgency.word
+    due, step = "", ""
+    if (running := soonest(urgency)) and running.due:
+        due = running.due.isoformat()
+        step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
+    headline = shortened(to_ascii(text), LONGEST)
+    new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
+    return Summary(urgency.level, urgency.word, worse, headline, due, step, new)

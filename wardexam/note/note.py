@@ -17,13 +17,13 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, released, to_ascii
 from wardexam.exam.wording import cell, remarks
 from wardexam.note.body import figure
+from wardexam.note.reasons import named, paragraphs
 from wardexam.reasoning.rules.asymmetry import asymmetries
 from wardexam.reasoning.rules.change import sum_score
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 
 WIDTH = 72
 Form = Literal["table", "line", "figure"]
-CAUTION = "Signs alone do not exclude an emergency. Blank or absent lines were not examined."
 PART_TITLES = {
     "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
     "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
@@ -86,8 +86,8 @@ def reflex_line(examination: Examination, scale: ScaleName | None = None) -> lis
 def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
     lines = [f"Urgency: {urgency.word}."]
-    for reason in urgency.reasons[:4]:
-        lines += wrapped(f"{reason.text}. Usual: {reason.action}. [{reason.source}]", "  ")
+    for reason in urgency.reasons:
+        lines += wrapped(f"{named(reason)}. Usual: {reason.action}. [{reason.source}]", "  ")
     if urgency.not_asked:
         names = ", ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
@@ -182,6 +182,9 @@ def render(
     if ascii_only:
         patient, examination = _in_ascii(patient, examination)
     lines = _heading(patient, examination)
+    if urgency:
+        lines += wrapped(f"Urgency: {urgency.word}. {POLICY}")
+        lines += [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, "  ")]
     shown = scales()[scale or examination.scale]
     lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")
     lines.append("")
@@ -208,15 +211,6 @@ def render(
         lines += wrapped("Sides differ: " + "; ".join(a.text for a in sides) + ".")
     lines += not_examined(examination)
     lines += flag_lines(examination)
-    if urgency:
-        lines += [
-            f"Urgency: {urgency.word}. {POLICY}",
-            *(
-                line
-                for r in urgency.reasons[:3]
-                for line in wrapped(f"{r.text}: {r.action}.", "  ")
-            ),
-        ]
     for title, text in (("Comment", examination.comment), ("Impression", examination.impression)):
         lines += wrapped(f"{title}: {clean(text)}") if text.strip() else []
     if examination.suggestion:
@@ -224,10 +218,7 @@ def render(
             f"Tool's suggestion, accepted by {clean(examination.hands[-1])} for clinical correlation: {clean(examination.suggestion)} "
             "Follow local policy; ask a senior."
         )
-    every_flag_asked = set(flags()) <= set(examination.flags)
-    lines += wrapped(
-        "Signs alone do not exclude an emergency." if every_flag_asked else NOT_EXCLUDED
-    )
+    lines += wrapped(NOT_EXCLUDED)
     return line_end.join(line.rstrip() for line in lines) + line_end
 
 

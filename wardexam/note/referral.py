@@ -14,6 +14,7 @@ from wardexam.note.note import (
     statement_lines,
     wrapped,
 )
+from wardexam.note.reasons import paragraphs
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -36,9 +37,9 @@ def _situation(
 ) -> list[str]:
     age = f", {patient.age} y" if patient.age is not None else ""
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
-    reason = urgency.reasons[0].text if urgency.reasons else "nothing that fires a rule was entered"
+    reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
     lines = wrapped(
-        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}: {reason}.",
+        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}{reason}.",
         "  ",
     )
     if previous and (change := compare(previous, examination)).worse:
@@ -92,10 +93,8 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
     return lines
 
 
-def _recommendation(urgency: Urgency) -> list[str]:
-    lines = []
-    for r in urgency.reasons[:2]:
-        lines += wrapped(f"{r.text}: usual: {r.action}.", "  ")
+def _recommendation(examination: Examination, urgency: Urgency) -> list[str]:
+    lines = [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, "  ")]
     when = f", {urgency.word}" if urgency.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", "  ")
@@ -113,7 +112,7 @@ def render(
         "Situation": _situation(patient, examination, previous, urgency),
         "Background": _background(patient, examination),
         "Assessment": _assessment(examination, previous),
-        "Recommendation": _recommendation(urgency),
+        "Recommendation": _recommendation(examination, urgency),
     }
     lines = ["REFERRAL"]
     for title, body in sections.items():

@@ -27,6 +27,7 @@ from wardexam.exam.identity import (
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.exam.wording import spoken
+from wardexam.note.reasons import running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.sitting import COMMANDS, KEEP, Sitting, ask_flags
@@ -121,7 +122,9 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
             + (
                 "RECORD UNREADABLE"
                 if b.trouble
-                else b.summary.urgency_word
+                else "; ".join(
+                    filter(None, (b.summary.urgency_word, running(b.summary, session.now())))
+                )
                 if b.summary
                 else "not examined yet"
             )

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from typing import get_args
 
 from wardexam.anatomy.catalogue import PARTS
+from wardexam.exam.acts import ActKind
 from wardexam.exam.answers import scales
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Finding, Limb
 from wardexam.exam.flags import flags
 from wardexam.exam.wording import spoken
+from wardexam.note.reasons import act_words, by_deadline, image_of, named
 from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
 from wardexam.visit import Visit
@@ -25,8 +27,19 @@ x  take this answer away          l  list what is entered
 m  choose other signs             g  choose how tendon reflexes are graded
 r  the rest of a part was normal  o  onset and complaint, if known
 k  add a comment
+why  every reason of the urgency, and by when
+act  write what was done about one of them
 s  save, and print the note       q  leave; the draft is kept
-Each letter works at every question."""
+Each letter or word works at every question."""
+
+# What may be done about a reason, as it is chosen, and what is then asked.
+ACTS: dict[ActKind, tuple[str, str]] = {
+    "called": ("somebody was called", "Who was called?"),
+    "asked": ("an image was asked for", "Which image?"),
+    "done": ("an image was done", "What did it show?"),
+    "not_needed": ("it is not needed; its level stays", "Why not, and who says so?"),
+    "lowered": ("it is brought down", "What was found that brings it down?"),
+}
 
 
 @dataclass
@@ -49,16 +62,17 @@ class Sitting:
             InputError: The change is not acceptable; nothing has changed.
         """
         self.visit.change(change, said)
-        self._kept(said)
+        self.kept(said)
 
     def undo(self) -> None:
         """Take the last change back and say which it was."""
         if step := self.visit.undo():
-            self._kept(f"Undone: {step.said}")
+            self.kept(f"Undone: {step.said}")
         else:
             self.talk.say("Nothing to undo.")
 
-    def _kept(self, said: str) -> None:
+    def kept(self, said: str) -> None:
+        """Have what was changed on disk, say what it was, and the urgency where it is another now."""
         draft = self.visit.draft
         draft.flush(KEEP)
         if draft.problem:
@@ -68,7 +82,9 @@ class Sitting:
 
     def warn(self) -> None:
         """Say the urgency when it has changed."""
-        lines = words.urgency(self.visit.case.urgency(self.visit.reading()))
+        reading = self.visit.reading()
+        self.visit.notice(reading)
+        lines = words.urgency(self.visit.case.urgency(reading))
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
@@ -77,8 +93,42 @@ class Sitting:
     def meaning(self) -> None:
         """Say the reading."""
         reading = self.visit.reading()
-        self.talk.say(*words.urgency(self.visit.case.urgency(reading)))
+        found = self.visit.case.urgency(reading)
+        self.talk.say(*(words.urgency(found) or [f"Urgency: {found.word}.", found.caution]))
         self.talk.say(*words.reading(reading))
+
+
+def _why(sitting: Sitting) -> None:
+    """Say every reason with its deadline and what was done about it."""
+    visit = sitting.visit
+    found = visit.case.urgency(visit.reading())
+    sitting.talk.say(*words.reasons(found, visit.examination.at, visit.session.now()))
+
+
+def _act(sitting: Sitting) -> None:
+    """Take what was done about one of the reasons, in the doctor's words."""
+    visit, talk = sitting.visit, sitting.talk
+    found = by_deadline(visit.case.urgency(visit.reading()))
+    if not found:
+        talk.say("No reason stands that something could be done about.")
+        return
+    options = [named(r) for r in found] + (["all of these"] if len(found) > 1 else [])
+    chosen = talk.choose("About which reason? A number, Enter to leave it:", options)
+    if chosen is None:
+        return
+    reason = found[min(chosen, len(found) - 1)]
+    kinds = [kind for kind in ACTS if kind != "lowered" or (reason.lowers and chosen < len(found))]
+    said = [ACTS[kind][0] + (f": {reason.lowers}" if kind == "lowered" else "") for kind in kinds]
+    done = talk.choose("What was done? A number, Enter to leave it:", said)
+    if done is None:
+        return
+    usual = {"called": reason.call, "asked": image_of(reason)}.get(kinds[done], "")
+    more = f" Enter for: {usual}." if usual else " Enter to leave it."
+    text = talk.ask(f"{ACTS[kinds[done]][1]}{more}")
+    if text or usual:
+        rules = [r.rule for r in (found if chosen == len(found) else [reason])]
+        act = visit.act(rules, kinds[done], text or usual)[0]
+        sitting.kept(f"Kept: {act_words(act, visit.examination.at)}.")
 
 
 def _list(sitting: Sitting) -> None:
@@ -181,5 +231,7 @@ COMMANDS: dict[str, Callable[[Sitting], None]] = {
     "g": _scale,
     "r": _rest_normal,
     "o": _context,
+    "why": _why,
+    "act": _act,
     "q": _leave,
 }

@@ -1,6 +1,9 @@
 """The reading and the urgency in words that can be listened to: no bars, no columns."""
 
+from datetime import datetime
+
 from wardexam.exam.findings import Side
+from wardexam.note.reasons import by_deadline, whole
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
@@ -43,9 +46,17 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
 
 
 def urgency(urgency: Urgency) -> list[str]:
-    """The urgency in sentences; none when no flag is raised."""
+    """The urgency in sentences: the two gravest reasons and how many more; nothing where none stands."""
     lines = [
-        f"Urgency: {urgency.word}: {reason.text}. Usual: {reason.action}."
+        f"Urgency: {urgency.word}: {reason.said}. Usual: {reason.action}."
         for reason in urgency.reasons[:2]
     ]
+    if more := len(urgency.reasons) - len(lines):
+        lines.append(f"And {more} more reason{'s' if more > 1 else ''}: type why.")
     return [*lines, urgency.caution] if lines else []
+
+
+def reasons(urgency: Urgency, beside: datetime, now: datetime) -> list[str]:
+    """Every reason whole, with its deadline and what was done; the one that is due first before the others."""
+    lines = [whole(reason, beside, now) for reason in by_deadline(urgency)]
+    return [f"Urgency: {urgency.word}.", *lines, urgency.caution]

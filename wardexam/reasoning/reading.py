@@ -6,7 +6,10 @@ it is the same on every processor.
 """
 
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
+
+from wardexam.exam.acts import Act
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -17,7 +20,9 @@ CAUTION = (
 )
 
 SiteSide = Literal["right", "left", "both", "midline", "none"]
-Word = Literal["very likely", "likely", "possible", "unlikely"]
+Word = Literal[
+    "very likely", "likely", "possible", "unlikely", "less supported by these signs"
+]  # the last instead of "unlikely" where the place needs same-day action
 SignKey = tuple[str, str]  # (sign id, side)
 
 
@@ -214,4 +219,8 @@ def _listed(value: Any) -> Any:
     """The same with lists for tuples, as JSON has them."""
     if isinstance(value, dict):
         return {k: _listed(v) for k, v in value.items()}
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, Act):
+        return value.model_dump(mode="json")
     return [_listed(v) for v in value] if isinstance(value, list | tuple) else value

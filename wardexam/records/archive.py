@@ -1,15 +1,16 @@
 """A ward or a patient as JSON Lines, in and out; findings as CSV for audit.
 
-Version 2, written now; every line is one JSON object with its keys sorted:
+Version 3, written now; every line is one JSON object with its keys sorted:
 
-1. ``{"archive": "wardexam", "version": 2}``; beside these ``"left_out": [[identifier, why], ...]`` where
+1. ``{"archive": "wardexam", "version": 3}``; beside these ``"left_out": [[identifier, why], ...]`` where
    records could not be read
 2. for each patient ``{"patient": {...}}``, then ``{"examination": {...}}`` for each examination, oldest
    first, each with all its revisions, first to last
 3. ``{"end": {"examinations": m, "patients": n, "sha256": "<of all bytes before this line>"}}``
 
 An archive that was cut or changed is told by its end and refused. What is read in and written out again
-is the same to the byte. Version 1 had a line for each patient, ``{"patient": {...}, "examinations":
+is the same to the byte. Version 2 was the same but that its examinations do not hold since when a reason of
+urgency stands and what was done about it. Version 1 had a line for each patient, ``{"patient": {...}, "examinations":
 [...]}``, and no end; it is read still.
 """
 
@@ -36,7 +37,7 @@ from wardexam.records.stored_record import strict_loads
 if TYPE_CHECKING:
     from hashlib import _Hash
 
-HEAD: dict[str, Any] = {"archive": "wardexam", "version": 2}
+HEAD: dict[str, Any] = {"archive": "wardexam", "version": 3}
 LONGEST_LINE = 20_000_000  # bytes; the longest examination takes about 10 million
 LONGEST_LINE_1 = LONGEST  # a patient with all examinations
 LONGEST_PATIENT = (
@@ -268,7 +269,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
         raise InputError("this is not a wardexam archive", where=where) from None
     if row != {"archive": "wardexam"} or type(version) is not int or (version == 1 and left_out):
         raise InputError("this is not a wardexam archive", where=where)
-    if version not in (1, 2):
+    if version not in (1, 2, 3):
         raise InputError(
             f"an archive of version {version} is not known to this program",
             where,
@@ -278,7 +279,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
         return version, (), _of_version_1(source)
     seal = Seal()
     seal.over(line)
-    return version, left_out, _of_version_2(source, seal)
+    return version, left_out, _of_version_3(source, seal)
 
 
 def _of_version_1(source: BinaryIO) -> Incoming:
@@ -297,7 +298,7 @@ def _of_version_1(source: BinaryIO) -> Incoming:
         yield incoming.whole(where)
 
 
-def _of_version_2(source: BinaryIO, seal: Seal) -> Incoming:
+def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
     incoming: _Incoming | None = None
     ended, where = False, "archive line 1"
     for where, line in _lines(source, LONGEST_LINE, 2):

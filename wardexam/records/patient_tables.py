@@ -204,8 +204,12 @@ def insert(
 
 
 def unsigned(examination: "Examination") -> "Examination":
-    """The examination without who saved it: what must be the same for it to be the same."""
-    return examination.model_copy(update={"saved_by": ""})
+    """The examination as it was entered: what must be the same for it to be the same.
+
+    Without who saved it, and what saving made of it: what was raised, and which acts do not hold any more.
+    """
+    acts = tuple(a.model_copy(update={"ended": ""}) for a in examination.acts)
+    return examination.model_copy(update={"saved_by": "", "raised": None, "acts": acts})
 
 
 def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:

@@ -42,12 +42,31 @@ class AmendedMeanwhileError(RecordsError):
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What the ward list shows of the last examination: urgency 0 (none) to 3 (most)."""
+    """What the ward list shows of the last examination.
+
+    Attributes:
+        urgency: 0 (not assessed, or no rule fires) to 3 (now).
+        urgency_word: The same in words.
+        worse: Whether it was worse than what stood before.
+        headline: Why.
+        due: When the first of the limits that run ends, with its zone; empty where none runs. Whether it is
+            passed is for whoever shows it.
+        step: What is to be done by then.
+        new: Whether nothing was done yet about one of the gravest reasons: the alarm is new.
+    """
 
     urgency: int
     urgency_word: str
     worse: bool
     headline: str
+    due: str = ""
+    step: str = ""
+    new: bool = True
+
+    @property
+    def due_at(self) -> datetime | None:
+        """When the first of the limits that run ends; None where none runs."""
+        return datetime.fromisoformat(self.due) if self.due else None
 
 
 def hours_after(at: datetime, hours: int) -> datetime:
@@ -98,11 +117,13 @@ class Bed:
         texts = [made.patient_id, made.bed, made.name, made.sex, made.last_by]
         numbers = [made.examinations, made.age or 0, made.recheck_hours or 0]
         if made.summary:
-            texts += [made.summary.urgency_word, made.summary.headline]
+            texts += [made.summary.urgency_word, made.summary.headline, made.summary.step]
             numbers.append(made.summary.urgency)
+            if type(made.summary.new) is not bool:
+                raise TypeError
         if not all(isinstance(t, str) for t in texts) or {*map(type, numbers)} > {int}:
             raise TypeError
-        for time in (made.last_at, made.discharged):
+        for time in (made.last_at, made.discharged, made.summary and made.summary.due):
             if time and datetime.fromisoformat(time).tzinfo is None:
                 raise ValueError
         return made

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from textual import events
@@ -19,6 +20,9 @@ from wardexam.terminal.thinking import warm
 from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from wardexam.exam.acts import Act, ActKind
     from wardexam.exam.examination import Examination
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
@@ -204,6 +208,25 @@ class WardApp(PaintingApp):
             amend=(lambda: self.amend(shown)) if saved.is_last_revision(shown) else None,
         )  # fmt: skip
         self.push_screen(screen)
+
+    def show_reasons(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
+        """Why the examination saved last is urgent; what is done about it is saved with it."""
+        from wardexam.terminal.screens.reasons import ReasonsScreen
+        from wardexam.visit import Saved, write_act
+
+        saved = Saved(self.session, patient_id, shown_as)
+        if saved.last is None:
+            raise WardexamError("no examination is saved yet", remedy="press enter to examine")
+        self.ward.record("viewed", patient_id, self.session.examiner)
+        case = saved.named(None)
+
+        def write(rules: list[str], kind: "ActKind", what: str) -> "Sequence[Act]":
+            nonlocal case
+            examination = write_act(self.session, patient_id, rules, kind, what, shown_as)
+            case = replace(case, examination=examination)
+            return examination.acts[-len(rules) :]
+
+        self.push_screen(ReasonsScreen(saved.patient, lambda: case.urgency(own=True), write))
 
     def show_course(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Examinations, what changed between them, and the course."""

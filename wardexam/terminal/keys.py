@@ -35,10 +35,13 @@ ALWAYS = (
 EXAMINE = (
     *MOVES,
     Key("both", ("b",), "both", "next grade goes to both sides"),
+    Key("find", ("slash",), "find", "to any sign, flag or onset"),
+    Key("why", ("exclamation_mark",), "why now", "why now: every reason"),
     Key("reinforced", ("r",), "reinforced", "came only with reinforcement"),
     Key("quality", ("v",), "quality", "inverted, crossed, pendular, slow to relax"),
-    Key("not_testable", ("x",), "not testable", "not testable, then the reason's letter"),
-    Key("clear", ("full_stop", "backspace", "delete"), "clear", "take the finding away: not examined"),
+    Key("not_testable", ("x",), "not testable", "not testable, then why"),
+    Key("known", ("K",), "known before", "known before; again: new"),
+    Key("clear", ("full_stop", "backspace", "delete"), "clear", "clear: not examined"),
     Key("number", ("enter",), "number", "type a number or a level"),
     Key("comment", ("c",), "comment", "a comment on this finding, or on all when blank"),
     Key("undo", ("u",), "undo", "undo"), Key("redo", ("U",), "", "redo"),
@@ -53,7 +56,7 @@ EXAMINE = (
     Key("rest", ("e",), "", "rest of this limb examined, normal; again withdraws"),
     Key("figure", ("d",), "", "draw the findings on a body"),
     Key("scale", ("z",), "", "next reflex scale"),
-    Key("accept", ("a",), "", "suggestion into the note; again withdraws"),
+    Key("accept", ("a",), "", "suggestion into note, or out"),
     Key("impression", ("i",), "", "write your own impression"),
     Key("context", ("w",), "context", "onset, complaint, its side, weight-bearing"),
     Key("save", ("s",), "save", "save and show the note"),
@@ -65,6 +68,7 @@ WARD = (
     *MOVES[:2],
     Key("open", ("enter",), "examine", "examine; a draft left open is resumed"),
     Key("note", ("n",), "note", "the last note"),
+    Key("why", ("exclamation_mark",), "why now", "why now: every reason, and what was done"),
     Key("course", ("v",), "course", "examinations, changes and course"),
     Key("search", ("slash",), "search", "search by bed or name"),
     Key("order", ("o",), "order", "by bed, urgency, worsening, due"),
@@ -93,7 +97,19 @@ TEXT = (
     *ALWAYS,
 )  # fmt: skip
 
-SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT}
+REASONS = (
+    *MOVES[:2],
+    Key("called", ("c",), "called", "whom you called about it"),
+    Key("asked", ("i",), "image asked", "the image that you asked for"),
+    Key("done", ("d",), "image done", "the image is done: what it showed"),
+    Key("not_needed", ("n",), "not needed", "not needed, and why; its level stays"),
+    Key("lowered", ("b",), "lowered", "brought down by what its row allows"),
+    Key("leave", ("q", "escape"), "back", "back"),
+    Key("mark", ("space",), "mark", "mark it: what you write is about all marked"),
+    *ALWAYS,
+)  # fmt: skip
+
+SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT, "reasons": REASONS}
 
 
 def action_of(keys: tuple[Key, ...]) -> dict[str, str]:

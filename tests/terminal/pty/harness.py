@@ -21,7 +21,10 @@ from pathlib import Path
 
 import pyte
 
+from wardexam.exam.flags import flags
+
 ROOT = Path(__file__).resolve().parents[3]
+OPEN_NEW = "\r "  # opens a first examination and passes over when it began
 LONG = 30.0  # seconds that a condition may take on a busy machine
 # Questions and modes that the emulator prints instead of ignoring.
 _UNKNOWN = re.compile(
@@ -217,6 +220,11 @@ class Session:
         if self._master >= 0:
             os.close(self._master)
             self._master = -1
+
+
+def flag_keys(**answers: str) -> str:
+    """The keys that look each flag up and answer it: ``1`` yes, ``0`` no."""
+    return "".join(f"/{flags()[name].short}\r{key}" for name, key in answers.items())
 
 
 def environ(home: Path, **more: str | None) -> dict[str, str]:

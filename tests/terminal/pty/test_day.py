@@ -5,7 +5,8 @@ import subprocess
 
 import pytest
 
-from tests.terminal.pty.harness import ROOT, Session, environ, running, wardexam
+from tests.terminal.pty.harness import ROOT, Session, environ, flag_keys, running, wardexam
+from wardexam.note.handover import REASONS_HEAD
 from wardexam.records.ward import open_ward
 
 BED = "D1"
@@ -21,7 +22,8 @@ MORNING = {
         "perianal": "22", "anal_tone": "2", "anal_squeeze": "2", "bladder": "0", "bowel": "0",
         "post_void_residual": "40\r", "level_pin": "00", "gait": "7",
     },
-    "flags": "0000",  # bladder or bowel, saddle, both legs, sexual function; the others are not asked
+    # The others are not asked.
+    "flags": flag_keys(bladder_bowel="0", saddle_numb="0", both_legs="0", sexual="0"),
 }  # fmt: skip
 # Both legs, the saddle and the bladder by evening.
 EVENING = {
@@ -32,7 +34,7 @@ EVENING = {
         "pin_S1": "11", "saddle": "11", "perianal": "11", "anal_tone": "1", "anal_squeeze": "1",
         "bladder": "2", "post_void_residual": "450\r", "gait": "0",
     },
-    "flags": "1110",
+    "flags": flag_keys(bladder_bowel="1", saddle_numb="1", both_legs="1", sexual="0"),
 }  # fmt: skip
 
 
@@ -48,9 +50,7 @@ def environment(home):
 
 
 def keys(visit):
-    return (
-        visit["context"] + visit["rows"] + "".join(visit["signs"].values()) + "f" + visit["flags"]
-    )
+    return visit["context"] + visit["rows"] + "".join(visit["signs"].values()) + visit["flags"]
 
 
 def line_of(session: Session, bed: str) -> str:
@@ -94,12 +94,12 @@ def test_a_day_on_the_ward(home):
             session.wait(lambda s, said=said: said in panel(s))
         session.send("s")
         session.wait("NEUROLOGICAL EXAMINATION")
+        shows(session, "Urgency: within days. Follow local policy.", "WITHIN DAYS: weakness")
         session.send("jjjjjjjjjjjj")
         shows(
             session,
-            "Urgency: within days. Follow local policy.",
             "Red flags not asked: weakness growing, walking lost",
-            "signs alone do not exclude an emergency",
+            "Signs alone do not exclude an emergency, nor does a flag answered no.",
         )
         session.send("q")
         session.wait("13 patients")
@@ -109,7 +109,8 @@ def test_a_day_on_the_ward(home):
         session.send("\r")
         session.wait("New examination")
         session.send(keys(EVENING))
-        session.wait("kept to change 50")
+        # The 50 of the doctor and, whenever the reading came, the tool's own alarm.
+        session.wait("kept to change 51")
         call = "spinal or neurosurgical team on call"
         for said in ("NOW, WITHIN 4 H: possible cauda", call):
             session.wait(lambda s, said=said: said in panel(s))
@@ -130,8 +131,9 @@ def test_a_day_on_the_ward(home):
             "Recommendation",
             "post-void residual 40 mL to 450 mL",
             "MRI of the lumbosacral spine",
-            "Follow local policy",
         )
+        session.send("jjjjjjjj")
+        shows(session, "Follow local policy")
         session.send("q")
         session.wait("13 patients")
         in_bed(session, "NOW", "worse")
@@ -160,7 +162,9 @@ def test_a_day_on_the_ward(home):
         printed = subprocess.run(
             wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
         ).stdout
-        assert [line for line in printed.splitlines() if line.startswith(BED)] == [first]
+        overview, _, reasons = printed.partition(REASONS_HEAD)
+        assert [line for line in overview.splitlines() if line.startswith(BED)] == [first]
+        assert f"{BED} Mo Invented, no. 40-1" in reasons.splitlines()
 
         # Discharged: off the list and the sheet, kept with both examinations, and restored.
         session.send(f"/{BED}\r")

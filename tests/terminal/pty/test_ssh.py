@@ -7,7 +7,7 @@ import signal
 
 import pytest
 
-from tests.terminal.pty.harness import environ, running, until, wardexam
+from tests.terminal.pty.harness import OPEN_NEW, environ, running, until, wardexam
 from tests.terminal.pty.servers import sshd, tmux
 from wardexam.records.ward import open_ward
 
@@ -60,7 +60,7 @@ def test_over_ssh_a_burst_lands_in_order_and_a_dropped_link_keeps_the_draft(tmp_
             session.wait("The ward is empty")
             session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
             session.wait("Admitted")
-            session.send("\r" + "20" * 3 + "\x1b[A1")
+            session.send(OPEN_NEW + "20" * 3 + "\x1b[A1")
             session.wait("kept to change 7")
             session.kill(signal.SIGKILL)  # the client, as when a laptop is shut
             session.ended()

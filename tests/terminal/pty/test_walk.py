@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from tests.terminal.pty.harness import Session
+from tests.terminal.pty.harness import OPEN_NEW, Session
 
 COMMAND = [sys.executable, "-m", "wardexam"]
 
@@ -57,7 +57,7 @@ def test_a_burst_typed_ahead_lands_on_the_right_cells_in_order(tmp_path):
     session = admitted(tmp_path)
     # Everything at once, before the screen is there: open, grade, move, grade, both, undo.
     session.send(
-        "\r" + "20" * 3 + "\x1b[B" + "3" + "\x1b[A\x1b[A" + "1" + "b2" + "u" * 2 + "0" + "s"
+        OPEN_NEW + "20" * 3 + "\x1b[B" + "3" + "\x1b[A\x1b[A" + "1" + "b2" + "u" * 2 + "0" + "s"
     )
     session.wait("NEUROLOGICAL EXAMINATION")
     text = session.text
@@ -108,7 +108,7 @@ def test_a_dumb_terminal_is_told_of_the_line_mode(tmp_path):
 @pytest.mark.parametrize("end", ["kill", "hangup", "terminate"])
 def test_whatever_ends_it_the_draft_is_offered_on_the_next_start(tmp_path, end):
     session = admitted(tmp_path)
-    session.send("\r203")
+    session.send(OPEN_NEW + "203")
     session.wait("kept to change 3")
     if end == "hangup":
         session.hang_up()

@@ -3,8 +3,8 @@
 import pytest
 
 from tests.terminal.pty.harness import environ, running, wardexam
-from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
+from wardexam.reasoning.rules.asking import order
 from wardexam.records.ward import open_ward
 
 MORE_THAN_ONE_A_FINDING = 12  # keys allowed beyond one for each finding
@@ -53,8 +53,8 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
         session.wait("The ward is empty")
         session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
         session.wait("Admitted")
-        # Open, choose the set, grade it, the flags, save.
-        keys = ["\r", "m5", *rows.values(), "f", FLAGS, "s"]
+        # Open, when it began, choose the set, grade it, the flags, save.
+        keys = ["\r", "4", "m5", *rows.values(), "f", FLAGS, "s"]
         session.send("".join(keys))
         session.wait("NEUROLOGICAL EXAMINATION")
         session.send("qq")
@@ -70,7 +70,8 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
     assert residual
     assert residual.amount == 420
     answers = ["yes" if key == "1" else "no" for key in FLAGS]
-    asked = list(flags())[: len(FLAGS)]  # a doctor stops where the patient is clear
+    told = saved.model_copy(update={"flags": {}})
+    asked = order(told, ())[: len(FLAGS)]  # a doctor stops where the patient is clear
     assert saved.flags == dict(zip(asked, answers, strict=True))
     findings = len(saved.findings) + len(saved.flags)
     spent = len("".join(keys)) - findings

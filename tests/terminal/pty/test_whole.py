@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.terminal.pty.harness import environ, running, until, wardexam
+from tests.terminal.pty.harness import OPEN_NEW, environ, running, until, wardexam
 from wardexam.records.ward import open_ward
 
 
@@ -25,7 +25,7 @@ def examining(session):
     session.wait("The ward is empty")
     session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
     session.wait("Admitted")
-    session.press("\r", "Reflexes and more: core")
+    session.press(OPEN_NEW, "Reflexes and more: core")
     session.quiet()
 
 
@@ -168,7 +168,7 @@ def test_the_mouse_moves_the_cursor_and_opens_a_bed_and_grades_nothing(tmp_path)
     with ward(tmp_path, WARDEXAM_MOUSE="on") as session:
         examining(session)
         for kind in "Mm":
-            session.send(f"\x1b[<0;33;6{kind}")  # column 33, line 6: knee, left
+            session.send(f"\x1b[<0;33;7{kind}")  # column 33, line 7: knee, left
         session.send("0")
         session.wait("left knee 0")
         session.send("\x1b[<65;10;10M")  # wheel down
@@ -281,13 +281,14 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
             session.send(answer + "\r")
         session.wait("Enter starts the examination")
         session.press("\r", "Reflexes and more: core")
-        for number in range(14):
+        session.press("4", "kept to change 1")
+        for number in range(1, 15):
             session.wait(lambda s: re.match(r"0 (mute |none )?1", s.lines[-1]))
-            session.send("2" if number < 12 else "0" if "0 none" in session.lines[-1] else "1")
+            session.send("2" if number < 13 else "0" if "0 none" in session.lines[-1] else "1")
             session.wait(f"kept to change {number + 1}")
         session.wait("? help")
         session.press("?", "save and show the note")
-        session.press("q", "kept to change 14")
+        session.press("q", "kept to change 15")
         session.press("s", "NEUROLOGICAL EXAMINATION")
         session.wait("c copy")
         session.press("c", "paste to check")

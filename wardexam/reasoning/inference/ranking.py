@@ -18,11 +18,12 @@ from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
-def word(probability: float) -> Word:
-    """A probability as a word."""
+def word(probability: float, *, urgent: bool = False) -> Word:
+    """A probability as a word; an urgent place is never unlikely, only less supported."""
     probability = even_chance(probability)
     words = {w: least for w, least in weighing_row("words").items() if w != "source"}
-    return cast(Word, next(said for said, least in words.items() if probability >= least))
+    said = next(said for said, least in words.items() if probability >= least)
+    return cast(Word, weighing_row("urgent_words").get(said, said) if urgent else said)
 
 
 def spoken(group: str) -> str:
@@ -84,7 +85,8 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     rest = float(mass[left].sum())
     if rest > n["other"]:
         found.append(Site(
-            "other", "other", "other sites together", "none", None, None, even_chance(rest), word(rest),
+            "other", "other", "other sites together", "none", None, None, even_chance(rest),
+            word(rest, urgent=True),
         ))  # fmt: skip
     return tuple(found)
 
@@ -101,7 +103,8 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     )
     row = sites()[best.site]
     return Site(
-        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass), word(mass),
+        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass),
+        word(mass, urgent=bool(row["urgent"])),
         bool(row["urgent"]),
     )  # fmt: skip
 

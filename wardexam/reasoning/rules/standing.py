@@ -6,7 +6,7 @@ Blank never means normal: a sign that was found and is not looked at again is no
 from collections.abc import Iterable
 from typing import TypeVar
 
-from wardexam.exam.examination import Context, Findings
+from wardexam.exam.examination import Context, Examination, Findings
 
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
@@ -15,6 +15,18 @@ def _context(earlier: Context, later: Context) -> Context:
     """The later context, with what it leaves unknown from the earlier."""
     known = {k: v for k, v in later.model_dump().items() if v not in (None, "unknown")}
     return Context.model_validate({**earlier.model_dump(), **known})
+
+
+def _kept(earlier: Findings, later: Findings) -> dict[str, object]:
+    """What was done and since when each reason stands.
+
+    What was kept with the later examination leaves nothing to look for before it.
+    """
+    if isinstance(later, Examination) and later.raised is not None:
+        return {}
+    acts = {a.same: a for a in (*earlier.acts, *later.acts)}
+    before = {"raised": earlier.raised} if isinstance(earlier, Examination) else {}
+    return {"acts": tuple(acts.values()), **(before if isinstance(later, Examination) else {})}
 
 
 def over(earlier: Findings, later: Told) -> Told:
@@ -35,6 +47,7 @@ def over(earlier: Findings, later: Told) -> Told:
         update={
             "findings": findings,
             "flags": {**earlier.flags, **later.flags},
+            **_kept(earlier, later),
             "context": _context(earlier.context, later.context),
             "rest_normal": (
                 *(s for s in earlier.rest_normal if (s.part, s.limb) not in stated),
@@ -44,7 +57,7 @@ def over(earlier: Findings, later: Told) -> Told:
     )
 
 
-_ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
+ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
 
 
 def _relieving(earlier: Findings, later: Findings) -> set[tuple[str, str]]:
@@ -82,7 +95,7 @@ def unrelieved(earlier: Told, later: Told) -> tuple[Told, Told]:
     told = [c.onset for c in (earlier.context, later.context)][
         : 1 + (later.context.onset != "unknown")
     ]
-    onset = min(told, key=_ACUTE.index)
+    onset = min(told, key=ACUTE.index)
     stories = (both.context, _context(later.context, earlier.context))
     first, second = (
         both.model_copy(update={"context": story.model_copy(update={"onset": onset})})

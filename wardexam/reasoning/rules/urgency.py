@@ -4,11 +4,13 @@ Rules are rows of `urgency.toml`, the conditions that they name rows of `conditi
 highest of the rules that fire, and no condition has a "not": one more abnormal finding, "yes" or graver
 grade never lowers it. What was not examined or not asked never fires and never calms; an unknown onset
 counts as an acute one. The inferred sites raise urgency, to today at most, and never lower it. Silence and
-"rest normal" are not looked at, nor do they end what fired earlier in the stay.
+"rest normal" are not looked at, nor do they end what fired earlier in the stay. What was done about a reason
+answers it and ends its clock (`acts`); nothing but what its row names, written by a doctor, brings it down.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cache
 from typing import Annotated, Literal
 
@@ -16,11 +18,14 @@ from pydantic import Field
 
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
-from wardexam.exam.examination import Findings
+from wardexam.exam.acts import Act
+from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.reasoning.reading import Reading
+from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import unrelieved
 from wardexam.reasoning.tables import conditions_row, read
 
@@ -37,9 +42,11 @@ WORDS = ("no rule fires", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
-EARLIER = " (earlier)"
+EARLIER_WORD = "earlier"
+EARLIER = f" ({EARLIER_WORD})"
 POLICY = "Follow local policy."
-NOT_EXCLUDED = "Flags not asked; signs alone do not exclude an emergency."
+# Said whatever was found, asked or answered.
+NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +66,15 @@ class Reason:
         modality: How it is imaged, as the table names it.
         lowers: What brings it down once a doctor has written it; empty where nothing does.
         lowered: What a doctor wrote that brought it down, with name and time; empty where nothing did.
+        origin: Where it comes from: ``flags``, ``signs``, ``story``, several, or ``the tool's reading``;
+            ``earlier`` where it stands from an earlier examination.
+        since: When it was first raised in the stay; None where no time is known.
+        again: From when its clock runs anew, where what had ended it does not hold any more.
+        due: When its limit ends; None where the clock has ended or no time is known.
+        acts: What was done about it, in order; what does not count any more says what ended it.
+        answered: Whether anything was done that counts: the alarm is not new.
+        ended: What was found since the clock was ended, in words; empty where it was not or nothing was.
+        site: Of the tool's own alarm, the region of the likeliest dangerous site; else empty.
     """
 
     rule: str
@@ -73,6 +89,27 @@ class Reason:
     modality: str = ""
     lowers: str = ""
     lowered: str = ""
+    origin: str = ""
+    since: datetime | None = None
+    again: datetime | None = None
+    due: datetime | None = None
+    acts: tuple[Act, ...] = ()
+    answered: bool = False
+    ended: str = ""
+    site: str = ""
+
+    @property
+    def asked(self) -> Act | None:
+        """The image that was asked for and is waited for; None where none is."""
+        if self.due is None:
+            return None
+        return next((a for a in self.acts if a.kind == "asked" and not a.ended), None)
+
+    @property
+    def said(self) -> str:
+        """Why, with where it comes from: ``possible stroke (signs)``."""
+        told = EARLIER in self.text or not self.origin
+        return self.text if told else f"{self.text} ({self.origin})"
 
     @property
     def when(self) -> str:
@@ -126,10 +163,7 @@ class Rule(TableRow):
     known: Literal["yields", "stands"]
     said_after: tuple[str, ...]
     lowers: str
-
-
-# From the shortest limit on, as the table writes them.
-LIMITS = ("minutes", "1 h", "4 h", "8 h", "today", "24 h", "within days")
+    clock: Literal["raised", "asked"] = "raised"
 
 
 @cache
@@ -150,7 +184,7 @@ def rules() -> dict[str, Rule]:
         for item in (*made[name].some, *made[name].every):
             if item not in known:
                 raise TableError(f"unknown condition '{item}'", where)
-        if made[name].by not in LIMITS:
+        if made[name].by not in limits():
             raise TableError(f"unknown limit '{made[name].by}'", where)
     for name, row in made.items():
         for other in row.said_after:
@@ -211,25 +245,54 @@ def _fires(row: Rule, holds: set[str]) -> bool:
     return not holds.isdisjoint(row.some) and holds.issuperset(row.every)
 
 
-def _by_site(examination: Findings, reading: Reading | None) -> list[Reason]:
+OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of it call it
+
+
+def own_alarm(examination: Findings, reading: Reading) -> Reason | None:
     """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one."""
-    row = conditions_row("inferred_site")
-    if reading is None or reading.entered < row["entered"] or _nothing_new(examination):
-        return []
+    row = conditions_row(OWN)
+    if reading.entered < row["entered"] or _nothing_new(examination):
+        return None
     sites = reading.dangerous
     if sum(s.probability for s in sites) < row["probability"]:
-        return []
+        return None
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
     text = f"signs suggest: {sites[0].name}" + (
         " or another urgent place" if len(sites) > 1 else ""
     )
-    return [
-        Reason(
-            "inferred_site", level, text, row["image"], row["call"], row["source"], row["first"], row["by"],
-            row["region"], row["modality"],
-        )
-    ]  # fmt: skip
+    return _of_site(level, text, sites[0].region)
+
+
+def _of_site(level: int, text: str, region: str) -> Reason:
+    """The tool's own alarm, with the image of the region of the likeliest dangerous site."""
+    row = conditions_row(OWN)
+    image = row["image"].get(region, row["image"]["other"])
+    return Reason(
+        OWN, level, text, image["image"], row["call"], row["source"], row["first"], row["by"], image["region"],
+        image["modality"], row["lowers"], origin="the tool's reading", site=region,
+    )  # fmt: skip
+
+
+def _by_site(
+    examination: Findings,
+    previous: Findings | None,
+    reading: Reading | None,
+    *,
+    own: bool,
+    settled: bool,
+) -> Reason | None:
+    """The tool's own alarm: as it stands now, or as it was raised before where no act has settled it."""
+    now = own_alarm(examination, reading) if reading else None
+    if not own and reading is None:
+        return None
+    before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
+    if before is None or not before.level or settled:
+        return now
+    if now and now.urgency >= before.level:
+        return now
+    held = _of_site(before.level, before.text, before.region)
+    return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
 def _nothing_new(examination: Findings) -> bool:
@@ -244,7 +307,7 @@ def _nothing_new(examination: Findings) -> bool:
 
 def assess(
     examination: Findings, previous: Findings | None, reading: Reading | None,
-    wording: Mapping[str, Mapping[str, str]] | None = None,
+    wording: Mapping[str, Mapping[str, str]] | None = None, *, own: bool = False,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
 
@@ -255,6 +318,7 @@ def assess(
             examined and its flags asked again.
         reading: The inferred sites, if any: they can raise urgency.
         wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
+        own: Whether the tool's own alarm counts as it was raised before, also without a reading.
     """
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
@@ -263,34 +327,46 @@ def assess(
     now = _fired(examination, changes)
     fired_now = set(now)
     earlier = {}
+    standing = unrelieved(previous, examination) if previous else (examination,)
     if previous:
-        stands = [_fired(both, set()) for both in unrelieved(previous, examination)]
+        stands = [_fired(both, set()) for both in standing]
         earlier = {n: undated for fired in stands for n, undated in fired.items() if n not in now}
-    lowered = _lowered(examination)
     known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
     now |= {name: False for name in known if name not in now}
-    lowered |= {name: text for name, text in known.items() if name in now and name not in fired_now}
+    origins = _origins(examination, fired_now, changes)
     reasons = [
-        _reason(
-            name, change, wording or {}, undated=undated, earlier=name in earlier, lowered=lowered.get(name, "")
-        )
+        _reason(name, change, wording or {}, undated=undated, earlier=name in earlier, origin=origins.get(name, ""))
         for name, undated in (now | earlier).items()
     ]  # fmt: skip
-    reasons += _by_site(examination, reading)
+    worse = change.headline if change and change.worse else ""
+    worse = "said to be worse" if examination.flags.get("worse") == "yes" else worse
+    acts = acts_of(previous, examination)
+    about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
+    settled = about_own.settled is not None
+    by_site = _by_site(examination, previous, reading, own=own, settled=settled)
+    reasons += [by_site] if by_site else []
+    reasons = [
+        _answered(
+            r,
+            answer(r.rule, acts, examination.acts, standing[0], worse, lowers=_may_be_lowered(r.rule)),
+            examination, previous, known.get(r.rule, "") if r.rule not in fired_now else "",
+        )
+        for r in reasons
+    ]  # fmt: skip
     order = {name: place for place, name in enumerate(rules())}
+    spans = list(limits())
     alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
     reasons.sort(
         key=lambda r: (
-            -r.urgency, _place(r.rule, alike[r.urgency]) > 0, UNTIL_KNOWN in r.text, LIMITS.index(r.by),
+            -r.urgency, _place(r.rule, alike[r.urgency]) > 0, UNTIL_KNOWN in r.text, spans.index(r.by),
             _place(r.rule, alike[r.urgency]), order.get(r.rule, len(order)),
         )
     )  # fmt: skip
     level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
-    caution = POLICY if not not_asked else f"{POLICY} {NOT_EXCLUDED}"
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
     word = WORDS[level] if level or not not_asked else f"{NOT_ASSESSED}, {len(not_asked)} not asked"
-    return Urgency(level, word, tuple(reasons), not_asked, yes, caution)
+    return Urgency(level, word, tuple(reasons), not_asked, yes, f"{POLICY} {NOT_EXCLUDED}")
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
@@ -298,23 +374,79 @@ LOWERED = 1  # the level of a reason that a doctor has brought down
 
 def _may_be_lowered(rule: str) -> bool:
     row = rules().get(rule)
-    return bool(row.lowers) if row else rule == "inferred_site"
+    return bool(row.lowers) if row else rule == OWN
 
 
-def _lowered(examination: Findings) -> dict[str, str]:
-    """The rules that a doctor has brought down as their rows allow, with what was written; none if anything is worse."""
-    if examination.flags.get("worse") == "yes":
+def may_be_lowered(rule: str) -> str:
+    """What brings a reason down once a doctor has written it; empty where nothing does."""
+    row = rules().get(rule)
+    return row.lowers if row else str(conditions_row(OWN)["lowers"])
+
+
+def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[str, str]:
+    """Where each rule that fires comes from: it still does without the signs, without the flags."""
+    asked = any(answer == "yes" for answer in examination.flags.values())
+    if not fired:
         return {}
-    return {
-        act.rule: f"{act.what} ({act.by}, {act.at:%d %b %H:%M})"
-        for act in examination.acts
-        if act.kind == "lowered" and _may_be_lowered(act.rule)
-    }
+    bare = examination.model_copy(update={"findings": (), "rest_normal": ()})
+    no_signs = _holds(bare) if asked and examination.findings else None
+    no_flags = (
+        _holds(examination.model_copy(update={"flags": {}})) | changes
+        if no_signs is not None
+        else None
+    )
+    neither = _holds(bare.model_copy(update={"flags": {}}))
+    made = {}
+    for name in fired:
+        row = rules()[name]
+        # Without a "yes" it comes from the signs, without a sign from the flags, if not from the story alone.
+        told = _fires(row, no_signs) if no_signs is not None else asked
+        seen = _fires(row, no_flags) if no_flags is not None else not asked
+        if _fires(row, neither):
+            made[name] = "story"
+        elif told != seen:
+            made[name] = "flags" if told else "signs"
+        else:
+            made[name] = "flags and signs"
+    return made
+
+
+def _answered(
+    reason: Reason, said: Answer, examination: Findings, previous: Findings | None, known: str
+) -> Reason:
+    """A reason with since when it stands, what was done about it, and by when it is due."""
+    before = kept(examination).get(reason.rule) or (previous and kept(previous).get(reason.rule))
+    at = examination.at if isinstance(examination, Examination) else None
+    first = (
+        previous.at if reason.origin == EARLIER_WORD and isinstance(previous, Examination) else at
+    )
+    since = before.since if before else first
+    again = at if said.anew else before.again if before else None
+    start = again or since
+    row = rules().get(reason.rule)
+    if row and row.clock == "asked" and said.asked:
+        start = said.asked
+    lowered = known
+    if said.lowered:
+        act = said.lowered
+        lowered = f"{act.what} ({act.by}, {act.at:%d %b %H:%M})"
+    ended = said.settled is not None or bool(lowered) or start is None
+    return replace(
+        reason,
+        urgency=min(reason.urgency, LOWERED) if lowered else reason.urgency,
+        lowered=lowered,
+        since=since,
+        again=again,
+        due=None if ended or start is None else due_at(start, reason.by),
+        acts=said.acts,
+        answered=said.answered,
+        ended=said.ended,
+    )
 
 
 def _reason(
     name: str, change: Comparison | None, wording: Mapping[str, Mapping[str, str]], *, undated: bool, earlier: bool,
-    lowered: str,
+    origin: str,
 ) -> Reason:  # fmt: skip
     """A rule that fired, in words."""
     row, own = rules()[name], wording.get(name, {})
@@ -323,8 +455,8 @@ def _reason(
         text = change.headline  # says what is worse
     if undated:
         text = f"{text}, {UNTIL_KNOWN}"
-    level = min(row.urgency, LOWERED) if lowered else row.urgency
     return Reason(
-        name, level, text + (EARLIER if earlier else ""), own.get("image", row.image),
-        own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers, lowered,
+        name, row.urgency, text + (EARLIER if earlier else ""), own.get("image", row.image),
+        own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers,
+        origin=EARLIER_WORD if earlier else origin,
     )  # fmt: skip

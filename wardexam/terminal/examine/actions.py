@@ -14,6 +14,7 @@ from wardexam.exam.entry import Change
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Quality
 from wardexam.exam.flags import Flag
+from wardexam.exam.looking_up import Named
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.note.suggestion import accepted_text
@@ -21,13 +22,16 @@ from wardexam.records.locks import BusyError
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
-from wardexam.terminal.examine.state import FLAGS
+from wardexam.terminal.examine.state import FLAGS, sides
+from wardexam.terminal.screens.find import FindScreen
+from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
 if TYPE_CHECKING:
     from wardexam.terminal.examine.screen import ExamineScreen
 
+ROOM_TO_TYPE = 8  # columns that a question leaves at least
 LEAVING = 0.3  # seconds that leaving waits for the disk
 # What is asked of the story, in this order, with what may be answered.
 CONTEXT = (
@@ -55,19 +59,20 @@ def grade(screen: "ExamineScreen", key: str) -> None:
 def _write_and_go_on(screen: "ExamineScreen", made: list[Edit]) -> None:
     """Write an answer on one side or both, and put the cursor where the next is given."""
     state = screen.state
-    if not all(screen.change(*edit) for edit in made):
+    both = len(made) > 1
+    if not screen.change(*made, said=edits.said_of_both(state, made) if both else ""):
         return
-    if state.both:
-        screen.said = edits.said_of_both(state, made)
+    if both:
         state.side_at = 1
     state.both = False
     state.advance()
+    state.moved_on = True
     screen.changed()
 
 
 def answer_flag(screen: "ExamineScreen", row: Flag, answer: str) -> None:
     """Yes or no to a red flag."""
-    if screen.change(*edits.flag(row, answer)):
+    if screen.change(edits.flag(row, answer)):
         screen.state.move(1)
         screen.changed()
 
@@ -75,13 +80,16 @@ def answer_flag(screen: "ExamineScreen", row: Flag, answer: str) -> None:
 def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
     state, row = screen.state, screen.state.row
     if isinstance(row, Sign) and row.answers == "level":
-        where = "both sides" if state.both else state.side
+        where, on = ("both sides" if state.both else state.side), state.graded_sides
+        state.both = False
         screen.ask(
             f"{where} {row.name}: reduced below (C2 to S4):",
-            screen.refusing(lambda text: _write_and_go_on(screen, edits.level(state, row, text))),
+            screen.refusing(lambda text: _write_and_go_on(screen, edits.level(row, on, text))),
             f"T{typed}" if typed else "",
         )
+        screen.redraw()
         return
+    state.both = False
     finding = edits.measured(state)
     amount = answers_for(finding.row.answers).amount if finding else None
     if finding is None or amount is None:
@@ -90,7 +98,7 @@ def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
     side = "" if finding.side == "midline" else f"{finding.side} "
 
     def numbered(text: str) -> None:
-        if screen.change(*edits.number(finding, amount.unit, text)):
+        if screen.change(edits.number(finding, amount.unit, text)):
             if finding.key == (state.row.id, state.side):
                 state.advance()
             screen.changed()
@@ -100,22 +108,47 @@ def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
 
 
 def _both(screen: "ExamineScreen") -> None:
+    """Have the next grade go to both sides, or to one again."""
     state = screen.state
+    if len(sides(state.row)) == 1:
+        screen.say("This row has one cell: no side to grade with it.")
+        return
     state.both = not state.both
-    screen.say("The next grade goes to both sides." if state.both else "One side again.")
-    screen.reader.ask()
+    screen.said = "The next grade goes to both sides." if state.both else "One side again."
+    screen.redraw()
 
 
 def _quality(screen: "ExamineScreen", wanted: Quality) -> None:
-    screen.write(edits.quality(screen.state, wanted))
+    made = edits.quality(screen.state, wanted)
+    screen.write(*made, said=edits.said_of_qualities(made))
 
 
 def _not_testable(screen: "ExamineScreen") -> None:
-    if isinstance(screen.state.row, Flag):
+    if not isinstance(screen.state.row, Sign):
         screen.say(f"Here: {screen.state.accepted}.")
         return
     screen.state.awaits = "reason"
     screen.say(f"Not testable: {'  '.join(view.REASONS[: view.REASONS_SAID])}")
+
+
+def _known(screen: "ExamineScreen") -> None:
+    """Mark what was found at the cursor as old and documented before; again takes the mark away."""
+    state = screen.state
+    old = edits.may_be_known(state)
+    if all(f.known for f in old):
+        screen.write(*edits.known(old, ""), said=edits.said_of_known(old, ""))
+        return
+    name, short = edits.named_known(old), "documented when, where"
+    whole = f"{name}: {short} (enter: {edits.DOCUMENTED}):"
+    asked = whole if len(whole) + ROOM_TO_TYPE <= screen.size.width else f"{name}: {short}:"
+
+    def mark(text: str) -> None:
+        words = " ".join(text.split()) or edits.DOCUMENTED
+        screen.write(*edits.known(old, words), said=edits.said_of_known(old, words))
+
+    state.both = False
+    screen.ask(asked, mark)
+    screen.redraw()
 
 
 # --- a letter that was awaited
@@ -134,10 +167,10 @@ def choose(screen: "ExamineScreen", key: str) -> None:
     state, row = screen.state, screen.state.row
     kind, state.awaits = state.awaits, ""
     if kind == "reason" and key in view.REASON_KEYS and isinstance(row, Sign):
-        edit = edits.not_testable(row, state.side, view.REASON_KEYS[key])
-        if screen.change(*edit):
-            state.advance()
-            screen.changed()
+        reason = view.REASON_KEYS[key]
+        _write_and_go_on(
+            screen, [edits.not_testable(row, side, reason) for side in state.graded_sides]
+        )
     elif kind == "quality" and key in view.QUALITY_KEYS:
         _quality(screen, view.QUALITY_KEYS[key])
     elif kind == "rows":
@@ -177,6 +210,10 @@ def _turn(by: int) -> Callable[["ExamineScreen"], None]:
 
 
 def _shown(screen: "ExamineScreen") -> None:
+    if screen.state.page == FLAGS:
+        screen.said = "Red flags: first those that matter for what is entered."
+        screen.redraw()
+        return
     done, whole = screen.state.count
     screen.said = f"{screen.state.title}: {done} of {whole} done."
     screen.redraw()
@@ -196,6 +233,25 @@ def _suggested(screen: "ExamineScreen") -> None:
         screen.go(*reading.next_signs[0].key)
     else:
         screen.say("No suggestion yet.")
+
+
+def _find(screen: "ExamineScreen") -> None:
+    """Look a sign, a flag or when it began up by its name, and go there."""
+
+    def found(what: Named) -> None:
+        screen.state.go_to(what)
+        screen.said = f"At {view.at_cursor(screen.state)}."
+        screen.redraw()
+
+    title = view.heading_text(screen.state, screen.size.width)
+    screen.app.push_screen(FindScreen(title, found))
+
+
+def _why(screen: "ExamineScreen") -> None:
+    """Every reason of what is entered, and what was done about each."""
+    visit = screen.visit
+    shown = ReasonsScreen(visit.patient, lambda: screen.reader.urgency, visit.act)
+    screen.app.push_screen(shown)
 
 
 def _order(screen: "ExamineScreen") -> None:
@@ -242,7 +298,12 @@ def _context(screen: "ExamineScreen", number: int = 0) -> None:
             screen.ask(question, answered)
             return
         if typed:
-            screen.change(Change("context", field, fits[0]), "")
+            screen.change(
+                Edit(
+                    Change("context", field, fits[0]),
+                    f"{field.replace('_', ' ')}: {fits[0].replace('_', ' ')}",
+                )
+            )
         _context(screen, number + 1)
 
     screen.ask(question, answered)
@@ -289,6 +350,7 @@ def _stepped(screen: "ExamineScreen", step: Step | None, verb: str) -> None:
     if step is None:
         screen.say(f"Nothing {verb}: no change is left.")
         return
+    screen.state.moved_on = False
     change = step.change
     named = step.said.split(". ")[0].rstrip(".") or change.key.replace("_", " ") or change.what
     screen.said = f"{verb.capitalize()}: {named}."
@@ -378,6 +440,10 @@ def _left(screen: "ExamineScreen") -> None:
     screen.end()
 
 
+# What leaves it armed that the next grade goes to both sides: everything else ends it.
+KEEP_BOTH = frozenset({
+    "both", "number", "not_testable", "known", "help", "commands", "repaint", "suspend",
+})  # fmt: skip
 ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
     "up": _move(-1),
     "down": _move(1),
@@ -387,12 +453,15 @@ ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
     "reinforced": lambda screen: _quality(screen, "reinforced"),
     "quality": _await("quality"),
     "not_testable": _not_testable,
+    "known": _known,
     "clear": lambda screen: screen.write(edits.cleared(screen.state)),
     "number": _ask_number,
     "comment": _comment,
     "undo": _undo,
     "redo": _redo,
     "jump": _await("jump"),
+    "find": _find,
+    "why": _why,
     "unexamined": _unexamined,
     "suggested": _suggested,
     "order": _order,

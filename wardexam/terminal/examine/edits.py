@@ -18,8 +18,12 @@ from wardexam.exam.findings import (
     Side,
 )
 from wardexam.exam.flags import Flag
+from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
 from wardexam.exam.text import clean
+from wardexam.exam.wording import named, sided
 from wardexam.terminal.examine.state import State, sides
+
+DOCUMENTED = "documented before"  # what is taken where nothing else is typed
 
 
 class Edit(NamedTuple):
@@ -58,6 +62,8 @@ def grade(state: State, key: str) -> list[Edit]:
         RefusedError: The key is no answer here.
     """
     row = state.row
+    if isinstance(row, OnsetQuestion):
+        return [onset(key)]
     if isinstance(row, Flag):
         raise RefusedError(f"Here: {state.accepted}.")
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
@@ -70,7 +76,7 @@ def grade(state: State, key: str) -> list[Edit]:
     ]
 
 
-def level(state: State, row: Sign, text: str) -> list[Edit]:
+def level(row: Sign, on: tuple[Side, ...], text: str) -> list[Edit]:
     """The lowest segment that is still normal, on one side or both.
 
     Raises:
@@ -86,18 +92,33 @@ def level(state: State, row: Sign, text: str) -> list[Edit]:
             ),
             f"{side} {row.name}: reduced below {segment}",
         )
-        for side in state.graded_sides
+        for side in on
     ]
 
 
 def said_of_both(state: State, edits: list[Edit]) -> str:
-    """What is said of a grade that went to both sides."""
+    """What is said of an answer that went to both sides."""
     row, value = state.row, edits[-1].change.value
-    if isinstance(row, Sign) and row.answers == "level" and value["answer"] in SEGMENTS:
-        return f"both sides {row.name}: reduced below {value['answer']}"
     assert isinstance(row, Sign)
+    if reason := value.get("not_testable"):
+        return f"both {row.name} not testable: {REASON_WORDS[reason]}"
+    if row.answers == "level" and value["answer"] in SEGMENTS:
+        return f"both sides {row.name}: reduced below {value['answer']}"
     answer = state.answers(row).get(value["answer"])
     return f"both {row.name} {answer.mark if answer else value['answer']}"
+
+
+def onset(key: str) -> Edit:
+    """When it began.
+
+    Raises:
+        RefusedError: The key is no answer.
+    """
+    answer = next((a for a in ONSETS if a.key == key), None)
+    if answer is None:
+        keys = ", ".join(f"{a.key} {a.words}" for a in ONSETS)
+        raise RefusedError(f"{ONSET.name}: {keys}.")
+    return Edit(Change("context", "onset", answer.code), f"{ONSET.name}: {answer.words}")
 
 
 def flag(row: Flag, answer: str) -> Edit:
@@ -114,22 +135,67 @@ def not_testable(row: Sign, side: Side, reason: Reason) -> Edit:
     )
 
 
-def quality(state: State, wanted: Quality) -> Edit:
-    """A quality of the finding at the cursor, else of the last graded; taken away where it has it.
+def quality(state: State, wanted: Quality) -> list[Edit]:
+    """A quality of the finding that the cursor's line names; taken away where it has it.
 
     Raises:
         RefusedError: Nothing is graded, or the quality means nothing there.
     """
-    finding = state.finding or state.last_graded
-    if finding is None or finding.answer is None:
+    found = state.named
+    if not found or any(f.answer is None for f in found):
         raise RefusedError("Grade the reflex first.")
-    if finding.sign not in QUALITY_SIGNS[wanted]:
-        raise RefusedError(f"'{wanted.replace('_', ' ')}' means nothing at {finding.row.name}.")
-    held = [q for q in finding.qualities if q != wanted]
-    had = wanted in finding.qualities
-    words = f"{'no longer ' if had else ''}{QUALITY_WORDS[wanted]}"
-    change = _set(finding, qualities=held if had else [*held, wanted])
-    return Edit(change, f"{finding.side} {finding.row.name}: {words}")
+    had, made = all(wanted in f.qualities for f in found), []
+    for finding in found:
+        if finding.sign not in QUALITY_SIGNS[wanted]:
+            raise RefusedError(f"'{wanted.replace('_', ' ')}' means nothing at {finding.row.name}.")
+        held = [q for q in finding.qualities if q != wanted]
+        words = f"{'no longer ' if had else ''}{QUALITY_WORDS[wanted]}"
+        change = _set(finding, qualities=held if had else [*held, wanted])
+        made.append(Edit(change, f"{named(finding)}: {words}"))
+    return made
+
+
+def said_of_qualities(made: list[Edit]) -> str:
+    """What is said of a quality, of one side or both."""
+    said = made[0].said
+    return said if len(made) == 1 else f"both {said.split(' ', 1)[1]}"
+
+
+def may_be_known(state: State) -> list[Finding]:
+    """What is abnormal at the cursor, or on both sides where the next key speaks of both.
+
+    Raises:
+        RefusedError: Nothing is recorded there, or nothing that is out of the usual.
+    """
+    row = state.row
+    if not isinstance(row, Sign):
+        raise RefusedError("Only a finding is marked as known from before.")
+    found = [f for side in state.graded_sides if (f := state.examination.finding(row.id, side))]
+    if not found:
+        raise RefusedError(
+            f"{sided(state.side, row.name)}: nothing recorded to be known from before."
+        )
+    odd = [f for f in found if f.answer is not None and not (f.choice and f.choice.usual)]
+    if not odd:
+        raise RefusedError("Only what is abnormal is marked as known from before.")
+    return odd
+
+
+def known(old: list[Finding], words: str) -> list[Edit]:
+    """Findings marked as known from before, with when and where they were documented; unmarked where empty."""
+    return [Edit(_set(f, known=words), said_of_known([f], words)) for f in old]
+
+
+def named_known(old: list[Finding]) -> str:
+    """What is marked as known, by its sign and side."""
+    return named(old[0]) if len(old) == 1 else f"both {old[0].row.name}"
+
+
+def said_of_known(old: list[Finding], words: str) -> str:
+    """What is said of the mark."""
+    return f"{named_known(old)}: " + (
+        f"known before, {clean(words)}" if words else "no longer known before"
+    )
 
 
 def cleared(state: State) -> Edit:
@@ -139,6 +205,10 @@ def cleared(state: State) -> Edit:
         RefusedError: There is none.
     """
     row = state.row
+    if isinstance(row, OnsetQuestion):
+        if state.examination.context.onset == "unknown":
+            raise RefusedError("Not known already.")
+        return Edit(Change("context", "onset", "unknown"), f"{ONSET.name}: unknown")
     if isinstance(row, Flag):
         if row.id not in state.examination.flags:
             raise RefusedError("Not asked already.")
@@ -193,8 +263,8 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
         RefusedError: What stands here is never covered by such a statement.
     """
     row, side = state.row, state.side
-    if isinstance(row, Flag) or row.limb == "saddle" or row.part == "sphincters":
-        raise RefusedError("Refused: flags, saddle and sphincters are answered one by one.")
+    if not isinstance(row, Sign) or row.limb == "saddle" or row.part == "sphincters":
+        raise RefusedError("Refused: questions, saddle and sphincters are answered one by one.")
     limb = row.limb if row.limb in ("head", "trunk") else f"{side} {row.limb}"
     if side == "midline" and row.limb not in ("head", "trunk"):
         raise RefusedError("Choose a row with sides for this statement.")
@@ -219,6 +289,10 @@ FORESEEN = 2  # answers at the cursor worth a reading ahead of the key: each cos
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:
     """The examinations that a grade at the cursor would make, likeliest first."""
     row, side = state.row, state.side
+    if isinstance(row, OnsetQuestion):
+        for began in ONSETS:
+            yield apply(examination, onset(began.key).change)
+        return
     if isinstance(row, Flag):
         for said in ("yes", "no"):
             yield apply(examination, flag(row, said).change)

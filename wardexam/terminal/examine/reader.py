@@ -15,6 +15,11 @@ if TYPE_CHECKING:
 PATIENCE = 2.0  # seconds that saving waits for the reading of the last key
 
 
+def _place(examination: Examination) -> Hashable:
+    """What of an examination its reading and its urgency depend on."""
+    return essence(examination), examination.acts, examination.raised
+
+
 class Reader:
     """The reading and the urgency of what is entered.
 
@@ -64,6 +69,8 @@ class Reader:
         if number != self._asked:
             return False
         self._answered, self.reading, self.failed = number, reading, reading is None
+        if reading is not None:
+            self._state.visit.notice(reading)
         return True
 
     @property
@@ -83,7 +90,7 @@ class Reader:
 
     def foreseen(self, examination: Examination) -> "tuple[Reading, Urgency] | None":
         """The reading and the urgency that were worked out ahead of a key."""
-        return self._foreseen.get(essence(examination))
+        return self._foreseen.get(_place(examination))
 
     @property
     def urgency(self) -> "Urgency":
@@ -104,7 +111,7 @@ class Reader:
 
     def _foresee(self, possible: Examination) -> None:
         """The urgency that goes with a reading just read ahead."""
-        place, reading = essence(possible), self.known(possible)
+        place, reading = _place(possible), self.known(possible)
         if reading and place not in self._foreseen:
             while len(self._foreseen) >= KEPT:
                 del self._foreseen[next(iter(self._foreseen))]

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, TypeVar
 from textual.geometry import Offset
 
 from wardexam.errors import InputError
-from wardexam.exam.entry import Change
 from wardexam.exam.flags import Flag
+from wardexam.exam.onset import ONSET
 from wardexam.terminal.examine import actions, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
 from wardexam.terminal.examine.reader import Reader
@@ -44,6 +44,8 @@ class ExamineScreen(LineScreen):
         self.state: State = State(visit)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
+        if self.state.row is ONSET:
+            self.said = f"{visit.said} {ONSET.ask}"
         self.shown_kept, self._trouble = 0, ""
 
     def on_mount(self) -> None:
@@ -88,6 +90,9 @@ class ExamineScreen(LineScreen):
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
+        if self.state.both and action not in actions.KEEP_BOTH:
+            self.state.both = False
+            self.redraw()
         if action in actions.ACTIONS:
             self.refusing(actions.ACTIONS[action])(self)
         else:
@@ -110,9 +115,7 @@ class ExamineScreen(LineScreen):
     def go(self, sign: str, side: str) -> None:
         """Put the cursor on a sign."""
         self.state.go(sign, side)
-        row = self.state.row
-        assert not isinstance(row, Flag)
-        self.said = f"At {'' if side == 'midline' else side + ' '}{row.name}."
+        self.said = f"At {view.at_cursor(self.state)}."
         self.redraw()
 
     # --- changes
@@ -128,19 +131,25 @@ class ExamineScreen(LineScreen):
 
         return tried
 
-    def change(self, change: Change, said: str) -> bool:
-        """Have the visit make a change; whether it was accepted."""
+    def change(self, *made: Edit, said: str = "") -> bool:
+        """Have the visit make what one keystroke changes; whether it was accepted.
+
+        Args:
+            made: The changes with what is said of each.
+            said: What is said of all, where there are several.
+        """
+        told = [Edit(edit.change, said or edit.said) for edit in made]
         try:
-            self.visit.change(change, said)
+            self.visit.change_together(told)
         except InputError as error:
             self.say(error.line[: self.size.width])
             return False
-        self.said = said
+        self.said = said or made[-1].said
         return True
 
-    def write(self, edit: Edit) -> None:
-        """Make a change, and show what it brings."""
-        if self.change(*edit):
+    def write(self, *made: Edit, said: str = "") -> None:
+        """Make a change, or several as one, and show what it brings."""
+        if self.change(*made, said=said):
             self.changed()
 
     def changed(self) -> None:
@@ -174,7 +183,11 @@ class ExamineScreen(LineScreen):
         if figure.display != wide:
             figure.display = wide
             self.canvas("panel").styles.width = view.WIDE_PANEL if wide else "1fr"
-        keys = {"suggested": self.key("suggested"), "asks": self.key("flags")}
+        keys = {
+            "suggested": self.key("suggested"),
+            "asks": self.key("flags"),
+            "why": self.key("why"),
+        }
         lines = view.panel(self.state, self.reader, width, self.ward_app.glyphs, **keys)
         self.canvas("panel").show(lines[: height - 3])
         if wide:

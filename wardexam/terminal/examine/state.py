@@ -2,18 +2,23 @@
 
 import textwrap
 from dataclasses import dataclass, field
+from functools import cache
 
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import AnswerSet, answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.flags import Flag, flags
+from wardexam.exam.looking_up import Named
+from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
 from wardexam.exam.row_sets import row_sets
 from wardexam.note.note import PART_TITLES
+from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import sum_score
+from wardexam.reasoning.rules.standing import over
 from wardexam.visit import Visit
 
-Row = Sign | Flag
+Row = Sign | Flag | OnsetQuestion
 FLAGS = "flags"
 GRID = 47  # columns of the grid
 SHOWN_AS = {"minus": "-", "plus": "+"}  # keys whose name is not what they show
@@ -22,6 +27,18 @@ SHOWN_AS = {"minus": "-", "plus": "+"}  # keys whose name is not what they show
 def sides(row: Row) -> tuple[Side, ...]:
     """The sides of a row, in the order of the columns."""
     return ("right", "left") if isinstance(row, Sign) and row.sides == "each" else ("midline",)
+
+
+@cache
+def _rows(page: str) -> tuple[Row, ...]:
+    """The rows of a page of signs: when it began stands above those of a set."""
+    sets = row_sets()
+    return (ONSET, *sets[page].signs) if page in sets else signs_of(page)
+
+
+@cache
+def _signs(page: str) -> tuple[Sign, ...]:
+    return tuple(row for row in _rows(page) if isinstance(row, Sign))
 
 
 @dataclass
@@ -35,7 +52,11 @@ class State:
         side_at: The column under the cursor, from 0.
         down_first: Whether grading goes down one side.
         both: Whether the next grade goes to both sides.
+        moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
+        before: What was found earlier in the stay, by sign and side.
+        asked: The flags in the order in which they are asked.
+        onset_open: Whether it is still to be asked when it began; passed once, it is asked no more.
     """
 
     visit: Visit
@@ -44,12 +65,18 @@ class State:
     side_at: int = 0
     down_first: bool = False
     both: bool = False
+    moved_on: bool = False
     awaits: str = ""
     before: dict[tuple[str, Side], Finding] = field(init=False)
+    asked: tuple[Flag, ...] = field(init=False, default=())
+    onset_open: bool = field(init=False)
 
     def __post_init__(self) -> None:
         previous = self.visit.previous
         self.before = {f.key: f for f in previous.findings} if previous else {}
+        entered = self.visit.amends or self.examination.findings or self.examination.flags
+        self.onset_open = not entered and not self.onset_earlier
+        self.show(self.page)
 
     # --- what is at the cursor
 
@@ -59,12 +86,21 @@ class State:
         return self.visit.examination
 
     @property
+    def onset_earlier(self) -> str:
+        """When it began as told earlier in the stay; empty where it was not."""
+        previous = self.visit.previous
+        told = previous.context.onset if previous else "unknown"
+        return "" if told == "unknown" else told
+
+    @property
     def rows(self) -> tuple[Row, ...]:
-        """The rows of the page that shows."""
-        if self.page == FLAGS:
-            return tuple(flags().values())
-        sets = row_sets()
-        return sets[self.page].signs if self.page in sets else signs_of(self.page)
+        """The rows of the page that shows; flags stand in the order they had when it was shown."""
+        return self.asked if self.page == FLAGS else _rows(self.page)
+
+    @property
+    def signs(self) -> tuple[Sign, ...]:
+        """The signs among the rows of the page that shows."""
+        return () if self.page == FLAGS else _signs(self.page)
 
     @property
     def row(self) -> Row:
@@ -93,14 +129,29 @@ class State:
         return self.examination.finding(row.id, self.side) if isinstance(row, Sign) else None
 
     @property
-    def last_graded(self) -> Finding | None:
-        """What was graded last: a quality or a number speaks of it when the cursor has moved on."""
+    def graded_last(self) -> list[Finding]:
+        """What the last grade wrote: one side or both."""
+        found: list[Finding] = []
         for step in self.visit.steps:
-            if step.change.what == "finding" and step.change.value:
-                return self.examination.finding(
-                    step.change.value["sign"], step.change.value["side"]
-                )
-        return None
+            value = step.change.value
+            if step.change.what == "finding" and value:
+                finding = self.examination.finding(value["sign"], value["side"])
+                found += [finding] if finding else []
+                if not step.joined:
+                    return found
+        return found
+
+    @property
+    def last_graded(self) -> Finding | None:
+        """What was graded last: a number speaks of it when the cursor has moved on."""
+        return next(iter(self.graded_last), None)
+
+    @property
+    def named(self) -> list[Finding]:
+        """The findings that the cursor's line names: what was graded last as long as nothing else was done."""
+        if self.moved_on:
+            return self.graded_last
+        return [self.finding] if self.finding else []
 
     def answers(self, row: Sign) -> AnswerSet:
         """The answers that a row takes."""
@@ -112,6 +163,8 @@ class State:
         row = self.row
         if isinstance(row, Flag):
             return "1 yes  0 no"
+        if isinstance(row, OnsetQuestion):
+            return "  ".join(f"{answer.key} {answer.words}" for answer in ONSETS)
         if row.answers == "level":
             return "0 none  10: reduced below T10  enter: type C6, L1"
         if row.answers == "residual":
@@ -134,14 +187,15 @@ class State:
         if self.page == FLAGS:
             return len(self.examination.flags), len(flags())
         found = {f.key for f in self.examination.findings}
-        cells = [(row.id, side) for row in self.rows for side in sides(row)]
+        cells = [(row.id, side) for row in self.signs for side in sides(row)]
         return sum(1 for cell in cells if cell in found), len(cells)
 
     @property
     def title(self) -> str:
         """What the page is called."""
         if self.page == FLAGS:
-            return "Red flags"
+            left = len(flags()) - len(self.examination.flags.keys() & flags().keys())
+            return f"Red flags, {left or 'none'} not asked"
         if self.page not in row_sets():
             score = sum_score(self.examination) if self.page == "power" else None
             return PART_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
@@ -152,7 +206,7 @@ class State:
     @property
     def stated(self) -> list[str]:
         """The statements about parts of this page, in few short lines."""
-        parts = {row.part for row in self.rows if isinstance(row, Sign)}
+        parts = {row.part for row in self.signs}
         said = [
             f"{s.limb.replace('right', 'R').replace('left', 'L')} {s.part}"
             for s in self.examination.rest_normal
@@ -169,11 +223,13 @@ class State:
 
     def advance(self) -> None:
         """To the cell that is graded next."""
+        if self.row is ONSET:
+            self.onset_open = False
         if self.down_first:
             if self.row_at + 1 < len(self.rows):
                 self.row_at += 1
             elif self.side_at == 0:
-                self.row_at, self.side_at = 0, 1
+                self.row_at, self.side_at = self.first_row, 1
         elif self.side_at + 1 < len(sides(self.row)):
             self.side_at += 1
         elif self.row_at + 1 < len(self.rows):
@@ -182,6 +238,7 @@ class State:
 
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """By so many rows, or to a column."""
+        self._left()
         self.row_at = max(0, min(len(self.rows) - 1, self.row_at + rows))
         if side is not None:
             self.side_at = side
@@ -189,6 +246,7 @@ class State:
     def go(self, sign: str, side: str) -> None:
         """To a sign, on the page that has it."""
         row = catalogue()[sign]
+        self.both = self.moved_on = False
         if row not in self.rows:
             self.page = (
                 next((p for p in row_sets() if row in row_sets()[p].signs), row.part)
@@ -198,9 +256,28 @@ class State:
         self.row_at = self.rows.index(row)
         self.side_at = 1 if side == "left" else 0
 
+    def go_to(self, what: Named) -> None:
+        """To what was looked up, on a page that shows it."""
+        if what.kind == "sign":
+            self.go(what.id, "right")
+            return
+        if what.kind == "flag":
+            if self.page != FLAGS:
+                self.show(FLAGS)
+        elif self.page not in row_sets():
+            self.page = next(iter(row_sets()))
+        self.row_at = next(n for n, row in enumerate(self.rows) if row.id == what.id)
+        self.side_at = 0
+
     def go_to_open(self) -> bool:
         """To the next cell that is not filled, from the cursor on; whether there is one."""
-        cells = [(n, i, r, s) for n, r in enumerate(self.rows) for i, s in enumerate(sides(r))]
+        self._left()
+        cells = [
+            (n, i, r, s)
+            for n, r in enumerate(self.rows)
+            if r is not ONSET
+            for i, s in enumerate(sides(r))
+        ]
         here = (self.row_at, self.column)
         at = next((n for n, cell in enumerate(cells) if cell[:2] >= here), 0)
         for number, index, row, side in cells[at:] + cells[:at]:
@@ -213,9 +290,27 @@ class State:
                 return True
         return False
 
+    def _left(self) -> None:
+        """The cursor leaves its cell by no grade: what was armed there is so no more."""
+        self.both = self.moved_on = False
+        if self.row is ONSET:
+            self.onset_open = False
+
+    @property
+    def first_row(self) -> int:
+        """The first row that is a sign or a flag."""
+        return int(self.rows[0] is ONSET)
+
     def show(self, page: str) -> None:
-        """Another page, from its top."""
-        self.page, self.row_at, self.side_at = page, 0, 0
+        """Another page, from its top: from when it began as long as that is to be asked, else below it."""
+        if page == FLAGS:
+            previous = self.visit.previous
+            found = over(previous, self.examination) if previous else self.examination
+            self.asked = tuple(flags()[n] for n in order(found, self.examination.flags))
+        self.page, self.side_at = page, 0
+        self.both = self.moved_on = False
+        asked = self.onset_open and self.examination.context.onset == "unknown"
+        self.row_at = 0 if asked else self.first_row
 
     def turn(self, by: int) -> None:
         """So many parts on."""

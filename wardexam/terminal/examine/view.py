@@ -1,16 +1,18 @@
 """How the examination looks: state in, lines out."""
 
 from functools import lru_cache
+from textwrap import shorten
 from typing import NamedTuple
 
-from wardexam.anatomy.catalogue import signs_of
+from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.identity import heading
+from wardexam.exam.onset import OnsetQuestion, onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, cut
-from wardexam.exam.wording import narrow
+from wardexam.exam.wording import narrow, sided
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.examine.reader import Reader
@@ -35,6 +37,10 @@ QUALITY_KEYS: dict[str, Quality] = {
 # Why a sign may not be testable, with the letters: the first stand in the status line, the rest below.
 REASONS = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
 REASONS_SAID = 5
+
+
+CHANGED = "*"  # after a grade that is not what it was in the last examination
+KNOWN = "k"  # after a finding that is marked as known from before
 
 
 class Grid(NamedTuple):
@@ -83,25 +89,47 @@ def grid(state: State, height: int, glyphs: Glyphs) -> Grid:
 def _label(row: Row, pointer: str) -> str:
     if isinstance(row, Flag):
         return f"{pointer}{row.short[:24]}"
+    if isinstance(row, OnsetQuestion):
+        return f"{pointer}{row.name}"
     return f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}"
 
 
 def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: int) -> Line:
-    columns, pieces = sides(row), []
+    columns, pieces = sides(row), list[tuple[str, str]]()
     width = 5 if len(columns) == 2 else 10
+    both = at >= 0 and state.both
     for index, side in enumerate(columns):
+        known = ""
         if isinstance(row, Flag):
             text = state.examination.flags.get(row.id, "not asked")
+        elif isinstance(row, OnsetQuestion):
+            text = _onset(state)
         else:
-            key = (row.id, side)
-            text = mark(found.get(key), state.before.get(key), state.examination.scale)
-        pieces += [(f"{text[:width]:<{width}}", "cursor" if index == at else ""), (" ", "")]
+            finding, before = found.get((row.id, side)), state.before.get((row.id, side))
+            text = mark(finding, before, state.examination.scale)
+            known = KNOWN if finding and finding.known else ""
+        style = "cursor" if both or index == at else ""
+        text = text[:width]
+        if known:
+            rest = width - len(text) - len(known)
+            pieces += [(text, style), (known, style or "quiet"), (" " * rest, style)]
+            pieces += [(" " * (1 + min(0, rest)), "")]
+        else:
+            pieces += [(f"{text:<{width}}", style), (" ", "")]
     return pieces
+
+
+def _onset(state: State) -> str:
+    """When it began as told now; what was told earlier in the stay stands beside it."""
+    told = state.examination.context.onset
+    if told != "unknown":
+        return onset_words(told)
+    return "-" if state.onset_earlier else "not known"
 
 
 @lru_cache(1024)
 def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> str:
-    """What a cell says: the grade, the first letter of a quality, ``!`` where it was otherwise before."""
+    """What a cell says: the grade, the first letter of a quality, `CHANGED` where it was otherwise before."""
     text = narrow(finding, scale)
     if finding is None:
         return text
@@ -109,13 +137,15 @@ def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> s
         text += "r"
     elif finding.qualities:
         text += finding.qualities[0][0]
-    return f"{text}!" if before and differs(before, finding) else text
+    return f"{text}{CHANGED}" if before and differs(before, finding) else text
 
 
 def _before(state: State, row: Row) -> str:
+    previous = state.visit.previous
     if isinstance(row, Flag):
-        previous = state.visit.previous
         return previous.flags.get(row.id, "") if previous else ""
+    if isinstance(row, OnsetQuestion):
+        return onset_words(state.onset_earlier) if state.onset_earlier else ""
     found = tuple(state.before.get((row.id, side)) for side in sides(row))
     return _pair(found, state.examination.scale) if any(found) else ""
 
@@ -125,14 +155,20 @@ def _pair(found: tuple[Finding | None, ...], scale: ScaleName) -> str:
     return "/".join(narrow(f, scale) for f in found)[:9]
 
 
+def at_cursor(state: State) -> str:
+    """The row under the cursor by its name and side; the question where it is one."""
+    row = state.row
+    return sided(state.side, row.name) if isinstance(row, Sign) else row.ask.rstrip("?")
+
+
 def about(state: State) -> str:
     """The row under the cursor in full: name, segments, where to touch; or the question."""
-    row = state.row
-    if isinstance(row, Flag):
+    row, finding = state.row, state.finding
+    if not isinstance(row, Sign):
         return row.ask
-    where = "" if state.side == "midline" else f"{state.side} "
-    more = [m for m in (row.segment_range, row.nerve, row.place) if m]
-    return f"{where}{row.name}{': ' if more else ''}{', '.join(more)}"
+    old = f"known before, {clean(finding.known)}" if finding and finding.known else ""
+    more = [m for m in (old, row.segment_range, row.nerve, row.place) if m]
+    return f"{sided(state.side, row.name)}{': ' if more else ''}{', '.join(more)}"
 
 
 def panel_width(width: int) -> int:
@@ -141,7 +177,7 @@ def panel_width(width: int) -> int:
 
 
 def panel(
-    state: State, reader: Reader, width: int, glyphs: Glyphs, *, suggested: str, asks: str
+    state: State, reader: Reader, width: int, glyphs: Glyphs, *, suggested: str, asks: str, why: str
 ) -> list[Line]:
     """What the signs mean so far; below it, where there is room, what changed and what else is urgent."""
     e, urgency, room = state.examination, reader.urgency, panel_width(width)
@@ -154,6 +190,8 @@ def panel(
         glyphs=glyphs,
         suggested=suggested,
         asks=asks,
+        why=why,
+        now=state.visit.session.now(),
     )
     return lines + more_lines(e, state.visit.previous, urgency, room)
 
@@ -177,7 +215,7 @@ def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -
     if state.awaits == "rows":
         sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
         return "  ".join(sets)[: width - 1]
-    accepted = state.accepted
+    accepted = f"BOTH SIDES  {state.accepted}" if state.both else state.accepted
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
 
 
@@ -188,4 +226,7 @@ def status(state: State, said: str, width: int) -> Line:
     if draft.problem:  # the line itself says where it is kept
         kept = "" if said == draft.problem else "NOT IN THE WARD"
     room = width - len(kept) - 2
-    return [(f"{(said or about(state))[:room]:<{room}}", ""), (f" {kept}", "quiet")]
+    line = said or about(state)
+    if len(line) > room:
+        line = shorten(line, room, placeholder=" ..")
+    return [(f"{line:<{room}}", ""), (f" {kept}", "quiet")]

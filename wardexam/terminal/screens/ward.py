@@ -14,6 +14,7 @@ from wardexam.exam.identity import (
     read_number,
     years_completed,
 )
+from wardexam.note.reasons import running
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -23,6 +24,7 @@ POLL_SECONDS = 1.5
 URGENCY = ("open", "days", "today", "NOW")
 
 
+SOON = timedelta(hours=12)  # a limit that ends later stands only below the list, for who is chosen
 AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
 
 
@@ -194,7 +196,8 @@ class WardScreen(LineScreen):
                     )
                 ],
             ]
-        self.canvas("body").show(lines)
+        lines += [[] for _ in range(room + 1 - len(lines))]
+        self.canvas("body").show([*lines, self._clock(now)])
 
     def _line(self, bed: Bed, now: datetime, *, chosen: bool) -> Line:
         from wardexam.exam.text import clean, to_ascii
@@ -218,7 +221,11 @@ class WardScreen(LineScreen):
         )
         if _ahead(bed.last_at, now) and bed.last_at:
             text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
-        rest += textwrap.shorten(text, max(10, self.size.width - 60), placeholder="..")
+        due = summary.due_at if summary and not bed.discharged else None
+        clock = running(summary, now, step=False) if summary and due and due < now + SOON else ""
+        late = clock.startswith("OVERDUE")
+        room = max(10, self.size.width - 60) - len(clock) - bool(clock)
+        text = textwrap.shorten(text, max(2, room), placeholder="..")
         style = "cursor" if chosen else ""
         urgent = (
             "alarm"
@@ -227,7 +234,25 @@ class WardScreen(LineScreen):
             if word == "today" and not chosen
             else style
         )
-        return [(who, style), (f"{word:<7}", urgent), (" ", style), (rest, style)]
+        # A mark while nothing was done about one of the gravest reasons.
+        new = " !" if summary and summary.new and summary.urgency else ""
+        line: Line = [(who, style), (f"{word}{new}".ljust(7), urgent), (" ", style), (rest, style)]
+        if clock:
+            line += [(clock, "alarm" if late and not chosen else style), (" ", style)]
+        return [*line, (text, style)]
+
+    def _clock(self, now: datetime) -> Line:
+        """By when what is to be done for the patient who is chosen, and why."""
+        from wardexam.exam.text import clean, to_ascii
+
+        bed = self._bed
+        if bed is None or bed.summary is None or bed.discharged or not bed.summary.due:
+            return []
+        clear = to_ascii if self.ward_app.terminal.ascii else clean
+        clock = running(bed.summary, now)
+        text = clear(f"{bed.bed}  {clock}; {bed.summary.headline}")
+        style = "alarm" if clock.startswith("OVERDUE") else "strong"
+        return [(f"  {text}"[: self.size.width], style)]
 
     @property
     def _row(self) -> int | None:
@@ -260,7 +285,7 @@ class WardScreen(LineScreen):
 
     def _window(self) -> tuple[int, int]:
         """How many beds show, and which is the first."""
-        room = self.size.height - 4
+        room = self.size.height - 5  # below them the clock of the one who is chosen
         return room, max(0, min((self._row or 0) - room // 2, len(self._beds) - room))
 
     def click(self, x: int, y: int) -> None:
@@ -295,6 +320,10 @@ class WardScreen(LineScreen):
     def do_note(self) -> None:
         """The last note."""
         self._with_bed(lambda bed: self.ward_app.show_note(bed.patient_id, shown_as=bed))
+
+    def do_why(self) -> None:
+        """Every reason of the last examination, and what was done."""
+        self._with_bed(lambda bed: self.ward_app.show_reasons(bed.patient_id, bed))
 
     def do_course(self) -> None:
         """Examinations, changes, course."""

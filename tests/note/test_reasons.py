@@ -1,0 +1,184 @@
+"""The reasons of urgency on every paper: nothing that one says is missing from another."""
+
+import itertools
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from tests.records.memory import MemoryWard
+from wardexam.exam.entry import Change
+from wardexam.exam.examination import Patient
+from wardexam.exam.typed import read_line
+from wardexam.note import handover
+from wardexam.note.headline import summarise
+from wardexam.note.reasons import WHOLE, by_deadline, clock, running, span, whole
+from wardexam.plain import words
+from wardexam.session import Session
+from wardexam.visit import Saved, Visit, write_act
+
+NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
+WHO = "patient1"
+
+
+@pytest.fixture
+def session():
+    ward = MemoryWard()
+    ward.admit(Patient(id=WHO, bed="A3", name="Ana Invented", age=60, admitted=NOW), "test")
+    names = (f"exam{n:04}" for n in itertools.count())
+    return Session(ward, "Dr Ash", lambda: NOW, lambda: next(names))
+
+
+def at(session, by="Dr Ash", **span):
+    return replace(session, now=lambda: NOW + timedelta(**span), examiner=by)
+
+
+def entered(session, line):
+    visit, found = Visit.open(session, WHO), read_line(line).spelled_out()
+    for f in found.findings:
+        visit.change(Change("finding", f"{f.sign} {f.side}", f.model_dump(mode="json")))
+    for name, value in found.flags.items():
+        visit.change(Change("flag", name, value))
+    visit.change(Change("context", "onset", found.context.onset))
+    return visit
+
+
+def papers(session, case):
+    """Each paper of the case as one line of text, read at a time."""
+    now = session.now()
+    found = case.told
+    sheet = handover.sheet(session.ward.papers(), "", now=now)
+    texts = {
+        "note": case.note(),
+        "referral": case.referral(),
+        "handover": sheet,
+        "plain": "\n".join(words.reasons(found, case.examination.at, now)),
+    }
+    return {name: " ".join(text.split()) for name, text in texts.items()}
+
+
+LINES = [
+    "flag:saddle_numb=yes onset=days",
+    "power_leg 3/3 plantar up/up flag:cancer=yes flag:both_legs=yes onset=days",
+    "aphasia slight hip_flexion 3/5 flag:headache_sudden=yes",
+    "ptosis 1/1 flag:breathing=yes flag:limb_tense=yes onset=weeks",
+]
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_every_reason_deadline_and_act_stands_on_every_paper(session, line):
+    visit = entered(session, line)
+    first, *others = visit.case.urgency().reasons
+    visit.session = at(session, minutes=5)
+    visit.act(first.rule, "called")
+    visit.save(None)
+    write_act(at(session, "Dr Bex", minutes=10), WHO, first.rule, "asked", "MRI, emergency list")
+    for other in others[-1:]:
+        write_act(at(session, "Dr Cole", minutes=20), WHO, other.rule, "done", "CT: no bleed")
+    late = at(session, minutes=30)
+    case = Saved(late, WHO).named(None)
+    reasons = case.told.reasons
+    assert len(reasons) == 1 + len(others)
+    for name, text in papers(late, case).items():
+        for place, reason in enumerate(reasons):
+            assert reason.when.upper() in text, name
+            assert reason.said in text, name
+            if reason.due:
+                assert f"due {clock(reason.due, NOW)}" in text, name
+            for act in reason.acts:
+                assert act.what in text, name
+                assert f"{clock(act.at, NOW)} by {act.by}" in text, name
+            if place < (1 if name == "handover" else WHOLE):
+                steps = (reason.first, f"call {reason.call}", reason.image)
+                assert all(s.lower() in text.lower() for s in steps if "none first" not in s), name
+        assert "MRI, emergency list asked 14:10 by Dr Bex" in text, name
+
+
+def test_the_note_says_the_urgency_right_after_its_heading_and_stays_short(session):
+    visit = entered(session, LINES[1])
+    lines = visit.case.note().splitlines()
+    heading = next(n for n, line in enumerate(lines) if "examined by" in line)
+    first = next(n for n, line in enumerate(lines) if line.startswith("Urgency:"))
+    assert first <= heading + 2
+    assert first < next(n for n, line in enumerate(lines) if line.startswith("Power"))
+    reasons = visit.case.told.reasons
+    assert len(reasons) > WHOLE
+    text = " ".join(visit.case.note().split())
+    assert text.count("Raised 14:00") == WHOLE
+    assert all(r.said in text and f"due {clock(r.due, NOW)}" in text for r in reasons[WHOLE:])
+
+
+def test_what_is_overdue_is_said_so_in_the_sheet_and_in_the_list_and_not_before(session):
+    entered(session, LINES[0]).save(None)
+    (bed,) = session.ward.beds()
+    assert running(bed.summary, NOW) == "due 18:00 bladder scan, without delay"
+    assert "OVERDUE" not in papers(session, Saved(session, WHO).named(None))["handover"]
+    late = at(session, hours=6)
+    assert running(bed.summary, late.now(), step=False) == "OVERDUE 2 h"
+    sheet = papers(late, Saved(late, WHO).named(None))["handover"]
+    assert "OVERDUE 2 h; possible" in sheet
+    assert "nothing done yet, OVERDUE 2 h, was due 18:00" in sheet
+    write_act(late, WHO, "cauda_equina", "done", "MRI: no compression")
+    (bed,) = session.ward.beds()
+    assert running(bed.summary, late.now()) == ""
+    assert bed.summary.urgency == 3
+
+
+def test_the_list_says_what_was_asked_for_and_since_when_it_is_waited(session):
+    entered(session, LINES[0]).save(None)
+    write_act(at(session, minutes=10), WHO, "cauda_equina", "asked", "MRI lumbosacral")
+    (bed,) = session.ward.beds()
+    assert running(bed.summary, NOW) == "due 18:10 MRI lumbosacral asked 14:10"
+
+
+def test_what_was_brought_down_and_is_not_any_more_says_why(session):
+    visit = entered(session, LINES[0])
+    visit.act("cauda_equina", "lowered", "MRI normal")
+    assert "brought down 14:00 by Dr Ash: MRI normal" in " ".join(visit.case.note().split())
+    visit.save(None)
+    again = entered(at(session, hours=4), "ankle 2/0")
+    text = " ".join(again.case.note().split())
+    assert "brought down earlier, but since then: left ankle 0" in text
+    assert "NOW, WITHIN 4 H: possible cauda equina syndrome (earlier)" in text
+    assert "due 22:00" in text
+
+
+def test_the_reason_that_is_due_first_is_heard_first(session):
+    found = entered(session, "flag:saddle_numb=yes flag:breathing=yes onset=days").case.told
+    assert [r.rule for r in by_deadline(found)][:2] == ["breathing", "cauda_equina"]
+    dues = [r.due for r in by_deadline(found)]
+    assert dues == sorted(dues)
+
+
+def test_a_quiet_patient_is_not_assessed_on_every_paper(session):
+    visit = entered(session, "knee 2/2")
+    visit.save(None)
+    for name, text in papers(session, Saved(session, WHO).named(None)).items():
+        assert "no rule fires" not in text, name
+        assert "none" not in text.replace("none asked", ""), name
+        if name != "handover":
+            assert "not assessed, 36 not asked" in text, name
+    assert summarise(visit.case.told, None, None).urgency_word.startswith("not assessed")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [(5, "5 min"), (60, "1 h"), (119, "1 h"), (60 * 99, "99 h"), (60 * 100, "4 d")],
+)
+def test_a_span_is_said_in_few_words(minutes, said):
+    assert span(minutes) == said
+
+
+def test_a_clock_on_another_day_or_in_another_year_says_so():
+    assert clock(NOW, NOW) == "14:00"
+    assert clock(NOW + timedelta(hours=12), NOW) == "05 Mar 02:00"
+    assert clock(NOW + timedelta(days=400), NOW) == "08 Apr 2027 14:00"
+
+
+def test_a_reason_without_a_time_is_said_without_one(session):
+    from wardexam.reasoning.rules.urgency import assess
+
+    (reason,) = assess(read_line("flag:limb_tense=yes").spelled_out(), None, None).reasons
+    text = whole(reason, NOW)
+    assert text.startswith("NOW, WITHIN 1 H: ")
+    assert not {"due", "Raised"} & set(text.split())

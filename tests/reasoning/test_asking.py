@@ -1,0 +1,79 @@
+"""In which order the flags are asked: by what is entered, and none is left out."""
+
+import pytest
+
+from wardexam.exam.examination import Findings
+from wardexam.exam.flags import flag_names
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.asking import order
+from wardexam.reasoning.rules.urgency import assess
+
+
+def found(line: str) -> Findings:
+    return read_line(line).spelled_out()
+
+
+def asked(line: str, answered: tuple[str, ...] = ()) -> list[str]:
+    return list(order(found(line), answered))
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        # What turns the picture into its emergency, or into another, is among the first.
+        ("complaint=back_pain", {"bladder_bowel", "saddle_numb", "fever", "cancer", "anticoagulant", "trauma"}),
+        ("ankle 0/0 ankle_plantarflexion 4/4 onset=days pain=back", {"bladder_bowel", "saddle_numb", "gait_lost"}),
+        ("complaint=headache", {"headache_sudden", "drowsy", "neck_stiff", "fever", "fit", "anticoagulant"}),
+        ("ptosis present/present complaint=double_vision", {"breathing", "drowsy"}),
+        ("complaint=weak_all", {"breathing", "drowsy", "bladder_bowel"}),
+        ("complaint=vision", {"sight", "headache_sudden", "jaw_scalp"}),
+        ("complaint=fit", {"drowsy", "fever", "headache_new", "anticoagulant"}),
+        ("", {"breathing", "low_glucose", "drowsy", "bladder_bowel", "saddle_numb"}),
+    ],
+)  # fmt: skip
+def test_what_matters_now_is_among_the_first_twelve(line, wanted):
+    assert wanted <= set(asked(line)[:12])
+
+
+@pytest.mark.parametrize("line", ["", "complaint=fit onset=days", "flag:cancer=yes knee 0/0"])
+def test_every_flag_is_asked_once(line):
+    assert sorted(asked(line)) == sorted(flag_names())
+
+
+def test_where_nothing_more_is_known_those_come_first_that_alone_are_an_emergency():
+    levels = [
+        assess(found(f"onset=longer flag:{name}=yes"), None, None).level
+        for name in asked("onset=longer")
+    ]
+    assert levels == sorted(levels, reverse=True)
+    assert levels[0] == 3
+
+
+def test_a_flag_that_needs_a_finding_comes_before_those_that_need_none_once_it_is_there():
+    without, there = (
+        asked("onset=days"),
+        asked("onset=days finger_abduction 4/5 flag:dark_urine=yes"),
+    )
+    assert without.index("myasthenia") > without.index("low_glucose")
+    assert there.index("myasthenia") < there.index("low_glucose")
+
+
+def test_what_is_answered_comes_last_and_what_was_answered_earlier_is_asked_again():
+    assert asked("complaint=back_pain", ("bladder_bowel", "fever"))[-2:] == [
+        "bladder_bowel",
+        "fever",
+    ]
+    earlier = asked("complaint=back_pain flag:bladder_bowel=yes flag:fever=no")
+    assert {"bladder_bowel", "fever"} <= set(earlier[:12])
+
+
+def test_a_finding_marked_as_known_asks_no_more_than_its_rules_let_it():
+    new, known = asked("onset=days hip_flexion 3/3"), asked("onset=days hip_flexion known:3/3")
+    assert new.index("myasthenia") < known.index("myasthenia")
+
+
+def test_no_finding_is_changed_by_asking():
+    before = found("complaint=back_pain flag:cancer=yes")
+    copy = before.model_copy(deep=True)
+    order(before, before.flags)
+    assert before == copy

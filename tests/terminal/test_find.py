@@ -1,0 +1,128 @@
+"""Looking a sign or a flag up: the live list, what takes a match, what leaves all as it was."""
+
+import pytest
+
+from tests.terminal.screens import demo_app, dump
+from wardexam.anatomy.catalogue import PARTS, catalogue
+from wardexam.exam.flags import flags
+from wardexam.terminal.examine.screen import ExamineScreen
+from wardexam.terminal.screens.find import LISTED, NAME, FindScreen
+
+
+@pytest.fixture
+def app(tmp_path):
+    return demo_app(tmp_path / "ward")
+
+
+def found(app):
+    return {f.key: f.answer for f in app.screen.state.examination.findings}
+
+
+@pytest.mark.parametrize("before", [[], ["f"], ["tab"], ["m", "8"]], ids=["core", "flags", "power", "unconscious"])  # fmt: skip
+@pytest.mark.parametrize(("side", "more"), [("right", []), ("left", ["right"])])
+async def test_a_numb_s1_takes_at_most_eight_keys_from_anywhere(app, before, side, more):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", *before)
+        keys = ["slash", "s", "1", "enter", *more, "1"]
+        await pilot.press(*keys)
+        assert found(app) == {("touch_S1", side): "reduced"}
+        assert len(keys) <= 8
+
+
+async def test_a_flag_is_found_and_answered(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"breath", "enter", "1")
+        assert app.screen.state.examination.flags == {"breathing": "yes"}
+
+
+async def test_when_it_began_is_found_from_a_part_and_from_the_set_that_shows(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "tab", "slash", *"onset", "enter", "1")
+        assert app.screen.state.examination.context.onset == "sudden"
+        assert app.screen.state.page == "core"
+        await pilot.press("m", "5", "slash", *"began", "enter", "5")
+        assert app.screen.state.examination.context.onset == "weeks"
+        assert app.screen.state.page == "weak_leg"
+
+
+async def test_a_sign_is_shown_on_the_page_that_is_open_where_that_has_it(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "m", "5", "slash", *"saddle sens", "enter")
+        assert (app.screen.state.page, app.screen.state.row.id) == ("weak_leg", "saddle")
+        assert dump(app)[-2].startswith("At right saddle sensation.")
+
+
+async def test_a_digit_takes_a_match_unless_it_belongs_to_a_name(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"knee")
+        listed = [line.split() for line in dump(app)[3:6]]
+        assert listed[1][:3] == ["2", "knee", "extension"]
+        await pilot.press("2")
+        assert isinstance(app.screen, ExamineScreen)
+        assert app.screen.state.row.id == "knee_extension"
+        await pilot.press("slash", "t", "1")  # a segment, no choice: T1, T10, T11, T12
+        assert isinstance(app.screen, FindScreen)
+        assert [w.name for w in app.screen.found[:2]] == ["light touch T1", "light touch T10"]
+        assert dump(app)[4].split()[:2] == ["light", "touch"]  # 2 would type T12: it is not offered
+
+
+async def test_arrows_choose_and_a_number_without_a_match_changes_nothing(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"knee", "9")
+        assert "Nothing was changed" in dump(app)[-2]
+        await pilot.press("down", "down", "enter")
+        assert app.screen.state.row.id == "knee_flexion"
+
+
+@pytest.mark.parametrize("leaves", [["escape"], ["backspace"] * 4])
+async def test_leaving_changes_neither_the_cursor_nor_what_is_entered(app, leaves):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "tab", "down")
+        before = app.screen.state.place
+        await pilot.press("slash", *"sad", *leaves)
+        assert isinstance(app.screen, ExamineScreen)
+        assert app.screen.state.place == before
+        assert app.screen.visit.draft.sent == 0
+
+
+async def test_letters_and_signs_that_find_nothing_say_so_and_never_grade(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"qq", "enter")
+        assert "Nothing is called so" in "\n".join(dump(app))
+        assert isinstance(app.screen, FindScreen)
+        await pilot.press("escape")
+        assert app.screen.visit.draft.sent == 0
+
+
+async def test_keys_typed_ahead_arrive_in_their_order(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"plantar", "enter", "3", "slash", *"gait", "enter", "7")  # fmt: skip
+        assert found(app) == {("plantar", "right"): "extensor", ("gait", "midline"): "antalgic"}
+
+
+async def test_whose_it_is_stands_above(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter")
+        head = dump(app)[0]
+        await pilot.press("slash")
+        assert dump(app)[0] == head
+
+
+@pytest.mark.parametrize("typed", ["s", "wast", "finger", "facial", "territory", "point", "pain"])
+async def test_no_name_is_cut_at_eighty_columns(app, typed):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *typed)
+        shown = dump(app)[3:]
+        found = app.screen.found
+        assert found
+        for line, what in zip(shown, found[:LISTED], strict=False):
+            assert what.name in line
+            assert line.endswith(("red flags", "story", *PARTS))
+        if len(found) > LISTED:
+            assert f"and {len(found) - LISTED} more: type on" in "\n".join(shown)
+
+
+def test_every_name_that_may_be_listed_fits_its_column():
+    names = [s.name for s in catalogue().values()] + [f.short for f in flags().values()]
+    assert max(map(len, names)) <= NAME
+    assert 5 + NAME + max(map(len, PARTS)) <= 80

@@ -1,0 +1,41 @@
+"""When it began: the one question of the story that stands among the signs, since urgency hangs on it."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from wardexam.exam.examination import Onset
+
+
+class OnsetAnswer(NamedTuple):
+    """An answer: the key that gives it, its code and its words."""
+
+    key: str
+    code: Onset
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class OnsetQuestion:
+    """The question, asked as a row above the signs: its id, its name and how it is asked."""
+
+    id: str
+    name: str
+    ask: str
+
+
+ONSET = OnsetQuestion("onset", "when it began", "When did it begin?")
+# The most acute first, as urgency counts them; unknown counts as acute and is an answer all the same.
+ONSETS = (
+    OnsetAnswer("1", "sudden", "sudden"),
+    OnsetAnswer("2", "hours", "hours"),
+    OnsetAnswer("3", "waking", "on waking"),
+    OnsetAnswer("4", "days", "days"),
+    OnsetAnswer("5", "weeks", "weeks"),
+    OnsetAnswer("6", "longer", "longer"),
+    OnsetAnswer("0", "unknown", "unknown"),
+)
+
+
+def onset_words(code: str) -> str:
+    """An onset in words, such as ``on waking``."""
+    return next(answer.words for answer in ONSETS if answer.code == code)

@@ -1,0 +1,169 @@
+"""The reasons of urgency in words, the same for every paper: how urgent, why, what to do, by when, what was done."""
+
+from datetime import datetime
+
+from wardexam.exam.acts import Act, ActKind
+from wardexam.exam.text import clean
+from wardexam.reasoning.rules.deadlines import overdue
+from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.records.repository import Summary
+
+WHOLE = 3  # reasons that a paper says whole; the others are named in one line each
+KINDS: dict[ActKind, str] = {
+    "called": "called", "asked": "asked", "done": "image done", "not_needed": "not needed",
+    "lowered": "brought down",
+}  # fmt: skip
+NOTHING = "nothing done yet"
+LATE = "OVERDUE"
+HOURS, DAYS = 100, 24
+
+
+def clock(at: datetime, beside: datetime) -> str:
+    """A time as it is read beside another: its clock, with the day where that is another."""
+    try:
+        there = at.astimezone(beside.tzinfo)
+    except OverflowError:  # at the end of the calendar, as it was written
+        there = at
+    year = f" {there.year}" if there.year != beside.year else ""
+    day = f"{there:%d %b}{year} " if there.date() != beside.date() else ""
+    return f"{day}{there:%H:%M}"
+
+
+def span(minutes: float) -> str:
+    """A span in few words: ``20 min``, ``2 h``, ``5 d``."""
+    if minutes < 60:
+        return f"{minutes:.0f} min"
+    hours = minutes // 60
+    return f"{hours:.0f} h" if hours < HOURS else f"{hours // DAYS:.0f} d"
+
+
+def act_words(act: Act, beside: datetime) -> str:
+    """What was done, when and by whom: ``MRI asked 14:10 by Dr Ash``."""
+    when = f"{clock(act.at, beside)} by {clean(act.by)}"
+    what = clean(act.what)
+    if act.kind in ("called", "asked"):
+        said = f"{what} {act.kind} {when}"
+    else:
+        said = f"{KINDS[act.kind]} {when}: {what}"
+    return f"{said} (ended by what was found since)" if act.ended else said
+
+
+def deadline(due: datetime | None, beside: datetime, now: datetime | None = None) -> str:
+    """By when, with the clock: ``due 18:10``, or ``OVERDUE 2 h, was due 18:10``; empty where none runs."""
+    if due is None:
+        return ""
+    late = overdue(due, now) if now else None
+    if late is not None:
+        return f"{LATE} {span(late.total_seconds() / 60)}, was due {clock(due, beside)}"
+    return f"due {clock(due, beside)}"
+
+
+def running(summary: Summary, now: datetime, *, step: bool = True) -> str:
+    """The clock that runs, for a list: ``due 18:10 MRI asked 14:10``, ``OVERDUE 2 h MRI asked 14:10``."""
+    due = summary.due_at
+    said = deadline(due, now, now).partition(",")[0]
+    return f"{said} {clean(summary.step)}".rstrip() if step and said else said
+
+
+def done_about(
+    reason: Reason,
+    beside: datetime,
+    now: datetime | None = None,
+    *,
+    said: frozenset[Act] = frozenset(),
+) -> str:
+    """What was done about a reason and by when the next is due; that nothing was done where so.
+
+    What is in `said` was said of another reason before: it is only pointed to.
+    """
+    again = {_done(a) for a in said}
+    words = [
+        f"{KINDS[a.kind]} {clock(a.at, beside)} as above"
+        if _done(a) in again
+        else act_words(a, beside)
+        for a in reason.acts
+    ]
+    if not any(not a.ended for a in reason.acts) and reason.since and not reason.lowered:
+        words.append(NOTHING)
+    if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
+        words.append(f"brought down: {clean(reason.lowered)}")
+    if due := deadline(reason.due, beside, now):
+        words.append(due)
+    text = ", ".join(words)
+    if reason.ended:
+        settled = next((a for a in reversed(reason.acts) if a.ended and a.settles), None)
+        how = "brought down" if settled and settled.kind == "lowered" else "answered"
+        text += f"; {how} earlier, but since then: {clean(reason.ended)}"
+    return text
+
+
+def _done(act: Act) -> tuple[str, ...]:
+    """What tells what was done from the same about another reason."""
+    return act.kind, act.what, act.by, act.at.isoformat(), act.ended
+
+
+def named(reason: Reason) -> str:
+    """How urgent and why, and where it comes from: ``NOW, within 4 h: possible cauda equina (flags)``."""
+    return f"{reason.when.upper()}: {reason.said}"
+
+
+def whole(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
+    """All there is to say of a reason, as one paragraph."""
+    since = f" Raised {clock(reason.since, beside)}:" if reason.since else ""
+    done = done_about(reason, beside, now)
+    image = reason.image.replace("none first", "no image first")
+    steps = [reason.first, image, f"call {reason.call}"]
+    todo = _capital("; ".join(filter(None, steps)))
+    return f"{named(reason)}. {todo}.{since}{f' {done}.' if done else ''}"
+
+
+def paragraphs(
+    urgency: Urgency, beside: datetime, now: datetime | None = None, *, most: int = WHOLE
+) -> list[str]:
+    """Every reason, the most urgent first: so many of the gravest whole, the others named.
+
+    Those that are as urgent, with the same done and the same limit, are named together.
+    """
+    lines = [whole(reason, beside, now) for reason in urgency.reasons[:most]]
+    said = frozenset(act for reason in urgency.reasons[:most] for act in reason.acts)
+    alike: dict[tuple[str, str], list[str]] = {}
+    for reason in urgency.reasons[most:]:
+        done = done_about(reason, beside, now, said=said).removeprefix(f"{NOTHING}, ")
+        alike.setdefault((reason.when.upper(), done), []).append(reason.said)
+        said |= set(reason.acts)
+    return lines + [
+        f"{when}: {'; '.join(texts)}{f': {done}' if done else ''}."
+        for (when, done), texts in alike.items()
+    ]
+
+
+def by_deadline(urgency: Urgency) -> list[Reason]:
+    """Every reason, the one whose limit ends first before the others; those without a clock last."""
+    last = len(urgency.reasons)
+    running = sorted((r.due, n) for n, r in enumerate(urgency.reasons) if r.due)
+    order = {place: rank for rank, (_, place) in enumerate(running)}
+    places = sorted(range(last), key=lambda n: (order.get(n, last), n))
+    return [urgency.reasons[n] for n in places]
+
+
+def image_of(reason: Reason) -> str:
+    """The image that is usual, by region and modality; empty where none comes first."""
+    return "" if reason.image.startswith("none first") else reason.image
+
+
+def next_step(reason: Reason, beside: datetime) -> str:
+    """The step that a reason's clock runs for, in a few words."""
+    if reason.asked:
+        return f"{clean(reason.asked.what)} asked {clock(reason.asked.at, beside)}"
+    image = image_of(reason)
+    return (image or reason.first if reason.answered else reason.first or image) or reason.call
+
+
+def soonest(urgency: Urgency) -> Reason | None:
+    """The reason whose limit ends first; None where no clock runs."""
+    first = by_deadline(urgency)[:1]
+    return first[0] if first and first[0].due else None
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,125 @@
+"""In which order the flags are asked: first those by which what is entered would become an emergency, or a graver one.
+
+A flag matters now where a "yes" would fire a rule that needs what is entered as well; where it stands beside
+something entered, as another way to the same condition or in the same rule; or where a "yes" alone would raise
+the level. Nothing is left out: the rest comes after.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable
+from functools import cache
+
+from wardexam.exam.examination import Context, Findings
+from wardexam.exam.flags import flag_names
+from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.deadlines import limits
+from wardexam.reasoning.rules.urgency import Rule, rules
+
+FLAG, SIGN = "flag:", "sign:"
+Fired = frozenset[str]  # rules
+
+
+def _fired(found: Findings) -> Fired:
+    """The rules that fire; what is marked as known fires those that its row lets it."""
+    yes = {f"{FLAG}{name}" for name, answer in found.flags.items() if answer == "yes"}
+    whole = yes | {f"{SIGN}{name}" for name in holding(found)}
+    worse = found.flags.get("worse") == "yes" or all(not f.known for f in found.findings)
+    fresh = whole if worse else yes | {f"{SIGN}{name}" for name in holding(found.new)}
+    return frozenset(
+        name
+        for name, row in rules().items()
+        if _fires(row, whole if row.known == "stands" else fresh)
+    )
+
+
+def _fires(row: Rule, holds: Collection[str]) -> bool:
+    return any(item in holds for item in row.some) and all(item in holds for item in row.every)
+
+
+def _said(found: Findings, name: str, answer: str | None) -> Findings:
+    """The same with one flag answered, or not asked."""
+    flags = {n: a for n, a in found.flags.items() if n != name}
+    return found.model_copy(update={"flags": flags if answer is None else {**flags, name: answer}})
+
+
+@cache
+def _blank(age: int | None, onset: str) -> Findings:
+    """An examination in which nothing is known but whose and since when."""
+    return Findings(context=Context.model_validate({"age": age, "onset": onset}))
+
+
+@cache
+def _alone(name: str, age: int | None, onset: str) -> Fired:
+    """The rules that a "yes" fires with nothing else known."""
+    return _fired(_said(_blank(age, onset), name, "yes"))
+
+
+@cache
+def _flags_of(item: str) -> frozenset[str]:
+    """The flags that an item of a rule may hold by."""
+    if item.startswith(FLAG):
+        return frozenset({item.removeprefix(FLAG)})
+    row = conditions().get(item.removeprefix(SIGN)) if item.startswith(SIGN) else None
+    if row is None:
+        return frozenset()
+    found = {test.flag for test in (*row.every, *row.some) if test.flag}
+    for test in (*row.every, *row.some):
+        if test.condition:
+            found |= _flags_of(f"{SIGN}{test.condition}")
+    return frozenset(found)
+
+
+def _beside(found: Findings, blank: Findings) -> Counter[str]:
+    """The flags that stand beside something entered, each with in how many rules and conditions it does."""
+    yes = {f"{FLAG}{name}" for name, answer in found.flags.items() if answer == "yes"}
+    held = yes | {f"{SIGN}{name}" for name in holding(found) - holding(blank)}
+    beside: Counter[str] = Counter()
+    for item in held:
+        beside.update(_flags_of(item))
+    for row in rules().values():
+        if held.intersection(row.some):
+            beside.update(frozenset().union(*map(_flags_of, row.some)))
+    return beside
+
+
+def _gravest(fired: Iterable[str]) -> tuple[int, int]:
+    """How urgent the gravest and soonest of some rules is, for an order: the gravest first."""
+    spans = list(limits())
+    return min(((-rules()[n].urgency, spans.index(rules()[n].by)) for n in fired), default=(0, 0))
+
+
+def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
+    """The ids of all flags, in the order in which they are best asked of what is entered.
+
+    Those that matter now first: by the level that a "yes" would bring, then by how much of what is entered it
+    belongs to; then those that alone would raise the level, the soonest limit first; then the rest; what is
+    answered already comes last. Those that are alike stand as the table has them.
+
+    Args:
+        found: What stands and was found.
+        answered: The flags that were answered now; one answered earlier in the stay is asked again.
+    """
+    story = found.context
+    blank = _blank(story.age, story.onset)
+    fired = _fired(found)
+    level = max((rules()[n].urgency for n in fired), default=0)
+    beside = _beside(found, blank)
+    place = {name: number for number, name in enumerate(flag_names())}
+
+    def key(name: str) -> tuple[bool, bool, bool, int, int, int]:
+        """What is answered last, what matters now first, then what alone raises the level."""
+        if name in answered:
+            return True, True, True, 0, 0, place[name]
+        without = _fired(_said(found, name, None)) if name in found.flags else fired
+        alone = _alone(name, story.age, story.onset)
+        brings = _fired(_said(found, name, "yes"))
+        needs_more = brings - without - alone
+        if needs_more or name in beside:
+            links = len(needs_more) + beside[name]
+            return False, False, False, _gravest(needs_more | alone)[0], -links, place[name]
+        urgency, limit = _gravest(brings - without)
+        if -urgency > level:
+            return False, True, False, urgency, limit, place[name]
+        return False, True, True, 0, 0, place[name]
+
+    return tuple(sorted(flag_names(), key=key))

@@ -1,0 +1,57 @@
+"""What is kept of the reasons with a saved examination, so that the next need not look further back."""
+
+from datetime import datetime
+
+from wardexam.exam.acts import CARRIED, Act, Raised
+from wardexam.exam.examination import Examination
+from wardexam.reasoning.reading import Reading
+from wardexam.reasoning.rules.acts import LONGEST, kept
+from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, own_alarm
+
+
+def _lean(act: Act) -> Act:
+    """An act without what it was written over, once that has been gone beyond."""
+    return act.model_copy(update={"on": None}) if act.ended else act
+
+
+def _kept(reason: Reason, own: set[tuple[str, ...]], at: datetime) -> Raised:
+    alarm = reason.rule == OWN
+    return Raised(
+        rule=reason.rule,
+        since=reason.since or at,
+        again=reason.again,
+        acts=tuple(_lean(a) for a in reason.acts if a.same not in own)[-CARRIED:],
+        level=reason.urgency if alarm and not reason.lowered else 0,
+        text=reason.text[:LONGEST] if alarm else "",
+        region=reason.site,
+    )
+
+
+def recorded(examination: Examination, urgency: Urgency) -> Examination:
+    """The examination with what was raised, since when, and what was done about it, as it is saved.
+
+    Acts that do not hold any more are marked with what ended them: they never hold again.
+    """
+    own = {a.same for a in examination.acts}
+    marked = {a.same: a for r in urgency.reasons for a in r.acts}
+    return examination.model_copy(
+        update={
+            "raised": tuple(_kept(r, own, examination.at) for r in urgency.reasons),
+            "acts": tuple(marked.get(a.same, a) for a in examination.acts),
+        }
+    )
+
+
+def first_raised(
+    examination: Examination, previous: Examination | None, reading: Reading, now: datetime
+) -> tuple[Raised, ...] | None:
+    """What is kept once the tool's own alarm is raised, the first time or more gravely; None where it is not."""
+    alarm = own_alarm(examination, reading)
+    before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
+    if alarm is None or (before and before.level >= alarm.urgency):
+        return None
+    since = before.since if before else now
+    others = [r for r in examination.raised or () if r.rule != OWN]
+    return (*others, _kept(alarm, set(), since).model_copy(
+        update={"acts": before.acts if before else (), "again": before.again if before else None}
+    ))  # fmt: skip
