@@ -224,8 +224,7 @@ async def test_a_flipped_byte_is_on_the_list_once_the_files_are_looked_at(app):
     path.write_bytes(bytes(data))
     async with app.run_test(size=(80, 24)) as pilot:
         app.verify()
-        unreadable = lambda: any("RECORD UNREADABLE" in t for t in dump(app))  # noqa: E731
-        assert await until(pilot, unreadable)
+        assert await until(pilot, lambda: any("RECORD UNREADABLE" in t for t in dump(app)))
         await pilot.press("y")
         assert app.screen.shown.startswith("NOT ON THIS SHEET, their record cannot be read: bed A1")
 
