@@ -1,5 +1,6 @@
-"""What all tests share: a state folder of their own, and which of them are slow."""
+"""What all tests share: a state folder of their own, one cache folder, and which of them are slow."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,16 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if any(item.path == place or place in item.path.parents for place in slow):
             item.add_marker(pytest.mark.slow)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_cache_folder(tmp_path_factory):
+    """The engine's rows are made once a run, for all its workers and what they start, apart from the user's own."""
+    base = tmp_path_factory.getbasetemp()
+    run = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(run / "cache"))
+        yield
 
 
 @pytest.fixture(autouse=True)
