@@ -56,6 +56,17 @@ def one_cache_folder(tmp_path_factory):
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def keys_waited_for():
+    """An app driven in process is waited for by what a key brings, not by the clock."""
+    from tests.terminal.screens import at_rest
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("textual.app.wait_for_idle", at_rest)
+        patch.setattr("textual.pilot.wait_for_idle", at_rest)
+        yield
+
+
 @pytest.fixture(autouse=True)
 def own_state_folder(tmp_path, monkeypatch):
     """Drafts kept elsewhere stay in the test's own folder."""
