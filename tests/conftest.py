@@ -8,7 +8,7 @@ import pytest
 HERE = Path(__file__).parent
 
 # Whole folders and modules that drive a terminal, start processes, make faults on purpose or go
-# through thousands of cases; `-m "not slow"` goes without them. One test alone carries the mark itself.
+# through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.
 SLOW = (
     "commands/test_edges.py",
     "commands/test_imports.py",
