@@ -1,6 +1,7 @@
 """What all tests share: a state folder of their own, one cache folder, and which of them are slow."""
 
 import os
+from itertools import groupby
 from pathlib import Path
 
 import pytest
@@ -40,10 +41,11 @@ SLOW = (
 
 def pytest_collection_modifyitems(items):
     """Mark what stands in a slow folder or module."""
-    slow = tuple(HERE / name for name in SLOW)
-    for item in items:
-        if any(item.path == place or place in item.path.parents for place in slow):
-            item.add_marker(pytest.mark.slow)
+    slow = {HERE / name for name in SLOW}
+    for path, own in groupby(items, lambda item: item.path):
+        if not slow.isdisjoint((path, *path.parents)):
+            for item in own:
+                item.add_marker(pytest.mark.slow)
 
 
 @pytest.fixture(scope="session", autouse=True)
