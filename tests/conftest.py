@@ -1,5 +1,6 @@
 """What all tests share: a state folder of their own, one cache folder, and which of them are slow."""
 
+import gc
 import os
 from itertools import groupby
 from pathlib import Path
@@ -46,6 +47,12 @@ def pytest_collection_modifyitems(items):
         if not slow.isdisjoint((path, *path.parents)):
             for item in own:
                 item.add_marker(pytest.mark.slow)
+
+
+def pytest_collection_finish():
+    """What was imported and collected stays to the end: the garbage collector need not go through it again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)
