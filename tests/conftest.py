@@ -1,5 +1,8 @@
-"""What all tests share: a state folder of their own, and which of them are slow."""
+"""What all tests share: a state folder of their own, one cache folder, and which of them are slow."""
 
+import gc
+import os
+from itertools import groupby
 from pathlib import Path
 
 import pytest
@@ -7,7 +10,7 @@ import pytest
 HERE = Path(__file__).parent
 
 # Whole folders and modules that drive a terminal, start processes, make faults on purpose or go
-# through thousands of cases; `-m "not slow"` goes without them. One test alone carries the mark itself.
+# through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.
 SLOW = (
     "commands/test_edges.py",
     "commands/test_imports.py",
@@ -39,10 +42,38 @@ SLOW = (
 
 def pytest_collection_modifyitems(items):
     """Mark what stands in a slow folder or module."""
-    slow = tuple(HERE / name for name in SLOW)
-    for item in items:
-        if any(item.path == place or place in item.path.parents for place in slow):
-            item.add_marker(pytest.mark.slow)
+    slow = {HERE / name for name in SLOW}
+    for path, own in groupby(items, lambda item: item.path):
+        if not slow.isdisjoint((path, *path.parents)):
+            for item in own:
+                item.add_marker(pytest.mark.slow)
+
+
+def pytest_collection_finish():
+    """What was imported and collected stays to the end: the garbage collector need not go through it again."""
+    gc.collect()
+    gc.freeze()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_cache_folder(tmp_path_factory):
+    """The engine's rows are made once a run, for all its workers and what they start, apart from the user's own."""
+    base = tmp_path_factory.getbasetemp()
+    run = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(run / "cache"))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def keys_waited_for():
+    """An app driven in process is waited for by what a key brings, not by the clock."""
+    from tests.terminal.screens import at_rest
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("textual.app.wait_for_idle", at_rest)
+        patch.setattr("textual.pilot.wait_for_idle", at_rest)
+        yield
 
 
 @pytest.fixture(autouse=True)

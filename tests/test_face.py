@@ -50,7 +50,7 @@ def test_the_names_are_those_that_the_guide_lists():
         assert name in wardexam.__doc__
         assert name in dir(wardexam)
     with pytest.raises(AttributeError, match="no attribute 'localize'"):
-        wardexam.localize  # noqa: B018
+        _ = wardexam.localize
 
 
 def test_importing_it_loads_almost_nothing():
@@ -149,6 +149,7 @@ def same(answers, expected):
     return told == [str(a) if isinstance(a, wardexam.WardexamError) else a for a in expected]
 
 
+@pytest.mark.slow
 def test_many_answer_as_one_by_one_in_order_and_a_bad_one_in_its_place(some, one_by_one):
     for processes in (1, 2):
         answers = list(wardexam.localise_many(iter(some), processes))
@@ -172,6 +173,7 @@ def test_an_endless_source_is_drawn_a_little_ahead(some):
     answers.close()
 
 
+@pytest.mark.slow
 def test_what_a_process_was_reading_when_it_was_ended_is_read_here(some, one_by_one, monkeypatch):
     start, begun = many._start, []
 
@@ -188,6 +190,7 @@ def test_what_a_process_was_reading_when_it_was_ended_is_read_here(some, one_by_
     assert len(begun) == 2
 
 
+@pytest.mark.slow
 def test_a_script_needs_no_guard(tmp_path, some):
     file = tmp_path / "script.py"
     file.write_text(
@@ -206,6 +209,7 @@ def run(*arguments, stdin=""):
     )
 
 
+@pytest.mark.slow
 def test_the_command_answers_many_in_order_and_prints_what_to_dict_gives(some, one_by_one):
     lines = [s for s in some if isinstance(s, str)]
     done = run("localise", "--json", stdin="\n".join(lines))

@@ -4,6 +4,7 @@ import json
 import os
 import random
 import zlib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -12,10 +13,17 @@ from wardexam import ready
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.model import hypotheses
 from wardexam.reasoning.model.hypotheses import fingerprint, make, packed
-from wardexam.records import cache
+from wardexam.records import cache as store
 
-MADE = make()
-GOOD = packed(MADE)
+
+@cache
+def made():
+    return make()
+
+
+@cache
+def good():
+    return packed(made())
 
 
 def sealed(body):
@@ -25,55 +33,57 @@ def sealed(body):
 
 def with_forms(change):
     """The good rows with their table of forms changed."""
-    size = int.from_bytes(GOOD[4:12], "big")
-    forms = json.loads(GOOD[12 : 12 + size])
+    size = int.from_bytes(good()[4:12], "big")
+    forms = json.loads(good()[12 : 12 + size])
     head = json.dumps(change(forms)).encode()
-    return sealed(len(head).to_bytes(8, "big") + head + GOOD[12 + size :])
+    return sealed(len(head).to_bytes(8, "big") + head + good()[12 + size :])
 
 
 def every(**fields):
     return lambda forms: [form | fields for form in forms]
 
 
+# Made by the test that asks for it: the rows take half a second.
 JUNK = {
-    "nothing": b"",
-    "a byte": b"x",
-    "text": b"junk" * 1000,
-    "zeros": bytes(len(GOOD)),
-    "noise": random.Random(1).randbytes(100_000),
-    "cut short": GOOD[:-1],
-    "a flipped bit": GOOD[:-5] + bytes([GOOD[-5] ^ 1]) + GOOD[-4:],
-    "sealed nothing": sealed(bytes(8)),
-    "sealed noise": sealed(random.Random(2).randbytes(100_000)),
-    "sealed no JSON": sealed((4).to_bytes(8, "big") + b"junk" + bytes(1000)),
-    "sealed other JSON": sealed((2).to_bytes(8, "big") + b"{}" + bytes(1000)),
-    "sealed deep JSON": sealed((90_000).to_bytes(8, "big") + b"[" * 90_000),
-    "sealed numbers": sealed((9_002).to_bytes(8, "big") + b"[" + b"9" * 9_000 + b"]"),
-    "a length beyond the end": sealed((2**63).to_bytes(8, "big") + b"[]"),
-    "no forms": with_forms(lambda forms: []),
-    "half the forms": with_forms(lambda forms: forms[: len(forms) // 2]),
-    "forms twice": with_forms(lambda forms: forms + forms),
-    "the last form alone": with_forms(lambda forms: forms[-1:]),
-    "forms the other way round": with_forms(lambda forms: forms[::-1]),
-    "another site": with_forms(every(site="nowhere")),
-    "another side": with_forms(every(side="top")),
-    "a level of text": with_forms(every(level="T4")),
-    "a level beyond the cord": with_forms(every(level=999)),
-    "a name of numbers": with_forms(every(name=1)),
-    "a weight of text": with_forms(every(weight="heavy")),
-    "a weight that is none": with_forms(every(weight=float("nan"))),
-    "no rows": with_forms(every(rows=[0, 0])),
-    "rows of text": with_forms(every(rows=["a", "b"])),
-    "an onset of text": with_forms(every(onset="sudden")),
-    "a field more": with_forms(every(more=1)),
-    "codes beyond the table": sealed(GOOD[4:-1000] + b"\xff" * 1000),
+    "nothing": lambda: b"",
+    "a byte": lambda: b"x",
+    "text": lambda: b"junk" * 1000,
+    "zeros": lambda: bytes(len(good())),
+    "noise": lambda: random.Random(1).randbytes(100_000),
+    "cut short": lambda: good()[:-1],
+    "a flipped bit": lambda: good()[:-5] + bytes([good()[-5] ^ 1]) + good()[-4:],
+    "sealed nothing": lambda: sealed(bytes(8)),
+    "sealed noise": lambda: sealed(random.Random(2).randbytes(100_000)),
+    "sealed no JSON": lambda: sealed((4).to_bytes(8, "big") + b"junk" + bytes(1000)),
+    "sealed other JSON": lambda: sealed((2).to_bytes(8, "big") + b"{}" + bytes(1000)),
+    "sealed deep JSON": lambda: sealed((90_000).to_bytes(8, "big") + b"[" * 90_000),
+    "sealed numbers": lambda: sealed((9_002).to_bytes(8, "big") + b"[" + b"9" * 9_000 + b"]"),
+    "a length beyond the end": lambda: sealed((2**63).to_bytes(8, "big") + b"[]"),
+    "no forms": lambda: with_forms(lambda forms: []),
+    "half the forms": lambda: with_forms(lambda forms: forms[: len(forms) // 2]),
+    "forms twice": lambda: with_forms(lambda forms: forms + forms),
+    "the last form alone": lambda: with_forms(lambda forms: forms[-1:]),
+    "forms the other way round": lambda: with_forms(lambda forms: forms[::-1]),
+    "another site": lambda: with_forms(every(site="nowhere")),
+    "another side": lambda: with_forms(every(side="top")),
+    "a level of text": lambda: with_forms(every(level="T4")),
+    "a level beyond the cord": lambda: with_forms(every(level=999)),
+    "a name of numbers": lambda: with_forms(every(name=1)),
+    "a weight of text": lambda: with_forms(every(weight="heavy")),
+    "a weight that is none": lambda: with_forms(every(weight=float("nan"))),
+    "no rows": lambda: with_forms(every(rows=[0, 0])),
+    "rows of text": lambda: with_forms(every(rows=["a", "b"])),
+    "an onset of text": lambda: with_forms(every(onset="sudden")),
+    "a field more": lambda: with_forms(every(more=1)),
+    "codes beyond the table": lambda: sealed(good()[4:-1000] + b"\xff" * 1000),
 }  # fmt: skip
 
 
 @pytest.fixture
 def place(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    monkeypatch.setattr(hypotheses, "make", lambda: MADE)  # it takes half a second
+    rows = made()
+    monkeypatch.setattr(hypotheses, "make", lambda: rows)
     folder = tmp_path / "cache" / "wardexam"
     folder.mkdir(parents=True)
     return folder / f"rows-{fingerprint()}"
@@ -91,14 +101,14 @@ def read():
 def right():
     from wardexam.reasoning.engine import Engine
 
-    return Engine(MADE).read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
+    return Engine(made()).read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
 
 
 @pytest.mark.parametrize("data", JUNK.values(), ids=list(JUNK))
 def test_junk_is_made_anew(place, right, data):
-    place.write_bytes(data)
+    place.write_bytes(data())
     assert read() == right
-    assert place.read_bytes() == GOOD
+    assert place.read_bytes() == good()
     assert read() == right
 
 
@@ -118,7 +128,7 @@ def test_what_is_no_file_makes_way(place, right, kind, tmp_path):
             {"link": tmp_path / "target", "link to itself": place}.get(kind, "/dev/zero")
         )
     assert read() == right
-    assert place.read_bytes() == GOOD
+    assert place.read_bytes() == good()
     assert not place.is_symlink()
     if kind == "full folder":  # nothing is lost that we did not write
         assert [p.read_text() for p in place.parent.glob("*/mine")] == ["keep"]
@@ -146,7 +156,7 @@ def test_without_a_folder_to_keep_them_the_engine_is_made_all_the_same(
         def refused(*given, **more):
             raise PermissionError(13, "Permission denied")
 
-        monkeypatch.setattr(cache, "write_whole", refused)
+        monkeypatch.setattr(store, "write_whole", refused)
     assert read() == right
 
 
@@ -166,6 +176,6 @@ def test_rows_that_are_replaced_leave_a_reader_the_ones_it_has(place, right):
     ready.engine.cache_clear()
     engine = ready.engine()
     ready.engine.cache_clear()
-    cache.keep(place.name, b"junk")
+    store.keep(place.name, b"junk")
     said = engine.read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
     assert said == right

@@ -35,6 +35,7 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppres
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -682,10 +683,9 @@ class Range:
         found = [
             Case(((attack, name),), 0) for name in self.names for attack in ATTACKS if attack != "swapped"
         ]  # fmt: skip
-        for number, one in enumerate(self.names):
-            for other in self.names[number + 1 :]:
-                found.append(Case(((f"swapped with {other}", one),), 0))  # noqa: PERF401
-        return found
+        return found + [
+            Case(((f"swapped with {other}", one),), 0) for one, other in combinations(self.names, 2)
+        ]
 
     def pairs(self, count: int, seed: int) -> list[Case]:
         """Two attacks on two files, or twice on one, by chance."""

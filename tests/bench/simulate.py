@@ -13,9 +13,9 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning.engine import Engine, load
+from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.next_sign import askable
 from wardexam.reasoning.inference.prior import log_prior
-from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.inference.two_lesions import union
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -78,6 +78,12 @@ class Ward:
         picked = self.random.choice(len(self.signs), count, replace=False)
         return self.examination([self.shows(patient, *self.signs[n]) for n in picked])
 
+    def leading(self, examination: Findings) -> tuple[str, float]:
+        """The group that the engine puts first, and its chance; of equal ones the first by name, as it ranks them."""
+        chances = self.engine.posterior(examination, silence=False).groups
+        first = min(most_likely(chances), key=self.made.groups.__getitem__)
+        return self.made.groups[first], float(chances[first])
+
     def right(self, patient: Drawn) -> str:
         """The group that is right."""
         return self.made.groups[self.made.group_of[patient.rows[0]]]
@@ -90,9 +96,9 @@ def reliability(patients: int, seed: int = 1) -> tuple[list[tuple[float, float, 
     for _ in range(patients):
         patient = ward.draw()
         examination = ward.some(patient, int(ward.random.integers(4, 40)))
-        first = ranked(ward.engine.posterior(examination, silence=False))[0]
-        stated.append(first.probability)
-        true.append(first.id == ward.right(patient))
+        group, chance = ward.leading(examination)
+        stated.append(chance)
+        true.append(group == ward.right(patient))
     said, so = np.array(stated), np.array(true, float)
     bins = np.minimum((said * 10).astype(int), 9)
     curve, error = [], 0.0
@@ -115,12 +121,15 @@ def saving(patients: int, seed: int = 2) -> tuple[float, float, int]:
             found: list[dict[str, object]] = []
             while len(found) < MOST:
                 examination = ward.examination(found)
-                if found:
-                    first = ranked(ward.engine.posterior(examination, silence=False))[0]
-                    if first.id == ward.right(patient) and first.probability >= SURE:
-                        break
-                if proposed:
-                    sign, side = ward.engine.read(examination, silence=False).next_signs[0].key
+                reading = ward.engine.read(examination, silence=False) if proposed else None
+                if reading:
+                    group, chance = reading.sites[0].id, reading.sites[0].probability
+                else:
+                    group, chance = ward.leading(examination)
+                if found and group == ward.right(patient) and chance >= SURE:
+                    break
+                if reading:
+                    sign, side = reading.next_signs[0].key
                 else:
                     sign, side = grid[len(found)][0].id, grid[len(found)][1]
                 found.append(ward.shows(patient, catalogue()[sign], side))

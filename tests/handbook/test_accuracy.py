@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from sklearn.metrics import cohen_kappa_score
 
 from tests.handbook.accuracy import rows, weighted_kappa
 
@@ -22,6 +21,8 @@ def test_most_figures_are_met():
 
 @pytest.mark.parametrize("seed", range(5))
 def test_the_weighted_kappa_agrees_with_scikit_learn(seed):
+    from sklearn.metrics import cohen_kappa_score  # slow to load: not while tests are collected
+
     random = np.random.default_rng(seed)
     one = random.integers(0, 5, 300)
     other = np.clip(one + random.integers(-1, 2, 300), 0, 4)

@@ -78,6 +78,7 @@ def test_the_soonest_limit_is_said_first_and_among_equals_the_wider_image(line, 
 VAGUE = ("that fits", "suggest", "the place", "the region", "the site")
 BODY = (
     "head", "brain", "spine", "orbits", "pituitary", "temporal arteries", "arch to vertex", "limb", "plexus", "abdomen",
+    "neck", "aorta",
 )  # fmt: skip
 
 

@@ -133,7 +133,7 @@ def test_a_printed_head_is_compared(used, patient):
     "text", ["", "12", "x:abcdef0123", "12:xyz", "12:abc", "9" * 5000 + ":abcdef01"]
 )
 def test_what_is_no_head_is_refused(text):
-    with pytest.raises(ValueError):  # noqa: PT011
+    with pytest.raises(ValueError, match=f"^{text}$"):
         audit.read_head(text)
 
 

@@ -1,9 +1,13 @@
 """The app on a ward of its own, driven in process, and its screen as text."""
 
+import asyncio
 import shutil
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+
+from textual._context import active_app
 
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
@@ -45,6 +49,28 @@ def dump(app: WardApp) -> list[str]:
             for x, character in enumerate(line[: place.width]):
                 rows[place.y + y][place.x + x] = character
     return ["".join(row).rstrip() for row in rows]
+
+
+TURNS = 5  # turns of the event loop without anything to do, after which it is at rest
+LONGEST = 30.0  # seconds that this may take on a busy machine
+
+
+async def at_rest(*_: float) -> None:
+    """Wait until the app has done all that the last key brought, but for its threads and timers.
+
+    It stands for Textual's `wait_for_idle`, which sleeps by the clock until the process uses little time:
+    40 ms for every key, a second for each while a thread computes, and too short where the machine is busy.
+    """
+    app, turns = active_app.get(), asyncio.get_running_loop()
+    end = time.monotonic() + LONGEST
+    for _ in range(2):  # what the screen's refresh brings is waited for as well
+        still = 0
+        while still < TURNS:
+            await asyncio.sleep(0)
+            still = 0 if turns._ready else still + 1
+            assert time.monotonic() < end, "the app never comes to rest"
+        if app.screen_stack:
+            app.screen._on_timer_update()
 
 
 async def settled(pilot) -> None:

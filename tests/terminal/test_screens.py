@@ -7,6 +7,7 @@ import pytest
 from textual import events
 
 from tests.terminal.screens import demo_app, dump, settled
+from tests.terminal.test_trouble import until
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.examine.actions import ACTIONS
@@ -240,10 +241,10 @@ async def test_too_small_says_what_it_needs_and_keeps_everything(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
         await pilot.resize_terminal(79, 23)
-        await pilot.pause()
+        assert await until(pilot, lambda: app.screen.size == (79, 23))
         assert "Needs 80 x 24, has 79 x 23" in dump(app)[0]
         await pilot.resize_terminal(80, 24)
-        await pilot.pause()
+        assert await until(pilot, lambda: app.screen.size == (80, 24))
         assert answers(app) == {("biceps", "right"): "2+"}
         assert "biceps" in "\n".join(dump(app))
 

@@ -5,6 +5,7 @@ When a test of the second kind fails, upstream has mended the fault: delete what
 
 import ast
 import asyncio
+import ctypes
 import re
 import signal
 import sys
@@ -206,6 +207,7 @@ def test_going_on_after_a_stop_repaints_and_reads_keys_once(log, stop):
         session.wait("ready")
         session.kill(stop)
         session.wait(lambda s: Path(f"/proc/{s.process.pid}/stat").read_text().split()[2] == "T")
+        session.quiet()
         session.screen.reset()
         session.kill(signal.SIGCONT)
         session.wait("ready")
@@ -215,6 +217,37 @@ def test_going_on_after_a_stop_repaints_and_reads_keys_once(log, stop):
         session.send("q")
         assert session.ended() == 0
         assert session.modes() == session.modes_before
+
+
+def kill_other_thread(session, number):
+    """Send a signal to a thread that does not run the event loop, as the kernel may."""
+    threads = {int(path.name) for path in Path(f"/proc/{session.process.pid}/task").iterdir()}
+    other = max(threads - {session.process.pid})
+    assert ctypes.CDLL(None).tgkill(session.process.pid, other, number) == 0
+
+
+def test_a_signal_that_another_thread_takes_is_answered_without_a_key(log):
+    with probe(log) as session:
+        session.wait("ready")
+        session.quiet()
+        session.screen.reset()
+        kill_other_thread(session, signal.SIGCONT)
+        session.wait("ready")
+        session.quiet()
+        kill_other_thread(session, signal.SIGTERM)
+        assert session.ended() == 128 + signal.SIGTERM
+        assert keys(log) == ["kept"]
+
+
+def test_textual_alone_leaves_such_a_signal_until_the_next_key(log):
+    with probe(log, "stock") as session:
+        session.wait("ready")
+        session.quiet()
+        kill_other_thread(session, signal.SIGCONT)
+        session.quiet()
+        assert session.raw.count(b"\x1b[?1049h") == 1
+        session.send("1")
+        session.wait(lambda s: s.raw.count(b"\x1b[?1049h") == 2)
 
 
 # -- the program's own faults

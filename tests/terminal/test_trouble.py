@@ -139,8 +139,7 @@ async def test_another_sessions_change_shows_within_two_seconds(app):
         await pilot.pause()
         patient = other.patient(first_bed(app).patient_id)
         other.update(patient.model_copy(update={"name": "Renamed Elsewhere"}), "Dr Bex")
-        shown = lambda: any("Renamed" in line for line in dump(app))  # noqa: E731
-        assert await until(pilot, shown, seconds=2.0)
+        assert await until(pilot, lambda: any("Renamed" in line for line in dump(app)), seconds=2.0)
 
 
 async def test_details_edited_twice_the_second_is_shown_the_difference(app):

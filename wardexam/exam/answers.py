@@ -4,7 +4,7 @@ A tendon reflex is stored on the scale it was graded on. Its `meaning` is common
 """
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
@@ -51,10 +51,16 @@ class AnswerSet:
     ordered: bool
     amount: Amount | None = None
     graver: tuple[str, ...] = ()
+    _by_code: dict[str, Answer] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        # The first of one code, as they stand in order; asked for by every finding that is made.
+        by_code = {a.code: a for a in reversed(self.answers)}
+        object.__setattr__(self, "_by_code", by_code)
 
     def get(self, code: str) -> Answer | None:
         """The answer with this code, or None."""
-        return next((a for a in self.answers if a.code == code), None)
+        return self._by_code.get(code)
 
     @property
     def codes(self) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ what of Textual's own is touched          why                                   
 ``_xterm_parser.XTermParser``             keys from what `Cutter` has cut                 textual#6456,
                                                                                           textual#5140
 ``LinuxDriver._sigcont_application``,     going on after a stop                           textual#6298
-``_auto_restart``, ``_loop``,
+``_auto_restart``,
 ``_must_signal_resume``,
 ``_enable_mouse_support``
 ``App._fatal_error``                      a fault without the names of patients           none found
@@ -25,6 +25,7 @@ import codecs
 import contextlib
 import os
 import select
+import signal
 import sys
 import termios
 import threading
@@ -157,6 +158,11 @@ class WardDriver(LinuxDriver):
 
     def start_application_mode(self) -> None:
         """Take the terminal over."""
+        # The kernel may give a signal, above all the one to go on, to the thread that draws or reads:
+        # Python's handler then waits for the event loop, which sleeps until the next key unless asyncio
+        # has its wake-up for signals. With one handler of the loop it has it, for every signal.
+        turns = asyncio.get_running_loop()
+        turns.add_signal_handler(signal.SIGCONT, self._sigcont_application)
         if self._screen is None:
             encoding = "ascii" if self.ascii else "utf-8"
             self._screen = Writer(self._screen_fileno, encoding)
@@ -193,6 +199,7 @@ class WardDriver(LinuxDriver):
 
         Textual starts a second input thread when it was stopped by a signal that it could not
         catch, and does not repaint after one that it could (textual#6298 and around it).
+        Called in a turn of the event loop.
         """
         if not self._auto_restart:
             return
@@ -203,9 +210,6 @@ class WardDriver(LinuxDriver):
                 termios.tcsetattr(self.fileno, termios.TCSANOW, self._raw)
             self.write(ENTER)
             self._enable_mouse_support()
-        self._loop.call_soon_threadsafe(self._repaint)
-
-    def _repaint(self) -> None:
         self._drawn_over()
         self._drawn_for.refresh(layout=True)
 

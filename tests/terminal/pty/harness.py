@@ -240,6 +240,7 @@ def environ(home: Path, **more: str | None) -> dict[str, str]:
         "PYTHONPATH": str(ROOT),
         "WARDEXAM_EXAMINER": "Dr Test",
         "WARDEXAM_MOUSE": "off",
+        "XDG_CACHE_HOME": os.environ.get("XDG_CACHE_HOME"),  # the rows of the run, made once
     }
     base.update(more)
     return {name: value for name, value in base.items() if value is not None}

@@ -11,7 +11,16 @@ from tests.terminal.pty.harness import OPEN_NEW, environ, running, until, wardex
 from tests.terminal.pty.servers import sshd, tmux
 from wardexam.records.ward import open_ward
 
-REMOTE = ("PYTHONPATH", "LANG", "HOME", "WARDEXAM_EXAMINER", "TERM", "TMUX", "WARDEXAM_BACKGROUND")
+REMOTE = (
+    "PYTHONPATH",
+    "XDG_CACHE_HOME",
+    "LANG",
+    "HOME",
+    "WARDEXAM_EXAMINER",
+    "TERM",
+    "TMUX",
+    "WARDEXAM_BACKGROUND",
+)
 
 
 def remote(server, env, *arguments):

@@ -5,21 +5,15 @@ import sys
 
 import pytest
 
+from tests.terminal.pty import harness
 from tests.terminal.pty.harness import OPEN_NEW, Session
 
 COMMAND = [sys.executable, "-m", "wardexam"]
 
 
 def environ(tmp_path, **more):
-    base = {
-        "PATH": "/usr/bin:/bin",
-        "HOME": str(tmp_path),
-        "TERM": "xterm",
-        "LANG": "C.UTF-8",
-        "WARDEXAM_EXAMINER": "Dr Test",
-        "WARDEXAM_DB": str(tmp_path / "ward"),
-    }
-    return base | more
+    with_mouse = {"WARDEXAM_MOUSE": None, "WARDEXAM_DB": str(tmp_path / "ward")}
+    return harness.environ(tmp_path, **(with_mouse | more))
 
 
 def demo(tmp_path, size=(80, 24), **more):

@@ -196,6 +196,7 @@ def test_going_on_after_a_stop_draws_everything(tmp_path, stop):
         before = session.text
         session.kill(stop)
         until(lambda: Path(f"/proc/{session.process.pid}/stat").read_text().split()[2] == "T")
+        session.quiet()
         session.screen.reset()
         session.kill(signal.SIGCONT)
         session.wait("kept to change 1")

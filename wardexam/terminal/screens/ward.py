@@ -1,9 +1,9 @@
 """The ward list: who lies where, how urgent, whether worse, when due."""
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import (
@@ -19,6 +19,9 @@ from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Patient
+
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
 URGENCY = ("open", "days", "today", "NOW")
@@ -31,6 +34,23 @@ AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
 def _ahead(then: str | None, now: datetime) -> bool:
     """Whether a time is still to come: the clock was wrong then, or is now."""
     return then is not None and datetime.fromisoformat(then) > now + AHEAD
+
+
+def _patient(details: Mapping[str, Any]) -> "Patient":
+    """The patient with these details.
+
+    Raises:
+        InputError: A detail is refused; its text says where and what is allowed.
+    """
+    from pydantic import ValidationError
+
+    from wardexam.exam.entry import first_fault
+    from wardexam.exam.examination import Patient
+
+    try:
+        return Patient.model_validate(details)
+    except ValidationError as error:
+        raise InputError(first_fault(error)) from None
 
 
 def _rank(bed: Bed) -> float:
@@ -424,11 +444,6 @@ class WardScreen(LineScreen):
 
     def _detail(self, field: str, text: str, admitted: datetime) -> tuple[Any, str]:
         """A detail as it is kept, and what is wrong with it, if anything."""
-        from pydantic import ValidationError
-
-        from wardexam.exam.entry import first_fault
-        from wardexam.exam.examination import Patient
-
         value: Any = text
         if field in ("age", "recheck_hours"):
             if text and not text.isdecimal():
@@ -450,25 +465,20 @@ class WardScreen(LineScreen):
             return None, "Not empty"
         whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": admitted}
         try:
-            Patient.model_validate({**whole, field: value})
-        except ValidationError as error:
-            wrong = first_fault(error).removeprefix(f"{field}: ")
+            _patient({**whole, field: value})
+        except InputError as error:
+            wrong = error.what.removeprefix(f"{field}: ")
             return None, wrong[:1].upper() + wrong[1:]
         return value, ""
 
     def _admit(self, values: dict[str, Any]) -> None:
-        from pydantic import ValidationError
-
-        from wardexam.exam.entry import first_fault
-        from wardexam.exam.examination import Patient
-
         app = self.ward_app
         try:
-            patient = Patient.model_validate(
+            patient = _patient(
                 {**values, "id": app.session.new_id(), "admitted": app.session.now()}
             )
-        except ValidationError as error:
-            self.say(f"Not admitted: {first_fault(error)}")
+        except InputError as error:
+            self.say(f"Not admitted: {error.what}")
             return
 
         def admitted(_: Any) -> None:
@@ -503,15 +513,10 @@ class WardScreen(LineScreen):
         self.redraw()
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
-        from pydantic import ValidationError
-
-        from wardexam.exam.entry import first_fault
-        from wardexam.exam.examination import Patient
-
         try:
-            changed = Patient.model_validate({**patient.model_dump(), **values})
-        except ValidationError as error:
-            self._done(f"Not saved: {first_fault(error)}")
+            changed = _patient({**patient.model_dump(), **values})
+        except InputError as error:
+            self._done(f"Not saved: {error.what}")
             return
 
         def failed(error: WardexamError) -> None:
