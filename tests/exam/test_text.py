@@ -5,7 +5,7 @@ import unicodedata
 
 import pytest
 
-from wardexam.exam.text import clean, clean_lines, to_ascii
+from wardexam.exam.text import clean, clean_lines, to_ascii, whole_words
 
 
 def every():
@@ -61,3 +61,18 @@ def test_lines_keep_their_ends_and_nothing_else():
 
 def test_ascii_is_ascii():
     assert to_ascii("Ångström\u00a0\u202e½") == "Angstrom ?1?2"
+
+
+@pytest.mark.parametrize(
+    ("room", "wanted"),
+    [
+        (19, "right knee reflex 0"),
+        (18, "right knee .."),
+        (8, "right .."),
+        (3, ""),
+        (0, ""),
+        (-5, ""),
+    ],
+)
+def test_a_text_that_is_too_long_ends_after_a_whole_word(room, wanted):
+    assert whole_words("right knee reflex 0", room) == wanted

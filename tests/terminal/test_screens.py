@@ -14,6 +14,7 @@ from wardexam.terminal.examine.actions import ACTIONS
 from wardexam.terminal.examine.edits import ahead
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.keys import SCREENS, action_of
+from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.terminal.screens.ward import WardScreen
 
@@ -341,7 +342,10 @@ async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
 
 @pytest.mark.parametrize("name", SCREENS)
 def test_no_key_does_two_things_and_every_action_is_done(name):
-    screen = {"ward": WardScreen, "examine": ExamineScreen, "text": TextScreen}[name]
+    screens = {
+        "ward": WardScreen, "examine": ExamineScreen, "text": TextScreen, "reasons": ReasonsScreen,
+    }  # fmt: skip
+    screen = screens[name]
     for action in action_of(SCREENS[name]).values():
         assert action in ACTIONS or hasattr(screen, f"do_{action}"), action
 

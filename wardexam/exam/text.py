@@ -4,6 +4,7 @@ Neither does what is not seen: text that hides or reorders other text can make a
 thing than it holds. What is taken out leaves a ``?`` behind, so that its place is seen.
 """
 
+import textwrap
 import unicodedata
 from functools import lru_cache
 
@@ -64,6 +65,13 @@ def _width(character: str) -> int:
     if unicodedata.category(character) in ("Mn", "Me"):
         return 0
     return 2 if unicodedata.east_asian_width(character) in "FW" else 1
+
+
+def whole_words(text: str, room: int) -> str:
+    """A text in so many columns, ended after a whole word where it is longer; in no room nothing."""
+    if len(text) <= room:
+        return text
+    return textwrap.shorten(text, room, placeholder=" ..") if room > len(" ..") else ""
 
 
 def cut(text: str, width: int) -> str:

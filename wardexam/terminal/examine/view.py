@@ -1,7 +1,6 @@
 """How the examination looks: state in, lines out."""
 
 from functools import lru_cache
-from textwrap import shorten
 from typing import NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, signs_of
@@ -11,7 +10,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.identity import heading
 from wardexam.exam.onset import OnsetQuestion, onset_words
 from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean, cut
+from wardexam.exam.text import clean, cut, whole_words
 from wardexam.exam.wording import narrow, sided
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
@@ -226,7 +225,5 @@ def status(state: State, said: str, width: int) -> Line:
     if draft.problem:  # the line itself says where it is kept
         kept = "" if said == draft.problem else "NOT IN THE WARD"
     room = width - len(kept) - 2
-    line = said or about(state)
-    if len(line) > room:
-        line = shorten(line, room, placeholder=" ..")
-    return [(f"{line:<{room}}", ""), (f" {kept}", "quiet")]
+    line = whole_words(said or about(state), room)
+    return [(f"{line:<{max(0, room)}}", ""), (f" {kept}", "quiet")]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.errors import WardexamError
 from wardexam.exam.identity import heading
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, whole_words
 from wardexam.note.reasons import LATE, NOTHING, act_words, clock, deadline
 from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, in_time
 from wardexam.terminal.canvas import Line
@@ -235,8 +235,7 @@ class ReasonsScreen(LineScreen):
 
     def draw_status(self) -> None:
         """The status line; what does not fit it is broken at a word."""
-        if len(self.said) > self.size.width - 1:
-            self.said = textwrap.shorten(self.said, self.size.width - 1, placeholder=" ..")
+        self.said = whole_words(self.said, self.size.width - 1)
         super().draw_status()
 
     def do_leave(self) -> None:
