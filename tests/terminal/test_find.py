@@ -31,7 +31,9 @@ async def test_a_numb_s1_takes_at_most_eight_keys_from_anywhere(app, before, sid
 
 async def test_a_flag_is_found_and_answered(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("j", "enter", "slash", *"breath", "enter", "1")
+        await pilot.press("j", "enter", "slash", *"breath", "enter")
+        assert dump(app)[-2].startswith("Breathless, a weak cough, or trouble swallowing?")
+        await pilot.press("1")
         assert app.screen.state.examination.flags == {"breathing": "yes"}
 
 

@@ -62,7 +62,10 @@ async def test_both_sides_are_marked_when_both_are_armed(app):
         assert dump(app)[-2].startswith("both biceps: documented when, where")
         await pilot.press("enter")
         assert known(app) == sides
-        await pilot.press("u")
+        await pilot.press("b", "K")
+        assert known(app) == {}
+        assert "BOTH" not in dump(app)[-1]
+        await pilot.press("u", "u")
         assert known(app) == {}
 
 

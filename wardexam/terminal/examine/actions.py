@@ -135,6 +135,7 @@ def _known(screen: "ExamineScreen") -> None:
     """Mark what was found at the cursor as old and documented before; again takes the mark away."""
     state = screen.state
     old = edits.may_be_known(state)
+    state.both = False
     if all(f.known for f in old):
         screen.write(*edits.known(old, ""), said=edits.said_of_known(old, ""))
         return
@@ -146,7 +147,6 @@ def _known(screen: "ExamineScreen") -> None:
         words = " ".join(text.split()) or edits.DOCUMENTED
         screen.write(*edits.known(old, words), said=edits.said_of_known(old, words))
 
-    state.both = False
     screen.ask(asked, mark)
     screen.redraw()
 
@@ -240,7 +240,8 @@ def _find(screen: "ExamineScreen") -> None:
 
     def found(what: Named) -> None:
         screen.state.go_to(what)
-        screen.said = f"At {view.at_cursor(screen.state)}."
+        # Of a question its own words stand in the cursor's line.
+        screen.said = f"At {view.at_cursor(screen.state)}." if what.kind == "sign" else ""
         screen.redraw()
 
     title = view.heading_text(screen.state, screen.size.width)

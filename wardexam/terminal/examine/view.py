@@ -157,7 +157,7 @@ def _pair(found: tuple[Finding | None, ...], scale: ScaleName) -> str:
 def at_cursor(state: State) -> str:
     """The row under the cursor by its name and side; the question where it is one."""
     row = state.row
-    return sided(state.side, row.name) if isinstance(row, Sign) else row.ask.rstrip("?")
+    return sided(state.side, row.name) if isinstance(row, Sign) else row.ask
 
 
 def about(state: State) -> str:
