@@ -5,7 +5,7 @@ patient's `Saved` examinations: the note, the referral and the figure are made f
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
 
@@ -14,11 +14,11 @@ from pydantic import ValidationError
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.entry import Change, apply, first_fault, inverse
-from wardexam.exam.examination import Context, Examination, Patient
+from wardexam.exam.examination import Context, Examination, Findings, Patient
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.raised import first_raised, recorded
-from wardexam.reasoning.rules.standing import standing, unrelieved
+from wardexam.reasoning.rules.standing import Open, standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
 from wardexam.records.repository import clock_line, draft_line
 
@@ -46,12 +46,14 @@ class Case:
         examination: What was found.
         previous: What stands from earlier in the stay; None for a first examination.
         wording: The hospital's own words for urgency.
+        still: What urgency still hears of the stay; of `previous` alone where it is not given.
     """
 
     patient: Patient
     examination: Examination
     previous: Examination | None
     wording: "Wording"
+    still: Open | None = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -60,7 +62,15 @@ class Case:
             reading: The tool's reading, where it counts.
             own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         """
-        return assess(self.examination, self.previous, reading, self.wording, own=own)
+        return assess(
+            self.examination, self.previous, reading, self.wording, own=own, still=self.still
+        )
+
+    @property
+    def heard(self) -> Findings:
+        """What urgency hears of the stay and of this examination."""
+        still = self.still or (still_open((self.previous,)) if self.previous else None)
+        return unrelieved(still, self.examination)[0] if still else self.examination
 
     @property
     def told(self) -> Urgency:
@@ -103,16 +113,15 @@ class Case:
                 rule,
                 "write why it is not needed; its level stays",
             )
-        found, before = self.examination, self.previous
-        whole = unrelieved(before, found)[0] if before else found
-        on = written_over(whole) if kind not in ("called", "asked") else None
+        found = self.examination
+        on = written_over(self.heard) if kind not in ("called", "asked") else None
         try:
             act = Act(rule=rule, kind=kind, what=words, by=by[:120], at=at, on=on)
         except ValidationError as error:
             raise InputError(first_fault(error)) from None
         if kind == "lowered":
             tried = found.model_copy(update={"acts": (*found.acts, act)})
-            case = Case(self.patient, tried, before, self.wording)
+            case = replace(self, examination=tried)
             reason = next((r for r in case.urgency(own=True).reasons if r.rule == rule), None)
             if reason and not reason.lowered:
                 raise InputError(f"cannot be brought down: {reason.ended}", rule)
@@ -278,12 +287,7 @@ def write_act(
     at = session.now()
     made = case.acts(rule, kind, what, session.examiner, at)
     acts = (*case.examination.acts, *made)
-    written = Case(
-        case.patient,
-        case.examination.model_copy(update={"acts": acts}),
-        case.previous,
-        case.wording,
-    )
+    written = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
     examination = recorded(written.examination, written.urgency(own=True))
     summary = written.summary(None)
     why = f"{ACT_WORDS[kind]}: {made[0].what}"[:120]
@@ -291,7 +295,8 @@ def write_act(
 
 
 def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
-    return Case(file.patient, examination, standing(file.telling(examination.id)), wording)
+    told = file.telling(examination.id)
+    return Case(file.patient, examination, standing(told), wording, still_open(told))
 
 
 class Step(NamedTuple):
@@ -415,7 +420,7 @@ class Visit:
 
     def case_of(self, examination: Examination) -> Case:
         """What would be, were this entered."""
-        return Case(self.patient, examination, self.previous, self._begun.wording)
+        return replace(self._begun, examination=examination)
 
     def reading(self) -> "Reading":
         """What the signs mean, worked out now; a sign left out of a part weighs a little."""

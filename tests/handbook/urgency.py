@@ -22,16 +22,16 @@ from wardexam.reasoning.rules.urgency import Urgency, assess
 FOLDER = Path(__file__).parent / "presentations"
 LEVELS = {"routine": 0, "days": 1, "today": 2, "now": 3}
 TODAY = 2
-# Both sets for development; the second was sealed until the table had been scored on it once.
+# The sets for development; the second and the third were sealed until the table had been scored on them once.
 DEVELOPMENT = {
-    "urgent": ("urgent.toml", "urgent_second.toml"),
-    "benign": ("benign.toml", "benign_second.toml"),
+    "urgent": ("urgent.toml", "urgent_second.toml", "urgent_third.toml"),
+    "benign": ("benign.toml", "benign_second.toml", "benign_third.toml"),
 }
 SEALED = {"urgent": ("urgent_sealed.toml",), "benign": ("benign_sealed.toml",)}
 # The sha256 of each file that is kept apart, so that nobody mends it.
 SEALS = {
-    "urgent_sealed.toml": "f684bd4a4d579bc87a41117251ef81474100b021b5691e5dfed0b08103dadd87",
-    "benign_sealed.toml": "d458da68a2f0ba92daf2f2928e01a87518700697f8403f398e274386165c62c0",
+    "urgent_sealed.toml": "c0996d12592ae76c6773b002c711c328b03f3d0f8f30d7380e5d2af72d226a0c",
+    "benign_sealed.toml": "9acb81640e442809afb011f82d9600eea9c8d8877d5b3b9975baf59751dd65d6",
 }
 WRITTEN = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
@@ -51,7 +51,7 @@ def cases(name: str) -> list[dict[str, str]]:
 
 
 def part(kind: str, sealed: bool = False) -> list[dict[str, str]]:
-    """The urgent or the benign presentations: both sets for development, or what is kept apart."""
+    """The urgent or the benign presentations: the sets for development, or what is kept apart."""
     names = (SEALED if sealed else DEVELOPMENT)[kind]
     return [case for name in names for case in cases(name)]
 

@@ -1,12 +1,16 @@
 """What stands from earlier: blank never means normal, and a look again is what ends it."""
 
 from datetime import UTC, datetime, timedelta
+from random import Random
 
 import pytest
 
 from tests.examinations import examined
-from wardexam.reasoning.rules.standing import over, standing
-from wardexam.reasoning.rules.urgency import EARLIER, UNTIL_KNOWN, assess, rules
+from tests.reasoning.worsening import drawn, stated_normal
+from wardexam.exam.examination import Context, Examination, Findings
+from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.standing import over, standing, still_open
+from wardexam.reasoning.rules.urgency import EARLIER, JOINED, UNTIL_KNOWN, assess, rules
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
@@ -19,9 +23,12 @@ def stay(*lines):
 
 
 def urgency(*lines):
-    """The urgency of the last of a stay's examinations."""
-    *before, last = stay(*lines)
-    return assess(last, standing(before), None)
+    """The urgency of the last of a stay's examinations, each saved before the next."""
+    saved = []
+    for examination in stay(*lines):
+        found = assess(examination, standing(saved), None, still=still_open(saved))
+        saved.append(recorded(examination, found))
+    return found
 
 
 def reasons(*lines):
@@ -33,8 +40,20 @@ STANDS = [
     (("bladder retention", "knee 2/2", "ankle 2/2"), "cauda_equina"),
     (("level_pin T8/T8", "power_leg 5/5"), "cord"),
     (("level_pin T8/T8", "level_pin nt:sedated/nt:sedated"), "cord"),
-    (("flag:cancer=yes", "hip_flexion 3/5"), "metastatic_compression"),
+    (("flag:cancer=yes hip_flexion 3/5", "knee 2/2"), "metastatic_compression"),
     (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer"), "stroke"),
+    (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer", "ankle 2/2"), "stroke"),
+    (("power_leg 3/3", "rest=power:both_legs", "knee 2/2"), "both_legs"),
+    (("onset=hours wrist_extension 3/5", "finger_abduction 5/5", "", "knee 2/2"), "stroke"),
+    (
+        (
+            "complaint=back_pain bladder retention",
+            "complaint=other",
+            "complaint=headache onset=longer",
+            "knee 2/2",
+        ),
+        "cauda_equina",
+    ),
     (("onset=hours wrist_extension 3/5", "finger_abduction 5/5"), "stroke"),
     (("anal_tone 1", "rest=reflexes:all rest=power:all rest=sensation:all"), "cauda_equina"),
 ]
@@ -44,6 +63,28 @@ STANDS = [
 def test_what_was_not_looked_at_again_still_counts_and_says_that_it_is_earlier(lines, rule):
     assert reasons(*lines)[rule].replace(f", {UNTIL_KNOWN}", "") == rules()[rule].reason + EARLIER
     assert urgency(*lines).level >= rules()[rule].urgency
+
+
+def test_what_only_today_completes_is_raised_today_and_not_said_to_be_earlier():
+    (reason,) = [r for r in urgency("flag:cancer=yes", "hip_flexion 3/5").reasons if r.rule == "metastatic_compression"]  # fmt: skip
+    assert EARLIER not in reason.text
+    assert reason.origin == JOINED
+    assert reason.since == AT + timedelta(hours=4)
+
+
+@pytest.mark.parametrize("gap", range(1, 6))
+def test_neither_statements_nor_silence_nor_time_end_anything_over_many_examinations(gap):
+    source = Random(gap)
+    for _ in range(60):
+        first = drawn(source)
+        silent = [stated_normal(Findings(context=Context(onset="longer"))) for _ in range(gap)]
+        saved, least = [], 0
+        for n, found in enumerate((first, *silent)):
+            made = Examination.of(found, id=f"exam{n:04}", patient="patient1", examiner="Dr Ash", at=AT + timedelta(hours=n))  # fmt: skip
+            now = assess(made, standing(saved), None, still=still_open(saved))
+            assert now.level >= least
+            least = now.level
+            saved.append(recorded(made, now))
 
 
 def test_a_statement_that_the_rest_is_normal_ends_nothing():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from tests.examinations import examined
 from tests.records.conftest import AT
 from wardexam.exam.examination import Examination, Patient
-from wardexam.reasoning.rules.standing import standing
+from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.records.repository import Arrival, Bed
 from wardexam.records.ward import open_ward
 
@@ -45,6 +45,10 @@ def test_what_tells_of_a_stay_stands_as_all_of_it_does(tmp_path_factory, lines):
             assert {f.key: f for f in found.findings} == {f.key: f for f in wanted.findings}
             assert (found.flags, found.context) == (wanted.flags, wanted.context)
             assert {(s.part, s.limb) for s in found.rest_normal} == {(s.part, s.limb) for s in wanted.rest_normal}  # fmt: skip
+            heard, all_heard = still_open(chosen), still_open(whole)
+            assert {f.key: f for f in heard.found.findings} == {f.key: f for f in all_heard.found.findings}  # fmt: skip
+            assert heard.found.flags == all_heard.found.flags
+            assert (set(heard.stories), heard.stories[-1], heard.onset) == (set(all_heard.stories), all_heard.stories[-1], all_heard.onset)  # fmt: skip
 
 
 def test_of_a_long_stay_few_examinations_are_made(ward):

@@ -16,7 +16,7 @@ from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import paragraphs, span
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
-from wardexam.reasoning.rules.standing import standing
+from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.urgency import Urgency, assess
 from wardexam.records.repository import Bed, Papers, PatientFile, Summary, hours_after
 
@@ -61,7 +61,8 @@ def headline_of(
 
 def urgency_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Urgency:
     """The urgency of a patient's last examination, the tool's own alarm as it was raised with it."""
-    return assess(examinations[-1], standing(examinations[:-1]), None, wording, own=True)
+    *before, last = examinations
+    return assess(last, standing(before), None, wording, own=True, still=still_open(before))
 
 
 def _changed(change: Comparison | None) -> str:

@@ -4,6 +4,7 @@ A stay of 2,000 examinations opens in a moment, since of most of them nothing is
 and questions a record holds is read off its line without making it.
 """
 
+import json
 import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, overload
@@ -19,6 +20,7 @@ _REVISION = re.compile(rb'"revision": (\d{1,9}), "')
 _SIGN = re.compile(rb'"side": "\w+", "sign": "\w+"')
 _FLAGS = re.compile(rb'"flags": \{([^}]*)\}')
 _STATED = re.compile(rb'"limb": "[^"]*", "part": "[^"]*"')
+_STORY = b"story "  # another story adds to what urgency hears, however long ago it was told
 _CONTEXT = re.compile(rb'"context": \{([^}]*)\}')
 
 
@@ -82,8 +84,8 @@ class StoredFile:
     def telling(self, until: str = "") -> "tuple[Examination, ...]":
         """The examinations that say what no later one says again, in the order saved.
 
-        What stands of them is what stands of all: a sign answered later, a question answered later, a
-        statement made again and a story told again stand as told last.
+        What stands of them is what stands of all, for the chart and for urgency: a sign answered later, a
+        question answered later, a statement made again and the same story told again stand as told last.
 
         Args:
             until: Only those saved before this examination; all when empty.
@@ -119,11 +121,7 @@ def _said(record: Record) -> set[bytes] | None:
         return None
     said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
     said |= {b"flag " + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
-    said |= {
-        b"context " + name.strip()
-        for name, _, value in (pair.partition(b":") for pair in context[1].split(b","))
-        if value.strip() not in (b"null", b'"unknown"', b"")
-    }
+    said.add(_STORY + context[1])
     return said
 
 
@@ -134,9 +132,5 @@ def _answered(examination: "Examination") -> set[bytes]:
     }  # fmt: skip
     covered |= {f'"limb": "{s.limb}", "part": "{s.part}"' for s in examination.rest_normal}
     covered |= {f'flag "{name}"' for name in examination.flags}
-    covered |= {
-        f'context "{name}"'
-        for name, value in examination.context.model_dump().items()
-        if value not in (None, "unknown")
-    }
-    return {text.encode() for text in covered}
+    story = json.dumps(examination.context.model_dump(mode="json"), sort_keys=True)
+    return {_STORY + story[1:-1].encode(), *(text.encode() for text in covered)}

@@ -26,7 +26,7 @@ from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.deadlines import due_at, limits
-from wardexam.reasoning.rules.standing import unrelieved
+from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
 from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
@@ -44,6 +44,7 @@ UNTIL_KNOWN = "until the onset is known"
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
 EARLIER_WORD = "earlier"
 EARLIER = f" ({EARLIER_WORD})"
+JOINED = "with what was found earlier"
 POLICY = "Follow local policy."
 # Said whatever was found, asked or answered.
 NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
@@ -307,18 +308,19 @@ def _nothing_new(examination: Findings) -> bool:
 
 def assess(
     examination: Findings, previous: Findings | None, reading: Reading | None,
-    wording: Mapping[str, Mapping[str, str]] | None = None, *, own: bool = False,
+    wording: Mapping[str, Mapping[str, str]] | None = None, *, own: bool = False, still: Open | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
 
     Args:
         examination: What was found.
         previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.rules.standing`):
-            what is worse raises urgency, and a rule that fired on it fires until its own signs are
-            examined and its flags asked again.
+            what is worse raises urgency.
         reading: The inferred sites, if any: they can raise urgency.
         wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
         own: Whether the tool's own alarm counts as it was raised before, also without a reading.
+        still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
+            examined and its flags asked again. Made of `previous` alone where it is not given.
     """
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
@@ -326,17 +328,28 @@ def assess(
         changes.add("change:worse")
     now = _fired(examination, changes)
     fired_now = set(now)
-    earlier = {}
-    standing = unrelieved(previous, examination) if previous else (examination,)
-    if previous:
+    joined: dict[str, bool] = {}
+    before: set[str] = set()
+    standing: tuple[Findings, ...] = (examination,)
+    if still := still or (still_open((previous,)) if previous else None):
+        standing = unrelieved(still, examination)
         stands = [_fired(both, set()) for both in standing]
-        earlier = {n: undated for fired in stands for n, undated in fired.items() if n not in now}
+        joined = {n: undated for fired in stands for n, undated in fired.items() if n not in now}
+        before = {n for alone in still.alone for n in _fired(alone, set())} if joined else set()
+        if previous and not still.looked_at_again(examination):
+            # What stood when the last one was saved stands: nothing of it was looked at.
+            kept_rules = {n for n in kept(previous) if n in rules() and n not in now}
+            joined |= {n: False for n in kept_rules if n not in joined}
+            before |= kept_rules
     known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
     reasons = [
-        _reason(name, change, wording or {}, undated=undated, earlier=name in earlier, origin=origins.get(name, ""))
-        for name, undated in (now | earlier).items()
+        _reason(
+            name, change, wording or {}, undated=undated, earlier=name in before and name in joined,
+            origin=origins.get(name, JOINED),
+        )
+        for name, undated in (now | joined).items()
     ]  # fmt: skip
     worse = change.headline if change and change.worse else ""
     worse = "said to be worse" if examination.flags.get("worse") == "yes" else worse
