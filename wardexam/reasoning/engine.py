@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from wardexam.exam.examination import Findings
+from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums
@@ -44,7 +44,9 @@ class Engine:
         told = silence or findings.rest_normal
         return Reading(
             sites=places,
-            dangerous=self._by_findings(findings) if told else tuple(s for s in places if s.urgent),
+            dangerous=self._by_findings(posterior, findings.context)
+            if told
+            else tuple(s for s in places if s.urgent),
             supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             unexplained=unexplained,
@@ -62,10 +64,10 @@ class Engine:
             tables=fingerprint(),
         )
 
-    def _by_findings(self, findings: Findings) -> tuple[Site, ...]:
-        """The urgent sites by the findings alone, without statements and silence."""
-        found = findings.model_copy(update={"rest_normal": ()})
-        return dangerous(self.posterior(found, silence=False))
+    def _by_findings(self, posterior: Posterior, context: Context) -> tuple[Site, ...]:
+        """The urgent sites by the findings and the story alone, without statements and silence."""
+        found = [t for t in posterior.terms if t.kind in ("finding", "story")]
+        return dangerous(self.sums.of(found, context))
 
 
 @cache

@@ -1,11 +1,12 @@
 """Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Findings
-from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
@@ -32,12 +33,13 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
     if len(numbers) < 2 or not posterior.terms:
         return []
     best = posterior.log.max(axis=1)
+    looked_up = _look_ups(posterior)
     moved = np.zeros((len(numbers), len(posterior.terms)))
     for line, number in enumerate(numbers):
         own = np.flatnonzero(made.group_of[posterior.kept] == number)
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
-        moved[line] = _without_each(posterior, own)
+        moved[line] = _without_each(posterior, own, looked_up)
     weights = (moved[0] - moved[1]) / _BAN
     found = [
         Evidence(term.key, term.text, even(weight), term.kind)
@@ -53,35 +55,64 @@ def _runner_up(ranked: tuple[Site, ...]) -> tuple[Site, ...]:
     return tuple(sorted(equals, key=lambda s: s.side != ranked[0].side)[:1])
 
 
-def _without_each(posterior: Posterior, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+@dataclass(frozen=True, slots=True)
+class _LookUps:
+    """The look-ups of the terms that briskness leaves alone, one after the other.
+
+    Attributes:
+        flat: Numbers of those terms.
+        lines: The line of codes of each look-up, shape (look-ups,).
+        starts: Where the table of each begins in `log`, shape (look-ups, 1).
+        log: The tables.
+        first: The first look-up of each term.
+        factors: What tempering leaves of each term, shape (terms, 1).
+    """
+
+    flat: list[int]
+    lines: NDArray[np.intp]
+    starts: NDArray[np.intp]
+    log: NDArray[np.float64]
+    first: NDArray[np.intp]
+    factors: NDArray[np.float64]
+
+
+def _look_ups(posterior: Posterior) -> _LookUps | None:
+    flat = [n for n, t in enumerate(posterior.terms) if all(p.log.shape[1] == 1 for p in t.pieces)]
+    if not flat:
+        return None
+    terms = [posterior.terms[n] for n in flat]
+    pieces = [p for t in terms for p in t.pieces]
+    at = posterior.hypotheses.at
+    return _LookUps(
+        flat,
+        np.array([at[p.key] for p in pieces]),
+        np.cumsum([0, *(len(p.log) for p in pieces[:-1])])[:, None],
+        np.concatenate([p.log[:, 0] for p in pieces]),
+        np.cumsum([0, *(len(t.pieces) for t in terms[:-1])]),
+        np.array([[t.factor] for t in terms]),
+    )
+
+
+def _without_each(
+    posterior: Posterior, rows: NDArray[np.intp], looked_up: _LookUps | None
+) -> NDArray[np.float64]:
     """How far the log of some kept rows' sum falls when each term is taken away, shape (terms,)."""
     at = posterior.kept[rows]
     log = posterior.log[rows]
     whole = float(logsumexp(log.ravel(), 0))
     fall = np.empty(len(posterior.terms))
-    flat = [n for n, t in enumerate(posterior.terms) if all(p.log.shape[1] == 1 for p in t.pieces)]
-    for n in set(range(len(posterior.terms))) - set(flat):
+    for n in set(range(len(posterior.terms))).difference(looked_up.flat if looked_up else ()):
         fall[n] = whole - float(
             logsumexp((log - posterior.value(posterior.terms[n], at)).ravel(), 0)
         )
-    if flat:
+    if looked_up:
         # Terms that briskness leaves alone, all at once.
         alone = logsumexp(log, 1)
-        value = _values(posterior, [posterior.terms[n] for n in flat], at)
-        fall[flat] = whole - logsumexp(alone[None, :] - value, 1)
+        codes = posterior.hypotheses.codes.take(at, axis=1)[looked_up.lines]
+        weights = looked_up.log.take(codes + looked_up.starts)
+        value = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
+        fall[looked_up.flat] = whole - logsumexp(alone[None, :] - value, 1)
     return fall
-
-
-def _values(posterior: Posterior, terms: list[Term], rows: NDArray[np.intp]) -> NDArray[np.float64]:
-    """The weights on some rows of terms that briskness leaves alone, shape (terms, rows)."""
-    made, pieces = posterior.hypotheses, [p for t in terms for p in t.pieces]
-    lines = np.array([made.at[p.key] for p in pieces])
-    starts = np.cumsum([0, *(len(p.log) for p in pieces[:-1])])
-    codes = made.codes.take(rows, axis=1)[lines]
-    log = np.concatenate([p.log[:, 0] for p in pieces]).take(codes + starts[:, None])
-    first = np.cumsum([0, *(len(t.pieces) for t in terms[:-1])])
-    factors = np.array([[t.factor] for t in terms])
-    return np.asarray(np.add.reduceat(log, first, axis=0) * factors)
 
 
 def fit(

@@ -1,5 +1,6 @@
 """Where the greatest values of an array are, with all that equal them (`wardexam.reasoning.ties`)."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,12 @@ def leading(values: Values) -> int:
 def most_likely(chances: Values) -> NDArray[np.intp]:
     """Where the greatest of some chances is, and all that equal it; they need not add up to 1."""
     return np.flatnonzero(chances >= chances.max() * (1 - EQUAL))
+
+
+def first_likely(chances: Sequence[float]) -> int:
+    """As `leading_chance`, of a few chances in a list."""
+    least = max(chances) * (1 - EQUAL)
+    return next(n for n, chance in enumerate(chances) if chance >= least)
 
 
 def leading_chance(chances: Values) -> int:

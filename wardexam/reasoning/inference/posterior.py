@@ -165,7 +165,10 @@ class Sums:
 
     def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior."""
-        found = terms(examination, silence=silence)
+        return self.of(terms(examination, silence=silence), examination.context)
+
+    def of(self, found: list[Term], context: Context) -> Posterior:
+        """The posterior of some terms, told in this context."""
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
@@ -179,7 +182,7 @@ class Sums:
             else:
                 place = bundle[0], side
                 brisk[place] = brisk[place] + total if place in brisk else total
-        log = self.prior(examination.context) + (flat["midline"] + (flat["right"] + flat["left"]))
+        log = self.prior(context) + (flat["midline"] + (flat["right"] + flat["left"]))
         return self._narrowed(log, brisk, found)
 
     def _sum(self, members: list[Term]) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.inference.greatest import leading, leading_chance
+from wardexam.reasoning.inference.greatest import first_likely, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.model.forms import Form
@@ -94,9 +94,12 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
 def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     """One group as a site, from the probability of every form."""
     members = made.forms_of[group]
-    mass = float(forms[members].sum())
-    best = made.forms[members[leading_chance(forms[members])]]
-    by_side = np.asarray(np.bincount(made.side_of_form[members], forms[members], len(SIDES)), float)
+    held = forms[members]
+    mass, chances = float(held.sum()), held.tolist()
+    best = made.forms[members[first_likely(chances)]]
+    by_side = [0.0] * len(SIDES)
+    for number, chance in zip(made.sides_of[group], chances, strict=True):
+        by_side[number] += chance
     side = _side(by_side)
     level, levels = (
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
@@ -109,9 +112,9 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     )  # fmt: skip
 
 
-def _side(by_side: NDArray[np.float64]) -> SiteSide:
+def _side(by_side: list[float]) -> SiteSide:
     """The likeliest side; where right and left are as likely, neither is named."""
-    side = SIDES[leading_chance(by_side)]
+    side = SIDES[first_likely(by_side)]
     right, left = (by_side[SIDES.index(s)] for s in ("right", "left"))
     return "both" if side in ("right", "left") and abs(right - left) <= EQUAL * right else side
 

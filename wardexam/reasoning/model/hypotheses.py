@@ -82,6 +82,11 @@ class Hypotheses:
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
 
     @cached_property
+    def sides_of(self) -> list[list[int]]:
+        """The numbers of the sides of each group's forms."""
+        return [self.side_of_form[members].tolist() for members in self.forms_of]
+
+    @cached_property
     def level_of_form(self) -> NDArray[np.int8]:
         """The number of each form's segment, -1 where it has none."""
         return np.array([-1 if f.level is None else f.level for f in self.forms], np.int8)
