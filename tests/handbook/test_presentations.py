@@ -3,6 +3,7 @@
 import tomllib
 
 from tests.handbook.urgency import (
+    DEVELOPMENT,
     FOLDER,
     SEALED,
     SEALS,
@@ -40,7 +41,12 @@ def test_there_are_enough_presentations_and_none_twice():
     assert (len(urgent) >= 200, len(benign) >= 150) == (True, True)
     for those in (urgent, benign):
         assert len({c["id"] for c in those}) == len(those)
-        assert len({c["entered"] for c in those}) == len(those)
+
+
+def test_no_writer_wrote_the_same_twice():
+    for name in (*DEVELOPMENT["urgent"], *DEVELOPMENT["benign"]):
+        entered = [c["entered"] for c in cases(name)]
+        assert len(set(entered)) == len(entered), name
 
 
 def test_where_the_first_image_is_not_the_readers_the_reason_is_written_down():
