@@ -49,6 +49,7 @@ NOT_YET = {
     ("line", "cervical-injury"): POTASSIUM,
     ("why", "cervical-injury"): POTASSIUM,
     ("same", "cervical-injury"): POTASSIUM,
+    ("beds", "cervical-injury"): POTASSIUM,
     **{(where, "encephalitis"): BASILAR for where in ("keys", "why", "note", "handover")},
     ("line", "encephalitis"): SIX_HOURS,
 }
@@ -199,10 +200,10 @@ def seen(tmp_path_factory):
             got["note"] = session.text
             session.send("qq")
             assert session.ended() == 0
-        handed = subprocess.run(
-            wardexam("handover"), env=env, capture_output=True, text=True, check=True, timeout=LONG
-        )
-        got["handover"] = handed.stdout
+        for paper in ("handover", "beds"):
+            got[paper] = subprocess.run(
+                wardexam(paper), env=env, capture_output=True, text=True, check=True, timeout=LONG
+            ).stdout
         known[case["id"]] = got
         return got
 
@@ -249,6 +250,13 @@ def test_the_note_begins_with_it(case, seen):
 def test_the_handover_says_it(case, seen):
     sheet = seen(case)["handover"]
     assert not missing(case, first_reason(sheet), *ALL), sheet
+
+
+@pytest.mark.parametrize("case", cases("beds"))
+def test_the_list_of_beds_gives_the_measure_that_the_handover_begins_with(case, seen):
+    found = re.search(r"now; due \d\d:\d\d ([^;,.]+)", seen(case)["beds"])
+    assert found, seen(case)["beds"]
+    assert found[1].strip() in first_reason(seen(case)["handover"]).lower(), found[1]
 
 
 # -- the line mode
