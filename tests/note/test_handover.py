@@ -69,13 +69,13 @@ def test_change_and_what_was_not_asked_are_said():
     first, second = entry(text, "A1")
     assert "today WORSE" in first
     assert "right knee 2+ to 0" in second
-    assert "not asked: saddle numbness +34" in second
+    assert "not asked: saddle numbness +35" in second
 
 
 def test_a_first_examination_is_no_change_and_silence_is_no_answer():
     _, second = entry(sheet(row("A1", "knee 2/2")), "A1")
     assert "first examination" in second
-    assert "not asked: bladder or bowel +35" in second
+    assert "not asked: bladder or bowel +36" in second
 
 
 def test_every_flag_asked_is_said():

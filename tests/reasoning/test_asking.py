@@ -28,7 +28,7 @@ def asked(line: str, answered: tuple[str, ...] = ()) -> list[str]:
         ("complaint=weak_all", {"breathing", "drowsy", "bladder_bowel"}),
         ("complaint=vision", {"sight", "headache_sudden", "jaw_scalp"}),
         ("complaint=fit", {"drowsy", "fever", "headache_new", "anticoagulant"}),
-        ("", {"breathing", "low_glucose", "drowsy", "bladder_bowel", "saddle_numb"}),
+        ("", {"breathing", "low_glucose", "drowsy", "fitting", "bladder_bowel"}),
     ],
 )  # fmt: skip
 def test_what_matters_now_is_among_the_first_twelve(line, wanted):

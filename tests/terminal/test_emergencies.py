@@ -14,8 +14,8 @@ CASES = {
     "one-sided": (["1", "slash", *"ili", "enter", "3"], "NOW, WITHIN 1 H: one-sided or cortical sign", "due 15:00"),
     "speech": (["2", "slash", *"apha", "enter", "2"], "NOW, WITHIN 1 H: one-sided or cortical sign", "due 15:00"),
     "pupil": (["2", "slash", *"blown", "enter", "1"], "NOW, WITHIN 1 H: third nerve or large pupil", "due 15:00"),
-    "headache": (["1", "slash", *"thund", "enter", "1"], "NOW, WITHIN 1 H: headache worst within", "due 15:00"),
-    "cold limb": (["2", "slash", *"cold", "enter", "1"], "NOW, WITHIN 1 H: ", "due 15:00"),
+    "headache": (["1", "slash", *"thund", "enter", "1"], "NOW, WITHIN 1 H: sudden headache, worst within", "due 15:00"),
+    "cold limb": (["2", "slash", *"cold", "enter", "1"], "NOW, WITHIN MINUTES: ", "due 14:15"),
 }  # fmt: skip
 
 

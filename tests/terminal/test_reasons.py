@@ -8,10 +8,10 @@ import pytest
 
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
-from wardexam.note.reasons import clock
+from wardexam.note.reasons import by_deadline, clock
 from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency
 from wardexam.terminal.examine.screen import ExamineScreen
-from wardexam.terminal.screens.reasons import ReasonsScreen, by_deadline
+from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.ward import WardScreen
 from wardexam.visit import Saved
 
@@ -46,13 +46,13 @@ def chosen(app) -> str:
     return next(line for line in dump(app) if line.startswith(">"))
 
 
-async def test_every_reason_is_there_the_soonest_deadline_first(app):
+async def test_every_reason_is_there_what_is_said_first_leading(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*ENTERED, "exclamation_mark")
         assert isinstance(app.screen, ReasonsScreen)
         reasons = app.screen.reasons
         assert len(reasons) >= 3
-        due = [r.due for r in reasons if r.due]
+        due = [(-r.urgency, r.due) for r in reasons[1:] if r.due]
         assert due == sorted(due)
         for number, reason in enumerate(reasons[:9], 1):  # beyond the digits arrows choose
             await pilot.press(str(number))
@@ -196,9 +196,9 @@ async def test_where_nothing_fires_it_says_what_is_not_asked_and_writes_nothing(
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "exclamation_mark")
         assert text(app).startswith(
-            "Why now bed A3 Ana Invented no. 40-1 0 reasons, 36 flags not asked"
+            "Why now bed A3 Ana Invented no. 40-1 0 reasons, 37 flags not asked"
         )
-        assert "Not assessed, 36 not asked." in text(app)
+        assert "Not assessed, 37 not asked." in text(app)
         assert "Signs alone do not exclude an emergency" in text(app)
         await pilot.press("c")
         assert dump(app)[-2].startswith("No reason stands to write about.")
@@ -219,11 +219,12 @@ async def test_no_word_of_a_reason_is_cut(app, size):
             await pilot.press("down")
 
 
-def test_the_soonest_deadline_comes_first_and_those_whose_clock_has_ended_last():
-    def reason(rule, due):
-        return Reason(rule, 3, "", "", "", "", due=due)
+def test_what_is_said_first_leads_then_of_each_level_the_soonest_and_those_whose_clock_has_ended_last():
+    def reason(rule, level, hours):
+        return Reason(rule, level, "", "", "", "", due=hours and NOW + timedelta(hours=hours))
 
-    later, sooner = (reason(name, NOW + timedelta(hours=n)) for name, n in (("a", 4), ("c", 1)))
-    ended = [reason(name, None) for name in "bd"]
-    urgency = Urgency(3, "now", (later, ended[0], sooner, ended[1]), (), (), "")
-    assert by_deadline(urgency) == (sooner, later, *ended)
+    said_first, later, sooner = (reason(*row) for row in (("a", 3, 4), ("b", 3, 24), ("c", 3, 1)))
+    today = reason("d", 2, 0.5)
+    ended = [reason(name, 3, None) for name in "ef"]
+    urgency = Urgency(3, "now", (said_first, ended[0], later, sooner, ended[1], today), (), (), "")
+    assert by_deadline(urgency) == (said_first, sooner, later, today, *ended)

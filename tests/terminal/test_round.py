@@ -208,7 +208,7 @@ async def test_the_flags_are_asked_in_an_order_that_stays_while_they_are_answere
         await pilot.press("f")
         asked = [row.id for row in app.screen.state.rows]
         assert {"saddle_numb", "bladder_bowel", "pain_both_legs"} <= set(asked[:8])
-        assert dump(app)[1].startswith("Red flags, 36 not asked ")
+        assert dump(app)[1].startswith("Red flags, 37 not asked ")
         await pilot.press("1", "0", "0")
         assert [row.id for row in app.screen.state.rows] == asked
         assert list(app.screen.state.examination.flags) == asked[:3]

@@ -105,7 +105,7 @@ async def test_the_panel_follows_every_key_and_rules_nothing_out(app):
             or "knee: right 2+" in text
         )
         assert "Next (t):" in text
-        assert "36 flags not asked (f)" in text
+        assert "37 flags not asked (f)" in text
         panel = " ".join(line.strip() for line in app.screen.canvas("panel").text())
         assert "Rules nothing out. Follow local policy." in panel
         assert len(app.screen.canvas("panel").text()) <= app.screen.canvas("panel").size.height

@@ -137,13 +137,15 @@ def paragraphs(
     ]
 
 
-def by_deadline(urgency: Urgency) -> list[Reason]:
-    """Every reason, the one whose limit ends first before the others; those without a clock last."""
-    last = len(urgency.reasons)
-    running = sorted((r.due, n) for n, r in enumerate(urgency.reasons) if r.due)
-    order = {place: rank for rank, (_, place) in enumerate(running)}
-    places = sorted(range(last), key=lambda n: (order.get(n, last), n))
-    return [urgency.reasons[n] for n in places]
+def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
+    """Every reason: that which is said first, then of each level the one whose limit ends first.
+
+    Those whose clock has ended come last.
+    """
+    numbered = list(enumerate(urgency.reasons))
+    running = sorted((-r.urgency, n > 0, r.due, n) for n, r in numbered if r.due)
+    ended = [n for n, r in numbered if not r.due]
+    return tuple(urgency.reasons[n] for n in [*(n for *_, n in running), *ended])
 
 
 def image_of(reason: Reason) -> str:

@@ -191,6 +191,10 @@ def rules() -> dict[str, Rule]:
         for other in row.said_after:
             if other not in made or other == name:
                 raise TableError(f"unknown rule '{other}'", f"urgency.toml, rule {name}")
+            if row.by == SOONEST != made[other].by:
+                raise TableError(
+                    f"'{other}' has more time and would be said first", f"urgency.toml, rule {name}"
+                )
     return made
 
 
@@ -246,6 +250,7 @@ def _fires(row: Rule, holds: set[str]) -> bool:
     return not holds.isdisjoint(row.some) and holds.issuperset(row.every)
 
 
+SOONEST = "minutes"
 OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of it call it
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from wardexam.errors import WardexamError
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, whole_words
-from wardexam.note.reasons import LATE, NOTHING, act_words, clock, deadline
+from wardexam.note.reasons import LATE, NOTHING, act_words, by_deadline, clock, deadline
 from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, in_time
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -31,14 +31,6 @@ QUESTIONS: "dict[ActKind, str]" = {
     "not_needed": "Not needed, because:",
     "lowered": "Brought down, because:",
 }
-
-
-def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
-    """The reasons, that whose limit ends first before the others; those whose clock has ended come last."""
-    numbered = list(enumerate(urgency.reasons))
-    running = sorted((r.due, n) for n, r in numbered if r.due)
-    ended = [n for n, r in numbered if not r.due]
-    return tuple(urgency.reasons[n] for n in [*(n for _, n in running), *ended])
 
 
 class ReasonsScreen(LineScreen):
