@@ -279,7 +279,7 @@ async def test_before_the_first_reading_the_panel_says_that_it_is_worked_out(app
         go.wait(20)
         raise RuntimeError("never mind")
 
-    monkeypatch.setattr(thinking, "_engine", late)
+    monkeypatch.setattr(thinking, "engine", late)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
         assert "Nothing entered yet." in "\n".join(dump(app))

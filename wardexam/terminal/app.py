@@ -12,21 +12,23 @@ from wardexam import signals
 from wardexam.errors import WardexamError
 from wardexam.terminal import textual_port
 from wardexam.terminal.environment import Terminal
-from wardexam.terminal.keys import SCREENS
+from wardexam.terminal.keys import SCREENS, help_lines
+from wardexam.terminal.loading import warm
 from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
-from wardexam.terminal.thinking import warm
 from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from wardexam.exam.acts import Act, ActKind
     from wardexam.exam.examination import Examination
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
+    from wardexam.terminal.host import Host
     from wardexam.terminal.keymap import Keymap
+    from wardexam.terminal.keys import Key
     from wardexam.visit import Visit
 
 IDLE_SECONDS = 300.0
@@ -163,6 +165,19 @@ class WardApp(PaintingApp):
 
         self.push_screen(HiddenScreen())
 
+    def show_help(self, keys: "tuple[Key, ...]") -> None:
+        """What these keys do."""
+        from wardexam.terminal.screens.text import TextScreen
+
+        lines = help_lines(keys, self.size.width, self.size.height - 3)
+        self.push_screen(TextScreen("Keys", "\n".join(lines)))
+
+    def show_commands(self, keys: "tuple[Key, ...]", do: "Callable[[str], None]") -> None:
+        """Every command of these keys, to search; `do` gets the action that is chosen."""
+        from wardexam.terminal.screens.commands import CommandsScreen
+
+        self.push_screen(CommandsScreen(keys, do))
+
     def examine(self, patient_id: str, shown: "Bed | None" = None) -> None:
         """Open the examination: the patient's draft if one was left, else a new one."""
         from wardexam.visit import Visit
@@ -253,3 +268,10 @@ class WardApp(PaintingApp):
         )
         self.ward.record("viewed", "ward", self.session.examiner)
         self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward"))
+
+
+if TYPE_CHECKING:
+
+    def _host(app: WardApp) -> Host:
+        """The app gives all that a screen asks of it: the types hold that here."""
+        return app

@@ -7,13 +7,10 @@ machine that others keep busy.
 
 import contextlib
 import ctypes
-import gc
 import os
-import sys
 import threading
 import time
 from collections.abc import Callable, Hashable, Iterable
-from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -23,7 +20,6 @@ if TYPE_CHECKING:
 
 KEPT = 64  # readings kept, for what was read ahead and for undoing
 PAUSE = 0.01  # seconds before anything is read ahead
-SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thread computes
 BUSY = 2  # programs that want a processor, for each one there is
 QUICK = 0.05  # seconds that a reading may take for others to be read ahead
 
@@ -41,31 +37,12 @@ def essence(findings: "Findings") -> Hashable:
 _loading = threading.Lock()  # so that two threads do not build the tables twice
 
 
-def _engine() -> "Engine":
-    from wardexam.ready import engine
+def engine() -> "Engine":
+    """The engine, made by whichever thread asks first."""
+    from wardexam import ready
 
     with _loading:
-        return engine()
-
-
-def warm() -> None:
-    """Load what an examination needs while the doctor looks at the list, in a thread.
-
-    What was loaded is then kept out of garbage collection, which would hold up a key.
-    """
-
-    def load() -> None:
-        try:
-            import_module("wardexam.terminal.examine.screen")
-            _engine()
-        except Exception:
-            return  # said when the first reading is asked for
-        finally:
-            gc.freeze()
-            gc.enable()
-
-    sys.setswitchinterval(SWITCH)
-    threading.Thread(target=load, daemon=True, name="wardexam-load").start()
+        return ready.engine()
 
 
 def _busy() -> bool:
@@ -163,7 +140,7 @@ class Thinking:
 
     def _read(self, examination: "Examination") -> "Reading | None":
         try:
-            reading = _engine().read(examination, silence=False)
+            reading = engine().read(examination, silence=False)
         except Exception:
             return None  # a fault of the reasoning must never take the grid down
         while len(self._known) >= KEPT:

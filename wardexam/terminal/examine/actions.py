@@ -29,7 +29,7 @@ from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
 if TYPE_CHECKING:
-    from wardexam.terminal.examine.screen import ExamineScreen
+    from wardexam.terminal.examine.entering import Entering
 
 ROOM_TO_TYPE = 8  # columns that a question leaves at least
 LEAVING = 0.3  # seconds that leaving waits for the disk
@@ -45,7 +45,7 @@ CONTEXT = (
 # --- what grades
 
 
-def grade(screen: "ExamineScreen", key: str) -> None:
+def grade(screen: "Entering", key: str) -> None:
     """A digit or sign: the grade at the cursor, or the beginning of a number or level."""
     row = screen.state.row
     if isinstance(row, Sign) and (
@@ -56,7 +56,7 @@ def grade(screen: "ExamineScreen", key: str) -> None:
         _write_and_go_on(screen, edits.grade(screen.state, key))
 
 
-def _write_and_go_on(screen: "ExamineScreen", made: list[Edit]) -> None:
+def _write_and_go_on(screen: "Entering", made: list[Edit]) -> None:
     """Write an answer on one side or both, and put the cursor where the next is given."""
     state = screen.state
     both = len(made) > 1
@@ -70,14 +70,14 @@ def _write_and_go_on(screen: "ExamineScreen", made: list[Edit]) -> None:
     screen.changed()
 
 
-def answer_flag(screen: "ExamineScreen", row: Flag, answer: str) -> None:
+def answer_flag(screen: "Entering", row: Flag, answer: str) -> None:
     """Yes or no to a red flag."""
     if screen.change(edits.flag(row, answer)):
         screen.state.move(1)
         screen.changed()
 
 
-def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
+def _ask_number(screen: "Entering", typed: str = "") -> None:
     state, row = screen.state, screen.state.row
     if isinstance(row, Sign) and row.answers == "level":
         where, on = ("both sides" if state.both else state.side), state.graded_sides
@@ -107,7 +107,7 @@ def _ask_number(screen: "ExamineScreen", typed: str = "") -> None:
     screen.ask(question, screen.refusing(numbered), typed)
 
 
-def _both(screen: "ExamineScreen") -> None:
+def _both(screen: "Entering") -> None:
     """Have the next grade go to both sides, or to one again."""
     state = screen.state
     if len(sides(state.row)) == 1:
@@ -118,12 +118,12 @@ def _both(screen: "ExamineScreen") -> None:
     screen.redraw()
 
 
-def _quality(screen: "ExamineScreen", wanted: Quality) -> None:
+def _quality(screen: "Entering", wanted: Quality) -> None:
     made = edits.quality(screen.state, wanted)
     screen.write(*made, said=edits.said_of_qualities(made))
 
 
-def _not_testable(screen: "ExamineScreen") -> None:
+def _not_testable(screen: "Entering") -> None:
     if not isinstance(screen.state.row, Sign):
         screen.say(f"Here: {screen.state.accepted}.")
         return
@@ -131,7 +131,7 @@ def _not_testable(screen: "ExamineScreen") -> None:
     screen.say(f"Not testable: {'  '.join(view.REASONS[: view.REASONS_SAID])}")
 
 
-def _known(screen: "ExamineScreen") -> None:
+def _known(screen: "Entering") -> None:
     """Mark what was found at the cursor as old and documented before; again takes the mark away."""
     state = screen.state
     old = edits.may_be_known(state)
@@ -154,15 +154,15 @@ def _known(screen: "ExamineScreen") -> None:
 # --- a letter that was awaited
 
 
-def _await(what: str) -> Callable[["ExamineScreen"], None]:
-    def begin(screen: "ExamineScreen") -> None:
+def _await(what: str) -> Callable[["Entering"], None]:
+    def begin(screen: "Entering") -> None:
         screen.state.awaits = what
         screen.draw_status()
 
     return begin
 
 
-def choose(screen: "ExamineScreen", key: str) -> None:
+def choose(screen: "Entering", key: str) -> None:
     """The letter or number that was awaited."""
     state, row = screen.state, screen.state.row
     kind, state.awaits = state.awaits, ""
@@ -192,24 +192,24 @@ def choose(screen: "ExamineScreen", key: str) -> None:
 # --- where the cursor goes
 
 
-def _move(rows: int = 0, side: int | None = None) -> Callable[["ExamineScreen"], None]:
+def _move(rows: int = 0, side: int | None = None) -> Callable[["Entering"], None]:
     return lambda screen: screen.move(rows, side)
 
 
-def _show(screen: "ExamineScreen", page: str) -> None:
+def _show(screen: "Entering", page: str) -> None:
     screen.state.show(page)
     _shown(screen)
 
 
-def _turn(by: int) -> Callable[["ExamineScreen"], None]:
-    def turn(screen: "ExamineScreen") -> None:
+def _turn(by: int) -> Callable[["Entering"], None]:
+    def turn(screen: "Entering") -> None:
         screen.state.turn(by)
         _shown(screen)
 
     return turn
 
 
-def _shown(screen: "ExamineScreen") -> None:
+def _shown(screen: "Entering") -> None:
     if screen.state.page == FLAGS:
         screen.said = "Red flags: first those that matter for what is entered."
         screen.redraw()
@@ -219,7 +219,7 @@ def _shown(screen: "ExamineScreen") -> None:
     screen.redraw()
 
 
-def _unexamined(screen: "ExamineScreen") -> None:
+def _unexamined(screen: "Entering") -> None:
     if screen.state.go_to_open():
         screen.said = ""
         screen.redraw()
@@ -227,7 +227,7 @@ def _unexamined(screen: "ExamineScreen") -> None:
         screen.say("All rows shown here are done.")
 
 
-def _suggested(screen: "ExamineScreen") -> None:
+def _suggested(screen: "Entering") -> None:
     reading = screen.reader.reading
     if reading and reading.next_signs:
         screen.go(*reading.next_signs[0].key)
@@ -235,7 +235,7 @@ def _suggested(screen: "ExamineScreen") -> None:
         screen.say("No suggestion yet.")
 
 
-def _find(screen: "ExamineScreen") -> None:
+def _find(screen: "Entering") -> None:
     """Look a sign, a flag or when it began up by its name, and go there."""
 
     def found(what: Named) -> None:
@@ -245,17 +245,17 @@ def _find(screen: "ExamineScreen") -> None:
         screen.redraw()
 
     title = view.heading_text(screen.state, screen.size.width)
-    screen.app.push_screen(FindScreen(title, found))
+    screen.ward_app.push_screen(FindScreen(title, found))
 
 
-def _why(screen: "ExamineScreen") -> None:
+def _why(screen: "Entering") -> None:
     """Every reason of what is entered, and what was done about each."""
     visit = screen.visit
     shown = ReasonsScreen(visit.patient, lambda: screen.reader.urgency, visit.act)
-    screen.app.push_screen(shown)
+    screen.ward_app.push_screen(shown)
 
 
-def _order(screen: "ExamineScreen") -> None:
+def _order(screen: "Entering") -> None:
     state = screen.state
     state.down_first = not state.down_first
     screen.say("Grading goes down one side." if state.down_first else "Grading goes side to side.")
@@ -264,7 +264,7 @@ def _order(screen: "ExamineScreen") -> None:
 # --- words
 
 
-def _comment(screen: "ExamineScreen") -> None:
+def _comment(screen: "Entering") -> None:
     state, finding = screen.state, screen.state.finding
     screen.ask(
         "Comment:" if finding is None else f"Comment on {finding.row.name}:",
@@ -273,7 +273,7 @@ def _comment(screen: "ExamineScreen") -> None:
     )
 
 
-def _impression(screen: "ExamineScreen") -> None:
+def _impression(screen: "Entering") -> None:
     screen.ask(
         "Impression:",
         lambda text: screen.write(Edit(Change("impression", "", text), "Impression kept.")),
@@ -281,7 +281,7 @@ def _impression(screen: "ExamineScreen") -> None:
     )
 
 
-def _context(screen: "ExamineScreen", number: int = 0) -> None:
+def _context(screen: "Entering", number: int = 0) -> None:
     """Ask onset, complaint, side and weight-bearing in turn; empty leaves unknown."""
     if number == len(CONTEXT):
         screen.said = "Context kept."
@@ -310,13 +310,13 @@ def _context(screen: "ExamineScreen", number: int = 0) -> None:
     screen.ask(question, answered)
 
 
-def _scale(screen: "ExamineScreen") -> None:
+def _scale(screen: "Entering") -> None:
     scale = SCALES[(SCALES.index(screen.state.examination.scale) + 1) % len(SCALES)]
     said = f"Scale {scale}; what was graded is shown on it and stays as graded."
     screen.write(Edit(Change("scale", "", scale), said))
 
 
-def _accept(screen: "ExamineScreen") -> None:
+def _accept(screen: "Entering") -> None:
     if screen.state.examination.suggestion:
         screen.write(Edit(Change("suggestion", "", ""), "Suggestion withdrawn from the note."))
         return
@@ -328,26 +328,26 @@ def _accept(screen: "ExamineScreen") -> None:
         screen.say("No suggestion to accept yet.")
 
 
-def _figure(screen: "ExamineScreen") -> None:
+def _figure(screen: "Entering") -> None:
     patient, plain = screen.visit.patient, screen.ward_app.terminal.ascii
     text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
     over = f"{patient.identity}, bed {clean(patient.bed)}\n"
     figure = TextScreen("Figure", text, patient=patient, patient_id=patient.id, over=over)
-    screen.app.push_screen(figure)
+    screen.ward_app.push_screen(figure)
 
 
 # --- back and forth
 
 
-def _undo(screen: "ExamineScreen") -> None:
+def _undo(screen: "Entering") -> None:
     _stepped(screen, screen.visit.undo(), "undone")
 
 
-def _redo(screen: "ExamineScreen") -> None:
+def _redo(screen: "Entering") -> None:
     _stepped(screen, screen.visit.redo(), "done again")
 
 
-def _stepped(screen: "ExamineScreen", step: Step | None, verb: str) -> None:
+def _stepped(screen: "Entering", step: Step | None, verb: str) -> None:
     if step is None:
         screen.say(f"Nothing {verb}: no change is left.")
         return
@@ -361,7 +361,7 @@ def _stepped(screen: "ExamineScreen", step: Step | None, verb: str) -> None:
 # --- saving and leaving
 
 
-def _save(screen: "ExamineScreen") -> None:
+def _save(screen: "Entering") -> None:
     """Save and show the note; an amendment asks for its reason first."""
     if screen.visit.amends:
         screen.ask("Why is it amended?", lambda why: _save_for(screen, why))
@@ -369,7 +369,7 @@ def _save(screen: "ExamineScreen") -> None:
         _save_for(screen, "")
 
 
-def _save_for(screen: "ExamineScreen", why: str) -> None:
+def _save_for(screen: "Entering", why: str) -> None:
     visit, examination, app = screen.visit, screen.visit.examination, screen.ward_app
     if visit.amends and not why.strip():
         screen.say("An amendment needs a reason. Nothing was saved.")
@@ -392,7 +392,7 @@ def _save_for(screen: "ExamineScreen", why: str) -> None:
     )
 
 
-def _saved(screen: "ExamineScreen", saved: Examination) -> None:
+def _saved(screen: "Entering", saved: Examination) -> None:
     # Left while it waited: the draft, saved now, is swept at the next start.
     if screen.is_attached:
         screen.visit.done()
@@ -400,7 +400,7 @@ def _saved(screen: "ExamineScreen", saved: Examination) -> None:
         screen.ward_app.show_note(screen.visit.patient.id, saved)
 
 
-def _not_saved(screen: "ExamineScreen", error: WardexamError) -> None:
+def _not_saved(screen: "Entering", error: WardexamError) -> None:
     """Say why; what someone else has saved meanwhile is shown beside what is entered here.
 
     Once both have been seen, saving makes a revision after theirs.
@@ -414,10 +414,10 @@ def _not_saved(screen: "ExamineScreen", error: WardexamError) -> None:
     screen.said = f"Not saved: {clean(theirs.amendment.by)} amended it meanwhile."
     screen.changed()
     bed = clean(screen.visit.patient.bed)
-    screen.app.push_screen(TextScreen(f"Amended meanwhile  bed {bed}", text))
+    screen.ward_app.push_screen(TextScreen(f"Amended meanwhile  bed {bed}", text))
 
 
-def _leave(screen: "ExamineScreen") -> None:
+def _leave(screen: "Entering") -> None:
     """Back to the ward; an examination nobody touched leaves no draft."""
     lost = screen.visit.unkept(LEAVING)
     if not lost:
@@ -436,7 +436,7 @@ def _leave(screen: "ExamineScreen") -> None:
     )
 
 
-def _left(screen: "ExamineScreen") -> None:
+def _left(screen: "Entering") -> None:
     screen.visit.leave()
     screen.end()
 
@@ -445,7 +445,7 @@ def _left(screen: "ExamineScreen") -> None:
 KEEP_BOTH = frozenset({
     "both", "number", "not_testable", "known", "help", "commands", "repaint", "suspend",
 })  # fmt: skip
-ACTIONS: dict[str, Callable[["ExamineScreen"], None]] = {
+ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "up": _move(-1),
     "down": _move(1),
     "left": _move(side=0),  # the patient's right stands on the left

@@ -12,11 +12,11 @@ from textual.screen import Screen
 from wardexam.errors import WardexamError
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.environment import has_shell
-from wardexam.terminal.keys import Key, action_of, help_lines, hint, shown
+from wardexam.terminal.keys import Key, action_of, hint, shown
 from wardexam.terminal.textual_port import forget_widgets
 
 if TYPE_CHECKING:
-    from wardexam.terminal.app import WardApp
+    from wardexam.terminal.host import Host
 
 SMALLEST = (80, 24)
 
@@ -37,9 +37,9 @@ class LineScreen(Screen[None]):
         self.said = ""
 
     @property
-    def ward_app(self) -> "WardApp":
-        """The app, by its own type."""
-        return cast("WardApp", self.app)
+    def ward_app(self) -> "Host":
+        """The app, as a screen sees it."""
+        return cast("Host", self.app)
 
     @property
     def size(self) -> Size:
@@ -210,16 +210,11 @@ class LineScreen(Screen[None]):
 
     def do_help(self) -> None:
         """Show the keys of this screen."""
-        from wardexam.terminal.screens.text import TextScreen
-
-        lines = help_lines(self.keys, self.size.width, self.size.height - 3)
-        self.app.push_screen(TextScreen("Keys", "\n".join(lines)))
+        self.ward_app.show_help(self.keys)
 
     def do_commands(self) -> None:
         """Show every command of this screen, to search and run."""
-        from wardexam.terminal.screens.commands import CommandsScreen
-
-        self.app.push_screen(CommandsScreen(self))
+        self.ward_app.show_commands(self.keys, self.do)
 
     def do_suspend(self) -> None:
         """To the shell, where there is one to come back from."""

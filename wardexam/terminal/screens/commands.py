@@ -1,5 +1,7 @@
 """Every command of the screen below, to search by its words and to run."""
 
+from collections.abc import Callable
+
 from textual import events
 
 from wardexam.terminal.canvas import Line
@@ -11,12 +13,13 @@ class CommandsScreen(LineScreen):
     """A list that what is typed narrows; Enter runs the chosen one on the screen below.
 
     Args:
-        below: The screen whose commands they are.
+        commands: The keys of the screen below, with what they do.
+        do: Does an action there.
     """
 
-    def __init__(self, below: LineScreen) -> None:
+    def __init__(self, commands: tuple[Key, ...], do: Callable[[str], None]) -> None:
         super().__init__()
-        self._below = below
+        self._commands, self._do = commands, do
         self._typed = ""
         self._row = 0
 
@@ -24,7 +27,7 @@ class CommandsScreen(LineScreen):
     def found(self) -> tuple[Key, ...]:
         """The commands that have every typed word in what they do, their name or their key."""
         words = self._typed.lower().split()
-        rows = (row for row in self._below.keys if row.action not in ("commands", "up", "down"))
+        rows = (row for row in self._commands if row.action not in ("commands", "up", "down"))
         return tuple(row for row in rows if all(word in _searched(row) for word in words))
 
     def draw(self) -> None:
@@ -82,7 +85,7 @@ class CommandsScreen(LineScreen):
             return
         action = self.found[self._row].action
         self.dismiss(None)
-        self._below.do(action)
+        self._do(action)
 
 
 def _searched(row: Key) -> str:

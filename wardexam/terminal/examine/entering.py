@@ -1,0 +1,80 @@
+"""What an action asks of the examination's screen: what is entered, to write, to say, to draw."""
+
+from typing import TYPE_CHECKING, Protocol, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from textual.geometry import Size
+
+    from wardexam.terminal.examine.edits import Edit
+    from wardexam.terminal.examine.reader import Reader
+    from wardexam.terminal.examine.state import State
+    from wardexam.terminal.host import Host
+    from wardexam.visit import Visit
+
+T = TypeVar("T")
+
+
+class Entering(Protocol):
+    """An examination being entered.
+
+    Attributes:
+        visit: What is entered, of whom, and where it is kept.
+        state: Where the cursor stands, and what the next key means.
+        reader: The reading and the urgency of it.
+        said: What the status line says.
+    """
+
+    visit: "Visit"
+    state: "State"
+    reader: "Reader"
+    said: str
+
+    @property
+    def ward_app(self) -> "Host":
+        """The app, as a screen sees it."""
+
+    @property
+    def size(self) -> "Size":
+        """The terminal's size."""
+
+    @property
+    def is_attached(self) -> bool:
+        """Whether it is open still."""
+
+    def key(self, action: str) -> str:
+        """The first key of an action, as it is written on a keyboard."""
+
+    def say(self, text: str) -> None:
+        """Say something on the status line."""
+
+    def ask(self, question: str, then: "Callable[[str], None]", text: str = "") -> None:
+        """Type an answer on the status line; `then` gets it on Enter."""
+
+    def move(self, rows: int = 0, side: int | None = None) -> None:
+        """Move the cursor."""
+
+    def go(self, sign: str, side: str) -> None:
+        """Put the cursor on a sign."""
+
+    def refusing(self, write: "Callable[[T], object]") -> "Callable[[T], None]":
+        """The same, that says why where nothing is written."""
+
+    def change(self, *made: "Edit", said: str = "") -> bool:
+        """Have the visit make what one keystroke changes; whether it was accepted."""
+
+    def write(self, *made: "Edit", said: str = "") -> None:
+        """Make a change, or several as one, and show what it brings."""
+
+    def changed(self) -> None:
+        """Ask for the reading of what is entered now, and draw."""
+
+    def redraw(self) -> None:
+        """Draw everything."""
+
+    def draw_status(self) -> None:
+        """Draw the status line."""
+
+    def end(self) -> None:
+        """Back to what was below."""

@@ -1,0 +1,88 @@
+"""What a screen asks of the app: no screen knows the app itself, which opens them all."""
+
+from typing import TYPE_CHECKING, Protocol
+
+from wardexam.terminal.clipboard import Screen as Sender
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from textual.screen import Screen
+
+    from wardexam.exam.examination import Examination
+    from wardexam.records.repository import Bed, Repository
+    from wardexam.session import Session
+    from wardexam.terminal.environment import Terminal
+    from wardexam.terminal.keymap import Keymap
+    from wardexam.terminal.keys import Key
+    from wardexam.terminal.looks import Glyphs
+    from wardexam.terminal.waiting import Waiting
+    from wardexam.visit import Visit
+
+
+class Host(Sender, Protocol):
+    """The app, as a screen sees it.
+
+    Attributes:
+        session: Who examines, where, and what comes in at the edge.
+        terminal: What the terminal can show.
+        glyphs: The shapes that it shows.
+        keymap: The keys of every screen.
+        notice: A line shown at the start.
+        visit: The examination under way, to be kept when the terminal goes.
+        waiting: Where what another session holds up is tried again.
+    """
+
+    session: "Session"
+    terminal: "Terminal"
+    glyphs: "Glyphs"
+    keymap: "Keymap"
+    notice: str
+    visit: "Visit | None"
+    waiting: "Waiting"
+
+    @property
+    def ward(self) -> "Repository":
+        """Where the ward is kept."""
+
+    @property
+    def screen(self) -> object:
+        """The screen on top."""
+
+    def push_screen(self, screen: "Screen[None]") -> object:
+        """Open a screen over the one on top."""
+
+    def touched(self) -> None:
+        """A key was pressed."""
+
+    def drawn_over(self) -> None:
+        """Send everything at the next repaint."""
+
+    def hide(self) -> None:
+        """Hide what the screen shows."""
+
+    def show_help(self, keys: "tuple[Key, ...]") -> None:
+        """What these keys do."""
+
+    def show_commands(self, keys: "tuple[Key, ...]", do: "Callable[[str], None]") -> None:
+        """Every command of these keys, to search; `do` gets the action that is chosen."""
+
+    def examine(self, patient_id: str, shown: "Bed | None" = None) -> None:
+        """Open the examination: the patient's draft if one was left, else a new one."""
+
+    def amend(self, examination: "Examination") -> None:
+        """Open a saved examination again; saving makes a further revision of it."""
+
+    def show_note(
+        self, patient_id: str, examination: "Examination | None" = None, shown_as: "Bed | None" = None
+    ) -> None:  # fmt: skip
+        """The note of an examination, the last one when none is given."""
+
+    def show_reasons(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
+        """Why the examination saved last is urgent; what is done about it is saved with it."""
+
+    def show_course(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
+        """Examinations, what changed between them, and the course."""
+
+    def show_handover(self) -> None:
+        """The handover sheet."""

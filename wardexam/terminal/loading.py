@@ -1,0 +1,30 @@
+"""What an examination needs is loaded while the doctor looks at the list."""
+
+import gc
+import sys
+import threading
+
+from wardexam.terminal.thinking import engine
+
+SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thread computes
+
+
+def warm() -> None:
+    """Load what an examination needs, in a thread.
+
+    What was loaded is then kept out of garbage collection, which would hold up a key.
+    """
+
+    def load() -> None:
+        try:
+            import wardexam.terminal.examine.screen  # noqa: F401  # loaded here, used by the app
+
+            engine()
+        except Exception:
+            return  # said when the first reading is asked for
+        finally:
+            gc.freeze()
+            gc.enable()
+
+    sys.setswitchinterval(SWITCH)
+    threading.Thread(target=load, daemon=True, name="wardexam-load").start()
