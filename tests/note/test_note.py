@@ -67,10 +67,10 @@ Red flags not asked: bladder or bowel, saddle numbness, both legs,
   sexual function, weakness growing, walking lost, trauma, weight loss,
   thoracic, night pain, sudden onset, breath, cough, swallow, headache
   and flushing, anything worse, drowsy or confused, low glucose, sudden
-  headache, new headache, stiff neck, fever, fitting now, fit, sight,
-  vertigo, gone again, pain in both legs, immune, diabetes, drugs,
-  anticoagulant, spinal procedure, myasthenia, alcohol, vomiting, jaw,
-  scalp, cold limb, tense limb, wound, groin pain, dark urine.
+  headache, new headache, stiff neck, fever, fit not over, fit over,
+  sight, vertigo, gone again, pain in both legs, immune, diabetes,
+  drugs, anticoagulant, spinal procedure, myasthenia, alcohol, vomiting,
+  jaw, scalp, cold limb, tense limb, wound, groin pain, dark urine.
 Comment: Tired.
 Signs alone do not exclude an emergency, nor does a flag answered no.
 """

@@ -47,7 +47,8 @@ def dump(app: WardApp) -> list[str]:
         place = canvas.region
         for y, line in enumerate(canvas.text()[: place.height]):
             for x, character in enumerate(line[: place.width]):
-                rows[place.y + y][place.x + x] = character
+                if place.y + y < height and place.x + x < width:  # not, while it is laid out anew
+                    rows[place.y + y][place.x + x] = character
     return ["".join(row).rstrip() for row in rows]
 
 
