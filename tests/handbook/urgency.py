@@ -45,6 +45,9 @@ SEALS = {
     "urgent_sealed.toml": "5f6212e8ae70c6305de0cd388952777af500f90e115f98745e470be19af7549f",
     "benign_sealed.toml": "9abb6025ee8cbb21f659f7d04c538943613620bd7dcb34366c8d2ec7676afaf8",
 }
+REMARKED = (
+    "AB"  # whose writer gave a remark for each in that field, and no act of a doctor: not counted
+)
 WRITTEN = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 
@@ -74,7 +77,7 @@ def urgency_of(case: dict[str, str], *, reading: bool) -> Urgency:
     before = read_line(case["before"]).spelled_out() if "before" in case else None
     read = load().read(examination, silence=False) if reading else None
     found = assess(examination, before, read)
-    if written := case.get("recorded"):
+    if case.get("id", "-")[0] not in REMARKED and (written := case.get("recorded")):
         acts = tuple(
             Act(rule=r.rule, kind="lowered", what=written[:110], by="Dr Ash", at=WRITTEN)
             for r in found.reasons

@@ -90,11 +90,19 @@ def test_a_day_on_the_ward(home):
         # Morning: one root. Urgent by days, not now; what was not asked stays said.
         session.send("\r" + keys(MORNING))
         session.wait("kept to change 54")
-        for said in ("WITHIN DAYS: weakness", "left S1 root", "33 flags not asked"):
+        for said in (
+            "WITHIN DAYS: back or leg pain with a weak leg",
+            "left S1 root",
+            "33 flags not asked",
+        ):
             session.wait(lambda s, said=said: said in panel(s))
         session.send("s")
         session.wait("NEUROLOGICAL EXAMINATION")
-        shows(session, "Urgency: within days. Follow local policy.", "WITHIN DAYS: weakness")
+        shows(
+            session,
+            "Urgency: within days. Follow local policy.",
+            "WITHIN DAYS: back or leg pain with a weak leg",
+        )
         session.send("jjjjjjjjjjjj")
         shows(
             session,
