@@ -41,6 +41,8 @@ SLOW = (
     "terminal/test_textual_port.py",
     "terminal/test_trouble.py",
     "terminal/test_waiting.py",
+    "test_ready.py",
+    "test_signals.py",
 )
 
 
