@@ -1,7 +1,7 @@
 """Many sheets: read one after the other, and once there are many on every core, the answers in their order.
 
-Each core has a process of its own, started as `python -m wardexam.many` (so that a script needs no guard)
-and spoken to over its pipes; all of them map the same kept rows. What a process that ended was reading
+Each further core has a process of its own, started as `python -m wardexam.many` (so that a script needs no
+guard) and spoken to over its pipes; all of them map the same kept rows. What a process that ended was reading
 is read here instead.
 """
 
@@ -15,6 +15,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from itertools import islice
 from typing import IO, Any, Generic, TypeVar
 
@@ -23,7 +24,8 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.reading import read
 from wardexam.reasoning.reading import Reading
 
-ALONE = 40  # sheets read before others help: starting them takes as long
+FEW = 12  # sheets for which no other process is started
+ALONE = 60  # sheets read here while the others start
 BATCH = 8  # sheets handed over at a time
 AHEAD = 2  # batches under way for each process
 
@@ -59,29 +61,44 @@ def cores() -> int:
 
 
 def readings(take: Take, processes: int | None = None) -> Iterator[Answer]:
-    """The answers to what `take` gives, in order, on so many processes (one for each core)."""
+    """The answers to what `take` gives, in order, on so many processes (one for each core), this one among them."""
     count = processes or cores()
-    left = ALONE if count > 1 and sys.executable else None
-    while left != 0:
-        asked = take(1, True)
-        if asked is None:
-            return
-        yield from map(answer, asked)
-        if left is not None and not isinstance(asked[0], WardexamError):
-            left -= 1
-    with _Helpers(count) as helpers:
-        under_way: deque[Future[list[Answer]]] = deque()
-        ended = False
+    if count == 1 or not sys.executable:
+        yield from _alone(take, None)
+        return
+    yield from _alone(take, FEW)
+    with _Helpers(count - 1) as helpers:
+        yield from _alone(take, ALONE)  # while the others start
+        under_way: deque[Callable[[], list[Answer]]] = deque()
+        turn, ended = 0, False
         while True:
             while not ended and len(under_way) < AHEAD * count:
                 asked = take(BATCH, not under_way)
                 ended = asked is None
                 if not asked:
                     break
-                under_way.append(helpers.ask(asked))  # errors among them come back as they are
+                # Each in its turn; this process reads its own batch when that is the next to be answered.
+                own = partial(_answers, asked)
+                under_way.append(helpers.ask(asked).result if turn % count else own)
+                turn += 1
             if not under_way:
                 return
-            yield from under_way.popleft().result()
+            yield from under_way.popleft()()
+
+
+def _alone(take: Take, most: int | None) -> Iterator[Answer]:
+    """The answers to so many sheets, or to all, read here one by one."""
+    read_here = 0
+    while most is None or read_here < most:
+        asked = take(1, True)
+        if asked is None:
+            return
+        yield from map(answer, asked)
+        read_here += not isinstance(asked[0], WardexamError)
+
+
+def _answers(asked: list[Asked]) -> list[Answer]:
+    return [answer(each) for each in asked]
 
 
 def of(sheets: "Iterable[Findings | str | Mapping[str, Any]]") -> Take:
@@ -185,7 +202,7 @@ class _Helpers:
             _put(helper.stdin, asked)
             found: list[Answer] = pickle.load(helper.stdout)
         except (OSError, EOFError, ValueError, TypeError, AttributeError, pickle.PickleError):
-            return [answer(each) for each in asked]  # it ended, or cannot be sent what is asked
+            return _answers(asked)  # it ended, or cannot be sent what is asked
         finally:
             self._free.put(helper)
         return found
@@ -215,7 +232,7 @@ def _help() -> None:
             asked = pickle.load(sys.stdin.buffer)
         except EOFError:
             return
-        _put(sys.stdout.buffer, [answer(each) for each in asked])
+        _put(sys.stdout.buffer, _answers(asked))
 
 
 if __name__ == "__main__":

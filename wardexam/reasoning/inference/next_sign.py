@@ -18,7 +18,7 @@ from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
-_KEPT = 4  # batches of tables kept, 0.5 MB each
+_KEPT = 24  # batches of tables kept, 0.1 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 
@@ -67,35 +67,48 @@ class _Batch:
 
 
 def _batches(context: Context) -> tuple[_Batch, ...]:
-    kinds = {s.id: (observation.alike(s), *observation.bearing(s, context)) for s in askable()}
-    return _made(tuple(dict.fromkeys(kinds.values())))
+    found = []
+    for number, signs in enumerate(_groups()):
+        kinds = ((observation.alike(s), *observation.bearing(s, context)) for s in signs)
+        found.append(_made(number, tuple(dict.fromkeys(kinds))))
+    return tuple(found)
+
+
+def _brisk(chance: NDArray[np.float64]) -> bool:
+    return bool((chance != chance[:, :, :1]).any())
+
+
+@cache
+def _groups() -> tuple[tuple[Sign, ...], ...]:
+    """The askable signs by their number of answers and whether briskness makes a difference to them."""
+    groups: dict[tuple[int, bool], list[Sign]] = {}
+    for sign in askable():
+        chance = observation.observed(sign, Context()).chance
+        groups.setdefault((chance.shape[1], _brisk(chance)), []).append(sign)
+    return tuple(map(tuple, groups.values()))
 
 
 @lru_cache(maxsize=_KEPT)
-def _made(kinds: tuple[Kind, ...]) -> tuple[_Batch, ...]:
-    """The batches for signs that show loss in these ways; some 0.5 MB."""
-    at, known = lines(), {kind[0]: kind[1:] for kind in kinds}
-    alike: dict[tuple[int, bool], dict[str, NDArray[np.float64]]] = {}
-    members: dict[tuple[int, bool], list[tuple[Sign, str]]] = {}
-    for sign in askable():
+def _made(number: int, kinds: tuple[Kind, ...]) -> _Batch:
+    """The batch of a group of signs that show loss in these ways; some 0.1 MB."""
+    at, known, signs = lines(), {kind[0]: kind[1:] for kind in kinds}, _groups()[number]
+    tables: dict[str, NDArray[np.float64]] = {}
+    brisk = False
+    for sign in signs:
         name = observation.alike(sign)
-        age, onset = known[name]
-        chance = observation.observed(sign, Context(age=age, onset=onset)).chance
-        brisk = bool((chance != chance[:, :, :1]).any())
-        batch = chance.shape[1], brisk
-        alike.setdefault(batch, {})[name] = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
-        members.setdefault(batch, []).extend((sign, side) for side, _ in losses.sides(sign))
-    return tuple(
-        _Batch(
-            tuple(members[batch]),
-            np.array([at[sign.id, side] for sign, side in members[batch]]),
-            batch[1],
-            np.array(
-                [[CODES * list(tables).index(observation.alike(s))] for s, _ in members[batch]]
-            ),
-            np.concatenate(list(tables.values())),
-        )
-        for batch, tables in alike.items()
+        if name not in tables:
+            age, onset = known[name]
+            chance = observation.observed(sign, Context(age=age, onset=onset)).chance
+            brisk = _brisk(chance)
+            tables[name] = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
+    members = tuple((sign, side) for sign in signs for side, _ in losses.sides(sign))
+    place = {name: CODES * n for n, name in enumerate(tables)}
+    return _Batch(
+        members,
+        np.array([at[sign.id, side] for sign, side in members]),
+        brisk,
+        np.array([[place[observation.alike(sign)]] for sign, _ in members]),
+        np.concatenate(list(tables.values())),
     )
 
 

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.reasoning.inference.evidence import Term
-from wardexam.reasoning.inference.greatest import largest, leading, leading_chance
+from wardexam.reasoning.inference.greatest import largest, leading_chance
 from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
-from wardexam.reasoning.model.hypotheses import Codes, Hypotheses
+from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.tables import weighing_row
@@ -50,15 +50,14 @@ def _alone(made: Hypotheses, terms: list[Term], prior: Floats) -> Floats:
     for term in terms:
         for piece in term.pieces:
             log = piece.log[:, piece.log.shape[1] // 2]
-            total += term.factor * log[made.code(*piece.key)]
+            total += term.factor * log.take(made.code(*piece.key))
     return total
 
 
 def _candidates(made: Hypotheses, alone: Floats) -> list[int]:
     """The best row of each of the best places, a place being a group at a level and side."""
     best: dict[tuple[str, int | None, str], int] = {}
-    for form in made.forms:
-        row = form.rows.start + leading(alone[form.rows])
+    for form, row in zip(made.forms, _leading_rows(made, alone), strict=True):
         key = (form.group, form.level, form.side)
         if form.site != "none" and (key not in best or alone[row] > alone[best[key]] + EQUAL):
             best[key] = row
@@ -66,19 +65,27 @@ def _candidates(made: Hypotheses, alone: Floats) -> list[int]:
     return [every[n] for n in largest(alone[every], _FIRST)]
 
 
+def _leading_rows(made: Hypotheses, alone: Floats) -> list[int]:
+    """The first of the likeliest rows of each form: `leading` of its rows, for all forms at once."""
+    most = np.maximum.reduceat(alone, [form.rows.start for form in made.forms])
+    least = most - EQUAL * np.maximum(1.0, np.abs(most))
+    rows = np.flatnonzero(alone >= least[made.form_of])
+    _, first = np.unique(made.form_of[rows], return_index=True)
+    return [int(row) for row in rows[first]]
+
+
 def _joined(
-    made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]
-) -> NDArray[np.float64]:
+    made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp], codes_of: dict[Key, Codes]
+) -> NDArray[np.float64]:  # fmt: skip
     """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
     flat, brisk = np.zeros(len(others)), np.zeros((len(others), len(BRISK_WEIGHTS)))
     for term in terms:
         for piece in term.pieces:
-            codes = made.code(*piece.key)
-            own, theirs = codes[row], codes[others]
+            own, theirs = made.code(*piece.key)[row], codes_of[piece.key]
             if _level(term):
                 log = np.maximum(piece.log[theirs], piece.log[own])
             else:
-                log = piece.log[union()[own]][theirs]
+                log = piece.log.take(union()[own], axis=0).take(theirs, axis=0)
             if log.shape[1] == 1:
                 flat += term.factor * log[:, 0]
             else:
@@ -101,10 +108,11 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     others = largest(alone, _OTHERS)
     found: tuple[float, int, Floats] | None = None
     total = []
+    codes_of = {p.key: made.code(*p.key)[others] for t in terms for p in t.pieces}
     for row in _candidates(made, alone):
         form = made.forms[made.form_of[row]]
         own = float(logsumexp(prior[form.rows], 0)) - np.log(n["rows_alike"])
-        log = _joined(made, terms, row, others) + prior[others][:, None]
+        log = _joined(made, terms, row, others, codes_of) + prior[others][:, None]
         by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:
