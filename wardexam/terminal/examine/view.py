@@ -160,6 +160,16 @@ def at_cursor(state: State) -> str:
     return sided(state.side, row.name) if isinstance(row, Sign) else row.ask
 
 
+def arrived(state: State, width: int) -> str:
+    """Where a search has led: at which sign and side, or at which question, in its own words where they fit."""
+    row = state.row
+    if isinstance(row, Sign):
+        return f"Sign: {sided(state.side, row.name)}."
+    name = row.short if isinstance(row, Flag) else row.name
+    asked, room = f"Question: {row.ask}", width - len(_kept(state, "")) - 2
+    return asked if len(asked) <= room else f"Question: {name}."
+
+
 def about(state: State) -> str:
     """The row under the cursor in full: name, segments, where to touch; or the question."""
     row, finding = state.row, state.finding
@@ -218,12 +228,16 @@ def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
 
 
+def _kept(state: State, said: str) -> str:
+    draft = state.visit.draft
+    if draft.problem:  # the line itself says where it is kept
+        return "" if said == draft.problem else "NOT IN THE WARD"
+    return f"kept to change {draft.kept}"
+
+
 def status(state: State, said: str, width: int) -> Line:
     """What was said last, else what stands at the cursor; at the end, how much is on disk."""
-    draft = state.visit.draft
-    kept = f"kept to change {draft.kept}"
-    if draft.problem:  # the line itself says where it is kept
-        kept = "" if said == draft.problem else "NOT IN THE WARD"
+    kept = _kept(state, said)
     room = width - len(kept) - 2
     line = whole_words(said or about(state), room)
     return [(f"{line:<{max(0, room)}}", ""), (f" {kept}", "quiet")]
