@@ -32,7 +32,9 @@ async def test_a_numb_s1_takes_at_most_eight_keys_from_anywhere(app, before, sid
 async def test_a_flag_is_found_and_answered(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "slash", *"breath", "enter")
-        assert dump(app)[-2].startswith("Question: Breathless, a weak cough, or trouble swallowing?")
+        assert dump(app)[-2].startswith(
+            "Question: Breathless, a weak cough, or trouble swallowing?"
+        )
         await pilot.press("1")
         assert app.screen.state.examination.flags == {"breathing": "yes"}
 
@@ -119,7 +121,9 @@ async def test_no_name_is_cut_at_eighty_columns(app, typed):
         assert found
         for line, what in zip(shown, found[:LISTED], strict=False):
             assert what.name in line
-            assert line.endswith(("question, red flag", "question, story", *(f"sign, {p}" for p in PARTS)))
+            assert line.endswith(
+                ("question, red flag", "question, story", *(f"sign, {p}" for p in PARTS))
+            )
         if len(found) > LISTED:
             assert f"and {len(found) - LISTED} more: type on" in "\n".join(shown)
 

@@ -31,7 +31,9 @@ class Named(NamedTuple):
 class _Entry(NamedTuple):
     what: Named
     own: tuple[tuple[str, ...], ...]  # what it is called here, in words
-    others: tuple[tuple[int, tuple[str, ...]], ...]  # other names in words, and where it stands in their row
+    others: tuple[
+        tuple[int, tuple[str, ...]], ...
+    ]  # other names in words, and where it stands in their row
     text: str  # the question, or all that is said of the sign: looked at last
 
 

@@ -48,7 +48,7 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
 def urgency(urgency: Urgency) -> list[str]:
     """The urgency in sentences: the two gravest reasons and how many more; nothing where none stands."""
     lines = [
-        f"Urgency: {urgency.word}: {reason.said}. Usual: {reason.action}."
+        f"Urgency: {urgency.word}: {reason.said}. First: {reason.action}."
         for reason in urgency.reasons[:2]
     ]
     if more := len(urgency.reasons) - len(lines):

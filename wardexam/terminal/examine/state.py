@@ -74,8 +74,7 @@ class State:
     def __post_init__(self) -> None:
         previous = self.visit.previous
         self.before = {f.key: f for f in previous.findings} if previous else {}
-        entered = self.visit.amends or self.examination.findings or self.examination.flags
-        self.onset_open = not entered and not self.onset_earlier
+        self.onset_open = self.visit.asks_onset
         self.show(self.page)
 
     # --- what is at the cursor
@@ -88,9 +87,7 @@ class State:
     @property
     def onset_earlier(self) -> str:
         """When it began as told earlier in the stay; empty where it was not."""
-        previous = self.visit.previous
-        told = previous.context.onset if previous else "unknown"
-        return "" if told == "unknown" else told
+        return self.visit.onset_earlier
 
     @property
     def rows(self) -> tuple[Row, ...]:
