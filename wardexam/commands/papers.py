@@ -7,6 +7,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
+from wardexam.commands.whose import identifier
 from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def _case(
     from wardexam.visit import Saved
 
     session = edge.session(options, edge.spoken(options) if worded else None)
+    options.patient = identifier(session.ward, options.patient)
     return session, Saved(session, options.patient).named(which)
 
 
