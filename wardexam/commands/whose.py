@@ -8,11 +8,10 @@ from wardexam.exam.identity import read_number
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from wardexam.records.repository import Bed
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Bed, Repository
 
 
-def identifier(ward: "Ward", given: str) -> str:
+def identifier(ward: "Repository", given: str) -> str:
     """The identifier of the one patient who is meant; what was given where nobody is found by it.
 
     An identifier is taken as it is. A bed means who lies in it now; a number means anybody of the
@@ -48,7 +47,9 @@ def _form(text: str) -> str:
         return text.casefold()
 
 
-def _numbered(ward: "Ward", beds: "tuple[Bed, ...]", wanted: str) -> "Iterator[tuple[str, Bed]]":
+def _numbered(
+    ward: "Repository", beds: "tuple[Bed, ...]", wanted: str
+) -> "Iterator[tuple[str, Bed]]":
     """Those with this number; a record that cannot be read has none."""
     for bed in beds:
         try:

@@ -31,7 +31,7 @@ from wardexam.exam.looking_up import looked_up
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.exam.wording import spoken
-from wardexam.note.reasons import running
+from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
@@ -129,7 +129,13 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                 "RECORD UNREADABLE"
                 if b.trouble
                 else "; ".join(
-                    filter(None, (b.summary.urgency_word, running(b.summary, session.now())))
+                    filter(
+                        None,
+                        (
+                            listed_word(b.summary, session.now(), b.summary.urgency_word),
+                            running(b.summary, session.now()),
+                        ),
+                    )
                 )
                 if b.summary
                 else "not examined yet"

@@ -86,7 +86,7 @@ class Sitting:
         """Say the urgency when it has changed."""
         reading = self.visit.reading()
         self.visit.notice(reading)
-        lines = words.urgency(self.visit.case.urgency(reading))
+        lines = words.urgency(self.visit.case.urgency(reading), self.visit.session.now())
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
@@ -103,7 +103,12 @@ class Sitting:
         """Say the reading."""
         reading = self.visit.reading()
         found = self.visit.case.urgency(reading)
-        self.talk.say(*(words.urgency(found) or [f"Urgency: {found.word}.", found.caution]))
+        self.talk.say(
+            *(
+                words.urgency(found, self.visit.session.now())
+                or [f"Urgency: {found.word}.", found.caution]
+            )
+        )
         self.talk.say(*words.reading(reading))
 
 
@@ -121,7 +126,9 @@ def _act(sitting: Sitting) -> None:
     if not found:
         talk.say("No reason stands that something could be done about.")
         return
-    options = [named(r) for r in found] + (["all of these"] if len(found) > 1 else [])
+    options = [named(r, visit.session.now()) for r in found] + (
+        ["all of these"] if len(found) > 1 else []
+    )
     chosen = talk.choose("About which reason? A number, Enter to leave it:", options)
     if chosen is None:
         return

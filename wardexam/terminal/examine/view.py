@@ -202,7 +202,7 @@ def panel(
         why=why,
         now=state.visit.session.now(),
     )
-    return lines + more_lines(e, state.visit.previous, urgency, room)
+    return lines + more_lines(e, state.visit.previous, urgency, room, state.visit.session.now())
 
 
 def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
