@@ -224,9 +224,9 @@ def test_what_is_due_after_midnight_is_never_called_today(rule, hours, late):
         [not late, not late, not late and rules()[rule].by == "today"]
     )
     if late:
-        hours_left = "24 h" if rules()[rule].by == "24 h" else "12 h"
-        assert when(reason, NIGHT) == f"within {hours_left}"
-        assert whole(reason, NIGHT, NIGHT).startswith(f"WITHIN {hours_left.upper()}: ")
+        limit = {"today": "12 h"}.get(rules()[rule].by, rules()[rule].by)
+        assert when(reason, NIGHT) == f"within {limit}"
+        assert whole(reason, NIGHT, NIGHT).startswith(f"WITHIN {limit.upper()}: ")
         assert "due 05 Mar 00:14" in whole(reason, NIGHT, NIGHT)
 
 

@@ -9,7 +9,7 @@ from wardexam.note.reasons import steps
 KEYS = 15
 # What a doctor types after enter: when it began, then the one sign or flag; what stands in the headline.
 CASES = {
-    "saddle": (["4", "slash", *"sad", "enter", "1"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
+    "saddle": (["4", "slash", *"sad", "enter", "enter", "1"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
     "retention": (["4", "slash", *"bladder", "enter", "2"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
     "breath": (["4", "slash", *"breath", "enter", "1"], "NOW, WITHIN MINUTES: weak breathing", "due 14:"),
     "one-sided": (["1", "slash", *"ili", "enter", "3"], "NOW, WITHIN 1 H: one-sided or cortical sign", "due 15:00"),

@@ -82,14 +82,22 @@ def looked_for() -> dict[str, tuple[str, ...]]:
 def _entries() -> tuple[_Entry, ...]:
     others = _other_names()
 
-    def entry(kind: Kind, key: str, one: str, name: str, text: str) -> _Entry:
+    def entry(kind: Kind, key: str, one: str, name: str, text: str, short: str = "") -> _Entry:
         more = tuple((place, _words(other)) for place, other in others.get(key, ()))
-        return _Entry(Named(kind, one, name), (_words(name), _words(one)), more, text.lower())
+        own = tuple(_words(n) for n in (name, one, short) if n)
+        return _Entry(Named(kind, one, name), own, more, text.lower())
 
     return (
         entry("onset", ONSET.id, ONSET.id, ONSET.name, ONSET.ask),
         *(
-            entry("sign", s.id, s.id, s.name, f"{s.name} {s.place} {s.nerve} {s.part} {s.limb}")
+            entry(
+                "sign",
+                s.id,
+                s.id,
+                s.name,
+                f"{s.name} {s.place} {s.nerve} {s.part} {s.limb}",
+                s.short,
+            )
             for s in catalogue().values()
         ),
         *(entry("flag", FLAG + f.id, f.id, f.short, f.ask) for f in flags().values()),

@@ -38,6 +38,7 @@ REASONS = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items(
 REASONS_SAID = 5
 
 
+LABEL = 23  # columns of a row's name with its segments; a blank stands before the grades
 CHANGED = "*"  # after a grade that is not what it was in the last examination
 KNOWN = "k"  # after a finding that is marked as known from before
 
@@ -90,7 +91,9 @@ def _label(row: Row, pointer: str) -> str:
         return f"{pointer}{row.short[:24]}"
     if isinstance(row, OnsetQuestion):
         return f"{pointer}{row.name}"
-    return f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}"
+    segments = row.segment_range
+    text = f"{row.short or row.name:<{min(17, LABEL - 1 - len(segments))}} {segments}"
+    return f"{pointer}{text.rstrip():<{LABEL}} "
 
 
 def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: int) -> Line:
