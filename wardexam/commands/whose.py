@@ -20,14 +20,14 @@ def identifier(ward: "Repository", given: str) -> str:
     Raises:
         InputError: Several patients are meant; names their identifiers and beds, and no name.
     """
-    if given in ward.listed():
+    here, gone = ward.beds(), ward.beds(discharged=True)
+    if any(given == bed.patient_id for bed in (*here, *gone)):
         return given
     wanted = _form(given)
-    here = ward.beds()
     for found in (
         {bed.patient_id: bed for bed in here if _form(bed.bed) == wanted}
         | dict(_numbered(ward, here, wanted)),
-        dict(_numbered(ward, ward.beds(discharged=True), wanted)),
+        dict(_numbered(ward, gone, wanted)),
     ):
         if len(found) > 1:
             those = ", ".join(f"{one} in bed {bed.bed}" for one, bed in found.items())

@@ -26,7 +26,7 @@ CASES = {
 MOST_KEYS = 15
 LEVELS = {"emergency": "now"}  # the word on every screen and paper for what cannot wait
 LIMITS = {"minutes": 30, "1 h": 60, "4 h": 240, "8 h": 480, "24 h": 1440, "today": 1440}
-REASON = re.compile(r"^  (?:NOW|TODAY|WITHIN DAYS)")
+REASON = re.compile(r"^  (?:NOW|TODAY|WITHIN DAYS|WITHIN \d+ H)")
 
 GLUCOSE = (
     "capillary glucose stands under WITHIN 1 H; it takes a minute and comes before the stroke call"
@@ -119,7 +119,7 @@ def panel(lines):
 
 def why(text):
     """The first of the reasons whole: level, limit, first measure, image and call."""
-    row = re.search(r"►1 ([A-Z ]+?)  +", text)
+    row = re.search(r"►1 ([A-Z0-9 ]+?)  +", text)
     assert row, text
     parts = {
         name: re.sub(r"\s+", " ", found[1])
@@ -423,8 +423,9 @@ def test_a_fit_that_may_be_going_on_is_not_left_for_hours(opened):
 )
 def test_no_reason_for_today_stands_before_one_for_now(opened):
     type_keys(opened, "4/canc\r1/bot\r1", 3)
-    levels = re.findall(r"^[► ]\d ([A-Z ]+?)  +", reasons(opened), re.MULTILINE)
-    ranks = [["NOW", "TODAY", "WITHIN DAYS"].index(level) for level in levels]
+    levels = re.findall(r"^[► ]\d ([A-Z0-9 ]+?)  +", reasons(opened), re.MULTILINE)
+    order = {"NOW": 0, "TODAY": 1, "WITHIN DAYS": 2}  # and "WITHIN 12 H", a today after midnight
+    ranks = [1 if re.fullmatch(r"WITHIN \d+ H", level) else order[level] for level in levels]
     assert len(ranks) > 1
     assert ranks == sorted(ranks), levels
 
