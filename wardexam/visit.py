@@ -435,6 +435,19 @@ class Visit:
 
     # --- changing
 
+    @property
+    def onset_earlier(self) -> str:
+        """When it began as told earlier in the stay; empty where it was not."""
+        told = self.previous.context.onset if self.previous else "unknown"
+        return "" if told == "unknown" else told
+
+    @property
+    def asks_onset(self) -> bool:
+        """Whether it is asked first when it began: nothing is entered yet, and it was not told before."""
+        e = self.examination
+        entered = self.amends or e.findings or e.flags or e.context.onset != "unknown"
+        return not entered and not self.onset_earlier
+
     def change(self, change: Change, said: str = "") -> None:
         """Make a change and keep it in the draft.
 

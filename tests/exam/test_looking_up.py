@@ -4,7 +4,7 @@ import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.flags import flags
-from wardexam.exam.looking_up import FLAG, looked_for, looked_up
+from wardexam.exam.looking_up import FLAG, looked_for, looked_up, shared
 
 
 def names(text: str) -> list[str]:
@@ -32,6 +32,24 @@ def names(text: str) -> list[str]:
         ("umbil", ["light touch T10"]),
         ("light touch foot", ["light touch L5"]),  # by where to touch
         ("sens foot", ["light touch L5", "pinprick L5"]),
+        ("arm weak", ["elbow flexion", "shoulder abduction", "elbow extension"]),
+        ("weak leg", ["hip flexion", "knee extension", "ankle dorsiflexion"]),
+        ("dysph", ["swallowing impaired"]),
+        ("neck f", ["neck flexion"]),
+        ("apixaban", ["anticoagulant"]),
+        ("warfarin", ["anticoagulant"]),
+        ("DOAC", ["anticoagulant"]),
+        ("plaster", ["tense limb"]),
+        ("cast", ["tense limb"]),
+        ("neck pain", ["trauma"]),
+        ("collar", ["trauma"]),
+        ("hemiparesis", ["elbow flexion", "hip flexion", "lower face"]),
+        ("paralysis", ["elbow flexion", "hip flexion", "both legs"]),
+        ("sweat", ["low glucose"]),
+        ("words", ["aphasia"]),
+        ("vital capacity", ["breath, cough, swallow"]),
+        ("count", ["breath, cough, swallow"]),
+        ("jaw", ["jaw jerk", "jaw, scalp"]),
         ("flex", ["ankle dorsiflexion"]),  # begins no word, stands in one
     ],
 )
@@ -71,3 +89,29 @@ def test_every_other_word_means_something_that_there_is_and_finds_it():
 def test_nothing_is_listed_twice():
     for typed in ("a", "s", "pain", "foot"):
         assert len(set(looked_up(typed))) == len(looked_up(typed))
+
+
+def every_name():
+    """All that anything is called: here, by its id and by other names."""
+    own = [name for s in catalogue().values() for name in (s.name, s.id)]
+    own += [name for f in flags().values() for name in (f.short, f.id)]
+    return [name.replace("_", " ") for name in (*own, *looked_for())]
+
+
+def test_a_sign_and_a_question_that_look_alike_keep_their_order_however_far_is_typed():
+    offered = set()
+    for name in every_name():
+        for length in range(1, len(name) + 1):
+            pair = shared(name[:length])
+            if pair is None:
+                continue
+            found = looked_up(name[:length])
+            assert found.index(pair[0]) < found.index(pair[1]), name[:length]
+            assert [what.kind for what in pair] == ["sign", "flag"]
+            offered.add(name[:length])
+    assert {"s", "sa", "sad", "sadd", "saddle", "br", "jaw"} <= offered
+
+
+@pytest.mark.parametrize("typed", ["gait", "fever", "bladder", "dysph", "saddle n", "saddle s", "knee", "sight", "s1"])  # fmt: skip
+def test_what_alone_is_meant_is_not_offered_beside_another(typed):
+    assert shared(typed) is None

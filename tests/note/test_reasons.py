@@ -12,8 +12,22 @@ from wardexam.exam.examination import Patient
 from wardexam.exam.typed import read_line
 from wardexam.note import handover
 from wardexam.note.headline import summarise
-from wardexam.note.reasons import WHOLE, by_deadline, clock, running, span, whole
+from wardexam.note.reasons import (
+    WHOLE,
+    action,
+    by_deadline,
+    clock,
+    level_word,
+    listed_word,
+    running,
+    span,
+    steps,
+    when,
+    whole,
+)
 from wardexam.plain import words
+from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, rules
+from wardexam.records.repository import Summary
 from wardexam.session import Session
 from wardexam.visit import Saved, Visit, write_act
 
@@ -81,7 +95,7 @@ def test_every_reason_deadline_and_act_stands_on_every_paper(session, line):
     assert len(reasons) == 1 + len(others)
     for name, text in papers(late, case).items():
         for place, reason in enumerate(reasons):
-            assert reason.when.upper() in text, name
+            assert when(reason, NOW).upper() in text, name
             assert reason.said in text, name
             if reason.due:
                 assert f"due {clock(reason.due, NOW)}" in text, name
@@ -182,3 +196,72 @@ def test_a_reason_without_a_time_is_said_without_one(session):
     text = whole(reason, NOW)
     assert text.startswith("NOW, WITHIN MINUTES: ")
     assert not {"due", "Raised"} & set(text.split())
+
+
+# -- "today" beside the day on which it ends
+
+
+def reason_of(rule, due=None):
+    row = rules()[rule]
+    return Reason(rule, row.urgency, row.reason, row.image, row.call, row.source, row.first, row.by, due=due)  # fmt: skip
+
+
+TODAYS = [name for name, row in rules().items() if WORDS[row.urgency] == "today"]
+NIGHT = datetime(2026, 3, 4, 12, 14, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("rule", TODAYS)
+@pytest.mark.parametrize(("hours", "late"), [(11, False), (12, True), (-14, False)])
+def test_what_is_due_after_midnight_is_never_called_today(rule, hours, late):
+    reason = reason_of(rule, NIGHT + timedelta(hours=hours))
+    urgency = Urgency(reason.urgency, "today", (reason,), (), (), "")
+    own = [
+        when(reason, NIGHT),
+        level_word(urgency, NIGHT),
+        action(reason, NIGHT).rsplit("; ", 1)[1],
+    ]
+    assert ["today" in text for text in own] == (
+        [not late, not late, not late and rules()[rule].by == "today"]
+    )
+    if late:
+        limit = {"today": "12 h"}.get(rules()[rule].by, rules()[rule].by)
+        assert when(reason, NIGHT) == f"within {limit}"
+        assert whole(reason, NIGHT, NIGHT).startswith(f"WITHIN {limit.upper()}: ")
+        assert "due 05 Mar 00:14" in whole(reason, NIGHT, NIGHT)
+
+
+def test_other_levels_keep_their_word_after_midnight():
+    for rule, row in rules().items():
+        if WORDS[row.urgency] != "today":
+            reason = reason_of(rule, NIGHT + timedelta(hours=30))
+            assert when(reason, NIGHT).startswith(WORDS[row.urgency])
+            urgency = Urgency(row.urgency, WORDS[row.urgency], (reason,), (), (), "")
+            assert level_word(urgency, NIGHT) == WORDS[row.urgency]
+
+
+def test_today_stays_the_word_while_one_of_its_reasons_is_due_today():
+    first, second = (reason_of(TODAYS[0], NIGHT + timedelta(hours=h)) for h in (3, 12))
+    assert level_word(Urgency(2, "today", (first, second), (), (), ""), NIGHT) == "today"
+
+
+@pytest.mark.parametrize(
+    ("level", "due", "said"),
+    [
+        (2, "2026-03-05T00:14:00+00:00", "24 h"),
+        (2, "2026-03-04T23:59:00+00:00", "today"),
+        (2, "", "today"),
+        (3, "2026-03-05T00:14:00+00:00", "NOW"),
+    ],
+)
+def test_a_list_says_twenty_four_hours_where_today_ends_after_midnight(level, due, said):
+    word = {2: "today", 3: "NOW"}[level]
+    assert listed_word(Summary(level, word, False, "x", due), NIGHT, word) == said
+
+
+@pytest.mark.parametrize("rule", list(rules()))
+def test_none_first_is_never_printed_as_an_image(rule):
+    reason = reason_of(rule)
+    texts = (steps(reason), action(reason, NIGHT), whole(reason, NIGHT))
+    assert not any("none first" in text.lower() for text in texts)
+    if rules()[rule].image == "none first":
+        assert "image" not in steps(reason).removeprefix(reason.first)

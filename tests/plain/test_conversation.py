@@ -9,13 +9,22 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.exam.flags import flags
+from wardexam.exam.row_sets import row_sets
 from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
 
 START = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
-ADMIT = ["7", "Invented Person", "40-3317", "63", "male"]
+ADMIT = [
+    "7",
+    "Invented Person",
+    "40-3317",
+    "63",
+    "male",
+    "",
+]  # the last: when it began is not known
 # The core signs in the order asked, right then left.
 GRADES = ["2", "2", "2", "2", "2", "2", "3", "2", "3", "2", "up", "down", "none", "none"]
 NO_SUGGESTION = ["s", "n", "", "y"]  # three reflexes alone name no place, so none is offered
@@ -184,7 +193,7 @@ def test_a_red_flag_is_said_at_once(ward):
 
 def test_the_rest_of_a_part_is_stated_for_one_limb_and_never_for_sphincters(ward):
     _, said = talk(ward, *ADMIT, "", "r", "1", "3", "q")
-    assert "sphincters" not in said.split("rest of which part")[0]
+    assert "sphincters" not in said.rpartition("Which signs?")[2].split("rest of which part")[0]
     (draft,) = ward.drafts()
     (statement,) = ward.resume_draft(draft.draft_id)[1].rest_normal
     assert (statement.part, statement.limb) == ("reflexes", "right arm")
@@ -233,7 +242,7 @@ def test_a_statement_keeps_who_and_when_and_is_withdrawn_by_the_same_answer(ward
     (statement,) = stored(ward).rest_normal
     assert statement.by == "Dr Test"
     assert statement.at is not None
-    code, said = talk(ward, "1", "", "r", "1", "3", "r", "1", "3", "q")
+    code, said = talk(ward, "1", "", "", "r", "1", "3", "r", "1", "3", "q")
     assert "Withdrawn: the rest of reflexes in the right arm." in said
 
 
@@ -273,3 +282,112 @@ def test_where_no_reason_stands_the_urgency_is_said_as_not_assessed(ward):
     _, said = talk(ward, *ADMIT, "", "why", "act", "?", "q")
     assert said.count(f"Urgency: not assessed, {len(flags())} not asked.") == 2
     assert "No reason stands" in said
+
+
+# -- what stands in no set
+
+
+def entered(ward, *script):
+    """What is entered after an admission and these answers, and what was said."""
+    _, said = talk(ward, *ADMIT, "", *script, "q")
+    (draft,) = ward.drafts()
+    return ward.resume_draft(draft.draft_id)[1], said
+
+
+def test_a_typed_line_enters_signs_that_stand_in_no_set_at_any_question(ward):
+    line = "knee 2/0 ankle 2/0 aphasia 2 ptosis 1/- neck flexion 3 deep fibular territory 1/2"
+    examination, said = entered(ward, line, "2")
+    assert answers(examination) == {
+        ("knee", "right"): "2+",
+        ("knee", "left"): "0",
+        ("ankle", "right"): "2+",
+        ("ankle", "left"): "0",
+        ("aphasia", "midline"): "marked",
+        ("ptosis", "right"): "present",
+        ("neck_flexion", "midline"): "3",
+        ("territory_deep_fibular", "right"): "reduced",
+        ("territory_deep_fibular", "left"): "normal",
+        ("biceps", "right"): "2+",  # the question that was open stays open
+    }
+    assert "ptosis, right: present." in said
+    assert re.search(r"^.*knee, left: 0", said, re.MULTILINE)
+
+
+def test_a_typed_line_is_all_or_nothing_and_undone_as_one(ward):
+    examination, said = entered(ward, "knee 2/0 ankle 9/0", "knee 2/0 flag:fever=yes", "u")
+    assert answers(examination) == {}
+    assert examination.flags == {}
+    assert "Not accepted: ankle: '9' is not an answer here" in said
+    assert "fever: yes." in said
+
+
+def test_a_line_takes_the_scale_that_is_graded_on_and_facts_of_the_story(ward):
+    examination, _ = entered(ward, "g", "2", "knee 2/0 onset=sudden age=70")
+    assert {f.scale for f in examination.findings} == {examination.scale} != {"conventional"}
+    assert (examination.context.onset, examination.context.age) == ("sudden", 70)
+
+
+@pytest.mark.parametrize(
+    ("typed", "sign", "sides"),
+    [
+        ("/ptosis", "ptosis", ["right", "left"]),
+        ("/dysph", "dysphagia", ["midline"]),
+        ("/double vision", "diplopia", ["midline"]),
+        ("/third-nerve palsy", "oculomotor", ["right", "left"]),
+    ],
+)
+def test_a_sign_is_found_by_its_name_and_asked_on_each_side_before_going_on(ward, typed, sign, sides):  # fmt: skip
+    script = [typed, *(["1"] if typed == "/dysph" else []), *["1"] * len(sides), "3"]
+    examination, said = entered(ward, *script)
+    assert [k for k in answers(examination) if k[0] == sign] == [(sign, side) for side in sides]
+    assert answers(examination)["biceps", "right"] == "3+"
+    assert len(re.findall("biceps, right", said)) >= 2
+
+
+def test_a_search_says_what_is_a_sign_and_what_a_question_and_asks_either(ward):
+    examination, said = entered(ward, "/sad", "2", "y", "/warfarin", "n", "/", "when it began", "4", "/xyzzy")  # fmt: skip
+    assert "1. saddle sensation, sign" in said
+    assert "2. saddle numbness, question, red flag" in said
+    assert examination.flags == {"saddle_numb": "yes", "anticoagulant": "no"}
+    assert examination.context.onset == "days"
+    assert "Nothing is called 'xyzzy'." in said
+
+
+def test_a_name_alone_is_no_answer_and_says_how_it_is_found(ward):
+    examination, said = entered(ward, "ptosis")
+    assert answers(examination) == {}
+    assert "To go to a sign or question by its name type /ptosis" in said
+
+
+@pytest.mark.parametrize(("number", "part"), list(enumerate(PARTS, 9)))
+def test_every_part_can_be_chosen_whole(ward, number, part):
+    if part == "reflexes":  # all of them are a set
+        number = 1 + list(row_sets()).index("everything")
+    signs = [sign for sign in catalogue().values() if sign.part == part]
+    count = sum(1 if sign.sides == "midline" else 2 for sign in signs)
+    _, said = talk(ward, *ADMIT, str(number), "q")
+    assert re.search(rf"^{number}\. .+, {count} questions$", said, re.MULTILINE)
+    assert f"1 of {count}. " in said.rpartition("Which signs?")[2]
+
+
+def test_when_it_began_is_asked_first_of_all(ward):
+    _, said = talk(ward, *ADMIT[:-1], "3", "", "q")
+    assert said.index("When did it begin?") < said.index("Which signs?")
+    assert said.index("1. sudden") < said.index("Which signs?")
+    (draft,) = ward.drafts()
+    assert ward.resume_draft(draft.draft_id)[1].context.onset == "waking"
+    _, again = talk(ward, "y", "", "q")
+    assert "When did it begin?" not in again
+
+
+def test_help_is_given_at_the_questions_of_an_admission_and_a_bed_may_be_called_h(ward):
+    patient, said = admitted(ward, "h", "bed H", "H", "Otto Brandt", "h", "40-3317", "63", "male", "h")  # fmt: skip
+    assert (patient.bed, patient.name, patient.number) == ("H", "Otto Brandt", "40-3317")
+    assert said.count("a bed called H is typed as bed H") == 3
+    assert said.count("Each letter or word works at every question.") == 1
+
+
+def test_what_is_first_is_called_first(ward):
+    _, said = talk(ward, *ADMIT, "", "/breath", "y", "q")
+    assert "First: vital capacity" in said
+    assert "Usual" not in said

@@ -4,11 +4,12 @@ import pytest
 
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
+from wardexam.note.reasons import steps
 
 KEYS = 15
 # What a doctor types after enter: when it began, then the one sign or flag; what stands in the headline.
 CASES = {
-    "saddle": (["4", "slash", *"sad", "enter", "1"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
+    "saddle": (["4", "slash", *"sad", "enter", "enter", "1"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
     "retention": (["4", "slash", *"bladder", "enter", "2"], "NOW, WITHIN 4 H: possible cauda equina", "due 18:00"),
     "breath": (["4", "slash", *"breath", "enter", "1"], "NOW, WITHIN MINUTES: weak breathing", "due 14:"),
     "one-sided": (["1", "slash", *"ili", "enter", "3"], "NOW, WITHIN 1 H: one-sided or cortical sign", "due 15:00"),
@@ -32,7 +33,7 @@ async def test_it_is_recognised_and_answered_within_fifteen_keys(tmp_path, case)
         assert panel.startswith(head)
         assert due in panel
         first = app.screen.reader.urgency.reasons[0]
-        assert first.steps.replace("- ", "-") in panel.replace("- ", "-")
+        assert steps(first).replace("- ", "-") in panel.replace("- ", "-")
         await pilot.press("exclamation_mark", "c", "enter", "q")
         (act,) = app.screen.visit.examination.acts
         assert (act.kind, act.by) == ("called", "Dr Test")

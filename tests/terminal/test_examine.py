@@ -5,8 +5,11 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.records.memory import MemoryWard
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.exam.flags import Flag
+from wardexam.exam.row_sets import row_sets
 from wardexam.ready import engine
 from wardexam.session import Session
 from wardexam.terminal.canvas import plain
@@ -171,3 +174,32 @@ def test_the_tools_own_alarm_is_put_down_by_the_reading_and_stays_when_the_signs
     assert alarm.since == NOW
     state.visit.act(OWN, "not_needed", "the knees were mis-keyed")
     assert OWN not in {r.rule for r in reader.urgency.reasons}
+
+
+@pytest.mark.parametrize("page", [*row_sets(), *PARTS, FLAGS])
+def test_no_name_of_a_row_is_cut_at_eighty_columns(state, page):
+    state.show(page)
+    names = set()
+    for number, row in enumerate(state.rows):
+        state.row_at = number
+        labels = [plain(line) for line in view.grid(state, 24, ASCII).labels]
+        (label,) = [label for label in labels if label.startswith(">")]
+        assert len(label) <= 25
+        name = (
+            (row.short or row.name)
+            if isinstance(row, Sign)
+            else (row.short if isinstance(row, Flag) else row.name)
+        )
+        segments = row.segment_range if isinstance(row, Sign) else ""
+        assert label.rstrip()[1:].split() == [*name.split(), *segments.split()]
+        if isinstance(row, Sign):
+            assert label.endswith(" "), label  # the grade stands apart
+        names.add(label)
+    assert len(names) == len(state.rows)
+
+
+def test_a_short_name_stands_only_where_the_name_does_not_fit():
+    for sign in catalogue().values():
+        room = 23 - len(f" {sign.segment_range}".rstrip())
+        assert bool(sign.short) == (len(sign.name) > room), sign.id
+        assert len(sign.short) <= room, sign.id

@@ -32,7 +32,9 @@ async def test_a_numb_s1_takes_at_most_eight_keys_from_anywhere(app, before, sid
 async def test_a_flag_is_found_and_answered(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "slash", *"breath", "enter")
-        assert dump(app)[-2].startswith("Breathless, a weak cough, or trouble swallowing?")
+        assert dump(app)[-2].startswith(
+            "Question: Breathless, a weak cough, or trouble swallowing?"
+        )
         await pilot.press("1")
         assert app.screen.state.examination.flags == {"breathing": "yes"}
 
@@ -51,7 +53,7 @@ async def test_a_sign_is_shown_on_the_page_that_is_open_where_that_has_it(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "m", "5", "slash", *"saddle sens", "enter")
         assert (app.screen.state.page, app.screen.state.row.id) == ("weak_leg", "saddle")
-        assert dump(app)[-2].startswith("At right saddle sensation.")
+        assert dump(app)[-2].startswith("Sign: right saddle sensation.")
 
 
 async def test_a_digit_takes_a_match_unless_it_belongs_to_a_name(app):
@@ -119,7 +121,9 @@ async def test_no_name_is_cut_at_eighty_columns(app, typed):
         assert found
         for line, what in zip(shown, found[:LISTED], strict=False):
             assert what.name in line
-            assert line.endswith(("red flags", "story", *PARTS))
+            assert line.endswith(
+                ("question, red flag", "question, story", *(f"sign, {p}" for p in PARTS))
+            )
         if len(found) > LISTED:
             assert f"and {len(found) - LISTED} more: type on" in "\n".join(shown)
 
@@ -127,4 +131,60 @@ async def test_no_name_is_cut_at_eighty_columns(app, typed):
 def test_every_name_that_may_be_listed_fits_its_column():
     names = [s.name for s in catalogue().values()] + [f.short for f in flags().values()]
     assert max(map(len, names)) <= NAME
-    assert 5 + NAME + max(map(len, PARTS)) <= 80
+    assert 5 + NAME + max(map(len, (*(f"sign, {p}" for p in PARTS), "question, red flag"))) <= 80
+
+
+@pytest.mark.parametrize(
+    ("typed", "sign", "question"),
+    [("br", "brachioradialis", "breathing"), ("sad", "saddle", "saddle_numb")],
+)
+async def test_a_sign_and_a_question_that_begin_alike_are_offered_before_one_is_taken(
+    app, typed, sign, question
+):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *typed, "enter")
+        assert isinstance(app.screen, FindScreen)
+        assert dump(app)[-2].startswith("A sign and a question begin so. Enter again takes")
+        assert {line.split()[-2] for line in dump(app)[3:6]} == {"sign,", "red"}
+        await pilot.press("enter")
+        assert app.screen.state.row.id == sign
+        assert dump(app)[-2].startswith("Sign: ")
+        await pilot.press("slash", *typed, "enter", *["down"] * 2, "escape", "slash", *typed)
+        at = next(n for n, w in enumerate(app.screen.found, 1) if w.id == question)
+        await pilot.press(str(at))
+        assert app.screen.state.row.id == question
+        assert dump(app)[-2].startswith("Question: ")
+
+
+async def test_an_arrow_is_choice_enough(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", "slash", *"sad", "down", "enter")
+        assert app.screen.state.row.id == "saddle_numb"
+
+
+@pytest.mark.parametrize(
+    ("before", "side"),
+    [
+        ([], "right"),
+        (["left"], "right"),
+        (["right"], "left"),
+        (["2"], "right"),  # graded on the right; the cursor has moved to the left
+        (["right", "2"], "left"),  # graded on the left; the cursor has moved to the next row
+        (["right", "slash", *"fever", "enter", "0"], "left"),
+        (["b", "2"], "right"),
+    ],
+)
+async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, before, side):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter", *before, "slash", *"hip flex", "enter")
+        assert (app.screen.state.row.id, app.screen.state.side) == ("hip_flexion", side)
+        assert dump(app)[-2].startswith(f"Sign: {side} hip flexion.")
+
+
+async def test_every_question_is_named_as_one_when_it_was_looked_for(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter")
+        for flag in flags().values():
+            await pilot.press("slash", *flag.short.replace(",", ""), "enter")
+            said = dump(app)[-2]
+            assert said.startswith((f"Question: {flag.ask}", f"Question: {flag.short}.")), said

@@ -284,3 +284,20 @@ async def test_editing_shows_and_changes_both(tmp_path):
         of = app.ward.patient("patient1")
         assert (of.number, of.born, of.age) == ("", None, 40)
         assert dump(app)[-2] == "Saved without number or birth date: check the wristband."
+
+
+@pytest.mark.parametrize(
+    "then", [["down"], ["o"], ["enter", "2", "s", "q"], ["question_mark", "q"]]
+)
+async def test_what_was_said_of_an_admission_goes_with_the_next_action(tmp_path, then):
+    app = demo_app(tmp_path / "ward", empty=True)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("a", *typed("B7", "Otto Brandt", "40-3317", "40", "m", ""))
+        assert dump(app)[-2].startswith("Admitted.")
+        await pilot.press(*then)
+        for _ in range(50):
+            if isinstance(app.screen, WardScreen):
+                break
+            await pilot.press("q")
+        assert isinstance(app.screen, WardScreen)
+        assert "Admitted" not in "\n".join(dump(app))

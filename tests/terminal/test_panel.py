@@ -7,7 +7,7 @@ import pytest
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.note.reasons import LATE
+from wardexam.note.reasons import LATE, steps, when
 from wardexam.reasoning.rules.urgency import (
     EARLIER,
     UNTIL_KNOWN,
@@ -29,18 +29,18 @@ def panel(examination: Examination, urgency: Urgency, width: int = NARROWEST) ->
     return [plain(line) for line in panel_lines(examination, urgency, None, width)]
 
 
-@pytest.mark.parametrize("when", ["", EARLIER])
+@pytest.mark.parametrize("told", ["", EARLIER])
 @pytest.mark.parametrize("rule", list(rules()))
-def test_reason_imaging_and_whom_to_call_are_read_whole(rule, when):
+def test_reason_imaging_and_whom_to_call_are_read_whole(rule, told):
     row = rules()[rule]
     reason = Reason(
-        rule, row.urgency, row.reason + when, row.image, row.call, row.source, row.first, row.by
+        rule, row.urgency, row.reason + told, row.image, row.call, row.source, row.first, row.by
     )
     urgency = Urgency(row.urgency, WORDS[row.urgency], (reason,), (), (), "")
     lines = panel(read_line("").spelled_out(), urgency)
     said = " ".join(" ".join(line for line in lines[: lines.index(WHERE)]).split())
-    head = f"{reason.when.upper()}: {row.reason}{when}"
-    assert said.replace("- ", "-") == f"{head} {reason.steps}".replace("- ", "-")
+    head = f"{when(reason, NOW).upper()}: {row.reason}{told}"
+    assert said.replace("- ", "-") == f"{head} {steps(reason)}".replace("- ", "-")
     assert all(len(line) <= NARROWEST for line in lines)
 
 
@@ -99,8 +99,8 @@ def test_the_longest_headline_is_wrapped_and_leaves_the_panel_as_high_as_it_is(r
     assert len(lines) == 21
     assert all(len(line) <= width for line in lines)
     said = " ".join(" ".join(lines).split()).replace("- ", "-")
-    assert f"{reason.when.upper()}: {reason.said}".replace("- ", "-") in said
-    assert reason.steps.replace("- ", "-") in said
+    assert f"{when(reason, NOW).upper()}: {reason.said}".replace("- ", "-") in said
+    assert steps(reason).replace("- ", "-") in said
     assert "OVERDUE 40 d, was due 23 Jan 14:00" in said
     assert "+2 more, 2 OVERDUE (!)" in said
     assert "Rules nothing out. Follow local policy." in said

@@ -8,8 +8,8 @@ import pytest
 
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
-from wardexam.note.reasons import by_deadline, clock
-from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency
+from wardexam.note.reasons import by_deadline, clock, level_of
+from wardexam.reasoning.rules.urgency import Reason, Urgency
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.ward import WardScreen
@@ -56,7 +56,7 @@ async def test_every_reason_is_there_what_is_said_first_leading(app):
         assert due == sorted(due)
         for number, reason in enumerate(reasons[:9], 1):  # beyond the digits arrows choose
             await pilot.press(str(number))
-            assert chosen(app).startswith(f">{number} {WORDS[reason.urgency].upper()} ")
+            assert chosen(app).startswith(f">{number} {level_of(reason, NOW).upper()} ")
             assert detail(app, "Call") == reason.call
             assert detail(app, "Source") == reason.source
             assert detail(app, "From") == reason.origin

@@ -48,6 +48,7 @@ class Sign:
         answers: The set of answers it takes (``wardexam.exam.answers``).
         segments: Share of each segment in the sign, adding up to 1; empty where none carries it.
         nerve: The nerve or territory, empty where none is named.
+        short: What doctors call it where there is no room for the name (common practice); empty where the name fits.
         letter: The key that jumps to it, empty where it has none.
         place: Where to touch or look, empty where the name says it.
         modality: ``touch``, ``pin``, ``vibration`` or ``position`` for sensation, else empty.
@@ -71,6 +72,7 @@ class Sign:
     segments: dict[str, float]
     source: str
     nerve: str = ""
+    short: str = ""
     letter: str = ""
     place: str = ""
     modality: str = ""

@@ -62,7 +62,10 @@ SHARED_OPTIONS: dict[str, dict[str, Any]] = {
 }
 BUILT_IN = ("help", "version")
 STORE = ("db", "shared")
-PATIENT: dict[str, Any] = {"metavar": "PATIENT", "help": "identifier, as listed by 'wardexam beds'"}
+PATIENT: dict[str, Any] = {
+    "metavar": "PATIENT",
+    "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
+}
 
 
 class Grammar(argparse.ArgumentParser):
@@ -319,7 +322,11 @@ def parser(*, commands: bool = True) -> Grammar:
         "wardexam export > ward.jsonl",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("--patient", metavar="PATIENT", help="one patient only")
+    sub.add_argument(
+        "--patient",
+        metavar="PATIENT",
+        help="one patient only: identifier, the hospital's number, or the bed",
+    )
     sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
     sub = add(
         "import",

@@ -7,6 +7,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
+from wardexam.commands.whose import identifier
 from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
@@ -16,11 +17,15 @@ if TYPE_CHECKING:
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.note.reasons import running
+    from wardexam.note.reasons import listed_word, running
 
     ward, code, now = edge.ward(options), 0, edge.now()
     for bed in ward.beds(discharged=options.discharged):
-        urgency = bed.summary.urgency_word if bed.summary else "not examined"
+        urgency = (
+            listed_word(bed.summary, now, bed.summary.urgency_word)
+            if bed.summary
+            else "not examined"
+        )
         clock = running(bed.summary, now) if bed.summary and not options.discharged else ""
         line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}"
         edge.put(f"{line}; {edge.on_one_line(clock)}\n" if clock else f"{line}\n")
@@ -40,6 +45,7 @@ def _case(
     from wardexam.visit import Saved
 
     session = edge.session(options, edge.spoken(options) if worded else None)
+    options.patient = identifier(session.ward, options.patient)
     return session, Saved(session, options.patient).named(which)
 
 
@@ -84,7 +90,7 @@ def handover(options: argparse.Namespace) -> int:
 
 def act(options: argparse.Namespace) -> int:
     """Print the reasons of a patient's urgency, or write what was done about one of them."""
-    from wardexam.note.reasons import by_deadline, whole
+    from wardexam.note.reasons import by_deadline, level_word, whole
     from wardexam.visit import write_act
 
     session, case = _case(options)
@@ -102,7 +108,7 @@ def act(options: argparse.Namespace) -> int:
         for r in by_deadline(urgency)
         if not options.rule or r.rule in options.rule.split(",")
     ]
-    head = f"{case.patient.bed} {case.patient.identity}: {urgency.word}"
+    head = f"{case.patient.bed} {case.patient.identity}: {level_word(urgency, now)}"
     text = "".join(f"{edge.on_one_line(line)}\n" for line in (head, *lines))
     return _hand_out(session, options.patient, text)
 

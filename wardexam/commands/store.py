@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
 from wardexam.commands.edge import STANDARD_INPUT
+from wardexam.commands.whose import identifier
 from wardexam.errors import InputError, RecordsError, WardexamError
 
 if TYPE_CHECKING:
@@ -51,6 +52,8 @@ def export(options: argparse.Namespace) -> int:
         edge.complain(f"left out: {patient_id}: {error}")
 
     write = archive.write_csv if options.csv else archive.write_archive
+    if options.patient:
+        options.patient = identifier(ward, options.patient)
     ward.record("exported", options.patient or "ward", edge.examiner(options))
     for line in write(ward, [options.patient] if options.patient else None, missed=missed):
         edge.put(line)

@@ -30,29 +30,51 @@ class Named(NamedTuple):
 
 class _Entry(NamedTuple):
     what: Named
-    names: tuple[tuple[str, ...], ...]  # each in words
+    own: tuple[tuple[str, ...], ...]  # what it is called here, in words
+    others: tuple[
+        tuple[int, tuple[str, ...]], ...
+    ]  # other names in words, and where it stands in their row
     text: str  # the question, or all that is said of the sign: looked at last
+
+
+class _Fit(NamedTuple):
+    """How what is typed fits one entry; the smaller the better.
+
+    A sign stands before a question whose own name is meant too, so that their order does not turn as a word is typed on.
+    """
+
+    rank: int
+    question: bool
+    anywhere: bool  # words of the name, not its beginning
+    place: int
+    name: str
+    id: str
+    by: tuple[str, ...]  # the name that fits
+    what: Named
+
+
+WHOLE, OWN, OTHER, WITHIN, TEXT = range(5)  # ranks, the best first
 
 
 def _words(text: str) -> tuple[str, ...]:
     return tuple(re.findall(r"[^\W_]+", text.lower()))
 
 
-def _other_names() -> dict[str, list[str]]:
-    """Other names by what they stand for: a sign's id, `FLAG` with a flag's, or the onset's."""
-    found: dict[str, list[str]] = {}
+def _other_names() -> dict[str, list[tuple[int, str]]]:
+    """Other names by what they stand for: a sign's id, `FLAG` with a flag's, or the onset's; with the place in their row."""
+    found: dict[str, list[tuple[int, str]]] = {}
     for name, meant in synonyms()["signs"].items():
-        for one in groups().get(meant, (meant,)):
-            found.setdefault(one, []).append(name)
+        for place, one in enumerate(groups().get(meant, (meant,))):
+            found.setdefault(one, []).append((place, name))
     for name, those in looked_for().items():
-        for one in those:
-            found.setdefault(one, []).append(name)
+        for place, one in enumerate(those):
+            found.setdefault(one, []).append((place, name))
     return found
 
 
 @cache
 def looked_for() -> dict[str, tuple[str, ...]]:
-    """Words by which something is looked for, each with the ids of what it may mean."""
+    """Words by which something is looked for, each with the ids of what it may mean, the likeliest first."""
     return {name: tuple(those) for name, those in synonyms()["find"].items()}
 
 
@@ -60,36 +82,92 @@ def looked_for() -> dict[str, tuple[str, ...]]:
 def _entries() -> tuple[_Entry, ...]:
     others = _other_names()
 
-    def entry(kind: Kind, key: str, one: str, name: str, text: str) -> _Entry:
-        names = (name, one, *others.get(key, ()))
-        return _Entry(Named(kind, one, name), tuple(_words(n) for n in names), text.lower())
+    def entry(kind: Kind, key: str, one: str, name: str, text: str, short: str = "") -> _Entry:
+        more = tuple((place, _words(other)) for place, other in others.get(key, ()))
+        own = tuple(_words(n) for n in (name, one, short) if n)
+        return _Entry(Named(kind, one, name), own, more, text.lower())
 
     return (
         entry("onset", ONSET.id, ONSET.id, ONSET.name, ONSET.ask),
         *(
-            entry("sign", s.id, s.id, s.name, f"{s.name} {s.place} {s.nerve} {s.part} {s.limb}")
+            entry(
+                "sign",
+                s.id,
+                s.id,
+                s.name,
+                f"{s.name} {s.place} {s.nerve} {s.part} {s.limb}",
+                s.short,
+            )
             for s in catalogue().values()
         ),
         *(entry("flag", FLAG + f.id, f.id, f.short, f.ask) for f in flags().values()),
     )
 
 
-def _rank(typed: tuple[str, ...], entry: _Entry) -> int | None:
-    """How well it fits: as a whole name, as beginnings of a name's words, within them, within its text; or not."""
-    if typed in entry.names:
-        return 0
-    if any(all(any(w.startswith(t) for w in name) for t in typed) for name in entry.names):
-        return 1
-    if any(all(any(t in w for w in name) for t in typed) for name in entry.names):
-        return 2
-    return 3 if all(t in entry.text for t in typed) else None
+def _all_begin(typed: tuple[str, ...], name: tuple[str, ...]) -> bool:
+    """Whether each begins a word of the name, each another."""
+    if not typed:
+        return True
+    at = [n for n, word in enumerate(name) if word.startswith(typed[0])]
+    return any(_all_begin(typed[1:], name[:n] + name[n + 1 :]) for n in at)
+
+
+def _begins(typed: tuple[str, ...], name: tuple[str, ...]) -> bool:
+    return len(typed) <= len(name) and all(map(str.startswith, name, typed))
+
+
+def _within(typed: tuple[str, ...], name: tuple[str, ...]) -> bool:
+    return all(any(t in word for word in name) for t in typed)
+
+
+def _fit(typed: tuple[str, ...], entry: _Entry) -> _Fit | None:
+    """How it fits: a whole name, the beginning of its own, beginnings of words of its own or of others; or not."""
+    own = [(0, name) for name in entry.own]
+    every = [*own, *entry.others]
+    ways = (
+        (WHOLE, False, every, tuple.__eq__),
+        (OWN, False, own, _begins),
+        (OWN, True, own, _all_begin),
+        (OTHER, True, entry.others, _all_begin),
+        (WITHIN, True, every, _within),
+    )
+    what = entry.what
+    question, name = what.kind == "flag", what.name.lower()
+    for rank, anywhere, names, fits in ways:
+        if found := sorted((place, one) for place, one in names if fits(typed, one)):
+            place, by = found[0]
+            return _Fit(rank, question, anywhere, place, name, what.id, by, what)
+    if all(t in entry.text for t in typed):
+        return _Fit(TEXT, question, True, 0, name, what.id, (), what)
+    return None
 
 
 @lru_cache(512)
-def looked_up(text: str) -> tuple[Named, ...]:
-    """Everything that what is typed may mean, the best first, equally good by name; nothing for a blank."""
+def _fits(text: str) -> tuple[_Fit, ...]:
     typed = _words(text)
     if not typed:
         return ()
-    fits = [(rank, e.what) for e in _entries() if (rank := _rank(typed, e)) is not None]
-    return tuple(what for _, what in sorted(fits, key=lambda f: (f[0], f[1].name.lower(), f[1].id)))
+    return tuple(sorted(fit for e in _entries() if (fit := _fit(typed, e)) is not None))
+
+
+def looked_up(text: str) -> tuple[Named, ...]:
+    """Everything that what is typed may mean, the best first, equally good in the order of the table, then by name.
+
+    A sign stands before a question that fits as well. Nothing for a blank.
+    """
+    return tuple(fit.what for fit in _fits(text))
+
+
+def shared(text: str) -> tuple[Named, Named] | None:
+    """The sign and the question that are both meant so far, by names of their own that begin alike.
+
+    None where one of them alone is meant, or the best is called so in full: it may then be gone to at once.
+    """
+    fits = _fits(text)
+    if not fits or _words(text) == _words(fits[0].what.name):
+        return None
+    sign = next((f for f in fits if f.what.kind == "sign" and f.rank <= OWN), None)
+    question = next((f for f in fits if f.what.kind == "flag" and f.rank <= OWN), None)
+    if sign is None or question is None or sign.by == question.by:
+        return None
+    return sign.what, question.what

@@ -22,12 +22,13 @@ from wardexam.exam.sheet import (
     sign_names,
 )
 
-_SETTING = re.compile(
+_CONTEXT = re.compile(
     r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
 )
 KNOWN = "known:"
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
+SETTING = re.compile("|".join(f"(?:{p.pattern})" for p in (_CONTEXT, _FLAG, _REST)))  # no sign
 
 
 def _number(digits: str, what: str, where: str) -> int:
@@ -93,7 +94,7 @@ def read_line(line: str) -> Sheet:
     position = 0
     while position < len(words):
         word = words[position]
-        if setting := _SETTING.fullmatch(word):
+        if setting := _CONTEXT.fullmatch(word):
             field, text = setting.groups()
             target = sheet if field in ("scale", "id") else sheet["context"]
             target[field] = (

@@ -13,7 +13,7 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.text import cut, to_ascii
 from wardexam.note.headline import shortened, summarise
-from wardexam.note.reasons import paragraphs, span
+from wardexam.note.reasons import listed_word, paragraphs, span
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -122,7 +122,8 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     late = overdue(head.due_at, now)
     if late is not None:
         text = f"OVERDUE {span(late.total_seconds() / 60)}; {text}"
-    word = f"{SHORT[level]}{' WORSE' if head.worse else ''}"
+    short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
+    word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))

@@ -17,7 +17,7 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean, released, to_ascii
 from wardexam.exam.wording import cell, remarks
 from wardexam.note.body import figure
-from wardexam.note.reasons import named, paragraphs
+from wardexam.note.reasons import action, level_word, named, paragraphs
 from wardexam.reasoning.rules.asymmetry import asymmetries
 from wardexam.reasoning.rules.change import sum_score
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
@@ -87,7 +87,9 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
     lines = [f"Urgency: {urgency.word}."]
     for reason in urgency.reasons:
-        lines += wrapped(f"{named(reason)}. Usual: {reason.action}. [{reason.source}]", "  ")
+        lines += wrapped(
+            f"{named(reason, None)}. Usual: {action(reason, None)}. [{reason.source}]", "  "
+        )
     if urgency.not_asked:
         names = ", ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
@@ -183,7 +185,7 @@ def render(
         patient, examination = _in_ascii(patient, examination)
     lines = _heading(patient, examination)
     if urgency:
-        lines += wrapped(f"Urgency: {urgency.word}. {POLICY}")
+        lines += wrapped(f"Urgency: {level_word(urgency, examination.at)}. {POLICY}")
         lines += [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, "  ")]
     shown = scales()[scale or examination.scale]
     lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")

@@ -4,8 +4,8 @@ from datetime import datetime
 
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean
-from wardexam.reasoning.rules.deadlines import overdue
-from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.reasoning.rules.deadlines import limits, overdue
+from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, in_time
 from wardexam.records.repository import Summary
 
 WHOLE = 3  # reasons that a paper says whole; the others are named in one line each
@@ -16,6 +16,8 @@ KINDS: dict[ActKind, str] = {
 NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 HOURS, DAYS = 100, 24
+TODAY = WORDS.index("today")
+NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 
 def clock(at: datetime, beside: datetime) -> str:
@@ -102,19 +104,80 @@ def _done(act: Act) -> tuple[str, ...]:
     return act.kind, act.what, act.by, act.at.isoformat(), act.ended
 
 
-def named(reason: Reason) -> str:
+def after_midnight(due: datetime | None, beside: datetime | None) -> bool:
+    """Whether a time is on a later day than that beside which it is read; not where either is not known."""
+    if due is None or beside is None:
+        return False
+    try:
+        return due.astimezone(beside.tzinfo).date() > beside.date()
+    except OverflowError:  # at the end of the calendar
+        return True
+
+
+def limit_words(reason: Reason, beside: datetime | None) -> str:
+    """The limit in words; ``today`` as the span that it stands for where it ends after midnight."""
+    if in_time(reason.by) == WORDS[TODAY] and after_midnight(reason.due, beside):
+        return f"within {span(limits()[reason.by].total_seconds() / 60)}"
+    return in_time(reason.by)
+
+
+def level_of(reason: Reason, beside: datetime | None) -> str:
+    """The level of a reason; in the place of ``today`` its limit where that ends after midnight."""
+    if reason.urgency == TODAY and after_midnight(reason.due, beside):
+        return limit_words(reason, beside)
+    return WORDS[reason.urgency]
+
+
+def when(reason: Reason, beside: datetime | None) -> str:
+    """The urgency of a reason and its limit: ``now, within 4 h``; ``within 12 h`` for today after midnight."""
+    word, limit = level_of(reason, beside), limit_words(reason, beside)
+    return word if word == limit or reason.lowered else f"{word}, {limit}"
+
+
+def level_word(urgency: Urgency, beside: datetime) -> str:
+    """The urgency in one word, or the limit where all that is to be done today ends after midnight."""
+    gravest = [level_of(r, beside) for r in urgency.reasons if r.urgency == urgency.level]
+    if urgency.level != TODAY or WORDS[TODAY] in gravest:
+        return urgency.word
+    return gravest[0] if gravest else urgency.word
+
+
+def listed_word(summary: Summary, now: datetime, word: str) -> str:
+    """The level as a list says it; ``24 h`` for today where what is due is due after midnight."""
+    late = summary.urgency == TODAY and after_midnight(summary.due_at, now)
+    return "24 h" if late else word
+
+
+def image_words(reason: Reason) -> str:
+    """The image, or that none comes first."""
+    return reason.image.replace(NO_IMAGE, "no image first")
+
+
+def steps(reason: Reason) -> str:
+    """What to do: first, image where one is, whom to call."""
+    image = "" if reason.image == NO_IMAGE else image_words(reason)
+    return "; ".join(filter(None, (reason.first, image, reason.call)))
+
+
+def action(reason: Reason, beside: datetime | None) -> str:
+    """What to do, in one sentence: first, image, whom to call, by when."""
+    written = f"; brought down: {reason.lowered}" if reason.lowered else ""
+    todo = "; ".join(filter(None, (reason.first, image_words(reason), f"call {reason.call}")))
+    return f"{todo}; {limit_words(reason, beside)}{written}"
+
+
+def named(reason: Reason, beside: datetime | None) -> str:
     """How urgent and why, and where it comes from: ``NOW, within 4 h: possible cauda equina (flags)``."""
-    return f"{reason.when.upper()}: {reason.said}"
+    return f"{when(reason, beside).upper()}: {reason.said}"
 
 
 def whole(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
     """All there is to say of a reason, as one paragraph."""
     since = f" Raised {clock(reason.since, beside)}:" if reason.since else ""
     done = done_about(reason, beside, now)
-    image = reason.image.replace("none first", "no image first")
-    steps = [reason.first, image, f"call {reason.call}"]
+    steps = [reason.first, image_words(reason), f"call {reason.call}"]
     todo = _capital("; ".join(filter(None, steps)))
-    return f"{named(reason)}. {todo}.{since}{f' {done}.' if done else ''}"
+    return f"{named(reason, beside)}. {todo}.{since}{f' {done}.' if done else ''}"
 
 
 def paragraphs(
@@ -129,11 +192,11 @@ def paragraphs(
     alike: dict[tuple[str, str], list[str]] = {}
     for reason in urgency.reasons[most:]:
         done = done_about(reason, beside, now, said=said).removeprefix(f"{NOTHING}, ")
-        alike.setdefault((reason.when.upper(), done), []).append(reason.said)
+        alike.setdefault((when(reason, beside).upper(), done), []).append(reason.said)
         said |= set(reason.acts)
     return lines + [
-        f"{when}: {'; '.join(texts)}{f': {done}' if done else ''}."
-        for (when, done), texts in alike.items()
+        f"{urgent}: {'; '.join(texts)}{f': {done}' if done else ''}."
+        for (urgent, done), texts in alike.items()
     ]
 
 
@@ -150,7 +213,7 @@ def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
 
 def image_of(reason: Reason) -> str:
     """The image that is usual, by region and modality; empty where none comes first."""
-    return "" if reason.image.startswith("none first") else reason.image
+    return "" if reason.image.startswith(NO_IMAGE) else reason.image
 
 
 def next_step(reason: Reason, beside: datetime) -> str:

@@ -14,7 +14,7 @@ from wardexam.note.note import (
     statement_lines,
     wrapped,
 )
-from wardexam.note.reasons import paragraphs
+from wardexam.note.reasons import level_word, paragraphs
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -39,7 +39,7 @@ def _situation(
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
     reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
     lines = wrapped(
-        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {urgency.word}{reason}.",
+        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. Urgency: {level_word(urgency, examination.at)}{reason}.",
         "  ",
     )
     if previous and (change := compare(previous, examination)).worse:
@@ -95,7 +95,7 @@ def _assessment(examination: Examination, previous: Examination | None) -> list[
 
 def _recommendation(examination: Examination, urgency: Urgency) -> list[str]:
     lines = [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, "  ")]
-    when = f", {urgency.word}" if urgency.level else ""
+    when = f", {level_word(urgency, examination.at)}" if urgency.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", "  ")
 

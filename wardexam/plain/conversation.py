@@ -6,11 +6,14 @@ Textual, so that it runs with ``TERM=dumb`` and through a pipe.
 """
 
 import contextlib
+import re
 import signal
+from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING, TextIO
 
 from wardexam import signals
+from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
@@ -24,13 +27,15 @@ from wardexam.exam.identity import (
     read_number,
     years_completed,
 )
+from wardexam.exam.looking_up import looked_up
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.text import clean
 from wardexam.exam.wording import spoken
-from wardexam.note.reasons import running
+from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
-from wardexam.plain.sitting import COMMANDS, KEEP, Sitting, ask_flags
+from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
+from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import LeavingError, Talk, Writer
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.session import Session
@@ -81,6 +86,7 @@ def _begin(talk: Talk, session: Session) -> Sitting:
     if visit is None:
         visit = Visit.begin(session, _choose_patient(talk, session).id)
     patient = visit.patient
+    talk.help = HELP
     talk.say(f"Examining bed {clean(patient.bed)}, {patient.identity}.")
     return Sitting(talk, visit)
 
@@ -123,7 +129,13 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                 "RECORD UNREADABLE"
                 if b.trouble
                 else "; ".join(
-                    filter(None, (b.summary.urgency_word, running(b.summary, session.now())))
+                    filter(
+                        None,
+                        (
+                            listed_word(b.summary, session.now(), b.summary.urgency_word),
+                            running(b.summary, session.now()),
+                        ),
+                    )
                 )
                 if b.summary
                 else "not examined yet"
@@ -147,7 +159,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
     from wardexam.exam.entry import first_fault
 
     while True:
-        bed, name = talk.ask("Bed:"), talk.ask("Name:")
+        # "bed H": h alone is help.
+        bed, name = re.sub("^bed +", "", talk.ask("Bed:"), flags=re.I), talk.ask("Name:")
         admitted = session.now()
         number, born = _identifiers(talk, admitted.date())
         age = "" if born else talk.ask("Age in years, Enter if unknown:")
@@ -195,24 +208,25 @@ def _identifiers(talk: Talk, admitted: date) -> tuple[str, date | None]:
 # -- the questions
 
 
-Question = tuple["Sign", Side]
-
-
-def _questions(set_id: str) -> list[Question]:
-    sides: dict[str, tuple[Side, ...]] = {"each": ("right", "left"), "midline": ("midline",)}
-    return [(sign, side) for sign in row_sets()[set_id].signs for side in sides[sign.sides]]
+def _asked(signs: Iterable["Sign"]) -> list[Question]:
+    return [question for sign in signs for question in questions_of(sign)]
 
 
 def _choose_set(talk: Talk) -> list[Question]:
-    sets = list(row_sets().values())
-    options = [f"{s.name}, {len(_questions(s.id))} questions" for s in sets]
-    chosen = talk.choose(f"Which signs? A number, or Enter for {sets[0].name}:", options)
-    return _questions(sets[chosen or 0].id)
+    """The questions of a set, or of a whole part; the reflexes are all in a set."""
+    sets = {s.name: _asked(s.signs) for s in row_sets().values()}
+    sets |= {f"all of {p}": _asked(signs_of(p)) for p in PARTS if p != "reflexes"}
+    first, *_ = sets
+    options = [f"{name}, {len(asked)} questions" for name, asked in sets.items()]
+    chosen = talk.choose(f"Which signs? A number, or Enter for {first}:", options)
+    return list(sets.values())[chosen or 0]
 
 
 def _examine(sitting: Sitting) -> None:
     """Ask until saved."""
     talk = sitting.talk
+    if sitting.visit.asks_onset:
+        ask_onset(sitting)
     questions, at = _choose_set(talk), 0
     explained: set[str] = set()
     sitting.warn()
@@ -238,8 +252,12 @@ def _examine(sitting: Sitting) -> None:
                     return
             elif word in COMMANDS:
                 COMMANDS[word](sitting)
+            elif word.startswith("/"):
+                questions[at:at] = find(sitting, word.removeprefix("/").strip())
+            elif at >= len(questions) and is_line(answer):
+                enter_line(sitting, answer)
             elif at >= len(questions):
-                talk.say("There is no question open. h for help.")
+                talk.say("There is no question open. h for help, / finds a sign by its name.")
             else:
                 at += _answer(sitting, *questions[at], answer)
         except InputError as error:
@@ -281,7 +299,15 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
             return 0
         found = answers.not_testable(sign, side, reasons[chosen][0])
     else:
-        found = answers.finding(sign, side, text, sitting.examination.scale)
+        try:
+            found = answers.finding(sign, side, text, sitting.examination.scale)
+        except InputError:
+            if is_line(text):
+                enter_line(sitting, text)
+                return 0
+            if looked_up(text):
+                talk.say(f"To go to a sign or question by its name type /{text.strip()}")
+            raise
     said = f"{sign.name}{words.place(side)}: {spoken(found)}."
     sitting.change(Change("finding", key, found.model_dump(mode="json")), said)
     return 1

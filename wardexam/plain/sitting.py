@@ -10,7 +10,7 @@ from wardexam.exam.answers import scales
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
 from wardexam.exam.findings import Finding, Limb
-from wardexam.exam.flags import flags
+from wardexam.exam.flags import Flag, flags
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
 from wardexam.plain import words
@@ -27,6 +27,8 @@ x  take this answer away          l  list what is entered
 m  choose other signs             g  choose how tendon reflexes are graded
 r  the rest of a part was normal  o  onset and complaint, if known
 k  add a comment
+/  find a sign or question by a few letters: /ptosis, /warfarin
+knee 2/0 ankle 2/0 aphasia 2   signs with answers, right/left, several at once
 why  every reason of the urgency, and by when
 act  write what was done about one of them
 s  save, and print the note       q  leave; the draft is kept
@@ -84,17 +86,29 @@ class Sitting:
         """Say the urgency when it has changed."""
         reading = self.visit.reading()
         self.visit.notice(reading)
-        lines = words.urgency(self.visit.case.urgency(reading))
+        lines = words.urgency(self.visit.case.urgency(reading), self.visit.session.now())
         text = "\n".join(lines)
         if text and text != self.told:
             self.talk.say(*lines)
         self.told = text
 
+    def rest_normal(self, part: str, limb: str) -> Change:
+        """The statement, now, that the rest of a part was examined in a limb and normal."""
+        by, at = self.examination.examiner, self.visit.session.now().isoformat()
+        return Change(
+            "rest_normal", f"{part} {limb}", {"part": part, "limb": limb, "by": by, "at": at}
+        )
+
     def meaning(self) -> None:
         """Say the reading."""
         reading = self.visit.reading()
         found = self.visit.case.urgency(reading)
-        self.talk.say(*(words.urgency(found) or [f"Urgency: {found.word}.", found.caution]))
+        self.talk.say(
+            *(
+                words.urgency(found, self.visit.session.now())
+                or [f"Urgency: {found.word}.", found.caution]
+            )
+        )
         self.talk.say(*words.reading(reading))
 
 
@@ -112,7 +126,9 @@ def _act(sitting: Sitting) -> None:
     if not found:
         talk.say("No reason stands that something could be done about.")
         return
-    options = [named(r) for r in found] + (["all of these"] if len(found) > 1 else [])
+    options = [named(r, visit.session.now()) for r in found] + (
+        ["all of these"] if len(found) > 1 else []
+    )
     chosen = talk.choose("About which reason? A number, Enter to leave it:", options)
     if chosen is None:
         return
@@ -142,12 +158,17 @@ def _list(sitting: Sitting) -> None:
 def ask_flags(sitting: Sitting) -> None:
     """Ask the red flags; Enter alone leaves one as it is."""
     sitting.talk.say("Red flags: y, n, or Enter alone for not asked.")
-    for name, flag in flags().items():
-        known = sitting.examination.flags.get(name)
-        answer = sitting.talk.yes(f"{flag.ask}" + (f" Now {known}." if known else ""))
-        if answer is not None:
-            value = "yes" if answer else "no"
-            sitting.change(Change("flag", name, value), f"{flag.short}: {value}.")
+    for flag in flags().values():
+        ask_flag(sitting, flag)
+
+
+def ask_flag(sitting: Sitting, flag: Flag) -> None:
+    """Ask one red flag; Enter leaves it as it is."""
+    known = sitting.examination.flags.get(flag.id)
+    answer = sitting.talk.yes(f"{flag.ask}" + (f" Now {known}." if known else ""))
+    if answer is not None:
+        value = "yes" if answer else "no"
+        sitting.change(Change("flag", flag.id, value), f"{flag.short}: {value}.")
 
 
 def _comment(sitting: Sitting) -> None:
@@ -184,14 +205,8 @@ def _rest_normal(sitting: Sitting) -> None:
         said = f"Withdrawn: the rest of {parts[part]} in the {limbs[limb]}."
         sitting.change(Change("rest_normal", key, None), said)
         return
-    row = {
-        "part": parts[part],
-        "limb": limbs[limb],
-        "by": sitting.examination.examiner,
-        "at": sitting.visit.session.now().isoformat(),
-    }
     sitting.change(
-        Change("rest_normal", key, row),
+        sitting.rest_normal(parts[part], limbs[limb]),
         f"Stated: the rest of {parts[part]} in the {limbs[limb]} was examined and normal.",
     )
 
@@ -222,7 +237,6 @@ def _leave(sitting: Sitting) -> None:
 
 
 COMMANDS: dict[str, Callable[[Sitting], None]] = {
-    "h": lambda sitting: sitting.talk.say(HELP),
     "?": Sitting.meaning,
     "u": Sitting.undo,
     "l": _list,

@@ -8,6 +8,13 @@ from wardexam.errors import InputError
 from wardexam.exam.text import clean_lines
 
 Made = TypeVar("Made")
+# Until the examination begins.
+HELP = """\
+Type an answer and press Enter. Enter alone leaves what is not known, or takes
+what the question says. Ctrl-D or Ctrl-C leaves; nothing that was saved is lost.
+Bed     as on the ward's list, such as 7; a bed called H is typed as bed H
+Name    of the patient, as on the wristband
+Number  of the hospital; where there is none the birth date is asked"""
 
 
 class Writer(Protocol):
@@ -33,11 +40,13 @@ class Talk:
     Attributes:
         read: Where answers come from.
         write: Where questions go.
+        help: What ``h`` says at any question.
 
     """
 
     read: TextIO
     write: Writer
+    help: str = HELP
 
     def say(self, *lines: str) -> None:
         """Print lines."""
@@ -46,17 +55,20 @@ class Talk:
         self.write.flush()
 
     def ask(self, question: str) -> str:
-        """Ask and give the answer, without blanks around it.
+        """Ask and give the answer, without blanks around it; ``h`` is helped with and asked again.
 
         Raises:
             LeavingError: The input has ended.
         """
-        self.write.write(clean_lines(question) + " ")
-        self.write.flush()
-        answer = self.read.readline()
-        if not answer:
-            raise LeavingError
-        return answer.strip()
+        while True:
+            self.write.write(clean_lines(question) + " ")
+            self.write.flush()
+            answer = self.read.readline()
+            if not answer:
+                raise LeavingError
+            if answer.strip().lower() not in ("h", "help"):
+                return answer.strip()
+            self.say(self.help)
 
     def until(self, question: str, read: Callable[[str], Made]) -> Made | None:
         """Ask until the answer can be read; None for Enter alone."""

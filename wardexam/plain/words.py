@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from wardexam.exam.findings import Side
-from wardexam.note.reasons import by_deadline, whole
+from wardexam.note.reasons import action, by_deadline, level_word, whole
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
@@ -45,10 +45,10 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
     return [*lines, CAUTION]
 
 
-def urgency(urgency: Urgency) -> list[str]:
+def urgency(urgency: Urgency, now: datetime) -> list[str]:
     """The urgency in sentences: the two gravest reasons and how many more; nothing where none stands."""
     lines = [
-        f"Urgency: {urgency.word}: {reason.said}. Usual: {reason.action}."
+        f"Urgency: {level_word(urgency, now)}: {reason.said}. First: {action(reason, now)}."
         for reason in urgency.reasons[:2]
     ]
     if more := len(urgency.reasons) - len(lines):
@@ -59,4 +59,4 @@ def urgency(urgency: Urgency) -> list[str]:
 def reasons(urgency: Urgency, beside: datetime, now: datetime) -> list[str]:
     """Every reason whole, with its deadline and what was done; the one that is due first before the others."""
     lines = [whole(reason, beside, now) for reason in by_deadline(urgency)]
-    return [f"Urgency: {urgency.word}.", *lines, urgency.caution]
+    return [f"Urgency: {level_word(urgency, beside)}.", *lines, urgency.caution]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import flags
-from wardexam.note.reasons import LATE, deadline
+from wardexam.note.reasons import LATE, action, deadline, steps, when
 from wardexam.note.suggestion import pair_text
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.deadlines import overdue
@@ -62,7 +62,7 @@ def headline(
     due = deadline(first.due, now or first.due, now) if first.due else ""
     late, weight = due.startswith(LATE), "alarm" if passed else "strong"
     lines: list[Line] = [
-        [(line, style)] for line in _wrap(f"{first.when.upper()}: {first.said}", width)
+        [(line, style)] for line in _wrap(f"{when(first, now).upper()}: {first.said}", width)
     ]
     others = f"+{more} more{f', {passed} {LATE}' if passed else ''} ({why})" if more else ""
     if due and others and len(due) + 2 + len(others) <= width:
@@ -70,7 +70,7 @@ def headline(
     else:
         lines += [[(line, "alarm" if late else "strong")] for line in _wrap(due, width)]
         lines += [[(others, weight)]] if others else []
-    lines += [[(line, "")] for line in _wrap(first.steps, width)]
+    lines += [[(line, "")] for line in _wrap(steps(first), width)]
     return lines
 
 
@@ -188,7 +188,11 @@ def _not_asked(examination: Findings, width: int, asks: str) -> str:
 
 
 def more_lines(
-    examination: Findings, previous: Examination | None, urgency: "Urgency", width: int
+    examination: Findings,
+    previous: Examination | None,
+    urgency: "Urgency",
+    width: int,
+    now: datetime | None = None,
 ) -> list[Line]:
     """What stands below the panel where a screen has more lines: further reasons, and every change."""
     lines: list[Line] = []
@@ -202,6 +206,6 @@ def more_lines(
     if len(urgency.reasons) > 1:
         lines += [[], [("Also", "accent")]]
     for reason in urgency.reasons[1:]:
-        wrapped = _wrap(f"{reason.text}: {reason.action}", width)
+        wrapped = _wrap(f"{reason.text}: {action(reason, now)}", width)
         lines += [[(line, "")] for line in wrapped]
     return lines

@@ -240,8 +240,7 @@ def _find(screen: "Entering") -> None:
 
     def found(what: Named) -> None:
         screen.state.go_to(what)
-        # Of a question its own words stand in the cursor's line.
-        screen.said = f"At {view.at_cursor(screen.state)}." if what.kind == "sign" else ""
+        screen.said = view.arrived(screen.state, screen.size.width)
         screen.redraw()
 
     title = view.heading_text(screen.state, screen.size.width)

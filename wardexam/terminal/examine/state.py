@@ -74,8 +74,7 @@ class State:
     def __post_init__(self) -> None:
         previous = self.visit.previous
         self.before = {f.key: f for f in previous.findings} if previous else {}
-        entered = self.visit.amends or self.examination.findings or self.examination.flags
-        self.onset_open = not entered and not self.onset_earlier
+        self.onset_open = self.visit.asks_onset
         self.show(self.page)
 
     # --- what is at the cursor
@@ -88,9 +87,7 @@ class State:
     @property
     def onset_earlier(self) -> str:
         """When it began as told earlier in the stay; empty where it was not."""
-        previous = self.visit.previous
-        told = previous.context.onset if previous else "unknown"
-        return "" if told == "unknown" else told
+        return self.visit.onset_earlier
 
     @property
     def rows(self) -> tuple[Row, ...]:
@@ -256,18 +253,29 @@ class State:
         self.row_at = self.rows.index(row)
         self.side_at = 1 if side == "left" else 0
 
+    @property
+    def worked_at(self) -> int:
+        """The column that is worked at: the cursor's, or that of the last grade where grading has moved it on."""
+        graded = self.graded_last if self.moved_on else []
+        if len(graded) != 1 or graded[0].side == "midline":
+            return 0 if len(graded) == 2 else self.side_at
+        return int(graded[0].side == "left")
+
     def go_to(self, what: Named) -> None:
-        """To what was looked up, on a page that shows it."""
+        """To what was looked up, on a page that shows it; the side stays."""
+        column = self.worked_at
         if what.kind == "sign":
-            self.go(what.id, "right")
+            self.go(what.id, "left" if column else "right")
+            self.side_at = column
             return
         if what.kind == "flag":
             if self.page != FLAGS:
                 self.show(FLAGS)
         elif self.page not in row_sets():
             self.page = next(iter(row_sets()))
+        self.both = self.moved_on = False
         self.row_at = next(n for n, row in enumerate(self.rows) if row.id == what.id)
-        self.side_at = 0
+        self.side_at = column
 
     def go_to_open(self) -> bool:
         """To the next cell that is not filled, from the cursor on; whether there is one."""

@@ -38,6 +38,7 @@ REASONS = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items(
 REASONS_SAID = 5
 
 
+LABEL = 23  # columns of a row's name with its segments; a blank stands before the grades
 CHANGED = "*"  # after a grade that is not what it was in the last examination
 KNOWN = "k"  # after a finding that is marked as known from before
 
@@ -90,7 +91,9 @@ def _label(row: Row, pointer: str) -> str:
         return f"{pointer}{row.short[:24]}"
     if isinstance(row, OnsetQuestion):
         return f"{pointer}{row.name}"
-    return f"{pointer}{row.name[:17]:<17} {row.segment_range[:6]:<6}"
+    segments = row.segment_range
+    text = f"{row.short or row.name:<{min(17, LABEL - 1 - len(segments))}} {segments}"
+    return f"{pointer}{text.rstrip():<{LABEL}} "
 
 
 def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: int) -> Line:
@@ -160,6 +163,16 @@ def at_cursor(state: State) -> str:
     return sided(state.side, row.name) if isinstance(row, Sign) else row.ask
 
 
+def arrived(state: State, width: int) -> str:
+    """Where a search has led: at which sign and side, or at which question, in its own words where they fit."""
+    row = state.row
+    if isinstance(row, Sign):
+        return f"Sign: {sided(state.side, row.name)}."
+    name = row.short if isinstance(row, Flag) else row.name
+    asked, room = f"Question: {row.ask}", width - len(_kept(state, "")) - 2
+    return asked if len(asked) <= room else f"Question: {name}."
+
+
 def about(state: State) -> str:
     """The row under the cursor in full: name, segments, where to touch; or the question."""
     row, finding = state.row, state.finding
@@ -192,7 +205,7 @@ def panel(
         why=why,
         now=state.visit.session.now(),
     )
-    return lines + more_lines(e, state.visit.previous, urgency, room)
+    return lines + more_lines(e, state.visit.previous, urgency, room, state.visit.session.now())
 
 
 def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
@@ -218,12 +231,16 @@ def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
 
 
+def _kept(state: State, said: str) -> str:
+    draft = state.visit.draft
+    if draft.problem:  # the line itself says where it is kept
+        return "" if said == draft.problem else "NOT IN THE WARD"
+    return f"kept to change {draft.kept}"
+
+
 def status(state: State, said: str, width: int) -> Line:
     """What was said last, else what stands at the cursor; at the end, how much is on disk."""
-    draft = state.visit.draft
-    kept = f"kept to change {draft.kept}"
-    if draft.problem:  # the line itself says where it is kept
-        kept = "" if said == draft.problem else "NOT IN THE WARD"
+    kept = _kept(state, said)
     room = width - len(kept) - 2
     line = whole_words(said or about(state), room)
     return [(f"{line:<{max(0, room)}}", ""), (f" {kept}", "quiet")]

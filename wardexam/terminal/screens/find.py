@@ -5,17 +5,19 @@ from collections.abc import Callable
 from textual import events
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.looking_up import Named, looked_up
+from wardexam.exam.looking_up import Named, looked_up, shared
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 
 LISTED = 9  # matches, each with a digit
 LONGEST = 40  # letters
-NAME = 48  # columns
+NAME = 48  # columns; whether it is a sign or a question stands behind
 
 
 class FindScreen(LineScreen):
     """Typing narrows the list; enter takes the chosen match, a digit the one that it stands before.
+
+    Where a sign and a question begin alike the first enter says so and takes nothing.
 
     Args:
         title: Whose examination it is.
@@ -27,6 +29,7 @@ class FindScreen(LineScreen):
         self._title, self._go = title, found
         self._typed = ""
         self._row = 0
+        self._sure = False  # chosen by an arrow, or told that another begins alike
 
     @property
     def found(self) -> tuple[Named, ...]:
@@ -59,9 +62,9 @@ class FindScreen(LineScreen):
         pointer = self.ward_app.glyphs.pointer if chosen else " "
         digit = "" if self._narrows(str(number + 1)) else str(number + 1)
         where = (
-            catalogue()[what.id].part
+            f"sign, {catalogue()[what.id].part}"
             if what.kind == "sign"
-            else {"flag": "red flags", "onset": "story"}[what.kind]
+            else {"flag": "question, red flag", "onset": "question, story"}[what.kind]
         )
         return [(f"{pointer} {digit:<2}{what.name:<{NAME}} {where}", "cursor" if chosen else "")]
 
@@ -80,11 +83,12 @@ class FindScreen(LineScreen):
         self.ward_app.touched()
         key, character = event.key, event.character
         if key == "enter":
-            self._take(self._row)
+            self._enter()
         elif key in ("escape", "ctrl+c") or (key == "backspace" and not self._typed):
             self.dismiss(None)
         elif key in ("up", "down"):
             self._row += 1 if key == "down" else -1
+            self._sure = True
             self.redraw()
         elif key.isdecimal() and not self._narrows(key):
             self._take(int(key) - 1)
@@ -93,15 +97,23 @@ class FindScreen(LineScreen):
                 self._typed = self._typed[:-1]
             elif character and character.isprintable() and len(self._typed) < LONGEST:
                 self._typed += character
-            self._row = 0
+            self._row, self._sure = 0, False
             self.redraw()
 
     def on_paste(self, event: events.Paste) -> None:
         """A pasted block is text to look for."""
         event.stop()
         self._typed = (self._typed + " ".join(event.text.split()))[:LONGEST]
-        self._row = 0
+        self._row, self._sure = 0, False
         self.redraw()
+
+    def _enter(self) -> None:
+        """Take what is chosen; where a sign and a question begin alike, offer both first."""
+        if self._sure or shared(self._typed) is None:
+            self._take(self._row)
+            return
+        self._sure = True
+        self.say("A sign and a question begin so. Enter again takes the marked one.")
 
     def _take(self, row: int) -> None:
         if not 0 <= row < len(self.found[:LISTED]):

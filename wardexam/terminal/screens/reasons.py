@@ -7,8 +7,18 @@ from typing import TYPE_CHECKING
 from wardexam.errors import WardexamError
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, whole_words
-from wardexam.note.reasons import LATE, NOTHING, act_words, by_deadline, clock, deadline
-from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, in_time
+from wardexam.note.reasons import (
+    LATE,
+    NOTHING,
+    act_words,
+    by_deadline,
+    clock,
+    deadline,
+    image_words,
+    level_of,
+    limit_words,
+)
+from wardexam.reasoning.rules.urgency import Reason, Urgency
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 
@@ -92,7 +102,7 @@ class ReasonsScreen(LineScreen):
         wrapped = textwrap.wrap(f"{when}: {reason.said}", width - indent)
         late = when.startswith(LATE)
         style = STYLES[reason.urgency] if not reason.answered or late else "strong"
-        word = f"{WORDS[reason.urgency].upper()}"
+        word = level_of(reason, now).upper()
         lines: list[Line] = [
             [
                 (first, "cursor" if chosen else ""),
@@ -108,10 +118,10 @@ class ReasonsScreen(LineScreen):
         now = self.ward_app.session.now()
         since = f"raised {clock(reason.since, now)}" if reason.since else ""
         again = f"again {clock(reason.again, now)}" if reason.again else ""
-        by = [in_time(reason.by), since, again, deadline(reason.due, now, now)]
+        by = [limit_words(reason, now), since, again, deadline(reason.due, now, now)]
         said = {
             "First": reason.first or "nothing before the image and the call",
-            "Image": "no image first" if reason.image == "none first" else reason.image,
+            "Image": image_words(reason),
             "Call": reason.call,
             "By": ", ".join(filter(None, by)),
             "From": reason.origin or "not known",
@@ -240,7 +250,7 @@ def _ended(reason: Reason) -> str:
     if reason.lowered:
         return ENDS["lowered"]
     last = next((a.kind for a in reversed(reason.acts) if a.settles and not a.ended), None)
-    return ENDS[last] if last else in_time(reason.by)
+    return ENDS[last] if last else limit_words(reason, None)
 
 
 def _labelled(label: str, text: str, width: int) -> list[Line]:

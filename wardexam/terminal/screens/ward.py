@@ -14,7 +14,7 @@ from wardexam.exam.identity import (
     read_number,
     years_completed,
 )
-from wardexam.note.reasons import running
+from wardexam.note.reasons import TODAY, listed_word, running
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
@@ -224,7 +224,7 @@ class WardScreen(LineScreen):
 
         clear = to_ascii if self.ward_app.terminal.ascii else clean
         summary = bed.summary
-        word = URGENCY[summary.urgency] if summary else "?"
+        word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
         mark = "*" if bed.has_draft else " "
         age = "" if bed.age is None else str(bed.age)
         who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:16]:<17}{age:>3} "
@@ -251,7 +251,7 @@ class WardScreen(LineScreen):
             "alarm"
             if word == "NOW" and not chosen
             else "strong"
-            if word == "today" and not chosen
+            if summary and summary.urgency == TODAY and not chosen
             else style
         )
         # A mark while nothing was done about one of the gravest reasons.
@@ -505,6 +505,11 @@ class WardScreen(LineScreen):
                 f"Not {word} yet: held by {busy.holder}. It is done when that lets go."
             ),
         )
+
+    def act(self, action: str) -> None:
+        """Do an action; what was said of the one before goes with it, what is wrong with the ward stays."""
+        self.said = self.ward_app.ward.problem
+        super().act(action)
 
     def _done(self, said: str) -> None:
         """Say what was done, on the list as it is now."""

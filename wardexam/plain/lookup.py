@@ -1,0 +1,112 @@
+"""What stands in no set that is asked: found by its name, or answered with others on one typed line."""
+
+from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.errors import InputError
+from wardexam.exam.entry import Change
+from wardexam.exam.findings import Side
+from wardexam.exam.flags import flags
+from wardexam.exam.looking_up import Named, looked_up
+from wardexam.exam.onset import ONSET, ONSETS
+from wardexam.exam.sheet import sign_names
+from wardexam.exam.typed import SETTING, read_line
+from wardexam.exam.wording import spoken
+from wardexam.plain import words
+from wardexam.plain.sitting import Sitting, ask_flag
+
+Question = tuple[Sign, Side]
+LISTED = 9  # matches that are said
+KINDS = {"sign": "sign", "flag": "question, red flag", "onset": "question, story"}
+
+
+def questions_of(sign: Sign) -> list[Question]:
+    """A sign with each side on which it is asked."""
+    sides: dict[str, tuple[Side, ...]] = {"each": ("right", "left"), "midline": ("midline",)}
+    return [(sign, side) for side in sides[sign.sides]]
+
+
+def ask_onset(sitting: Sitting) -> None:
+    """Ask when it began, the most acute first, as on the screen; Enter alone leaves it as it is."""
+    known = sitting.examination.context.onset
+    now_is = "" if known == "unknown" else f" Now {known}."
+    chosen = sitting.talk.choose(
+        f"{ONSET.ask} A number, Enter if not known:{now_is}", [answer.words for answer in ONSETS]
+    )
+    if chosen is not None:
+        answer = ONSETS[chosen]
+        sitting.change(Change("context", "onset", answer.code), f"Onset: {answer.words}.")
+
+
+def find(sitting: Sitting, text: str) -> list[Question]:
+    """What is meant by a few letters of a name: a sign's questions, to ask now; a question is asked at once."""
+    talk = sitting.talk
+    text = text or talk.ask("Find which sign or question? Enter to leave it:")
+    found = looked_up(text)
+    if not found:
+        if text:
+            talk.say(f"Nothing is called '{text}'.")
+        return []
+    what = _chosen(sitting, text, found)
+    if what is None:
+        return []
+    if what.kind == "sign":
+        return questions_of(catalogue()[what.id])
+    if what.kind == "flag":
+        ask_flag(sitting, flags()[what.id])
+    else:
+        ask_onset(sitting)
+    return []
+
+
+def _chosen(sitting: Sitting, text: str, found: tuple[Named, ...]) -> Named | None:
+    """The one that is meant: at once where it is alone or called so in full, else chosen by its number."""
+    if len(found) == 1 or found[0].name.lower() == " ".join(text.lower().split()):
+        return found[0]
+    more = len(found) - LISTED
+    if more > 0:
+        sitting.talk.say(f"{len(found)} fit, the best first; type more of the name for the others.")
+    options = [f"{what.name}, {KINDS[what.kind]}" for what in found[:LISTED]]
+    chosen = sitting.talk.choose("Which? A number, Enter to leave it:", options)
+    return None if chosen is None else found[chosen]
+
+
+def is_line(text: str) -> bool:
+    """Whether it begins as a typed line does: with a sign's name and an answer, or with what is set."""
+    typed = text.lower().replace(",", "").replace("-", "_").split()
+    if typed and SETTING.fullmatch(text.split()[0]):
+        return True
+    return any("_".join(typed[:n]) in sign_names() for n in range(1, min(5, len(typed))))
+
+
+def enter_line(sitting: Sitting, text: str) -> None:
+    """Enter every sign, flag and fact of a typed line, all or none; it is undone as one.
+
+    Raises:
+        InputError: A word is not understood or an answer is not acceptable; nothing has changed.
+    """
+    sheet = read_line(f"scale={sitting.examination.scale} {text}")
+    if sheet.id:
+        raise InputError("whose examination it is stands already", "id")
+    found = sheet.spelled_out()
+    made = [
+        (
+            Change("finding", f"{f.sign} {f.side}", f.model_dump(mode="json")),
+            f"{f.row.name}{words.place(f.side)}: {spoken(f)}.",
+        )
+        for f in found.findings
+    ]
+    made += [
+        (Change("flag", name, answer), f"{flags()[name].short}: {answer}.")
+        for name, answer in sheet.flags.items()
+    ]
+    made += [
+        (Change("context", name, value), f"{name.replace('_', ' ')}: {value}.")
+        for name, value in sheet.context.model_dump(mode="json", exclude_unset=True).items()
+    ]
+    made += [
+        (sitting.rest_normal(s.part, s.limb), f"The rest of {s.part} in the {s.limb} was normal.")
+        for s in found.rest_normal
+    ]
+    if not made:
+        raise InputError("nothing is said on this line")
+    sitting.visit.change_together(made)
+    sitting.kept("\n".join(said for _, said in made))
