@@ -1,8 +1,7 @@
 """The named conditions on signs that rules of urgency speak of: rows of `conditions.toml`, read and tried.
 
 Each looks only at what was found and told. What was not examined or not asked makes none hold, and no
-condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table. What is not
-known for want of one question's answer ends with that answer alone (`not_denied`), never with a blank.
+condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
 from collections.abc import Mapping
@@ -57,7 +56,6 @@ class Test(Columns):
     pain: Names = ()
     onset: Names = ()
     flag: str = ""
-    not_denied: str = ""
 
     @property
     def of_findings(self) -> bool:
@@ -102,7 +100,6 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "pain": (test.pain, options("pain")),
         "onset": (test.onset, options("onset")),
         "flag": ((test.flag,) if test.flag else (), set(every_flag())),
-        "not_denied": ((test.not_denied,) if test.not_denied else (), set(every_flag())),
     }
 
 
@@ -241,7 +238,6 @@ def _told(tried: _Tried, examination: Findings) -> bool:
     return (
         all(getattr(story, field) in names for field, names in tried.told)
         and (not test.flag or examination.flags.get(test.flag) == "yes")
-        and (not test.not_denied or examination.flags.get(test.not_denied) != "no")
         and (not test.older_than or story.age is None or story.age > test.older_than)
         and (not test.trauma or story.trauma == "yes")
         and (not test.no_weight or story.bears_weight == "no")
