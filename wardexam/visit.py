@@ -332,6 +332,7 @@ class Visit:
         self.session, self.examination, self.draft, self.said = session, examination, draft, said
         self.amends = bool(file.revisions(examination.id))
         self._begun = _case(file, examination, session.wording)
+        self._noticed = 0
         self._undo: list[Step] = []
         self._redo: list[Step] = []
         session.ward.record("viewed", file.patient.id, session.examiner)
@@ -515,7 +516,13 @@ class Visit:
         """
         raised = first_raised(self.examination, self.previous, reading, self.session.now())
         if raised is not None:
+            self._noticed += 1
             self._take(Change("raised", "", [r.model_dump(mode="json") for r in raised]))
+
+    @property
+    def kept(self) -> int:
+        """How many of the doctor's changes are on disk; what the tool put down itself is not counted."""
+        return max(0, self.draft.kept - self._noticed)
 
     # --- ending
 

@@ -188,11 +188,7 @@ async def test_a_folder_that_cannot_be_written_is_said_and_everything_saved_when
         assert words in status(app)
         assert isinstance(app.screen, ExamineScreen)  # nothing was closed, all is there still
         mend()
-        draft = (
-            app.screen.visit.draft
-        )  # of the three grades, and of the tool's own alarm where it comes
-        assert await until(pilot, lambda: f"kept to change {draft.sent}" in status(app))
-        assert draft.sent >= 3
+        assert await until(pilot, lambda: "kept to change 3" in status(app))
         await pilot.press("s")
         assert isinstance(app.screen, TextScreen)
     assert first_bed(app).examinations == before + 1

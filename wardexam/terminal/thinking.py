@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.reading import Reading
 
-KEPT = 64  # readings kept, for what was read ahead and for undoing
+KEPT = 12  # readings kept, for what was read ahead and for undoing
 PAUSE = 0.01  # seconds before anything is read ahead
 BUSY = 2  # programs that want a processor, for each one there is
 QUICK = 0.05  # seconds that a reading may take for others to be read ahead

@@ -103,7 +103,7 @@ class Fold:
     """
 
     codes: dict[Key, Codes]
-    of: NDArray[np.intp]
+    of: NDArray[np.int32]
 
 
 def _kept(
@@ -129,7 +129,7 @@ def fold(made: Hypotheses, keys: tuple[Key, ...]) -> Fold:
     columns = np.ascontiguousarray(lines[:, first])
     if not np.array_equal(columns[:, of], lines):  # two that differ were mixed to the same number
         columns, of = np.unique(lines, axis=1, return_inverse=True)
-    return Fold(dict(zip(keys, columns, strict=True)), of.ravel())
+    return Fold(dict(zip(keys, columns, strict=True)), of.ravel().astype(np.int32))
 
 
 class Sums:
@@ -235,7 +235,8 @@ class Sums:
         # By briskness, a line of rows for each, since lines are added and compared faster than columns.
         wide: dict[str, list[Array]] = {}
         for place, held in brisk.items():
-            lines = [line.take(self._brisk[place].of) for line in np.ascontiguousarray(held.T)]
+            of = self._brisk[place].of.astype(np.intp)  # kept in half the room
+            lines = [line.take(of) for line in np.ascontiguousarray(held.T)]
             wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
         sides = [wide[s] for s in ("right", "left") if s in wide]
         if len(sides) == 2:

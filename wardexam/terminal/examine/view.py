@@ -235,7 +235,7 @@ def _kept(state: State, said: str) -> str:
     draft = state.visit.draft
     if draft.problem:  # the line itself says where it is kept
         return "" if said == draft.problem else "NOT IN THE WARD"
-    return f"kept to change {draft.kept}"
+    return f"kept to change {state.visit.kept}"
 
 
 def status(state: State, said: str, width: int) -> Line:
