@@ -118,7 +118,7 @@ def test_a_day_on_the_ward(home):
         session.wait("New examination")
         session.send(keys(EVENING))
         # The 50 of the doctor and, whenever the reading came, the tool's own alarm.
-        session.wait("kept to change 51")
+        session.wait("kept to change 50")
         call = "spinal or neurosurgical team on call"
         for said in ("NOW, WITHIN 4 H: possible cauda", call):
             session.wait(lambda s, said=said: said in panel(s))
