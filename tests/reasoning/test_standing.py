@@ -55,6 +55,10 @@ STANDS = [
         "cauda_equina",
     ),
     (("onset=hours wrist_extension 3/5", "finger_abduction 5/5"), "stroke"),
+    (("face_lower 3/5 knee 0/2", "onset=longer", "knee 0/2"), "stroke"),
+    (("face_lower 3/5 knee 0/2", "knee 2/2 onset=longer", "knee 0/2 onset=longer"), "stroke"),
+    (("knee 0/2 onset=longer", "face_lower 3/5", "knee 0/2 onset=weeks", "knee 0/2"), "stroke"),
+    (("complaint=speech knee 0/2", "complaint=back_pain onset=longer", "knee 0/2"), "stroke"),
     (("anal_tone 1", "rest=reflexes:all rest=power:all rest=sensation:all"), "cauda_equina"),
 ]
 
@@ -87,6 +91,23 @@ def test_neither_statements_nor_silence_nor_time_end_anything_over_many_examinat
             saved.append(recorded(made, now))
 
 
+def test_an_onset_told_later_dates_nothing_that_is_not_examined_with_it():
+    source = Random(7)
+    for _ in range(300):
+        first = drawn(source)
+        first = first.model_copy(update={"context": first.context.model_copy(update={"onset": "unknown"})})  # fmt: skip
+        other = "numb_hands" if first.context.complaint == "other" else "other"
+        told = Findings(context=Context(onset="longer", complaint=other))
+        again = Findings(findings=tuple(f for f in first.findings if f.choice and not f.choice.usual)[:1])  # fmt: skip
+        saved, levels = [], []
+        for n, found in enumerate((first, told, again)):
+            made = Examination.of(found, id=f"exam{n:04}", patient="patient1", examiner="Dr Ash", at=AT + timedelta(hours=n))  # fmt: skip
+            now = assess(made, standing(saved), None, still=still_open(saved))
+            levels.append(now.level)
+            saved.append(recorded(made, now))
+        assert levels[2] >= levels[1], levels
+
+
 def test_a_statement_that_the_rest_is_normal_ends_nothing():
     assert "both_legs" in reasons("power_leg 3/3", "rest=power:both_legs")
 
@@ -98,6 +119,9 @@ ENDS = [
     (("power_leg 3/3", "power_leg 5/5"), "both_legs"),
     (("onset=hours wrist_extension 3/5", "wrist_extension 3/5 finger_abduction 5/5"), "stroke"),
     (("flag:cancer=yes hip_flexion 3/5", "hip_flexion 5/5"), "metastatic_compression"),
+    (("wrist_extension 3/5", "wrist_extension 3/5 onset=longer"), "stroke"),
+    (("wrist_extension 3/5", "onset=longer", "wrist_extension 3/5 onset=longer"), "stroke"),
+    (("complaint=speech knee 0/2", "onset=longer", "knee 0/2"), "stroke"),
 ]
 
 

@@ -48,6 +48,8 @@ def test_what_tells_of_a_stay_stands_as_all_of_it_does(tmp_path_factory, lines):
             heard, all_heard = still_open(chosen), still_open(whole)
             assert {f.key: f for f in heard.found.findings} == {f.key: f for f in all_heard.found.findings}  # fmt: skip
             assert heard.found.flags == all_heard.found.flags
+            assert {f.key: f for f in heard.undated.findings} == {f.key: f for f in all_heard.undated.findings}  # fmt: skip
+            assert heard.undated.flags == all_heard.undated.flags
             assert (set(heard.stories), heard.stories[-1], heard.onset) == (set(all_heard.stories), all_heard.stories[-1], all_heard.onset)  # fmt: skip
 
 

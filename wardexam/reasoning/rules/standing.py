@@ -3,11 +3,12 @@
 Blank never means normal: a sign that was found and is not looked at again is not gone.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 from wardexam.exam.examination import Context, Examination, Findings, Onset
+from wardexam.exam.findings import Side
 
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
@@ -91,32 +92,77 @@ class Open:
         found: Findings and flags that no later examination found or asked again, with no statements.
         stories: What was told in the stay, each told differently once, the last told last.
         onset: The most acute onset told; ``unknown`` where none was.
+        undated: What of it was found or asked last when no onset was told.
     """
 
     found: Findings
     stories: tuple[Context, ...]
     onset: Onset
+    undated: Findings
 
     def looked_at_again(self, later: Findings) -> bool:
         """Whether a later examination answers any sign that is odd, or asks any question that was answered yes."""
-        odd = {f.key for f in self.found.findings if f.answer and not (f.choice and f.choice.usual)}
-        yes = {name for name, answer in self.found.flags.items() if answer == "yes"}
+        odd, yes = _odd(self.found)
         answered = {f.key for f in later.findings if f.answer is not None}
         return not (odd.isdisjoint(answered) and yes.isdisjoint(later.flags))
 
     @property
     def alone(self) -> tuple[Findings, ...]:
         """What was open before a later examination, with each story."""
-        return tuple(_with(self.found, story, self.onset) for story in self.stories)
+        return _heard(self.found, self.stories, self.onset, self.undated, _untold(self.stories))
 
 
-def _with(found: Told, story: Context, onset: Onset) -> Told:
-    return found.model_copy(update={"context": story.model_copy(update={"onset": onset})})
+def _odd(found: Findings) -> tuple[set[tuple[str, Side]], set[str]]:
+    """The signs that are out of the usual, and the questions answered yes."""
+    odd = {f.key for f in found.findings if f.answer and not (f.choice and f.choice.usual)}
+    return odd, {name for name, answer in found.flags.items() if answer == "yes"}
+
+
+def _untold(stories: Sequence[Context]) -> list[Context]:
+    """The complaints of which neither then nor later was told when they began; what began with another dates none."""
+    return [
+        story
+        for n, story in enumerate(stories)
+        if story.onset == "unknown"
+        and story != Context(age=story.age, sex=story.sex)
+        and not any(
+            later.onset != "unknown" and later.complaint in (None, story.complaint)
+            for later in stories[n + 1 :]
+        )
+    ]
+
+
+def _heard(
+    found: Told,
+    stories: Sequence[Context],
+    onset: Onset,
+    undated: Findings,
+    untold: Sequence[Context],
+) -> tuple[Told, ...]:
+    """What was found with each story and the onset told; and with none, which counts as acute, what is not dated."""
+    heard: list[tuple[Told, Context, Onset]] = [(found, story, onset) for story in stories]
+    if ACUTE.index(onset) > ACUTE.index("unknown"):
+        kept = {"findings": undated.findings, "flags": undated.flags, "rest_normal": ()}
+        alone = found.model_copy(update=kept)
+        heard += [(alone, s, "unknown") for s in (stories if any(_odd(undated)) else untold)]
+    return tuple(
+        part.model_copy(update={"context": story.model_copy(update={"onset": since})})
+        for part, story, since in heard
+    )
 
 
 def _acute(onsets: Iterable[Onset]) -> Onset:
-    """The most acute of some onsets; where the last is not known it adds none."""
-    return min(onsets, key=ACUTE.index, default="unknown")
+    """The most acute of the onsets that are known; ``unknown`` where none is."""
+    return min((o for o in onsets if o != "unknown"), key=ACUTE.index, default="unknown")
+
+
+def _without(earlier: Findings, later: Findings) -> Findings:
+    """What a later examination neither examined nor asked again."""
+    again = {f.key for f in later.findings if f.answer is not None}
+    return Findings(
+        findings=tuple(f for f in earlier.findings if f.key not in again),
+        flags={name: a for name, a in earlier.flags.items() if name not in later.flags},
+    )
 
 
 def _joined(earlier: Findings, later: Told) -> Told:
@@ -129,17 +175,17 @@ def _joined(earlier: Findings, later: Told) -> Told:
 def still_open(examinations: Iterable[Findings]) -> Open | None:
     """What is open of a stay's examinations, in the order saved; None without any."""
     found: Findings | None = None
+    undated = Findings()
     stories: list[Context] = []
     for examination in examinations:
         bare = examination.model_copy(update={"rest_normal": ()})
         found = over(found, bare) if found else bare
         told = examination.context
+        undated = (over if told.onset == "unknown" else _without)(undated, bare)
         stories = [*(s for s in stories if not _same_story(s, told)), told]
     if found is None:
         return None
-    told_onsets = [s.onset for s in stories if s.onset != "unknown"]
-    onset = _acute(told_onsets) if told_onsets else "unknown"
-    return Open(found, tuple(stories), onset)
+    return Open(found, tuple(stories), _acute(s.onset for s in stories), undated)
 
 
 def _same_story(one: Context, other: Context) -> bool:
@@ -151,14 +197,18 @@ def unrelieved(still: Open, later: Told) -> tuple[Told, ...]:
 
     As `over`, but that no statement, no other complaint, no lapse of time and no other sign that is normal
     relieves anything: a finding stands until its own sign is examined again, whatever was said or found of
-    the rest, and of two onsets the more acute one stands.
+    the rest, of two onsets the more acute one stands, and one told later dates no sign that is not examined with it
+    and no other complaint.
     """
     both = _joined(still.found, later)
-    told = later.context.onset
-    onset = _acute((still.onset, told) if told != "unknown" else (still.onset,))
+    onset = _acute((still.onset, later.context.onset))
     last = _context(still.stories[-1], later.context)
-    stories = dict.fromkeys((last, *(_context(later.context, s) for s in still.stories)))
-    return tuple(_with(both, story, onset) for story in stories)
+    stories = tuple(dict.fromkeys((last, *(_context(later.context, s) for s in still.stories))))
+    untold = [_context(later.context, s) for s in _untold((*still.stories, later.context))]
+    undated = _without(still.undated, later)
+    if later.context.onset == "unknown" and any(_odd(undated)):
+        undated = _joined(undated, later)
+    return _heard(both, stories, onset, undated, untold)
 
 
 def standing(examinations: Iterable[Told]) -> Told | None:
