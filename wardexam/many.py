@@ -25,7 +25,7 @@ from wardexam.exam.reading import read
 from wardexam.reasoning.reading import Reading
 
 FEW = 12  # sheets for which no other process is started
-ALONE = 60  # sheets read here while the others start
+ALONE = 30  # sheets read here while the others start
 BATCH = 8  # sheets handed over at a time
 AHEAD = 2  # batches under way for each process
 
@@ -227,6 +227,7 @@ def _put(pipe: IO[bytes], what: object) -> None:
 
 def _help() -> None:
     """Answer batches from standard input until it ends."""
+    answer(Findings())  # loads the engine, while the first sheets are read elsewhere
     while True:
         try:
             asked = pickle.load(sys.stdin.buffer)

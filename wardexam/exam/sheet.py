@@ -6,7 +6,7 @@ be a named group, the scale is said once. Everything is spelled out into finding
 
 import json
 import tomllib
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from itertools import product
 from typing import Annotated, Any, Literal
@@ -35,6 +35,7 @@ from wardexam.exam.flags import flag_names
 
 LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
 NESTED = "not JSON that can be read: nested too deeply"
+_KEPT = 4096  # findings spelled out, some 0.5 kB each
 LONGEST_NUMBER = 20  # digits; no sign, age or amount takes more than a few
 
 SheetSide = Literal["right", "left", "both", "midline"]
@@ -117,21 +118,27 @@ class SheetFinding(Model):
     known: Annotated[str, StringConstraints(max_length=120)] = ""
     comment: Text = ""
 
-    def spelled_out(self, scale: ScaleName) -> list[Finding]:
+    def spelled_out(self, scale: ScaleName) -> tuple[Finding, ...]:
         """The findings it stands for."""
-        sides: tuple[Side, ...] = ("right", "left") if self.side == "both" else (self.side,)
-        found = []
-        name = sign_named(self.sign)
-        for sign in groups().get(name, (name,)):
-            row = catalogue().get(sign)
-            graded = row is not None and row.answers == "tendon" and self.not_testable is None
-            middle = row is not None and row.sides == "midline" and self.side == "both"
-            for side in ("midline",) if middle else sides:
-                document = self.model_dump(mode="json") | {"sign": sign, "side": side}
-                document["answer"] = _code(sign, self.answer, self.scale or scale)
-                document["scale"] = (self.scale or scale) if graded else self.scale
-                found.append(Finding.model_validate(document))
-        return found
+        return _spelled_out(self, scale)
+
+
+@lru_cache(maxsize=_KEPT)
+def _spelled_out(said: SheetFinding, scale: ScaleName) -> tuple[Finding, ...]:
+    """The findings that one of a sheet stands for; kept, since many sheets say the same."""
+    sides: tuple[Side, ...] = ("right", "left") if said.side == "both" else (said.side,)
+    found = []
+    name = sign_named(said.sign)
+    for sign in groups().get(name, (name,)):
+        row = catalogue().get(sign)
+        graded = row is not None and row.answers == "tendon" and said.not_testable is None
+        middle = row is not None and row.sides == "midline" and said.side == "both"
+        for side in ("midline",) if middle else sides:
+            document = said.model_dump(mode="json") | {"sign": sign, "side": side}
+            document["answer"] = _code(sign, said.answer, said.scale or scale)
+            document["scale"] = (said.scale or scale) if graded else said.scale
+            found.append(Finding.model_validate(document))
+    return tuple(found)
 
 
 class SheetRestNormal(Model):

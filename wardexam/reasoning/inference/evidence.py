@@ -28,6 +28,7 @@ from wardexam.reasoning.tables import story_row, weighing_row
 Kind = Literal["finding", "stated", "silence", "story"]
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
+_KEPT_PIECES = 2000  # some 0.2 kB each, the look-ups apart
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 
@@ -209,6 +210,13 @@ def _findings(examination: Findings) -> list[Term]:
     return found
 
 
+@lru_cache(maxsize=_KEPT_PIECES)
+def _piece(key: Key, kind: Kind, alike: str, bearing: observation.Bearing) -> Piece:
+    """What a sign weighs that was stated normal or not recorded."""
+    look = _usual if kind == "stated" else _silent
+    return Piece(key, (kind, *bearing), look(alike, *bearing))
+
+
 def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
     """The terms of what was stated normal, and of what was left unsaid where silence weighs."""
     weight = weighing_row("weight")
@@ -216,18 +224,19 @@ def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
     touched = {f.row.part for f in examination.findings if f.answer is not None}
     recorded = {f.key for f in examination.findings}
     unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
+    stated = examination.rest_normal
     for sign, side, limb in _places():
         if (sign.id, side) in recorded:
             continue
         kind: Kind
-        if any(s.covers(sign, side) for s in examination.rest_normal):
-            kind, look = "stated", _usual
+        if stated and any(s.covers(sign, side) for s in stated):
+            kind = "stated"
         elif silence and sign.part in touched and sign.answers not in never:
-            kind, look = "silence", _silent
+            kind = "silence"
         else:
             continue
         bearing = observation.bearing(sign, examination.context)
-        piece = Piece((sign.id, side), (kind, *bearing), look(observation.alike(sign), *bearing))
+        piece = _piece((sign.id, side), kind, observation.alike(sign), bearing)
         unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
     found = []
     for (kind, part, limb, on), pieces in unsaid.items():

@@ -61,7 +61,7 @@ class _LookUps:
 
     Attributes:
         flat: Numbers of those terms.
-        lines: The line of codes of each look-up, shape (look-ups,).
+        lines: The line of codes of each look-up, shape (look-ups, 1).
         starts: Where the table of each begins in `log`, shape (look-ups, 1).
         log: The tables.
         first: The first look-up of each term.
@@ -85,7 +85,7 @@ def _look_ups(posterior: Posterior) -> _LookUps | None:
     at = posterior.hypotheses.at
     return _LookUps(
         flat,
-        np.array([at[p.key] for p in pieces]),
+        np.array([[at[p.key]] for p in pieces]),
         np.cumsum([0, *(len(p.log) for p in pieces[:-1])])[:, None],
         np.concatenate([p.log[:, 0] for p in pieces]),
         np.cumsum([0, *(len(t.pieces) for t in terms[:-1])]),
@@ -108,7 +108,7 @@ def _without_each(
     if looked_up:
         # Terms that briskness leaves alone, all at once.
         alone = logsumexp(log, 1)
-        codes = posterior.hypotheses.codes.take(at, axis=1)[looked_up.lines]
+        codes = posterior.hypotheses.codes[looked_up.lines, at]
         weights = looked_up.log.take(codes + looked_up.starts)
         value = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
         fall[looked_up.flat] = whole - logsumexp(alone[None, :] - value, 1)

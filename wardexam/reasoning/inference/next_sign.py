@@ -142,10 +142,10 @@ def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, .
             joint = flat @ shown
         # Information is the entropy of the site less its mean once the answer is known.
         known = _entropy(joint, (1, 2)) - _entropy(joint.sum(axis=1), 1)
+        told = ((before - known) / np.log(2)).tolist()
         for number, (sign, side) in enumerate(batch.signs):
             if (sign.id, side) not in recorded:
-                bits = (before - float(known[number])) / np.log(2)
-                found.append((bits, sign, side, joint[number]))
+                found.append((told[number], sign, side, joint[number]))
     found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
     return tuple(
         _next_sign(made, bits, sign, side, joint, groups, context)

@@ -3,7 +3,7 @@
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
@@ -89,7 +89,8 @@ class Posterior:
         at = self.kept if rows is None else rows
         total = np.zeros((len(at), 1))
         for piece in term.pieces:
-            total = total + piece.log[self.hypotheses.code(*piece.key)[at]]
+            codes = self.hypotheses.code(*piece.key).take(at)
+            total = total + piece.log.take(codes, axis=0)
         return np.asarray(total * term.factor)
 
 
@@ -244,7 +245,7 @@ class Sums:
         if "midline" in wide:
             sides.append(wide["midline"])
         total = _both(*sides) if len(sides) == 2 else sides[0] if sides else None
-        most = log if total is None else log + np.maximum.reduce(total)
+        most = log if total is None else log + reduce(np.maximum, total)
         kept = np.flatnonzero(most > most.max() - _FAR)
         # A runner-up is needed to weigh against.
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:

@@ -1,5 +1,7 @@
 """From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
 
+from functools import cache
+from math import fsum
 from typing import cast
 
 import numpy as np
@@ -15,15 +17,21 @@ from wardexam.reasoning.reading import Site, SiteSide, Word
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
+_RIGHT, _LEFT = SIDES.index("right"), SIDES.index("left")
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
 def word(probability: float, *, urgent: bool = False) -> Word:
     """A probability as a word; an urgent place is never unlikely, only less supported."""
     probability = even_chance(probability)
-    words = {w: least for w, least in weighing_row("words").items() if w != "source"}
-    said = next(said for said, least in words.items() if probability >= least)
+    said = next(said for said, least in _words() if probability >= least)
     return cast(Word, weighing_row("urgent_words").get(said, said) if urgent else said)
+
+
+@cache
+def _words() -> tuple[tuple[str, float], ...]:
+    """The words, and the probability from which each is said."""
+    return tuple((w, least) for w, least in weighing_row("words").items() if w != "source")
 
 
 def spoken(group: str) -> str:
@@ -44,12 +52,12 @@ def either(name: str, groups: list[str]) -> str:
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass."""
     total = np.concatenate([[0.0], np.cumsum(mass)])
-    for length in range(1, len(mass) + 1):
-        run = total[length:] - total[:-length]
-        if run.max() >= held - EQUAL:
-            first = leading(run)
-            return first, first + length - 1
-    return 0, len(mass) - 1
+    first, after = np.nonzero(total[None, :] - total[:, None] >= held - EQUAL)
+    if not len(first):
+        return 0, len(mass) - 1
+    length = int((after - first).min())
+    at = leading(total[length:] - total[:-length])
+    return at, at + length - 1
 
 
 def _shown(posterior: Posterior) -> tuple[list[int], list[int]]:
@@ -94,8 +102,8 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
 def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
     """One group as a site, from the probability of every form."""
     members = made.forms_of[group]
-    held = forms[members]
-    mass, chances = float(held.sum()), held.tolist()
+    chances = forms.take(members).tolist()
+    mass = fsum(chances)
     best = made.forms[members[first_likely(chances)]]
     by_side = [0.0] * len(SIDES)
     for number, chance in zip(made.sides_of[group], chances, strict=True):
@@ -115,7 +123,7 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
 def _side(by_side: list[float]) -> SiteSide:
     """The likeliest side; where right and left are as likely, neither is named."""
     side = SIDES[first_likely(by_side)]
-    right, left = (by_side[SIDES.index(s)] for s in ("right", "left"))
+    right, left = by_side[_RIGHT], by_side[_LEFT]
     return "both" if side in ("right", "left") and abs(right - left) <= EQUAL * right else side
 
 

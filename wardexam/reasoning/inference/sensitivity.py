@@ -61,9 +61,10 @@ def one_grade_off(
         codes = made.code(*finding.key)[at]
         for other in neighbours(finding):
             change = factor * (log_likelihood(other, context) - held)
-            if change.max() - change.min() < lead:
+            most = change.max()
+            if most - change.min() < lead:
                 continue  # cannot make good the lead
-            mass = (joint * np.exp(change[codes] - change.max())).sum(axis=1)
+            mass = (joint * np.exp(change[codes] - most)).sum(axis=1)
             after = np.asarray(np.bincount(groups, mass, len(made.groups)), float)
             likely = most_likely(after)
             first = int(likely[0])
