@@ -95,7 +95,7 @@ def main() -> None:
         ranked(engine.posterior(examinations[number % 4], silence=False))
 
     def anew(number: int) -> None:
-        for held in (evidence.log_likelihood, observation._made):
+        for held in (evidence._logged, observation._made):
             held.cache_clear()
         Engine(hypotheses).posterior(examinations[number % 4], silence=False)
 

@@ -13,27 +13,10 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import flag_names
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import Rule, rules
+from wardexam.reasoning.rules.urgency import fired, rules
 
 FLAG, SIGN = "flag:", "sign:"
 Fired = frozenset[str]  # rules
-
-
-def _fired(found: Findings) -> Fired:
-    """The rules that fire; what is marked as known fires those that its row lets it."""
-    yes = {f"{FLAG}{name}" for name, answer in found.flags.items() if answer == "yes"}
-    whole = yes | {f"{SIGN}{name}" for name in holding(found)}
-    worse = found.flags.get("worse") == "yes" or all(not f.known for f in found.findings)
-    fresh = whole if worse else yes | {f"{SIGN}{name}" for name in holding(found.new)}
-    return frozenset(
-        name
-        for name, row in rules().items()
-        if _fires(row, whole if row.known == "stands" else fresh)
-    )
-
-
-def _fires(row: Rule, holds: Collection[str]) -> bool:
-    return any(item in holds for item in row.some) and all(item in holds for item in row.every)
 
 
 def _said(found: Findings, name: str, answer: str | None) -> Findings:
@@ -51,7 +34,7 @@ def _blank(age: int | None, onset: str) -> Findings:
 @cache
 def _alone(name: str, age: int | None, onset: str) -> Fired:
     """The rules that a "yes" fires with nothing else known."""
-    return _fired(_said(_blank(age, onset), name, "yes"))
+    return fired(_said(_blank(age, onset), name, "yes"))
 
 
 @cache
@@ -82,10 +65,10 @@ def _beside(found: Findings, blank: Findings) -> Counter[str]:
     return beside
 
 
-def _gravest(fired: Iterable[str]) -> tuple[int, int]:
+def _gravest(names: Iterable[str]) -> tuple[int, int]:
     """How urgent the gravest and soonest of some rules is, for an order: the gravest first."""
     spans = list(limits())
-    return min(((-rules()[n].urgency, spans.index(rules()[n].by)) for n in fired), default=(0, 0))
+    return min(((-rules()[n].urgency, spans.index(rules()[n].by)) for n in names), default=(0, 0))
 
 
 def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
@@ -101,8 +84,8 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     """
     story = found.context
     blank = _blank(story.age, story.onset)
-    fired = _fired(found)
-    level = max((rules()[n].urgency for n in fired), default=0)
+    now = fired(found)
+    level = max((rules()[n].urgency for n in now), default=0)
     beside = _beside(found, blank)
     place = {name: number for number, name in enumerate(flag_names())}
 
@@ -110,9 +93,9 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
         """What is answered last, what matters now first, then what alone raises the level."""
         if name in answered:
             return True, True, True, 0, 0, place[name]
-        without = _fired(_said(found, name, None)) if name in found.flags else fired
+        without = fired(_said(found, name, None)) if name in found.flags else now
         alone = _alone(name, story.age, story.onset)
-        brings = _fired(_said(found, name, "yes"))
+        brings = fired(_said(found, name, "yes"))
         needs_more = brings - without - alone
         if needs_more or name in beside:
             links = len(needs_more) + beside[name]

@@ -8,7 +8,7 @@ counts as an acute one. The inferred sites raise urgency, to today at most, and 
 answers it and ends its clock (`acts`); nothing but what its row names, written by a doctor, brings it down.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -211,26 +211,31 @@ def _holds(examination: Findings) -> set[str]:
     return holds | {f"sign:{name}" for name in holding(examination)}
 
 
-def _fired(examination: Findings, changes: set[str]) -> dict[str, bool]:
+def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
+    """The ids of the rules that fire; what is marked as known fires those that its row lets it.
+
+    Args:
+        found: What was found; once it is said to be worse, what is known counts as new.
+        changes: What a comparison shows, such as ``change:worse``.
+    """
+    whole = _holds(found).union(changes)
+    known = found.flags.get("worse") != "yes" and any(f.known for f in found.findings)
+    fresh = _holds(found.new).union(changes) if known else whole
+    return frozenset(
+        name
+        for name, row in rules().items()
+        if _fires(row, whole if row.known == "stands" else fresh)
+    )
+
+
+def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     """The rules that fire, each with whether it hangs on an onset that is not known."""
-    whole = _holds(examination) | changes
-    some_known = any(f.known for f in examination.findings)
-    worse = examination.flags.get("worse") == "yes"
-    fresh = _holds(examination.new) | changes if some_known and not worse else whole
-    told = examination.context.model_copy(update={"onset": conditions_row("inferred_site")["told"]})
-    dated = examination.context.onset != "unknown"
-    later: dict[str, set[str]] = {}
-    if not dated:
-        long_ago = examination.model_copy(update={"context": told})
-        later["stands"] = later["yields"] = _holds(long_ago) | changes
-        if some_known:
-            later["yields"] = _holds(long_ago.new) | changes
-    fired = {}
-    for name, row in rules().items():
-        holds = whole if row.known == "stands" else fresh
-        if _fires(row, holds):
-            fired[name] = not dated and not _fires(row, later[row.known])
-    return fired
+    now = fired(found, changes)
+    if found.context.onset != "unknown":
+        return {name: False for name in rules() if name in now}
+    told = found.context.model_copy(update={"onset": conditions_row("inferred_site")["told"]})
+    later = fired(found.model_copy(update={"context": told}), changes)
+    return {name: name not in later for name in rules() if name in now}
 
 
 def _only_known(examination: Findings) -> dict[str, str]:
@@ -331,16 +336,16 @@ def assess(
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:
         changes.add("change:worse")
-    now = _fired(examination, changes)
+    now = _undated(examination, changes)
     fired_now = set(now)
     joined: dict[str, bool] = {}
     before: set[str] = set()
     standing: tuple[Findings, ...] = (examination,)
     if still := still or (still_open((previous,)) if previous else None):
         standing = unrelieved(still, examination)
-        stands = [_fired(both, set()) for both in standing]
-        joined = {n: undated for fired in stands for n, undated in fired.items() if n not in now}
-        before = {n for alone in still.alone for n in _fired(alone, set())} if joined else set()
+        stands = [_undated(both) for both in standing]
+        joined = {n: hangs for each in stands for n, hangs in each.items() if n not in now}
+        before = {n for alone in still.alone for n in fired(alone)} if joined else set()
         if previous and not still.looked_at_again(examination):
             # What stood when the last one was saved stands: nothing of it was looked at.
             kept_rules = {n for n in kept(previous) if n in rules() and n not in now}
