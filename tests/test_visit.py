@@ -55,7 +55,7 @@ def test_what_is_entered_is_saved_and_leaves_no_draft(session):
     assert session.ward.examinations(WHO) == (saved,)
     assert session.ward.drafts() == ()
     (bed,) = session.ward.beds()
-    assert bed.summary == visit.case.summary(visit.reading())
+    assert bed.summary == visit.case.to_save(visit.reading())[1]
 
 
 def test_a_visit_that_was_left_is_gone_on_with_by_whoever_comes(session):
@@ -329,7 +329,7 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     assert (alarm.urgency, alarm.since) == (2, NOW + timedelta(minutes=3))
     assert (alarm.text, alarm.image) == ("signs suggest: cord at T6", "MRI of the whole spine")
     assert OWN not in {r.rule for r in visit.case.told.reasons}  # a suggestion, not yet accepted
-    assert visit.case.summary(quiet).urgency == 3
+    assert visit.case.to_save(quiet)[1].urgency == 3
     visit.pause(2.0)
     visit = Visit.open(session, WHO)
     assert reason(visit.case, OWN) == alarm

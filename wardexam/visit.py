@@ -131,11 +131,13 @@ class Case:
         """What changed from what stood before; None for a first examination."""
         return compare(self.previous, self.examination) if self.previous else None
 
-    def summary(self, reading: "Reading | None") -> "Summary":
-        """What the ward list shows of it."""
+    def to_save(self, reading: "Reading | None" = None) -> tuple[Examination, "Summary"]:
+        """The examination with its reasons, as it is saved, and what the ward list then shows of it."""
         from wardexam.note.headline import summarise
 
-        return summarise(self.urgency(reading, own=True), self.comparison(), reading)
+        urgency = self.urgency(reading, own=True)
+        kept = recorded(self.examination, urgency)
+        return kept, summarise(urgency, self.comparison(), reading)
 
     def note(
         self,
@@ -288,8 +290,7 @@ def write_act(
     made = case.acts(rule, kind, what, session.examiner, at)
     acts = (*case.examination.acts, *made)
     written = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
-    examination = recorded(written.examination, written.urgency(own=True))
-    summary = written.summary(None)
+    examination, summary = written.to_save()
     why = f"{ACT_WORDS[kind]}: {made[0].what}"[:120]
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
@@ -542,8 +543,7 @@ class Visit:
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
             begun = _case(session.ward.file(entered.patient), entered, session.wording)
-            examination = recorded(entered, begun.urgency(reading, own=True))
-            summary = begun.summary(reading)
+            examination, summary = begun.to_save(reading)
             if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)

@@ -281,7 +281,7 @@ def closed_to_reading(place: Place) -> Iterator[None]:
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), os.fspath(path))
         return real(path, flags, *more, **options)
 
-    os.open = open_  # type: ignore[assignment]
+    os.open = open_  # type: ignore[assignment]  # a narrower signature than the one it stands for
     try:
         yield
     finally:

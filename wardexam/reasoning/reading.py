@@ -201,7 +201,10 @@ class Reading:
         made: dict[str, Any] = _listed(whole)
         return made
 
-    def rows(self, id: str = "") -> list[dict[str, str | int | float | bool | None]]:  # noqa: A002
+    def rows(
+        self,
+        id: str = "",  # noqa: A002  # what the sheet calls it
+    ) -> list[dict[str, str | int | float | bool | None]]:
         """A row for each ranked site, first to last, every value plain: for a data frame or CSV."""
         return [
             {
