@@ -28,7 +28,7 @@ from wardexam.reasoning.tables import story_row, weighing_row
 Kind = Literal["finding", "stated", "silence", "story"]
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
-_KEPT_PIECES = 2000  # some 0.2 kB each, the look-ups apart
+_KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 

@@ -18,7 +18,7 @@ from wardexam.reasoning.reading import NextSign
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
-_KEPT = 24  # batches of tables kept, 0.1 MB each
+_KEPT = 16  # batches of tables kept, 0.1 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 
