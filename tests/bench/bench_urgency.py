@@ -7,46 +7,13 @@ every two rules, each by all the samples that fire it, as one patient. Prints wh
 import argparse
 import itertools
 import time
-from collections import Counter
 from random import Random
 
 from tests.handbook.rule_samples import pairs
-from tests.reasoning.worsening import drawn, in_words, not_again, stated_normal, worse_steps
-from wardexam.exam.examination import Findings
-from wardexam.reasoning.rules.urgency import assess, rules
+from tests.reasoning.worsening import drops_across, drops_within, in_words, level
+from wardexam.reasoning.rules.urgency import rules
 
 SHOWN = 5  # drops written out
-
-
-def _level(examination: Findings, previous: Findings | None = None) -> int:
-    return assess(examination, previous, None).level
-
-
-def within(trials: int, source: Random) -> tuple[Counter[str], list[str]]:
-    """What was tried within one examination, by kind, and the drops in words."""
-    tried: Counter[str] = Counter()
-    drops = []
-    for _ in range(trials):
-        examination = drawn(source)
-        levels = {id(examination): _level(examination)}
-        for step in worse_steps(examination, source):
-            word, before, after = step
-            tried[word] += 1
-            levels[id(after)] = _level(after)
-            if levels[id(after)] < levels[id(before)]:
-                drops.append(in_words(step))
-    return tried, drops
-
-
-def across(trials: int, source: Random) -> list[str]:
-    """The drops from one examination to the next, but by signs examined and flags asked again."""
-    drops = []
-    for _ in range(trials):
-        earlier, later = drawn(source), stated_normal(drawn(source))
-        stands = not_again(earlier, later)
-        if _level(later, earlier) < _level(stands):
-            drops.append(in_words(("the next examination", stands, later)))
-    return drops
 
 
 def of_rules() -> tuple[int, int, list[str]]:
@@ -60,9 +27,9 @@ def of_rules() -> tuple[int, int, list[str]]:
         ways += 1
         for before, now in (one, other):
             if id(now) not in alone:
-                alone[id(now)] = _level(now, before)
+                alone[id(now)] = level(now, before)
         graver = max(alone[id(one[1])], alone[id(other[1])])
-        if _level(together, past) < graver:
+        if level(together, past) < graver:
             drops.append(in_words((f"{first} with {second}", one[1], together)))
     return len(names), ways, drops
 
@@ -74,13 +41,13 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     source, start = Random(given.seed), time.process_time()
-    tried, drops = within(given.trials, source)
+    tried, drops = drops_within(given.trials, source)
     print(
         f"{given.trials} random examinations, {sum(tried.values())} times worse by one thing: {len(drops)} drops"
     )
     for word, count in tried.most_common():
         print(f"  {word:<34}{count:>8}")
-    later = across(given.trials, source)
+    later = drops_across(given.trials, source)
     print(f"{given.trials} random pairs of examinations: {len(later)} drops")
     count, ways, joined = of_rules()
     total = len(list(itertools.combinations(rules(), 2)))

@@ -98,6 +98,7 @@ def every_name():
     return [name.replace("_", " ") for name in (*own, *looked_for())]
 
 
+@pytest.mark.slow
 def test_a_sign_and_a_question_that_look_alike_keep_their_order_however_far_is_typed():
     offered = set()
     for name in every_name():

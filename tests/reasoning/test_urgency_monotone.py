@@ -1,6 +1,5 @@
 """More abnormal is never calmer: random examinations, and what is added to them one thing at a time."""
 
-from collections import Counter
 from datetime import UTC, datetime, timedelta
 from random import Random
 
@@ -10,9 +9,9 @@ from tests.reasoning.worsening import (
     KINDS,
     added,
     drawn,
-    in_words,
-    not_again,
-    stated_normal,
+    drops_across,
+    drops_within,
+    level,
     worse_steps,
 )
 from wardexam.exam.acts import Act
@@ -27,32 +26,15 @@ TRIALS = 10_000  # the benchmark does more: tests/bench/bench_urgency.py
 PAIRS = 2_000
 
 
-def level(examination, previous=None):
-    return assess(examination, previous, None).level
-
-
 @pytest.mark.slow
 def test_nothing_that_is_worse_or_unknown_is_ever_calmer():
-    source, tried, drops = Random(7), Counter(), []
-    for _ in range(TRIALS):
-        examination = drawn(source)
-        levels = {id(examination): level(examination)}
-        for step in worse_steps(examination, source):
-            word, before, after = step
-            tried[word] += 1
-            levels[id(after)] = level(after)
-            if levels[id(after)] < levels[id(before)]:
-                drops.append(step)
-    assert not drops, [in_words(d) for d in drops[:3]]
+    tried, drops = drops_within(TRIALS, Random(7))
+    assert not drops, drops[:3]
     assert {word: tried[word] > TRIALS / 20 for word in KINDS} == dict.fromkeys(KINDS, True), tried
 
 
 def test_across_examinations_nothing_is_calmer_but_by_signs_examined_again():
-    source = Random(11)
-    for _ in range(PAIRS):
-        earlier, later = drawn(source), drawn(source)
-        stands = not_again(earlier, later)
-        assert level(stated_normal(later), earlier) >= level(stands), (earlier, later)
+    assert drops_across(PAIRS, Random(11)) == []
 
 
 ACT = {"what": "MRI normal", "by": "Dr Ash", "at": "2026-03-02T08:00:00+00:00"}

@@ -1,5 +1,6 @@
 """Random examinations, and what makes one of them worse by one thing."""
 
+from collections import Counter
 from collections.abc import Iterator
 from random import Random
 from typing import get_args
@@ -9,6 +10,7 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Complaint, Context, Findings, Onset
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.flags import every_flag
+from wardexam.reasoning.rules.urgency import assess
 
 # From the most acute on; "unknown" stands for any of them.
 ONSETS = tuple(
@@ -161,3 +163,35 @@ def in_words(step: Step) -> str:
     word, before, after = step
     signs, more = ({f"{f.sign} {f.side} {f.answer}" for f in e.findings} for e in (before, after))
     return f"{word}: {sorted(signs)} {before.flags} {before.context} -> {sorted(more - signs)} {after.flags} {after.context}"
+
+
+def level(examination: Findings, previous: Findings | None = None) -> int:
+    """How urgent it is by the rules alone."""
+    return assess(examination, previous, None).level
+
+
+def drops_within(trials: int, source: Random) -> tuple[Counter[str], list[str]]:
+    """What made random examinations worse, how often each, and in words what was calmer for it."""
+    tried: Counter[str] = Counter()
+    drops = []
+    for _ in range(trials):
+        examination = drawn(source)
+        levels = {id(examination): level(examination)}
+        for step in worse_steps(examination, source):
+            word, before, after = step
+            tried[word] += 1
+            levels[id(after)] = level(after)
+            if levels[id(after)] < levels[id(before)]:
+                drops.append(in_words(step))
+    return tried, drops
+
+
+def drops_across(trials: int, source: Random) -> list[str]:
+    """In words what was calmer in a next examination, but by signs examined and flags asked again."""
+    drops = []
+    for _ in range(trials):
+        earlier, later = drawn(source), stated_normal(drawn(source))
+        stands = not_again(earlier, later)
+        if level(later, earlier) < level(stands):
+            drops.append(in_words(("the next examination", stands, later)))
+    return drops

@@ -26,6 +26,7 @@ def examination(number: int, line: str) -> Examination:
     return made.model_copy(update={"comment": '"flags": {"x'})
 
 
+@pytest.mark.slow
 @settings(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

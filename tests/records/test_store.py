@@ -214,6 +214,7 @@ def test_a_save_appends_one_row_and_reads_no_other_patient(ward, patient, examin
     assert len(rows(ward)) == before + 1
 
 
+@pytest.mark.slow
 def test_the_index_does_not_grow_for_ever(ward, patient):
     ward.admit(patient, "x")
     for number in range(300):
@@ -301,6 +302,7 @@ def test_an_import_cut_short_while_it_moved_is_completed_at_the_next_start(
 # --- the demo ward
 
 
+@pytest.mark.slow
 def test_the_demo_ward_is_what_its_seed_makes(tmp_path):
     subprocess.run(
         [sys.executable, str(ROOT / "demo_db" / "make_demo.py"), str(tmp_path / "ward")], check=True

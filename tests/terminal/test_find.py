@@ -181,6 +181,7 @@ async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, bef
         assert dump(app)[-2].startswith(f"Sign: {side} hip flexion.")
 
 
+@pytest.mark.slow
 async def test_every_question_is_named_as_one_when_it_was_looked_for(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter")
