@@ -89,7 +89,7 @@ STAYS = (
                 did=(
                     Did(26.2, "Dr Bex", ("cord_and_function",), "called", "spinal team, registrar"),
                     Did(26.3, "Dr Bex", ALL, "asked", "MRI of the whole spine"),
-                    Did(29.5, "Dr Bex", ALL, "done", "MRI: compression at T8, to theatre"),
+                    Did(29.5, "Dr Bex", ALL, "done", "MRI: compression at T8, to theatre 14:00"),
                 ),
             ),
         ),
@@ -199,7 +199,7 @@ STAYS = (
                         "Dr Ash",
                         ALL,
                         "not_needed",
-                        "infarct seen on CT, stroke team informed",
+                        "infarct on CT of 2 Mar, stroke unit treats it",
                     ),
                 ),
             ),
@@ -229,11 +229,15 @@ STAYS = (
                 " hip_flexion 3/3 ankle_dorsiflexion 2/2 shoulder_abduction 4/4 finger_abduction 4-/4- face_lower 4/4 face_upper 4/4"
                 " neck_flexion 4 vibration_leg 0/0 level_pin none/none bladder normal"
                 " flag:breathing=yes flag:progressive=yes flag:gait_lost=yes flag:bladder_bowel=no flag:both_legs=yes",
-                "Vital capacity asked for.",
+                "Speaks in half sentences.",
                 did=(
                     Did(34.1, "Dr Cole", ALL, "called", "neurology and intensive care"),
                     Did(
-                        36, "Dr Cole", ALL, "not_needed", "vital capacity 2.1 L, neurology saw her"
+                        36,
+                        "Dr Cole",
+                        ALL,
+                        "not_needed",
+                        "intensive care follows her, vital capacity 2.1 L",
                     ),
                 ),
             ),
@@ -294,7 +298,9 @@ STAYS = (
                 " knee 2/2 ankle 0/0 plantar down/down clonus_ankle none/none vibration_leg 1/1 position_leg 2/2"
                 " power_leg 5/5 flag:trauma=yes flag:bleeding=yes flag:bladder_bowel=no",
                 "Ankle jerks absent with the plantar-strike method too.",
-                did=(Did(13, "Dr Bex", ALL, "done", "CT of head and neck: no fracture, no bleed"),),
+                did=(
+                    Did(13, "Dr Bex", ALL, "done", "CT of head and spine: no fracture, no bleed"),
+                ),
             ),
         ),
         born=date(1941, 8, 19),
@@ -387,7 +393,7 @@ STAYS = (
         35,
         "male",
         None,
-        "home with physiotherapy",
+        "back pain into the right foot",
         (
             Visit(
                 0,

@@ -91,14 +91,14 @@ def test_what_cannot_be_read_says_why(said, why):
 def test_an_answer_says_what_made_it_and_fits_its_schema():
     reading = wardexam.localise(LINE)
     answer = reading.to_dict("a", wardexam.assess(LINE, reading=reading))
-    assert (answer["version"], answer["id"]) == (1, "a")
+    assert (answer["version"], answer["id"]) == (2, "a")
     assert (answer["program"], answer["tables"]) == (wardexam.__version__, fingerprint())
     assert json.loads(json.dumps(answer)) == answer
     schema = wardexam.answer_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(answer, schema)
     jsonschema.validate(reading.to_dict(), schema)
-    for wrong in ({**answer, "more": 1}, {**answer, "version": 2}, {**answer, "sites": [{}]}):
+    for wrong in ({**answer, "more": 1}, {**answer, "version": 1}, {**answer, "sites": [{}]}):
         with pytest.raises(jsonschema.ValidationError):
             jsonschema.validate(wrong, schema)
 

@@ -19,7 +19,7 @@ README = ROOT / "README.md"
 async def screen(tmp_path) -> str:
     app = demo_app(tmp_path / "ward")
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("j", "j", "enter", *"2222222220")
+        await pilot.press("j", "j", "enter", "m", "1", *"2222222220")
         await settled(pilot)
         return "\n".join(dump(app))
 

@@ -85,7 +85,7 @@ def note(
     *,
     previous: Examination | None = None,
     urgency: Urgency | None = None,
-    form: Literal["table", "line", "figure"] = "table",
+    form: Literal["sentences", "table", "line", "figure"] = "sentences",
     scale: ScaleName | None = None,
 ) -> str:
     """The examination as a plain-text note: ASCII, lines of at most 72 columns.
@@ -93,9 +93,9 @@ def note(
     Args:
         patient: Whose it is.
         examination: What was found.
-        previous: An earlier examination whose grades stand beside.
+        previous: An earlier examination that it is compared with.
         urgency: What `assess` gave; printed when given.
-        form: Reflexes as a table, one line, or a figure of the body.
+        form: Sentences alone, or with the reflexes as a table, one line, or a figure of the body.
         scale: Show tendon reflexes on this scale; as graded when None.
     """
     from wardexam.note.note import render

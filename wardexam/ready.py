@@ -64,14 +64,18 @@ def _whole(rows: "Hypotheses") -> bool:
 def _sound(form: "Form") -> bool:
     """Whether a form's fields are of their types and within bounds."""
     from wardexam.anatomy.catalogue import SEGMENTS
+    from wardexam.anatomy.structures import STORY
     from wardexam.reasoning.model.hypotheses import SIDES
 
-    numbers = (form.weight, *form.onset.values())
+    columns = list(form.story.items())
+    numbers = (form.weight, *(n for _, column in columns for n in column.values()))
     return (
-        all(isinstance(text, str) for text in (form.site, form.group, form.name, *form.onset))
+        all(isinstance(text, str) for text in (form.site, form.group, form.name, *form.story))
+        and all(c in STORY and all(isinstance(v, str) for v in column) for c, column in columns)
         and form.side in SIDES
         and (form.level is None or (type(form.level) is int and 0 <= form.level < len(SEGMENTS)))
         and all(type(n) in (int, float) and 0 <= n < 1e9 for n in numbers)
         and type(form.upper) is bool
+        and type(form.alarm) is bool
         and form.rows.start < form.rows.stop
     )

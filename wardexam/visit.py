@@ -15,6 +15,7 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.entry import Change, apply, first_fault, inverse
 from wardexam.exam.examination import Context, Examination, Findings, Patient
+from wardexam.exam.story import complaint_in
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.raised import first_raised, recorded
@@ -47,6 +48,7 @@ class Case:
         previous: What stands from earlier in the stay; None for a first examination.
         wording: The hospital's own words for urgency.
         still: What urgency still hears of the stay; of `previous` alone where it is not given.
+        replaced: The revision before this one; None for a first one.
     """
 
     patient: Patient
@@ -54,6 +56,7 @@ class Case:
     previous: Examination | None
     wording: "Wording"
     still: Open | None = None
+    replaced: Examination | None = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -141,7 +144,7 @@ class Case:
 
     def note(
         self,
-        form: "Form" = "table",
+        form: "Form" = "sentences",
         scale: "ScaleName | None" = None,
         *,
         line_end: str = "\n",
@@ -157,6 +160,7 @@ class Case:
             urgency=self.told,
             form=form,
             scale=scale,
+            replaced=self.replaced,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -196,6 +200,11 @@ class Saved:
     def last(self) -> Examination | None:
         """The examination saved last, in its last revision."""
         return self._file.examinations[-1] if self._file.examinations else None
+
+    @property
+    def urgency(self) -> Urgency | None:
+        """How urgent the examination saved last is; None where none is saved."""
+        return self.case(self.last).urgency(own=True) if self.last else None
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
@@ -297,7 +306,12 @@ def write_act(
 
 def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
     told = file.telling(examination.id)
-    return Case(file.patient, examination, standing(told), wording, still_open(told))
+    before = (
+        r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
+    ) if examination.revision > 1 else iter(())  # fmt: skip
+    return Case(
+        file.patient, examination, standing(told), wording, still_open(told), next(before, None)
+    )
 
 
 class Step(NamedTuple):
@@ -319,6 +333,7 @@ class Visit:
         examination: As far as it has got.
         draft: Where every change is kept.
         amends: Whether it is a further revision of a saved examination.
+        resumed: Whether it goes on from a draft that was left.
         said: What there is to say of how it began.
     """
 
@@ -332,8 +347,10 @@ class Visit:
     ) -> None:
         self.session, self.examination, self.draft, self.said = session, examination, draft, said
         self.amends = bool(file.revisions(examination.id))
+        self.resumed = False
         self._begun = _case(file, examination, session.wording)
-        self._noticed = 0
+        self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
+        self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
         self._redo: list[Step] = []
         session.ward.record("viewed", file.patient.id, session.examiner)
@@ -363,7 +380,9 @@ class Visit:
         if left:
             said = f"Draft resumed: {draft_line(left[-1], file.patient.bed, session.now())}."
             draft, examination = ward.resume_draft(left[-1].draft_id, session.examiner)
-            return cls(session, file, examination, draft, said)
+            made = cls(session, file, examination, draft, said)
+            made.resumed = not made.amends or bool(left[-1].keys)
+            return made
         made = cls._new(session, file)
         if drafts:
             made.said = (
@@ -385,7 +404,12 @@ class Visit:
             examiner=session.examiner,
             at=session.now(),
             scale=saved[-1].scale if saved else "conventional",
-            context=Context(age=patient.age, sex=patient.sex),
+            # Later in the stay what was told before stands, or is asked anew.
+            context=Context(
+                age=patient.age,
+                sex=patient.sex,
+                complaint=None if saved else complaint_in(patient.remark),
+            ),
         )
         draft = session.ward.start_draft(examination, session.examiner)
         said = clock_line(examination.at, saved[-1].at) if saved else ""
@@ -395,13 +419,18 @@ class Visit:
     def resume(cls, session: "Session", draft_id: str) -> Self:
         """A draft that was left; who resumes it is put down."""
         draft, examination = session.ward.resume_draft(draft_id, session.examiner)
-        return cls(session, session.ward.file(examination.patient), examination, draft)
+        made = cls(session, session.ward.file(examination.patient), examination, draft)
+        made.resumed = True
+        return made
 
     @classmethod
     def amend(cls, session: "Session", examination: Examination) -> Self:
         """A saved examination opened again; saving makes a further revision of it."""
         session.ward.start_draft(examination, session.examiner).close()
-        return cls.open(session, examination.patient)
+        visit = cls.open(session, examination.patient)
+        if visit.amends and visit.examination.id == examination.id:
+            visit.said = "What was saved stays. Saving makes a further revision and asks why."
+        return visit
 
     # --- what it is
 
@@ -414,6 +443,14 @@ class Visit:
     def previous(self) -> Examination | None:
         """What stands from earlier in the stay."""
         return self._begun.previous
+
+    @property
+    def which(self) -> str:
+        """Which of the patient's examinations it is: ``first examination``, ``examination 4``, ``AMENDING 2 of 3``."""
+        order = self._order
+        if self.amends:
+            return f"AMENDING {order.index(self.examination.id) + 1} of {len(order)}"
+        return f"examination {len(order) + 1}" if order else "first examination"
 
     @property
     def case(self) -> Case:
@@ -517,13 +554,23 @@ class Visit:
         """
         raised = first_raised(self.examination, self.previous, reading, self.session.now())
         if raised is not None:
-            self._noticed += 1
             self._take(Change("raised", "", [r.model_dump(mode="json") for r in raised]))
 
     @property
-    def kept(self) -> int:
-        """How many of the doctor's changes are on disk; what the tool put down itself is not counted."""
-        return max(0, self.draft.kept - self._noticed)
+    def kept_words(self) -> str:
+        """Whether what was entered is on disk, and since when: ``kept 14:02``."""
+        if not self.draft.sent:
+            return "nothing entered"
+        return self.kept_at if self.draft.kept >= self.draft.sent else "keeping"
+
+    @property
+    def kept_at(self) -> str:
+        """When the last of what was entered came on disk: ``kept 14:02``; empty where nothing did, or not all does."""
+        if not self.draft.kept or self.draft.problem:
+            return ""
+        if self._kept[0] != self.draft.kept:
+            self._kept = self.draft.kept, self.session.now()
+        return f"kept {self._kept[1]:%H:%M}"
 
     # --- ending
 
@@ -584,6 +631,11 @@ class Visit:
             }
         )
         return text
+
+    @property
+    def untouched(self) -> bool:
+        """Whether nothing was entered."""
+        return not self.draft.sent
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""

@@ -282,7 +282,7 @@ def bench_modules(store: Path, env: dict[str, str]) -> None:
         "prepare(os.environ, attached=True)\n"
         "{}\n"
         "names = {{m.split('.')[0] for m in sys.modules}}\n"
-        "heavy = names & {{'numpy', 'pydantic', 'tinydb', 'plotext'}}\n"
+        "heavy = names & {{'numpy', 'pydantic', 'tinydb'}}\n"
         "print(len(sys.modules), ' '.join(sorted(heavy)) or 'none')\n"
     )
     print("modules loaded before the first paint")

@@ -106,7 +106,7 @@ def bench_long_night(examinations: int, keys: int) -> None:
                 memory, threads = process(session)
                 print(f"  {number:>14}{memory:>8.1f}{threads:>9}{time.monotonic() - begun:>9.0f}", flush=True)  # fmt: skip
             session.send("\r")
-            session.wait("kept to change")
+            session.wait("nothing entered")
             for start in range(0, len(pattern), 24):
                 session.send(pattern[start : start + 24])
                 session.pump(0.02)

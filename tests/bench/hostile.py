@@ -40,6 +40,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench.faults_records import AT, SUMMARY, knee
+from tests.terminal.admitting import presses
 from tests.terminal.screens import demo_app, dump
 from wardexam.commands import arguments, main
 from wardexam.errors import WardexamError
@@ -747,7 +748,7 @@ class _Doctor:
         stood = standing(self.place.folder, self.place.acknowledged)
         for discharged in (False, True):
             if discharged:
-                await self.press("x")
+                await self.press("X")
             app.screen.reload()
             said = app.screen.said
             rows = [bed.patient_id for bed in app.screen._beds]
@@ -756,7 +757,7 @@ class _Doctor:
                 elsewhere = {b[0] for b in look(self.place.folder).beds}
                 demand(said or missing <= elsewhere, case, f"{missing} left the list in silence")
             for row, patient_id in enumerate(rows):
-                for key in ("enter", "n", "v") if not discharged else ("n",):
+                for key in ("enter", "n", "V") if not discharged else ("n",):
                     app.screen._choose(row)
                     bed = app.screen._bed
                     if bed is None or bed.patient_id != patient_id:
@@ -787,9 +788,9 @@ class _Doctor:
                     else:
                         demand(_holds_only(top.shown, patient_id), case, f"{key} of {patient_id} shows another's")  # fmt: skip
                     await self.home()
-        await self.press("x", "y")
+        await self.press("X", "H")
         await self.home()
-        await self.press("a", *"N9", "enter", *"Nemo", "enter", *["enter"] * 6)
+        await self.press(*presses("N9", "Nemo"))
         await self.home()
         gone = stood - standing(self.place.folder, self.place.acknowledged)
         demand(not gone, case, f"the bytes of {sorted(gone)} stand nowhere any more")
@@ -810,10 +811,10 @@ class _Doctor:
 
         for _ in range(6):
             if isinstance(self.app.screen, WardScreen):
-                if self.app.screen._typing:
+                if self.app.screen.asking:
                     await self.press("escape")
                 return
-            await self.press("escape" if self.app.screen._typing else "q")
+            await self.press("escape" if self.app.screen.asking else "q")
         demand(False, self.case, f"no way back to the ward from {self.app.screen}")
 
 

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench.faults_records import AT
+from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import Session, environ, running, wardexam
 from wardexam.records.check import check_store
 from wardexam.records.ward import open_ward
@@ -66,12 +67,12 @@ class Desk:
 
     def send(self, keys: str, then: str | Callable[[Session], object]) -> None:
         """Keys, and what they bring."""
-        self.session.send(keys)
+        self.session.type(keys)
         self.session.wait(then)
 
     def grade(self, key: str) -> None:
         """One grade, kept; who amends another's examination is put down in the draft before it."""
-        self.send(key, lambda _: re.search(r"kept to change [12]$", self.status))
+        self.send(key, lambda _: re.search(r"kept \d\d:\d\d$", self.status))
 
     def at_list(self) -> bool:
         """Whether a list is shown."""
@@ -92,13 +93,13 @@ class Desk:
         """The list of the ward, or of the discharged."""
         word = LISTS[discharged]
         if not self.title.startswith(word):
-            self.send("x", lambda _: self.title.startswith(word))
+            self.send("X", lambda _: self.title.startswith(word))
 
     def choose(self, who: Person) -> bool:
         """The cursor on a patient, in the whole list; whether the list has that one."""
         self.turn_to(discharged=who.gone)
         self.send(f"/{who.name}\r", f'search "{who.name}"')
-        self.session.wait(lambda s: who.name in self.cursor() or "Nobody is found" in s.text)
+        self.session.wait(lambda s: who.name in self.cursor() or "Nobody has this" in s.text)
         found = who.name in self.cursor()
         self.send("/\r", lambda _: "search" not in self.title)
         if found:
@@ -180,7 +181,7 @@ class Hour:
         who = Person(f"Invented{len(self.people):04}", self.bed())
         self.people.append(who)
         desk.turn_to(discharged=False)
-        desk.send(f"a{who.bed}\r{who.name}\r9-{len(self.people):04}\r50\r\r\r", "Admitted.")
+        desk.send(admission(who.bed, who.name, f"9-{len(self.people):04}", "50"), "Admitted.")
         desk.session.wait(lambda _: who.name in desk.cursor())
         self.count("admit")
 
@@ -188,8 +189,12 @@ class Hour:
         if not desk.opens("\r", who):
             self.count("save", done=False)
             return
-        desk.session.wait("Reflexes and more")
-        desk.send(f"{self.source.choice('0123')}{self.source.choice('0123')}", "kept to change 2")
+        desk.session.wait(lambda _: not desk.at_list())
+        desk.send(f"m1 {self.source.choice('0123')}", "right biceps")
+        desk.send(
+            self.source.choice("0123"),
+            lambda _: re.search(r"^left biceps.*kept \d\d:\d\d$", desk.status),
+        )
         desk.send("s", lambda _: desk.title.startswith("Note"))
         assert who.name in desk.title, f"saved {who.name}, and shows:\n{desk.session.text}"
         who.saves += 1
@@ -204,7 +209,7 @@ class Hour:
 
     def correct(self, desk: Desk, who: Person) -> None:
         """From a note into its amendment, one key entered."""
-        desk.send("m", "Reflexes and more")
+        desk.send("M", "Reflexes and more")
         assert who.name in desk.title, f"amends {who.name}, and shows:\n{desk.session.text}"
         desk.grade(self.source.choice("0123"))
 
@@ -230,7 +235,7 @@ class Hour:
                     one.home()
                 return
         self.correct(desk, who)
-        other.send("m", lambda _: not other.title.startswith("Note"))
+        other.send("M", lambda _: not other.title.startswith("Note"))
         if other.at_list():
             assert "draft" in other.status, other.session.text
         else:
@@ -246,7 +251,7 @@ class Hour:
             each.home()
 
     def look(self, desk: Desk, who: Person) -> None:
-        key = self.source.choice("vn")
+        key = self.source.choice("Vn")
         self.count("look", done=desk.opens(key, who))
 
     def discharge(self, desk: Desk, who: Person) -> None:
@@ -258,7 +263,7 @@ class Hour:
     def ask_to_leave(self, desk: Desk, who: Person, verb: str) -> None:
         """Discharge or restore: the question and the answer name the patient."""
         said = desk.fresh()
-        desk.session.send("d")
+        desk.session.send("D")
         desk.session.wait(lambda _: desk.status != said)
         if not desk.status.startswith(verb):
             self.count(verb.lower(), done=False)
@@ -271,7 +276,7 @@ class Hour:
 
     def move(self, desk: Desk, who: Person) -> None:
         bed = self.bed()
-        desk.send("e", lambda _: desk.status.startswith("Bed:") or not desk.cursor())
+        desk.send("E", lambda _: desk.status.startswith("Bed:") or not desk.cursor())
         if not desk.status.startswith("Bed:"):
             self.count("move", done=False)
             return

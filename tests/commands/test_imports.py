@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-HEAVY = {"textual", "rich", "numpy", "pydantic", "tinydb", "plotext"}
+HEAVY = {"textual", "rich", "numpy", "pydantic", "tinydb"}
 
 ALLOWED = [
     (["--version"], set()),

@@ -58,7 +58,7 @@ def test_nothing_entered_says_so_and_what_would_help():
     ("stdin", "named"),
     [
         ("kne 2/0", "did you mean knee"),
-        ("knee 9/0", "allowed are"),
+        ("knee 9/0", "choose"),
         ('{"findings": [{"sign": "knee", "side": "up", "answer": "2+"}]}', "'right', 'left'"),
         ('{"findings": [{"sign": "plantar", "side": "left", "answer": "sideways"}]}', "flexor"),
         ("{", "JSON"),

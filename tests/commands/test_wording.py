@@ -103,8 +103,8 @@ def test_the_doctor_sees_the_own_words_while_examining(home):
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("12 patients")
-        session.send("jj\r" + flag_keys(saddle_numb="1"))
-        session.wait("NOW, WITHIN 4 H: our own pathway")
+        session.type("jj\r" + flag_keys(saddle_numb="1"))
+        session.wait("our own pathway: bladder scan")
         session.wait("bleep 1234")
         session.send("q")
         session.wait("12 patients")
@@ -117,8 +117,8 @@ def test_the_doctor_is_told_in_one_line_of_the_list_that_a_file_was_refused(home
     env = environ(home, WARDEXAM_DB=str(home / "ward"))
     with running(wardexam(), env) as session:
         session.wait("wording.toml, line 3: 'urgency'")
-        session.send("jj\r" + flag_keys(saddle_numb="1"))
-        session.wait("NOW, WITHIN 4 H: possible cauda")
+        session.type("jj\r" + flag_keys(saddle_numb="1"))
+        session.wait("possible cauda equina syndrome (flags)")
         session.send("q")
         session.wait("12 patients")
         session.send("q")

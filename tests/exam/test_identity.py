@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from wardexam.errors import InputError
 from wardexam.exam import identity
 from wardexam.exam.examination import Patient
+from wardexam.exam.identity import read_age_and_sex
 from wardexam.exam.text import columns, cut, held, released, to_ascii
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -190,3 +191,23 @@ def test_digits_stay_on_a_plain_paper_and_held_text_is_given_back():
     assert all(to_ascii(c).isdigit() for c in map(chr, range(0x2FFFF)) if unicodedata.decimal(c, None) is not None)  # fmt: skip
     assert released(held("943 476-5919")) == "943 476-5919"
     assert not set(held("943 476-5919")) & set(" -")
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("63 m", (None, 63, "male")), ("63", (None, 63, "unknown")), ("f", (None, None, "female")),
+        ("f 63", (None, 63, "female")), ("63 y female", (None, 63, "female")), ("63y f", (None, 63, "female")),
+        ("4 Mar 1985 f", (date(1985, 3, 4), 41, "female")), ("4.3.1985", (date(1985, 3, 4), 41, "unknown")),
+        ("m, 1985-03-04", None), ("male 1985-03-04", (date(1985, 3, 4), 41, "male")),
+        ("", (None, None, "unknown")), ("0 o", (None, 0, "other")), ("63 unknown", (None, 63, "unknown")),
+        ("\u0666\u0663 m", (None, 63, "male")),
+        ("121", None), ("63 m f", None), ("63 x", None), ("old", None), ("4.3.85 m", None), ("m m", None),
+    ],
+)  # fmt: skip
+def test_age_or_birth_date_and_sex_are_typed_together(text, found):
+    if found is None:
+        with pytest.raises(InputError):
+            read_age_and_sex(text, date(2026, 3, 4))
+    else:
+        assert read_age_and_sex(text, date(2026, 3, 4)) == found

@@ -51,11 +51,11 @@ def test_a_sign_of_its_own_outweighs_its_group():
 
 REFUSED = [
     ("kne 2/0", "did you mean knee"),
-    ("knee 7/0", "allowed are 0"),
+    ("knee 7/0", "choose 0"),
     ("knee 2", "right/left"),
     ("knee", "no answer"),
     ("jaw 2/2", "one answer"),
-    ("plantar down/sideways", "allowed are"),
+    ("plantar down/sideways", "choose "),
     ("age=old knee 2/2", "number of years"),
     ("knee nt:tired/2", "unknown reason"),
     ("knee 2:bouncy/2", "neither a number"),
@@ -80,9 +80,9 @@ JSON_REFUSED = [
     ("{", "JSON"),
     ("[]", "object"),
     ('{"findings": [{"sign": "kne", "side": "right", "answer": "2+"}]}', "did you mean knee"),
-    ('{"findings": [{"sign": "knee", "side": "right", "answer": 2}]}', "valid string, not 2"),
+    ('{"findings": [{"sign": "knee", "side": "right", "answer": 2}]}', "must be text, not 2"),
     ('{"findings": [{"sign": "knee", "side": "up", "answer": "2+"}]}', "'right', 'left'"),
-    ('{"fingings": []}', "not permitted"),
+    ('{"fingings": []}', "is not known here"),
     ('{"id": "a", "id": "b"}', "given twice"),
     (
         '{"findings": [{"sign": "knee", "side": "both", "answer": "2+"}, {"sign": "knee", "side": "left", "answer": "0"}]}',

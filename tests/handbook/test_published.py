@@ -68,7 +68,9 @@ def place(name, region, side, level=None, levels=None, chance=0.5) -> Site:
         (made(site="cord_thoracic", level="T6"), place("cord", "cord", "none", "T8"), True),
         (made(site="cord_thoracic", level="T6"), place("cord", "cord", "none", "C6"), False),
         (made(site="lumbosacral_plexus", level=""), place("plexus.brachial.left", "plexus", "left"), False),
-        (made(site="systemic", side="none", level=""), place("none", "none", "none"), True),
+        (made(site="systemic", side="none", level=""), place("systemic", "systemic", "none"), True),
+        (made(site="systemic", side="none", level=""), place("none", "none", "none"), False),
+        (made(site="normal_variant", side="none", level=""), place("none", "none", "none"), True),
         (made(site="other", side="none", level=""), place("none", "none", "none"), False),
     ],
 )  # fmt: skip
@@ -82,6 +84,14 @@ def test_what_the_findings_cannot_tell_apart_is_accepted_and_adds_nothing_to_the
     assert case.accepted(tibial)
     assert not case.met_by(tibial)
     assert case.chance(Reading(sites=(tibial, root), tables=fingerprint())) == 0.3
+
+
+def test_the_side_is_judged_apart_from_the_name():
+    other = place("nerve.tibial.right", "nerve", "right")
+    case = made(site="nerve_tibial", level="")
+    assert case.named_by(other)
+    assert not case.met_by(other)
+    assert not made().named_by(place("root.left", "root", "left", "L2"))
 
 
 def test_a_level_is_held_by_a_range_that_has_it_and_by_none_where_there_is_no_range():

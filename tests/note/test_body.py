@@ -123,3 +123,22 @@ def test_the_picture_shows_the_same_cells_and_grades():
     ]
     assert SIDES == ("right", "left")
     assert picture.index("RIGHT") < picture.index("LEFT")
+
+
+WEAK = "ankle_plantarflexion 4/3 great_toe_extension 4/4 ankle_inversion 3/5 ankle_eversion 3/5 finger_abduction 4/4 hip_flexion 3/5"
+
+
+@pytest.mark.parametrize("width", [35, 48, 60, 72])
+def test_the_figure_shows_every_weak_movement_and_cuts_none(width):
+    lines = figure(made(WEAK), width=width)
+    assert max(map(len, lines)) <= width
+    said = " ".join(" ".join(lines).split())
+    for name, grades in {
+        "plantarflexion": "right 4, left 3", "great-toe extension": "4 on both sides", "ankle inversion": "right 3, left 5",
+        "ankle eversion": "right 3, left 5", "finger abduction": "4 on both sides",
+    }.items():  # fmt: skip
+        assert f"{name} {grades}" in said
+    assert "3/5" in said  # hip flexion, at its own place
+    picture = render(PATIENT, made(WEAK))
+    assert all(words in picture for words in ("plantarflexion right 4, left 3", "finger abduction"))
+    assert "weak" not in " ".join(figure(made("ankle_plantarflexion 5/5"), width=width))

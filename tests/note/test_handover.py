@@ -31,7 +31,7 @@ def sheet(*rows):
 
 
 def beds(text):
-    overview = text.split(handover.REASONS_HEAD)[0]
+    overview = text.split(handover.WHOLE_HEAD)[0]
     return [
         line.split()[0]
         for line in overview.splitlines()
@@ -122,7 +122,7 @@ def test_ten_patients_are_a_screen_and_every_line_fits():
     )
     pages = text.split("\n\n")
     assert [len(p.strip().splitlines()) for p in (*pages[:3], pages[-1])] == [21, 21, 11, 2]
-    assert (len(pages), pages[3].splitlines()[0]) == (5, handover.REASONS_HEAD)
+    assert (len(pages), pages[3].splitlines()[0]) == (5, handover.WHOLE_HEAD)
     assert handover.PAGE_LINES == 22
     assert max(map(len, text.splitlines())) <= 80
     assert text.isascii()
@@ -135,5 +135,8 @@ def test_an_empty_ward_has_a_sheet_too():
 
 
 def test_no_change_is_claimed_of_signs_that_were_found_both_times_alone():
-    assert "no sign found both times" in entry(sheet(row("A1", "knee 2/2", "ankle 2/2")), "A1")[1]
+    assert (
+        "no sign was examined both times"
+        in entry(sheet(row("A1", "knee 2/2", "ankle 2/2")), "A1")[1]
+    )
     assert "no change in 2 signs" in entry(sheet(row("A1", "knee 2/2", "knee 2/2")), "A1")[1]

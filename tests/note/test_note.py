@@ -32,56 +32,78 @@ def made(line: str, **more: object) -> Examination:
 
 
 def test_a_note_in_full():
-    text = note.render(
-        PATIENT,
-        made(
-            "biceps 2/2 knee 2/0 ankle nt:cast/2 plantar down/up clonus_ankle unsustained:4/none flag:cancer=no",
-            comment="Tired.",
-        ),
-    )
+    line = "biceps 2/2 knee 2/0 ankle nt:cast/2 plantar down/up clonus_ankle unsustained:4/none jaw 3 flag:cancer=no"
+    examination = made(line, comment="Tired.", impression="Left L4 root?")
+    text = note.render(PATIENT, examination, urgency=assess(examination, None, None))
     assert (
         text
         == """\
-NEUROLOGICAL EXAMINATION
 Ana Invented, no. 40-3317, born 4 Mar 1965, bed A1, 60 y
-2026-03-02 08:00 UTC+0000, examined by Dr Ash
-Reflex scale: 0 to 4+: 0 absent, 1+ reduced, 2+ normal, 3+ brisk, 4+
-  very brisk with clonus.
-
-Reflexes:
-                                    Right     Left
-  biceps C5-C6                         2+       2+
-  knee L3-L4                           2+        0
-  ankle S1                             NT       2+
-      right: not testable: cast
-  plantar L5-S1                      down       UP
-  ankle clonus S1-S2                few 4     none
-Sides differ: plantar: right down, left UP; knee: right 2+, left 0;
-  ankle clonus: right few, left none.
-Core signs not examined: brachioradialis, triceps.
-Parts not examined: Power (MRC); Sensation; Tone, coordination, gait;
-  Sphincters; Cortex, brainstem, cranial nerves; Stretch and provocation
-  tests; Wasting, fasciculation, fatigability.
-Red flags: cancer no.
-Red flags not asked: bladder or bowel, saddle numbness, both legs,
-  sexual function, weakness growing, walking lost, trauma, weight loss,
-  thoracic, night pain, sudden onset, breath, cough, swallow, headache
-  and flushing, anything worse, drowsy or confused, low glucose, sudden
-  headache, new headache, stiff neck, fever, fit not over, fit over,
-  sight, vertigo, gone again, pain in both legs, immune, diabetes,
-  drugs, anticoagulant, spinal procedure, myasthenia, alcohol, vomiting,
-  jaw, scalp, cold limb, tense limb, wound, groin pain, dark urine.
+Urgency: TODAY, due 2 Mar 20:00. Extensor plantar: suspect an upper
+  motor lesion, until the onset is known. First: level, power, walking.
+First examination. Impression: Left L4 root?
+NEUROLOGICAL EXAMINATION 2026-03-02 08:00 UTC+0000, examined by Dr Ash
+Complaint and onset not recorded.
 Comment: Tired.
-Signs alone do not exclude an emergency, nor does a flag answered no.
+To do, and why:
+  TODAY: extensor plantar: suspect an upper motor lesion, until the
+    onset is known (signs). Level, power, walking; MRI of the whole
+    spine, or of the brain where face or arm are weak; call senior on
+    call. Raised 2 Mar 08:00: nothing done yet, due 2 Mar 20:00.
+  WITHIN DAYS: extensor plantar, for longer (signs). Due 5 Mar 08:00.
+Abnormal:
+  Reflexes: knee jerk normal (2+) on the right, absent (0) on the left;
+    plantar flexor on the right, extensor on the left; ankle clonus
+    unsustained (4 beats) on the right, none on the left; jaw jerk brisk
+    (3+).
+Not testable: ankle jerk not testable (cast) on the right, normal (2+)
+  on the left.
+Not examined: brachioradialis and triceps jerks; power; sensation; tone,
+  coordination, gait; saddle sensation; sphincters; cortex, brainstem,
+  cranial nerves; provocation tests; wasting, fasciculation,
+  fatigability.
+Normal: biceps jerk normal (2+). Reflexes: 0 to 4+, normal 2+.
+Red flags asked: no to cancer. Red flags not asked: bladder or bowel;
+  saddle numbness; both legs; sexual function; weakness growing; walking
+  lost; trauma; weight loss; thoracic, night pain; sudden onset; breath,
+  cough, swallow; headache and flushing; anything worse; drowsy or
+  confused; low glucose; sudden headache; new headache; stiff neck;
+  fever; fit not over; fit over; sight; vertigo; gone again; pain in
+  both legs; immune, diabetes, drugs; anticoagulant; spinal procedure;
+  myasthenia; alcohol, vomiting; jaw, scalp; cold limb; tense limb;
+  wound; groin pain; dark urine.
+Suggested urgency, no reason to wait: local policy and seniors decide.
+  Signs alone do not exclude an emergency, nor does a flag answered no.
 """
     )
+
+
+@pytest.mark.parametrize(
+    ("form", "holds"),
+    [
+        (
+            "table",
+            ["  jaw jerk, midline: 3+", "  knee L3-L4                           2+            0"],
+        ),
+        ("line", ["Reflexes right/left: biceps 2+/2+, knee 2+/0,"]),
+        ("figure", ["RIGHT", "weak: ankle plantarflexion right 4, left 3"]),
+    ],
+)
+def test_a_form_is_added_and_no_sentence_goes(form, holds):
+    examination = made("biceps 2/2 knee 2/0 jaw 3 ankle_plantarflexion 4/3")
+    plain, formed = (note.render(PATIENT, examination, form=f) for f in ("sentences", form))
+    assert set(plain.splitlines()) <= set(formed.splitlines())
+    assert all(text in formed and text not in plain for text in holds)
+    key = "0 to 4+: 0 absent, 1+ reduced, 2+ normal, 3+ brisk"
+    assert key in formed
+    assert key not in plain
 
 
 @settings(max_examples=80, deadline=None)
 @given(
     st.text(max_size=200),
     st.text(max_size=100),
-    st.sampled_from(["table", "line", "figure"]),
+    st.sampled_from(["sentences", "table", "line", "figure"]),
     st.sampled_from([None, "conventional", "ninds", "plus"]),
 )
 def test_whatever_is_typed_the_note_is_plain(comment, impression, form, scale):
@@ -192,7 +214,7 @@ def test_a_referral_says_not_asked_only_of_flags_that_were_not():
         not in referral.render(PATIENT, asked, urgency=assess(asked, None, None)).lower()
     )
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
-    assert "Red flags: cancer no." in text
+    assert "Red flags asked: no to cancer." in text
     assert "Red flags not asked: bladder or bowel" in text
 
 
@@ -201,9 +223,11 @@ def test_a_referral_says_the_sphincters_as_found_and_as_not_examined():
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
     assert "post-void residual 450 mL" in text
     assert "anal tone normal" in text
-    assert "Not examined: saddle sensation, bowel, perianal sensation, anal squeeze." in text
-    assert "left hip flexion 4/5" in text
-    assert "found normal: right hip flexion" in text
+    assert "saddle sensation; bowel; perianal sensation; anal squeeze;" in text
+    assert (
+        "hip flexion, knee extension, knee flexion, ankle dorsiflexion and ankle plantarflexion right 5, left 4"
+        in text
+    )
 
 
 def test_a_referral_says_the_worst_change_first_and_since_when():
@@ -211,10 +235,14 @@ def test_a_referral_says_the_worst_change_first_and_since_when():
     after = made("knee 1/2 power_leg 3/5 post_void_residual measured:450")
     text = referral.render(PATIENT, after, previous=before, urgency=assess(after, before, None))
     said = " ".join(text.split())
-    assert "Worse since 2026-03-02 08:00: sphincter new" in said
+    assert "Worse since 2 Mar 08:00: sphincters; 7 signs differ." in said
     order = [
         said.index(w)
-        for w in ("residual 40 mL to 450 mL", "right hip flexion 5 to 3", "right knee 2+ to 1+")
+        for w in (
+            "residual 40 mL to 450 mL",
+            "right 5 to 3",
+            "knee jerk right 2+ to 1+",
+        )
     ]
     assert order == sorted(order)
 
@@ -229,7 +257,7 @@ def test_a_referral_prints_a_statement_and_never_its_signs():
 def test_what_could_not_be_tested_is_said_with_its_reason():
     some = made("hip_flexion nt:pain/5")
     text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
-    assert "right hip flexion not testable (pain)" in text
+    assert "hip flexion not testable (pain) on the right, 5 on the left" in text
 
 
 @pytest.mark.parametrize(
@@ -245,3 +273,78 @@ def test_what_could_not_be_tested_is_said_with_its_reason():
 def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words):
     text = note.render(PATIENT, made("knee 2/2", entered_by=entered_by, saved_by=saved_by))
     assert words in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("knee 2/2", "knee 1/2", "right knee: normal (2+) to reduced (1+)."),
+        (
+            "knee 2/2 saddle 1/1",
+            "knee 2/2",
+            "right saddle sensation: reduced, taken back; left saddle sensation: reduced, taken back.",
+        ),
+        (
+            "knee 2/2",
+            "knee 2/2 plantar up/down",
+            "right plantar: extensor, added; left plantar: flexor, added.",
+        ),
+        ("hip_flexion 4/4", "hip_flexion 4/nt:pain", "left hip flexion: 4 to not testable (pain)."),
+        ("flag:cancer=no", "flag:cancer=yes", "question, cancer: no to yes."),
+        ("onset=days", "onset=hours", "onset: days to hours."),
+        (
+            "knee 2/2",
+            "knee 2/2 rest=power:left_leg",
+            "rest of power, left leg: stated normal, added.",
+        ),
+        ("knee 2/2", "knee 2/2", "nothing in what was found."),
+    ],
+)
+def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, said):
+    amendment = {"by": "Dr Bex", "at": "2026-03-02T09:00:00+00:00", "why": "seen again"}
+    old, new = made(before), made(after, revision=2, amendment=amendment)
+    text = " ".join(note.render(PATIENT, new, replaced=old).split())
+    assert "Revision 2, amended 2026-03-02 09:00 by Dr Bex: seen again" in text
+    assert f"Changed by it: {said}" in text
+    assert "Changed by it" not in note.render(PATIENT, new)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("knee 2/2", "ankle 2/2", "Not compared: no sign of 2 Mar 08:00 was examined again."),
+        ("knee 2/2", "knee 2/2", "No change in 2 signs since 2 Mar 08:00."),
+        ("knee 2/2", "knee 0/2", "Worse since 2 Mar 08:00: right knee 2+ to 0."),
+        ("hip_flexion 3/5", "hip_flexion 4/5", "Changed, not plainly worse, since 2 Mar 08:00: right hip flexion 3 to 4."),
+        ("rest=power:right_leg", "hip_flexion 3/5", "Worse since 2 Mar 08:00: right hip flexion stated normal, now 3."),
+        ("saddle 2/2 anal_tone 2", "saddle 1/1 anal_tone 1", "Worse since 2 Mar 08:00: sphincters; 3 signs differ."),
+        ("power_leg 5/5", "power_leg 3/5", "Worse since 2 Mar 08:00: right hip flexion 5 to 3; 4 more."),
+    ],
+)  # fmt: skip
+def test_whether_it_changed_and_since_when_takes_one_line(before, after, said):
+    lines = note.render(PATIENT, made(after), previous=made(before)).splitlines()
+    assert lines[1] == said or " ".join(lines[1:3]).startswith(said)
+    assert lines[1].startswith(said[:30])
+
+
+@pytest.mark.parametrize("form", ["table", "line", "figure"])
+def test_a_form_says_what_its_words_and_marks_mean(form):
+    line = "plantar up/down clonus_ankle unsustained:4/sustained abdominal_upper 0/1 hoffmann 1/0 ankle nt:cast/1 jaw 2"
+    earlier = made("plantar down/down clonus_ankle sustained/unsustained:3 ankle 2/2 knee 2/2")
+    text = note.render(PATIENT, made(line), previous=earlier, form=form)
+    shown = text.split(
+        "Reflexes right/left:" if form == "line" else "RIGHT" if form == "figure" else "  Reflexes "
+    )[1]
+    shown = shown.split("Red flags")[0]
+    words = set(shown.replace("/", " ").replace(",", " ").replace(";", " ").split())
+    assert max(map(len, text.splitlines())) <= 72
+    if form == "figure":
+        assert all(
+            said in " ".join(shown.split())
+            for said in ("UP = extensor", "down = flexor", "abs = absent", "NT = not testable")
+        )
+    else:
+        assert not words & {"UP", "SUST", "few", "abs", "red", "YES", "NT"}
+        assert {"extensor", "flexor"} <= words
+        assert all(said in shown for said in ("sustained", "unsustained", "cast", "absent"))
+        assert "4 beats" in shown

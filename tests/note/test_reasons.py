@@ -10,15 +10,17 @@ from tests.records.memory import MemoryWard
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.exam.typed import read_line
-from wardexam.note import handover
+from wardexam.note import handover, sentences
 from wardexam.note.headline import summarise
 from wardexam.note.reasons import (
-    WHOLE,
     action,
+    asks,
     by_deadline,
     clock,
+    level_of,
     level_word,
     listed_word,
+    moment,
     running,
     span,
     steps,
@@ -94,32 +96,89 @@ def test_every_reason_deadline_and_act_stands_on_every_paper(session, line):
     reasons = case.told.reasons
     assert len(reasons) == 1 + len(others)
     for name, text in papers(late, case).items():
-        for place, reason in enumerate(reasons):
-            assert when(reason, NOW).upper() in text, name
+        for reason in reasons:
+            urgent = when(reason, NOW) if reason.due else level_of(reason, NOW)
+            assert urgent.upper() in text, name
             assert reason.said in text, name
             if reason.due:
-                assert f"due {clock(reason.due, NOW)}" in text, name
+                assert f"due {moment(reason.due, NOW)}".lower() in text.lower(), name
             for act in reason.acts:
                 assert act.what in text, name
-                assert f"{clock(act.at, NOW)} by {act.by}" in text, name
-            if place < (1 if name == "handover" else WHOLE):
-                steps = (reason.first, f"call {reason.call}", reason.image)
+                assert f"{moment(act.at, NOW)} by {act.by}" in text, name
+            if reason is reasons[0] or asks(reason, case.told):
+                steps = (
+                    *reason.first.split("; "),
+                    f"call {reason.call}",
+                    *reason.image.split("; "),
+                )
                 assert all(s.lower() in text.lower() for s in steps if "none first" not in s), name
-        assert "MRI, emergency list asked 14:10 by Dr Bex" in text, name
+        assert "MRI, emergency list asked 4 Mar 14:10 by Dr Bex" in text, name
 
 
-def test_the_note_says_the_urgency_right_after_its_heading_and_stays_short(session):
+def test_the_first_lines_say_that_another_reason_is_due_before(session):
+    note = entered(session, LINES[1]).case.note().splitlines()
+    assert note[1].startswith("Urgency: NOW, due 4 Mar 18:00, another 4 Mar 15:00.")
+
+
+def test_what_was_done_is_plain_ascii_in_the_note_whatever_was_typed(session):
+    visit = entered(session, LINES[0])
+    visit.session = at(session, by="Dr Jürgen Ståhl")
+    visit.act("cauda_equina", "asked", "IRM lombo-sacrée, urgente \u2013 « ce soir »")
+    text = visit.case.note()
+    assert text.isascii()
+    assert "IRM lombo-sacree, urgente" in " ".join(text.split())
+    assert "by Dr Jurgen Stahl" in " ".join(text.split())
+
+
+FACTS = [
+    ("saddle 1/1 ankle 0/0 bladder retention power_leg 4/5 onset=days", "ankle 0/2 power_leg 3/4 plantar up/up gait spastic"),
+    ("knee 2/2 pin_L5 2/2 jaw 2 clonus_ankle none/none", "knee 0/2 pin_L5 1/2 jaw 3 clonus_ankle sustained/none hip_flexion nt:pain/5"),
+    ("biceps 2/2 face_lower 5/5 aphasia none", "biceps 3/2 face_lower 3/5 aphasia marked neglect 1/0 rest=power:left_arm"),
+    ("level_pin T10/T10 vibration_leg 2/2", "level_pin T8/T8 vibration_leg 0/0 post_void_residual measured:480 anal_tone 0"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "after"), FACTS)
+def test_note_referral_and_handover_say_the_same_of_what_was_found(session, before, after):
+    entered(session, before).save(None)
+    visit = entered(at(session, hours=4), after)
+    visit.change(Change("impression", "", "Not clear yet."))
+    visit.save(None)
+    late = at(session, hours=5)
+    case = Saved(late, WHO).named(None)
+    found, change = case.examination, case.comparison()
+    facts = {
+        "abnormal": [text for _, text in sentences.abnormal(found)],
+        "not examined": sentences.not_examined(found),
+        "not examined again": sentences.not_again(case.previous, found).split("; "),
+        "not testable": sentences.not_testable(found).split("; "),
+        "change": sentences.changes(change).split("; "),
+        "impression": ["Impression: Not clear yet."],
+    }
+    assert all(facts[name] for name in ("abnormal", "not examined", "change"))
+    for name, text in papers(late, case).items():
+        if name != "plain":  # that says why it is urgent, and no more
+            for kind, said in facts.items():
+                for fact in said:
+                    assert " ".join(fact.split()).rstrip(".") in text, (name, kind, fact)
+    for (
+        f
+    ) in found.findings:  # each finding is in one of the sentences, with its side where it has one
+        said = " ".join((*facts["abnormal"], sentences.normal(found), *facts["not testable"]))
+        assert f.row.name.split(",")[0].removeprefix("pinprick ") in said, f
+
+
+def test_the_first_reason_is_whole_and_the_others_are_in_short_none_lost(session):
     visit = entered(session, LINES[1])
     lines = visit.case.note().splitlines()
-    heading = next(n for n, line in enumerate(lines) if "examined by" in line)
-    first = next(n for n, line in enumerate(lines) if line.startswith("Urgency:"))
-    assert first <= heading + 2
-    assert first < next(n for n, line in enumerate(lines) if line.startswith("Power"))
     reasons = visit.case.told.reasons
-    assert len(reasons) > WHOLE
+    assert len(reasons) > 10
+    assert lines[1].startswith("Urgency: NOW, ")
+    assert lines.index("To do, and why:") < lines.index("Abnormal:")
     text = " ".join(visit.case.note().split())
-    assert text.count("Raised 14:00") == WHOLE
-    assert all(r.said in text and f"due {clock(r.due, NOW)}" in text for r in reasons[WHOLE:])
+    assert text.count("Raised 4 Mar 14:00") == 1
+    assert all(r.said in text and f"ue {moment(r.due, NOW)}" in text for r in reasons)
+    assert lines.index("Abnormal:") - lines.index("To do, and why:") < 2 * len(reasons)
 
 
 def test_what_is_overdue_is_said_so_in_the_sheet_and_in_the_list_and_not_before(session):
@@ -131,7 +190,7 @@ def test_what_is_overdue_is_said_so_in_the_sheet_and_in_the_list_and_not_before(
     assert running(bed.summary, late.now(), step=False) == "OVERDUE 2 h"
     sheet = papers(late, Saved(late, WHO).named(None))["handover"]
     assert "OVERDUE 2 h; possible" in sheet
-    assert "nothing done yet, OVERDUE 2 h, was due 18:00" in sheet
+    assert "nothing done yet, OVERDUE 2 h, was due 4 Mar 18:00" in sheet
     write_act(late, WHO, "cauda_equina", "done", "MRI: no compression")
     (bed,) = session.ward.beds()
     assert running(bed.summary, late.now()) == ""
@@ -148,13 +207,13 @@ def test_the_list_says_what_was_asked_for_and_since_when_it_is_waited(session):
 def test_what_was_brought_down_and_is_not_any_more_says_why(session):
     visit = entered(session, LINES[0])
     visit.act("cauda_equina", "lowered", "MRI normal")
-    assert "brought down 14:00 by Dr Ash: MRI normal" in " ".join(visit.case.note().split())
+    assert "brought down 4 Mar 14:00 by Dr Ash: MRI normal" in " ".join(visit.case.note().split())
     visit.save(None)
     again = entered(at(session, hours=4), "ankle 2/0")
     text = " ".join(again.case.note().split())
     assert "brought down earlier, but since then: left ankle 0" in text
     assert "NOW, WITHIN 4 H: possible cauda equina syndrome (earlier)" in text
-    assert "due 22:00" in text
+    assert "due 4 Mar 22:00" in text
 
 
 def test_the_reason_that_is_due_first_is_heard_first(session):
@@ -168,8 +227,7 @@ def test_a_quiet_patient_is_not_assessed_on_every_paper(session):
     visit = entered(session, "knee 2/2")
     visit.save(None)
     for name, text in papers(session, Saved(session, WHO).named(None)).items():
-        assert "no rule fires" not in text, name
-        assert "none" not in text.replace("none asked", ""), name
+        assert "no reason for urgency" not in text, name
         if name != "handover":
             assert "not assessed, 37 not asked" in text, name
     assert summarise(visit.case.told, None, None).urgency_word.startswith("not assessed")
@@ -227,7 +285,7 @@ def test_what_is_due_after_midnight_is_never_called_today(rule, hours, late):
         limit = {"today": "12 h"}.get(rules()[rule].by, rules()[rule].by)
         assert when(reason, NIGHT) == f"within {limit}"
         assert whole(reason, NIGHT, NIGHT).startswith(f"WITHIN {limit.upper()}: ")
-        assert "due 05 Mar 00:14" in whole(reason, NIGHT, NIGHT)
+        assert "due 5 Mar 00:14" in whole(reason, NIGHT, NIGHT)
 
 
 def test_other_levels_keep_their_word_after_midnight():

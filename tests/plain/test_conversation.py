@@ -10,8 +10,10 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from wardexam.anatomy.catalogue import PARTS, catalogue
+from wardexam.exam.examination import Context
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
+from wardexam.exam.story import STORY
 from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
@@ -24,7 +26,8 @@ ADMIT = [
     "63",
     "male",
     "",
-]  # the last: when it began is not known
+    "",
+]  # the last two: why admitted, and when it began, are not known
 # The core signs in the order asked, right then left.
 GRADES = ["2", "2", "2", "2", "2", "2", "3", "2", "3", "2", "up", "down", "none", "none"]
 NO_SUGGESTION = ["s", "n", "", "y"]  # three reflexes alone name no place, so none is offered
@@ -36,7 +39,7 @@ def ward(tmp_path):
     return open_ward(tmp_path / "ward")
 
 
-def talk(ward, *answers, stream=None):
+def talk(ward, *answers, stream=None, width=80):
     """Hold a conversation; the exit code and everything that was said."""
     clock = itertools.count()
     ids = (f"test{len(ward.beds()):04d}{n:08d}" for n in itertools.count())
@@ -45,6 +48,7 @@ def talk(ward, *answers, stream=None):
         Session(ward, "Dr Test", lambda: START + timedelta(minutes=next(clock)), lambda: next(ids)),
         read=stream or io.StringIO("".join(a + "\n" for a in answers)),
         write=out,
+        width=lambda: width,
     )
     return code, out.getvalue()
 
@@ -76,8 +80,8 @@ def test_a_first_run_admits_examines_saves_and_prints_the_note(ward):
 
 
 def admitted(ward, *answers):
-    """Admit somebody by these answers and leave; the patient and what was said."""
-    _, said = talk(ward, *answers, "", "q")
+    """Admit somebody by these answers, for no known reason, and leave; the patient and what was said."""
+    _, said = talk(ward, *answers, "", "", "q")
     (bed,) = ward.beds()
     return ward.patient(bed.patient_id), said
 
@@ -118,7 +122,9 @@ def test_enter_alone_leaves_a_sign_not_examined(ward):
     assert code == 0
     assert stored(ward).findings == ()
     assert stored(ward).rest_normal == ()
-    assert "normal" not in said.split("The note:")[1].lower().replace("2+ normal", "")
+    note = said.split("The note:")[1].lower()
+    assert "abnormal: nothing was examined." in note
+    assert "normal" not in note.replace("abnormal", "")
 
 
 def test_back_undo_take_away_and_not_testable(ward):
@@ -133,7 +139,7 @@ def test_back_undo_take_away_and_not_testable(ward):
 
 
 def test_what_is_no_answer_is_refused_and_asked_again(ward):
-    _, said = talk(ward, *ADMIT, "", "7", "2/0", "2", "q")
+    _, said = talk(ward, *ADMIT, "", "7", "2/9", "2", "q")
     asked = re.findall(r"1 of 14\. biceps, right", said)
     assert len(asked) == 3
     assert said.count("Not accepted") == 2
@@ -212,7 +218,7 @@ def test_the_scale_can_be_changed_and_findings_keep_theirs(ward):
 def test_help_names_every_letter_and_every_letter_is_answered(ward):
     _, said = talk(ward, *ADMIT, "", "h", "q")
     letters = set(re.findall(r"(?:^|\s{2,})([a-z?])  ", said, re.MULTILINE))
-    assert letters == set("abfgklmnoqrsux?")
+    assert letters == set("abfgklmnoqrsuwx?")
 
 
 def test_nothing_is_drawn_only_said(ward):
@@ -221,7 +227,7 @@ def test_nothing_is_drawn_only_said(ward):
 
 
 def test_what_another_wrote_cannot_move_the_cursor(ward):
-    _, said = talk(ward, "7", "Evil \x1b[2J Name", "1", "", "", "", "q")
+    _, said = talk(ward, "7", "Evil \x1b[2J Name", "1", "", "", "", "", "q")
     assert "\x1b" not in said
 
 
@@ -249,7 +255,7 @@ def test_a_statement_keeps_who_and_when_and_is_withdrawn_by_the_same_answer(ward
 def test_every_reason_is_heard_with_its_deadline_and_what_was_done_is_kept(ward):
     asked = ["f", "", "y", *[""] * (len(flags()) - 2)]
     script = [*asked, "why", "act", "1", "2", "", "why", "s", "n", "", "y"]
-    _, said = talk(ward, *ADMIT, "", *script)
+    _, said = talk(ward, *ADMIT, "", *script, width=1000)
     first, second = [t for t in said.splitlines() if t.startswith("NOW, WITHIN 4 H: possible")][:2]
     assert "nothing done yet, due" in first
     asked_for = "MRI of the lumbosacral spine; whole spine if an upper motor sign asked"
@@ -267,6 +273,24 @@ def test_one_act_may_answer_every_reason_and_is_undone_as_one(ward):
     assert "Kept: Dr Spine called" in said
     assert "Undone: called: Dr Spine" in said
     assert "nothing done yet" in said.split("Undone")[1]
+
+
+def test_an_urgency_that_stands_first_still_is_not_said_again_with_each_flag(ward):
+    script = [
+        "/pinprick level",
+        "T10/T8",
+        "2/2",
+        "f",
+        "y",
+        "y",
+        "y",
+        "y",
+        *[""] * (len(flags()) - 4),
+    ]
+    _, said = talk(ward, *ADMIT, "", *script, "q", width=1000)
+    after = said.split("saddle numbness: yes.")[1]
+    assert not re.search("^Urgency:", after, re.MULTILINE)
+    assert "more reasons: type why." in after
 
 
 def test_what_cannot_bring_a_reason_down_is_refused_in_words(ward):
@@ -359,7 +383,7 @@ def test_a_name_alone_is_no_answer_and_says_how_it_is_found(ward):
     assert "To go to a sign or question by its name type /ptosis" in said
 
 
-@pytest.mark.parametrize(("number", "part"), list(enumerate(PARTS, 9)))
+@pytest.mark.parametrize(("number", "part"), list(enumerate(PARTS, len(row_sets()))))
 def test_every_part_can_be_chosen_whole(ward, number, part):
     if part == "reflexes":  # all of them are a set
         number = 1 + list(row_sets()).index("everything")
@@ -381,7 +405,7 @@ def test_when_it_began_is_asked_first_of_all(ward):
 
 
 def test_help_is_given_at_the_questions_of_an_admission_and_a_bed_may_be_called_h(ward):
-    patient, said = admitted(ward, "h", "bed H", "H", "Otto Brandt", "h", "40-3317", "63", "male", "h")  # fmt: skip
+    patient, said = admitted(ward, "h", "bed H", "H", "Otto Brandt", "h", "40-3317", "63", "male", "", "h")  # fmt: skip
     assert (patient.bed, patient.name, patient.number) == ("H", "Otto Brandt", "40-3317")
     assert said.count("a bed called H is typed as bed H") == 3
     assert said.count("Each letter or word works at every question.") == 1
@@ -391,3 +415,191 @@ def test_what_is_first_is_called_first(ward):
     _, said = talk(ward, *ADMIT, "", "/breath", "y", "q")
     assert "First: vital capacity" in said
     assert "Usual" not in said
+
+
+# -- lines as a screen reader and a narrow terminal take them
+
+
+@pytest.mark.parametrize("width", [40, 62, 80])
+class Terminal(io.StringIO):
+    """Input that is shown where it is typed."""
+
+    def __init__(self, answers, out):
+        super().__init__("".join(a + "\n" for a in answers))
+        self.out = out
+
+    def readline(self, *_):
+        line = super().readline()
+        self.out.write(line)
+        return line
+
+
+def shown(folder, *answers, width):
+    """What a terminal of this width shows of a conversation in a ward of its own."""
+    out, ids = io.StringIO(), (f"test{n:012d}" for n in itertools.count())
+    session = Session(open_ward(folder), "Dr Test", lambda: START, lambda: next(ids))
+    converse(session, read=Terminal(answers, out), write=out, width=lambda: width)
+    return out.getvalue()
+
+
+SAID = ["r", "1", "3", "f", *["y"] * 5, *[""] * (len(flags()) - 5), "why", "?", "h", "a", "l", "q"]
+
+
+@pytest.mark.parametrize("width", [40, 62, 80])
+def test_no_word_is_broken_at_the_end_of_a_line(tmp_path, width):
+    narrow = shown(tmp_path / "narrow", *ADMIT, "", *SAID, width=width)
+    assert width - 8 < max(map(len, narrow.splitlines())) <= width
+    wide = shown(tmp_path / "wide", *ADMIT, "", *SAID, width=10_000)
+    assert narrow.split() == wide.split()
+
+
+def test_what_a_line_goes_on_with_stands_under_its_first_word(tmp_path):
+    script = ["f", *["y"] * 6, *[""] * (len(flags()) - 6), "act", "", "q"]
+    lines = shown(tmp_path / "ward", *ADMIT, "", *script, width=50).splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("1. NOW, WITHIN"))
+    assert lines[first + 1].startswith("   ")
+    assert not lines[first + 1].startswith("    ")
+
+
+# -- right and left at once
+
+
+@pytest.mark.parametrize(
+    ("set_", "typed", "found"),
+    [
+        ("", "2/1", {("biceps", "right"): "2+", ("biceps", "left"): "1+"}),
+        ("", "2+ / 0", {("biceps", "right"): "2+", ("biceps", "left"): "0"}),
+        ("", "2/-", {("biceps", "right"): "2+"}),
+        ("", "-/2", {("biceps", "left"): "2+"}),
+    ],
+)
+def test_a_pair_answers_right_and_left_and_goes_on_behind_both(ward, set_, typed, found):
+    examination, said = entered(ward, typed, "3")
+    assert answers(examination) == found | {("brachioradialis", "right"): "3+"}
+    for sign, side in found:
+        assert f"{sign}, {side}: " in said
+
+
+def test_a_pair_is_right_and_left_at_the_question_of_the_left_too_and_is_undone_as_one(ward):
+    examination, _ = entered(ward, "", "2/1", "3")
+    assert answers(examination) == {
+        ("biceps", "right"): "2+",
+        ("biceps", "left"): "1+",
+        ("brachioradialis", "right"): "3+",
+    }
+
+
+def test_a_pair_is_undone_as_one(ward):
+    examination, said = entered(ward, "2/1", "u", "l")
+    assert answers(examination) == {}
+    assert "Nothing is entered yet." in said
+
+
+def test_words_and_levels_are_pairs_and_what_has_no_sides_takes_one_answer(ward):
+    script = ["/pinprick level", "T10/T8", "/aphasia", "2/0", "2"]
+    examination, said = entered(ward, "up/down", *script)
+    assert ("level_pin", "right") in answers(examination)
+    assert answers(examination)["level_pin", "right"] == "T10"
+    assert answers(examination)["level_pin", "left"] == "T8"
+    assert answers(examination)["aphasia", "midline"] == "marked"
+    assert "aphasia has no sides (give one answer)" in said
+    assert "'up/down' is no answer here" in said  # biceps
+
+
+POWER = str(9 + list(PARTS).index("power"))
+
+
+@pytest.mark.parametrize(
+    ("chosen", "found"),
+    [("1", {"right": "4", "left": "5"}), ("2", {"right": "4"}), ("", {})],
+)
+def test_four_of_five_is_asked_about_once(ward, chosen, found):
+    _, said = talk(ward, *ADMIT, POWER, "4/5", chosen, "q")
+    assert "What is meant by 4/5?" in said
+    (draft,) = ward.drafts()
+    examination = ward.resume_draft(draft.draft_id)[1]
+    assert {f.side: f.answer for f in examination.findings} == found
+
+
+def test_once_told_the_next_grade_of_five_is_taken_so_and_others_never_ask(ward):
+    _, said = talk(ward, *ADMIT, POWER, "4-/3", "4/5", "1", "", "3/5", "q")
+    assert said.count("What is meant by") == 1
+    (draft,) = ward.drafts()
+    examination = ward.resume_draft(draft.draft_id)[1]
+    assert [(f.side, f.answer) for f in examination.findings] == [
+        ("right", "4-"), ("left", "3"), ("right", "4"), ("left", "5"), ("right", "3"), ("left", "5"),
+    ]  # fmt: skip
+
+
+# -- statements
+
+
+def test_a_statement_is_withdrawn_with_one_key(ward):
+    examination, said = entered(ward, "r", "1", "3", "r", "1", "5", "w")
+    # The one that covers the sign that is asked, and not the one made last.
+    assert [(s.part, s.limb) for s in examination.rest_normal] == [("reflexes", "right leg")]
+    assert "stated normal, w withdraws" in said
+    assert "Withdrawn: the rest of reflexes in the right arm." in said
+
+
+def test_with_none_that_covers_the_question_the_last_statement_is_withdrawn(ward):
+    examination, said = entered(ward, "w", "r", "1", "5", "r", "1", "6", "w", "w", "u")
+    assert [(s.part, s.limb) for s in examination.rest_normal] == [("reflexes", "right leg")]
+    assert "Nothing was stated to be normal" in said
+
+
+# -- the story, and why the patient came
+
+
+def test_the_story_asks_all_that_urgency_uses_and_takes_an_answer_away(ward):
+    examination, said = entered(ward, "o", "2", "6", "2", "2", "4", "1")
+    context = examination.context
+    assert (context.onset, context.complaint, context.complaint_side) == (
+        "hours",
+        "back_pain",
+        "left",
+    )
+    assert (context.bears_weight, context.pain, context.trauma) == ("no", "back", "yes")
+    assert "Pain: back." in said
+    assert "Injury: yes." in said
+    assert set(Context.model_fields) - {"age", "sex"} == {q.field for q in STORY}
+
+
+def test_an_answer_of_the_story_is_taken_away_by_the_last_number(ward):
+    examination, said = entered(ward, "o", "", "", "", "", "4", "", "o", "", "", "", "", "7", "")
+    assert "Is there pain, and where? Now back." in said
+    assert "Pain: not known." in said
+    assert examination.context.pain is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept", "complaint"),
+    [
+        (["l", "1"], "weak leg", "weak_leg"),
+        (["weak leg since Monday"], "weak leg since Monday", "weak_leg"),
+        (["1, since Monday"], "weak leg, since Monday", "weak_leg"),
+        (["2 falls this week"], "2 falls this week", None),
+        (["fit for surgery"], "fit for surgery", None),
+        ([""], "", None),
+    ],
+)
+def test_why_admitted_is_kept_and_is_the_complaint_of_the_first_examination(ward, typed, kept, complaint):  # fmt: skip
+    _, said = talk(ward, *ADMIT[:5], *typed, "", "", "1", "q")
+    (bed,) = ward.beds()
+    assert ward.patient(bed.patient_id).remark == kept
+    assert (f"Admitted for: {kept}." in said) == bool(kept)
+    (draft,) = ward.drafts()
+    assert ward.resume_draft(draft.draft_id)[1].context.complaint == complaint
+
+
+def test_enter_takes_the_signs_of_the_complaint(ward):
+    _, said = talk(ward, *ADMIT[:5], "1", "", "", "q")
+    assert "or Enter for weak leg:" in said
+    assert "1 of 54. knee, right:" in said
+
+
+def test_what_was_told_earlier_in_the_stay_is_said_when_it_is_asked_again(ward):
+    talk(ward, *ADMIT[:5], "1", "4", "", *[""] * 54, *NO_SUGGESTION)
+    _, said = talk(ward, "1", "", "o", *[""] * 6, "q")
+    assert "When did it begin? Earlier: days. A number" in said
+    assert "What is the main complaint? Earlier: weak leg. A number" in said

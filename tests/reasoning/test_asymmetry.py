@@ -57,3 +57,17 @@ def test_two_observers_in_the_model_disagree_about_as_often_as_published():
         disagree += (gap(right, left) == 0) != (gap(right, left) == 0)
     # 45 % on a nine-point scale (Stam and van Crevel 1990 J Neurol 237:427); ours has five steps.
     assert 0.30 < disagree / trials < 0.50
+
+
+def test_both_sides_are_said_in_words():
+    said = [
+        a.text
+        for a in asymmetries(
+            read_line("plantar down/up knee 2/0 clonus_ankle sustained/none").spelled_out()
+        )
+    ]
+    assert sorted(said) == [
+        "ankle clonus: right sustained, left none",
+        "knee: right 2+, left 0",
+        "plantar: right flexor, left extensor",
+    ]

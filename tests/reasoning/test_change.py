@@ -149,8 +149,8 @@ def test_an_answer_without_a_rank_is_worse_only_from_the_usual():
     ("before", "after", "said"),
     [
         ("knee 2/2", "knee 2/2", "no change in 2 signs"),
-        ("knee 2/2", "ankle 2/2", "no sign found both times"),
-        ("knee 2/2", "knee nt:pain/nt:pain", "no sign found both times"),
+        ("knee 2/2", "ankle 2/2", "no sign was examined both times"),
+        ("knee 2/2", "knee nt:pain/nt:pain", "no sign was examined both times"),
         ("knee 2/2 hip_flexion 5/5", "knee 2/2 ankle 0/0", "no change in 2 signs"),
     ],
 )

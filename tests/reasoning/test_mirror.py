@@ -27,6 +27,7 @@ NEAR = 2e-9  # numbers are rounded to 1e-9
 SITES = ("sites", "dangerous")
 LISTS = {
     "supports": (lambda i: i.weight, lambda i: (i.key, i.text), 6),
+    "separates": (lambda i: i.weight, lambda i: (i.key, i.text), 6),
     "opposes": (lambda i: -i.weight, lambda i: (i.key, i.text), 6),
     "next_signs": (lambda i: i.bits * ease()[i.key[0]], lambda i: i.key, 5),
     "asymmetries": (lambda i: i.probability, lambda i: i.sign, 999),

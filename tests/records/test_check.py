@@ -186,7 +186,7 @@ def test_drafts_set_aside_are_counted_and_nothing_is_called_sound_over_them(thre
     three.set_aside("draft0001", "x")
     report = check(three)
     assert not report.sound
-    assert any(line.startswith("1 drafts are set aside") for line in report.lines)
+    assert any(line.startswith("set aside: 1 draft,") for line in report.lines)
 
 
 def test_a_second_draft_set_aside_under_one_name_keeps_the_first(three, examination, knee):

@@ -104,10 +104,11 @@ def test_a_ward_of_layout_2_without_birth_dates_opens_with_everything_in_it(tmp_
     assert all(not p.number and p.born is None for p, _ in contents(ward).values())
     for discharged in (False, True):
         found, wanted = ward.beds(discharged=discharged), demo.beds(discharged=discharged)
-        # The summary keeps the words of its day.
-        assert [replace(b, summary=None) for b in found] == [
+        # The summary keeps the words of its day; a list of then does not say why anybody was admitted.
+        assert [replace(b, summary=None, reason="") for b in found] == [
             replace(b, summary=None) for b in wanted
         ]
+        assert [b.reason for b in found] == [ward.patient(b.patient_id).remark for b in found]
         assert [bool(b.summary) for b in found] == [bool(b.summary) for b in wanted]
     patient = ward.patient("avzac69ob94i575u")
     ward.take_over("x", "it came without a trail")

@@ -175,7 +175,7 @@ def test_who_holds_a_lock_is_named(ward, patient, examination, monkeypatch):
         ward.patience = 0.1
         with pytest.raises(RecordsError) as caught:
             ward.save(examination, "x")
-        assert f"is held by {os.uname().nodename} process {session.pid}" in one_line(caught)
+        assert f"is being saved by {os.uname().nodename} process {session.pid}" in one_line(caught)
     finally:
         session.kill()
         session.wait()

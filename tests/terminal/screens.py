@@ -80,6 +80,15 @@ async def settled(pilot) -> None:
     for _ in range(600):
         await pilot.pause(0.05)
         kept = screen.shown_kept == screen.visit.draft.sent
-        if kept and screen.reader.reading is not None and screen.reader.current:
+        reader = screen.reader
+        if kept and reader.reading is not None and reader.current and reader.ordered:
+            await pilot.pause()
             return
     raise AssertionError("no reading came")
+
+
+def urgent(app) -> str:
+    """All that an examination says of its urgency: the line above the grid, then what the panel says beside it."""
+    panel = [line.strip() for line in app.screen.canvas("panel").text()]
+    where = next((n for n, line in enumerate(panel) if line.startswith("Where")), len(panel))
+    return " ".join(" ".join([dump(app)[1], *panel[:where]]).split())

@@ -24,8 +24,8 @@ def drawn(app):
 
 # List, orders, search, details, note, its forms, referral, course, handover, commands, an examination.
 KEYS = [
-    "o", "o", "o", "/", "escape", "e", "escape", "n", "f", "f", "r", "right", "left", "q", "v", "down", "q",
-    "y", "q", ":", "escape", "down", "enter", "2", "d", "q", "c", "escape", "w", "escape", "s", "q", "q",
+    "O", "O", "O", "/", "escape", "E", "escape", "n", "F", "F", "R", "right", "left", "q", "V", "down", "q",
+    "H", "q", ":", "escape", "down", "enter", "2", "d", "q", "c", "escape", "w", "escape", "s", "q", "q",
 ]  # fmt: skip
 
 

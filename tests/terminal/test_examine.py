@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.records.memory import MemoryWard
-from wardexam.anatomy.catalogue import PARTS, Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, catalogue
+from wardexam.exam.answers import SCALES, answers_for
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
-from wardexam.exam.flags import Flag
 from wardexam.exam.row_sets import row_sets
 from wardexam.ready import engine
 from wardexam.session import Session
@@ -64,7 +64,7 @@ def test_a_grade_for_both_sides_is_two_changes_said_as_one(state):
 
 
 def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(state):
-    with pytest.raises(edits.RefusedError, match=r"^biceps: here 0 1 "):
+    with pytest.raises(edits.RefusedError, match=r"^biceps: here 0 absent  1 reduced "):
         edits.grade(state, "9")
 
 
@@ -130,7 +130,7 @@ def test_the_grade_of_the_other_side_is_the_likeliest(state):
 
 def test_a_statement_is_withdrawn_by_the_same_key_and_never_covers_the_saddle(state):
     write(state, edits.rest_normal(state, NOW, "e"))
-    assert " ".join(state.stated) == "Rest normal: R arm reflexes"
+    assert " ".join(state.stated) == "Rest normal: reflexes of right arm"
     made = edits.rest_normal(state, NOW, "e")
     assert (made.change.value, made.said) == (None, "Withdrawn: rest of right arm reflexes.")
     state.go("saddle", "right")
@@ -143,9 +143,9 @@ def test_the_grid_is_drawn_from_the_state_alone(state):
     first = view.grid(state, 24, ASCII)
     assert plain(first.labels[1]).split() == ["when", "it", "began"]
     assert plain(first.grades[1]).split() == ["not", "known"]
-    assert plain(first.labels[2]).split() == [">biceps", "C5-C6"]
-    assert plain(first.grades[2]).split() == ["0", "-"]
-    assert [style for _, style in first.grades[2]][:3:2] == ["cursor", ""]
+    assert plain(first.labels[2]).split() == [">biceps"]
+    assert plain(first.grades[2]).split() == ["0", "."]
+    assert [style for _, style in first.grades[2]][:3:2] == ["cursor", "quiet"]
     assert first == view.grid(state, 24, ASCII)
     assert view.heading_text(state, 80).startswith("A3 Ana Invented NO NUMBER")
     assert view.about(state).startswith("right biceps: C5-C6")
@@ -182,24 +182,27 @@ def test_no_name_of_a_row_is_cut_at_eighty_columns(state, page):
     names = set()
     for number, row in enumerate(state.rows):
         state.row_at = number
-        labels = [plain(line) for line in view.grid(state, 24, ASCII).labels]
-        (label,) = [label for label in labels if label.startswith(">")]
-        assert len(label) <= 25
-        name = (
-            (row.short or row.name)
-            if isinstance(row, Sign)
-            else (row.short if isinstance(row, Flag) else row.name)
-        )
-        segments = row.segment_range if isinstance(row, Sign) else ""
-        assert label.rstrip()[1:].split() == [*name.split(), *segments.split()]
-        if isinstance(row, Sign):
-            assert label.endswith(" "), label  # the grade stands apart
+        grid = view.grid(state, 24, ASCII)
+        (label,) = [text for line in grid.labels if (text := plain(line)).startswith(">")]
+        assert len(label) == 26
+        assert label[1:].rstrip() == view.row_name(row)
+        assert label.endswith(" "), label  # the grade stands apart
         names.add(label)
+        # What stands beside the row's other cells is whole as well: marks, headings, what was before.
+        assert all(len(plain(line)) <= 26 for line in grid.labels)
+        assert all(len(plain(line)) <= 12 for line in (*grid.grades, *grid.before))
     assert len(names) == len(state.rows)
+
+
+def test_no_two_marks_of_a_sign_are_wider_than_the_columns_of_what_was_before():
+    for sign in catalogue().values():
+        for scale in SCALES:
+            marks = [a.mark for a in answers_for(sign.answers, scale).answers]
+            assert max(map(len, marks)) <= view.CELL, sign.id
+            assert 2 * max(map(len, marks)) + 1 <= view.BEFORE
 
 
 def test_a_short_name_stands_only_where_the_name_does_not_fit():
     for sign in catalogue().values():
-        room = 23 - len(f" {sign.segment_range}".rstrip())
-        assert bool(sign.short) == (len(sign.name) > room), sign.id
-        assert len(sign.short) <= room, sign.id
+        assert bool(sign.short) == (len(sign.name) > view.NAME), sign.id
+        assert len(sign.short) <= view.NAME, sign.id

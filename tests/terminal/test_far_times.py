@@ -32,19 +32,20 @@ async def test_a_time_beyond_bounds_is_shown_on_every_screen(tmp_path, at):
         await pilot.pause()
         assert any("Ana Invented" in line for line in dump(app))
         for key in (
-            "o",
-            "o",
-            "o",
-            "o",
+            "O",
+            "O",
+            "O",
+            "O",
             "n",
             "left",
-            "r",
+            "R",
             "q",
-            "v",
+            "V",
             "q",
-            "y",
+            "H",
             "q",
             "enter",
+            "2",  # when it began
             "2",
             "s",
             "q",

@@ -59,7 +59,7 @@ async def test_a_sign_is_shown_on_the_page_that_is_open_where_that_has_it(app):
 async def test_a_digit_takes_a_match_unless_it_belongs_to_a_name(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "slash", *"knee")
-        listed = [line.split() for line in dump(app)[3:6]]
+        listed = [line.split() for line in dump(app)[4:7]]
         assert listed[1][:3] == ["2", "knee", "extension"]
         await pilot.press("2")
         assert isinstance(app.screen, ExamineScreen)
@@ -67,7 +67,7 @@ async def test_a_digit_takes_a_match_unless_it_belongs_to_a_name(app):
         await pilot.press("slash", "t", "1")  # a segment, no choice: T1, T10, T11, T12
         assert isinstance(app.screen, FindScreen)
         assert [w.name for w in app.screen.found[:2]] == ["light touch T1", "light touch T10"]
-        assert dump(app)[4].split()[:2] == ["light", "touch"]  # 2 would type T12: it is not offered
+        assert dump(app)[5].split()[:2] == ["light", "touch"]  # 2 would type T12: it is not offered
 
 
 async def test_arrows_choose_and_a_number_without_a_match_changes_nothing(app):
@@ -116,7 +116,7 @@ async def test_whose_it_is_stands_above(app):
 async def test_no_name_is_cut_at_eighty_columns(app, typed):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "slash", *typed)
-        shown = dump(app)[3:]
+        shown = dump(app)[4:]
         found = app.screen.found
         assert found
         for line, what in zip(shown, found[:LISTED], strict=False):
@@ -145,7 +145,7 @@ async def test_a_sign_and_a_question_that_begin_alike_are_offered_before_one_is_
         await pilot.press("j", "enter", "slash", *typed, "enter")
         assert isinstance(app.screen, FindScreen)
         assert dump(app)[-2].startswith("A sign and a question begin so. Enter again takes")
-        assert {line.split()[-2] for line in dump(app)[3:6]} == {"sign,", "red"}
+        assert {line.split()[-2] for line in dump(app)[4:7]} == {"sign,", "red"}
         await pilot.press("enter")
         assert app.screen.state.row.id == sign
         assert dump(app)[-2].startswith("Sign: ")

@@ -5,10 +5,12 @@ from datetime import timedelta
 import pytest
 
 from tests.examinations import examined as made_at
+from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
 from wardexam.note.handover import headline_of
-from wardexam.terminal.course import chart, course_text
+from wardexam.records.repository import Arrival
+from wardexam.terminal.course import NAME, chart, course_text
 from wardexam.terminal.examine.screen import ExamineScreen
 
 VISITS = ["power_leg 5/5 knee 2/2", "power_leg 4/5 knee 2/2", "power_leg 2/5 knee 0/2 anal_tone 1"]
@@ -57,7 +59,7 @@ async def test_every_examination_and_revision_is_turned_to_in_order(app):
         assert "examination 3 of 3" in heading(app)
         assert "No later note." in dump(app)[-2]
         await pilot.press("q")
-        assert "1 patients" in heading(app)
+        assert "1 patient," in heading(app)
 
 
 async def test_an_earlier_revision_is_not_amended(app):
@@ -67,7 +69,7 @@ async def test_an_earlier_revision_is_not_amended(app):
         await pilot.press("n", "h", "h")
         shown = heading(app)
         assert "revision 1 of 2" in shown
-        await pilot.press("m")
+        await pilot.press("M")
         assert "Only the last revision" in dump(app)[-2]
         assert heading(app) == shown
         assert not isinstance(app.screen, ExamineScreen)
@@ -77,9 +79,11 @@ async def test_an_earlier_revision_is_not_amended(app):
 
 async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_before_it(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("n", "h", "m")
+        await pilot.press("n", "h", "M")
         assert isinstance(app.screen, ExamineScreen)
         assert app.screen.visit.previous.id == "exam0000"
+        assert heading(app).startswith("A1 Ana Invented NO NUMBER  AMENDING 2 of 3 ")
+        assert dump(app)[-2].startswith("What was saved stays. Saving makes a further revision")
 
 
 def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(app):
@@ -94,26 +98,112 @@ def course(app):
 
 def test_the_course_lists_examinations_revisions_and_changes(app):
     text = course(app)
-    assert "revision 2, 2026-03-04 14:00 Dr Bex: knee graded again" in text
-    assert "- right hip flexion 4 to 2" in text
-    assert "right knee 2+ to 1+ (within observer disagreement)" in text
-    assert "Over the stay, 3 against 1: worse" in text
-    assert "- right hip flexion 5 to 2" in text
+    said = " ".join(text.split())
+    assert "revision 2, 2026-03-04 14:00 Dr Bex: knee graded again. Changed:" in said
+    assert "right knee: reduced (1+), added" not in said
+    assert "right knee: normal (2+) to reduced (1+)" in said
+    assert (
+        "Worse: hip flexion, knee extension, knee flexion, ankle dorsiflexion and ankle plantarflexion right 4 to 2"
+        in said
+    )
+    assert "Worse, but by no more than two observers differ: knee jerk right 2+ to 1+." in said
+    assert "Over the stay, 3 against 1: " in said
+    assert "ankle plantarflexion right 5 to 2" in said
     assert max(map(len, text.splitlines())) <= 80
     assert text.isascii()
 
 
-def test_a_chart_has_a_line_for_each_grade_and_stands_by_time():
-    lines = chart("hip flexion", [(0.0, 5.0), (8.0, 4.0), (24.0, 2.0)], [0.0, 8.0, 24.0], 5)
-    marks = {
-        line.split("+")[0].strip(): line.index("o")
-        for line in lines
-        if "o" in line[2:] and "+" in line
-    }
-    assert set(marks) == {"5", "4", "2"}
-    assert marks["5"] < marks["4"] < marks["2"]
+def stay(*visits, apart=8):
+    """A patient's file with these examinations, so many hours apart."""
+    ward = MemoryWard()
+    patient = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=NOW)
+    made = [
+        made_at(line, NOW + timedelta(hours=apart * n)).model_copy(
+            update={"id": f"exam{n:04}", "patient": "patient1", "examiner": "Dr Ash"}
+        )
+        for n, line in enumerate(visits)
+    ]
+    ward.take_in([Arrival(patient, tuple(made))], "x")
+    return ward.file("patient1")
+
+
+def chart_of(text):
+    """The lines of the charts by what stands at their left."""
+    lines = text.split("GRADES AT EACH EXAMINATION")[1].splitlines()[1:]
+    return {line[:NAME].strip(): line[NAME + 1 :] for line in lines}
+
+
+def test_a_chart_has_a_line_for_each_sign_with_its_grades_at_their_times():
+    visits = ["hip_flexion 5/5 ankle 2/2", "hip_flexion 4/5 knee 2/2", "hip_flexion 2/5 ankle 0/2"]
+    made = [made_at(v, NOW + timedelta(hours=h)) for v, h in zip(visits, (0, 8, 24), strict=True)]
+    lines = chart(made, [("hip_flexion", "right"), ("ankle", "right")])
+    numbers, hip, ankle = (line[NAME + 1 :] for line in lines)
+    columns = [numbers.index(n) for n in "123"]
+    assert [hip[c] for c in columns] == ["5", "4", "2"]
+    assert [ankle[c : c + 2].strip(".") for c in columns] == ["2+", "-", "0"]
     # A third of the way along after 8 of 24 hours.
-    assert (marks["4"] - marks["5"]) / (marks["2"] - marks["5"]) == pytest.approx(1 / 3, abs=0.05)
+    assert (columns[1] - columns[0]) / (columns[2] - columns[0]) == pytest.approx(1 / 3, abs=0.05)
+
+
+def test_signs_that_did_not_change_have_no_line_and_words_stand_whole():
+    text = course_text(
+        stay("knee 2/2 gait normal ankle 2/2", "knee 0/2 gait high_stepping ankle 2/2")
+    )
+    lines = chart_of(text)
+    assert "right knee jerk" in lines
+    assert not any("ankle jerk" in name or "left knee" in name for name in lines)
+    assert "gait: 1 normal; 2 high-stepping" in text
+
+
+def test_what_was_due_and_done_is_marked_among_the_dates(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    bed = next(b for b in app.ward.beds() if b.bed == "A4")
+    text = course_text(app.ward.file(bed.patient_id))
+    said = " ".join(text.split())
+    assert (
+        "09:12 asked: CT and CTA of the head, Dr Cole (one-sided or cortical sign: possible stroke;"
+        in said
+    )
+    assert "10:00 due: one-sided or cortical sign: possible stroke (now)" in said
+    lines = chart_of(text)
+    first, second = (lines[""].index(n) for n in "12")
+    done, due = lines["done"], lines["due"]
+    assert first < done.index("c") < done.index("a") < done.index("d") < second
+    assert second < done.index("n")
+    assert first < due.index("!") < second
+
+
+NEVER = [
+    ("saddle 2/2", "saddle 1/2", "saddle sensation right normal to reduced"),
+    ("anal_tone 2", "anal_tone 1", "anal tone normal to reduced"),
+    ("perianal 1/1", "perianal 0/1", "perianal sensation right reduced to absent"),
+    ("plantar down/down", "plantar up/down", "plantar right flexor to extensor"),
+    ("level_pin none/none", "level_pin T10/none", "pinprick level right none to T10"),
+    ("vibration_leg 1/1 gait spastic", "vibration_leg 0/0 gait spastic", "vibration (toe and ankle) reduced to absent on both sides"),
+    ("knee 2/2 biceps 2/2 hip_flexion 4/4", "knee 1/1 biceps 1/1 hip_flexion 3/3", "biceps jerks 2+ to 1+ on both sides"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "after", "said"), NEVER)
+def test_what_is_grave_or_fires_a_rule_is_never_put_down_to_the_observer(before, after, said):
+    text = " ".join(course_text(stay(before, after)).split())
+    assert said in text
+    assert "two observers differ" not in text
+
+
+def test_one_grade_of_a_reflex_alone_may_be_the_observer():
+    text = " ".join(course_text(stay("biceps 2/2", "biceps 1/2")).split())
+    assert "Worse, but by no more than two observers differ: biceps jerk right 2+ to 1+." in text
+
+
+@pytest.mark.parametrize("bed", range(12))
+def test_no_course_is_cut_or_speaks_in_codes(tmp_path, bed):
+    app = demo_app(tmp_path / "ward")
+    text = course_text(app.ward.file(app.ward.beds()[bed].patient_id))
+    assert max(map(len, text.splitlines())) <= 80
+    assert ".." not in text.split("GRADES AT")[0]
+    for words in ("side joining", "found both times", "observer disagreement", "SUST", "UP", "_"):
+        assert words not in text
 
 
 def test_no_examination_has_a_course_in_words(app):
@@ -133,4 +223,5 @@ def test_of_a_long_stay_the_last_hundred_are_drawn_and_the_others_counted(app):
     assert "\n31. " in text
     assert "\n130. " in text
     assert "\n30. " not in text
-    assert "Over the stay, 130 against 1" in text
+    assert "Over the stay, 130 against 1:" in text
+    assert max(map(len, text.splitlines())) <= 80

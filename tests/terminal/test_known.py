@@ -29,7 +29,7 @@ async def test_it_is_asked_where_it_is_documented_and_enter_takes_the_usual_word
         )
         await pilot.press("enter")
         assert known(app) == {("biceps", "right"): "documented before"}
-        assert line_of(app, "biceps")[25:31] == "0k    "
+        assert line_of(app, "biceps")[26:32] == "0k    "
         assert dump(app)[-2].startswith("right biceps: known before, documented before")
         await pilot.press("down", "up")
         assert dump(app)[-2].startswith("right biceps: known before, documented before, C5-C6")

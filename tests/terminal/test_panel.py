@@ -1,13 +1,20 @@
-"""The panel at the narrowest: nothing of the urgency is cut, whichever rule fires."""
+"""The urgency at the narrowest: nothing of it is cut, whichever rule fires; and what the panel has room for."""
 
+import itertools
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 
+from tests.examinations import examined
 from wardexam.exam.examination import Examination
+from wardexam.exam.text import COLUMN
 from wardexam.exam.typed import read_line
-from wardexam.note.reasons import LATE, steps, when
+from wardexam.note.reasons import LATE, limit_words, steps
+from wardexam.ready import engine
+from wardexam.reasoning.inference.ranking import place
+from wardexam.reasoning.reading import Asymmetry, Evidence, NextSign, Reading, Site
 from wardexam.reasoning.rules.urgency import (
     EARLIER,
     UNTIL_KNOWN,
@@ -18,89 +25,195 @@ from wardexam.reasoning.rules.urgency import (
     rules,
 )
 from wardexam.terminal.canvas import plain
-from wardexam.terminal.panel import headline, panel_lines
+from wardexam.terminal.panel import CAUTION, WHERE, panel_lines
+from wardexam.terminal.urgent import told, urgent_line
 
-NARROWEST = 33  # columns that 80x24 leaves
-WHERE = "Where (suggestion)"
+NARROWEST, LOWEST, LINE = (
+    29,
+    19,
+    80,
+)  # columns and lines that 80x24 leaves to the panel; columns of the line
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 
 
-def panel(examination: Examination, urgency: Urgency, width: int = NARROWEST) -> list[str]:
-    return [plain(line) for line in panel_lines(examination, urgency, None, width)]
+def panel(
+    examination: Examination, urgency: Urgency, width: int = NARROWEST, height: int = LOWEST, **more
+) -> list[str]:
+    reading = more.pop("reading", None)
+    lines = panel_lines(examination, urgency, reading, width, height, line=LINE, now=NOW, **more)
+    return [plain(line) for line in lines]
 
 
-@pytest.mark.parametrize("told", ["", EARLIER])
-@pytest.mark.parametrize("rule", list(rules()))
-def test_reason_imaging_and_whom_to_call_are_read_whole(rule, told):
-    row = rules()[rule]
-    reason = Reason(
-        rule, row.urgency, row.reason + told, row.image, row.call, row.source, row.first, row.by
-    )
-    urgency = Urgency(row.urgency, WORDS[row.urgency], (reason,), (), (), "")
-    lines = panel(read_line("").spelled_out(), urgency)
-    said = " ".join(" ".join(line for line in lines[: lines.index(WHERE)]).split())
-    head = f"{when(reason, NOW).upper()}: {row.reason}{told}"
-    assert said.replace("- ", "-") == f"{head} {steps(reason)}".replace("- ", "-")
-    assert all(len(line) <= NARROWEST for line in lines)
+def above(urgency: Urgency, width: int = LINE) -> str:
+    return plain(urgent_line(urgency, width, now=NOW, key="!"))
 
 
-def test_a_flag_answered_yes_is_said_where_no_rule_fires_on_it():
-    examination = read_line("flag:cancer=yes").spelled_out()
-    text = " ".join(panel(examination, assess(examination, None, None)))
-    assert "not asked. Flags yes: cancer." in " ".join(text.split())
-
-
-def test_every_line_has_its_place_whatever_is_said():
-    quiet, loud = read_line("").spelled_out(), read_line("flag:saddle_numb=yes").spelled_out()
-    heights = {len(panel(e, assess(e, None, None))) for e in (quiet, loud)}
-    assert len(heights) == 1
-    assert heights == {21}
-
-
-def shown(urgency: Urgency, width: int = NARROWEST) -> list[str]:
-    return [plain(line) for line in headline(urgency, width, now=NOW, why="!")]
+def one(text: str) -> str:
+    """A text on one line, as it is where no line ends inside a hyphenated word."""
+    return " ".join(text.split()).replace("- ", "-").lower()
 
 
 def fired(line: str) -> Urgency:
     return assess(read_line(line).spelled_out(), None, None)
 
 
-def test_the_deadline_stands_under_why_and_the_count_of_the_others_beside_it():
-    urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes hip_flexion 3/3")
-    first, *others = urgency.reasons
-    urgency = replace(urgency, reasons=(replace(first, due=NOW + timedelta(hours=4)), *others))
-    assert f"due 18:00  +{len(others)} more (!)" in shown(urgency)
+WAYS = tuple(itertools.product((False, True), (0, 12), ("", EARLIER, f", {UNTIL_KNOWN}{EARLIER}")))
 
 
-def test_a_limit_that_is_passed_is_said_of_the_first_reason_and_of_those_that_do_not_show():
-    urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes hip_flexion 3/3")
-    first, second, *others = urgency.reasons
-    late = NOW - timedelta(hours=2)
-    hidden = replace(urgency, reasons=(first, replace(second, due=late), *others))
-    assert f"+{len(others) + 1} more, 1 OVERDUE (!)" in shown(hidden)
-    seen = replace(urgency, reasons=(replace(first, due=late),))
-    assert "OVERDUE 2 h, was due 12:00" in shown(seen)
-    assert [
-        style for line in headline(seen, NARROWEST, now=NOW) for text, style in line if LATE in text
-    ] == ["alarm"]
-
-
-@pytest.mark.parametrize("width", [NARROWEST, 37, 60])
 @pytest.mark.parametrize("rule", list(rules()))
-def test_the_longest_headline_is_wrapped_and_leaves_the_panel_as_high_as_it_is(rule, width):
+def test_level_deadline_and_count_always_stand_in_the_line_and_the_rest_is_read_whole_below(rule):
+    for late, others, told_so in WAYS:
+        _read_whole(rule, late=late, others=others, told_so=told_so)
+
+
+def _read_whole(rule: str, *, late: bool, others: int, told_so: str) -> None:
     row = rules()[rule]
+    due = NOW - timedelta(days=40) if late else NOW + timedelta(hours=30)
     reason = Reason(
-        rule, row.urgency, f"{row.reason}, {UNTIL_KNOWN}{EARLIER}", row.image, row.call, row.source, row.first,
-        row.by, due=NOW - timedelta(days=40),
+        rule, row.urgency, row.reason + told_so, row.image, row.call, row.source, row.first, row.by, due=due,
+        short=row.short or row.reason,
     )  # fmt: skip
-    urgency = Urgency(row.urgency, WORDS[row.urgency], (reason, reason, reason), (), (), "")
-    e = read_line("ankle 0/2 knee 2/2").spelled_out()
-    lines = [plain(line) for line in panel_lines(e, urgency, None, width, now=NOW)]
-    assert len(lines) == 21
+    urgency = Urgency(row.urgency, WORDS[row.urgency], (reason,) * (others + 1), (), (), "")
+    line = above(urgency)
+    assert len(line) <= LINE
+    assert ".." not in line
+    words = line.split()
+    assert words[0] in ("NOW", "TODAY", "WITHIN")
+    assert (f"{LATE} 40 d" if late else "due 05 Mar 20:00") in line
+    if others:
+        assert line.endswith(f"+12, 12 {LATE} !" if late else "+12 more !")
+    lines = panel(read_line("ankle 0/2").spelled_out(), urgency)
+    assert len(lines) == LOWEST
+    assert all(len(text) <= NARROWEST for text in lines)
+    below = one(
+        " ".join(lines[: next(n for n, text in enumerate(lines) if text.startswith("Where"))])
+    )
+    said = one(line)
+    limit = one(limit_words(reason, NOW))
+    assert limit in f"{said} {below}"
+    # The whole reason, and where it comes from.
+    assert one(reason.text) in said or one(f"{limit}: {reason.said}") in below
+    assert reason.said == reason.text or f"({reason.origin})" in f"{said} {below}"
+    for step in steps(reason).split("; "):
+        assert one(step) in said or one(step) in below
+    assert one(CAUTION) in one(" ".join(lines))
+
+
+@pytest.mark.parametrize("rule", list(rules()))
+def test_the_short_name_of_a_reason_is_whole_words_and_fits_its_column(rule):
+    row = rules()[rule]
+    brief = row.short or row.reason
+    assert len(brief) <= COLUMN
+    assert bool(row.short) == (len(row.reason) > COLUMN)
+    assert ".." not in brief
+    assert brief == brief.strip()
+
+
+def test_the_gravest_level_has_the_alarm_and_a_limit_that_is_passed_as_well():
+    now = fired("flag:saddle_numb=yes")
+    styles = {text.strip(): style for text, style in urgent_line(now, LINE, now=NOW, key="!")}
+    assert styles["NOW"] == "alarm"
+    today = fired("flag:fit=yes")
+    first = replace(today.reasons[0], due=NOW - timedelta(hours=2))
+    late = replace(today, reasons=(first, *today.reasons[1:]))
+    styles = {text.strip(): style for text, style in urgent_line(late, LINE, now=NOW, key="!")}
+    assert styles["TODAY"] == "warn"
+    assert styles["OVERDUE 2 h"] == "alarm"
+
+
+def test_without_a_reason_the_line_says_what_was_not_asked_and_never_that_nothing_is_urgent():
+    examination = read_line("flag:cancer=yes").spelled_out()
+    assert (
+        above(assess(examination, None, None))
+        == "Not assessed: 36 flags not asked. Flags yes: cancer."
+    )
+    every = assess(examination, None, None)
+    asked = replace(every, not_asked=(), answered_yes=())
+    assert above(asked) == "No reason for urgency in what is entered."
+
+
+def site(name: str, chance: float, word: str = "possible") -> Site:
+    return Site(name, "root", name, "left", None, None, chance, word)
+
+
+READING = Reading(
+    sites=(site("left S1 root", 0.5), site("left sciatic nerve above the knee", 0.3), site("cauda equina, left of the midline", 0.06, "less supported by these signs"), site("left tibial nerve", 0.04)),
+    supports=(*tuple(Evidence(("ankle", "left"), f"left ankle {n}", 1.0) for n in range(3)), Evidence(("knee", "left"), "left knee not recorded", 0.5, "silence")),
+    opposes=(Evidence(("knee", "left"), "left knee extension 4-/5", -0.5),),
+    asymmetries=tuple(Asymmetry(f"s{n}", f"ankle plantarflexion: right 5, left {n}", 0.9, "left") for n in range(4)),
+    next_signs=(NextSign(("pin_S1", "left"), "left pinprick S1", 0.4, (("reduced", "left S1 root 80%"), ("normal", "left sciatic nerve 40%"))),),
+    entered=5,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("height", range(5, 40))
+@pytest.mark.parametrize("width", [NARROWEST, 69])
+def test_what_does_not_fit_is_left_out_whole_and_counted(width, height):
+    e = read_line("ankle 0/2").spelled_out()
+    lines = panel(e, assess(e, None, None), width, height, reading=READING)
+    assert len(lines) == height
     assert all(len(line) <= width for line in lines)
-    said = " ".join(" ".join(lines).split()).replace("- ", "-")
-    assert f"{when(reason, NOW).upper()}: {reason.said}".replace("- ", "-") in said
-    assert steps(reason).replace("- ", "-") in said
-    assert "OVERDUE 40 d, was due 23 Jan 14:00" in said
-    assert "+2 more, 2 OVERDUE (!)" in said
-    assert "Rules nothing out. Follow local policy." in said
+    text = one(" ".join(lines))
+    assert ".." not in text
+    assert "tibial" not in text  # under a twentieth
+    assert "not recorded" not in text  # not found: it speaks neither for nor against
+    assert one(CAUTION) in text
+    shown = text.count("ankle plantarflexion: right 5, left ")
+    if shown:
+        assert text.count("ankle plantarflexion") == shown
+        assert (f"; {4 - shown} more" in text) == (shown < 4)
+
+
+def test_at_80_columns_the_sites_come_first_and_the_word_before_the_number():
+    e = read_line("ankle 0/2").spelled_out()
+    lines = panel(e, assess(e, None, None), reading=READING)
+    assert lines[0] == WHERE
+    assert lines[1] == "left S1 root     possible 50%"
+    assert lines[2] == "left sciatic     possible 30%"
+    assert lines[3] == "  nerve above the knee"
+    assert "Against  left knee extension" in lines
+    assert lines[-2:] == ["Rules nothing out. Follow", "local policy."]
+
+
+def test_what_changed_is_said_beside_an_earlier_examination():
+    before = examined("knee 2/2", NOW - timedelta(hours=5))
+    e = examined("knee 0/2", NOW)
+    text = one(" ".join(panel(e, assess(e, before, None), previous=before)))
+    assert "since 04 mar 09:00 worse: right knee 2+ to 0" in text
+
+
+def test_what_the_line_has_no_room_for_is_told_once():
+    urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes")
+    said = told(urgency, LINE, NOW, "!")
+    every = steps(urgency.reasons[0]).split("; ")
+    left = said.left[-1].removeprefix("within 4 h (flags): ").split("; ")
+    assert [*said.todo, *left] == every
+    wide = told(urgency, 200, NOW, "!")
+    assert wide.left == ("within 4 h",)
+    assert wide.todo == tuple(every)
+    assert wide.why == urgency.reasons[0].said
+
+
+@pytest.mark.parametrize("width", [NARROWEST, 69])
+def test_no_name_of_a_site_is_cut(width):
+    made = engine().hypotheses
+    names = set()
+    for number in range(len(made.forms)):
+        forms = np.zeros(len(made.forms))
+        forms[number] = 1.0
+        one_site = replace(place(made, int(made.group_of_form[number]), forms), probability=0.2)
+        if one_site.name in names:
+            continue
+        names.add(one_site.name)
+        for word in ("very likely", "less supported by these signs"):
+            reading = Reading(sites=(replace(one_site, word=word),), entered=5)
+            e = read_line("ankle 0/2").spelled_out()
+            lines = panel(e, assess(e, None, None), width, reading=reading)
+            at = lines.index(WHERE)
+            said = " ".join(line.strip() for line in lines[at + 1 :] if line)
+            for likely in (f"{word.removesuffix(' by these signs')} 20%", "##"):
+                said = said.replace(likely, "")
+            assert one(one_site.name) in one(said), lines
+            assert ".." not in said
+            assert all(len(line) <= width for line in lines)
+    assert len(names) > 100

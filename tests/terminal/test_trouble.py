@@ -71,7 +71,7 @@ async def test_a_draft_is_offered_with_age_and_author(app):
     leave_draft(app)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        assert "Draft: A1 by Dr Ash, 12 min old, 1 changes. enter resumes, w sets aside." in status(
+        assert "Draft: A1 by Dr Ash, 12 min old, 1 entry. enter resumes, T sets aside." in status(
             app
         )
 
@@ -81,7 +81,7 @@ async def test_a_draft_is_resumed_and_saved(app):
     before = first_bed(app).examinations
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        assert "Draft resumed: A1 by Dr Ash, 12 min old, 1 changes." in status(app)
+        assert "Draft resumed: A1 by Dr Ash, 12 min old, 1 entry." in status(app)
         await pilot.press("s")
         assert isinstance(app.screen, TextScreen)
     assert first_bed(app).examinations == before + 1
@@ -92,7 +92,9 @@ async def test_a_draft_is_resumed_and_saved(app):
 async def test_a_draft_is_set_aside_and_kept(app):
     leave_draft(app)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("w")
+        await pilot.press("T", "escape")
+        assert app.ward.drafts()
+        await pilot.press("T", "enter")
         assert "set aside" in status(app)
     assert app.ward.drafts() == ()
     assert list(app.ward.layout.drafts.glob("aside/*.draft"))
@@ -101,7 +103,7 @@ async def test_a_draft_is_set_aside_and_kept(app):
 async def test_a_doctor_who_pulls_the_plug_finds_every_answered_key(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", *"2222")
-        assert await until(pilot, lambda: "kept to change 4" in status(app), seconds=1.0)
+        assert await until(pilot, lambda: "kept 14:00" in status(app), seconds=1.0)
         bed = first_bed(app).patient_id
         power_cut = (app.ward.layout.drafts / app.screen.visit.draft.path.name).read_bytes()
     left = app.ward.layout.drafts / "powercut1.draft"
@@ -123,8 +125,8 @@ async def test_the_screens_work_on_any_keeper_of_a_ward(app, tmp_path):
     app.session = replace(app.session, ward=ward)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", *"22222222201100", "s")
-        assert "ankle S1" in app.screen.shown
-        await pilot.press("q", "v")
+        assert "knee and ankle jerks" in " ".join(app.screen.shown.split())
+        await pilot.press("q", "V")
         assert isinstance(app.screen, TextScreen)
     assert ward.drafts() == ()
     assert [e[0] for e in ward.events[-3:]] == ["saved", "viewed", "viewed"]
@@ -145,7 +147,7 @@ async def test_another_sessions_change_shows_within_two_seconds(app):
 async def test_details_edited_twice_the_second_is_shown_the_difference(app):
     other = open_ward(app.ward.folder)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("e")
+        await pilot.press("E")
         patient = other.patient(first_bed(app).patient_id)
         other.update(patient.model_copy(update={"bed": "Z9"}), "Dr Bex")
         await pilot.press("backspace", "backspace", *"B7", *["enter"] * 6)
@@ -188,7 +190,7 @@ async def test_a_folder_that_cannot_be_written_is_said_and_everything_saved_when
         assert words in status(app)
         assert isinstance(app.screen, ExamineScreen)  # nothing was closed, all is there still
         mend()
-        assert await until(pilot, lambda: "kept to change 3" in status(app))
+        assert await until(pilot, lambda: "kept 14:00" in status(app))
         await pilot.press("s")
         assert isinstance(app.screen, TextScreen)
     assert first_bed(app).examinations == before + 1
@@ -203,7 +205,7 @@ async def test_a_new_examination_begins_where_nothing_can_be_written(app, monkey
         await pilot.press("enter", "2")
         assert await until(pilot, lambda: "Read-only file system; kept in" in status(app))
         mend()
-        assert await until(pilot, lambda: "kept to change 1" in status(app))
+        assert await until(pilot, lambda: "kept 14:00" in status(app))
 
 
 async def test_a_network_folder_without_locks_says_so_and_keeps_the_draft(app, monkeypatch):
@@ -232,7 +234,7 @@ async def test_a_damaged_record_stays_on_the_list_and_the_others_open(app):
         assert "run 'wardexam check'" in " ".join(dump(app))
         await pilot.press("j", "enter", "2", "s")
         assert isinstance(app.screen, TextScreen)
-        await pilot.press("q", "y")
+        await pilot.press("q", "H")
         sheet = "\n".join(app.screen.shown.splitlines())
         assert "NOT ON THIS SHEET, their record cannot be read: bed A1" in sheet
 
@@ -273,7 +275,7 @@ async def test_no_patient_is_in_the_terminals_title_or_the_hosts_temporary_folde
     monkeypatch.setenv("TMPDIR", str(scratch))
     monkeypatch.setattr(tempfile, "tempdir", None)
     async with app.run_test(size=(80, 24)) as pilot:
-        for keys in ("enter", "q", "n", "q", "y"):
+        for keys in ("enter", "q", "n", "q", "H"):
             await pilot.press(keys)
             shown = f"{app.title} {app.sub_title} {app.screen.title} {app.screen.sub_title}"
             assert not any(b.name.split()[0] in shown for b in app.ward.beds())

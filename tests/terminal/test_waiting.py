@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import pytest
 
+from tests.terminal.admitting import presses
 from tests.terminal.screens import NOW, demo_app, dump
 from tests.terminal.test_trouble import broken, until
 from wardexam.exam.entry import Change
@@ -105,7 +106,7 @@ async def test_an_admission_held_up_is_carried_out_when_that_ends(app, names):
     async with app.run_test(size=(80, 24)) as pilot:
         with held_elsewhere(app.ward.folder, *names):
             begun = time.monotonic()
-            await pilot.press("a", *"Z1", "enter", *"Zo", "enter", *["enter"] * 6)
+            await pilot.press(*presses("Z1", "Zo"))
             assert time.monotonic() - begun < 3
         assert await until(pilot, lambda: any(b.bed == "Z1" for b in app.ward.beds()))
         await until(pilot, lambda: app.ward.problem == "")
@@ -131,7 +132,8 @@ async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tm
         assert await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
         for key in ("q", "escape"):
             await pilot.press(key)
-            assert "2 changes are in memory only and would be lost." in dump(app)[-2]
+            assert "2 entries in memory only would be lost." in " ".join(dump(app)[-3:])
+            assert "kept" not in dump(app)[0]
             await pilot.press("enter")
             assert isinstance(app.screen, ExamineScreen)
             assert len(app.screen.state.examination.findings) == 3
@@ -160,7 +162,7 @@ async def test_the_second_to_amend_is_shown_both_and_may_save_after_the_first(ap
     other, bed = open_ward(app.ward.folder), first(app)
     last = app.ward.examinations(bed.patient_id)[-1]
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("n", "m")
+        await pilot.press("n", "M")
         assert isinstance(app.screen, ExamineScreen)
         app.screen.change(Edit(Change("comment", "", "mine"), "kept"))
         other.amend(last.model_copy(update={"comment": "theirs"}), "Dr Bex", "their reason", NOW)
@@ -182,7 +184,7 @@ async def test_who_amends_what_another_is_amending_is_told_so(app):
     last = app.ward.examinations(bed.patient_id)[-1]
     draft = open_ward(app.ward.folder).start_draft(last, "Dr Bex")
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("n", "m")
+        await pilot.press("n", "M")
         await pilot.pause()
         assert "Ward" in dump(app)[0]
         assert "there is a draft of this examination already" in dump(app)[-2]
@@ -228,7 +230,7 @@ async def test_a_flipped_byte_is_on_the_list_once_the_files_are_looked_at(app):
     async with app.run_test(size=(80, 24)) as pilot:
         app.verify()
         assert await until(pilot, lambda: any("RECORD UNREADABLE" in t for t in dump(app)))
-        await pilot.press("y")
+        await pilot.press("H")
         assert app.screen.shown.startswith("NOT ON THIS SHEET, their record cannot be read: bed A1")
 
 
@@ -239,7 +241,7 @@ async def test_an_unreadable_file_never_ends_the_screen(app):
         data = bytearray(path.read_bytes())
         data[-300] ^= 1
         path.write_bytes(bytes(data))
-        for key in ("enter", "n", "v", "e", "y", "q"):
+        for key in ("enter", "n", "V", "E", "H", "q"):
             await pilot.press(key)
         assert "Ward" in dump(app)[0]
 
@@ -260,6 +262,6 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
         assert "A draft is damaged" in dump(again)[-2]
         await pilot.press("enter")
         assert "damaged and was not resumed" in dump(again)[-2]
-        await pilot.press("q", "w")
+        await pilot.press("q", "T", "enter")
         assert "set aside" in dump(again)[-2]
     assert again.ward.drafts() == ()

@@ -59,6 +59,8 @@ class Sign:
         cords: Share of each cord of the brachial plexus that carries it.
         length: How much of a length-dependent polyneuropathy reaches it, 0 to 1.
         pyramidal: Weight of upper motor loss in this movement; above 1 falls first.
+        apart: Whether it is asked for apart: no statement that the rest was normal speaks of it, and that it
+            was left unsaid says nothing.
         source: Where the row's facts come from.
 
     """
@@ -83,6 +85,7 @@ class Sign:
     cords: dict[str, float] = field(default_factory=dict)
     length: float = 0.0
     pyramidal: float = 1.0
+    apart: bool = False
 
     @property
     def segment_range(self) -> str:
@@ -129,6 +132,14 @@ def catalogue() -> dict[str, Sign]:
                         str(error), where=f"signs/{name}.toml, row {sign_id}"
                     ) from None
     return signs
+
+
+def dermatomes(row: Sign) -> tuple[Sign, ...]:
+    """The rows of every dermatome in the way that a row tests one, from the head down; none where it tests none."""
+    named = f"{row.modality}_"
+    if not row.modality or not row.id.startswith(named):
+        return ()
+    return tuple(s for s in catalogue().values() if s.id.startswith(named))
 
 
 def signs_of(part: str) -> tuple[Sign, ...]:

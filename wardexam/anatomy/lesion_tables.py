@@ -9,21 +9,17 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, read_table
-from wardexam.anatomy.structures import Share, TableRow, rows
+from wardexam.anatomy.structures import Share, Storied, rows
 from wardexam.errors import TableError
 
 Weight = Annotated[float, Field(ge=0)]
 Amount = Annotated[float, Field(ge=0, le=2)]
 
 
-class Weighted(TableRow):
-    """A row with how often it is the one, within its site.
-
-    `onset` multiplies it by how it began, in place of its site's own multipliers.
-    """
+class Weighted(Storied):
+    """A row with how often it is the one, within its site."""
 
     weight: Weight
-    onset: dict[str, Weight] = Field(default_factory=dict)
 
 
 class CordPattern(Weighted):
@@ -130,6 +126,7 @@ class Muscle(Weighted):
     fingers: Share = 0.0
     face: Share = 0.0
     ocular: Share = 0.0
+    myotonia: Share = 0.0
 
 
 def _known(spans: dict[str, Span], place: str) -> dict[str, Span]:

@@ -15,6 +15,9 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Shares = dict[str, Share]
 
 
+STORY = ("onset", "age", "sex", "trauma", "pain", "complaint", "flag")  # columns of a story
+
+
 class Columns(BaseModel):
     """Part of a row: frozen, no unknown column."""
 
@@ -27,7 +30,32 @@ class TableRow(Columns):
     source: Annotated[str, Field(min_length=3)]
 
 
-class Branch(TableRow):
+Times = dict[str, Annotated[float, Field(ge=0)]]
+
+
+class Storied(TableRow):
+    """A lesion with how its story multiplies it, in place of what its site's row says of the same.
+
+    `age` is by band, the others by what the context says; `flag` by a red flag that was answered yes. `alarm`
+    is false where it may not be weighed by the tool's own alarm, so that it can calm nothing.
+    """
+
+    onset: Times = Field(default_factory=dict)
+    age: Times = Field(default_factory=dict)
+    sex: Times = Field(default_factory=dict)
+    trauma: Times = Field(default_factory=dict)
+    pain: Times = Field(default_factory=dict)
+    complaint: Times = Field(default_factory=dict)
+    flag: Times = Field(default_factory=dict)
+    alarm: bool = True
+
+    @property
+    def story(self) -> dict[str, dict[str, float]]:
+        """What is said of the story, by column."""
+        return {c: getattr(self, c) for c in STORY if getattr(self, c)}
+
+
+class Branch(Storied):
     """A nerve branch: the nerve it belongs to, the branch it leaves, how often lesions sit there."""
 
     nerve: str
@@ -36,7 +64,7 @@ class Branch(TableRow):
     weight: Annotated[float, Field(ge=0)]
 
 
-class PlexusPart(TableRow):
+class PlexusPart(Storied):
     """A part of a plexus and what a total lesion of it takes."""
 
     name: str
@@ -58,16 +86,21 @@ class Wire(TableRow):
     right_body: Shares = Field(default_factory=dict)
 
 
-class BrainLesion(TableRow):
-    """A lesion as the structures it takes on its side and on the other."""
+class BrainLesion(Storied):
+    """A lesion as the structures it takes on its side, on the other, and on both.
+
+    `group` is what it is ranked with; its site and side where empty.
+    """
 
     site: str
     name: str
     weight: Annotated[float, Field(gt=0)]
-    takes: Shares
+    takes: Shares = Field(default_factory=dict)
     other: Shares = Field(default_factory=dict)
+    both: Shares = Field(default_factory=dict)
     paired: bool = True
     upper: bool = True
+    group: str = ""
 
 
 T = TypeVar("T", bound=TableRow)
@@ -163,6 +196,12 @@ def wires() -> dict[str, Wire]:
 def brain_lesions() -> dict[str, BrainLesion]:
     """Lesions of brain, brainstem and cerebellum by id."""
     return rows("brain_lesions.toml", BrainLesion)
+
+
+@cache
+def other_lesions() -> dict[str, BrainLesion]:
+    """Processes outside of the nervous system's parts, and of single structures, by id."""
+    return rows("other_lesions.toml", BrainLesion)
 
 
 def check_signs() -> None:

@@ -18,6 +18,7 @@ EPILOG = """\
 examples:
   wardexam                          open the ward
   wardexam demo                     open a throw-away copy of an invented ward
+  wardexam demo --tour              be led through one examination there
   wardexam beds                     list beds with their identifiers
   wardexam note k3v9p2xq7m          print the last note of that patient
   echo "knee 2/2 ankle 2/0 plantar down/down ankle_plantarflexion 5/4" | wardexam localise
@@ -36,6 +37,36 @@ environment, where no option says it:
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
+
+INJURY = """\
+Classifies a suspected spinal cord injury by the international standard, 2019
+revision, from light touch, pinprick, key muscles, anal contraction and anal
+pressure. Reads typed lines or JSON.
+
+A suggestion for senior review, not for unchecked clinical use: it follows the
+2019 revision as far as its sources could be read, and says of each result which
+rule decided and how well it is known. What is not entered is unknown, never
+normal; then every result that remains is given."""
+
+INJURY_EXAMPLE = """\
+a sheet:
+  right light touch: 2 to T9, 1 to T12, 0   ranges, the last one to S4-5
+  left light touch: 2 to T9, 0, T11 1       a single segment goes before ranges
+  pinprick: 2 to T9, 0                      both sides where none is said
+  motor right: 5 5 5 5 5 / 0 0 0 0 0        C5 to T1, then L2 to S1
+  motor left: 5 5 5 5 5 / 0 0 NT 0* 0       not testable; * not from the injury
+  vac no                                    voluntary anal contraction
+  dap no                                    deep anal pressure
+  movement right L4                         outside the key muscles, or none
+  count left motor L5 as normal: fracture   or as examined: how a * is to count
+  earlier deficit yes                       on record, from an earlier injury
+  id: A1
+  comment: any words
+
+example:
+  wardexam injury sheet.txt
+  wardexam injury --json sheet.txt
+  wardexam injury --from-signs examination.txt > sheet.txt"""
 
 # What more than one command takes. One that has no use for an option does not take it.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
@@ -62,6 +93,7 @@ SHARED_OPTIONS: dict[str, dict[str, Any]] = {
 }
 BUILT_IN = ("help", "version")
 STORE = ("db", "shared")
+PAPER = (*STORE, "examiner", "wording")
 PATIENT: dict[str, Any] = {
     "metavar": "PATIENT",
     "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
@@ -156,7 +188,7 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import localising, papers, store
+    from wardexam.commands import injury, localising, papers, store
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -176,19 +208,32 @@ def parser(*, commands: bool = True) -> Grammar:
         top.names.append(name)
         return sub
 
-    add(
+    def add_of_patient(
+        name: str, command: Command, help_: str, example: str, takes: tuple[str, ...] = PAPER
+    ) -> Grammar:
+        """A command about one patient."""
+        sub = add(name, command, help_, f"wardexam {name} k3v9p2xq7m{example}", takes)
+        sub.add_argument("patient", **PATIENT)
+        return sub
+
+    sub = add(
         "demo",
         screens.demo,
         "Open a throw-away copy of an invented ward.",
-        "wardexam demo",
+        "wardexam demo --tour",
         takes=("examiner", "ascii", "wording"),
+    )
+    sub.add_argument(
+        "--tour",
+        action="store_true",
+        help="be led through one examination, in ten steps that you type yourself",
     )
     add(
         "enter",
         screens.enter,
         "Examine on plain lines, for a screen reader or where a full screen is impossible.",
         "wardexam enter",
-        takes=(*STORE, "examiner", "wording"),
+        takes=PAPER,
     )
     sub = add(
         "beds",
@@ -198,20 +243,13 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
-    sub = add(
-        "note",
-        papers.note,
-        "Print a stored examination's note.",
-        "wardexam note k3v9p2xq7m --form line",
-        takes=(*STORE, "examiner", "wording"),
-    )
-    sub.add_argument("patient", **PATIENT)
+    sub = add_of_patient("note", papers.note, "Print a stored examination's note.", " --form line")
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
         "--form",
-        choices=["table", "line", "figure"],
-        default="table",
-        help="reflexes as a table, one line, or a figure of the body",
+        choices=["sentences", "table", "line", "figure"],
+        default="sentences",
+        help="with the reflexes also as a table, one line, or a figure of the body",
     )
     sub.add_argument(
         "--scale",
@@ -222,30 +260,26 @@ def parser(*, commands: bool = True) -> Grammar:
     sub.add_argument(
         "--utf8", action="store_true", help="keep characters outside ASCII in names and comments"
     )
-    sub = add(
+    add_of_patient(
         "referral",
         papers.referral,
         "Print a referral: situation, background, assessment, recommendation.",
-        "wardexam referral k3v9p2xq7m",
-        takes=(*STORE, "examiner", "wording"),
+        "",
     )
-    sub.add_argument("patient", **PATIENT)
     add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
-        takes=(*STORE, "examiner", "wording"),
+        takes=PAPER,
     )
-    sub = add(
+    sub = add_of_patient(
         "act",
         papers.act,
         "Print why a patient is urgent and by when, or write what was done about one of the reasons.",
-        "wardexam act k3v9p2xq7m cauda_equina asked MRI lumbosacral",
-        takes=(*STORE, "examiner", "wording"),
+        " cauda_equina asked MRI lumbosacral",
     )
     kinds = ("called", "asked", "done", "not_needed", "lowered")
-    sub.add_argument("patient", **PATIENT)
     sub.add_argument(
         "rule",
         metavar="REASON",
@@ -257,14 +291,13 @@ def parser(*, commands: bool = True) -> Grammar:
         "what", metavar="WORDS", nargs="*", help="whom, which image, what it showed, or why"
     )
     sub.set_defaults(kinds=kinds)
-    sub = add(
+    add_of_patient(
         "figure",
         papers.figure,
         "Draw a patient's last examination as an SVG picture.",
-        "wardexam figure k3v9p2xq7m > figure.svg",
+        " > figure.svg",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("patient", **PATIENT)
     sub = add(
         "localise",
         localising.localise,
@@ -284,14 +317,34 @@ def parser(*, commands: bool = True) -> Grammar:
     form.add_argument("--json", action="store_true", help="answer in JSON, a line for each sheet")
     form.add_argument("--csv", action="store_true", help="answer in CSV, a line for each site")
     sub = add(
+        "injury",
+        injury.injury,
+        "Classify a spinal cord injury from its scores: levels, impairment scale, zones.",
+        "wardexam injury sheet.txt",
+    )
+    sub.description = INJURY
+    sub.epilog = INJURY_EXAMPLE
+    sub.add_argument(
+        "file", nargs="?", metavar="FILE", help="sheet to read, or - for standard input (default)"
+    )
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="answer in JSON")
+    form.add_argument(
+        "--from-signs",
+        action="store_true",
+        help="read an ordinary examination as 'localise' does, and print the sheet it begins",
+    )
+    sub = add(
         "schema",
         localising.schema,
         "Print the JSON Schema of what localise reads.",
         "wardexam schema > sheet.schema.json",
     )
-    sub.add_argument(
+    of = sub.add_mutually_exclusive_group()
+    of.add_argument(
         "--answer", action="store_true", help="of what 'localise --json' answers instead"
     )
+    of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     add(
         "keys",
         screens.keys,

@@ -66,6 +66,16 @@ def session(
     return Session(ward(options, begin=begin), examiner(options), now, new_id, wording or {})
 
 
+LEAST_WIDTH = 30  # columns: a terminal that says it has fewer is not believed
+
+
+def width() -> int:
+    """How many columns a line of the output has: the terminal's, 80 where there is none."""
+    import shutil
+
+    return max(LEAST_WIDTH, shutil.get_terminal_size((80, 24)).columns)
+
+
 T = TypeVar("T")
 
 

@@ -54,7 +54,9 @@ def localise(options: argparse.Namespace) -> int:
             code = error.exit_code
         done += 1
         if done % EACH == 0:
-            edge.progress(f"localised: {done} sheets")
+            from wardexam.exam.text import counted
+
+            edge.progress(f"{counted(done, 'sheet')} done")
     if done >= EACH:
         edge.progress("")
     return code
@@ -117,10 +119,12 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads, or of what it answers."""
+    """Print the JSON Schema of what localise reads, of what it answers, or of what injury reads."""
     import json
 
-    if options.answer:
+    if options.injury:
+        from wardexam.injury.sheet import injury_schema as made
+    elif options.answer:
         from wardexam.face import answer_schema as made
     else:
         from wardexam.exam.sheet import sheet_schema as made

@@ -28,6 +28,8 @@ def _terminal(
     options: argparse.Namespace,
     notice: str = "",
     clock: Callable[[], datetime] = edge.now,
+    *,
+    led: bool = False,
 ) -> int:
     from wardexam.terminal.environment import prepare
 
@@ -36,14 +38,22 @@ def _terminal(
     gc.disable()
     from wardexam.session import Session
     from wardexam.terminal.app import WardApp
+    from wardexam.terminal.keys import SCREENS, key_of
 
     wording, refusal = edge.hospital_wording(options)
     keymap, refused = edge.keymap()
+    keys, tour = keymap or SCREENS, None
+    if led:
+        from wardexam.terminal.tour import Tour
+
+        tour = Tour(keys)
+    named = {action: key_of(keys["ward"], action) for action in ("open", "help")}
     return WardApp.run_on(
         Session(ward, edge.examiner(options), clock, edge.new_id, wording),
         terminal=terminal,
-        notice="; ".join(filter(None, (refused, refusal))) or notice,
+        notice="; ".join(filter(None, (refused, refusal))) or notice.format(**named),
         keymap=keymap,
+        tour=tour,
     )
 
 
@@ -66,8 +76,8 @@ def demo(options: argparse.Namespace) -> int:
 
     with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
         ward = open_ward(copy_demo(Path(folder) / "ward"))
-        notice = "Demo: invented patients, thrown away on leaving. Enter examines, ? lists keys."
-        return _terminal(ward, options, notice, clock)
+        notice = "Demo: invented patients, thrown away on leaving. Press {open} to examine, {help} for keys."
+        return _terminal(ward, options, notice, clock, led=options.tour)
 
 
 def enter(options: argparse.Namespace) -> int:
@@ -79,7 +89,7 @@ def enter(options: argparse.Namespace) -> int:
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
     session = edge.session(options, edge.spoken(options), begin=True)
-    return converse(session, read=sys.stdin, write=edge.Door())
+    return converse(session, read=sys.stdin, write=edge.Door(), width=edge.width)
 
 
 def keys(options: argparse.Namespace) -> int:

@@ -53,20 +53,53 @@ def _opened(options: argparse.Namespace) -> "tuple[AbstractContextManager[Binary
     """Where the sheets come from, and its name."""
     if options.signs:
         return nullcontext(io.BytesIO(os.fsencode(options.signs))), "--signs"
-    if options.file is None or options.file in STANDARD_INPUT:
+    return _input(options.file, "Type findings, a line each; end with Ctrl-D.")
+
+
+def _input(file: str | None, hint: str) -> "tuple[AbstractContextManager[BinaryIO], str]":
+    """A file, or standard input, with its name; the hint is said to who types there.
+
+    Raises:
+        InputError: It cannot be read, or is a folder or a device.
+    """
+    if file is None or file in STANDARD_INPUT:
         if sys.stdin is None:
             raise InputError("is closed", where="standard input")
         if sys.stdin.isatty():
-            edge.remark("Type findings, a line each; end with Ctrl-D.")
+            edge.remark(hint)
         return nullcontext(sys.stdin.buffer), "standard input"
     try:
-        mode = os.stat(options.file).st_mode
+        mode = os.stat(file).st_mode
         if stat.S_ISREG(mode) or stat.S_ISFIFO(mode):
-            return open(options.file, "rb"), options.file
+            return open(file, "rb"), file
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", where=options.file) from None
+        raise InputError(f"cannot be read: {error.strerror}", where=file) from None
     kind = "a folder" if stat.S_ISDIR(mode) else "a device"
-    raise InputError(f"cannot be read: it is {kind}", where=options.file)
+    raise InputError(f"cannot be read: it is {kind}", where=file)
+
+
+def whole(file: str | None, hint: str) -> tuple[str, str]:
+    """The whole text of a file or of standard input, and its name.
+
+    Args:
+        file: Its path; None or ``-`` for standard input.
+        hint: What is said to who types there.
+
+    Raises:
+        InputError: It cannot be read, is too long, or is no UTF-8 text.
+    """
+    opened, name = _input(file, hint)
+    with opened as source:
+        try:
+            held = source.read(LONGEST_LINE + 1)
+        except OSError as error:
+            raise InputError(f"cannot be read: {error.strerror}", where=name) from None
+    if len(held) > LONGEST_LINE:
+        raise InputError(f"longer than {LONGEST_LINE} bytes", where=name)
+    try:
+        return held.decode("utf-8"), name
+    except UnicodeDecodeError:
+        raise InputError("not UTF-8 text", where=name) from None
 
 
 def _lines(source: BinaryIO, name: str) -> Iterator[tuple[int, bytes | None]]:

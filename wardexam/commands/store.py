@@ -62,7 +62,9 @@ def export(options: argparse.Namespace) -> int:
 
 def _progress(doing: str, patients: int) -> None:
     """How far an import is, on a terminal's error output."""
-    edge.progress(f"{doing}: {patients} patients")
+    from wardexam.exam.text import counted
+
+    edge.progress(f"{doing}: {counted(patients, 'patient')}")
 
 
 def _archive(name: str) -> "BinaryIO":
@@ -106,6 +108,7 @@ def _standard_input() -> "BinaryIO":
 
 def import_(options: argparse.Namespace) -> int:
     """Read an archive into the ward: all of it or nothing."""
+    from wardexam.exam.text import counted
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
@@ -120,7 +123,11 @@ def import_(options: argparse.Namespace) -> int:
         )
     edge.progress("")
     verb = "would be added" if options.dry_run else "added"
-    edge.put(f"{result.patients} patients and {result.examinations} examinations {verb}\n")
+    patients, found = (
+        counted(result.patients, "patient"),
+        counted(result.examinations, "examination"),
+    )
+    edge.put(f"{patients} and {found} {verb}\n")
     if not result.sealed:
         edge.complain(
             "the archive is of version 1, which has no end mark: whether it was cut cannot be told"

@@ -55,11 +55,41 @@ class Change:
         return cls(data["what"], data["key"], data["value"])
 
 
+# What is wrong, by pydantic's name for it; what is allowed stands in its place.
+FAULTS = {
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "not empty",
+    "string_pattern_mismatch": "cannot be written so",
+    "string_type": "must be text",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "bool_type": "must be true or false",
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
+    "literal_error": "must be {expected}",
+    "missing": "is missing",
+    "extra_forbidden": "is not known here",
+    "timezone_aware": "must say its time zone",
+    "timezone_naive": "must say its time zone",
+    "datetime_type": "must be a date and time",
+    "datetime_parsing": "must be a date and time",
+    "datetime_from_date_parsing": "must be a date and time",
+    "date_type": "must be a date such as 1985-03-04",
+    "too_long": "at most {max_length} of these",
+    "tuple_type": "must be a list",
+    "dict_type": "must be an object with names and values",
+    "model_type": "must be an object with names and values",
+    "model_attributes_type": "must be an object with names and values",
+}
+
+
 def first_fault(error: ValidationError) -> str:
-    """The first fault of a refused document as one line: where, what, what is allowed."""
+    """The first fault of a refused document as one line: where, what is allowed, what was given."""
     fault = error.errors(include_url=False)[0]
     place = ".".join(str(p) for p in fault["loc"])
     text = fault["msg"].removeprefix("Value error, ")
+    if words := FAULTS.get(fault["type"]):
+        text = words.format(**fault.get("ctx", {}))
     given = fault.get("input")
     shown = (
         f", not {given!r}"

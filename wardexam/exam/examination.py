@@ -222,7 +222,7 @@ class Patient(Model):
         recheck_hours: Re-examine every so many hours; None for no schedule.
         admitted: When.
         discharged: When, or None while on the ward.
-        remark: One line.
+        remark: Why admitted, in one line: a complaint in the words of `wardexam.exam.story`, or free text.
 
     """
 

@@ -158,7 +158,7 @@ class Finding(Model):
         if allowed.get(self.answer) is None:
             more = " or a segment C1 to S5" if row.answers == "level" else ""
             raise ValueError(
-                f"{self.sign} cannot be '{self.answer}': allowed are {', '.join(allowed.codes)}{more}"
+                f"{self.sign} cannot be '{self.answer}': choose {', '.join(allowed.codes)}{more}"
             )
         number = allowed.amount
         if self.amount is None:
@@ -223,7 +223,7 @@ class RestNormal(Model):
 
     def covers(self, sign: Sign, side: Side) -> bool:
         """Whether the statement speaks of this sign on this side."""
-        if sign.part != self.part or sign.limb == "saddle":
+        if sign.part != self.part or sign.limb == "saddle" or sign.apart:
             return False
         if self.limb in ("head", "trunk"):
             return sign.limb == self.limb

@@ -18,6 +18,7 @@ from wardexam.errors import InputError
 from wardexam.exam.text import clean, columns, cut, digits, held
 
 OLDEST = 120  # years
+SEXES = ("female", "male", "other", "unknown")
 LONGEST_NUMBER = 24
 LEAST_NAME = 18  # columns of the name that stay before anything beside it is dropped
 LEAST_BED = 12  # columns of what stands before the name, likewise
@@ -132,6 +133,35 @@ def read_number(text: str) -> str:
     if not number.isascii() or not number.isprintable():
         raise InputError("only A to Z, digits and plain signs")
     return number
+
+
+def read_age_and_sex(text: str, admitted: date) -> tuple[date | None, int | None, str]:
+    """A birth date or an age, and a sex, as typed together: ``63 m``, ``4 Mar 1985 female``, ``f``; each may be left out.
+
+    Returns:
+        The birth date, the age in years, and the sex; None, None and ``"unknown"`` where it is not said.
+
+    Raises:
+        InputError: It is neither; or the date cannot be.
+    """
+    words, sex = text.split(), ""
+    for at in (-1, 0):
+        fits = [s for s in SEXES if words and s.startswith(words[at].lower())]
+        if fits and not sex:
+            sex = fits[0]
+            del words[at]
+    told = " ".join(words).strip(" ,")
+    age = re.fullmatch(r"(\d{1,3}) ?y?(?:ears)?", digits(told))
+    if not told:
+        return None, None, sex or "unknown"
+    if age:
+        if int(age[1]) > OLDEST:
+            raise InputError(f"an age is at most {OLDEST} years")
+        return None, int(age[1]), sex or "unknown"
+    if not told[0].isdecimal():
+        raise InputError(f"'{told[:20]}' is neither an age, a birth date nor a sex")
+    born = read_birth_date(told, admitted)
+    return born, years_completed(born, admitted), sex or "unknown"
 
 
 def read_birth_date(text: str, admitted: date) -> date:

@@ -249,7 +249,7 @@ def read_sheet(text: str) -> Sheet:
     if len(text) > LONGEST_SHEET:
         raise InputError(f"longer than {LONGEST_SHEET} characters", where="sheet")
     try:
-        json.loads(text, object_pairs_hook=_no_duplicates, parse_int=_short)
+        json.loads(text, object_pairs_hook=no_duplicates, parse_int=_short)
         return Sheet.model_validate_json(text)
     except ValidationError as error:
         # Python 3.13 reads deeper than Pydantic does.
@@ -268,7 +268,7 @@ def _short(digits: str) -> int:
     return int(digits)
 
 
-def _no_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def no_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """A JSON object whose names differ; a name given twice would hide a finding."""
     made: dict[str, Any] = {}
     for name, value in pairs:

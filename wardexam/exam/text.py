@@ -4,10 +4,12 @@ Neither does what is not seen: text that hides or reorders other text can make a
 thing than it holds. What is taken out leaves a ``?`` behind, so that its place is seen.
 """
 
+import re
 import textwrap
 import unicodedata
 from functools import lru_cache
 
+COLUMN = 26  # columns of a list in which a reason is read whole
 # Characters that are not drawn where a program does not know them: Default_Ignorable_Code_Point in
 # DerivedCoreProperties.txt of the Unicode Character Database (Unicode 14 to 16 name the same ones).
 IGNORABLE = (
@@ -56,6 +58,11 @@ def to_ascii(text: str) -> str:
     return kept.encode("ascii", "replace").decode("ascii")
 
 
+def counted(number: int, thing: str, many: str = "") -> str:
+    """So many of a thing, as it is said: ``"1 patient"``, ``"2 patients"``; `many` where an ``s`` does not do."""
+    return f"{number} {thing if number == 1 else many or f'{thing}s'}"
+
+
 def columns(text: str) -> int:
     """How many columns of a terminal the text takes, at most."""
     return sum(map(_width, text)) if not text.isascii() else len(text)
@@ -72,6 +79,33 @@ def whole_words(text: str, room: int) -> str:
     if len(text) <= room:
         return text
     return textwrap.shorten(text, room, placeholder=" ..") if room > len(" ..") else ""
+
+
+def folded(text: str, width: int) -> str:
+    """Lines broken between words where they are longer than so many columns; a word longer than that is left whole.
+
+    What a line goes on with stands under its first word, below ``1. `` and other marks of a list.
+    """
+    return "\n".join(made for line in text.split("\n") for made in _folded(line, width))
+
+
+_INDENT = re.compile(r" *(?:\d+\. )?")
+
+
+def _folded(line: str, width: int) -> list[str]:
+    if columns(line) <= width:
+        return [line]
+    head = _INDENT.match(line)
+    indent = " " * len(head[0] if head else "")
+    words = line[len(indent) :].split(" ")
+    made, here = list[str](), line[: len(indent)] + words[0]
+    for word in words[1:]:
+        if columns(here) + 1 + columns(word) > width and here.strip():
+            made.append(here.rstrip())
+            here = indent + word
+        else:
+            here += f" {word}"
+    return [*made, here.rstrip()]
 
 
 def cut(text: str, width: int) -> str:

@@ -57,9 +57,7 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
             f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
         )
         more = " or a segment" if row.answers == "level" else ""
-        raise InputError(
-            f"'{value}' is not an answer here: allowed are {choices}{more}", where=row.id
-        )
+        raise InputError(f"'{value}' is not an answer here: choose {choices}{more}", where=row.id)
     for extra in extras:
         if extra.isdecimal():
             fields["amount"] = _number(extra, "a number of beats, degrees or mL", row.id)

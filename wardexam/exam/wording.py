@@ -1,6 +1,6 @@
 """A finding in words, wherever it is written: a mark, a cell, a narrow cell, a phrase, a sentence to hear."""
 
-from wardexam.exam.answers import ScaleName, answers_for, convert
+from wardexam.exam.answers import ScaleName, answers_for, convert, meanings
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
 from wardexam.exam.text import clean
 
@@ -39,6 +39,32 @@ def phrase(finding: Finding) -> str:
             return words
         return f"{finding.choice.words}, {words}"
     return finding.choice.words if finding.choice else f"reduced below {finding.answer}"
+
+
+def in_words(finding: Finding, scale: ScaleName | None = None) -> str:
+    """The answer as a sentence says it: ``"absent (0)"``, ``"3"``, ``"positive (50 degrees)"``, ``"reduced below T8"``.
+
+    A tendon reflex with what its grade means and the grade, on a scale where one is given.
+    """
+    if finding.not_testable:
+        return f"not testable ({REASON_WORDS[finding.not_testable]})"
+    if finding.scale:
+        return f"{meanings()[finding.meaning].partition(',')[0]} ({cell(finding, scale)})"
+    if finding.row.answers == "mrc" or (finding.row.answers == "level" and finding.choice):
+        return mark(finding)
+    if finding.amount is not None and finding.choice and finding.row.answers != "residual":
+        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
+        return f"{finding.choice.words} ({finding.amount} {unit})"
+    return phrase(finding)
+
+
+def in_short(finding: Finding, scale: ScaleName | None = None) -> str:
+    """The answer in the fewest words that need no explaining, to say what it was and what it is: ``"2+"``, ``"altered"``."""
+    if finding.scale:
+        return cell(finding, scale)
+    if finding.row.answers == "level" and finding.answer != "none":
+        return str(finding.answer)
+    return in_words(finding).partition(":")[0]
 
 
 def finding_text(finding: Finding) -> str:

@@ -4,6 +4,7 @@ The patient's right is on the left of the page. The drawing is a table (``body.t
 that is exported (`wardexam.note.svg`) is made from the same cells.
 """
 
+import textwrap
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.wording import cell
+from wardexam.note.sentences import is_abnormal, pair, pair_words
 
 # What is known of a piece of skin, least to most telling; the worst that was found shows.
 STATES = ("", "unknown", "normal", "heightened", "reduced", "absent")
@@ -24,6 +26,7 @@ UTF8 = dict(zip(STATES, " \u00b7=^\u2592\u2588", strict=True))
 ASCII = dict(zip(STATES, " .=^/#", strict=True))
 HALF = 9  # columns of one half of the body
 GRADE = 5  # columns of a grade beside it
+BESIDE = 3  # columns between the figure and what stands beside it
 SKIN = ("sensation", "sphincters")  # the parts that hold findings of the skin
 WORDS = {"unknown": "not examined"}
 SIDES: tuple[Side, Side] = ("right", "left")
@@ -124,27 +127,64 @@ def _grade(finding: Finding | None, scale: ScaleName | None) -> str:
     return f"{text}/5" if mrc else text
 
 
+def weak(examination: Findings) -> dict[int, list[str]]:
+    """The weak movements that have no place of their own, by row: ``plantarflexion right 4, left 3``."""
+    shown: dict[int, list[str]] = {}
+    for name, row in table()["weak"].items():
+        sign = catalogue()[name]
+        found = pair(examination, sign)
+        if is_abnormal(found):
+            words = f"{sign.short or sign.name} {pair_words(found)}"
+            shown.setdefault(row, []).append(words)
+    return shown
+
+
 def figure(
     examination: Findings,
     scale: ScaleName | None = None,
     *,
     ascii_only: bool = True,
     width: int = 72,
+    aside: bool = False,
 ) -> list[str]:
-    """The body as lines of at most `width` columns, 35 at the least."""
+    """The body as lines of at most `width` columns, 35 at the least.
+
+    Args:
+        examination: What was found.
+        scale: The scale of the tendon reflexes; as graded without one.
+        ascii_only: Whether it is drawn in ASCII.
+        width: Columns.
+        aside: Whether what the shades mean stands beside the body and takes no line of its own, where it fits.
+    """
     marks = ASCII if ascii_only else UTF8
     right, left = (skin(examination, side) for side in SIDES)
     beside = grades(examination, scale)
     room = width - 2 * (HALF + GRADE) - 3
     beside[0] = Beside("RIGHT", "LEFT", "", "")
-    lines = []
+    lines, below, elsewhere = [], list[str](), weak(examination)
     for number in range(len(right)):
         body = "".join(marks[s] for s in (*right[number], *reversed(left[number])))
         at = beside.get(number, Beside("", "", "", ""))
         name = at.name if len(at.name) <= room else at.short
+        for words in elsewhere.get(number, ()):
+            if len(both := "; ".join(filter(None, (name, words)))) <= room:
+                name = both
+            else:
+                below.append(words)
         lines.append(f"{at.right:>{GRADE}} {body} {at.left:<{GRADE}} {name}".rstrip())
     here = {state for half in (right, left) for line in half for state in line} - {""}
-    return [*lines, *_legend([f"{marks[s]} {WORDS.get(s, s)}" for s in STATES if s in here], width)]
+    shades = ["skin:", *(f"{marks[s]} {WORDS.get(s, s)}" for s in STATES if s in here)]
+    weak_too = f"weak: {'; '.join(below)}" if below else ""
+    more = textwrap.wrap(weak_too, width, subsequent_indent="      ")
+    names = max(len(catalogue()[sign].name) for sign in table()["grades"])
+    column = max(2 * (HALF + GRADE) + BESIDE + names, *map(len, lines[: len(shades)])) + BESIDE
+    if not aside or column + max(map(len, shades)) > width:
+        return [*lines, *_legend(shades[1:], width), *more]
+    told = [*shades, *[""] * len(lines)]
+    return [
+        *(f"{line:<{column}}{word}".rstrip() for line, word in zip(lines, told, strict=False)),
+        *more,
+    ]
 
 
 def _legend(words: list[str], width: int) -> list[str]:

@@ -1,28 +1,28 @@
-"""Two versions of one examination side by side, for the doctor who must decide between them."""
+"""Two versions of one examination side by side: what a revision changed, and what two doctors say differently."""
 
 from wardexam.exam.examination import Examination
-from wardexam.exam.findings import Finding
 from wardexam.exam.flags import every_flag
 from wardexam.exam.text import clean
-from wardexam.exam.wording import cell, named
-from wardexam.note.note import wrapped
+from wardexam.exam.wording import in_words, named, remarks
+from wardexam.note.page import wrapped
+from wardexam.note.reasons import KINDS
+from wardexam.reasoning.rules.urgency import rules
 
 Rows = dict[str, str]
-
-
-def _shown(finding: Finding | None) -> str:
-    return cell(finding, None) if finding else "not examined"
 
 
 def _rows(examination: Examination) -> Rows:
     """Everything said in an examination, by what it is said of."""
     rows: Rows = {}
     for f in examination.findings:
-        rows[named(f)] = _shown(f) + (f" ({clean(f.comment)})" if f.comment else "")
+        more = remarks(f, None)
+        rows[named(f)] = ", ".join((in_words(f), *(r for r in more if not r.startswith("not testable:"))))  # fmt: skip
     for name, answer in examination.flags.items():
         rows[f"question, {every_flag()[name].short}"] = answer
     for act in examination.acts:
-        rows[f"{act.rule.replace('_', ' ')}, {act.kind.replace('_', ' ')} {act.at:%d %b %H:%M}"] = f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
+        row = rules().get(act.rule)
+        why = row.reason if row else "the tool's reading"
+        rows[f"{why}, {KINDS[act.kind]} {act.at:%d %b %H:%M}"] = f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
     for stated in examination.rest_normal:
         rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"
     for name, value in examination.context.model_dump().items():
@@ -32,6 +32,21 @@ def _rows(examination: Examination) -> Rows:
         if text := getattr(examination, name).strip():
             rows[name] = clean(text)
     return rows
+
+
+def revised(before: Examination, after: Examination) -> list[str]:
+    """What a revision says that the one before did not, from and to in words; empty where they say the same."""
+    old, new = _rows(before), _rows(after)
+    said = []
+    for name in dict.fromkeys((*old, *new)):
+        was, now = old.get(name), new.get(name)
+        if was is None:
+            said.append(f"{name}: {now}, added")
+        elif now is None:
+            said.append(f"{name}: {was}, taken back")
+        elif was != now:
+            said.append(f"{name}: {was} to {now}")
+    return said
 
 
 def differences(theirs: Examination, yours: Examination, save: str) -> str:

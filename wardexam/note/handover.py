@@ -1,19 +1,22 @@
 """The ward's handover sheet: sickest and most changed first, ten patients to a screen of 80x24.
 
-After the overview every reason of urgency of each patient: what to do, by when, what was done.
+After the overview every reason of urgency of each patient: what to do, by when, what was done; and what was found,
+by the same sentences as in the note.
 """
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import cut, to_ascii
+from wardexam.exam.text import counted, cut, to_ascii
+from wardexam.note import sentences
 from wardexam.note.headline import shortened, summarise
-from wardexam.note.reasons import listed_word, paragraphs, span
+from wardexam.note.reasons import listed_word, moment, span, to_do_and_answered
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -27,7 +30,7 @@ PER_SCREEN = 10
 # A page is its heading, two lines a patient and a blank line; without the blank it fills 80x24's room.
 PAGE_LINES = 2 * PER_SCREEN + 2
 WIDTH, REASON = 80, 29
-REASONS_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN"
+WHOLE_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN; WHAT WAS FOUND"
 SHORT = ("open", "days", "today", "NOW")
 END = (
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
@@ -48,21 +51,34 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     return f"{words} late" if hours < 0 else f"due {words}"
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline."""
+
+    last: Examination
+    previous: Examination | None
+    change: Comparison | None
+    urgency: Urgency
+    head: Summary
+
+
+def told_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Told | None:
+    """What is told of a patient's last examination, the tool's own alarm as it was raised with it; None without one."""
+    if not examinations:
+        return None
+    *before, last = examinations
+    previous = standing(before)
+    change = compare(previous, last) if previous else None
+    urgency = assess(last, previous, None, wording, own=True, still=still_open(before))
+    return Told(last, previous, change, urgency, summarise(urgency, change, None))
+
+
 def headline_of(
     examinations: Sequence[Examination], wording: "Wording | None" = None
 ) -> Summary | None:
     """The headline of a patient's last examination against the one before; None without one."""
-    if not examinations:
-        return None
-    previous = standing(examinations[:-1])
-    change = compare(previous, examinations[-1]) if previous else None
-    return summarise(urgency_of(examinations, wording), change, None)
-
-
-def urgency_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Urgency:
-    """The urgency of a patient's last examination, the tool's own alarm as it was raised with it."""
-    *before, last = examinations
-    return assess(last, standing(before), None, wording, own=True, still=still_open(before))
+    of = told_of(examinations, wording)
+    return of.head if of else None
 
 
 def _changed(change: Comparison | None) -> str:
@@ -71,9 +87,8 @@ def _changed(change: Comparison | None) -> str:
         return "first examination"
     if not change.signs:
         return change.headline
-    patterns = [p.replace("_", " ") for p in change.patterns]
-    if patterns:
-        return f"{', '.join(patterns)}: {len(change.signs)} signs"
+    if change.moved:
+        return f"{', '.join(change.moved)}: {counted(len(change.signs), 'sign')}"
     more = len(change.signs) - 1
     return change.gravest[0].text + (f", {more} more" if more else "")
 
@@ -83,7 +98,7 @@ def _not_asked(last: Examination) -> tuple[str, str]:
     if not left:
         return "all flags asked", "all flags asked"
     more = f" +{len(left) - 1}" if len(left) > 1 else ""
-    return f"not asked: {left[0]}{more}", f"{len(left)} flags not asked"
+    return f"not asked: {left[0]}{more}", f"{counted(len(left), 'flag')} not asked"
 
 
 def _second(when: str, by: str, changed: str, not_asked: tuple[str, str]) -> str:
@@ -97,27 +112,25 @@ def _second(when: str, by: str, changed: str, not_asked: tuple[str, str]) -> str
     return f"{when}; {shortened(changed, max(2, room))}; {counted}"
 
 
-def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[float, ...], str]:
+def _entry(
+    patient: Patient, of: Told | None, stored: Summary | None, now: datetime
+) -> tuple[tuple[float, ...], str]:
     """The order of one patient on the sheet, and the two lines."""
-    patient, examinations, stored = row
-    head = headline_of(examinations, wording)
     age = "" if patient.age is None else str(patient.age)
     who = f"{to_ascii(patient.bed)[:5]:<6}{cut(to_ascii(patient.name), 18):<18}{age:>4} "
     mark = f"  {to_ascii(identity.mark(patient))}"
-    due = due_in(patient, examinations[-1] if examinations else None, now)
-    if head is None:
+    due = due_in(patient, of.last if of else None, now)
+    if of is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
         return (-2.5, 0.0, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
+    head, last, change = of.head, of.last, of.change
     level, text = head.urgency, head.headline
     if (
         stored and stored.urgency > level
     ):  # raised by the inferred site when an earlier version saved it
         level, text = stored.urgency, stored.headline
-    last = examinations[-1]
     if not level and last.impression:
         text = last.impression
-    previous = standing(examinations[:-1])
-    change = compare(previous, last) if previous else None
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     late = overdue(head.due_at, now)
     if late is not None:
@@ -131,18 +144,32 @@ def _entry(row: Row, now: datetime, wording: "Wording | None") -> tuple[tuple[fl
     return order, f"{first.rstrip()}\n{second}"
 
 
-def _reasons(row: Row, now: datetime, wording: "Wording | None") -> list[str]:
-    """Every reason of a patient's urgency, under who it is; nothing where none stands."""
-    patient, examinations, _ = row
-    urgency = urgency_of(examinations, wording) if examinations else None
-    if urgency is None or not urgency.reasons:
+def _whole(patient: Patient, of: Told | None, now: datetime) -> list[str]:
+    """Every reason of a patient's urgency and what was found, under who it is; nothing where nobody examined."""
+    if of is None:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
     lines = [cut(to_ascii(who), WIDTH)]
-    first, *others = paragraphs(urgency, now, now, most=1)
-    for text in (first, " ".join(others)):
+    to_do, answered = to_do_and_answered(of.urgency, now, now)
+    for text in (*to_do, *_found(of), *answered):
         lines += textwrap.wrap(to_ascii(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
     return lines
+
+
+def _found(of: Told) -> Iterator[str]:
+    """The doctor's impression, what changed, was abnormal, could not be tested and was not examined, a sentence each."""
+    if of.last.impression.strip():
+        yield f"Impression: {of.last.impression.strip()}"
+    if of.change and of.previous and (text := sentences.changes(of.change)):
+        yield f"Changed since {moment(of.previous.at, of.last.at)}: {text}."
+    said = {
+        "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
+        "Measured": sentences.measured(of.last),
+        "Abnormal before, not examined again": sentences.not_again(of.previous, of.last),
+        "Not testable": sentences.not_testable(of.last),
+        "Not examined": "; ".join(sentences.not_examined(of.last)),
+    }
+    yield from (f"{title}: {text.rstrip('.')}." for title, text in said.items() if text)
 
 
 def left_out(beds: Sequence[Bed]) -> str:
@@ -176,7 +203,13 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
 
 def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:
     """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages."""
-    made = [(*_entry(row, now, wording), row[0].bed, _reasons(row, now, wording)) for row in rows]
+    of = [
+        (patient, told_of(examinations, wording), stored) for patient, examinations, stored in rows
+    ]
+    made = [
+        (*_entry(patient, last, stored, now), patient.bed, _whole(patient, last, now))
+        for patient, last, stored in of
+    ]
     made.sort(key=lambda m: (m[0], m[2]))
     pages = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
@@ -185,5 +218,5 @@ def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = No
         head = f"HANDOVER {now:%d %b %Y %H:%M}  {places} of {len(made)}, sickest and most changed first"
         pages.append("\n".join([head, *(lines for _, lines, _, _ in page)]))
     reasons = [line for _, _, _, lines in made for line in lines]
-    told = ["\n".join([REASONS_HEAD, *reasons])] if reasons else []
+    told = ["\n".join([WHOLE_HEAD, *reasons])] if reasons else []
     return "\n\n".join([*pages, *told, END]) + "\n"

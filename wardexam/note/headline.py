@@ -2,14 +2,15 @@
 
 import textwrap
 
-from wardexam.exam.text import to_ascii
+from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import next_step, soonest
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.urgency import Urgency
 from wardexam.records.repository import Summary
 
-LONGEST = 60
+LONGEST = 160  # characters of the words, more than any reason of the table takes
+LONGEST_STEP = 120  # and of the step that is due
 
 
 def shortened(text: str, width: int) -> str:
@@ -17,25 +18,22 @@ def shortened(text: str, width: int) -> str:
     return textwrap.shorten(text, width, placeholder="..") if len(text) > width else text
 
 
-LONGEST_STEP = 40
-
-
 def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | None) -> Summary:
     """What the store keeps of an examination for the ward list."""
-    worse = bool(change and change.worse)
+    worse, brief = bool(change and change.worse), ""
     if urgency.reasons:
-        text = urgency.reasons[0].text
+        text, brief = urgency.reasons[0].text, urgency.reasons[0].brief
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
         text = f"{reading.sites[0].word}: {reading.sites[0].name}"
     else:
         asked = len(urgency.not_asked)
-        text = f"{asked} flags not asked" if asked else urgency.word
+        text = f"{counted(asked, 'flag')} not asked" if asked else urgency.word
     due, step = "", ""
     if (running := soonest(urgency)) and running.due:
         due = running.due.isoformat()
         step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
     headline = shortened(to_ascii(text), LONGEST)
     new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
-    return Summary(urgency.level, urgency.word, worse, headline, due, step, new)
+    return Summary(urgency.level, urgency.word, worse, headline, due, step, new, to_ascii(brief))

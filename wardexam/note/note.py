@@ -1,91 +1,35 @@
 """The plain-text note: an examination in, text out that pastes cleanly into any record.
 
-ASCII unless asked otherwise, at most 72 columns, no tabs, no trailing spaces. What was not examined is
-said as such; the tool's suggestion is there only once the doctor accepted it.
+Its first lines say whose it is, how urgent, what is done first and by when, what changed and what the doctor
+thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72 columns, no tabs, no trailing
+spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
-import textwrap
-from typing import Literal
-
-from wardexam.anatomy.catalogue import PARTS, Sign, signs_of
 from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import Side
-from wardexam.exam.flags import every_flag, flags
-from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean, released, to_ascii
-from wardexam.exam.wording import cell, remarks
-from wardexam.note.body import figure
-from wardexam.note.reasons import action, level_word, named, paragraphs
-from wardexam.reasoning.rules.asymmetry import asymmetries
-from wardexam.reasoning.rules.change import sum_score
+from wardexam.exam.flags import flags
+from wardexam.exam.text import clean, to_ascii
+from wardexam.note import sentences
+from wardexam.note.differences import revised
+from wardexam.note.page import WIDTH, wrapped
+from wardexam.note.reasons import TOP, action, moment, named, plain_word, to_do_and_answered, top
+from wardexam.note.reflexes import Form as Form
+from wardexam.note.reflexes import in_form
+from wardexam.note.sentences import joined
+from wardexam.reasoning.rules.asking import order
+from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 
-WIDTH = 72
-Form = Literal["table", "line", "figure"]
-PART_TITLES = {
-    "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
-    "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
-    "muscle": "Wasting, fasciculation, fatigability",
-}  # fmt: skip
-
-
-def wrapped(text: str, indent: str = "") -> list[str]:
-    """A paragraph broken at 72 columns; empty text gives no line."""
-    lines = textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=True
-    )
-    return [released(line) for line in lines]
-
-
-def _sides(sign: Sign) -> tuple[Side, ...]:
-    return ("right", "left") if sign.sides == "each" else ("midline",)
-
-
-def _table(
-    signs: list[Sign],
-    examination: Examination,
-    previous: Examination | None,
-    scale: ScaleName | None,
-) -> list[str]:
-    before = f"{'(before)':>18}" if previous else ""
-    lines = [f"  {'':<30}{'Right':>9}{'Left':>9}{before}".rstrip()]
-    for sign in signs:
-        found = [examination.finding(sign.id, s) for s in _sides(sign)]
-        cells = [cell(f, scale) for f in found]
-        pair = f"{cells[0]:>9}{cells[1]:>9}" if len(cells) == 2 else f"{cells[0]:>18}"
-        earlier = ""
-        if previous:
-            old = [previous.finding(sign.id, s) for s in _sides(sign)]
-            if any(old):
-                earlier = f"{'(' + '/'.join(cell(f, scale) for f in old) + ')':>18}"
-        name = f"{sign.name} {sign.segment_range}".strip()
-        lines.append(f"  {name[:30]:<30}{pair}{earlier}".rstrip())
-        for f in found:
-            if f and (said := remarks(f, scale)):
-                side = "" if f.side == "midline" else f"{f.side}: "
-                lines += wrapped(f"{side}{'; '.join(said)}", "      ")
-    return lines
-
-
-def reflex_line(examination: Examination, scale: ScaleName | None = None) -> list[str]:
-    """The reflexes in one compact paragraph, right/left."""
-    parts = []
-    for sign in signs_of("reflexes"):
-        found = [examination.finding(sign.id, s) for s in _sides(sign)]
-        if any(found):
-            said = sorted({r for f in found if f for r in remarks(f, scale)})
-            parts.append(
-                f"{sign.name} {'/'.join(cell(f, scale) for f in found)}"
-                + (f" ({'; '.join(said)})" if said else "")
-            )
-    return wrapped("Reflexes R/L: " + (", ".join(parts) or "not examined") + ".")
+ASKED_FIRST = 3
+FIRST = "First examination. "
+# Said of what the tool suggests, whatever it is.
+SUGGESTED = "Suggested urgency, no reason to wait: local policy and seniors decide."
 
 
 def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
-    lines = [f"Urgency: {urgency.word}."]
+    lines = [f"Urgency: {plain_word(urgency)}."]
     for reason in urgency.reasons:
         lines += wrapped(
             f"{named(reason, None)}. Usual: {action(reason, None)}. [{reason.source}]", "  "
@@ -96,131 +40,178 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     return lines + wrapped(urgency.caution, "  ")
 
 
-def flag_lines(examination: Examination, indent: str = "") -> list[str]:
-    """The red flags with their answers, and which were not asked."""
-    asked = examination.flags
-    answered = [f"{row.short} {asked[f]}" for f, row in every_flag().items() if f in asked]
-    left = [row.short for f, row in flags().items() if f not in examination.flags]
-    lines = wrapped("Red flags: " + ("; ".join(answered) or "none asked") + ".", indent)
-    return lines + (
-        wrapped("Red flags not asked: " + ", ".join(left) + ".", indent) if left else []
-    )
-
-
-def _heading(patient: Patient, examination: Examination) -> list[str]:
+def _who(patient: Patient, examination: Examination) -> list[str]:
     who = f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}"
     age = examination.context.age if examination.context.age is not None else patient.age
-    if age is not None:
-        who += f", {age} y"
-    lines = ["NEUROLOGICAL EXAMINATION", *wrapped(who)]
-    lines += wrapped(
-        f"{examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
+    return wrapped(who if age is None else f"{who}, {age} y")
+
+
+def change_line(change: Comparison, previous: Examination, examination: Examination) -> str:
+    """Whether it changed and since when, with what moved most, in one line of a note."""
+    since = f"since {moment(previous.at, examination.at)}"
+    word = "Worse" if change.worse else "Changed, not plainly worse," if change.signs else ""
+    if not (change.compared or change.signs):
+        return f"Not compared: no sign of {moment(previous.at, examination.at)} was examined again."
+    if not word:
+        return f"{change.headline[:1].upper()}{change.headline[1:]} {since}."
+    differ = f"{len(change.signs)} signs differ"
+    tried = (
+        ["; ".join((*change.moved, differ)), f"{change.moved[0]}; {differ}"] if change.moved else []
     )
-    if examination.amendment:
-        a = examination.amendment
-        lines += wrapped(
-            f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}"
-        )
-    context = examination.context
-    known = [
-        f"complaint {context.complaint.replace('_', ' ')}" if context.complaint else "",
-        f"side {context.complaint_side}" if context.complaint_side not in (None, "none") else "",
-        f"onset {context.onset}" if context.onset != "unknown" else "",
-        f"bears weight: {context.bears_weight}" if context.bears_weight else "",
+    gravest, more = change.gravest[0].text, len(change.signs) - 1
+    tried += [
+        f"{gravest}; {more} more" if more else gravest,
+        differ if more else change.gravest[0].row.name,
     ]
-    said = "; ".join(k for k in known if k)
-    return lines + (wrapped(said[0].upper() + said[1:]) if said else [])
+    return next(
+        (t for t in (f"{word} {since}: {said}." for said in tried) if len(t) <= WIDTH),
+        f"{word} {since}.",
+    )
 
 
-def statement_lines(examination: Examination, part: str, indent: str = "") -> list[str]:
-    """The statements that the rest of a part was normal: as stated, with who and when."""
-    lines = []
-    for s in examination.rest_normal:
-        if s.part == part:
-            by = f" (stated by {clean(s.by)}{f', {s.at:%H:%M}' if s.at else ''})" if s.by else ""
-            title = f"{PART_TITLES[part]}, {s.limb}"
-            lines += wrapped(f"{title}: rest examined, normal{by}.", indent)
+def change_lines(change: Comparison, indent: str = "") -> list[str]:
+    """Every sign that changed, from what to what, the gravest first; nothing where none did."""
+    text = sentences.changes(change)
+    return wrapped(f"What changed: {text}.", indent) if text else []
+
+
+def impression_lines(examination: Examination, indent: str = "", lead: str = "") -> list[str]:
+    """The doctor's impression; that none is written is said. `lead` stands before it."""
+    text = clean(examination.impression).strip()
+    return wrapped(f"{lead}Impression: {text or 'none written.'}", indent)
+
+
+def suggestion_lines(examination: Examination, indent: str = "") -> list[str]:
+    """The tool's suggestion as it was accepted, and that it is one; nothing until then."""
+    if not examination.suggestion:
+        return []
+    by = clean(examination.hands[-1])
+    return wrapped(
+        f"Tool's suggestion, accepted by {by} for clinical correlation: {clean(examination.suggestion)} "
+        "Follow local policy; ask a senior.", indent,
+    )  # fmt: skip
+
+
+def revision_lines(examination: Examination, replaced: Examination | None) -> list[str]:
+    """Who amended a revision, when and why, and what it says that the one before did not."""
+    a = examination.amendment
+    if a is None:
+        return []
+    lines = wrapped(
+        f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}"
+    )
+    if replaced is not None:
+        said = "; ".join(revised(replaced, examination)) or "nothing in what was found"
+        lines += wrapped(f"Changed by it: {said}.", "  ")
     return lines
 
 
-def not_examined(examination: Examination) -> list[str]:
-    """Which core signs and which parts were not examined."""
-    missing = []
-    for sign in row_sets()["core"].signs:
-        open_sides = [
-            s
-            for s in _sides(sign)
-            if examination.finding(sign.id, s) is None and not examination.stated_normal(sign.id, s)
-        ]
-        if open_sides:
-            where = (
-                "" if len(open_sides) == 2 or open_sides == ["midline"] else f" ({open_sides[0]})"
-            )
-            missing.append(sign.name + where)
-    parts = [
-        PART_TITLES[p] for p in PARTS
-        if not any(f.row.part == p for f in examination.findings) and not any(s.part == p for s in examination.rest_normal)
-    ]  # fmt: skip
-    lines = wrapped("Core signs not examined: " + ", ".join(missing) + ".") if missing else []
-    return lines + (wrapped("Parts not examined: " + "; ".join(parts) + ".") if parts else [])
+def found_lines(
+    examination: Examination,
+    previous: Examination | None,
+    change: Comparison | None,
+    scale: ScaleName | None,
+    indent: str = "",
+) -> list[str]:
+    """What was found, in sentences: abnormal part by part, what changed, not testable, not examined, normal, the scale."""
+    lines: list[str] = []
+    found = sentences.abnormal(examination, scale)
+    none = "nothing that was examined" if examination.findings else "nothing was examined"
+    lines += [f"{indent}Abnormal:" if found else f"{indent}Abnormal: {none}."]
+    for title, text in found:
+        lines += wrapped(f"{title}: {text}", f"{indent}  ")
+    lines += change_lines(change, indent) if change else []
+    usual = ""
+    if any(f.scale for f in examination.findings):
+        shown = scales()[scale or examination.scale]
+        marks = joined([a.mark for a in shown.grades.answers if a.usual], "or")
+        usual = f" Reflexes: {shown.name}, normal {marks}."
+    said = {
+        "Measured": sentences.measured(examination),
+        "Abnormal before, not examined again": sentences.not_again(previous, examination),
+        "Not testable": sentences.not_testable(examination, scale),
+        "Not examined": "; ".join(sentences.not_examined(examination)),
+        "Normal": sentences.normal(examination, scale),
+    }
+    for title, text in said.items():
+        end = usual if title == "Normal" else ""
+        lines += wrapped(f"{title}: {text}.{end}" if text else end.strip(), indent)
+    for text in sentences.statements(examination):
+        lines += wrapped(text, indent)
+    return lines
+
+
+def flag_lines(examination: Examination, indent: str = "") -> list[str]:
+    """The red flags with their answers, and which were not asked."""
+    left = sentences.flags_not_asked(examination)
+    asked = f"Red flags asked: {sentences.flags_asked(examination)}."
+    if not examination.flags:
+        asked = "NO RED FLAG WAS ASKED, none is excluded."
+    return wrapped(f"{asked} Red flags not asked: {left}." if left else asked, indent)
+
+
+def _ask_first(examination: Examination, urgency: Urgency) -> str:
+    """Where nothing is urgent yet, the questions that are best asked first of what was found."""
+    if urgency.reasons or not urgency.not_asked:
+        return ""
+    first = [name for name in order(examination, examination.flags) if name in urgency.not_asked]
+    return f" Ask first: {'; '.join(flags()[name].short for name in first[:ASKED_FIRST])}."
+
+
+def _reasons(title: str, said: list[str]) -> list[str]:
+    lines = [line for text in said for line in wrapped(text, "  ")]
+    return [title, *lines] if lines else []
 
 
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
-    form: Form = "table", scale: ScaleName | None = None, line_end: str = "\n", ascii_only: bool = True,
+    form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None, line_end: str = "\n",
+    ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
     Args:
         patient: Whose it is.
         examination: What was found.
-        previous: An earlier examination whose grades stand beside, if any.
+        previous: An earlier examination that it is compared with, if any.
         urgency: Printed when given.
-        form: Reflexes as a table, one line, or the body facing the reader.
+        form: Sentences alone, or with the reflexes as a table, one line, or the body facing the reader.
         scale: Show tendon reflexes on this scale; as graded when None.
+        replaced: The revision before, of a further one: what changed is said.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
     if ascii_only:
         patient, examination = _in_ascii(patient, examination)
-    lines = _heading(patient, examination)
+    lines, told = _who(patient, examination), True
+    change = compare(previous, examination) if previous else None
     if urgency:
-        lines += wrapped(f"Urgency: {level_word(urgency, examination.at)}. {POLICY}")
-        lines += [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, "  ")]
-    shown = scales()[scale or examination.scale]
-    lines += wrapped(f"Reflex scale: {shown.name}: {shown.key_line}.")
-    lines.append("")
-    for part in PARTS:
-        found = [
-            s for s in signs_of(part) if any(examination.finding(s.id, side) for side in _sides(s))
-        ]
-        statements = statement_lines(examination, part, "  ")
-        if not found and not statements:
-            continue
-        if part == "reflexes" and form == "line":
-            lines += reflex_line(examination, scale)
-        elif part == "reflexes" and form == "figure":
-            lines += [
-                "Reflexes and skin:",
-                *(f"  {line}" for line in figure(examination, scale, width=WIDTH - 2)),
-            ]
-        elif found:
-            lines += [f"{PART_TITLES[part]}:", *_table(found, examination, previous, scale)]
-        lines += statements
-        if part == "power" and (score := sum_score(examination)) is not None:
-            lines.append(f"  MRC sum score {score}/60")
-    if sides := asymmetries(examination):
-        lines += wrapped("Sides differ: " + "; ".join(a.text for a in sides) + ".")
-    lines += not_examined(examination)
+        text, told = top(urgency, examination.at, TOP if change else TOP + 1)
+        lines += wrapped(text + _ask_first(examination, urgency))
+    if change and previous:
+        lines.append(change_line(change, previous, examination))
+    lines += impression_lines(examination, lead="" if previous else FIRST)
+    lines += suggestion_lines(examination)
+    lines += wrapped(
+        f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
+    )
+    lines += revision_lines(examination, replaced)
+    remark = clean(patient.remark).strip()
+    lines += wrapped(f"{sentences.story(examination)}{f' Remark: {remark}' if remark else ''}")
+    lines += wrapped(f"Comment: {clean(examination.comment)}") if examination.comment.strip() else []  # fmt: skip
+    to_do, answered = (
+        to_do_and_answered(urgency, examination.at, told=told) if urgency else ([], [])
+    )
+    due = urgency and any(r.due for r in urgency.reasons)
+    title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
+    lines += _reasons(title, to_do)
+    lines += found_lines(examination, previous, change, scale)
+    lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
-    for title, text in (("Comment", examination.comment), ("Impression", examination.impression)):
-        lines += wrapped(f"{title}: {clean(text)}") if text.strip() else []
-    if examination.suggestion:
-        lines += wrapped(
-            f"Tool's suggestion, accepted by {clean(examination.hands[-1])} for clinical correlation: {clean(examination.suggestion)} "
-            "Follow local policy; ask a senior."
-        )
-    lines += wrapped(NOT_EXCLUDED)
+    lines += _reasons("Other reasons, acted on:", answered)
+    lines += wrapped(f"{SUGGESTED if urgency else POLICY} {NOT_EXCLUDED}")
+    if ascii_only:  # what was done is in the words of who did it
+        lines = [to_ascii(line) for line in lines]
     return line_end.join(line.rstrip() for line in lines) + line_end
 
 
@@ -228,7 +219,8 @@ def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Exam
     """The same with every free text in ASCII, before lines are broken at their width."""
     texts = ("examiner", "saved_by", "comment", "impression", "suggestion")
     findings = tuple(
-        f.model_copy(update={"comment": to_ascii(f.comment)}) for f in examination.findings
+        f.model_copy(update={"comment": to_ascii(f.comment), "known": to_ascii(f.known)})
+        for f in examination.findings
     )
     plain: dict[str, object] = {t: to_ascii(getattr(examination, t)).strip() for t in texts}
     plain["entered_by"] = tuple(map(to_ascii, examination.entered_by))
@@ -236,7 +228,7 @@ def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Exam
         plain["amendment"] = examination.amendment.model_copy(
             update={t: to_ascii(getattr(examination.amendment, t)) for t in ("by", "why")}
         )
-    names = {t: to_ascii(getattr(patient, t)) for t in ("name", "bed", "number")}
+    names = {t: to_ascii(getattr(patient, t)) for t in ("name", "bed", "number", "remark")}
     return patient.model_copy(update=names), examination.model_copy(
         update={**plain, "findings": findings}
     )

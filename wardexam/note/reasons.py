@@ -1,20 +1,23 @@
 """The reasons of urgency in words, the same for every paper: how urgent, why, what to do, by when, what was done."""
 
-from datetime import datetime
+from collections.abc import Callable
+from datetime import datetime, timedelta
 
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean
+from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
-from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, in_time
+from wardexam.reasoning.rules.urgency import SOONEST, WORDS, Reason, Urgency, in_time
 from wardexam.records.repository import Summary
 
-WHOLE = 3  # reasons that a paper says whole; the others are named in one line each
+TOP = 2  # lines in which a note says how urgent, what is done first and by when
 KINDS: dict[ActKind, str] = {
     "called": "called", "asked": "asked", "done": "image done", "not_needed": "not needed",
     "lowered": "brought down",
 }  # fmt: skip
 NOTHING = "nothing done yet"
 LATE = "OVERDUE"
+NONE_RAISED = "none raised by what was asked and examined"
 HOURS, DAYS = 100, 24
 TODAY = WORDS.index("today")
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
@@ -31,6 +34,19 @@ def clock(at: datetime, beside: datetime) -> str:
     return f"{day}{there:%H:%M}"
 
 
+def moment(at: datetime, beside: datetime) -> str:
+    """A time with its day, as a paper says it that is read on any other: ``4 Mar 16:30``; midnight ends its day."""
+    try:
+        there = at.astimezone(beside.tzinfo)
+    except OverflowError:  # at the end of the calendar, as it was written
+        there = at
+    time = f"{there:%H:%M}"
+    if time == "00:00" and there.replace(tzinfo=None) - datetime.min > timedelta(days=1):
+        there, time = there - timedelta(minutes=1), "24:00"
+    year = f" {there.year}" if there.year != beside.year else ""
+    return f"{there.day} {there:%b}{year} {time}"
+
+
 def span(minutes: float) -> str:
     """A span in few words: ``20 min``, ``2 h``, ``5 d``."""
     if minutes < 60:
@@ -40,24 +56,34 @@ def span(minutes: float) -> str:
 
 
 def act_words(act: Act, beside: datetime) -> str:
-    """What was done, when and by whom: ``MRI asked 14:10 by Dr Ash``."""
-    when = f"{clock(act.at, beside)} by {clean(act.by)}"
+    """What was done, when and by whom: ``MRI asked 4 Mar 14:10 by Dr Ash``."""
+    when = f"{moment(act.at, beside)} by {clean(act.by)}"
     what = clean(act.what)
     if act.kind in ("called", "asked"):
-        said = f"{what} {act.kind} {when}"
-    else:
-        said = f"{KINDS[act.kind]} {when}: {what}"
-    return f"{said} (ended by what was found since)" if act.ended else said
+        return f"{what} {act.kind} {when}"
+    return f"{KINDS[act.kind]} {when}: {what}"
 
 
-def deadline(due: datetime | None, beside: datetime, now: datetime | None = None) -> str:
-    """By when, with the clock: ``due 18:10``, or ``OVERDUE 2 h, was due 18:10``; empty where none runs."""
+def deadline(
+    due: datetime | None,
+    beside: datetime,
+    now: datetime | None = None,
+    say: Callable[[datetime, datetime], str] = clock,
+) -> str:
+    """By when, with the clock: ``due 18:10``, or ``OVERDUE 2 h, was due 18:10``; empty where none runs.
+
+    Args:
+        due: When the limit ends.
+        beside: The time beside which it is read.
+        now: What the clock says; without it a limit that is passed is not said to be.
+        say: How a time is said: `clock` on a screen, `moment` on a paper.
+    """
     if due is None:
         return ""
     late = overdue(due, now) if now else None
     if late is not None:
-        return f"{LATE} {span(late.total_seconds() / 60)}, was due {clock(due, beside)}"
-    return f"due {clock(due, beside)}"
+        return f"{LATE} {span(late.total_seconds() / 60)}, was due {say(due, beside)}"
+    return f"due {say(due, beside)}"
 
 
 def running(summary: Summary, now: datetime, *, step: bool = True) -> str:
@@ -79,24 +105,26 @@ def done_about(
     What is in `said` was said of another reason before: it is only pointed to.
     """
     again = {_done(a) for a in said}
-    words = [
-        f"{KINDS[a.kind]} {clock(a.at, beside)} as above"
-        if _done(a) in again
-        else act_words(a, beside)
-        for a in reason.acts
-    ]
-    if not any(not a.ended for a in reason.acts) and reason.since and not reason.lowered:
-        words.append(NOTHING)
+
+    def words(ended: bool) -> list[str]:
+        return [
+            f"{KINDS[a.kind]} {moment(a.at, beside)} as above" if _done(a) in again else act_words(a, beside)
+            for a in reason.acts if bool(a.ended) == ended
+        ]  # fmt: skip
+
+    earlier, holding = words(ended=True), words(ended=False)
+    if not holding and reason.since and not reason.lowered:
+        holding.append(NOTHING)
     if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
-        words.append(f"brought down: {clean(reason.lowered)}")
-    if due := deadline(reason.due, beside, now):
-        words.append(due)
-    text = ", ".join(words)
-    if reason.ended:
-        settled = next((a for a in reversed(reason.acts) if a.ended and a.settles), None)
-        how = "brought down" if settled and settled.kind == "lowered" else "answered"
-        text += f"; {how} earlier, but since then: {clean(reason.ended)}"
-    return text
+        holding.append(f"brought down: {clean(reason.lowered)}")
+    if due := deadline(reason.due, beside, now, moment):
+        holding.append(due)
+    if not earlier:
+        return ", ".join(holding)
+    settled = next((a for a in reversed(reason.acts) if a.ended and a.settles), None)
+    how = "brought down" if settled and settled.kind == "lowered" else "acted on"
+    since = f"{how} earlier, but since then: {clean(reason.ended)}"
+    return "; ".join((", ".join(earlier), since, ", ".join(holding)))
 
 
 def _done(act: Act) -> tuple[str, ...]:
@@ -134,12 +162,18 @@ def when(reason: Reason, beside: datetime | None) -> str:
     return word if word == limit or reason.lowered else f"{word}, {limit}"
 
 
+def plain_word(urgency: Urgency) -> str:
+    """The urgency in one word; where no rule fires, that nothing that was asked and examined raises it."""
+    return NONE_RAISED if urgency.word == WORDS[0] else urgency.word
+
+
 def level_word(urgency: Urgency, beside: datetime) -> str:
     """The urgency in one word, or the limit where all that is to be done today ends after midnight."""
+    word = plain_word(urgency)
     gravest = [level_of(r, beside) for r in urgency.reasons if r.urgency == urgency.level]
     if urgency.level != TODAY or WORDS[TODAY] in gravest:
-        return urgency.word
-    return gravest[0] if gravest else urgency.word
+        return word
+    return gravest[0] if gravest else word
 
 
 def listed_word(summary: Summary, now: datetime, word: str) -> str:
@@ -159,11 +193,14 @@ def steps(reason: Reason) -> str:
     return "; ".join(filter(None, (reason.first, image, reason.call)))
 
 
+def _todo(reason: Reason) -> str:
+    return "; ".join(filter(None, (reason.first, image_words(reason), f"call {reason.call}")))
+
+
 def action(reason: Reason, beside: datetime | None) -> str:
     """What to do, in one sentence: first, image, whom to call, by when."""
     written = f"; brought down: {reason.lowered}" if reason.lowered else ""
-    todo = "; ".join(filter(None, (reason.first, image_words(reason), f"call {reason.call}")))
-    return f"{todo}; {limit_words(reason, beside)}{written}"
+    return f"{_todo(reason)}; {limit_words(reason, beside)}{written}"
 
 
 def named(reason: Reason, beside: datetime | None) -> str:
@@ -173,31 +210,11 @@ def named(reason: Reason, beside: datetime | None) -> str:
 
 def whole(reason: Reason, beside: datetime, now: datetime | None = None) -> str:
     """All there is to say of a reason, as one paragraph."""
-    since = f" Raised {clock(reason.since, beside)}:" if reason.since else ""
+    since = f" Raised {moment(reason.since, beside)}:" if reason.since else ""
     done = done_about(reason, beside, now)
-    steps = [reason.first, image_words(reason), f"call {reason.call}"]
-    todo = _capital("; ".join(filter(None, steps)))
-    return f"{named(reason, beside)}. {todo}.{since}{f' {done}.' if done else ''}"
-
-
-def paragraphs(
-    urgency: Urgency, beside: datetime, now: datetime | None = None, *, most: int = WHOLE
-) -> list[str]:
-    """Every reason, the most urgent first: so many of the gravest whole, the others named.
-
-    Those that are as urgent, with the same done and the same limit, are named together.
-    """
-    lines = [whole(reason, beside, now) for reason in urgency.reasons[:most]]
-    said = frozenset(act for reason in urgency.reasons[:most] for act in reason.acts)
-    alike: dict[tuple[str, str], list[str]] = {}
-    for reason in urgency.reasons[most:]:
-        done = done_about(reason, beside, now, said=said).removeprefix(f"{NOTHING}, ")
-        alike.setdefault((when(reason, beside).upper(), done), []).append(reason.said)
-        said |= set(reason.acts)
-    return lines + [
-        f"{urgent}: {'; '.join(texts)}{f': {done}' if done else ''}."
-        for (urgent, done), texts in alike.items()
-    ]
+    return (
+        f"{named(reason, beside)}. {_sentence(_todo(reason))}{since}{f' {done}.' if done else ''}"
+    )
 
 
 def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
@@ -224,11 +241,167 @@ def next_step(reason: Reason, beside: datetime) -> str:
     return (image or reason.first if reason.answered else reason.first or image) or reason.call
 
 
+def _next(reason: Reason, beside: datetime) -> str:
+    """The step that a reason's clock runs for, as a paper says it: an image that was asked for is not done."""
+    if reason.asked:
+        return f"{clean(reason.asked.what)}, asked {moment(reason.asked.at, beside)}, not done"
+    return next_step(reason, beside)
+
+
 def soonest(urgency: Urgency) -> Reason | None:
     """The reason whose limit ends first; None where no clock runs."""
     first = by_deadline(urgency)[:1]
     return first[0] if first and first[0].due else None
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _pieces(reason: Reason) -> list[str]:
+    """What is to be done about a reason, piece by piece."""
+    pieces = (piece.strip() for text in (reason.first, reason.image) for piece in text.split(";"))
+    return [*(piece for piece in pieces if piece not in ("", NO_IMAGE)), f"call {reason.call}"]
+
+
+def _as_above(reason: Reason, beside: datetime, now: datetime | None, said: set[Act]) -> str:
+    """What was done about a reason that is named only; what was said of another before is pointed to in one word."""
+    told = {_done(a) for a in said}
+    if reason.acts and not reason.ended and all(_done(a) in told for a in reason.acts):
+        last = reason.acts[-1]
+        words = (
+            f"{KINDS[last.kind]} {moment(last.at, beside)} as above",
+            deadline(reason.due, beside, now, moment),
+        )
+        return ", ".join(filter(None, words))
+    return done_about(reason, beside, now, said=frozenset(said)).removeprefix(f"{NOTHING}, ")
+
+
+def to_do_and_answered(
+    urgency: Urgency, beside: datetime, now: datetime | None = None, *, told: bool = False
+) -> tuple[list[str], list[str]]:
+    """Every reason, a paragraph each: what is to be done, the first of all whole; and what is answered already.
+
+    The others are in short, those that are due first before; the gravest of them with what they ask for beyond what
+    was said. Those that ask for no more, are as urgent, with the same limit and the same done, are named together.
+
+    Args:
+        urgency: How urgent it is.
+        beside: The time beside which others are read.
+        now: What the clock says; without it a limit that is passed is not said to be.
+        told: Whether the first has been said already.
+    """
+    first = urgency.reasons[:1]
+    said = {act for reason in first for act in reason.acts}
+    asked = {piece.lower() for reason in first for piece in _pieces(reason)}
+    alike: dict[tuple[bool, str, str, str], list[str]] = {}
+    open_ones = sorted((r for r in urgency.reasons[1:] if r.due), key=lambda r: (-r.urgency, r.due))
+    for reason in (*open_ones, *(r for r in urgency.reasons[1:] if not r.due)):
+        urgent = when(reason, beside) if reason.due else level_of(reason, beside)
+        done = _as_above(reason, beside, now, said)
+        new = (
+            [p for p in _pieces(reason) if p.lower() not in asked] if asks(reason, urgency) else []
+        )
+        key = (reason.due is not None, urgent.upper(), "; ".join(new), done)
+        alike.setdefault(key, []).append(reason.said)
+        asked |= {piece.lower() for piece in new}
+        said |= set(reason.acts)
+    lines: dict[bool, list[str]] = {True: [], False: []}
+    for (open_, urgent, new_steps, done), names in alike.items():
+        ends = [f" {_sentence(text)}" for text in (new_steps, done) if text]
+        lines[open_].append(f"{urgent}: {_stop('; '.join(names))}{''.join(ends)}")
+    whole_ones = [] if told else [whole(reason, beside, now) for reason in first]
+    return whole_ones + lines[True], lines[False]
+
+
+def asks(reason: Reason, urgency: Urgency) -> bool:
+    """Whether a paper says what a reason asks for that is not said first: none is graver of those whose clock runs."""
+    gravest = max((r.urgency for r in urgency.reasons if r.due), default=0)
+    return reason.due is not None and reason.urgency >= max(gravest, TODAY)
+
+
+def paragraphs(urgency: Urgency, beside: datetime, now: datetime | None = None) -> list[str]:
+    """Every reason, a paragraph each: what is to be done, then what is answered (`to_do_and_answered`)."""
+    to_do, answered = to_do_and_answered(urgency, beside, now)
+    return to_do + answered
+
+
+def top(urgency: Urgency, beside: datetime, room: int = TOP) -> tuple[str, bool]:
+    """How urgent, what is done first and by when; and whether nothing of the first reason is left to say.
+
+    What is done first and its limit always stand in the first `TOP` lines, with the limit of another reason where
+    that ends before; why, the image and the call as far as they fit into the room.
+
+    Args:
+        urgency: How urgent it is.
+        beside: The time of the examination.
+        room: Lines of a note that there are.
+    """
+    if not urgency.reasons:
+        yes = f" Yes to {', '.join(urgency.answered_yes)}." if urgency.answered_yes else ""
+        return f"Urgency: {level_word(urgency, beside)}.{yes}", True
+    first, run = urgency.reasons[0], soonest(urgency)
+    word = level_word(urgency, beside).upper()
+    last = _last(first, beside)
+    names = (first.text, first.brief or first.text)
+    # What was done in its words before the reason in all of its own; at the least that something was done, and when.
+    ends = [f"{_sentence(name)} {end}".rstrip() for name in names for end in last[:2]]
+    ends += [f"{_sentence(name)} {last[-1]}".rstrip() for name in names]
+    if run is None or run.due is None:
+        heads = [f"Urgency: {word}, acted on, no limit runs.", f"Urgency: {word}, acted on."]
+        return _fitting([f"{head} {end}" for end in ends for head in heads], room), False
+    due = f"due {moment(run.due, beside)}"
+    soonest_due = min(r.due for r in urgency.reasons if r.due)
+    if soonest_due < run.due:
+        due += f", another {moment(soonest_due, run.due)}"
+    if run.urgency < urgency.level:
+        step = f"Urgency: {word}, acted on. Next, {due}: {_stop(_next(run, beside))}"
+        return _fitting([*(f"{step} {end}" for end in ends), step]), False
+    limit = f"{word}, {limit_words(run, beside)}" if run.by == SOONEST else word
+    heads = [f"Urgency: {said}, {due}." for said in (when(run, beside).upper(), limit, word)]
+    if not run.answered:
+        return _not_begun(run, heads, room, whole=run is first and run.since == beside)
+    why, bare = _sentence(run.said), _sentence(run.text)
+    step = f"Next: {_stop(_next(run, beside))}"
+    bodies = [f"{why} {step}", f"{bare} {step}", f"{step} {bare}"]
+    return _fitting([f"{head} {body}" for body in bodies for head in heads]), False
+
+
+def _not_begun(reason: Reason, heads: list[str], room: int, *, whole: bool) -> tuple[str, bool]:
+    """The top of a note where nothing was done yet about the reason that is due first."""
+    image, call = image_of(reason), f"call {reason.call}"
+    why, bare = _sentence(reason.said), _sentence(reason.text)
+    begun = f"First: {_stop(reason.first or image or call)}"
+    most = f"{heads[0]} {why} {_steps(reason.first, image, call)}"
+    fits = len(wrapped(most)) <= room and len(wrapped(f"{heads[0]} {why} {begun}")) <= TOP
+    if whole and fits and NO_IMAGE not in reason.image and not reason.acts and not reason.ended:
+        told = f"{most} {_sentence(NOTHING)}"
+        return (told if len(wrapped(told)) <= room else most), True
+    steps = [_steps(reason.first, image, call), _steps(reason.first, image), _steps(reason.first, call), begun]  # fmt: skip
+    bodies = [*(f"{bare} {step}" for step in steps), f"{begun} {bare}"]
+    return _fitting([f"{head} {body}" for body in bodies for head in heads]), False
+
+
+def _steps(*pieces: str) -> str:
+    return f"First: {_stop('; '.join(filter(None, pieces)))}"
+
+
+def _fitting(tried: list[str], room: int = TOP) -> str:
+    """The first that fits into so many lines of a note, else the last."""
+    return next((text for text in tried if len(wrapped(text)) <= room), tried[-1])
+
+
+def _last(reason: Reason, beside: datetime) -> list[str]:
+    """The last that was done about a reason, as a sentence, the fullest first."""
+    if not reason.acts:
+        return [f"Brought down: {_stop(clean(reason.lowered))}"] if reason.lowered else [""]
+    act = reason.acts[-1]
+    short = f"{KINDS[act.kind]} {moment(act.at, beside)}"
+    return [
+        _sentence(text) for text in (act_words(act, beside), f"{short}: {clean(act.what)}", short)
+    ]
+
+
+def _stop(text: str) -> str:
+    """A sentence with its end."""
+    return text if text.endswith((".", "?")) else f"{text}."
+
+
+def _sentence(text: str) -> str:
+    return _stop(text[:1].upper() + text[1:])

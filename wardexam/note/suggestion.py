@@ -44,7 +44,7 @@ def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]
 def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
     """A reading as plain lines: sites with bars, reasons, what does not fit, what to test next.
 
-    Weights are log10 likelihood ratios of the top site against the runner-up.
+    Weights are log10 likelihood ratios: of the top site against all who are examined, then against the next site.
     """
     lines = []
     if not reading.entered:
@@ -59,6 +59,7 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
         lines += _weights("for", reading.supports, most) + _weights(
             "against", reading.opposes, most
         )
+        lines += _weights("over the next", reading.separates, most)
         lines += [f"  does not fit: {text}" for text in reading.unexplained[:most]]
         if reading.pair:
             lines.append(f"  {pair_text(reading)}")
@@ -73,8 +74,6 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
             lines.append(f"  level: {reading.level_note}")
     for number, sign in enumerate(reading.next_signs[:3]):
         meaning = "; ".join(f"{answer}: {points}" for answer, points in sign.outcomes[:2])
-        lines.append(
-            f"  {'test next' if number == 0 else '':<10} {sign.text} ({sign.bits:.2f} bits) {meaning}".rstrip()
-        )
+        lines.append(f"  {'test next' if number == 0 else '':<10} {sign.text}: {meaning}".rstrip())
     lines.append(CAUTION)
     return lines

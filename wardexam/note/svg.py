@@ -5,7 +5,7 @@ from html import escape
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.identity import known
 from wardexam.exam.text import clean, columns
-from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table
+from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table, weak
 
 CELL_WIDTH, CELL_HEIGHT = 10, 18  # px
 MARGIN, NAMES = 60, 150
@@ -74,6 +74,8 @@ def render(patient: Patient, examination: Examination) -> str:
     heading = _heading(patient, examination)
     top = len(heading) * LINE + 40
     width, height = 2 * MARGIN + body + NAMES, top + rows * CELL_HEIGHT + 50
+    also = [words for row in weak(examination).values() for words in row]
+    height += LINE * len(also)
     left, words = MARGIN + body, top - 20
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
@@ -96,5 +98,10 @@ def render(patient: Patient, examination: Examination) -> str:
         )
     end = top + rows * CELL_HEIGHT + 22
     note = "- not examined; skin: the worst that was found"
-    parts += [f'<text x="{MARGIN // 4}" y="{end}">{note}</text>', *_legend(end + 18), "</svg>"]
+    parts += [f'<text x="{MARGIN // 4}" y="{end}">{note}</text>', *_legend(end + 18)]
+    parts += [
+        f'<text x="{MARGIN // 4}" y="{end + 18 + LINE * n}">{escape(words)}</text>'
+        for n, words in enumerate(also, 1)
+    ]
+    parts.append("</svg>")
     return "\n".join(parts) + "\n"

@@ -1,5 +1,7 @@
 """One typed answer to one question of the line mode: what may be typed, and the finding it gives."""
 
+import re
+
 from pydantic import ValidationError
 
 from wardexam.anatomy.catalogue import Sign
@@ -32,7 +34,7 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
     """The finding that a typed answer gives.
 
     An answer is its key, code, mark or words, or another word for it, with a number after a space where one is taken.
-    Two answers with a slash are refused: one question is one side.
+    A pair with a slash is read by `pair`; alone ``4/5`` is the MRC grade 4.
 
     Raises:
         InputError: The text is no answer here; says what is.
@@ -40,7 +42,7 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
     allowed = answers_for(sign.answers, scale)
     typed = " ".join(text.lower().split())
     if sign.answers == "mrc":
-        # 4/5 is how a doctor writes MRC 4, never right 4 and left 5 here.
+        # 4/5 is how a doctor writes MRC 4.
         typed = typed.removesuffix("/5")
     code, amount = _code(sign, allowed, typed, scale), None
     if code is None:
@@ -52,7 +54,7 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
                 code = allowed.amount.answers[0]
             amount = int(tail) if len(tail) < 6 else -1
     if code is None:
-        raise InputError(f"'{text.strip()}' is not an answer here", remedy=choices(sign, scale))
+        raise InputError(f"'{text.strip()}' is no answer here", remedy=choices(sign, scale))
     fields = {
         "sign": sign.id,
         "side": side,
@@ -64,6 +66,40 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
         return Finding.model_validate(fields)
     except ValidationError as error:
         raise InputError(first_fault(error), remedy=choices(sign, scale)) from None
+
+
+def pair(sign: Sign, text: str, scale: ScaleName) -> tuple[Finding, ...] | None:
+    """The findings of right and left that a pair such as ``2/2`` gives; ``-`` leaves a side not examined.
+
+    None where it is no pair: `finding` then says what it is. Whether an MRC grade out of five is meant is
+    for `out_of_five` to say.
+
+    Raises:
+        InputError: Both are answers, and the sign has no sides.
+    """
+    pieces = text.split("/")
+    for at in range(1, len(pieces)):
+        halves = ("/".join(pieces[:at]).strip(), "/".join(pieces[at:]).strip())
+        found = list[Finding]()
+        sides: tuple[Side, Side] = ("right", "left") if sign.sides == "each" else ("midline",) * 2
+        try:
+            found += [
+                finding(sign, side, half, scale)
+                for side, half in zip(sides, halves, strict=True)
+                if half != "-"
+            ]
+        except InputError:
+            continue
+        if found and sign.sides != "each":
+            raise InputError(f"{sign.name} has no sides", remedy="give one answer")
+        if found:
+            return tuple(found)
+    return None
+
+
+def out_of_five(sign: Sign, text: str) -> bool:
+    """Whether ``4/5`` may be meant as the grade 4 out of 5 as well as right 4 and left 5."""
+    return sign.answers == "mrc" and bool(re.fullmatch(r" *(?:[0-5]|4[-+]) */ *5 *", text))
 
 
 def _code(sign: Sign, allowed: AnswerSet, typed: str, scale: ScaleName) -> str | None:

@@ -8,16 +8,16 @@ Textual, so that it runs with ``TERM=dumb`` and through a pipe.
 import contextlib
 import re
 import signal
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, TextIO, get_args
 
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Patient
-from wardexam.exam.findings import Side
+from wardexam.exam.examination import Patient, Sex
+from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flags
 from wardexam.exam.identity import (
     CHECK,
@@ -28,15 +28,16 @@ from wardexam.exam.identity import (
     years_completed,
 )
 from wardexam.exam.looking_up import looked_up
-from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean
+from wardexam.exam.row_sets import row_sets, set_for
+from wardexam.exam.story import COMPLAINTS, reason_text
+from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
 from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
-from wardexam.plain.talk import LeavingError, Talk, Writer
+from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.session import Session
 from wardexam.visit import Visit
@@ -44,14 +45,24 @@ from wardexam.visit import Visit
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
 
+SEXES = get_args(Sex)
 
-def converse(session: Session, *, read: TextIO, write: Writer) -> int:
+
+def converse(
+    session: Session, *, read: TextIO, write: Writer, width: Callable[[], int] = lambda: WIDTH
+) -> int:
     """Hold the whole conversation: which patient, the examination, saving, the note.
+
+    Args:
+        session: Who examines, where, and what comes in at the edge.
+        read: Where answers come from.
+        write: Where questions go.
+        width: Gives how many columns a line has.
 
     Returns:
         0 when saved or left on purpose; 130 when interrupted. The draft is kept either way.
     """
-    talk = Talk(read, write)
+    talk = Talk(read, write, width=width)
     sitting: Sitting | None = None
 
     def keep(timeout: float) -> None:
@@ -106,7 +117,7 @@ def _offer_drafts(talk: Talk, session: Session) -> Visit | None:
         minutes = max(0, round((session.now().timestamp() - info.last) / 60))
         talk.say(
             f"An examination was not finished: bed {clean(patient.bed)}, {patient.identity},"
-            f" by {clean(info.by)}, {info.keys} answers, last {words.ago(minutes)}."
+            f" by {clean(info.by)}, {counted(info.keys, 'answer')}, last {words.ago(minutes)}."
         )
         resume = talk.yes("Go on with it? y, or n for later:")
         if resume:
@@ -165,6 +176,7 @@ def _admit(talk: Talk, session: Session) -> Patient:
         number, born = _identifiers(talk, admitted.date())
         age = "" if born else talk.ask("Age in years, Enter if unknown:")
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
+        reason = _reason(talk)
         try:
             patient = Patient.model_validate(
                 {
@@ -178,7 +190,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
                     else int(age)
                     if age.isdecimal() and len(age) < 6
                     else age or None,
-                    "sex": sex or "unknown",
+                    "sex": next((s for s in SEXES if sex and s.startswith(sex)), sex or "unknown"),
+                    "remark": reason,
                     "admitted": admitted,
                 }
             )
@@ -189,6 +202,17 @@ def _admit(talk: Talk, session: Session) -> Patient:
         if missing(patient):
             talk.say(f"Admitted {CHECK}")
         return patient
+
+
+def _reason(talk: Talk) -> str:
+    """Why the patient was admitted: words, or a number of the list of complaints."""
+    typed = talk.ask("Why admitted? In words, or l for a list; Enter if unknown:")
+    if typed.lower() == "l":
+        talk.say(*(f"{n}. {said}" for n, (_, said) in enumerate(COMPLAINTS, 1)))
+        typed = talk.ask("Why admitted? A number, or words; Enter if unknown:")
+    if text := reason_text(typed):
+        talk.say(f"Admitted for: {text}.")
+    return text
 
 
 def _identifiers(talk: Talk, admitted: date) -> tuple[str, date | None]:
@@ -212,14 +236,14 @@ def _asked(signs: Iterable["Sign"]) -> list[Question]:
     return [question for sign in signs for question in questions_of(sign)]
 
 
-def _choose_set(talk: Talk) -> list[Question]:
-    """The questions of a set, or of a whole part; the reflexes are all in a set."""
+def _choose_set(sitting: Sitting) -> list[Question]:
+    """The questions of a set, or of a whole part; the reflexes are all in a set. Enter takes that of the complaint."""
+    usual = row_sets()[set_for(sitting.examination.context.complaint)].name
     sets = {s.name: _asked(s.signs) for s in row_sets().values()}
     sets |= {f"all of {p}": _asked(signs_of(p)) for p in PARTS if p != "reflexes"}
-    first, *_ = sets
-    options = [f"{name}, {len(asked)} questions" for name, asked in sets.items()]
-    chosen = talk.choose(f"Which signs? A number, or Enter for {first}:", options)
-    return list(sets.values())[chosen or 0]
+    options = [f"{name}, {counted(len(asked), 'question')}" for name, asked in sets.items()]
+    chosen = sitting.talk.choose(f"Which signs? A number, or Enter for {usual}:", options)
+    return sets[usual] if chosen is None else list(sets.values())[chosen]
 
 
 def _examine(sitting: Sitting) -> None:
@@ -227,15 +251,17 @@ def _examine(sitting: Sitting) -> None:
     talk = sitting.talk
     if sitting.visit.asks_onset:
         ask_onset(sitting)
-    questions, at = _choose_set(talk), 0
+    questions, at = _choose_set(sitting), 0
     explained: set[str] = set()
     sitting.warn()
     while True:
         if at >= len(questions):
+            sitting.asked = None
             answer = talk.ask("That was the last. s saves, m more signs, b back, h help:")
             if not answer:
                 continue
         else:
+            sitting.asked = questions[at]
             sign = questions[at][0]
             if sign.answers not in explained:
                 explained.add(sign.answers)
@@ -244,7 +270,7 @@ def _examine(sitting: Sitting) -> None:
         word = answer.lower()
         try:
             if word == "m":
-                questions, at = _choose_set(talk), 0
+                questions, at = _choose_set(sitting), 0
             elif word == "b":
                 at = max(0, at - 1)
             elif word == "s":
@@ -259,7 +285,7 @@ def _examine(sitting: Sitting) -> None:
             elif at >= len(questions):
                 talk.say("There is no question open. h for help, / finds a sign by its name.")
             else:
-                at += _answer(sitting, *questions[at], answer)
+                at += _answer(sitting, questions, at, answer)
         except InputError as error:
             talk.say(f"Not accepted: {error}.")
         except RecordsError as error:
@@ -269,17 +295,38 @@ def _examine(sitting: Sitting) -> None:
 def _question(sitting: Sitting, questions: list[Question], at: int) -> str:
     sign, side = questions[at]
     found = sitting.examination.finding(sign.id, side)
-    now_is = f", now {spoken(found)}" if found else ""
+    stated = sitting.examination.stated_normal(sign.id, side)
+    now_is = f", now {spoken(found)}" if found else ", stated normal, w withdraws" if stated else ""
     where = f", {sign.place}" if sign.place else ""
     return f"{at + 1} of {len(questions)}. {sign.name}{words.place(side)}{where}{now_is}:"
 
 
-def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
-    """Take the answer to a question; how many questions to move on.
+def _pair(sitting: Sitting, sign: "Sign", text: str) -> tuple[Finding, ...] | None:
+    """What a pair says of right and left; None where it is none, or is meant as one MRC grade."""
+    found = answers.pair(sign, text, sitting.examination.scale)
+    if found and len(found) == 2 and answers.out_of_five(sign, text):
+        if sitting.graded_of_five is None:
+            grade, right, left = text.split("/")[0].strip(), *(spoken(f) for f in found)
+            chosen = sitting.talk.choose(
+                f"What is meant by {text}? A number, Enter to leave it:",
+                [f"right {right}, left {left}", f"grade {grade} out of 5, on this side alone"],
+            )
+            if chosen is None:
+                raise InputError("nothing was entered", remedy=f"type {grade} for one side")
+            sitting.graded_of_five = chosen == 1
+            sitting.talk.say("It is taken so from now on.")
+        if sitting.graded_of_five:
+            return None
+    return found
+
+
+def _answer(sitting: Sitting, questions: list[Question], at: int, text: str) -> int:
+    """Take the answer to a question, or to both sides of it; how many questions to move on.
 
     Raises:
         InputError: The text is no answer here.
     """
+    sign, side = questions[at]
     talk, key, word = sitting.talk, f"{sign.id} {side}", text.lower()
     if not text:
         return 1
@@ -298,6 +345,17 @@ def _answer(sitting: Sitting, sign: "Sign", side: Side, text: str) -> int:
         if chosen is None:
             return 0
         found = answers.not_testable(sign, side, reasons[chosen][0])
+    elif (pair := _pair(sitting, sign, text)) is not None:
+        made = [
+            (
+                Change("finding", f"{f.sign} {f.side}", f.model_dump(mode="json")),
+                f"{sign.name}{words.place(f.side)}: {spoken(f)}.",
+            )
+            for f in pair
+        ]
+        sitting.visit.change_together(made)
+        sitting.kept("\n".join(said for _, said in made))
+        return 2 if questions[at + 1 : at + 2] == [(sign, "left")] else 1
     else:
         try:
             found = answers.finding(sign, side, text, sitting.examination.scale)
@@ -320,7 +378,9 @@ def _save(sitting: Sitting) -> bool:
     """Save and print the note; whether it is saved."""
     talk, visit = sitting.talk, sitting.visit
     missing = [name for name in flags() if name not in sitting.examination.flags]
-    if missing and talk.yes(f"{len(missing)} red flags were not asked. Ask them now? y or n:"):
+    if missing and talk.yes(
+        f"Not asked yet: {counted(len(missing), 'red flag')}. Ask now? y or n:"
+    ):
         ask_flags(sitting)
     impression = talk.ask("Your impression in your own words, Enter for none:")
     if impression:

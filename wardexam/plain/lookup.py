@@ -1,17 +1,19 @@
 """What stands in no set that is asked: found by its name, or answered with others on one typed line."""
 
+from typing import Any
+
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.entry import Change
 from wardexam.exam.findings import Side
 from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import Named, looked_up
-from wardexam.exam.onset import ONSET, ONSETS
 from wardexam.exam.sheet import sign_names
+from wardexam.exam.story import STORY, question
 from wardexam.exam.typed import SETTING, read_line
 from wardexam.exam.wording import spoken
 from wardexam.plain import words
-from wardexam.plain.sitting import Sitting, ask_flag
+from wardexam.plain.sitting import Sitting, ask_flag, ask_story
 
 Question = tuple[Sign, Side]
 LISTED = 9  # matches that are said
@@ -26,14 +28,7 @@ def questions_of(sign: Sign) -> list[Question]:
 
 def ask_onset(sitting: Sitting) -> None:
     """Ask when it began, the most acute first, as on the screen; Enter alone leaves it as it is."""
-    known = sitting.examination.context.onset
-    now_is = "" if known == "unknown" else f" Now {known}."
-    chosen = sitting.talk.choose(
-        f"{ONSET.ask} A number, Enter if not known:{now_is}", [answer.words for answer in ONSETS]
-    )
-    if chosen is not None:
-        answer = ONSETS[chosen]
-        sitting.change(Change("context", "onset", answer.code), f"Onset: {answer.words}.")
+    ask_story(sitting, question("onset"))
 
 
 def find(sitting: Sitting, text: str) -> list[Question]:
@@ -85,7 +80,7 @@ def enter_line(sitting: Sitting, text: str) -> None:
     """
     sheet = read_line(f"scale={sitting.examination.scale} {text}")
     if sheet.id:
-        raise InputError("whose examination it is stands already", "id")
+        raise InputError("the patient is chosen already", "id")
     found = sheet.spelled_out()
     made = [
         (
@@ -99,7 +94,7 @@ def enter_line(sitting: Sitting, text: str) -> None:
         for name, answer in sheet.flags.items()
     ]
     made += [
-        (Change("context", name, value), f"{name.replace('_', ' ')}: {value}.")
+        (Change("context", name, value), f"{_told(name, value)}.")
         for name, value in sheet.context.model_dump(mode="json", exclude_unset=True).items()
     ]
     made += [
@@ -107,6 +102,12 @@ def enter_line(sitting: Sitting, text: str) -> None:
         for s in found.rest_normal
     ]
     if not made:
-        raise InputError("nothing is said on this line")
+        raise InputError("there is nothing to enter on this line")
     sitting.visit.change_together(made)
     sitting.kept("\n".join(said for _, said in made))
+
+
+def _told(name: str, value: Any) -> str:
+    """A fact of a typed line in words."""
+    asked = next((q for q in STORY if q.field == name), None)
+    return f"{asked.name}: {asked.words(value)}" if asked else f"{name}: {value}"

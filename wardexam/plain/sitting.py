@@ -1,16 +1,18 @@
 """One examination under way on plain lines, and what each letter does at any of its questions."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import get_args
 
-from wardexam.anatomy.catalogue import PARTS
+from wardexam.anatomy.catalogue import PARTS, Sign
 from wardexam.exam.acts import ActKind
 from wardexam.exam.answers import scales
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
-from wardexam.exam.findings import Finding, Limb
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
+from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
+from wardexam.exam.text import counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
 from wardexam.plain import words
@@ -25,8 +27,10 @@ b  back one question              u  undo the last change
 x  take this answer away          l  list what is entered
 ?  what it may mean               f  ask the red flags
 m  choose other signs             g  choose how tendon reflexes are graded
-r  the rest of a part was normal  o  onset and complaint, if known
-k  add a comment
+r  the rest of a part was normal  w  withdraw that statement
+o  the story: onset, complaint,   k  add a comment
+   weight, pain, injury
+2/2  right and left at once; a - leaves a side not examined
 /  find a sign or question by a few letters: /ptosis, /warfarin
 knee 2/0 ankle 2/0 aphasia 2   signs with answers, right/left, several at once
 why  every reason of the urgency, and by when
@@ -46,11 +50,21 @@ ACTS: dict[ActKind, tuple[str, str]] = {
 
 @dataclass
 class Sitting:
-    """A visit spoken: the questions and answers around it, and what was said of its urgency last."""
+    """A visit spoken: the questions and answers around it.
+
+    Attributes:
+        talk: Lines in and out.
+        visit: What is entered.
+        told: What was said of its urgency last: the gravest reasons, and how many more there are.
+        asked: The sign and side of the question that is open.
+        graded_of_five: Whether 4/5 means the grade 4 out of 5, and not right 4, left 5; None until it was asked.
+    """
 
     talk: Talk
     visit: Visit
-    told: str = ""
+    told: tuple[list[str], list[str]] = field(default_factory=lambda: ([], []))
+    asked: tuple[Sign, Side] | None = None
+    graded_of_five: bool | None = None
 
     @property
     def examination(self) -> Examination:
@@ -86,11 +100,13 @@ class Sitting:
         """Say the urgency when it has changed."""
         reading = self.visit.reading()
         self.visit.notice(reading)
-        lines = words.urgency(self.visit.case.urgency(reading), self.visit.session.now())
-        text = "\n".join(lines)
-        if text and text != self.told:
-            self.talk.say(*lines)
-        self.told = text
+        found = self.visit.case.urgency(reading)
+        lines, more = words.urgency(found, self.visit.session.now()), words.more(found)
+        if lines and lines != self.told[0]:
+            self.talk.say(*lines, *more, found.caution)
+        elif lines and more != self.told[1]:
+            self.talk.say(*more)
+        self.told = lines, more
 
     def rest_normal(self, part: str, limb: str) -> Change:
         """The statement, now, that the rest of a part was examined in a limb and normal."""
@@ -103,12 +119,8 @@ class Sitting:
         """Say the reading."""
         reading = self.visit.reading()
         found = self.visit.case.urgency(reading)
-        self.talk.say(
-            *(
-                words.urgency(found, self.visit.session.now())
-                or [f"Urgency: {found.word}.", found.caution]
-            )
-        )
+        lines = words.urgency(found, self.visit.session.now()) or [f"Urgency: {found.word}."]
+        self.talk.say(*lines, *words.more(found), found.caution)
         self.talk.say(*words.reading(reading))
 
 
@@ -200,37 +212,71 @@ def _rest_normal(sitting: Sitting) -> None:
     )
     if part is None or limb is None:
         return
-    key = f"{parts[part]} {limbs[limb]}"
-    if any(f"{s.part} {s.limb}" == key for s in sitting.examination.rest_normal):
-        said = f"Withdrawn: the rest of {parts[part]} in the {limbs[limb]}."
-        sitting.change(Change("rest_normal", key, None), said)
+    stated = next(
+        (
+            s
+            for s in sitting.examination.rest_normal
+            if (s.part, s.limb) == (parts[part], limbs[limb])
+        ),
+        None,
+    )
+    if stated:
+        _take_back(sitting, stated)
         return
     sitting.change(
         sitting.rest_normal(parts[part], limbs[limb]),
-        f"Stated: the rest of {parts[part]} in the {limbs[limb]} was examined and normal.",
+        f"Stated: the rest of {parts[part]} in the {limbs[limb]} was examined and normal. w withdraws it.",
     )
 
 
-def _context(sitting: Sitting) -> None:
+def _withdraw(sitting: Sitting) -> None:
+    """Withdraw the statement that covers the sign that is asked, else the last that was made."""
+    stated = sitting.examination.rest_normal
+    if not stated:
+        sitting.talk.say("Nothing was stated to be normal, so there is nothing to withdraw.")
+        return
+    here = sitting.asked
+    covering = [s for s in stated if here and s.covers(*here)]
+    _take_back(sitting, (covering or stated)[-1])
+
+
+def _take_back(sitting: Sitting, stated: RestNormal) -> None:
+    sitting.change(
+        Change("rest_normal", f"{stated.part} {stated.limb}", None),
+        f"Withdrawn: the rest of {stated.part} in the {stated.limb}.",
+    )
+
+
+def _story(sitting: Sitting) -> None:
     """Ask what is known beside the signs; Enter alone leaves a thing as it is."""
-    for name, question, allowed in (
-        ("onset", "Onset? A number, Enter to leave it:", get_args(Onset)),
-        ("complaint", "Complaint? A number, Enter to leave it:", get_args(Complaint)),
-        ("complaint_side", "On which side? A number, Enter to leave it:", get_args(ComplaintSide)),
-    ):
-        chosen = sitting.talk.choose(question, [word.replace("_", " ") for word in allowed])
-        if chosen is not None:
-            value = allowed[chosen]
-            said = f"{name.replace('_', ' ')}: {value.replace('_', ' ')}."
-            sitting.change(Change("context", name, value), said.capitalize())
+    for question in STORY:
+        ask_story(sitting, question)
+
+
+def ask_story(sitting: Sitting, question: StoryQuestion) -> None:
+    """Ask one question of the story; Enter leaves it as it is, the last number takes an answer away."""
+    known = getattr(sitting.examination.context, question.field)
+    told = known != question.unknown
+    options = [answer.words for answer in question.answers]
+    earlier = told_earlier(question, sitting.visit.previous)
+    now_is = f" Earlier: {earlier}." if earlier else ""
+    now_is = f" Now {question.words(known)}." if told else now_is
+    chosen = sitting.talk.choose(
+        f"{question.ask}{now_is} A number, Enter {'leaves it' if told else 'if not known'}:",
+        [*options, NOT_KNOWN],
+    )
+    if chosen is not None:
+        codes = [answer.code for answer in question.answers]
+        code = codes[chosen] if chosen < len(codes) else question.unknown
+        said = f"{question.name[:1].upper()}{question.name[1:]}: {question.words(code)}."
+        sitting.change(Change("context", question.field, code), said)
 
 
 def _leave(sitting: Sitting) -> None:
     """Leave; what is in memory only is lost by that, and only on a plain yes."""
     if lost := sitting.visit.unkept(KEEP):
-        question = (
-            f"{lost} answers are in memory only and would be lost. Leave all the same? y or n:"
-        )
+        are = "is" if lost == 1 else "are"
+        question = f"{counted(lost, 'answer')} {are} in memory only and would be lost. Leave all the same? y or n:"
         if not sitting.talk.yes(question):
             return
     raise LeavingError
@@ -244,7 +290,8 @@ COMMANDS: dict[str, Callable[[Sitting], None]] = {
     "k": _comment,
     "g": _scale,
     "r": _rest_normal,
-    "o": _context,
+    "w": _withdraw,
+    "o": _story,
     "why": _why,
     "act": _act,
     "q": _leave,

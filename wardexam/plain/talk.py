@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from typing import Protocol, TextIO, TypeVar
 
 from wardexam.errors import InputError
-from wardexam.exam.text import clean_lines
+from wardexam.exam.text import clean_lines, folded
 
 Made = TypeVar("Made")
+WIDTH = 80  # columns where the terminal does not say
+ANSWER = 12  # columns that a question leaves for its answer
 # Until the examination begins.
 HELP = """\
 Type an answer and press Enter. Enter alone leaves what is not known, or takes
@@ -41,17 +43,19 @@ class Talk:
         read: Where answers come from.
         write: Where questions go.
         help: What ``h`` says at any question.
+        width: Gives how many columns a line has now; a line is broken between words.
 
     """
 
     read: TextIO
     write: Writer
     help: str = HELP
+    width: Callable[[], int] = lambda: WIDTH
 
     def say(self, *lines: str) -> None:
         """Print lines."""
         for line in lines:
-            self.write.write(clean_lines(line) + "\n")
+            self.write.write(folded(clean_lines(line), self.width()) + "\n")
         self.write.flush()
 
     def ask(self, question: str) -> str:
@@ -61,7 +65,7 @@ class Talk:
             LeavingError: The input has ended.
         """
         while True:
-            self.write.write(clean_lines(question) + " ")
+            self.write.write(folded(clean_lines(question), self.width() - ANSWER) + " ")
             self.write.flush()
             answer = self.read.readline()
             if not answer:

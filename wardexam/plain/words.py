@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from wardexam.exam.findings import Side
+from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, whole
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
@@ -14,7 +15,7 @@ def ago(minutes: int) -> str:
     number, unit = (minutes, "minute") if minutes < 120 else (minutes // 60, "hour")
     if minutes >= 2880:
         number, unit = minutes // 1440, "day"
-    return "just now" if not number else f"{number} {unit}{'' if number == 1 else 's'} ago"
+    return f"{counted(number, unit)} ago" if number else "just now"
 
 
 def place(side: Side) -> str:
@@ -45,15 +46,21 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
     return [*lines, CAUTION]
 
 
+GRAVEST = 2  # reasons that are said at once
+
+
 def urgency(urgency: Urgency, now: datetime) -> list[str]:
-    """The urgency in sentences: the two gravest reasons and how many more; nothing where none stands."""
-    lines = [
+    """The urgency in sentences: the two gravest reasons; nothing where none stands."""
+    return [
         f"Urgency: {level_word(urgency, now)}: {reason.said}. First: {action(reason, now)}."
-        for reason in urgency.reasons[:2]
+        for reason in urgency.reasons[:GRAVEST]
     ]
-    if more := len(urgency.reasons) - len(lines):
-        lines.append(f"And {more} more reason{'s' if more > 1 else ''}: type why.")
-    return [*lines, urgency.caution] if lines else []
+
+
+def more(urgency: Urgency) -> list[str]:
+    """How many reasons there are beside the gravest; nothing where there is none."""
+    left = len(urgency.reasons) - GRAVEST
+    return [f"And {counted(left, 'more reason')}: type why."] if left > 0 else []
 
 
 def reasons(urgency: Urgency, beside: datetime, now: datetime) -> list[str]:

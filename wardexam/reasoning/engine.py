@@ -5,7 +5,7 @@ from functools import cache
 from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import next_signs
-from wardexam.reasoning.inference.posterior import Posterior, Sums
+from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.ranking import dangerous, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
@@ -37,22 +37,20 @@ class Engine:
         """
         posterior = self.posterior(findings, silence=silence)
         places = ranked(posterior)
-        weights = weighed(posterior, places)
-        against = ordered(weights, lambda e: -e.weight, lambda e: (e.key, e.text))
+        reasons = weighed(posterior, places, self.sums.expected)
+        against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], findings)
         limits, said = weighing_row("fit"), weighing_row("evidence")
-        told = silence or findings.rest_normal
         return Reading(
             sites=places,
-            dangerous=self._by_findings(posterior, findings.context)
-            if told
-            else tuple(s for s in places if s.urgent),
-            supports=tuple(e for e in weights if e.weight > said["worth"])[: said["shown"]],
+            dangerous=self._by_findings(posterior, findings.context),
+            supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
+            separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
             fits_one=z is None or z > limits["misfit"],
-            pair=two_lesions(posterior, self.sums.prior(findings.context))
+            pair=two_lesions(posterior, self.sums.prior(findings.context, answered_yes(findings)))
             if z is not None and z < limits["doubtful"]
             else None,
             fragile=one_grade_off(posterior, places, findings),
@@ -65,9 +63,9 @@ class Engine:
         )
 
     def _by_findings(self, posterior: Posterior, context: Context) -> tuple[Site, ...]:
-        """The urgent sites by the findings and the story alone, without statements and silence."""
+        """The urgent sites by the findings alone: no statement, silence, flag or calm kind enters."""
         found = [t for t in posterior.terms if t.kind in ("finding", "story")]
-        return dangerous(self.sums.of(found, context))
+        return dangerous(self.sums.of(found, self.sums.prior(context, alarm=True)))
 
 
 @cache

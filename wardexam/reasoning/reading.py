@@ -14,7 +14,7 @@ from wardexam.exam.acts import Act
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-FORM = 1  # of `Reading.to_dict`; one more where a field goes or changes what it means
+FORM = 2  # of `Reading.to_dict`; one more where a field goes or changes what it means
 CAUTION = (
     "Suggestion for clinical correlation; it rules nothing out. Follow local policy, ask a senior."
 )
@@ -58,14 +58,14 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One finding's weight for the top site against the runner-up.
+    """One finding's weight for the top site, against all who are examined or against the next site.
 
     Attributes:
         key: Sign and side.
         text: The finding in words, e.g. ``"left knee 0"``.
         weight: Log10 likelihood ratio (bans), positive where it supports the top site.
-        kind: ``finding``, ``stated`` (rest normal), ``silence`` (unrecorded within a part that
-            was partly examined) or ``story`` (a limb complained of or left out).
+        kind: ``finding``, ``stated`` (rest normal) or ``story`` (a limb complained of or left out);
+            silence is weighed within bounds and is never a reason.
 
     """
 
@@ -150,8 +150,9 @@ class Reading:
 
     Attributes:
         sites: Ranked, most probable first; probabilities of all considered sites sum to 1.
-        supports: Findings for the top site against the runner-up, strongest first.
-        opposes: Findings against it, strongest first.
+        supports: Findings for the top site against all who are examined, health included, strongest first.
+        opposes: Findings against it in the same way, strongest first.
+        separates: Findings that set it apart from the next site, strongest first.
         unexplained: Findings that the top site does not explain, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
@@ -172,6 +173,7 @@ class Reading:
     sites: tuple[Site, ...] = ()
     supports: tuple[Evidence, ...] = ()
     opposes: tuple[Evidence, ...] = ()
+    separates: tuple[Evidence, ...] = ()
     unexplained: tuple[str, ...] = ()
     fit: float | None = None
     fits_one: bool = True

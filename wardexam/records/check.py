@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 
 from wardexam.errors import InputError, RecordsError
+from wardexam.exam.text import counted
 from wardexam.records import audit, patient_tables
 from wardexam.records.bulk_import import left_over
 from wardexam.records.draft_file import draft_infos, replay, rows_of
@@ -171,7 +172,8 @@ def check_store(
     if trail.lines:
         found.lines.append(f"audit trail: {trail.lines} lines, the last is {trail.last[:16]}")
     found.lines.append(
-        f"{len(states)} patients checked: " + ("all sound" if found.sound else "see above")
+        f"{counted(len(states), 'patient')} checked: "
+        + ("all sound" if found.sound else "see above")
     )
     return Report(tuple(found.lines), found.sound)
 
@@ -265,7 +267,8 @@ def _put_back(ward: Ward, name: str, copy: _Copy, trail: audit.Trail, by: str, f
     )  # fmt: skip
     trail.records[name] = trail.lines, note
     words = "was put back" if copy.source == BEFORE else "was put in its place"
-    found.lines.append(f"  {copy.source} {words}, with {copy.state.count} examinations")
+    held = counted(copy.state.count, "examination")
+    found.lines.append(f"  {copy.source} {words}, with {held}")
 
 
 # --- what is held against what
@@ -352,7 +355,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
             found.wrong(f"damaged draft: {error}")
     aside = [*ward.layout.drafts_aside.iterdir(), *(there / "aside").glob("*")]
     if aside:
-        found.wrong(f"{len(aside)} drafts are set aside, the first is {sorted(aside)[0]}")
+        found.wrong(f"set aside: {counted(len(aside), 'draft')}, the first is {sorted(aside)[0]}")
 
 
 def _check_lists(ward: Ward, found: _Findings) -> None:

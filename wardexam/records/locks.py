@@ -50,7 +50,7 @@ class BusyError(RecordsError):
 
     def __init__(self, holder: str, where: str) -> None:
         super().__init__(
-            f"is held by {holder}", where, "nothing was changed; try again in a moment"
+            f"is being saved by {holder}", where, "nothing was changed; try again in a moment"
         )
         self.holder = holder
 

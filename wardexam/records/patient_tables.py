@@ -290,6 +290,7 @@ def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:
             "patient_id": patient["id"],
             **{field: patient[field] for field in fields},
             **{field: meta[field] for field in ("summary", "last_at", "last_by", "examinations")},
+            "reason": patient.get("remark", ""),
         }
         Bed.from_json(row)
     except (KeyError, TypeError, ValueError, AttributeError):

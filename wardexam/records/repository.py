@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from wardexam.errors import RecordsError
+from wardexam.exam.text import counted
 
 if TYPE_CHECKING:
     from wardexam.exam.entry import Change
@@ -53,6 +54,7 @@ class Summary:
             passed is for whoever shows it.
         step: What is to be done by then.
         new: Whether nothing was done yet about one of the gravest reasons: the alarm is new.
+        short: Why, in few whole words; empty where `headline` is short enough or an earlier version saved it.
     """
 
     urgency: int
@@ -62,6 +64,7 @@ class Summary:
     due: str = ""
     step: str = ""
     new: bool = True
+    short: str = ""
 
     @property
     def due_at(self) -> datetime | None:
@@ -81,7 +84,8 @@ def hours_after(at: datetime, hours: int) -> datetime:
 class Bed:
     """One line of the ward list; times are ISO texts with their zone.
 
-    `trouble` says why the patient's record cannot be read, in one line; empty when it can.
+    `trouble` says why the patient's record cannot be read, in one line; empty when it can. `reason` is why
+    the patient was admitted; empty where that is not known.
     """
 
     patient_id: str
@@ -97,6 +101,7 @@ class Bed:
     discharged: str | None
     has_draft: bool = False
     trouble: str = ""
+    reason: str = ""
 
     @property
     def due_at(self) -> datetime | None:
@@ -114,10 +119,15 @@ class Bed:
         """
         summary = row["summary"]
         made = cls(**{**row, **more, "summary": Summary(**summary) if summary else None})
-        texts = [made.patient_id, made.bed, made.name, made.sex, made.last_by]
+        texts = [made.patient_id, made.bed, made.name, made.sex, made.last_by, made.reason]
         numbers = [made.examinations, made.age or 0, made.recheck_hours or 0]
         if made.summary:
-            texts += [made.summary.urgency_word, made.summary.headline, made.summary.step]
+            texts += [
+                made.summary.urgency_word,
+                made.summary.headline,
+                made.summary.step,
+                made.summary.short,
+            ]
             numbers.append(made.summary.urgency)
             if type(made.summary.new) is not bool:
                 raise TypeError
@@ -181,7 +191,7 @@ def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
         if minutes < 2880
         else f"{minutes / 1440:.0f} d"
     )
-    return f"{bed} by {info.by}, {age} old, {info.keys} changes"
+    return f"{bed} by {info.by}, {age} old, {counted(info.keys, 'entry', 'entries')}"
 
 
 class DraftWriter(Protocol):

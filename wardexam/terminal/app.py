@@ -12,11 +12,12 @@ from wardexam import signals
 from wardexam.errors import WardexamError
 from wardexam.terminal import textual_port
 from wardexam.terminal.environment import Terminal
-from wardexam.terminal.keys import SCREENS, help_lines
+from wardexam.terminal.keys import SCREENS, help_lines, key_of
 from wardexam.terminal.loading import warm
 from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.tour import BED
 from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
@@ -29,10 +30,12 @@ if TYPE_CHECKING:
     from wardexam.terminal.host import Host
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
+    from wardexam.terminal.tour import Tour
     from wardexam.visit import Visit
 
 IDLE_SECONDS = 300.0
 PATIENCE = 0.1  # seconds that a key waits for another session; what takes longer goes on elsewhere
+LEFT_OVER = "Left out: what was pasted behind Enter. Nothing of it was a key."
 VERIFY_SECONDS = 20.0  # between two looks at the files behind the list
 
 
@@ -44,20 +47,24 @@ class WardApp(PaintingApp):
         terminal: What the terminal can show.
         notice: A line shown at the start.
         keymap: The keys of every screen; the built-in ones when None.
+        tour: Leads through an examination, if one is wanted.
     """
 
     ENABLE_COMMAND_PALETTE = False
     CSS_PATH = "styles.tcss"
 
     def __init__(
-        self, session: "Session", *, terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None, **options: Any,
+        self, session: "Session", *, terminal: Terminal, notice: str = "", keymap: "Keymap | None" = None,
+        tour: "Tour | None" = None, **options: Any,
     ) -> None:  # fmt: skip
         super().__init__(terminal, ansi_color=True, **options)
         self.session = session
         self.keymap = keymap or SCREENS
         self.notice = notice
+        self.tour = tour
         self.visit: Visit | None = None  # the one under way, to be kept when the terminal goes
         self._verifying = False
+        self._closed_burst = 0  # the burst in which a key closed a question
         self.waiting = Waiting(self)
         self._last_key = time.monotonic()
         self.ward.patience = PATIENCE
@@ -139,13 +146,54 @@ class WardApp(PaintingApp):
         elif isinstance(event, events.Key) and event.key == "ctrl+l":
             screen.do_repaint()  # whatever is being typed
         elif isinstance(event, events.Key):
-            screen.on_key(event)
+            if self._left_over(event):
+                screen.say(LEFT_OVER)
+            elif not self._kept_by_tour(screen, event.key):
+                screen.on_key(event)
+        elif self.led and isinstance(event, events.Paste | events.MouseEvent):
+            event.stop()  # the tour is typed
         elif isinstance(event, events.Paste):
             screen.on_paste(event)
         elif isinstance(event, events.MouseEvent):
             screen.on_mouse(event)
         else:
             await super().on_event(event)
+
+    @property
+    def led(self) -> str:
+        """What the tour says to type; empty where there is none."""
+        return self.tour.words if self.tour else ""
+
+    @property
+    def led_to(self) -> str:
+        """The bed that the tour begins at; empty where there is none."""
+        return BED if self.tour else ""
+
+    def _kept_by_tour(self, screen: LineScreen, key: str) -> bool:
+        """Whether the tour keeps a key for itself; what it says stands below."""
+        from wardexam.terminal.screens.hidden import HiddenScreen
+
+        if self.tour is None or isinstance(screen, HiddenScreen):
+            return False
+        said = self.tour.take(key)
+        if self.tour.left:
+            self.tour = None
+        if said:
+            self.touched()
+            screen.say(said)
+        return bool(said)
+
+    def closed_by(self, event: events.Event) -> None:
+        """A key closed a question: what came with it in one piece is no key of what is below."""
+        self._closed_burst = textual_port.burst_of(event).number
+
+    def _left_over(self, event: events.Key) -> bool:
+        """Whether a key came in one piece with the one that closed a question: then it is none."""
+        number = textual_port.burst_of(event).number
+        if not number or number != self._closed_burst:
+            self._closed_burst = 0
+            return False
+        return True
 
     def touched(self) -> None:
         """A key was pressed."""
@@ -170,7 +218,7 @@ class WardApp(PaintingApp):
         from wardexam.terminal.screens.text import TextScreen
 
         lines = help_lines(keys, self.size.width, self.size.height - 3)
-        self.push_screen(TextScreen("Keys", "\n".join(lines)))
+        self.push_screen(TextScreen("Keys", "\n".join(lines), helps=True))
 
     def show_commands(self, keys: "tuple[Key, ...]", do: "Callable[[str], None]") -> None:
         """Every command of these keys, to search; `do` gets the action that is chosen."""
@@ -206,7 +254,10 @@ class WardApp(PaintingApp):
         saved = Saved(self.session, patient_id, shown_as)
         shown = examination or saved.last
         if shown is None:
-            raise WardexamError("no examination is saved yet", remedy="press enter to examine")
+            raise WardexamError(
+                "no examination is saved yet",
+                remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
+            )
         case = saved.case(shown)
         self.ward.record("viewed", patient_id, self.session.examiner)
 
@@ -220,7 +271,7 @@ class WardApp(PaintingApp):
         screen = TextScreen(
             "Note", render=case.note, referral=case.referral, turn=turn, patient=saved.patient,
             patient_id=patient_id, which=saved.place(shown),
-            amend=(lambda: self.amend(shown)) if saved.is_last_revision(shown) else None,
+            amend=(lambda: self.amend(shown)) if saved.is_last_revision(shown) else None, urgency=saved.urgency,
         )  # fmt: skip
         self.push_screen(screen)
 
@@ -231,7 +282,10 @@ class WardApp(PaintingApp):
 
         saved = Saved(self.session, patient_id, shown_as)
         if saved.last is None:
-            raise WardexamError("no examination is saved yet", remedy="press enter to examine")
+            raise WardexamError(
+                "no examination is saved yet",
+                remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
+            )
         self.ward.record("viewed", patient_id, self.session.examiner)
         case = saved.named(None)
 
@@ -247,13 +301,16 @@ class WardApp(PaintingApp):
         """Examinations, what changed between them, and the course."""
         from wardexam.terminal.course import course_text
         from wardexam.terminal.screens.text import TextScreen
-        from wardexam.visit import same
+        from wardexam.visit import Saved
 
+        urgency = Saved(self.session, patient_id, shown_as).urgency
         file = self.ward.file(patient_id)
-        same(file.patient, shown_as)
         text = course_text(file)
         self.ward.record("viewed", patient_id, self.session.examiner)
-        self.push_screen(TextScreen("Course", text, patient=file.patient, patient_id=patient_id))
+        course = TextScreen(
+            "Course", text, patient=file.patient, patient_id=patient_id, urgency=urgency
+        )
+        self.push_screen(course)
 
     def show_handover(self) -> None:
         """The handover sheet."""

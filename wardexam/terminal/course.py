@@ -1,92 +1,229 @@
-"""The course of a stay as text: examinations, revisions, changes, and small charts of grade and power."""
+"""The course of a stay as text: examinations, revisions, what changed, what was due and done, and a chart of each sign."""
 
-from collections.abc import Sequence
+import itertools
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.acts import ActKind
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean
-from wardexam.exam.wording import sided
-from wardexam.note.note import wrapped
-from wardexam.reasoning.rules.change import Comparison, compare, sum_score, value
+from wardexam.exam.wording import in_short, sided
+from wardexam.note.differences import revised
+from wardexam.note.page import wrapped
+from wardexam.note.reasons import KINDS, clock
+from wardexam.note.sentences import changes_of, names_of
+from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
+from wardexam.reasoning.rules.deadlines import due_at
+from wardexam.reasoning.rules.urgency import WORDS, fired, rules
 
 if TYPE_CHECKING:
     from wardexam.records.repository import PatientFile
 
-WIDTH = 70
 SHOWN = 100  # examinations of a long stay
-CHARTS = 3  # of the signs that moved most
-TOPS = {"tendon": 4, "mrc": 5}  # the top grade of a chart; a line of text for each grade
-FRAME = str.maketrans("┌┐└┘─│┤┬", "++++-|+|")
+NAME, AXIS = 27, 44  # columns of a sign's name and of the time in a chart
+GAP = 5  # columns from one examination to the next, at the least
+GRADED = (
+    "tendon",
+    "mrc",
+    "residual",
+    "level",
+)  # answers that are short enough to stand at their time
+MARKS: dict[ActKind, str] = {"called": "c", "asked": "a", "done": "d", "not_needed": "n", "lowered": "b"}  # fmt: skip
+DUE = "!"
+UNEXAMINED = "-"
+LEGEND = (
+    f"Marked between the examinations: {', '.join(f'{m} {KINDS[k]}' for k, m in MARKS.items())}; "
+    f"{DUE} when something was due. {UNEXAMINED} not examined."
+)
+SEEN = "Only what was examined both times is compared."
+OBSERVER = "Worse, but by no more than two observers differ"
+
+Key = tuple[str, Side]
+Dated = tuple[datetime, str]
 
 
-def chart(
-    title: str,
-    points: Sequence[tuple[float, float]],
-    hours: Sequence[float],
-    top: int,
-    step: int = 1,
-    begin: int = 0,
-) -> list[str]:
-    """A small chart in ASCII: marks at their hour, the examinations' numbers below.
+# --- what was due and done
+
+
+def due_of(examination: Examination) -> list[Dated]:
+    """When each limit that began with an examination ends, and what of; those that end together as one."""
+    found: dict[datetime, list[str]] = {}
+    for raised in examination.raised or ():
+        row = rules().get(raised.rule)
+        if (
+            row is None
+            or row.clock == "asked"
+            or examination.at not in (raised.since, raised.again)
+        ):
+            continue
+        end = due_at(examination.at, row.by)
+        found.setdefault(end, []).append(f"{row.reason} ({WORDS[row.urgency]})")
+    return [(end, f"due: {_pooled(said)}") for end, said in sorted(found.items())]
+
+
+def done_with(examination: Examination) -> list[tuple[datetime, str, ActKind]]:
+    """What was done about the reasons of an examination, in order; the same done about several as one."""
+    found: dict[tuple[datetime, ActKind, str, str], list[str]] = {}
+    for act in examination.acts:
+        row = rules().get(act.rule)
+        why = row.reason if row else "the tool's reading"
+        found.setdefault((act.at, act.kind, act.what, act.by), []).append(why)
+    return [
+        (at, f"{KINDS[kind]}: {clean(what)}, {clean(by)} ({_pooled(why)})", kind)
+        for (at, kind, what, by), why in sorted(found.items(), key=lambda item: item[0][0])
+    ]
+
+
+def _pooled(said: Sequence[str]) -> str:
+    return said[0] + (f"; {len(said) - 1} more" if len(said) > 1 else "")
+
+
+# --- what changed
+
+
+def _perhaps_observer(change: Comparison, after: Examination) -> set[Key]:
+    """The signs whose change may be the observer's: within what two differ by, and no rule of urgency rests on them."""
+    moving = ("tendon", "mrc") if change.patterns else ()  # of these a pattern is made
+    within = [s for s in change.signs if not s.beyond and s.row.answers not in moving]
+    if not within:
+        return set()
+    now = fired(after)
+    return {s.key for s in within if fired(_without(after, s.key[0])) == now}
+
+
+def _without(examination: Examination, sign: str) -> Examination:
+    kept = tuple(f for f in examination.findings if f.sign != sign)
+    return examination.model_copy(update={"findings": kept})
+
+
+def _changed(before: Examination, after: Examination) -> Iterator[str]:
+    """What changed from one examination to another, the worst first."""
+    change = compare(before, after)
+    doubtful = _perhaps_observer(change, after)
+    parts: dict[str, list[SignChange]] = {"Worse": [], OBSERVER: [], "Also changed": []}
+    for sign in change.gravest:
+        title = "Also changed" if not sign.worse else OBSERVER if sign.key in doubtful else "Worse"
+        parts[title].append(sign)
+    if change.moved:
+        yield f"Worse altogether: {'; '.join(change.moved)}."
+    if not change.signs:
+        yield f"{change.headline[:1].upper()}{change.headline[1:]}."
+    yield from (f"{title}: {changes_of(signs)}." for title, signs in parts.items() if signs)
+
+
+# --- the charts
+
+
+def places(times: Sequence[datetime], until: datetime) -> list[int]:
+    """The columns at which times stand on the axis: by time, in their order, none on another."""
+    first = min(times)
+    whole = max((max(*times, until) - first).total_seconds(), 1.0)
+    found: list[int] = []
+    for number, at in enumerate(times):
+        by_time = round((at - first).total_seconds() / whole * (AXIS - GAP))
+        latest = AXIS - GAP * (len(times) - number)
+        least = found[-1] + GAP if found else 0
+        found.append(max(least, min(by_time, latest)))
+    return found
+
+
+def _between(at: datetime, times: Sequence[datetime], columns: Sequence[int]) -> int:
+    """The column of a time between those of the examinations."""
+    ordered = sorted(times)
+    after = bisect_right(ordered, at)
+    if after == 0:
+        return columns[0]
+    start, left = ordered[after - 1], columns[after - 1]
+    if after == len(ordered):
+        return min(AXIS - 1, left + 1)
+    span = (ordered[after] - start).total_seconds()
+    share = (at - start).total_seconds() / span if span else 0.0
+    return max(left + 1, min(columns[after] - 1, left + round(share * (columns[after] - left))))
+
+
+def _row(name: str, marks: Sequence[tuple[int, str]], fill: str = " ") -> str:
+    """A line of a chart: a name, and texts at their columns."""
+    cells = [fill] * AXIS
+    for column, text in marks:
+        free = next((c for c in range(column, AXIS) if cells[c] == fill), column)
+        for n, character in enumerate(text[: AXIS - free]):
+            cells[free + n] = character
+    return f"{name[:NAME]:<{NAME}} {''.join(cells)}".rstrip()
+
+
+def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int = 0) -> list[str]:
+    """A line for each sign with its grades at their times, what was due and done marked between.
+
+    Of many examinations the first and the last ones stand in it.
 
     Args:
-        title: What is drawn.
-        points: Hour and value.
-        hours: When each examination was, in hours from the first.
-        top: The highest value; the lowest is 0.
-        step: How much a line of text stands for.
+        examinations: In the order saved.
+        moved: The signs that changed.
         begin: How many examinations there were before the first of these.
     """
-    import plotext
+    most = AXIS // GAP
+    numbers = list(range(len(examinations)))
+    if len(numbers) > most:
+        numbers = [0, *numbers[1 - most :]]
+    shown = [examinations[n] for n in numbers]
+    times = [e.at for e in shown]
+    due = [end for e in shown for end, _ in due_of(e)]
+    done = [(at, MARKS[kind]) for e in shown for at, _, kind in done_with(e)]
+    columns = places(times, max([*(at for at, _ in done), *times]))
+    lines = [_row("", [(c, str(begin + n + 1)) for c, n in zip(columns, numbers, strict=True)])]
+    if done:
+        lines.append(_row("done", [(_between(at, times, columns), m) for at, m in done]))
+    if due:
+        lines.append(_row("due", [(_between(at, times, columns), DUE) for at in due]))
+    scores = [sum_score(e) for e in shown]
+    if sum(s is not None for s in scores) > 1:
+        said = [UNEXAMINED if s is None else str(s) for s in scores]
+        lines.append(_row("MRC sum score of 60", list(zip(columns, said, strict=True)), "."))
+    in_words: list[str] = []
+    for sign, side in moved:
+        row = catalogue()[sign]
+        found = [e.finding(sign, side) for e in shown]
+        said = [in_short(f) if f else UNEXAMINED for f in found]
+        name = _name(sign, side)
+        if row.answers in GRADED and max(map(len, said)) < GAP and len(name) <= NAME:
+            lines.append(_row(name, list(zip(columns, said, strict=True)), "."))
+            continue
+        told = "; ".join(f"{begin + n + 1} {text}" for n, text in zip(numbers, said, strict=True))
+        in_words += wrapped(f"{name}: {told}")
+    return lines + in_words
 
-    plotext.clear_figure()
-    plotext.plot_size(WIDTH, top // step + 5)
-    plotext.theme("clear")
-    plotext.ylim(0, top)
-    plotext.xlim(min(hours), max(*hours, min(hours) + 0.01))
-    plotext.scatter([h for h, _ in points], [v for _, v in points], marker="o")
-    plotext.yticks(list(range(0, top + 1, step)))
-    plotext.xticks(list(hours), [str(n) for n in range(begin + 1, begin + len(hours) + 1)])
-    plotext.title(title)
-    drawn = str(plotext.uncolorize(plotext.build()))
-    return [line.translate(FRAME).rstrip() for line in drawn.splitlines()]
+
+def _name(sign: str, side: Side) -> str:
+    name = names_of([catalogue()[sign]])
+    return f"{name} the {side}" if name.endswith(" towards") else sided(side, name)
 
 
-def _charts(
-    examinations: Sequence[Examination], moved: dict[tuple[str, Side], float], begin: int
-) -> list[str]:
-    lines: list[str] = []
-    first = min(e.at for e in examinations)
-    hours = [(e.at - first).total_seconds() / 3600 for e in examinations]
-    timed = list(zip(hours, examinations, strict=True))
-    scores = [(h, float(s)) for h, e in timed if (s := sum_score(e)) is not None]
-    if len(scores) > 1:
-        lines += ["", *chart("MRC sum score", scores, hours, 60, 10, begin)]
-    signs = [k for k in sorted(moved, key=lambda k: -moved[k]) if catalogue()[k[0]].answers in TOPS]
-    for key in signs[:CHARTS]:
-        found = [(h, e.finding(*key)) for h, e in timed]
-        points = [(h, v) for h, f in found if f and (v := value(f)) is not None]
-        row = catalogue()[key[0]]
-        lines += [
-            "",
-            *chart(sided(key[1], row.name), points, hours, TOPS[row.answers], begin=begin),
-        ]
-    if lines:
-        lines += [
-            "",
-            "Below: the examinations by number, spaced by time.",
-            "Reflexes: 0 absent, 1 reduced, 2 normal, 3 brisk, 4 with clonus.",
-        ]
-    return lines
+def _moved(examinations: Sequence[Examination]) -> list[Key]:
+    """The signs that changed from one examination to the next, those that did most first, both sides together."""
+    size: dict[Key, tuple[bool, float]] = {}
+    for before, after in itertools.pairwise(examinations):
+        for sign in compare(before, after).signs:
+            step = (sign.worse and sign.beyond, abs(sign.size or 1.0))
+            size[sign.key] = max(size.get(sign.key, (False, 0.0)), step)
+    most: dict[str, tuple[bool, float]] = {}
+    for (name, _), moved in size.items():
+        most[name] = max(most.get(name, (False, 0.0)), moved)
+    places = list(catalogue())
+    return sorted(size, key=lambda key: (not most[key[0]][0], -most[key[0]][1], places.index(key[0]), key[1] == "left"))  # fmt: skip
+
+
+# --- the whole
 
 
 def course_text(file: "PatientFile") -> str:
-    """Whose it is, examinations and revisions, what changed since the one before and over the stay, charts.
+    """Whose it is, examinations and revisions, what was due and done, what changed, charts.
 
-    Of a long stay the last `SHOWN` are drawn and the first is compared with the last; the text says so.
+    Of a long stay the last `SHOWN` are told and the first is compared with the last; the text says so.
     """
     patient, whole = file.patient, len(file.examinations)
     lines = wrapped(f"COURSE OF {full(patient, unbroken=True)}, bed {clean(patient.bed)}")
@@ -96,46 +233,44 @@ def course_text(file: "PatientFile") -> str:
     examinations = file.examinations[begin:]
     if begin:
         lines += [
-            f"The last {SHOWN} of {whole} examinations; the {begin} before them stand in the notes.",
-            "",
+            f"The last {SHOWN} of {whole} examinations; the {begin} before them stand in the notes."
         ]
-    moved: dict[tuple[str, Side], float] = {}
     before = file.examinations[begin - 1] if begin else None
     for number, e in enumerate(examinations, begin + 1):
-        lines.append(
-            f"{number}. {e.at:%Y-%m-%d %H:%M} {clean(e.by_whom)}, {len(e.findings)} findings"
-        )
-        if e.revision > 1:
-            lines += [
-                f"   revision {r.revision}, {a.at:%Y-%m-%d %H:%M} {clean(a.by)}: {clean(a.why)}"
-                for r in file.revisions(e.id)
-                if (a := r.amendment)
-            ]
-        if before:
-            if e.at < before.at:
-                lines.append(
-                    "   saved after the one above, though its time is earlier: a clock was wrong, or it was entered late"
-                )
-            change = compare(before, e)
-            lines += [f"   {change.headline}", *_signs(change, "   ")]
-            for sign in change.signs:
-                if sign.size is not None:
-                    moved[sign.key] = max(moved.get(sign.key, 0), abs(sign.size))
+        lines += ["", *_told(number, e, before, file)]
         before = e
     if whole > 2:
-        change = compare(file.examinations[0], examinations[-1])
-        lines += [
-            "",
-            f"Over the stay, {whole} against 1: {change.headline}",
-            *_signs(change, "   "),
-        ]
-    lines += ["", "- for the worse, + other change. Only signs found both times are compared."]
-    return "\n".join([*lines, *_charts(examinations, moved, begin)]) + "\n"
+        lines += ["", f"Over the stay, {whole} against 1:"]
+        for text in _changed(file.examinations[0], examinations[-1]):
+            lines += wrapped(text, "   ")
+    if whole > 1:
+        lines += ["", SEEN]
+    if moved := _moved(examinations):
+        lines += ["", "GRADES AT EACH EXAMINATION, by number and spaced by time"]
+        lines += chart(examinations, moved, begin)
+        lines += wrapped(LEGEND)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _signs(change: Comparison, indent: str) -> list[str]:
-    lines = []
-    for sign in change.gravest:
-        beyond = "" if sign.beyond else " (within observer disagreement)"
-        lines.append(f"{indent}{'- ' if sign.worse else '+ '}{sign.text}{beyond}")
+def _told(number: int, e: Examination, before: Examination | None, file: "PatientFile") -> list[str]:  # fmt: skip
+    """One examination: when, by whom, its revisions, what changed, what was due and done."""
+    count = f"{len(e.findings)} finding{'' if len(e.findings) == 1 else 's'}"
+    lines = wrapped(f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}")
+    if e.revision > 1:
+        revisions = file.revisions(e.id)
+        for replaced, revision in itertools.pairwise(revisions):
+            if a := revision.amendment:
+                said = "; ".join(revised(replaced, revision)) or "nothing in what was found"
+                text = f"revision {revision.revision}, {a.at:%Y-%m-%d %H:%M} {clean(a.by)}: {clean(a.why)}. Changed: {said}."
+                lines += wrapped(text, "   ")
+    if before:
+        if e.at < before.at:
+            lines += wrapped("Saved after the one above, though its time is earlier: a clock was wrong, or it was entered late.", "   ")  # fmt: skip
+        for text in _changed(before, e):
+            lines += wrapped(text, "   ")
+    dated: list[Dated] = [*due_of(e), *((at, text) for at, text, _ in done_with(e))]
+    for at, text in sorted(dated):
+        lines += wrapped(f"{clock(at, e.at)} {text}", "   ")
+    if e.impression.strip():
+        lines += wrapped(f"Impression: {clean(e.impression.strip())}", "   ")
     return lines

@@ -7,6 +7,7 @@ from wardexam.terminal.clipboard import Screen as Sender
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from textual.events import Event
     from textual.screen import Screen
 
     from wardexam.exam.examination import Examination
@@ -49,11 +50,22 @@ class Host(Sender, Protocol):
     def screen(self) -> object:
         """The screen on top."""
 
+    @property
+    def led(self) -> str:
+        """What a tour says to type, for the last line; empty where there is none."""
+
+    @property
+    def led_to(self) -> str:
+        """The bed that the tour begins at; empty where there is none."""
+
     def push_screen(self, screen: "Screen[None]") -> object:
         """Open a screen over the one on top."""
 
     def touched(self) -> None:
         """A key was pressed."""
+
+    def closed_by(self, event: "Event") -> None:
+        """A key closed a question: what came with it in one piece is no key of what is below."""
 
     def drawn_over(self) -> None:
         """Send everything at the next repaint."""

@@ -13,7 +13,7 @@ from typing import Any
 
 from wardexam.errors import TableError
 from wardexam.settings import line_of, read_toml
-from wardexam.terminal.keys import SCREENS, SIGNS, Key, shown
+from wardexam.terminal.keys import FORMER, GONE, SCREENS, SIGNS, Key, shown
 
 Keymap = dict[str, tuple[Key, ...]]
 STAYS = "the built-in keys stay"
@@ -34,18 +34,33 @@ def read_keys(text: str, where: str = "keys.toml") -> Keymap:
     Raises:
         TableError: Anything in the file cannot be; with the line and the reason.
     """
-    table = read_toml(text, where, STAYS)
+    table = {s: _present(s, rows) for s, rows in read_toml(text, where, STAYS).items()}
     found = dict(SCREENS)
+
+    def refused(screen: str, action: str, fault: str) -> TableError:
+        former = next(
+            (old for (at, old), now in FORMER.items() if (at, now) == (screen, action)), ""
+        )
+        line = max(line_of(text, screen, name) for name in (action, former))
+        return TableError(fault, f"{where}, line {line}", STAYS)
+
     for screen, rows in table.items():
         for action, fault in _faults(screen, rows):
-            raise TableError(fault, f"{where}, line {line_of(text, screen, action)}", STAYS)
+            raise refused(screen, action, fault)
         found[screen] = tuple(
             replace(row, keys=_keys(rows[row.action])) if row.action in rows else row
             for row in SCREENS[screen]
         )
         for action, fault in _conflicts(found[screen], set(rows)):
-            raise TableError(fault, f"{where}, line {line_of(text, screen, action)}", STAYS)
+            raise refused(screen, action, fault)
     return found
+
+
+def _present(screen: str, rows: Any) -> Any:
+    """A screen's rows with the actions by the names that they have now."""
+    if not isinstance(rows, dict):
+        return rows
+    return {FORMER.get((screen, action), action): value for action, value in rows.items()}
 
 
 def _keys(value: str | list[str]) -> tuple[str, ...]:
@@ -63,7 +78,9 @@ def _faults(screen: str, rows: Any) -> Iterator[tuple[str, str]]:
     actions = [row.action for row in SCREENS[screen]]
     for action, value in rows.items():
         keys = [value] if isinstance(value, str) else value
-        if action not in actions:
+        if (screen, action) in GONE:
+            yield action, f"[{screen}] has '{action}' no more: {GONE[screen, action]}"
+        elif action not in actions:
             yield action, f"[{screen}] has no action '{action}': it has {', '.join(actions)}"
         elif not isinstance(keys, list) or not keys or not all(isinstance(k, str) for k in keys):
             yield action, f"'{action}' needs a key, or a list of keys"
@@ -77,7 +94,7 @@ def _faults(screen: str, rows: Any) -> Iterator[tuple[str, str]]:
 
 def _refused(screen: str, key: str) -> str:
     """Why a key can never be used; empty when it can."""
-    if key in IN_SEQUENCES:
+    if key in IN_SEQUENCES and (screen == "examine" or not key.isalpha()):
         return f"'{key}' can never be used: terminals send it inside other keys"
     if screen == "examine" and key in GRADES:
         return f"'{key}' can never be used here: it grades or answers"

@@ -1,6 +1,8 @@
 """The one table of keys: handlers, hint lines, help and the README are made from it.
 
-Names are Textual's. Letters that terminals use inside escape sequences never write.
+Names are Textual's. A letter means one thing on every screen where it is used: small letters belong to the signs of an
+examination, capitals to the patient, the list and the papers. Letters that terminals use inside escape sequences never
+write: all they do is open, show or ask.
 """
 
 import itertools
@@ -35,30 +37,31 @@ ALWAYS = (
 EXAMINE = (
     *MOVES,
     Key("both", ("b",), "both", "next grade goes to both sides"),
+    Key("unchanged", ("comma", "equals_sign"), "unchanged", "earlier grade here, unchanged"),
     Key("find", ("slash",), "find", "to any sign, flag or onset"),
     Key("why", ("exclamation_mark",), "why now", "why now: every reason"),
     Key("reinforced", ("r",), "reinforced", "came only with reinforcement"),
-    Key("quality", ("v",), "quality", "inverted, crossed, pendular, slow to relax"),
+    Key("quality", ("v",), "quality", "inverted, crossed, pendular"),
     Key("not_testable", ("x",), "not testable", "not testable, then why"),
     Key("known", ("K",), "known before", "known before; again: new"),
     Key("clear", ("full_stop", "backspace", "delete"), "clear", "clear: not examined"),
-    Key("number", ("enter",), "number", "type a number or a level"),
-    Key("comment", ("c",), "comment", "a comment on this finding, or on all when blank"),
+    Key("number", ("enter",), "number", "type a number, level or range"),
+    Key("comment", ("c",), "comment", "comment on this, or on all"),
     Key("undo", ("u",), "undo", "undo"), Key("redo", ("U",), "", "redo"),
     Key("jump", ("g",), "go", "go to a reflex by its letter"),
     Key("unexamined", ("space",), "next", "next sign not examined"),
     Key("suggested", ("t",), "suggested", "the sign that would tell most"),
     Key("order", ("o",), "", "side to side, or one side down"),
-    Key("part", ("tab", "p"), "part", "next part of the examination"),
+    Key("part", ("tab",), "part", "next part of the examination"),
     Key("part_back", ("shift+tab",), "", "part before"),
     Key("rows", ("m",), "rows", "another set of rows by number"),
     Key("flags", ("f",), "flags", "red flags: 1 or y, 0 or n"),
     Key("rest", ("e",), "", "rest of this limb examined, normal; again withdraws"),
     Key("figure", ("d",), "", "draw the findings on a body"),
-    Key("scale", ("z",), "", "next reflex scale"),
+    Key("scale", ("z",), "", "next reflex scale; asks first"),
     Key("accept", ("a",), "", "suggestion into note, or out"),
     Key("impression", ("i",), "", "write your own impression"),
-    Key("context", ("w",), "context", "onset, complaint, its side, weight-bearing"),
+    Key("context", ("w",), "context", "the story: onset, complaint, pain, injury"),
     Key("save", ("s",), "save", "save and show the note"),
     Key("leave", ("q", "escape"), "ward", "to the ward; the draft is kept"),
     *ALWAYS,
@@ -69,47 +72,50 @@ WARD = (
     Key("open", ("enter",), "examine", "examine; a draft left open is resumed"),
     Key("note", ("n",), "note", "the last note"),
     Key("why", ("exclamation_mark",), "why now", "why now: every reason, and what was done"),
-    Key("course", ("v",), "course", "examinations, changes and course"),
-    Key("search", ("slash",), "search", "search by bed or name"),
-    Key("order", ("o",), "order", "by bed, urgency, worsening, due"),
-    Key("admit", ("a",), "admit", "admit a patient"), Key("edit", ("e",), "edit", "edit details, or move"),
-    Key("discharge", ("d",), "discharge", "discharge, or restore in the discharged list"),
-    Key("discharged", ("x",), "discharged", "show discharged patients, or the ward"),
-    Key("set_aside", ("w",), "", "set the patient's draft aside"),
-    Key("handover", ("y",), "handover", "the handover sheet"),
-    Key("hide", ("z",), "", "hide the screen; any key shows it again"),
+    Key("course", ("V",), "course", "over the visits: examinations, changes, course"),
+    Key("find", ("slash",), "find", "find a bed or name"),
+    Key("order", ("O",), "order", "by bed, urgency, worsening, due"),
+    Key("admit", ("A",), "admit", "admit a patient"), Key("edit", ("E",), "edit", "edit details, or move"),
+    Key("discharge", ("D",), "discharge", "discharge, or restore in the discharged list"),
+    Key("discharged", ("X",), "discharged", "show discharged patients, or the ward"),
+    Key("set_aside", ("T",), "", "take the patient's draft away: set aside"),
+    Key("handover", ("H",), "handover", "the handover sheet"),
+    Key("hide", ("Z",), "", "hide the screen; any key shows it again"),
     Key("leave", ("q",), "quit", "quit"),
     *ALWAYS,
 )  # fmt: skip
 
 TEXT = (
-    Key("up", ("up", "k"), "", "scroll up"), Key("down", ("down", "j"), "down", "scroll down"),
-    Key("earlier", ("left", "h"), "earlier", "the patient's note before: an earlier examination or revision"),
-    Key("later", ("right", "l"), "", "the patient's note after"),
-    Key("copy", ("c",), "copy", "send to the terminal's clipboard"),
-    Key("print", ("p",), "print", "print on the plain screen for selecting"),
-    Key("form", ("f",), "form", "reflexes as table, line, figure"),
+    Key("up", ("up", "k"), "", "scroll up"), Key("down", ("down", "j"), "scroll", "scroll down"),
+    Key("earlier", ("left", "h"), "earlier", "the note before: an earlier examination or revision"),
+    Key("later", ("right", "l"), "", "the note after"),
+    Key("copy", ("C",), "copy", "send to the terminal's clipboard"),
+    Key("print", ("P",), "plain", "print on the plain screen for selecting"),
+    Key("form", ("F",), "form", "reflexes as table, line, figure"),
     Key("scale", ("z",), "scale", "show reflexes on the next scale"),
-    Key("referral", ("r",), "referral", "the referral, or the note"),
-    Key("amend", ("m",), "amend", "amend this examination: a further revision, with the reason"),
-    Key("file", ("w",), "file", "write to a private file"),
+    Key("referral", ("R",), "referral", "the referral, or the note"),
+    Key("amend", ("M",), "amend", "amend this examination: a further revision, with why"),
+    Key("file", ("W",), "file", "write to a private file"),
     Key("leave", ("q", "escape"), "back", "back"),
     *ALWAYS,
 )  # fmt: skip
 
 REASONS = (
     *MOVES[:2],
-    Key("called", ("c",), "called", "whom you called about it"),
-    Key("asked", ("i",), "image asked", "the image that you asked for"),
-    Key("done", ("d",), "image done", "the image is done: what it showed"),
-    Key("not_needed", ("n",), "not needed", "not needed, and why; its level stays"),
-    Key("lowered", ("b",), "lowered", "brought down by what its row allows"),
-    Key("leave", ("q", "escape"), "back", "back"),
+    Key("act", ("enter",), "what was done", "what was done: called, image, not needed, brought down"),
     Key("mark", ("space",), "mark", "mark it: what you write is about all marked"),
+    Key("leave", ("q", "escape"), "back", "back"),
     *ALWAYS,
 )  # fmt: skip
 
 SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT, "reasons": REASONS}
+# What an action was called before, by its screen: in a keys file the old name is still taken.
+FORMER = {("ward", "search"): "find"}
+# Actions that one key and a number stand for now: in a keys file their names are refused with it.
+GONE = {
+    ("reasons", name): f"press the key of 'act', then {number}"
+    for number, name in enumerate(("called", "asked", "done", "not_needed", "lowered"), 1)
+}
 
 
 def action_of(keys: tuple[Key, ...]) -> dict[str, str]:
@@ -153,6 +159,11 @@ SIGNS = {
 def shown(key: str) -> str:
     """A key as it is written on a keyboard and in a keys file."""
     return SIGNS.get(key, key)
+
+
+def key_of(keys: tuple[Key, ...], action: str) -> str:
+    """The first key of an action, as it is written on a keyboard; empty where there is no such action."""
+    return next((shown(row.keys[0]) for row in keys if row.action == action), "")
 
 
 def help_lines(keys: tuple[Key, ...], width: int, height: int) -> list[str]:

@@ -54,6 +54,7 @@ class Glyphs:
         half: Half a cell of a bar; empty where there is none.
         rule: Between the grid and the panel.
         between: Between hints.
+        line: Of what a rule between groups is drawn.
     """
 
     pointer: str
@@ -61,6 +62,7 @@ class Glyphs:
     half: str
     rule: str
     between: str
+    line: str
 
     def bar(self, share: float, cells: int) -> str:
         """A bar of a share, 0 to 1, over so many cells."""
@@ -71,8 +73,8 @@ class Glyphs:
 
 
 # Beyond ASCII only what the fonts of consoles and of PuTTY have (the WGL4 set).
-ASCII = Glyphs(">", "#", "", " ", "|")
-DRAWN = Glyphs("\u25ba", "\u2588", "\u258c", "\u2502", "\u2502")
+ASCII = Glyphs(">", "#", "", " ", "|", "-")
+DRAWN = Glyphs("\u25ba", "\u2588", "\u258c", "\u2502", "\u2502", "\u2500")
 
 
 def glyphs(terminal: Terminal) -> Glyphs:

@@ -1,77 +1,81 @@
-"""The panel: what the signs mean so far, in fixed places, so that the eye learns them."""
+"""The panel: what the signs mean so far. What does not fit is left out whole, the least telling first, and counted."""
 
 import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
-from wardexam.exam.flags import flags
-from wardexam.note.reasons import LATE, action, deadline, steps, when
+from wardexam.note.reasons import action
 from wardexam.note.suggestion import pair_text
 from wardexam.reasoning.rules.change import compare
-from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.terminal.canvas import Line
-from wardexam.terminal.looks import ASCII, Glyphs
+from wardexam.terminal.urgent import told
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading, Site
     from wardexam.reasoning.rules.urgency import Urgency
 
-
 CAUTION = "Rules nothing out. Follow local policy."
-MOST = 7  # changes said where there is room for them
-SITES = 3
-URGENT = 8  # lines for the urgency: reason, limit and what to do; it takes more where it needs them
-EMPTY = 9  # what an empty line gives way to
+WHERE = "Where (suggestion)"
+LEAST = 0.05  # the chance under which a site is not named
+SURE = 0.5  # from which sides are said to differ
+MOST = 7  # changes that are said
+FIRST = 4  # of them, those that weigh most where there is room
+WIDE = 60  # columns from which a site's chance is drawn as a bar as well
+BAR = 8  # columns of it
+FOUND = (
+    "finding",
+    "stated",
+)  # what is weighed for and against a site here: never what was not recorded
 
 
 # Most lines are as they were a key ago, and breaking them is the dear part.
-_shorten = lru_cache(512)(textwrap.shorten)
+@lru_cache(1024)
+def _wrap(text: str, width: int, indent: str = "") -> tuple[str, ...]:
+    return tuple(textwrap.wrap(text, width, subsequent_indent=indent, break_long_words=False)) or (
+        "",
+    )
 
 
-@lru_cache(512)
-def _wrap(text: str, width: int, **options: Any) -> tuple[str, ...]:
-    return tuple(textwrap.wrap(text, width, **options))
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Things of one kind under one word.
 
-
-def _block(text: str, width: int, lines: int, style: str = "") -> list[Line]:
-    wrapped = _wrap(text, width, max_lines=lines, placeholder=" ..")
-    found: list[Line] = [[(line, style)] for line in wrapped]
-    return found + [[] for _ in range(lines - len(found))]
-
-
-def headline(
-    urgency: "Urgency", width: int, *, now: datetime | None = None, why: str = "!"
-) -> list[Line]:
-    """How urgent and why, by when and how many reasons more, what to do: as many lines as it takes, nothing cut.
-
-    Args:
-        urgency: How urgent it is.
-        width: Columns.
-        now: What the clock says; without it a limit that is passed is not said to be.
-        why: The key that shows every reason.
+    Attributes:
+        word: What they are; stands before the first of them.
+        items: Each of them whole, the most telling first.
+        weights: When each gives way, the highest first.
+        style: How they are drawn.
+        between: What stands between two of them; an end of line where each begins one.
+        foot: Whether it stands at the foot of the panel.
     """
-    if not urgency.reasons:
-        yes = ", ".join(urgency.answered_yes)
-        text = f"{urgency.word.capitalize()}." + (f" Flags yes: {yes}." if yes else "")
-        return [[(line, "")] for line in _wrap(text, width)]
-    first, more = urgency.reasons[0], len(urgency.reasons) - 1
-    style = "alarm" if urgency.level == 3 else "warn"
-    passed = sum(1 for r in urgency.reasons[1:] if now and overdue(r.due, now))
-    due = deadline(first.due, now or first.due, now) if first.due else ""
-    late, weight = due.startswith(LATE), "alarm" if passed else "strong"
-    lines: list[Line] = [
-        [(line, style)] for line in _wrap(f"{when(first, now).upper()}: {first.said}", width)
-    ]
-    others = f"+{more} more{f', {passed} {LATE}' if passed else ''} ({why})" if more else ""
-    if due and others and len(due) + 2 + len(others) <= width:
-        lines.append([(due, "alarm" if late else "strong"), ("  ", ""), (others, weight)])
-    else:
-        lines += [[(line, "alarm" if late else "strong")] for line in _wrap(due, width)]
-        lines += [[(others, weight)]] if others else []
-    lines += [[(line, "")] for line in _wrap(steps(first), width)]
-    return lines
+
+    word: str
+    items: tuple[str, ...]
+    weights: tuple[int, ...]
+    style: str = ""
+    between: str = ", "
+    foot: bool = False
+
+    def lines(self, count: int, width: int) -> list[Line]:
+        """So many of the things, and how many more there are."""
+        if not count:
+            return []
+        left = len(self.items) - count
+        more = [f"{left} more"] if left else []
+        if self.between == "\n":
+            said = [*self.items[:count], *more]
+            lines = [line for text in said for line in _wrap(text, width, "  ")]
+            head: list[Line] = [[(self.word, "accent")]] if self.word else []
+            return head + [[(line, self.style)] for line in lines]
+        text = self.between.join(self.items[:count]) + (f"; {more[0]}" if more else "")
+        first, *others = _wrap(f"{self.word}  {text}" if self.word else text, width, "  ")
+        lead = len(self.word) if first.startswith(self.word) else 0
+        line: Line = [(first[:lead], "accent"), (first[lead:], self.style)]
+        return [line if lead else [(first, self.style)], *([(o, self.style)] for o in others)]
 
 
 def panel_lines(
@@ -79,133 +83,182 @@ def panel_lines(
     urgency: "Urgency",
     reading: "Reading | None",
     width: int,
+    height: int,
     *,
+    line: int,
+    now: datetime,
     failed: bool = False,
-    glyphs: Glyphs = ASCII,
     suggested: str = "t",
-    asks: str = "f",
     why: str = "!",
-    now: datetime | None = None,
+    previous: Examination | None = None,
+    bar: str = "#",
 ) -> list[Line]:
-    """The panel's twenty-one lines, all that 80x24 leaves; a line that has nothing to say stays empty.
+    """What the signs mean, in so many lines.
 
-    The urgency is never cut: where it takes more than its lines, what is told least below it gives way.
+    What is urgent and has no room in the line above the panel is never left out, nor is the caution. All else
+    stands in the order of its weight, each thing whole.
 
     Args:
         examination: What was entered.
         urgency: How urgent it is.
         reading: What it may mean; None before there is any.
         width: Columns.
-        failed: Whether the reasoning failed.
-        glyphs: What bars are drawn with.
-        suggested: The key that goes to the suggested sign.
-        asks: The key that asks the red flags.
-        why: The key that shows every reason.
+        height: Lines.
+        line: Columns of the line above that says how urgent it is.
         now: What the clock says.
+        failed: Whether the reasoning failed.
+        suggested: The key that goes to the suggested sign.
+        why: The key that shows every reason.
+        previous: The examination before.
+        bar: What a site's chance is drawn with where there is room.
     """
-    top = headline(urgency, width, now=now, why=why)
-    top += [[] for _ in range(URGENT - len(top))]
-    rest = _rest(examination, reading, width, failed, glyphs, suggested, asks)
-    for _ in range(len(top) - URGENT):
-        least = max(range(len(rest)), key=lambda n: (rest[n][0] if rest[n][1] else EMPTY, n))
-        del rest[least]
-    return top + [line for _, line in rest]
+    top: list[Line] = []
+    if urgency.reasons:
+        left = told(urgency, line, now, why).left
+        top = [[(text, "strong" if n == 0 and len(left) > 1 else "")] for n, said in enumerate(left)
+               for text in _wrap(said if n else _capital(said), width)]  # fmt: skip
+    caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]
+    blocks = [
+        *_meaning(examination, reading, width, failed, suggested, bar),
+        *_more(examination, previous, urgency, now, wide=width >= WIDE),
+    ]
+    counts = _fit(blocks, width, height - len(top) - len(caution))
+    shown = [(b, b.lines(c, width)) for b, c in zip(blocks, counts, strict=True)]
+    upper = [text for block, lines in shown if not block.foot for text in lines]
+    lower = [text for block, lines in shown if block.foot for text in lines] + caution
+    spare = height - len(top) - len(upper) - len(lower)
+    if top and spare > 0:
+        top, spare = [*top, []], spare - 1
+    return top + upper + [[] for _ in range(spare)] + lower
 
 
-def _rest(
-    examination: Findings, reading: "Reading | None", width: int, failed: bool, glyphs: Glyphs,
-    suggested: str, asks: str,
-) -> list[tuple[int, Line]]:  # fmt: skip
-    """What stands below the urgency: each line with when it gives way, the highest first."""
-    lines: list[tuple[int, Line]] = []
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
-    def put(gives_way: int, *those: Line) -> None:
-        lines.extend((gives_way, line) for line in those)
 
-    entered = reading is not None and reading.entered > 0
+def _fit(blocks: Sequence[Block], width: int, room: int) -> list[int]:
+    """How many things of each block show: the heaviest first, as long as they fit."""
+    counts, heights, full = [0] * len(blocks), [0] * len(blocks), set[int]()
+    turns = sorted((w, n, k) for n, b in enumerate(blocks) for k, w in enumerate(b.weights, 1))
+    for _, number, count in turns:
+        if number in full:
+            continue
+        height = len(blocks[number].lines(count, width))
+        if sum(heights) - heights[number] + height <= room:
+            counts[number], heights[number] = count, height
+        else:
+            full.add(number)
+    return counts
+
+
+def _meaning(
+    examination: Findings, reading: "Reading | None", width: int, failed: bool, suggested: str, bar: str
+) -> list[Block]:  # fmt: skip
+    """Where it may be, what that rests on and what speaks against it, sides that differ, what to examine next."""
     if failed:
-        put(1, *_block("Reasoning unavailable; the grid works on.", width, SITES + 1, "warn"))
-    elif reading is None or not entered:
+        return [Block("", ("Reasoning unavailable; the grid works on.",), (1,), "warn")]
+    if reading is None or not reading.entered:
         waits = reading is None and examination.findings
-        none_yet = "Working it out .." if waits else "Nothing entered yet."
-        put(1, [("Where (suggestion)", "accent")], *_block(none_yet, width, SITES))
-    else:
-        title = "Where (suggestion)" if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
-        put(1, [(title, "accent")])
-        for number, site in enumerate(reading.sites[:SITES]):
-            put(1 + number, _site_line(site, width, glyphs))
-        put(EMPTY, *([] for _ in range(SITES - len(reading.sites[:SITES]))))
-    supports = reading.supports if reading else ()
-    reasons = "; ".join(e.text for e in supports[:3])
-    rival = reading.sites[1].name if reading and len(reading.sites) > 1 else ""
-    put(4, *_block(f"Over {rival}: {reasons}" if reasons and entered else "", width, 1))
-    misfit = "; ".join(reading.unexplained[:2]) if reading else ""
-    if reading and reading.pair:
-        put(3, *_block(pair_text(reading), width, 1, "warn"))
-    else:
-        put(3, *_block(f"Does not fit: {misfit}" if misfit and entered else "", width, 1))
-    sure = [a.text for a in reading.asymmetries if a.probability >= 0.5] if reading else []
-    differ = "; ".join(sure[:2])
-    note = reading.level_note if reading else ""
-    style = "warn" if differ else ""
-    put(3, *_block(f"Sides differ: {differ}" if differ else note, width, 2, style))
-    if reading and reading.next_signs:
+        said = "Working it out." if waits else "Nothing entered yet."
+        return [Block(WHERE, (said,), (1,), between="\n")]
+    sites = [s for s in reading.sites if s.probability >= LEAST and s.region != "other"]
+    places = tuple(_site(site, width, bar) for site in sites) or ("no site stands out",)
+    title = WHERE if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
+    blocks: list[Block] = [
+        _Sites(
+            title,
+            places,
+            tuple([1, 5, 8, 12, 13, 14, 15][: len(places)]) + (16,) * (len(places) - 7),
+            between="\n",
+        )
+    ]
+    if reading.pair:
+        blocks.append(Block("", (pair_text(reading),), (2,), "warn"))
+    blocks.append(_flow("Rests on", [e.text for e in reading.supports if e.kind in FOUND], 6))
+    against = [e.text for e in reading.opposes if e.kind in FOUND]
+    odd = [text for text in reading.unexplained if text not in against]
+    blocks.append(_flow("Against", against + [f"not explained: {text}" for text in odd], 7))
+    differ = [a.text for a in reading.asymmetries if a.probability >= SURE]
+    blocks.append(_flow("Sides differ", differ, 4, "; "))
+    blocks.append(_flow("Level", [reading.level_note] if reading.level_note else [], 7))
+    if reading.next_signs:
         sign = reading.next_signs[0]
         meaning = "; ".join(f"{a}: {p}" for a, p in sign.outcomes[:2])
-        put(2, *_block(f"Next ({suggested}): {sign.text}. {meaning}", width, 2))
-    else:
-        put(EMPTY, [], [])
-    put(0, [(_not_asked(examination, width, asks), "")])
-    put(0, *_block(CAUTION, width, 2, "quiet"))
-    return lines
+        asked, whole = sign.text, f"{sign.text}. {meaning}" if meaning else sign.text
+        blocks.append(_Next(f"Next ({suggested})", (asked, whole), (3, 9), foot=True))
+    return blocks
 
 
-def _site_line(site: "Site", width: int, glyphs: Glyphs) -> Line:
-    bar = glyphs.bar(site.probability, 5)
-    levels = (
-        f" {site.levels[0]}-{site.levels[1]}"
-        if site.levels and site.levels[0] != site.levels[1]
-        else ""
+def _flow(word: str, items: Sequence[str], weight: int, between: str = ", ") -> Block:
+    """Things that follow each other on one line: the first weighs most."""
+    weights = tuple(weight if n == 0 else 9 + n for n in range(len(items)))
+    return Block(word, tuple(items), weights, between=between)
+
+
+class _Sites(Block):
+    """Sites: each has its own form, made in columns already."""
+
+    __slots__ = ()
+
+    def lines(self, count: int, width: int) -> list[Line]:
+        """So many sites, and how many more are likelier than `LEAST`."""
+        if not count:
+            return []
+        left = len(self.items) - count
+        said = [line for item in self.items[:count] for line in item.split("\n")]
+        lines: list[Line] = [[(self.word, "accent")], *([(text, "")] for text in said)]
+        return lines + ([[(f"{left} more from {LEAST:.0%}", "quiet")]] if left else [])
+
+
+class _Next(Block):
+    """The sign to examine next: by its name alone, or with what it would tell."""
+
+    __slots__ = ()
+
+    def lines(self, count: int, width: int) -> list[Line]:
+        """The name, or all of it."""
+        if not count:
+            return []
+        return Block(self.word, (self.items[count - 1],), (1,)).lines(1, width)
+
+
+def _site(site: "Site", width: int, bar: str) -> str:
+    """A site: its name, wrapped; at the right how likely it is, the word before the number."""
+    several = site.levels and site.levels[0] != site.levels[1]
+    name = (
+        f"{site.name} ({site.levels[0]}-{site.levels[1]})" if several and site.levels else site.name
     )
-    # Of an urgent place that is less supported the first two words, of all others the whole.
-    word = f"{' '.join(site.word.split()[:2]):<14} " if width >= 50 else ""
-    name = _shorten(f"{site.name}{levels}", width - 11 - len(word), placeholder="..")
-    return [(f"{word}{site.probability:4.0%} {bar:<5} {name}", "")]
+    word = site.word.removesuffix(" by these signs")
+    likely = f"{word} {round(site.probability * 100):2}%"
+    if width >= WIDE:
+        likely += f" {bar * round(site.probability * BAR):<{BAR}}"
+    first, rest = _first_words(name, width - len(likely) - 1)
+    lines = [f"{first:<{width - len(likely)}}{likely}"] if first else [f"{likely:>{width}}"]
+    return "\n".join((*lines, *_wrap(f"  {rest}", width, "  "))) if rest else lines[0]
 
 
-def _not_asked(examination: Findings, width: int, asks: str) -> str:
-    """How many flags were not asked, with as many of their names as fit whole."""
-    left = [row.short for name, row in flags().items() if name not in examination.flags]
-    if not left:
-        return "All flags asked."
-    text = f"{len(left)} flags not asked ({asks})"
-    for number, name in enumerate(left):
-        longer = f"{text}{', ' if number else ': '}{name}"
-        if len(longer) > width:
-            break
-        text = longer
-    return text
+def _first_words(text: str, room: int) -> tuple[str, str]:
+    """As many words as fit in so many columns, and the rest."""
+    words, count = text.split(" "), 0
+    while count < len(words) and len(" ".join(words[: count + 1])) <= room:
+        count += 1
+    return " ".join(words[:count]), " ".join(words[count:])
 
 
-def more_lines(
-    examination: Findings,
-    previous: Examination | None,
-    urgency: "Urgency",
-    width: int,
-    now: datetime | None = None,
-) -> list[Line]:
-    """What stands below the panel where a screen has more lines: further reasons, and every change."""
-    lines: list[Line] = []
-    if previous:
-        change = compare(previous, examination)
-        lines += [[], [(f"Since {previous.at:%d %b %H:%M}", "accent")]]
-        said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in change.gravest)]
-        if len(said) > MOST:
-            said[MOST:] = [f"and {len(said) - MOST} more"]
-        lines += [[(line, "")] for text in said for line in _wrap(text, width)]
-    if len(urgency.reasons) > 1:
-        lines += [[], [("Also", "accent")]]
-    for reason in urgency.reasons[1:]:
-        wrapped = _wrap(f"{reason.text}: {action(reason, now)}", width)
-        lines += [[(line, "")] for line in wrapped]
-    return lines
+def _more(
+    examination: Findings, previous: Examination | None, urgency: "Urgency", now: datetime, *, wide: bool
+) -> list[Block]:  # fmt: skip
+    """What changed, and the other reasons where a screen has room for them."""
+    blocks = []
+    change = compare(previous, examination) if previous else None
+    if previous and change and (change.compared or change.worse):
+        more = [s for s in change.gravest if s.text not in change.headline]
+        said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
+        word = f"Since {previous.at:%d %b %H:%M}"
+        weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
+        blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
+    others = tuple(_capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])
+    if others:
+        weights = tuple(range(20, 20 + len(others)))
+        blocks.append(Block("Also", others, weights, between="\n"))
+    return blocks

@@ -32,7 +32,7 @@ import threading
 import time
 import traceback
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from rich.text import Text
 from textual import constants, events
@@ -49,6 +49,28 @@ from wardexam.terminal.sequences import Cutter, Token
 # reports, the other screen, the cursor.
 LEAVE = "\x1b[0m\x1b[?7h\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1049l\x1b[?25h"
 ENTER = "\x1b[?1049h\x1b[?25l\x1b[?1004h\x1b[?2004h\x1b[?7l"
+
+
+ONE_PIECE = 0.03  # seconds between two reads of one burst: no hand types on so soon
+_MARK = "wardexam_burst"
+
+
+class Burst(NamedTuple):
+    """With what a key came.
+
+    Attributes:
+        number: Which of the bursts that were read; 0 where it is not known.
+        more: Whether more came behind it in the same read.
+    """
+
+    number: int
+    more: bool
+
+
+def burst_of(event: events.Event) -> Burst:
+    """The burst that a key came in: what is pasted without marks comes in one, what is typed does not."""
+    found = getattr(event, _MARK, None)
+    return found if isinstance(found, Burst) else Burst(0, False)
 
 
 def _as_latin1(error: UnicodeError) -> tuple[str, int]:
@@ -241,6 +263,7 @@ class WardDriver(LinuxDriver):
         decoder = codecs.getincrementaldecoder("utf-8")(errors="wardexam.latin1")
         cutter = Cutter(constants.ESCAPE_DELAY)
         parser = XTermParser()
+        burst, last = 0, 0.0
         while not self.exit_event.is_set():
             now = time.monotonic()
             deadline = cutter.deadline
@@ -266,19 +289,28 @@ class WardDriver(LinuxDriver):
                 text = decoder.decode(b"", final=True)
                 decoder.reset()
             now = time.monotonic()
-            for token in [*cutter.tick(now), *(cutter.feed(text, now) if text else ())]:
-                self._deliver(token, parser)
-
-    def _deliver(self, token: Token, parser: XTermParser) -> None:
-        if token.kind == "paste":
-            self.process_message(events.Paste(token.text))
-        elif token.kind == "escape":
-            self.process_message(events.Key("escape", "\x1b"))
-        else:
-            # A sequence that Textual does not know leaves its parser waiting: use that one once.
-            once = parser if token.kind == "text" else XTermParser()
-            for message in once.feed(token.text):
+            messages = [
+                message
+                for token in [*cutter.tick(now), *(cutter.feed(text, now) if text else ())]
+                for message in self._messages(token, parser)
+            ]
+            if text:
+                burst, last = burst + (now - last > ONE_PIECE), now
+            for place, message in enumerate(messages, 1):
+                if isinstance(message, events.Key):
+                    setattr(message, _MARK, Burst(burst, place < len(messages)))
                 self.process_message(message)
+
+    def _messages(self, token: Token, parser: XTermParser) -> Iterable[Any]:
+        if token.kind == "paste":
+            return [events.Paste(token.text)]
+        if token.kind == "escape":
+            return [events.Key("escape", "\x1b")]
+        # A sequence that Textual does not know leaves its parser waiting: use that one once.
+        once = parser if token.kind == "text" else XTermParser()
+        # A line feed is Enter too: one typed before the terminal was taken over, or a pasted break.
+        text = token.text.replace("\r\n", "\r").replace("\n", "\r")
+        return list(once.feed(text))
 
 
 def driver_for(*, ascii_only: bool, hung_up: Callable[[], None]) -> type[WardDriver]:

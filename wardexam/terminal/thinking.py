@@ -70,14 +70,16 @@ class Thinking:
             reasoning failed: the grid goes on without it.
         ahead: Gives the examinations that the next key may lead to, likeliest first; called from
             the thread with the examination that was answered.
+        rested: Called from the thread with the examination that was answered, once no key waits.
     """
 
     def __init__(
         self,
         answer: Callable[[int, "Reading | None"], object],
         ahead: "Callable[[Examination], Iterable[Examination]]" = lambda _: (),
+        rested: "Callable[[Examination], object]" = lambda _: None,
     ) -> None:
-        self._answer, self._ahead = answer, ahead
+        self._answer, self._ahead, self._rested = answer, ahead, rested
         self._wake = threading.Condition()
         self._request: tuple[int, Examination] | None = None
         self._number = 0
@@ -102,6 +104,7 @@ class Thinking:
         with self._wake:
             self._ended, self._request = True, None
             self._answer, self._ahead = (lambda _, __: None), (lambda _: ())
+            self._rested = lambda _: None
             self._known.clear()
             self._wake.notify_all()
 
@@ -134,6 +137,7 @@ class Thinking:
                 # What is known now is painted first.
                 paused = self._request is not None or self._wake.wait(PAUSE)
             if not paused:
+                self._rested(examination)
                 if took <= QUICK and not _busy():
                     self._read_ahead(examination)
                 _give_back()

@@ -1,6 +1,10 @@
 """How the engine does on published examinations: `python -m tests.handbook.published [PART ...]`.
 
-Prints the right site first and within three (the true one, and any that the findings cannot tell from it),
+Prints the right site first and within three: the *true* one, named as finely as the case states it (the kind
+of "no lesion", the nerve, the root within a segment, the stretch of the cord) and on its side; and an *acceptable*
+one, that or any that the first coder called not to be told from it on that sheet, on either side. Earlier figures
+of "right site first" (78 % of 370) counted what is acceptable here. Two lesions are right only where two are said
+or one is said not to fit; a site that the model cannot name is always wrong. Then the
 side, level held and width of the range, probability on the truth, log loss, reliability in five equally
 filled bins, false alarms where nothing focal was wrong, two lesions that were missed; by group and in all,
 with silence weighed and not. Intervals are Wilson's at 95 %.
@@ -14,7 +18,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tests.handbook.published.cases import PARTS, Published, cases
+from tests.handbook.published.cases import CALM, PARTS, Published, cases
 from tests.handbook.urgency import interval
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.reasoning.engine import load
@@ -39,6 +43,11 @@ class Scored:
         if self.case.site == "two_lesions":
             return self.reading.pair is not None or not self.reading.fits_one
         return self.case.met_by(self.reading.sites[0])
+
+    @property
+    def calm(self) -> bool:
+        """Whether a kind of no lesion leads."""
+        return self.reading.sites[0].region in CALM
 
     @property
     def acceptable(self) -> bool:
@@ -79,15 +88,26 @@ def calibration(scored: Sequence[Scored]) -> tuple[float, list[tuple[float, floa
     return sum(abs(a - b) * n for a, b, n in rows) / len(ordered), rows
 
 
+def _same(side: str) -> tuple[str, ...]:
+    return (side,)
+
+
+def _other(side: str) -> tuple[str, ...]:
+    return ("left",) if side == "right" else ("right",)
+
+
 def report(scored: Sequence[Scored]) -> None:
     """Print the figures of some cases."""
     whole, single = len(scored), [s for s in scored if s.case.site != "two_lesions"]
     print(f"  true site first: {interval(sum(s.first for s in scored), whole)}")
+    told = [s for s in scored if not s.case.others]
+    print(f"  true site first, where the coder named no other: {interval(sum(s.first for s in told), len(told))}")  # fmt: skip
     print(f"  acceptable site first: {interval(sum(s.acceptable for s in scored), whole)}")
     print(f"  acceptable site within three: {interval(sum(s.within for s in scored), whole)}")
-    sided = [s for s in single if s.first and s.case.side in ("right", "left")]
-    right = sum(s.reading.sites[0].side == s.case.side for s in sided)
-    print(f"  side, where the site is right: {interval(right, len(sided))}")
+    lead = [(s, s.reading.sites[0]) for s in single]
+    sided = [(s, p) for s, p in lead if s.case.named_by(p) and s.case.side in ("right", "left")]
+    right, other = (sum(p.side in told(s.case.side) for s, p in sided) for told in (_same, _other))
+    print(f"  side, where the site is the true one: {interval(right, len(sided))}, the other side {other}")  # fmt: skip
     levels = [(s, s.case.level_held(s.reading.sites[0])) for s in single if s.first]
     held = [(s, h) for s, h in levels if h is not None]
     widths = [
@@ -108,6 +128,13 @@ def report(scored: Sequence[Scored]) -> None:
     wrong, wholly = sum(not s.first for s in sure), sum(not s.acceptable for s in sure)
     print(f"  said {SURE} or more: {len(sure)}; not the true site {wrong}, not an acceptable one {wholly}")  # fmt: skip
     calm = [s for s in scored if s.case.no_lesion]
+    kind, any_kind = sum(s.first for s in calm), sum(s.calm for s in calm)
+    print(f"  no lesion, its very kind first: {interval(kind, len(calm))}")
+    print(f"  no lesion, any kind of it first: {interval(any_kind, len(calm))}")
+    ill = [s for s in scored if not s.case.no_lesion]
+    print(
+        f"  a lesion, yet a kind of no lesion first: {interval(sum(s.calm for s in ill), len(ill))}"
+    )
     alarms = sum(sum(d.probability for d in s.reading.dangerous) >= ALARM for s in calm)
     print(f"  no lesion, yet an urgent site likelier than not: {interval(alarms, len(calm))}")
     pairs = [s for s in scored if s.case.site == "two_lesions"]

@@ -15,6 +15,7 @@ from wardexam.reasoning.reading import Reading, Site
 FOLDER = Path(__file__).parent
 PARTS = ("development", "validation", "test")
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
+CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
 # Of the part that is never mended on.
 SEAL = "7c8bf1169f073f006ece4a9b64f07882200b8ae795cd066bfcd4e53778593e39"
 PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
@@ -55,26 +56,33 @@ class Published:
         return self.site in NO_LESION
 
     @property
+    def others(self) -> list[str]:
+        """The sites that the first coder called not to be told from the true one on this sheet."""
+        return [a for a in self.accept if a not in SEGMENTS]
+
+    @property
     def groups(self) -> tuple[str, ...]:
         """What it is counted under."""
         kind = self.site.partition("_")[0] if self.site.startswith("nerve_") else self.site
         return (kind, "no lesion") if self.no_lesion else (kind,)
 
-    def met_by(self, site: Site) -> bool:
-        """Whether a ranked site is the true one; for a root the level must be near too."""
+    def named_by(self, site: Site) -> bool:
+        """Whether a ranked site is the true one, on whichever side; for a root the level must be near too."""
         if not _names(self.site, site):
-            return False
-        sided = site.region in ("nerve", "plexus", "root", "brain") and site.side != "both"
-        if sided and self.side in ("right", "left") and site.side != self.side:
             return False
         if self.site == "root" and self.level and site.level:
             return abs(SEGMENTS.index(site.level) - SEGMENTS.index(self.level)) <= NEAR
         return True
 
+    def met_by(self, site: Site) -> bool:
+        """Whether a ranked site is the true one, on the true side where the site is named with one."""
+        sided = site.region in ("nerve", "plexus", "root", "brain") and site.side != "both"
+        wrong = sided and self.side in ("right", "left") and site.side != self.side
+        return self.named_by(site) and not wrong
+
     def accepted(self, site: Site) -> bool:
         """Whether it is the true site, or one that the findings cannot tell from it."""
-        others = [a for a in self.accept if a not in SEGMENTS]
-        return self.met_by(site) or any(_names(other, site) for other in others)
+        return self.met_by(site) or any(_names(other, site) for other in self.others)
 
     def level_held(self, site: Site) -> bool | None:
         """Whether the range of levels holds the true one; None where there is none to hold."""

@@ -25,6 +25,7 @@ from wardexam.exam.flags import flags
 
 ROOT = Path(__file__).resolve().parents[3]
 OPEN_NEW = "\r "  # opens a first examination and passes over when it began
+APART = 0.05  # seconds between keys that are no burst
 LONG = 30.0  # seconds that a condition may take on a busy machine
 # Questions and modes that the emulator prints instead of ignoring.
 _UNKNOWN = re.compile(
@@ -63,10 +64,11 @@ class Session:
         size: tuple[int, int] = (80, 24),
         ignore: Sequence[signal.Signals] = (),
     ) -> None:
-        self.raw = bytearray()
+        self.raw, self.home = bytearray(), Path(environ["HOME"])
         self.screen = Screen(*size)
         self._stream = pyte.ByteStream(self.screen)
         self._fed = 0
+        self._entered = 0.0  # when an Enter was sent, if it was the last that was sent
         self._master, slave = pty.openpty()
         self._set_size(size)
         self.modes_before = termios.tcgetattr(slave)
@@ -87,6 +89,16 @@ class Session:
             start_new_session=True,
             preexec_fn=take_terminal,
         )
+
+    # -- what is on disk
+
+    @property
+    def changes(self) -> int:
+        """How many changes of the doctor the drafts below the home hold on disk."""
+        rows = [
+            row for file in self.home.rglob("*.draft") for row in file.read_bytes().splitlines()[1:]
+        ]
+        return sum(b'"what": "raised"' not in row for row in rows)
 
     # -- what is seen
 
@@ -159,9 +171,30 @@ class Session:
         while self.pump(seconds):
             assert time.monotonic() < end, "the screen never comes to rest"
 
-    def send(self, keys: str | bytes) -> None:
-        """Send keys in one piece."""
-        os.write(self._master, keys.encode() if isinstance(keys, str) else keys)
+    def send(self, keys: str | bytes, *, apart: bool = True) -> None:
+        """Send keys in one piece, apart from an Enter before them unless they shall follow it at once."""
+        data = keys.encode() if isinstance(keys, str) else keys
+        if self._entered and apart:
+            time.sleep(max(0.0, self._entered + APART - time.monotonic()))
+        os.write(self._master, data)
+        self._entered = time.monotonic() if data.endswith(b"\r") else 0.0
+
+    def type(self, keys: str) -> None:
+        """Type keys as a hand does: what follows an Enter comes when the Enter is answered, and in no burst with it."""
+        for piece in re.findall(r"[^\r]*\r|[^\r]+", keys):
+            typed = piece.removesuffix("\r")
+            if typed:
+                self.send(typed)
+            if piece.endswith("\r"):
+                if re.search("enter accept|type to", self.lines[-1]):
+                    with contextlib.suppress(AssertionError):
+                        self.wait(typed[-6:].strip(), 1.0)
+                self.quiet(APART)
+                before, end = self.text, time.monotonic() + 1.0
+                self.send("\r")
+                while self.text == before and time.monotonic() < end:
+                    self.pump(0.02)
+                self.quiet(APART)
 
     def press(self, key: str, then: str | Callable[["Session"], object]) -> None:
         """Send one key and wait for what it brings."""
@@ -222,6 +255,11 @@ class Session:
             self._master = -1
 
 
+def kept(changes: int) -> Callable[[Session], object]:
+    """A condition: so many changes are on disk, and the screen says that they are kept."""
+    return lambda s: re.search(r"kept \d\d:\d\d", s.text) and s.changes == changes
+
+
 def flag_keys(**answers: str) -> str:
     """The keys that look each flag up and answer it: ``1`` yes, ``0`` no."""
     return "".join(f"/{flags()[name].short}\r{key}" for name, key in answers.items())
@@ -240,6 +278,7 @@ def environ(home: Path, **more: str | None) -> dict[str, str]:
         "PYTHONPATH": str(ROOT),
         "WARDEXAM_EXAMINER": "Dr Test",
         "WARDEXAM_MOUSE": "off",
+        "TMPDIR": str(home),  # where the demo ward lies
         "XDG_CACHE_HOME": os.environ.get("XDG_CACHE_HOME"),  # the rows of the run, made once
     }
     base.update(more)

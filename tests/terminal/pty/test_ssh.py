@@ -7,7 +7,8 @@ import signal
 
 import pytest
 
-from tests.terminal.pty.harness import OPEN_NEW, environ, running, until, wardexam
+from tests.terminal.admitting import admission
+from tests.terminal.pty.harness import OPEN_NEW, environ, kept, running, until, wardexam
 from tests.terminal.pty.servers import sshd, tmux
 from wardexam.records.ward import open_ward
 
@@ -42,17 +43,17 @@ def test_over_ssh_an_examination_is_entered_and_its_note_reaches_the_clients_cli
     env = environ(tmp_path, TERM=term, WARDEXAM_MOUSE=None)
     with sshd(tmp_path) as server, running(remote(server, env, "demo"), env) as session:
         session.wait("12 patients")
-        session.send("jj\r")
+        session.send("jj\rm1")
         session.wait("Reflexes and more: core")
         session.send("2222\x1b[A\x1b[B2222001100")
         session.wait("Where (suggestion)")
         session.press("s", "NEUROLOGICAL EXAMINATION")
-        session.press("c", "Sent to your terminal")
+        session.press("C", "Sent to your terminal")
         session.wait(lambda s: clipboard(s.raw))
         (note,) = clipboard(session.raw)
-        assert note.startswith("NEUROLOGICAL EXAMINATION")
-        assert re.search(r"knee L3-L4 +2\+ +2\+", note)
-        assert "Follow local policy" in note
+        assert re.match(r".+, bed \S+.*\nUrgency: ", note)
+        assert re.search(r"knee .*jerks? normal \(2\+\)", " ".join(note.split()))
+        assert "local policy" in note
         # Over a link nothing asks for mouse reports or for a keyboard protocol.
         assert not re.search(rb"\x1b\[\?100[0236]h|\x1b\[>\d+u", bytes(session.raw))
         session.send("q")
@@ -67,20 +68,20 @@ def test_over_ssh_a_burst_lands_in_order_and_a_dropped_link_keeps_the_draft(tmp_
     with sshd(tmp_path) as server:
         with running(remote(server, env, "--db", store), env) as session:
             session.wait("The ward is empty")
-            session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
+            session.type(admission("B7", "Mo Invented", "40-1", "50"))
             session.wait("Admitted")
             session.send(OPEN_NEW + "20" * 3 + "\x1b[A1")
-            session.wait("kept to change 7")
+            session.wait(kept(7))
             session.kill(signal.SIGKILL)  # the client, as when a laptop is shut
             session.ended()
         until(lambda: [d for d in open_ward(tmp_path / "ward").drafts() if not d.held])
         with running(remote(server, env, "--db", store), env) as again:
             again.wait("Draft: B7")
             again.send("\r")
-            again.wait(lambda s: re.search(r"biceps +C5-C6 2\+ +0 ", s.text))
-            again.wait(lambda s: re.search(r"triceps +C6-C7 1\+ +0 ", s.text))
+            again.wait(lambda s: re.search(r"biceps +2\+ +0 ", s.text))
+            again.wait(lambda s: re.search(r"triceps +1\+ +0 ", s.text))
             again.send("q")
-            again.press("", "1 patients")
+            again.press("", "1 patient,")
             again.send("q")
             assert again.ended() == 0
 
@@ -93,9 +94,9 @@ def test_in_tmux_the_note_fills_the_buffer_and_reaches_the_terminal_outside(tmp_
     ):
         client.wait("12 patients")
         client.press("n", "NEUROLOGICAL EXAMINATION")
-        client.press("c", "In tmux's buffer")
+        client.press("C", "In tmux's buffer")
         buffer = server("show-buffer")
-        assert buffer.startswith("NEUROLOGICAL EXAMINATION")
+        assert buffer.splitlines()[1].startswith("Urgency: ")
         client.wait(lambda s: buffer in clipboard(s.raw))
         client.send("q")
         client.press("", "12 patients")
@@ -113,9 +114,9 @@ def test_where_tmux_has_no_program_at_hand_the_passthrough_form_reaches_the_term
     ):
         client.wait("12 patients")
         client.press("n", "NEUROLOGICAL EXAMINATION")
-        client.press("c", "Sent to your terminal")
+        client.press("C", "Sent to your terminal")
         client.wait(lambda s: clipboard(s.raw))
-        assert clipboard(client.raw)[0].startswith("NEUROLOGICAL EXAMINATION")
+        assert clipboard(client.raw)[0].splitlines()[1].startswith("Urgency: ")
 
 
 def test_detached_and_attached_again_everything_is_drawn(tmp_path):
@@ -123,12 +124,12 @@ def test_detached_and_attached_again_everything_is_drawn(tmp_path):
     with tmux(wardexam("demo"), env) as server:
         with running(server.attach(), {**env, "TERM": "xterm-256color"}) as client:
             client.wait("12 patients")
-            client.press("\r", "Reflexes and more: core")
-            client.press("2", "kept to change 1")
+            client.press("\rm1", "Reflexes and more: core")
+            client.press("2", kept(1))
         # The link dropped; tmux went on, and a wider terminal comes.
         with running(server.attach(), {**env, "TERM": "xterm"}, (120, 40)) as client:
-            client.wait("kept to change 1")
-            client.press("0", "kept to change 2")
+            client.wait(kept(1))
+            client.press("0", kept(2))
             client.wait(lambda s: "? help" in s.lines[-1] or "? help" in s.lines[-2])
 
 
@@ -138,10 +139,10 @@ def test_over_ssh_into_tmux_keys_and_note_go_all_the_way(tmp_path):
         attach = server("exec", "env", "TERM=xterm-256color", *map(shlex.quote, inner.attach()))
         with running(attach, env) as session:
             session.wait("12 patients")
-            session.press("\r", "Reflexes and more: core")
+            session.press("\rm1", "Reflexes and more: core")
             session.send("20" * 7)
-            session.wait("kept to change 14")
+            session.wait(kept(14))
             session.press("s", "NEUROLOGICAL EXAMINATION")
-            session.press("c", "In tmux's buffer")
+            session.press("C", "In tmux's buffer")
             session.wait(lambda s: clipboard(s.raw))
             assert clipboard(session.raw)[-1] == inner("show-buffer")

@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import environ, running, wardexam
 from wardexam.exam.row_sets import row_sets
 from wardexam.reasoning.rules.asking import order
@@ -51,11 +52,11 @@ def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
     assert list(rows) == [s.id for s in row_sets()["weak_leg"].signs]
     with running(wardexam(), env) as session:
         session.wait("The ward is empty")
-        session.send("aB7\rMo Invented\r40-1\r50\r\r\r")
+        session.type(admission("B7", "Mo Invented", "40-1", "50"))
         session.wait("Admitted")
         # Open, when it began, choose the set, grade it, the flags, save.
         keys = ["\r", "4", "m5", *rows.values(), "f", FLAGS, "s"]
-        session.send("".join(keys))
+        session.type("".join(keys))
         session.wait("NEUROLOGICAL EXAMINATION")
         session.send("qq")
         assert session.ended() == 0

@@ -226,7 +226,7 @@ def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
     unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
     stated = examination.rest_normal
     for sign, side, limb in _places():
-        if (sign.id, side) in recorded:
+        if sign.apart or (sign.id, side) in recorded:
             continue
         kind: Kind
         if stated and any(s.covers(sign, side) for s in stated):

@@ -1,5 +1,6 @@
 """Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,9 +8,12 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Findings
+from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
@@ -21,38 +25,86 @@ _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _BEST = 40  # rows of the first site that speak for it
 
 
-def weighed(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Evidence]:
-    """What each term weighs for the first site against the second, strongest first.
+Expected = Callable[
+    [Key], NDArray[np.float64]
+]  # probability of each code of a sign among all patients
 
-    Leave one out: how far the log odds fall when the term is taken away, in bans (log10).
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """What each finding and statement weighs for the first site, strongest first; silence is no reason.
+
+    Attributes:
+        field: Against all who are examined, health included.
+        second: Against the next site.
+    """
+
+    field: list[Evidence]
+    second: list[Evidence]
+
+
+def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) -> Weighed:
+    """What each term weighs for the first site, in bans (log10).
+
+    Against the next site: leave one out, how far the log odds fall when the term is taken away. Against the
+    field: how much likelier it is under the first site, whatever else was found, than among all who are examined.
     """
     made = posterior.hypotheses
-    against = _runner_up(ranked)
-    leading = [s for s in (*ranked[:1], *against) if s.id in made.groups and s.probability > 0]
-    numbers = [made.groups.index(s.id) for s in leading]
-    if len(numbers) < 2 or not posterior.terms:
-        return []
+    held = np.bincount(made.group_of[posterior.kept], minlength=len(made.groups)) > 0
+    known = [s for s in ranked if s.id in made.groups and s.probability > 0]
+    known = [s for s in known if held[made.groups.index(s.id)]]
+    stated = [n for n, t in enumerate(posterior.terms) if t.kind != "silence"]
+    if not known or not stated:
+        return Weighed([], [])
+    leading = [*known[:1], *_runner_up(posterior, tuple(known))]
     best = posterior.log.max(axis=1)
     looked_up = _look_ups(posterior)
-    moved = np.zeros((len(numbers), len(posterior.terms)))
-    for line, number in enumerate(numbers):
-        own = np.flatnonzero(made.group_of[posterior.kept] == number)
+    moved = np.zeros((2, len(posterior.terms)))
+    for line, site in enumerate(leading):
+        own = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(site.id))
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
         moved[line] = _without_each(posterior, own, looked_up)
-    weights = (moved[0] - moved[1]) / _BAN
+    field = np.array([_among_all(posterior.terms[n], expected) for n in stated])
+    second = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
+    return Weighed(
+        _evidence(posterior, stated, moved[0][stated] - field),
+        _evidence(posterior, stated, second[stated]),
+    )
+
+
+def _evidence(
+    posterior: Posterior, numbers: list[int], weights: NDArray[np.float64]
+) -> list[Evidence]:
+    terms = [posterior.terms[n] for n in numbers]
     found = [
-        Evidence(term.key, term.text, even(weight), term.kind)
-        for term, weight in zip(posterior.terms, weights, strict=True)
+        Evidence(term.key, term.text, even(weight / _BAN), term.kind)
+        for term, weight in zip(terms, weights, strict=True)
     ]
     return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
 
 
-def _runner_up(ranked: tuple[Site, ...]) -> tuple[Site, ...]:
-    """The second site; where two are equally likely, the one on the side of the first."""
+def _among_all(term: Term, expected: Expected) -> float:
+    """Log of how likely a term is among all who are examined."""
+    total = 0.0
+    for piece in term.pieces:
+        mass = expected(piece.key)[: len(piece.log)]
+        log = piece.log * term.factor
+        brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
+        total += float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
+    return total
+
+
+def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> tuple[Site, ...]:
+    """The second site; of two as likely the one likelier before tempering, or on the side of the first."""
     least = ranked[1].probability * (1 - EQUAL) if len(ranked) > 1 else 0.0
     equals = [s for s in ranked[1:] if s.probability >= least]
-    return tuple(sorted(equals, key=lambda s: s.side != ranked[0].side)[:1])
+    groups, index = posterior.plain, posterior.hypotheses.groups.index
+    by_side = sorted(equals, key=lambda s: s.side != ranked[0].side)
+    likeliest = ordered(
+        enumerate(by_side), lambda e: float(np.log(groups[index(e[1].id)])), lambda e: e[0]
+    )
+    return tuple(site for _, site in likeliest[:1])
 
 
 @dataclass(frozen=True, slots=True)

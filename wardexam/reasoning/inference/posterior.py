@@ -1,9 +1,10 @@
 """The posterior over every row: prior and weights added up, then the few rows that matter."""
 
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Collection, Hashable
 from dataclasses import dataclass
 from functools import cached_property, reduce
+from operator import is_
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,12 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.evidence import Term, terms, together
-from wardexam.reasoning.inference.prior import Priors
+from wardexam.reasoning.inference.prior import Priors, told
+from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
+from wardexam.reasoning.tables import read
 
 Floats = NDArray[np.float64]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
@@ -39,6 +42,19 @@ def logsumexp(values: Floats, axis: int) -> Floats:
     return np.asarray(np.log(np.exp(values - top).sum(axis=axis)) + top.squeeze(axis))
 
 
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What was likely before anything was known.
+
+    Attributes:
+        forms: Gives the probability of every form then, shape (forms,).
+        known: How many signs were found, and words of the story and flags told.
+    """
+
+    forms: Callable[[], Floats]
+    known: int
+
+
 @dataclass(frozen=True)
 class Posterior:
     """Probability of the rows that matter.
@@ -48,12 +64,14 @@ class Posterior:
         terms: What was added to the prior.
         kept: Numbers of the rows within reach of the best one, ascending. Shape (kept,).
         log: Log of prior times likelihood by kept row and briskness, shape (kept, 3).
+        before: What was likely before anything was known; None where the chances are not to be tempered.
     """
 
     hypotheses: Hypotheses
     terms: list[Term]
     kept: NDArray[np.intp]
     log: Floats
+    before: Before | None = None
 
     @cached_property
     def evidence(self) -> float:
@@ -73,16 +91,38 @@ class Posterior:
         return np.asarray(dull + middling + brisk)
 
     @cached_property
-    def forms(self) -> Floats:
-        """Probability by form, shape (forms,)."""
+    def _plain(self) -> Floats:
+        """Probability by form as the model has it, shape (forms,)."""
         made = self.hypotheses
         return np.asarray(np.bincount(made.form_of[self.kept], self.rows, len(made.forms)), float)
 
+    def _grouped(self, forms: Floats) -> Floats:
+        made = self.hypotheses
+        return np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
+
+    @cached_property
+    def forms(self) -> Floats:
+        """Probability by form, tempered, shape (forms,); within a group in the model's proportions."""
+        if self.before is None:
+            return self._plain
+        before, group_of = self.before.forms(), self.hypotheses.group_of_form
+        groups = self.plain
+        held = np.where(groups > 0, groups, 1)
+        shown = tempered(groups, self._grouped(before), self.before.known)
+        whole = self._grouped(before)
+        own = before / np.where(whole > 0, whole, 1)[group_of]
+        shape = np.where(groups[group_of] > 0, self._plain / held[group_of], own)
+        return np.asarray(shown[group_of] * shape)
+
     @cached_property
     def groups(self) -> Floats:
-        """Probability by group, shape (groups,)."""
-        made = self.hypotheses
-        return np.asarray(np.bincount(made.group_of_form, self.forms, len(made.groups)), float)
+        """Probability by group, tempered, shape (groups,)."""
+        return self._grouped(self.forms)
+
+    @cached_property
+    def plain(self) -> Floats:
+        """Probability by group as the model has it, shape (groups,)."""
+        return self._grouped(self._plain)
 
     def value(self, term: Term, rows: NDArray[np.intp] | None = None) -> Floats:
         """A term's weight on the kept rows, or on those given, shape (rows, 1 or 3)."""
@@ -92,6 +132,19 @@ class Posterior:
             codes = self.hypotheses.code(*piece.key).take(at)
             total = total + piece.log.take(codes, axis=0)
         return np.asarray(total * term.factor)
+
+
+def answered_yes(examination: Findings) -> tuple[str, ...]:
+    """The red flags that were answered yes, with a word for each site that nothing found supports."""
+    said = [f for f, answer in examination.flags.items() if answer == "yes"]
+    for row in read("inference/story.toml")["support"].values():
+        found = any(
+            f.sign in row["signs"] and f.answer in row["answers"] for f in examination.findings
+        )
+        told = not set(said).isdisjoint(row.get("flags", ()))
+        if not (found or told or examination.context.complaint in row.get("complaints", ())):
+            said.append(row["else"])
+    return tuple(sorted(said))
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,26 +203,55 @@ class Sums:
         self._bundles: OrderedDict[Hashable, Array] = OrderedDict()
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
+        self._expected: dict[Key, Floats] = {}
+        self._all: Floats | None = None
+        self._last: tuple[list[Term], Array, list[Array] | None] | None = None
 
     @cached_property
     def _prior(self) -> Priors:
         return Priors(self._made)
 
-    def prior(self, context: Context) -> Array:
-        """Log prior of every row, shape (rows,)."""
+    @cached_property
+    def _plainest(self) -> Floats:
+        return self._prior.forms(Context())
+
+    def prior(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Array:
+        """Log prior of every row, shape (rows,); `flags` are those answered yes."""
         return _kept(
             self._priors,
             _KEPT_PRIORS,
-            context,
-            lambda: self._prior.log(context).astype(self._dtype),
+            (context, frozenset(flags), alarm),
+            lambda: self._prior.log(context, flags, alarm=alarm).astype(self._dtype),
         )
+
+    def expected(self, key: Key) -> Floats:
+        """The probability of each code of a sign among all who are examined, shape (codes,)."""
+        if key not in self._expected:
+            if self._all is None:
+                self._all = np.exp(self._prior.log(Context()))
+            codes = self._made.code(*key)
+            self._expected[key] = np.asarray(
+                np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
+            )
+        return self._expected[key]
 
     def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior."""
-        return self.of(terms(examination, silence=silence), examination.context)
+        context, flags = examination.context, answered_yes(examination)
 
-    def of(self, found: list[Term], context: Context) -> Posterior:
-        """The posterior of some terms, told in this context."""
+        found = terms(examination, silence=silence)
+        known = sum(t.kind == "finding" for t in found) + len(told(context, examination.flags))
+        return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))
+
+    def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
+        """The posterior of some terms from a prior of every row; tempered where `before` is given."""
+        likelihood, brisk = self._likelihood(found)
+        return self._narrowed(prior + likelihood, brisk, found, before)
+
+    def _likelihood(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
+        """The weights of some terms, shape (rows,), and by briskness what hangs on it; the last is kept."""
+        if self._last and len(found) == len(self._last[0]) and all(map(is_, found, self._last[0])):
+            return self._last[1:]
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
@@ -183,8 +265,23 @@ class Sums:
             else:
                 place = bundle[0], side
                 brisk[place] = brisk[place] + total if place in brisk else total
-        log = self.prior(context) + (flat["midline"] + (flat["right"] + flat["left"]))
-        return self._narrowed(log, brisk, found)
+        whole = flat["midline"] + (flat["right"] + flat["left"])
+        self._last = (found, whole, self._wide(brisk))
+        return self._last[1:]
+
+    def _wide(self, brisk: dict[tuple[str, str], Array]) -> list[Array] | None:
+        """By briskness, a line of rows for each, since lines are added and compared faster than columns."""
+        wide: dict[str, list[Array]] = {}
+        for place, held in brisk.items():
+            of = self._brisk[place].of.astype(np.intp)  # kept in half the room
+            lines = [line.take(of) for line in np.ascontiguousarray(held.T)]
+            wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
+        sides = [wide[s] for s in ("right", "left") if s in wide]
+        if len(sides) == 2:
+            sides = [_both(*sides)]
+        if "midline" in wide:
+            sides.append(wide["midline"])
+        return _both(*sides) if len(sides) == 2 else sides[0] if sides else None
 
     def _sum(self, members: list[Term]) -> Array:
         """The weights of a bundle added up, shape (rows, 1), or (folds, 3) where briskness matters."""
@@ -231,20 +328,12 @@ class Sums:
         return self._folds.get(place)
 
     def _narrowed(
-        self, log: Array, brisk: dict[tuple[str, str], Array], found: list[Term]
+        self,
+        log: Array,
+        total: list[Array] | None,
+        found: list[Term],
+        before: Before | None,
     ) -> Posterior:
-        # By briskness, a line of rows for each, since lines are added and compared faster than columns.
-        wide: dict[str, list[Array]] = {}
-        for place, held in brisk.items():
-            of = self._brisk[place].of.astype(np.intp)  # kept in half the room
-            lines = [line.take(of) for line in np.ascontiguousarray(held.T)]
-            wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
-        sides = [wide[s] for s in ("right", "left") if s in wide]
-        if len(sides) == 2:
-            sides = [_both(*sides)]
-        if "midline" in wide:
-            sides.append(wide["midline"])
-        total = _both(*sides) if len(sides) == 2 else sides[0] if sides else None
         most = log if total is None else log + reduce(np.maximum, total)
         kept = np.flatnonzero(most > most.max() - _FAR)
         # A runner-up is needed to weigh against.
@@ -253,7 +342,7 @@ class Sums:
         joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
             joint = joint + np.stack([line[kept] for line in total], axis=1)
-        return Posterior(self._made, found, kept, joint)
+        return Posterior(self._made, found, kept, joint, before)
 
 
 def _both(first: list[Array], second: list[Array]) -> list[Array]:

@@ -1,11 +1,19 @@
-"""What is likely before any sign: sites, stages by onset, and what pain, trauma and age shift."""
+"""What is likely before any sign: sites, stages by onset, and what the story makes of every form.
 
+A story is told in columns (onset, age, sex, trauma, pain, complaint, flag). A form's own column stands in place
+of its site's. The tool's own alarm weighs only the onset and the rows of `story.toml`, and no form that could
+calm it.
+"""
+
+from collections.abc import Collection
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.structures import STORY
 from wardexam.exam.examination import Context
 from wardexam.reasoning.model.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
@@ -40,47 +48,87 @@ def _shift(form: Form, row: dict[str, Any]) -> float:
     return float(row["factor"]) if fits else 1.0
 
 
+def band(age: int | None) -> str:
+    """The name of the band that an age falls in; empty where it is not known."""
+    bands = story_row("age_bands")["from"]
+    return "" if age is None else next(b for b, least in reversed(bands.items()) if age >= least)
+
+
+def told(context: Context, flags: Collection[str] = ()) -> list[tuple[str, str]]:
+    """The story as columns and what stands in them; `flags` are those answered yes."""
+    said = [(c, str(getattr(context, c))) for c in STORY if c not in ("age", "flag")]
+    said += [("age", band(context.age)), *(("flag", flag) for flag in sorted(flags))]
+    return [(column, value) for column, value in said if value not in ("", "None", "unknown")]
+
+
 class Priors:
-    """The prior of every row, put together from what each onset and each row of the table gives.
+    """The prior of every row, put together from what each word of a story gives.
 
     A form's rows of one stage are equally likely, so that each is worked out once, in a cell.
     """
 
     def __init__(self, hypotheses: Hypotheses) -> None:
         self._forms = hypotheses.forms
-        total = dict.fromkeys((f.site for f in self._forms), 0.0)
-        for form in self._forms:
-            total[form.site] += form.weight
         self._own = np.array([sites()[f.site]["prior"] for f in self._forms], float)
-        self._part = np.array([f.weight / total[f.site] for f in self._forms])
+        self._part = self._parts([True] * len(self._forms))
         self._upper = np.array([f.upper for f in self._forms])
         cells = np.arange(len(self._forms) * len(STAGES)).reshape(-1, len(STAGES))
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
         self._cell_of = np.repeat(cells.ravel(), held.ravel())
-        self._onsets: dict[str, Floats] = {}
+        self._columns: dict[tuple[str, str], Floats] = {}
         self._shifts: dict[int, Floats] = {}
 
-    def log(self, context: Context) -> Floats:
+    def _parts(self, counted: list[bool]) -> Floats:
+        """The share of each form in its site."""
+        total = dict.fromkeys((f.site for f in self._forms), 0.0)
+        weights = [f.weight if c else 0.0 for f, c in zip(self._forms, counted, strict=True)]
+        for form, weight in zip(self._forms, weights, strict=True):
+            total[form.site] += weight
+        return np.array(
+            [w / (total[f.site] or 1) for f, w in zip(self._forms, weights, strict=True)]
+        )
+
+    @cached_property
+    def heard(self) -> Floats:
+        """The share of each form in its site, for the alarm: none for a form that it does not weigh."""
+        return self._parts([f.alarm for f in self._forms])
+
+    def log(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Floats:
         """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
         stage = story_row("stage")[context.onset]
         stages = np.array([stage[s] for s in STAGES]) / (2 * PAIRS)
-        share = self._own * self._onset(context.onset)
-        factor = np.ones(len(self._forms))
-        for number, row in enumerate(read("inference/story.toml")["shift"]):
-            if _counts(row, context):
-                factor *= self._shifted(number, row)
-        share = share * factor * self._part
+        share = self._share(context, flags, alarm=alarm)
         cells = share[:, None] * np.where(self._upper[:, None], stages, 1 / (2 * PAIRS))
         cells = cells.ravel()
-        return np.asarray(np.log(cells / cells[self._cell_of].sum())[self._cell_of])
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.log(cells / cells[self._cell_of].sum())[self._cell_of])
 
-    def _onset(self, onset: str) -> Floats:
-        if onset not in self._onsets:
+    def forms(self, context: Context, flags: Collection[str] = ()) -> Floats:
+        """The probability of every form, shape (forms,)."""
+        share = self._share(context, flags, alarm=False)
+        return np.asarray(share / share.sum())
+
+    def _share(self, context: Context, flags: Collection[str], *, alarm: bool) -> Floats:
+        share = self._own * self._told("onset", context.onset)
+        for number, row in enumerate(read("inference/story.toml")["shift"]):
+            if _counts(row, context):
+                share = share * self._shifted(number, row)
+        if alarm:
+            return share * self.heard
+        share = share * self._part
+        for column, value in told(context, flags):
+            if column != "onset":
+                share = share * self._told(column, value)
+        return share
+
+    def _told(self, column: str, value: str) -> Floats:
+        if (column, value) not in self._columns:
             each = [
-                f.onset.get(onset, sites()[f.site]["onset"].get(onset, 1.0)) for f in self._forms
+                f.story.get(column, {}).get(value, sites()[f.site].get(column, {}).get(value, 1.0))
+                for f in self._forms
             ]
-            self._onsets[onset] = np.array(each, float)
-        return self._onsets[onset]
+            self._columns[column, value] = np.array(each, float)
+        return self._columns[column, value]
 
     def _shifted(self, number: int, row: dict[str, Any]) -> Floats:
         if number not in self._shifts:
@@ -88,6 +136,6 @@ class Priors:
         return self._shifts[number]
 
 
-def log_prior(hypotheses: Hypotheses, context: Context) -> Floats:
+def log_prior(hypotheses: Hypotheses, context: Context, flags: Collection[str] = ()) -> Floats:
     """Log prior of every row, shape (rows,)."""
-    return Priors(hypotheses).log(context)
+    return Priors(hypotheses).log(context, flags)

@@ -1,5 +1,6 @@
 """From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
 
+from dataclasses import replace
 from functools import cache
 from math import fsum
 from typing import cast
@@ -7,7 +8,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.reasoning.inference.greatest import first_likely, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
@@ -60,7 +61,7 @@ def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     return at, at + length - 1
 
 
-def _shown(posterior: Posterior) -> tuple[list[int], list[int]]:
+def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
     """The groups that are ranked, most probable first, and those left together."""
     made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
     log = np.log(np.maximum(mass, _LEAST)).tolist()
@@ -69,7 +70,7 @@ def _shown(posterior: Posterior) -> tuple[list[int], list[int]]:
     every = ordered(range(len(chance)), log.__getitem__, made.groups.__getitem__)
     for at, number in enumerate(every):
         apart = last - log[number] > EQUAL or not chance[number]
-        if chance[number] < n["least"] and at >= n["shown"] and apart:
+        if chance[number] < least and at >= n["shown"] and apart:
             return every[:at], every[at:]
         last = log[number]
     return every, []
@@ -80,7 +81,7 @@ def dangerous(posterior: Posterior) -> tuple[Site, ...]:
     made = posterior.hypotheses
     return tuple(
         place(made, number, posterior.forms)
-        for number in _shown(posterior)[0]
+        for number in _shown(posterior, weighing_row("sites")["least_alarm"])[0]
         if sites()[made.forms[made.forms_of[number][0]].site]["urgent"]
     )
 
@@ -88,8 +89,8 @@ def dangerous(posterior: Posterior) -> tuple[Site, ...]:
 def ranked(posterior: Posterior) -> tuple[Site, ...]:
     """The sites, most probable first; the probabilities add up to 1."""
     made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
-    shown, left = _shown(posterior)
-    found = [place(made, number, posterior.forms) for number in shown]
+    shown, left = _shown(posterior, n["least"])
+    found = [_claimed(place(made, number, posterior.forms), posterior) for number in shown]
     rest = float(mass[left].sum())
     if rest > n["other"]:
         found.append(Site(
@@ -97,6 +98,22 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
             word(rest, urgent=True),
         ))  # fmt: skip
     return tuple(found)
+
+
+def _claimed(site: Site, posterior: Posterior) -> Site:
+    """The same, its name claiming only what was found; what is called normal says of how many signs."""
+    terms = posterior.terms
+    if site.region == "none":
+        said = [t for t in terms if t.kind in ("finding", "stated")]
+        count = sum(len(t.pieces) for t in said)
+        words = "nothing examined" if not count else f"{count} sign" + ("s" if count > 1 else "")
+        return replace(site, name=f"{site.name}: {words}")
+    for row in weighing_row("claims").values():
+        if site.name.startswith(row["name"]) and not any(
+            t.kind == "finding" and catalogue()[t.key[0]].limb == row["limb"] for t in terms
+        ):
+            return replace(site, name=row["else"] + site.name.removeprefix(row["name"]))
+    return site
 
 
 def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:

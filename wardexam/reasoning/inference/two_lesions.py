@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest, leading_chance
 from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
+from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES, decoded, encode
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
@@ -23,6 +24,11 @@ from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _FIRST = 8  # candidates for the one half
 _OTHERS = 1200  # rows that may be the other
+
+
+def _lesion(site: str) -> bool:
+    """Whether a site is a lesion, and no kind of none."""
+    return bool(sites()[site].get("lesion", True))
 
 
 @cache
@@ -59,7 +65,7 @@ def _candidates(made: Hypotheses, alone: Floats) -> list[int]:
     best: dict[tuple[str, int | None, str], int] = {}
     for form, row in zip(made.forms, _leading_rows(made, alone), strict=True):
         key = (form.group, form.level, form.side)
-        if form.site != "none" and (key not in best or alone[row] > alone[best[key]] + EQUAL):
+        if _lesion(form.site) and (key not in best or alone[row] > alone[best[key]] + EQUAL):
             best[key] = row
     every = ordered(best.values(), lambda r: float(alone[r]), int)
     return [every[n] for n in largest(alone[every], _FIRST)]
@@ -131,7 +137,7 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     only[made.form_of[row]] = 1.0
     first = place(made, int(made.group_of[row]), only)
     second = place(made, leading_chance(groups), forms / forms.sum())
-    if second.region == "none" or first.name == second.name:
+    if not _lesion(second.region) or first.name == second.name:
         return None
     if first.id == second.id == "cord":  # one cord lesion of some length, not two
         return None

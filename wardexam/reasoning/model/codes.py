@@ -46,4 +46,4 @@ def level_code(level: Array, depth: Array) -> NDArray[np.uint8]:
 
 
 # A kind of gait is coded as one of the steps of `lower`.
-GAIT_CODES = LOWER[[0, 2, 4, 6, 7, 9]]
+GAIT_CODES = LOWER[[0, 1, 2, 4, 5, 6, 7, 9]]

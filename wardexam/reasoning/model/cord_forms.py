@@ -91,6 +91,7 @@ def cord(plan: Plan) -> None:
                     level=at,
                     upper=True,
                     group="cord",
+                    row=pattern,
                 )
 
 

@@ -55,6 +55,7 @@ def polyneuropathy(plan: Plan) -> None:
             row.weight,
             _polyneuropathy_fill(row),
             group="polyneuropathy",
+            row=row,
         )
 
 
@@ -97,7 +98,7 @@ def polyradiculoneuropathy(plan: Plan) -> None:
             row.weight,
             _polyradiculoneuropathy_fill(row),
             group="polyradiculoneuropathy",
-            onset=row.onset,
+            row=row,
         )
 
 
@@ -149,6 +150,7 @@ def motor_neurone(plan: Plan) -> None:
                     kind.weight * onset.weight,
                     _motor_neurone_fill(kind, onset, side),
                     group="motor_neurone",
+                    row=kind,
                 )
 
 
@@ -183,7 +185,7 @@ def junction(plan: Plan) -> None:
             row.weight,
             _junction_fill(row),
             group="junction",
-            onset=row.onset,
+            row=row,
         )
 
 
@@ -201,6 +203,7 @@ def _muscle_fill(row: Muscle) -> Fill:
             body.take(where, "muscle_bulbar", side, n["bulbar"] * u.offset)
             body.take(where, "muscle_ocular", side, row.ocular * loss)
             body.take(where, "branch_motor.facial", side, row.face * loss)
+            body.take(where, "muscle_myotonia", side, row.myotonia * loss)
 
     return fill
 
@@ -209,7 +212,13 @@ def muscle(plan: Plan) -> None:
     """Kinds of myopathy."""
     for row in muscles().values():
         plan.add(
-            "muscle", "both", f"muscle, {row.name}", row.weight, _muscle_fill(row), group="muscle"
+            "muscle",
+            "both",
+            f"muscle, {row.name}",
+            row.weight,
+            _muscle_fill(row),
+            group="muscle",
+            row=row,
         )
 
 
@@ -219,4 +228,4 @@ def none(plan: Plan) -> None:
     def fill(body: Body, where: slice, u: Severities) -> None:
         return None
 
-    plan.add("none", "none", "no lesion shown by these signs", 1.0, fill, group="none")
+    plan.add("none", "none", "normal as far as examined", 1.0, fill, group="none")

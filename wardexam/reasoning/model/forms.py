@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.structures import Storied
 from wardexam.reasoning.model.damage import Body, Structures
 from wardexam.reasoning.model.severities import Severities, severities
 
@@ -32,7 +33,8 @@ class Form:
         weight: How often within the site.
         upper: Whether it has upper motor signs, and so stages.
         rows: Its rows in the body.
-        onset: How its own onset multiplies it, where unlike its site's.
+        story: How onset, age, sex and the other columns of its row multiply it, where unlike its site's.
+        alarm: Whether the tool's own alarm weighs it.
     """
 
     site: str
@@ -43,7 +45,8 @@ class Form:
     weight: float
     upper: bool
     rows: slice
-    onset: dict[str, float] = field(default_factory=dict)
+    story: dict[str, dict[str, float]] = field(default_factory=dict)
+    alarm: bool = True
 
 
 @dataclass(slots=True)
@@ -65,9 +68,9 @@ class Plan:
         level: int | None = None,
         upper: bool = False,
         group: str = "",
-        onset: dict[str, float] | None = None,
+        row: Storied | None = None,
     ) -> None:
-        """Add a form; `group` defaults to the site and side."""
+        """Add a form; `group` defaults to the site and side, and its `row` says what its story is."""
         if weight <= 0:
             return
         count = 2 * PAIRS * (len(STAGES) if upper else 1)
@@ -82,7 +85,8 @@ class Plan:
                 weight,
                 upper,
                 where,
-                onset or {},
+                row.story if row else {},
+                row.alarm if row else True,
             )
         )
         self.fills.append(fill)

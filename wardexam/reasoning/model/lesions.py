@@ -11,7 +11,7 @@ def plan() -> Plan:
         brain_forms.brain, cord_forms.cord, cord_forms.conus_medullaris, cord_forms.cauda_equina,
         limb_forms.root, limb_forms.plexus, limb_forms.nerve, diffuse_forms.polyneuropathy,
         diffuse_forms.polyradiculoneuropathy, diffuse_forms.motor_neurone, diffuse_forms.junction,
-        diffuse_forms.muscle, diffuse_forms.none,
+        diffuse_forms.muscle, brain_forms.other, diffuse_forms.none,
     ):  # fmt: skip
         family(made)
     return made

@@ -88,7 +88,7 @@ def plexus(plan: Plan) -> None:
         for side, name in enumerate(SIDE_NAMES):
             fill = _plexus_fill(row, side)
             group = f"plexus.{row.group}.{name}"
-            plan.add("plexus", name, row.name, row.weight, fill, group=group)
+            plan.add("plexus", name, row.name, row.weight, fill, group=group, row=row)
 
 
 def _carries(branch: str) -> tuple[bool, bool]:
@@ -134,4 +134,4 @@ def nerve(plan: Plan) -> None:
             for motor, sensory, share in _nerve_kinds(branch):
                 fill = _nerve_fill(branch, side, motor, sensory)
                 group = f"nerve.{row.nerve}.{name}"
-                plan.add("nerve", name, row.name, row.weight * share, fill, group=group)
+                plan.add("nerve", name, row.name, row.weight * share, fill, group=group, row=row)

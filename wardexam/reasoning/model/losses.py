@@ -99,7 +99,7 @@ def ataxia(body: Body, sign: Sign, side: int) -> Losses:
     return cerebellar, sensation(body, catalogue()[position], side)
 
 
-GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling")
+GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling", "hindered", "slow")
 
 
 def gait(body: Body) -> Losses:
@@ -113,10 +113,13 @@ def gait(body: Body) -> Losses:
     ataxic = np.maximum.reduce(
         [
             *(ataxia(body, signs[n["ataxia"]], s)[0] for s in (0, 1)),
-            _either(body, "vermis"),
+            *(share * _either(body, s) for s, share in n["ataxic_also"].items()),
             n["position_share"] * deep,
         ]
     )
+    hindered = [
+        _mean(*(body.damage(structure, s) for s in (0, 1))) for structure in n["structures"]
+    ]
     strengths = np.stack(
         [
             np.full(body.rows, n["free"], np.float32),
@@ -125,6 +128,7 @@ def gait(body: Body) -> Losses:
             ataxic,
             np.maximum(*foot) * n["high_stepping"],
             np.minimum(hips, legs + n["waddling_legs"]),
+            *hindered,
         ]
     )
     kind = strengths.argmax(axis=0)
@@ -138,7 +142,8 @@ def _unhindered(body: Body, lower: Array) -> Losses:
 
 def _reflex(body: Body, sign: Sign, side: int) -> Losses:
     upper = upper_motor(body, limb_of(sign), sign.segments, side)
-    return reflex_lower(body, sign, side), upper
+    lower = combined(reflex_lower(body, sign, side), body.damage("depressed", side))
+    return lower, combined(upper, body.damage("excitable", side))
 
 
 def _jaw(body: Body, sign: Sign, side: int) -> Losses:
@@ -149,7 +154,9 @@ def _jaw(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def _plantar(body: Body, sign: Sign, side: int) -> Losses:
-    return motor_lower(body, sign, side), upper_motor(body, "leg", sign.segments, side)
+    excitable = own(sign)["excitable"] * body.damage("excitable", side)
+    upper = combined(upper_motor(body, "leg", sign.segments, side), excitable)
+    return motor_lower(body, sign, side), upper
 
 
 def _balance(body: Body, sign: Sign, side: int) -> Losses:
@@ -183,6 +190,9 @@ def _movement(body: Body, sign: Sign, side: int) -> Losses:
     lower = motor_lower(body, sign, side)
     if "also" in own(sign):
         lower = combined(lower, body.damage(own(sign)["also"], side))
+    if sign.limb in ("arm", "leg"):
+        limb = f"effort_{sign.limb}"
+        lower = combined(lower, *(body.damage(e, side) for e in (limb, f"{limb}_{sign.position}")))
     return lower, upper_motor(body, sign.limb, sign.segments, side)
 
 
@@ -190,11 +200,14 @@ def _face_sense(body: Body, sign: Sign, side: int) -> Losses:
     medulla = body.damage("medulla_fifth", side) * own(sign)["medulla"]
     here = [body.damage("pons_fifth", side), body.damage("branch_sensory.trigeminal", side)]
     above = brain_sense(body, "face", sign.modality, side)
-    return _unhindered(body, combined(*here, medulla, above))
+    return _unhindered(body, combined(*here, medulla, above, body.damage("felt_face", side)))
 
 
 def _skin(body: Body, sign: Sign, side: int) -> Losses:
-    return _unhindered(body, sensation(body, sign, side))
+    loss = sensation(body, sign, side)
+    if sign.limb in ("arm", "leg"):
+        loss = combined(loss, body.damage(f"felt_{sign.limb}", side))
+    return _unhindered(body, loss)
 
 
 def _length(body: Body, sign: Sign, side: int) -> Losses:
@@ -210,7 +223,12 @@ def _tone(body: Body, sign: Sign, side: int) -> Losses:
     n = losses_row("tone")
     lower = _mean(*(motor_lower(body, catalogue()[m], side) for m in n[sign.limb]))
     cerebellum = n["cerebellum"] * body.damage("cerebellum", side)
-    return combined(lower, cerebellum), upper_motor(body, sign.limb, {}, side)
+    depressed = n["depressed"] * body.damage("depressed", side)
+    lower, upper = combined(lower, cerebellum, depressed), upper_motor(body, sign.limb, {}, side)
+    # The last step of `lower` is kept for rigidity, whose amount then stands in `upper`.
+    stiff = body.damage(f"rigid_{sign.limb}", side)
+    rigid = stiff > np.maximum(np.maximum(lower, upper), n["rigid"])
+    return np.where(rigid, 1, np.minimum(lower, n["most"])), np.where(rigid, stiff, upper)
 
 
 def _wasting(body: Body, sign: Sign, side: int) -> Losses:
@@ -277,7 +295,7 @@ def level_of(body: Body, modality: str, side: int) -> Losses:
 def limb_loss(body: Body, limb: str, side: int) -> Losses:
     """The worst loss of sensation and of power in a limb: what a person would complain of."""
     signs, n = catalogue(), losses_row("complaint")
-    numb = np.maximum.reduce([sensation(body, signs[s], side) for s in n[f"{limb}_skin"]])
+    numb = np.maximum.reduce([_skin(body, signs[s], side)[0] for s in n[f"{limb}_skin"]])
     weak = np.maximum.reduce(
         [combined(*paths(body, signs[m], side)) for m in n[f"{limb}_movements"]]
     )

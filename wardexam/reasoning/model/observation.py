@@ -152,6 +152,10 @@ def _mixed(kind: str, context: Context) -> Observation:
     )
     governed = (1 - upper[:, None]) * health + upper[:, None] * above
     chance = (1 - lower[:, None]) * governed + lower[:, None] * arc
+    if "rigid" in row:
+        last = decoded()[0] == 1
+        stiff = (1 - upper[:, None]) * health + upper[:, None] * np.array(row["rigid"])
+        chance = np.where(last[:, None], stiff, chance)
     shown = _spread_brisk(chance)
     if "brisk" in row:
         free = (1 - upper) * (1 - lower)

@@ -216,7 +216,7 @@ def sensory_lower(body: Body, sign: Sign, side: int) -> Array:
     by_length = length_loss(body, sign.length, "small" if small else "large", side)
     many = min(1.0, n["many_by_length"] * sign.length + n["many_least"])
     return combined(
-        dorsal * (n["deep"] if deep else 1),
+        dorsal * (n["deep"] if deep else n["territory"] if sign.territory else 1),
         plexus_loss(body, sign, "sensory", side),
         branch_loss(body, sign, "sensory", side),
         by_length * (n["position_length"] if sign.modality == "position" else 1),

@@ -14,6 +14,7 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import every_flag
+from wardexam.exam.story import Asked, question
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.rules.standing import ACUTE
@@ -29,7 +30,7 @@ def _abnormal(found: Findings) -> Iterator[Finding]:
     return (f for f in found.findings if f.answer is not None and not (f.choice and f.choice.usual))
 
 
-def _told(context: Context) -> Iterator[tuple[str, str]]:
+def _told(context: Context) -> Iterator[tuple[Asked, str]]:
     """What the story says that may be graver than silence."""
     if context.complaint:
         yield "complaint", context.complaint
@@ -100,10 +101,15 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
         for name, answer in found.flags.items()
         if answer == "yes" and name not in flags
     ]
-    said += [f"{n.replace('_', ' ')} {v}" for n, v in _told(found.context) if (n, v) not in story]
+    said += [
+        f"{question(name).name}: {question(name).words(value)}"
+        for name, value in _told(found.context)
+        if (name, value) not in story
+    ]
     onset = next((words[1] for words in story if words[0] == "onset" and len(words) > 1), "longer")
     if onset not in ACUTE or ACUTE.index(found.context.onset) < ACUTE.index(onset):
-        said.append(f"onset {found.context.onset}")
+        asked = question("onset")
+        said.append(f"{asked.name}: {asked.words(found.context.onset)}")
     return said
 
 

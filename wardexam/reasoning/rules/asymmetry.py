@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.exam.wording import mark
+from wardexam.exam.wording import in_short
 from wardexam.reasoning.reading import Asymmetry
 from wardexam.reasoning.rules.change import meaning_rank
 from wardexam.reasoning.tables import (
@@ -95,7 +95,7 @@ def asymmetries(examination: Findings) -> tuple[Asymmetry, ...]:
             continue
         gap = _rank(finding) - _rank(other)
         if gap:
-            text = f"{finding.row.name}: right {mark(finding)}, left {mark(other)}"
+            text = f"{finding.row.name}: right {in_short(finding)}, left {in_short(other)}"
             chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
     return tuple(ordered(found, lambda a: a.probability, lambda a: a.sign))

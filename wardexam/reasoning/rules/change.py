@@ -10,7 +10,8 @@ from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
-from wardexam.exam.wording import measured, named
+from wardexam.exam.text import counted
+from wardexam.exam.wording import in_short, sided
 from wardexam.reasoning.tables import change_row
 
 
@@ -26,6 +27,12 @@ def step_beyond(kind: str) -> float:
     return step
 
 
+def pattern_words(pattern: str) -> str:
+    """One of `PATTERNS` in a doctor's words."""
+    words: str = change_row("patterns")[pattern]["words"]
+    return words
+
+
 ROUNDING = 0.01  # of a grade: thirds do not add up
 # What can move across the body, as `Comparison.patterns` names it.
 PATTERNS = (
@@ -36,13 +43,13 @@ PATTERNS = (
 
 @dataclass(frozen=True, slots=True)
 class SignChange:
-    """One sign that differs: before and after in words, the size where it has one.
+    """One sign that differs: how, in words such as ``4 to 3``, and the size where it has one.
 
     `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse.
     """
 
     key: tuple[str, Side]
-    text: str
+    how: str
     size: float | None
     beyond: bool
     worse: bool
@@ -51,6 +58,11 @@ class SignChange:
     def row(self) -> Sign:
         """The sign's row in the catalogue."""
         return catalogue()[self.key[0]]
+
+    @property
+    def text(self) -> str:
+        """The sign with its side, and how it differs."""
+        return f"{sided(self.key[1], self.row.name)} {self.how}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +76,25 @@ class Comparison:
     compared: int
 
     @property
+    def moved(self) -> tuple[str, ...]:
+        """The patterns in a doctor's words."""
+        return tuple(map(pattern_words, self.patterns))
+
+    @property
     def gravest(self) -> tuple[SignChange, ...]:
         """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
 
-        Sphincters and saddle come first among equals.
+        The saddle comes first among equals, then part by part as the table has them.
         """
+        parts = change_row("said")["parts"]
         return tuple(
             sorted(
                 self.signs,
-                key=lambda s: (not (s.worse and s.beyond), not s.beyond, s.row.limb != "saddle"),
+                key=lambda s: (
+                    not (s.worse and s.beyond), not s.beyond, s.row.limb != "saddle", parts.index(s.row.part),
+                ),
             )
-        )
+        )  # fmt: skip
 
 
 def value(finding: Finding) -> float | None:
@@ -102,7 +122,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     old, new = value(before), value(after)
     if old == new and (before.meaning == after.meaning or before.scale != after.scale):
         return None
-    text = f"{named(after)} {measured(before, after.scale)} to {measured(after)}"
+    how = f"{in_short(before, after.scale)} to {in_short(after)}"
     size = None if old is None or new is None else new - old
     kind = after.row.answers
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
@@ -112,18 +132,18 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
             return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
 
         size = float(lowest(after) - lowest(before))
-        return SignChange(after.key, text, size, abs(size) >= step_beyond("level"), size < 0)
+        return SignChange(after.key, how, size, abs(size) >= step_beyond("level"), size < 0)
     if kind == "mrc":
         beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
-        return SignChange(after.key, text, size, beyond, (size or 0) < 0)
+        return SignChange(after.key, how, size, beyond, (size or 0) < 0)
     if after.scale:
         # Away from the middle is worse, whichever way.
         middle = meaning_rank("normal")
         away = abs((new or 0) - middle) > abs((old or 0) - middle)
-        return SignChange(after.key, text, size, abs(size or 0) >= step_beyond("reflex"), away)
+        return SignChange(after.key, how, size, abs(size or 0) >= step_beyond("reflex"), away)
     if kind == "residual":
         beyond = abs(size or 0) >= step_beyond("residual")
-        return SignChange(after.key, text, size, beyond, (size or 0) > 0)
+        return SignChange(after.key, how, size, beyond, (size or 0) > 0)
     rank = answers_for(kind).graver
     if before.answer in rank and after.answer in rank:
         worse = rank.index(after.answer) > rank.index(before.answer)
@@ -135,7 +155,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     else:
         step = rules["any_step"]
         beyond = was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
-    return SignChange(after.key, text, size, beyond, worse)
+    return SignChange(after.key, how, size, beyond, worse)
 
 
 def _from_statement(after: Finding) -> SignChange | None:
@@ -148,8 +168,8 @@ def _from_statement(after: Finding) -> SignChange | None:
     elif after.scale:
         size = (value(after) or 0.0) - meaning_rank("normal")
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
-    text = f"{named(after)} stated normal, now {measured(after)}"
-    return SignChange(after.key, text, size, size is None or abs(size) >= step - ROUNDING, True)
+    how = f"stated normal, now {in_short(after)}"
+    return SignChange(after.key, how, size, size is None or abs(size) >= step - ROUNDING, True)
 
 
 def compare(previous: Findings, current: Findings) -> Comparison:
@@ -174,10 +194,11 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     patterns = _patterns(previous, signs, worse)
     many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
-    words = [p.replace("_", " ") for p in patterns] or [
+    words = [pattern_words(p) for p in patterns] or [
         s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
     ]
-    unchanged = f"no change in {compared} signs" if compared else "no sign found both times"
+    same = f"no change in {counted(compared, 'sign')}"
+    unchanged = same if compared else "no sign was examined both times"
     headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
     return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
 

@@ -21,6 +21,7 @@ from wardexam.errors import TableError
 from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import every_flag, flag_names, flags
+from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
@@ -38,7 +39,7 @@ def in_time(by: str) -> str:
     return _TIMES.get(by, f"within {by}")
 
 
-WORDS = ("no rule fires", "within days", "today", "now")
+WORDS = ("no reason for urgency found", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
@@ -76,6 +77,7 @@ class Reason:
         answered: Whether anything was done that counts: the alarm is not new.
         ended: What was found since the clock was ended, in words; empty where it was not or nothing was.
         site: Of the tool's own alarm, the region of the likeliest dangerous site; else empty.
+        short: Why, in at most `COLUMN` columns, where it is longer; else empty.
     """
 
     rule: str
@@ -98,6 +100,12 @@ class Reason:
     answered: bool = False
     ended: str = ""
     site: str = ""
+    short: str = ""
+
+    @property
+    def brief(self) -> str:
+        """Why, where there is no room for more: whole words in at most `COLUMN` columns."""
+        return self.text if len(self.text) <= COLUMN else self.short or self.text
 
     @property
     def asked(self) -> Act | None:
@@ -111,29 +119,6 @@ class Reason:
         """Why, with where it comes from: ``possible stroke (signs)``."""
         told = EARLIER in self.text or not self.origin
         return self.text if told else f"{self.text} ({self.origin})"
-
-    @property
-    def when(self) -> str:
-        """Its urgency and its limit, such as ``now, within 4 h``."""
-        word, limit = WORDS[self.urgency], in_time(self.by)
-        return word if word == limit or self.lowered else f"{word}, {limit}"
-
-    @property
-    def steps(self) -> str:
-        """What to do: first, image, whom to call."""
-        image = "" if self.image == "none first" else self.image
-        return "; ".join(filter(None, (self.first, image, self.call)))
-
-    @property
-    def action(self) -> str:
-        """What to do, in one sentence: first, image, whom to call, by when."""
-        steps = [
-            self.first,
-            self.image if self.image != "none first" else "no image first",
-            f"call {self.call}",
-        ]
-        written = f"; brought down: {self.lowered}" if self.lowered else ""
-        return f"{'; '.join(filter(None, steps))}; {in_time(self.by)}{written}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +140,7 @@ class Rule(TableRow):
     every: tuple[str, ...] = Field(alias="all")
     urgency: Annotated[int, Field(ge=1, lt=len(WORDS))]
     reason: str
+    short: str = ""
     first: str
     region: str
     modality: str
@@ -181,10 +167,16 @@ def rules() -> dict[str, Rule]:
         where = f"urgency.toml, rule {name}"
         made[name] = checked_row(Rule, row, where)
         if not made[name].some:
-            raise TableError("nothing fires it", where)
+            raise TableError("nothing raises it", where)
         for item in (*made[name].some, *made[name].every):
             if item not in known:
                 raise TableError(f"unknown condition '{item}'", where)
+        brief = made[name].short or made[name].reason
+        if len(brief) > COLUMN or (made[name].short and len(made[name].reason) <= COLUMN):
+            raise TableError(
+                f"'short' says in {COLUMN} columns what is longer as 'reason', and nothing else",
+                where,
+            )
         if made[name].by not in limits():
             raise TableError(f"unknown limit '{made[name].by}'", where)
     for name, row in made.items():
@@ -281,7 +273,7 @@ def _of_site(level: int, text: str, region: str) -> Reason:
     image = row["image"].get(region, row["image"]["other"])
     return Reason(
         OWN, level, text, image["image"], row["call"], row["source"], row["first"], row["by"], image["region"],
-        image["modality"], row["lowers"], origin="the tool's reading", site=region,
+        image["modality"], row["lowers"], origin="the tool's reading", site=region, short="the tool's own alarm",
     )  # fmt: skip
 
 
@@ -481,5 +473,12 @@ def _reason(
     return Reason(
         name, row.urgency, text + (EARLIER if earlier else ""), own.get("image", row.image),
         own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers,
-        origin=EARLIER_WORD if earlier else origin,
+        origin=EARLIER_WORD if earlier else origin, short=_brief(row, own),
     )  # fmt: skip
+
+
+def _brief(row: Rule, own: Mapping[str, str]) -> str:
+    """The reason for a narrow column: the hospital's own where it fits, else the table's."""
+    if len(said := own.get("reason", "")) in range(1, COLUMN + 1):
+        return said
+    return row.short or row.reason

@@ -5,18 +5,19 @@ make it. The letters and digits that grade are answered by `grade`, `answer_flag
 """
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
-from wardexam.anatomy.catalogue import Sign, signs_of
+from wardexam.anatomy.catalogue import Sign, dermatomes, signs_of
 from wardexam.errors import WardexamError
-from wardexam.exam.answers import SCALES, answers_for
+from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Complaint, ComplaintSide, Examination, Onset
-from wardexam.exam.findings import Quality
+from wardexam.exam.examination import Examination
+from wardexam.exam.findings import Quality, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
-from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean
+from wardexam.exam.onset import ONSET
+from wardexam.exam.story import StoryQuestion
+from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.locks import BusyError
 from wardexam.records.repository import AmendedMeanwhileError
@@ -25,21 +26,14 @@ from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
 from wardexam.terminal.screens.find import FindScreen
 from wardexam.terminal.screens.reasons import ReasonsScreen
+from wardexam.terminal.screens.story import StoryScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
 if TYPE_CHECKING:
     from wardexam.terminal.examine.entering import Entering
 
-ROOM_TO_TYPE = 8  # columns that a question leaves at least
 LEAVING = 0.3  # seconds that leaving waits for the disk
-# What is asked of the story, in this order, with what may be answered.
-CONTEXT = (
-    ("onset", get_args(Onset)),
-    ("complaint", get_args(Complaint)),
-    ("complaint_side", get_args(ComplaintSide)),
-    ("bears_weight", ("yes", "no")),
-)
 
 
 # --- what grades
@@ -56,18 +50,32 @@ def grade(screen: "Entering", key: str) -> None:
         _write_and_go_on(screen, edits.grade(screen.state, key))
 
 
-def _write_and_go_on(screen: "Entering", made: list[Edit]) -> None:
+def _write_and_go_on(screen: "Entering", made: list[Edit], said: str = "") -> None:
     """Write an answer on one side or both, and put the cursor where the next is given."""
     state = screen.state
-    both = len(made) > 1
-    if not screen.change(*made, said=edits.said_of_both(state, made) if both else ""):
+    if len(made) > 1:
+        said = said or edits.said_of_both(state, made)
+    if not screen.change(*made, said=said):
         return
-    if both:
+    if state.both or len(made) > 1:
         state.side_at = 1
     state.both = False
+    last, asked = state.at_end, state.row
     state.advance()
     state.moved_on = True
+    if asked is ONSET:
+        save, keys = screen.key("save"), screen.key("help")
+        screen.said += f". Digits grade, {save} saves, {keys} shows all keys."
+    elif last:
+        save, rows = screen.key("save"), screen.key("rows")
+        screen.said += f". Last sign here: {save} saves, {rows} more."
     screen.changed()
+
+
+def _write_range(screen: "Entering", row: Sign, on: tuple[Side, ...], text: str) -> None:
+    """Grade the dermatomes from one segment to another as one keystroke."""
+    made, said = edits.ranged(row, on, text)
+    screen.write(*made, said=said)
 
 
 def answer_flag(screen: "Entering", row: Flag, answer: str) -> None:
@@ -84,8 +92,18 @@ def _ask_number(screen: "Entering", typed: str = "") -> None:
         state.both = False
         screen.ask(
             f"{where} {row.name}: reduced below (C2 to S4):",
-            screen.refusing(lambda text: _write_and_go_on(screen, edits.level(row, on, text))),
+            lambda text: _write_and_go_on(screen, edits.level(row, on, text)),
             f"T{typed}" if typed else "",
+        )
+        screen.redraw()
+        return
+    if isinstance(row, Sign) and dermatomes(row):
+        where, on = ("both sides" if state.both else state.side), state.graded_sides
+        state.both = False
+        screen.ask(
+            f"{where} {edits.way(row)} reduced from, to ({edits.RANGE}):",
+            lambda text: _write_range(screen, row, on, text),
+            choices=(f"Instead of reduced, a third word: {edits.other_grades(row)}",),
         )
         screen.redraw()
         return
@@ -97,14 +115,21 @@ def _ask_number(screen: "Entering", typed: str = "") -> None:
         return
     side = "" if finding.side == "midline" else f"{finding.side} "
 
-    def numbered(text: str) -> None:
-        if screen.change(edits.number(finding, amount.unit, text)):
-            if finding.key == (state.row.id, state.side):
-                state.advance()
-            screen.changed()
+    def numbered(text: str) -> str:
+        if not screen.change(edits.number(finding, amount.unit, text)):
+            return screen.said
+        if finding.key == (state.row.id, state.side):
+            state.advance()
+        screen.changed()
+        return ""
 
-    question = f"{side}{finding.row.name}, {amount.unit}:"
-    screen.ask(question, screen.refusing(numbered), typed)
+    screen.ask(f"{side}{finding.row.name}, {amount.unit}:", numbered, typed)
+
+
+def _unchanged(screen: "Entering") -> None:
+    """The earlier grade of this cell, examined again and unchanged."""
+    made = edits.unchanged(screen.state)
+    _write_and_go_on(screen, made, edits.said_of_unchanged(screen.state, made))
 
 
 def _both(screen: "Entering") -> None:
@@ -128,7 +153,7 @@ def _not_testable(screen: "Entering") -> None:
         screen.say(f"Here: {screen.state.accepted}.")
         return
     screen.state.awaits = "reason"
-    screen.say(f"Not testable: {'  '.join(view.REASONS[: view.REASONS_SAID])}")
+    screen.draw_status()
 
 
 def _known(screen: "Entering") -> None:
@@ -139,9 +164,7 @@ def _known(screen: "Entering") -> None:
     if all(f.known for f in old):
         screen.write(*edits.known(old, ""), said=edits.said_of_known(old, ""))
         return
-    name, short = edits.named_known(old), "documented when, where"
-    whole = f"{name}: {short} (enter: {edits.DOCUMENTED}):"
-    asked = whole if len(whole) + ROOM_TO_TYPE <= screen.size.width else f"{name}: {short}:"
+    asked = f"{edits.named_known(old)}: documented when, where (enter: {edits.DOCUMENTED}):"
 
     def mark(text: str) -> None:
         words = " ".join(text.split()) or edits.DOCUMENTED
@@ -174,9 +197,9 @@ def choose(screen: "Entering", key: str) -> None:
     elif kind == "quality" and key in view.QUALITY_KEYS:
         _quality(screen, view.QUALITY_KEYS[key])
     elif kind == "rows":
-        names = list(row_sets())
-        if key.isdecimal() and 1 <= int(key) <= len(names):
-            _show(screen, names[int(key) - 1])
+        page = next((name for letter, name, _ in state.sets if letter == key), "")
+        if page:
+            _show(screen, page)
         else:
             screen.say("No set of rows has that number. Nothing was changed.")
     elif kind == "jump":
@@ -244,7 +267,7 @@ def _find(screen: "Entering") -> None:
         screen.redraw()
 
     title = view.heading_text(screen.state, screen.size.width)
-    screen.ward_app.push_screen(FindScreen(title, found))
+    screen.ward_app.push_screen(FindScreen(title, found, screen.reader.urgency))
 
 
 def _why(screen: "Entering") -> None:
@@ -280,39 +303,44 @@ def _impression(screen: "Entering") -> None:
     )
 
 
-def _context(screen: "Entering", number: int = 0) -> None:
-    """Ask onset, complaint, side and weight-bearing in turn; empty leaves unknown."""
-    if number == len(CONTEXT):
-        screen.said = "Context kept."
-        screen.changed()
-        return
-    field, allowed = CONTEXT[number]
-    words = ", ".join(a.replace("_", " ") for a in allowed)
-    question = f"{field.replace('_', ' ')}: {words}"[: max(30, screen.size.width - 14)] + ":"
+def _context(screen: "Entering") -> None:
+    """Ask the story: onset, complaint, its side, weight-bearing, pain, injury."""
 
-    def answered(text: str) -> None:
-        typed = text.strip().lower().replace(" ", "_")
-        # The first letters are enough where they name one answer.
-        fits = [a for a in allowed if a == typed] or [a for a in allowed if a.startswith(typed)]
-        if typed and len(fits) != 1:
-            screen.ask(question, answered)
-            return
-        if typed:
-            screen.change(
-                Edit(
-                    Change("context", field, fits[0]),
-                    f"{field.replace('_', ' ')}: {fits[0].replace('_', ' ')}",
-                )
-            )
-        _context(screen, number + 1)
+    def answer(asked: StoryQuestion, code: str | None) -> bool:
+        said = f"{asked.name}: {asked.words(code)}"
+        return screen.change(Edit(Change("context", asked.field, code), said))
 
-    screen.ask(question, answered)
+    title = view.heading_text(screen.state, screen.size.width)
+    patient = screen.visit.patient
+    story = StoryScreen(
+        title,
+        lambda: screen.state.examination.context,
+        answer,
+        screen.changed,
+        lambda: screen.reader.urgency,
+        patient.remark,
+        screen.visit.previous,
+    )
+    screen.ward_app.push_screen(story)
 
 
 def _scale(screen: "Entering") -> None:
-    scale = SCALES[(SCALES.index(screen.state.examination.scale) + 1) % len(SCALES)]
-    said = f"Scale {scale}; what was graded is shown on it and stays as graded."
-    screen.write(Edit(Change("scale", "", scale), said))
+    """The next scale; where tendon reflexes are graded, both grades are shown and a yes is asked for first."""
+    state = screen.state
+    scale = SCALES[(SCALES.index(state.examination.scale) + 1) % len(SCALES)]
+    change = Edit(
+        Change("scale", "", scale),
+        f"Scale {scales()[scale].name}; what was graded is shown on it and stays as graded.",
+    )
+    shown = edits.on_scales(state, scale)
+    if not shown:
+        screen.write(change)
+        return
+    screen.confirm(
+        f"Show all reflexes on the scale {scales()[scale].name}? enter or y: yes, other keys: no",
+        lambda: screen.write(change),
+        shown,
+    )
 
 
 def _accept(screen: "Entering") -> None:
@@ -331,7 +359,10 @@ def _figure(screen: "Entering") -> None:
     patient, plain = screen.visit.patient, screen.ward_app.terminal.ascii
     text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
     over = f"{patient.identity}, bed {clean(patient.bed)}\n"
-    figure = TextScreen("Figure", text, patient=patient, patient_id=patient.id, over=over)
+    urgency = screen.reader.urgency
+    figure = TextScreen(
+        "Figure", text, patient=patient, patient_id=patient.id, over=over, urgency=urgency
+    )
     screen.ward_app.push_screen(figure)
 
 
@@ -352,6 +383,9 @@ def _stepped(screen: "Entering", step: Step | None, verb: str) -> None:
         return
     screen.state.moved_on = False
     change = step.change
+    if change.what == "finding":  # the correction lands where what was wrong stood
+        sign, _, side = change.key.partition(" ")
+        screen.state.go(sign, side)
     named = step.said.split(". ")[0].rstrip(".") or change.key.replace("_", " ") or change.what
     screen.said = f"{verb.capitalize()}: {named}."
     screen.changed()
@@ -361,22 +395,37 @@ def _stepped(screen: "Entering", step: Step | None, verb: str) -> None:
 
 
 def _save(screen: "Entering") -> None:
-    """Save and show the note; an amendment asks for its reason first."""
+    """Save and show the note; an amendment asks for its reason first, what has no sign in it whether to."""
+    if screen.visit.untouched:
+        screen.say("Nothing was entered: nothing is saved.")
+        return
+    found = screen.visit.examination
+    if not (found.findings or found.rest_normal or found.flags or screen.visit.amends):
+        screen.confirm(
+            "No sign was examined and no flag asked. Save it all the same? enter or y saves:",
+            lambda: _save_for(screen, ""),
+            (),
+        )
+        return
     if screen.visit.amends:
-        screen.ask("Why is it amended?", lambda why: _save_for(screen, why))
+        screen.ask("Why is it amended?", lambda why: _amend_for(screen, why))
     else:
         _save_for(screen, "")
 
 
+def _amend_for(screen: "Entering", why: str) -> str:
+    if not why.strip():
+        return "An amendment needs a reason. Nothing is saved yet."
+    _save_for(screen, why)
+    return ""
+
+
 def _save_for(screen: "Entering", why: str) -> None:
     visit, examination, app = screen.visit, screen.visit.examination, screen.ward_app
-    if visit.amends and not why.strip():
-        screen.say("An amendment needs a reason. Nothing was saved.")
-        return
 
     def held_up(busy: BusyError) -> None:
         screen.say(
-            f"Not saved yet: held by {busy.holder}. It is saved when that lets go; {screen.key('leave')} leaves, the draft is kept."[
+            f"Not saved yet: {busy.holder} is saving; it follows by itself. {screen.key('leave')} leaves, the draft stays."[
                 : screen.size.width
             ]
         )
@@ -397,6 +446,9 @@ def _saved(screen: "Entering", saved: Examination) -> None:
         screen.visit.done()
         screen.end()
         screen.ward_app.show_note(screen.visit.patient.id, saved)
+        note = screen.ward_app.screen
+        if isinstance(note, TextScreen):
+            note.said = f"Saved. {note.key('copy')} copies the note, {note.key('leave')} goes back to the ward."
 
 
 def _not_saved(screen: "Entering", error: WardexamError) -> None:
@@ -430,7 +482,7 @@ def _leave(screen: "Entering") -> None:
             screen.say("Still here. Free the disk, or copy the note before leaving.")
 
     screen.ask(
-        f"{lost} changes are in memory only and would be lost. Type lose to leave, enter stays:",
+        f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
         answered,
     )
 
@@ -442,7 +494,7 @@ def _left(screen: "Entering") -> None:
 
 # What leaves it armed that the next grade goes to both sides: everything else ends it.
 KEEP_BOTH = frozenset({
-    "both", "number", "not_testable", "known", "help", "commands", "repaint", "suspend",
+    "both", "unchanged", "number", "not_testable", "known", "help", "commands", "repaint", "suspend",
 })  # fmt: skip
 ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "up": _move(-1),
@@ -450,6 +502,7 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "left": _move(side=0),  # the patient's right stands on the left
     "right": _move(side=1),
     "both": _both,
+    "unchanged": _unchanged,
     "reinforced": lambda screen: _quality(screen, "reinforced"),
     "quality": _await("quality"),
     "not_testable": _not_testable,
@@ -468,7 +521,9 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "part": _turn(1),
     "part_back": _turn(-1),
     "rows": _await("rows"),
-    "flags": lambda screen: _show(screen, "core" if screen.state.page == FLAGS else FLAGS),
+    "flags": lambda screen: _show(
+        screen, screen.state.first_page if screen.state.page == FLAGS else FLAGS
+    ),
     "rest": lambda screen: screen.write(
         edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
     ),

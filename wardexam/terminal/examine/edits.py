@@ -1,11 +1,12 @@
 """What a key writes: from the state to changes with what is said of them, or why there are none."""
 
+import re
 from collections.abc import Iterator
 from datetime import datetime
 from typing import NamedTuple
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign
-from wardexam.exam.answers import Answer, answers_for
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, dermatomes
+from wardexam.exam.answers import Answer, ScaleName, answers_for
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import (
@@ -18,9 +19,9 @@ from wardexam.exam.findings import (
     Side,
 )
 from wardexam.exam.flags import Flag
-from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
+from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
 from wardexam.exam.text import clean
-from wardexam.exam.wording import named, sided
+from wardexam.exam.wording import cell, mark, named, sided
 from wardexam.terminal.examine.state import State, sides
 
 DOCUMENTED = "documented before"  # what is taken where nothing else is typed
@@ -76,6 +77,65 @@ def grade(state: State, key: str) -> list[Edit]:
     ]
 
 
+UNCHANGED = {"comment": "", "not_testable": None}  # what is of the earlier examination alone
+
+
+def unchanged(state: State) -> list[Edit]:
+    """The earlier grade of the cursor's cell as found again today, or of both sides where both have one.
+
+    A measured number is never taken over: it is measured again.
+
+    Raises:
+        RefusedError: There is no earlier grade; the text says so, or what is to be done instead.
+    """
+    row = state.row
+    if isinstance(row, OnsetQuestion):
+        if not (told := state.onset_earlier):
+            raise RefusedError("When it began was not told earlier in the stay.")
+        said = f"{ONSET.name}: {onset_words(told)}, as told before"
+        return [Edit(Change("context", "onset", told), said)]
+    if isinstance(row, Flag):
+        raise RefusedError(f"A question is asked again: {state.accepted}.")
+    if row.answers == "residual":
+        raise RefusedError(f"{row.name}: measured again, not taken over. {state.accepted}.")
+    earlier = [f for side in state.graded_sides if (f := state.before.get((row.id, side)))]
+    found = [f for f in earlier if f.answer is not None]
+    if not found:
+        where = sided("midline" if state.both else state.side, row.name)
+        why = "could not be tested" if earlier else "no earlier grade"
+        raise RefusedError(f"{where}: {why}. Nothing was entered.")
+    return [
+        Edit(_set(f, **UNCHANGED), f"{named(f)} {cell(f, state.examination.scale)}, unchanged")
+        for f in found
+    ]
+
+
+def in_doubt(state: State, again: str) -> str:
+    """Why `=` is not taken: here it may also be a plus typed without shift; empty where it is not.
+
+    Args:
+        state: Where the cursor stands.
+        again: The key that is not in doubt.
+    """
+    row = state.row
+    if not isinstance(row, Sign):
+        return ""
+    plus = next((a for a in state.answers(row).answers if a.key == "plus"), None)
+    earlier = [f for side in state.graded_sides if (f := state.before.get((row.id, side)))]
+    if plus is None or (earlier and all(f.answer == plus.code for f in earlier)):
+        return ""
+    if not earlier:
+        return f"= is not taken here: + grades {plus.mark}, and there is no earlier grade."
+    return f"= is not taken here: {again} enters the earlier grade, + grades {plus.mark}."
+
+
+def said_of_unchanged(state: State, made: list[Edit]) -> str:
+    """What is said of earlier grades that are entered as found again."""
+    if len(made) == 1:
+        return made[0].said + ("; no earlier grade on the other side" if state.both else "")
+    return "; ".join(edit.said.removesuffix(", unchanged") for edit in made) + ": unchanged"
+
+
 def level(row: Sign, on: tuple[Side, ...], text: str) -> list[Edit]:
     """The lowest segment that is still normal, on one side or both.
 
@@ -93,6 +153,78 @@ def level(row: Sign, on: tuple[Side, ...], text: str) -> list[Edit]:
             f"{side} {row.name}: reduced below {segment}",
         )
         for side in on
+    ]
+
+
+RANGE = "T10 S5, or T10 alone and down"  # how a range is typed
+_SEGMENT = re.compile(r"\b[ctls]\d+(?:-\d)?\b")
+_BETWEEN = {"", "to", "down", "and", "from"}
+
+
+def ranged(row: Sign, on: tuple[Side, ...], text: str) -> tuple[list[Edit], str]:
+    """A range of dermatomes graded in the way that the row tests one: the changes, and what is said of all.
+
+    Args:
+        row: A dermatome, tested in one way.
+        on: The sides that are graded.
+        text: The first segment and the last, and a grade where it is not ``reduced``; the first alone goes down to the last there is.
+
+    Raises:
+        RefusedError: It cannot be read; the text says how it is typed.
+    """
+    typed = text.lower()
+    rows, segments = dermatomes(row), _SEGMENT.findall(typed)
+    words = set(re.split(r"[\s,-]+", _SEGMENT.sub(" ", typed))) - _BETWEEN
+    answers = answers_for(row.answers).answers
+    grades = [a for a in answers for w in words if w in (a.key, a.code, a.words)]
+    places = [_dermatome(rows, segment) for segment in segments]
+    if not 1 <= len(places) <= 2 or None in places or len(grades) != len(words) or len(grades) > 1:
+        raise RefusedError(f"Two segments are needed, such as {RANGE}; what was typed is not.")
+    first, last = places[0], places[-1] if len(places) == 2 else len(rows) - 1
+    assert first is not None
+    assert last is not None
+    first, last = sorted((first, last))
+    answer = grades[0] if grades else next(a for a in answers if a.code == "reduced")
+    ends = [s.name.removeprefix(way(row)).strip() for s in (rows[first], rows[last])]
+    where = "both sides" if len(on) > 1 else on[0]
+    said = f"{where} {way(row)} {ends[0]} to {ends[1]}: {answer.words}"
+    made = [
+        Edit(
+            Change(
+                "finding", f"{s.id} {side}", {"sign": s.id, "side": side, "answer": answer.code}
+            ),
+            said,
+        )
+        for s in rows[first : last + 1]
+        for side in on
+    ]
+    return made, said
+
+
+def way(row: Sign) -> str:
+    """How a dermatome is tested, by its name without the segment: ``"pinprick"``."""
+    return row.name.rsplit(" ", 1)[0]
+
+
+def _dermatome(rows: tuple[Sign, ...], segment: str) -> int | None:
+    """Where the dermatome of a segment stands among the rows; of the last two one row speaks."""
+    wanted = segment.upper().partition("-")[0]
+    return next((n for n, s in enumerate(rows) if wanted in s.segments), None)
+
+
+def other_grades(row: Sign) -> str:
+    """What a range of dermatomes may be graded other than reduced, each with its key."""
+    answers = answers_for(row.answers).answers
+    return ", ".join(f"{a.key} {a.words}" for a in answers if a.code != "reduced")
+
+
+def on_scales(state: State, scale: ScaleName) -> list[str]:
+    """Every tendon reflex that is graded, with its grade as it is shown now and on another scale."""
+    now = state.examination.scale
+    return [
+        f"{named(f)} {mark(f, now)} -> {mark(f, scale)}"
+        for f in state.examination.findings
+        if f.scale
     ]
 
 

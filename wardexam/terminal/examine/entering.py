@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from textual.geometry import Size
 
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from wardexam.terminal.examine.reader import Reader
     from wardexam.terminal.examine.state import State
     from wardexam.terminal.host import Host
+    from wardexam.terminal.question import Then
     from wardexam.visit import Visit
 
 T = TypeVar("T")
@@ -49,8 +50,13 @@ class Entering(Protocol):
     def say(self, text: str) -> None:
         """Say something on the status line."""
 
-    def ask(self, question: str, then: "Callable[[str], None]", text: str = "") -> None:
-        """Type an answer on the status line; `then` gets it on Enter."""
+    def ask(
+        self, question: str, then: "Then", text: str = "", choices: "Sequence[str]" = ()
+    ) -> None:
+        """Ask for an answer that is typed; `then` gets it on Enter and gives what is wrong with it, if anything."""
+
+    def confirm(self, question: str, then: "Callable[[], None]", about: "Sequence[str]") -> None:
+        """Ask for a yes by one key; `then` follows on it, nothing on any other."""
 
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """Move the cursor."""

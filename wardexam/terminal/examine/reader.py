@@ -4,6 +4,9 @@ from collections.abc import Callable, Hashable, Iterator
 from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination
+from wardexam.exam.flags import flags
+from wardexam.reasoning.rules.asking import order
+from wardexam.reasoning.rules.standing import over
 from wardexam.terminal.examine.edits import ahead
 from wardexam.terminal.examine.state import State
 from wardexam.terminal.thinking import KEPT, Thinking, essence
@@ -29,21 +32,34 @@ class Reader:
     Attributes:
         reading: The last that came; None before there is any, and where the reasoning failed.
         failed: Whether the reasoning failed.
+        asks: The flags in the order in which they matter for what was entered last, as far as that is known.
     """
 
     def __init__(self, state: State) -> None:
         self._state = state
         self.reading: Reading | None = None
         self.failed = False
+        self.asks: tuple[str, ...] = tuple(flags())
+        self._asks_of: Hashable = None
+        self._asks_for: Examination | None = None
+        self._ordered: Callable[[], object] = lambda: None
         self._asked = self._answered = 0
         self._asked_at: tuple[int, str, int, bool] | None = None
         self._thinking: Thinking | None = None
         self._foreseen: dict[Hashable, tuple[Reading, Urgency]] = {}
         self._assessed: tuple[Examination, Reading | None, Urgency] | None = None
 
-    def start(self, tell: Callable[[int, "Reading | None"], object]) -> None:
-        """Begin; `tell` is called from a thread with what `take` wants."""
-        self._thinking = Thinking(tell, self._ahead)
+    def start(
+        self, tell: Callable[[int, "Reading | None"], object], ordered: Callable[[], object] = lambda: None
+    ) -> None:  # fmt: skip
+        """Begin.
+
+        Args:
+            tell: Called from a thread with what `take` wants.
+            ordered: Called from it when the flags matter in another order.
+        """
+        self._ordered = ordered
+        self._thinking = Thinking(tell, self._ahead, self._order)
         self.ask()
 
     def end(self) -> None:
@@ -78,6 +94,12 @@ class Reader:
         """Whether the reading is that of what is entered now."""
         return self._asked == self._answered
 
+    @property
+    def ordered(self) -> bool:
+        """Whether the order of the flags is that of what is entered now."""
+        last = self._asks_for
+        return last is not None and essence(last) == essence(self._state.examination)
+
     def settled(self) -> "Reading | None":
         """The reading of what is entered now: what is saved or accepted never rests on an older one."""
         if not self.current and self._thinking and not self.failed:
@@ -103,6 +125,17 @@ class Reader:
             urgency = seen[1] if seen and found else self._state.visit.case.urgency(reading)
             self._assessed = last = now, reading, urgency
         return last[2]
+
+    def _order(self, examination: Examination) -> None:
+        """Work out in which order the flags matter, where anything that it hangs on is new."""
+        previous = self._state.visit.previous
+        found = over(previous, examination) if previous else examination
+        odd = tuple(f for f in found.findings if f.choice is None or not f.choice.usual)
+        place = odd, found.context, tuple(found.flags.items()), tuple(examination.flags)
+        if place != self._asks_of:
+            self.asks, self._asks_of = order(found, examination.flags), place
+            self._ordered()
+        self._asks_for = examination
 
     def _ahead(self, examination: Examination) -> Iterator[Examination]:
         for possible in ahead(self._state, examination):

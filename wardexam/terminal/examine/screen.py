@@ -4,7 +4,7 @@ One key path for the whole grid, so that typed-ahead keys land in order. A key t
 changes nothing and says what would be.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
 from textual.geometry import Offset
@@ -12,11 +12,13 @@ from textual.geometry import Offset
 from wardexam.errors import InputError
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET
-from wardexam.terminal.examine import actions, view
+from wardexam.terminal.examine import actions, edits, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
 from wardexam.terminal.examine.reader import Reader
-from wardexam.terminal.examine.state import GRID, State
-from wardexam.terminal.screens.base import SMALLEST, LineScreen
+from wardexam.terminal.examine.state import ABOVE, AGAIN, GRID, State
+from wardexam.terminal.question import Then, joined
+from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.urgent import urgent_line
 from wardexam.visit import Visit
 
 if TYPE_CHECKING:
@@ -24,8 +26,9 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 FLAG_KEYS = {"1": "yes", "y": "yes", "0": "no", "n": "no"}
-GRADE_KEYS = {"minus": "minus", "plus": "plus", "equals_sign": "plus"}
-LEFT_FROM = 31  # the column from which a click is on the patient's left
+GRADE_KEYS = {"minus": "minus", "plus": "plus"}
+LEFT_FROM = 32  # the column from which a click is on the patient's left
+BODY = (120, 40)  # columns and lines from which the body stands below the panel
 
 
 class ExamineScreen(LineScreen):
@@ -36,22 +39,31 @@ class ExamineScreen(LineScreen):
     """
 
     SCREEN = "examine"
-    BODIES = ("labels", "grades", "before", "panel", "figure")
+    BODIES = ("labels", "grades", "before", "panel")
 
     def __init__(self, visit: Visit) -> None:
         super().__init__()
+        self.above = ABOVE
         self.visit: Visit = visit
         self.state: State = State(visit)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
         if self.state.row is ONSET:
             self.said = f"{visit.said} {ONSET.ask}"
+        elif self.state.page == AGAIN and not visit.draft.sent:
+            self.said = (
+                f"{visit.said} Last time's signs first; {self.key('unchanged')} enters one again."
+            )
         self.shown_kept, self._trouble = 0, ""
+        self._wrote = ""  # what the last key wrote, as long as nothing else is said
 
     def on_mount(self) -> None:
         """Start the reasoning; the base draws."""
         app = self.app  # a thread has none of its own, and may answer when the screen is gone
-        self.reader.start(lambda number, reading: app.call_later(self._answered, number, reading))
+        self.reader.start(
+            lambda number, reading: app.call_later(self._answered, number, reading),
+            lambda: app.call_later(self._ordered),
+        )
         self.visit.draft.settled = lambda: app.call_later(self._kept)
 
     def on_unmount(self) -> None:
@@ -82,11 +94,29 @@ class ExamineScreen(LineScreen):
             actions.choose(self, key)
         elif isinstance(row, Flag) and key in FLAG_KEYS:
             actions.answer_flag(self, row, FLAG_KEYS[key])
+        elif key == "equals_sign" and (doubt := edits.in_doubt(self.state, self.key("unchanged"))):
+            raise RefusedError(doubt)
         elif key.isdecimal() or key in GRADE_KEYS:
             actions.grade(self, GRADE_KEYS.get(key, key))
         else:
             return False
         return True
+
+    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+        """Ask for an answer that is typed; why nothing is written is what is wrong with it."""
+
+        def taken(typed: str) -> str | None:
+            try:
+                return then(typed)
+            except RefusedError as refusal:
+                return str(refusal)
+
+        super().ask(question, taken, text, choices)
+
+    @property
+    def lasting(self) -> str:
+        """Why the draft is not in the ward's folder."""
+        return self._trouble
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
@@ -101,8 +131,10 @@ class ExamineScreen(LineScreen):
     def click(self, x: int, y: int) -> None:
         """A click on a grade puts the cursor there."""
         room, first = self.state.window(self.size.height)
-        row = first + y - 2
-        if 0 <= y - 2 < room and row < len(self.state.rows) and x < GRID:
+        at = y - ABOVE - 1
+        lines = self.state.placed[first : first + room]
+        row = lines[at] if 0 <= at < len(lines) else ""
+        if isinstance(row, int) and x < GRID:
             self.state.row_at = row
             self.move(side=1 if x >= LEFT_FROM else 0)
 
@@ -144,7 +176,7 @@ class ExamineScreen(LineScreen):
         except InputError as error:
             self.say(error.line[: self.size.width])
             return False
-        self.said = said or made[-1].said
+        self.said = self._wrote = said or made[-1].said
         return True
 
     def write(self, *made: Edit, said: str = "") -> None:
@@ -163,37 +195,38 @@ class ExamineScreen(LineScreen):
         """Draw, and put the terminal's own cursor on the cell."""
         super().redraw()
         self.reader.ask_if_moved()
-        _, first = self.state.window(self.size.height)
-        column = 25 + 6 * self.state.column
-        self.app.cursor_position = Offset(column, 2 + self.state.row_at - first)
+        if not self.asking:  # else it stands where is typed
+            self.app.cursor_position = Offset(*view.cursor(self.state, self.size.height))
 
     def draw(self) -> None:
-        """The heading, the grid, the last examination beside it, the panel, the figure."""
-        width, height = self.size
-        grid = view.grid(self.state, height, self.ward_app.glyphs)
-        self.canvas("heading").show([[(view.heading_text(self.state, width), "accent")]])
+        """The lines above, the grid, the last examination beside it, the panel, the body."""
+        grid = view.grid(self.state, self.size.height, self.ward_app.glyphs)
         self.canvas("labels").show(grid.labels)
         self.canvas("grades").show(grid.grades)
         self.canvas("before").show(grid.before)
-        self._draw_panel()
+        self._draw_meaning()
 
-    def _draw_panel(self) -> None:
-        width, height = self.size
-        wide, figure = width >= view.WIDE, self.canvas("figure")
-        if figure.display != wide:
-            figure.display = wide
-            self.canvas("panel").styles.width = view.WIDE_PANEL if wide else "1fr"
-        keys = {
-            "suggested": self.key("suggested"),
-            "asks": self.key("flags"),
-            "why": self.key("why"),
-        }
-        lines = view.panel(self.state, self.reader, width, self.ward_app.glyphs, **keys)
-        self.canvas("panel").show(lines[: height - 3])
-        if wide:
-            plain = self.ward_app.terminal.ascii
-            body = view.figure(self.state, figure.size.width, ascii_only=plain)
-            figure.show([[(line, "quiet")] for line in body])
+    def _draw_head(self) -> None:
+        """Whose it is and how much of it is kept and done; how urgent; what is still to be asked."""
+        width, state = self.size.width, self.state
+        urgent = urgent_line(
+            self.reader.urgency, width, now=self.visit.session.now(), key=self.key("why")
+        )
+        asks = view.asks_line(state, self.reader.asks, width, self.key("flags"))
+        who = view.heading_text(state, width, self.visit.kept_at)
+        self.canvas("heading").show([[(who, "accent")], urgent, asks])
+
+    def _draw_meaning(self) -> None:
+        """What is urgent, and what the signs mean."""
+        self._draw_head()
+        size, app = (self.size.width, self.size.height), self.ward_app
+        body: list[str] = []
+        if size[0] >= BODY[0] and size[1] >= BODY[1]:
+            room = view.panel_width(size[0])
+            body = view.figure(self.state, room, ascii_only=app.terminal.ascii)
+        keys = {"suggested": self.key("suggested"), "why": self.key("why")}
+        lines = view.panel(self.state, self.reader, size, app.glyphs, body=body, **keys)
+        self.canvas("panel").show(lines)
 
     def hint_text(self) -> str:
         """What is accepted at the cursor, then the other keys."""
@@ -202,18 +235,32 @@ class ExamineScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
-        if not self._typing and self.query("#hint"):
+        if self.state.awaits and not self.asking and not self.unseen:
+            about, choices = view.choices(self.state)
+            lines = joined([about, *choices], self.size.width - 1)
+            self.show_status([[(line, "strong")] for line in lines])
+        elif not self.asking and not self.unseen and self.query("#hint"):
             self.shown_kept = self.visit.draft.kept
-            self.canvas("status").show([view.status(self.state, self.said, self.size.width)])
+            wrote = bool(self.said) and self.said == self._wrote
+            line = view.status(self.state, self.said, self.size.width, wrote=wrote)
+            self.canvas("status").show([line])
 
     # --- what comes from threads
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
         # An answer may come while the screen is being left, its canvases gone already.
-        if self.query("#panel") and self.reader.take(number, reading):
-            width, height = self.size
-            if width >= SMALLEST[0] and height >= SMALLEST[1]:
-                self._draw_panel()
+        if self._there and self.reader.take(number, reading) and not self.unseen:
+            self._draw_meaning()
+
+    def _ordered(self) -> None:
+        """In which order the flags matter now is known."""
+        if self._there and not self.unseen:
+            self._draw_head()
+
+    @property
+    def _there(self) -> bool:
+        """Whether the canvases are there still: what a thread says may come while the screen is being left."""
+        return bool(self.query("#heading") and self.query("#panel"))
 
     def _kept(self) -> None:
         draft = self.visit.draft
@@ -224,3 +271,4 @@ class ExamineScreen(LineScreen):
             self.say("In the ward's folder again.")
         elif self.shown_kept != draft.kept:
             self.draw_status()
+        self._ordered()

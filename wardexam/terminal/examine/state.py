@@ -5,14 +5,14 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
-from wardexam.exam.answers import AnswerSet, answers_for
+from wardexam.exam.answers import Answer, AnswerSet, ScaleName, answers_for, scales
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
-from wardexam.exam.row_sets import row_sets
-from wardexam.note.note import PART_TITLES
+from wardexam.exam.row_sets import row_sets, set_for
+from wardexam.note.sentences import PART_TITLES
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import sum_score
 from wardexam.reasoning.rules.standing import over
@@ -20,13 +20,40 @@ from wardexam.visit import Visit
 
 Row = Sign | Flag | OnsetQuestion
 FLAGS = "flags"
-GRID = 47  # columns of the grid
+SET_KEYS = "123456789abcdefg"  # choose a set of rows
+AGAIN = "again"  # the page of the signs that were examined earlier in the stay
 SHOWN_AS = {"minus": "-", "plus": "+"}  # keys whose name is not what they show
+GRID = 50  # columns of the grid
+ABOVE = 3  # lines above the grid: whose it is, how urgent, what is still to be asked
+BELOW = 2  # lines below it: the cursor's, the keys
+PAGE_TITLES = {**PART_TITLES, "power": "Power", "cranial": "Cortex and cranial nerves",
+    "provocation": "Stretch and provocation", "muscle": "Wasting and fasciculation"}  # fmt: skip
+MODALITIES = {
+    "touch": "Light touch",
+    "pin": "Pinprick",
+    "vibration": "Vibration",
+    "position": "Joint position",
+}
 
 
 def sides(row: Row) -> tuple[Side, ...]:
     """The sides of a row, in the order of the columns."""
     return ("right", "left") if isinstance(row, Sign) and row.sides == "each" else ("midline",)
+
+
+def abnormal(finding: Finding) -> bool:
+    """Whether it shows something out of the usual; not where it could not be tested."""
+    return finding.answer is not None and not (finding.choice and finding.choice.usual)
+
+
+def examined_before(earlier: Examination | None) -> tuple[Sign, ...]:
+    """The signs that were examined earlier: with an abnormal side first, then what could not be tested, then the rest."""
+    ranks: dict[str, int] = {}
+    for found in earlier.findings if earlier else ():
+        rank = 0 if abnormal(found) else 1 if found.answer is None else 2
+        ranks[found.sign] = min(rank, ranks.get(found.sign, rank))
+    rows = [row for row in catalogue().values() if row.id in ranks]
+    return tuple(sorted(rows, key=lambda row: ranks[row.id]))
 
 
 @cache
@@ -37,8 +64,38 @@ def _rows(page: str) -> tuple[Row, ...]:
 
 
 @cache
+def _placed(page: str) -> tuple[int | str, ...]:
+    """The lines of a page of signs: each row by its number, and a heading where another group begins."""
+    placed, last = list[int | str](), ""
+    for number, row in enumerate(_rows(page)):
+        group = _group(page, row) if isinstance(row, Sign) else ""
+        if group and group != last and (last or group != PAGE_TITLES["reflexes"]):
+            placed.append(group)
+        last = group or last
+        placed.append(number)
+    return tuple(placed)
+
+
+def _group(page: str, row: Sign) -> str:
+    """What a row stands under: in a set its part, in the longest parts the limb or what is tested."""
+    if page in row_sets():
+        return PAGE_TITLES[row.part]
+    if page == "power":
+        return row.limb.capitalize()
+    if page == "sensation":
+        return "Skin of single nerves" if row.territory else MODALITIES.get(row.modality, "Levels")
+    return ""
+
+
+@cache
 def _signs(page: str) -> tuple[Sign, ...]:
     return tuple(row for row in _rows(page) if isinstance(row, Sign))
+
+
+def _gives(row: Sign, answer: Answer, scale: ScaleName) -> str:
+    """What a key gives, in a word or two."""
+    code = answer.code
+    return (scales()[scale].meanings[code] if row.answers == "tendon" else code).replace("_", " ")
 
 
 @dataclass
@@ -47,7 +104,7 @@ class State:
 
     Attributes:
         visit: What is entered.
-        page: The set of rows, the part, or the flags that show.
+        page: The set of rows, the part, or the flags that show; where none is given the set of the complaint.
         row_at: The row under the cursor, from 0.
         side_at: The column under the cursor, from 0.
         down_first: Whether grading goes down one side.
@@ -55,12 +112,13 @@ class State:
         moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
         before: What was found earlier in the stay, by sign and side.
+        again: The signs of it, abnormal first.
         asked: The flags in the order in which they are asked.
         onset_open: Whether it is still to be asked when it began; passed once, it is asked no more.
     """
 
     visit: Visit
-    page: str = "core"
+    page: str = ""
     row_at: int = 0
     side_at: int = 0
     down_first: bool = False
@@ -68,14 +126,16 @@ class State:
     moved_on: bool = False
     awaits: str = ""
     before: dict[tuple[str, Side], Finding] = field(init=False)
+    again: tuple[Sign, ...] = field(init=False)
     asked: tuple[Flag, ...] = field(init=False, default=())
     onset_open: bool = field(init=False)
 
     def __post_init__(self) -> None:
         previous = self.visit.previous
         self.before = {f.key: f for f in previous.findings} if previous else {}
+        self.again = examined_before(previous)
         self.onset_open = self.visit.asks_onset
-        self.show(self.page)
+        self.show(self.page or self.first_page)
 
     # --- what is at the cursor
 
@@ -92,11 +152,15 @@ class State:
     @property
     def rows(self) -> tuple[Row, ...]:
         """The rows of the page that shows; flags stand in the order they had when it was shown."""
+        if self.page == AGAIN:
+            return (ONSET, *self.again)
         return self.asked if self.page == FLAGS else _rows(self.page)
 
     @property
     def signs(self) -> tuple[Sign, ...]:
         """The signs among the rows of the page that shows."""
+        if self.page == AGAIN:
+            return self.again
         return () if self.page == FLAGS else _signs(self.page)
 
     @property
@@ -166,8 +230,17 @@ class State:
             return "0 none  10: reduced below T10  enter: type C6, L1"
         if row.answers == "residual":
             return "type the mL, then enter"
-        return " ".join(
-            f"{SHOWN_AS.get(a.key, a.key)} {a.mark}" if a.key != a.mark else a.key
+        return self.legend()
+
+    def legend(self, *, words: bool = True) -> str:
+        """What each key gives here: in words, or by the marks of the grid where there is no room for those."""
+        row = self.row
+        assert isinstance(row, Sign)
+        if row.answers == "mrc":
+            return "0-5 power   - 4minus   + 4plus"
+        scale = self.examination.scale
+        return "  ".join(
+            f"{a.key} {_gives(row, a, scale) if words else a.mark}"
             for a in self.answers(row).answers
         )
 
@@ -177,6 +250,13 @@ class State:
         return id(self.examination), self.row.id, self.side_at, self.both
 
     # --- the page
+
+    @property
+    def sets(self) -> list[tuple[str, str, str]]:
+        """The sets of rows: the key that chooses each, its page, its short name; first what was examined before."""
+        again = [("0", AGAIN, "last time")] if self.again else []
+        named = [(s.id, s.short) for s in row_sets().values()]
+        return again + [(k, *one) for k, one in zip(SET_KEYS, named, strict=False)]
 
     @property
     def count(self) -> tuple[int, int]:
@@ -193,9 +273,11 @@ class State:
         if self.page == FLAGS:
             left = len(flags()) - len(self.examination.flags.keys() & flags().keys())
             return f"Red flags, {left or 'none'} not asked"
+        if self.page == AGAIN:
+            return "Abnormal last time first"
         if self.page not in row_sets():
             score = sum_score(self.examination) if self.page == "power" else None
-            return PART_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
+            return PAGE_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
         name = row_sets()[self.page].name
         long = f"Reflexes and more: {name}"
         return long if len(long) <= 24 else name.capitalize()
@@ -203,20 +285,37 @@ class State:
     @property
     def stated(self) -> list[str]:
         """The statements about parts of this page, in few short lines."""
-        parts = {row.part for row in self.signs}
-        said = [
-            f"{s.limb.replace('right', 'R').replace('left', 'L')} {s.part}"
-            for s in self.examination.rest_normal
-            if s.part in parts
-        ]
-        return textwrap.wrap(f"Rest normal: {', '.join(said)}", 25)[:6] if said else []
+        parts = dict.fromkeys(row.part for row in self.signs)
+        said = []
+        for part in parts:
+            limbs = [s.limb for s in self.examination.rest_normal if s.part == part]
+            said += [f"{part} of {', '.join(limbs)}"] if limbs else []
+        return textwrap.wrap(f"Rest normal: {'; '.join(said)}", GRID - 12)[:6] if said else []
+
+    @property
+    def placed(self) -> tuple[int | str, ...]:
+        """The lines of the page: a row by its number, a heading by its words where another group begins."""
+        plain = self.page in (FLAGS, AGAIN)
+        return tuple(range(len(self.rows))) if plain else _placed(self.page)
 
     def window(self, height: int) -> tuple[int, int]:
-        """How many rows show on a screen of this height, and which is the first."""
-        room = height - 4 - len(self.stated)
-        return room, max(0, min(self.row_at - room // 2, len(self.rows) - room))
+        """How many lines of the page show on a screen of this height, and which is the first."""
+        room = height - ABOVE - BELOW - 1 - len(self.stated)
+        placed = self.placed
+        at = placed.index(self.row_at)
+        return room, max(0, min(at - room // 2, len(placed) - room))
+
+    def line_at(self, height: int) -> int:
+        """On which line of the page's window the cursor stands, from 0."""
+        return self.placed.index(self.row_at) - self.window(height)[1]
 
     # --- where the cursor goes
+
+    @property
+    def at_end(self) -> bool:
+        """Whether the cell that is graded next has none behind it."""
+        last = self.row_at == len(self.rows) - 1
+        return last and self.side_at >= len(sides(self.row)) - 1
 
     def advance(self) -> None:
         """To the cell that is graded next."""
@@ -271,7 +370,7 @@ class State:
         if what.kind == "flag":
             if self.page != FLAGS:
                 self.show(FLAGS)
-        elif self.page not in row_sets():
+        elif ONSET not in self.rows:
             self.page = next(iter(row_sets()))
         self.both = self.moved_on = False
         self.row_at = next(n for n, row in enumerate(self.rows) if row.id == what.id)
@@ -309,6 +408,13 @@ class State:
         """The first row that is a sign or a flag."""
         return int(self.rows[0] is ONSET)
 
+    @property
+    def first_page(self) -> str:
+        """The page that opens: what was examined earlier in the stay; the first set where nothing was, or to amend."""
+        if self.again and not self.visit.amends:
+            return AGAIN
+        return set_for(self.examination.context.complaint)
+
     def show(self, page: str) -> None:
         """Another page, from its top: from when it began as long as that is to be asked, else below it."""
         if page == FLAGS:
@@ -322,6 +428,7 @@ class State:
 
     def turn(self, by: int) -> None:
         """So many parts on."""
-        parts = ["core", *(p for p in PARTS if p != "reflexes"), FLAGS]
-        at = parts.index(self.page) if self.page in parts else 0
+        first = [AGAIN, "core"] if self.again else ["core"]
+        parts = [*first, *(p for p in PARTS if p != "reflexes"), FLAGS]
+        at = parts.index(self.page if self.page in parts else "core")
         self.show(parts[(at + by) % len(parts)])

@@ -6,21 +6,20 @@ from typing import NamedTuple
 from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Quality, Reason, Side
-from wardexam.exam.flags import Flag
+from wardexam.exam.flags import Flag, flags
 from wardexam.exam.identity import heading
 from wardexam.exam.onset import OnsetQuestion, onset_words
-from wardexam.exam.row_sets import row_sets
-from wardexam.exam.text import clean, cut, whole_words
+from wardexam.exam.text import clean, columns, whole_words
 from wardexam.exam.wording import narrow, sided
+from wardexam.note.reasons import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.examine.reader import Reader
-from wardexam.terminal.examine.state import FLAGS, Row, State, sides
+from wardexam.terminal.examine.state import ABOVE, BELOW, FLAGS, GRID, Row, State, sides
 from wardexam.terminal.keys import Key, hint
 from wardexam.terminal.looks import Glyphs
-from wardexam.terminal.panel import more_lines, panel_lines
+from wardexam.terminal.panel import panel_lines
 
-WIDE, WIDE_PANEL = 120, 38  # from this width the figure joins on the right of a panel of this width
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
     "p": "pain", "c": "cast", "a": "amputation", "r": "cannot_relax", "d": "declined", "s": "sedated",
@@ -33,14 +32,15 @@ QUALITY_KEYS: dict[str, Quality] = {
     "h": "hung_up",
     "r": "reinforced",
 }
-# Why a sign may not be testable, with the letters: the first stand in the status line, the rest below.
-REASONS = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
-REASONS_SAID = 5
-
-
-LABEL = 23  # columns of a row's name with its segments; a blank stands before the grades
+SKIN = slice(6, 24)  # columns of the body between the grades of right and left
+GRADE = 6  # columns of the left one behind it
+LABEL = 26  # columns of a row's name, the pointer before it and a blank behind it
+NAME = 24  # columns of the name itself
+CELL = 5  # columns of a grade
+BEFORE = 11  # columns of what was found before
 CHANGED = "*"  # after a grade that is not what it was in the last examination
 KNOWN = "k"  # after a finding that is marked as known from before
+BLANK = "."  # not examined
 
 
 class Grid(NamedTuple):
@@ -51,74 +51,167 @@ class Grid(NamedTuple):
     before: list[Line]
 
 
-def heading_text(state: State, width: int) -> str:
-    """Whose examination it is, when, by whom, how much of the page is done, the scale."""
+def which_text(state: State) -> tuple[str, ...]:
+    """Which examination it is, in full and in fewer words."""
+    visit = state.visit
+    again = ", resumed" if visit.resumed else ""
+    whole = visit.which
+    if visit.amends:
+        return (f"{whole}{again}", whole)
+    if visit.previous is None:
+        return (f"{whole}{again}", "first")
+    minutes = (visit.session.now() - visit.previous.at).total_seconds() / 60
+    ago = f", last {span(minutes)} ago" if minutes >= 0 else ""
+    return (
+        f"{whole}{ago}{again}",
+        f"{whole}{ago.removesuffix(' ago')}{again}",
+        f"{whole}{again}",
+        whole,
+    )
+
+
+def heading_text(state: State, width: int, kept: str = "") -> str:
+    """Whose body, which examination, kept when, how much of the page is done.
+
+    Args:
+        state: The examination.
+        width: Columns.
+        kept: When it was kept last, in words; empty where nothing was yet.
+    """
     e, patient = state.examination, state.visit.patient
-    age = "" if e.context.age is None else f" {e.context.age}y"
+    sex = "" if e.context.sex == "unknown" else f" {e.context.sex[0]}"
+    age = sex if e.context.age is None else f" {e.context.age}{sex or ' y'}"
     done, whole = state.count
-    when, by = f"{age}  {e.at:%d %b %H:%M}", f" {cut(clean(e.examiner), 10)}"
-    few, scale = f"  {done}/{whole}", f"  scale {e.scale}"
-    count = f"{few}, {len(e.findings)} in all"
-    # What is left out when it does not fit, the last first; the count in full before the scale.
-    tails = (
-        f"{when}{by}{count}{scale}", f"{when}{by}{few}{scale}", f"{when}{by}{count}", f"{when}{by}{few}",
-        f"{when}{by}", when, age, "",
-    )  # fmt: skip
-    return heading(patient, f"{clean(patient.bed)} ", tails, width)
+    right = f"  {done} of {whole}"
+    when = f"  {kept}" if kept else ""
+    words = which_text(state)
+    least = f"  {words[-1]}" if state.visit.amends else ""
+    # What is left out when it does not fit, the last first.
+    tails = [f"{age}  {which}{when}{right}" for which in words]
+    tails += [f"{age}{least}{when}{right}", f"{age}{least}{right}", f"{age}{least}", least, ""]
+    text = heading(patient, f"{clean(patient.bed)} ", tails, width)
+    ends = f"{when}{right}"
+    if text.endswith(ends):  # what is kept and done stands at the right edge
+        text = text.removesuffix(ends) + " " * (width - columns(text)) + ends
+    return text
+
+
+def asks_line(state: State, asks: tuple[str, ...], width: int, key: str) -> Line:
+    """What was not asked yet that matters most now: as many names as fit whole, and how many there are.
+
+    Args:
+        state: The examination.
+        asks: The flags in the order in which they matter.
+        width: Columns.
+        key: The key that asks them.
+    """
+    e = state.examination
+    open_flags = [flags()[name].short for name in asks if name not in e.flags]
+    names = ["when it began"] if e.context.onset == "unknown" else []
+    names += open_flags
+    if not names:
+        return [("All flags asked.", "quiet")]
+    count = f"({len(open_flags)} not asked)  {key}" if open_flags else f"({key})"
+    text = names[0]
+    for name in names[1:]:
+        if len(f"Ask  {text}, {name}  {count}") > width:
+            break
+        text += f", {name}"
+    pad = " " * (width - len(f"Ask  {text}{count}"))
+    return [("Ask  ", "accent"), (text, ""), (pad, ""), (count, "quiet")]
 
 
 def grid(state: State, height: int, glyphs: Glyphs) -> Grid:
-    """The rows that show on a screen of this height, with the last examination beside them."""
+    """The lines that show on a screen of this height, with the last examination beside them."""
     found = {f.key: f for f in state.examination.findings}
     room, first = state.window(height)
     change = state.visit.case.comparison()
-    labels: list[Line] = [[(f"{state.title[:24]:<25}", "strong")]]
-    head = "answer      " if state.page == FLAGS else " R     L    "
-    grades: list[Line] = [[(head, "quiet")]]
-    before = ["now WORSE" if change and change.worse else "before"]
-    for number, row in enumerate(state.rows[first : first + room], first):
-        here = number == state.row_at
-        labels.append([(_label(row, glyphs.pointer if here else " "), "")])
+    labels: list[Line] = [[(f"{state.title:<{LABEL}}", "strong")]]
+    head = "answer" if state.page == FLAGS else "right left"
+    grades: list[Line] = [[(f"{head:<12}", "quiet")]]
+    worse = bool(change and change.worse)
+    before: list[Line] = [
+        _beside("now WORSE" if worse else "before", glyphs, "warn" if worse else "quiet")
+    ]
+    for at in state.placed[first : first + room]:
+        if isinstance(at, str):
+            labels.append(
+                [(at, "strong"), (" ", ""), (glyphs.line * (LABEL - len(at) - 2), "quiet")]
+            )
+            grades.append([(glyphs.line * 11, "quiet")])
+            before.append(_beside("", glyphs))
+            continue
+        row, here = state.rows[at], at == state.row_at
+        labels.append(_label(row, glyphs.pointer if here else " ", here=here))
         grades.append(_grades(state, row, found, state.column if here else -1))
-        before.append(_before(state, row))
-    labels += [[(line, "strong")] for line in state.stated]
-    before += [""] * (height - 3 - len(before))
-    return Grid(labels, grades, [[(f"{text:<9}{glyphs.rule}", "quiet")] for text in before])
+        before.append(_beside(_before(state, row), glyphs))
+    blank = _beside("", glyphs)
+    lines = height - ABOVE - BELOW
+    before += [blank] * (lines - len(before))
+    if state.stated:
+        labels += [[]] * (lines - len(state.stated) - len(labels))
+        labels += [[(line, "strong")] for line in state.stated]
+    return Grid(labels, grades, before)
 
 
-def _label(row: Row, pointer: str) -> str:
-    if isinstance(row, Flag):
-        return f"{pointer}{row.short[:24]}"
-    if isinstance(row, OnsetQuestion):
-        return f"{pointer}{row.name}"
-    segments = row.segment_range
-    text = f"{row.short or row.name:<{min(17, LABEL - 1 - len(segments))}} {segments}"
-    return f"{pointer}{text.rstrip():<{LABEL}} "
+def _beside(text: str, glyphs: Glyphs, style: str = "quiet") -> Line:
+    """What was before, and the rule between the grid and the panel."""
+    return [(f"{text:<{BEFORE}}", style), (glyphs.rule, "quiet")]
+
+
+def cursor(state: State, height: int) -> tuple[int, int]:
+    """Column and line of the cell under the cursor."""
+    several = isinstance(state.row, Sign) and len(sides(state.row)) == 2
+    inset = 6 * state.column if several else 3 if isinstance(state.row, Sign) else 0
+    return LABEL + inset, ABOVE + 1 + state.line_at(height)
+
+
+def row_name(row: Row) -> str:
+    """What a row is called in the grid."""
+    name = row.name if isinstance(row, OnsetQuestion) else row.short
+    return name or row.name if isinstance(row, Sign) else name
+
+
+def _label(row: Row, pointer: str, *, here: bool) -> Line:
+    return [(pointer, "accent"), (f"{row_name(row):<{LABEL - 1}}", "strong" if here else "")]
 
 
 def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: int) -> Line:
-    columns, pieces = sides(row), list[tuple[str, str]]()
-    width = 5 if len(columns) == 2 else 10
-    both = at >= 0 and state.both
-    for index, side in enumerate(columns):
-        known = ""
-        if isinstance(row, Flag):
-            text = state.examination.flags.get(row.id, "not asked")
-        elif isinstance(row, OnsetQuestion):
-            text = _onset(state)
-        else:
-            finding, before = found.get((row.id, side)), state.before.get((row.id, side))
-            text = mark(finding, before, state.examination.scale)
-            known = KNOWN if finding and finding.known else ""
-        style = "cursor" if both or index == at else ""
-        text = text[:width]
-        if known:
-            rest = width - len(text) - len(known)
-            pieces += [(text, style), (known, style or "quiet"), (" " * rest, style)]
-            pieces += [(" " * (1 + min(0, rest)), "")]
-        else:
-            pieces += [(f"{text:<{width}}", style), (" ", "")]
-    return pieces
+    """The cells of a row: right and left, or the one between them."""
+    both, several = at >= 0 and state.both, sides(row)
+    pieces = list[tuple[str, str]]()
+    if isinstance(row, Flag | OnsetQuestion):
+        answer, blank = _answer(state, row)
+        style = "cursor" if at >= 0 else "quiet" if blank else "strong" if answer == "yes" else ""
+        return [(f"{answer:<11}", style), (" ", "")]
+    if len(several) == 1:
+        pieces.append(("   ", ""))
+    for index, side in enumerate(several):
+        finding, before = found.get((row.id, side)), state.before.get((row.id, side))
+        text = mark(finding, before, state.examination.scale)[:CELL]
+        known = KNOWN if finding and finding.known and len(text) < CELL else ""
+        style = "cursor" if both or index == at else weight(finding)
+        pieces.append((f"{text}{known}".ljust(CELL), style))
+        pieces.append((" ", ""))
+    filled = sum(len(text) for text, _ in pieces)
+    return [*pieces, (" " * (12 - filled), "")]
+
+
+def weight(finding: Finding | None) -> str:
+    """How heavy a grade is drawn: out of the usual more than usual, not examined least."""
+    if finding is None:
+        return "quiet"
+    if finding.choice is None:
+        return "strong" if finding.answer else ""
+    return "" if finding.choice.usual else "strong"
+
+
+def _answer(state: State, row: Flag | OnsetQuestion) -> tuple[str, bool]:
+    """What was answered to a question, and whether nothing was."""
+    if isinstance(row, OnsetQuestion):
+        return _onset(state), state.examination.context.onset == "unknown"
+    answer = state.examination.flags.get(row.id)
+    return answer or "not asked", answer is None
 
 
 def _onset(state: State) -> str:
@@ -126,15 +219,15 @@ def _onset(state: State) -> str:
     told = state.examination.context.onset
     if told != "unknown":
         return onset_words(told)
-    return "-" if state.onset_earlier else "not known"
+    return BLANK if state.onset_earlier else "not known"
 
 
 @lru_cache(1024)
 def mark(finding: Finding | None, before: Finding | None, scale: ScaleName) -> str:
     """What a cell says: the grade, the first letter of a quality, `CHANGED` where it was otherwise before."""
-    text = narrow(finding, scale)
     if finding is None:
-        return text
+        return BLANK
+    text = narrow(finding, scale)
     if "reinforced" in finding.qualities:
         text += "r"
     elif finding.qualities:
@@ -154,7 +247,7 @@ def _before(state: State, row: Row) -> str:
 
 @lru_cache(512)
 def _pair(found: tuple[Finding | None, ...], scale: ScaleName) -> str:
-    return "/".join(narrow(f, scale) for f in found)[:9]
+    return "/".join(narrow(f, scale) if f else BLANK for f in found)
 
 
 def at_cursor(state: State) -> str:
@@ -173,39 +266,78 @@ def arrived(state: State, width: int) -> str:
     return asked if len(asked) <= room else f"Question: {name}."
 
 
-def about(state: State) -> str:
-    """The row under the cursor in full: name, segments, where to touch; or the question."""
+def about(state: State, width: int = 0) -> str:
+    """The row under the cursor in full: side, name, segments, where to touch; or the question.
+
+    Args:
+        state: The examination.
+        width: Columns, where what does not fit is left out, the last first; 0 for all.
+    """
     row, finding = state.row, state.finding
     if not isinstance(row, Sign):
         return row.ask
     old = f"known before, {clean(finding.known)}" if finding and finding.known else ""
     more = [m for m in (old, row.segment_range, row.nerve, row.place) if m]
-    return f"{sided(state.side, row.name)}{': ' if more else ''}{', '.join(more)}"
+    said = sided(state.side, row.name)
+    for count in range(len(more), 0, -1):
+        text = f"{said}: {', '.join(more[:count])}"
+        if not width or len(text) <= width:
+            return text
+    return said
+
+
+def at_hand(state: State) -> str:
+    """The row under the cursor where something else is said beside it: side, name and segments."""
+    row = state.row
+    if not isinstance(row, Sign):
+        return row.ask
+    both = f"both {row.name}" if state.both else sided(state.side, row.name)
+    return f"{both}  {row.segment_range}".rstrip()
 
 
 def panel_width(width: int) -> int:
     """How many columns the panel has on a screen of this width."""
-    return WIDE_PANEL - 1 if width >= WIDE else min(60, width - 47)
+    return width - GRID - 1
 
 
 def panel(
-    state: State, reader: Reader, width: int, glyphs: Glyphs, *, suggested: str, asks: str, why: str
-) -> list[Line]:
-    """What the signs mean so far; below it, where there is room, what changed and what else is urgent."""
-    e, urgency, room = state.examination, reader.urgency, panel_width(width)
-    lines = panel_lines(
-        e,
-        urgency,
-        reader.reading,
-        room,
-        failed=reader.failed,
-        glyphs=glyphs,
-        suggested=suggested,
-        asks=asks,
-        why=why,
-        now=state.visit.session.now(),
-    )
-    return lines + more_lines(e, state.visit.previous, urgency, room, state.visit.session.now())
+    state: State, reader: Reader, size: tuple[int, int], glyphs: Glyphs, *, suggested: str, why: str, body: list[str]
+) -> list[Line]:  # fmt: skip
+    """What the signs mean so far; below it, where there is room, the body.
+
+    Args:
+        state: The examination.
+        reader: What it means.
+        size: Columns and lines of the screen.
+        glyphs: What bars are drawn with.
+        suggested: The key that goes to the suggested sign.
+        why: The key that shows every reason.
+        body: The body, where it is drawn here.
+    """
+    width, height = size
+    lines = height - ABOVE - BELOW
+    room = lines - len(body) - bool(body)
+    drawn = [[], *map(_drawn, body)] if body else []
+    lines_above = panel_lines(
+        state.examination, reader.urgency, reader.reading, panel_width(width), room, line=width,
+        now=state.visit.session.now(), failed=reader.failed, suggested=suggested, why=why,
+        previous=state.visit.previous, bar=glyphs.full,
+    )  # fmt: skip
+    return [[(" ", ""), *line] if line else [] for line in lines_above + drawn]
+
+
+def _drawn(line: str) -> Line:
+    """A line of the body: quiet where nothing is known, of the skin or of a grade."""
+    right, skin, rest = line[: SKIN.start], line[SKIN], line[SKIN.stop :]
+    blank = not skin.strip(" .\u00b7")
+    return [
+        (right, _told(right)), (skin, "quiet" if blank else ""),
+        (rest[:GRADE], _told(rest[:GRADE])), (rest[GRADE:], "quiet"),
+    ]  # fmt: skip
+
+
+def _told(grade: str) -> str:
+    return "quiet" if grade.strip() == "-" else ""
 
 
 def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
@@ -213,34 +345,80 @@ def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
     from wardexam.note import body
 
     scale = state.examination.scale
-    return body.figure(state.examination, scale, ascii_only=ascii_only, width=max(35, width))
+    return body.figure(state.examination, scale, ascii_only=ascii_only, width=width, aside=True)
+
+
+def choices(state: State) -> tuple[str, list[str]]:
+    """What the awaited letter is about, and what it may be."""
+    row = state.row
+    if state.awaits == "reason":
+        return f"Not testable, {row.name if isinstance(row, Sign) else ''}:", [
+            f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()
+        ]
+    if state.awaits == "quality":
+        return "How it came:", [f"{key} {QUALITY_WORDS[q]}" for key, q in QUALITY_KEYS.items()]
+    if state.awaits == "jump":
+        return "To the reflex:", [f"{s.letter} {s.name}" for s in signs_of("reflexes")]
+    return "Rows:", [f"{key} {short}" for key, _, short in state.sets]
 
 
 def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -> str:
-    """What is accepted at the cursor, then the other keys; or what the awaited letter may be."""
-    if state.awaits == "reason":
-        return "  ".join(REASONS[REASONS_SAID:])[: width - 1]
-    if state.awaits == "quality":
-        return "  ".join(f"{k} {QUALITY_WORDS[q]}" for k, q in QUALITY_KEYS.items())[: width - 1]
-    if state.awaits == "jump":
-        return "  ".join(f"{s.letter} {s.name}" for s in signs_of("reflexes"))[: width - 1]
-    if state.awaits == "rows":
-        sets = (f"{n} {s.short}" for n, s in enumerate(row_sets().values(), 1))
-        return "  ".join(sets)[: width - 1]
-    accepted = f"BOTH SIDES  {state.accepted}" if state.both else state.accepted
+    """What is accepted at the cursor, then the other keys; or how an awaited letter is left out."""
+    if state.awaits:
+        return "another key leaves it"
+    accepted = _legend(state, width - len(LEAST_HINT))
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
+
+
+LEAST_HINT = "   ? keys | "  # what stands beside the longest legend
+BOTH = "BOTH SIDES  "
+
+
+def _legend(state: State, width: int) -> str:
+    """What each key gives at the cursor: in words, else by the marks; what has no room is counted."""
+    armed = BOTH if state.both else ""
+    text = f"{armed}{state.accepted}"
+    if len(text) > width and isinstance(state.row, Sign):
+        text = f"{armed}{state.legend(words=False)}"
+    return _counted(text.split("  "), width)
+
+
+def _counted(parts: list[str], width: int) -> str:
+    """As many parts as fit in so many columns, each whole, and how many more there are."""
+    for count in range(len(parts), 0, -1):
+        left = len(parts) - count
+        text = "  ".join([*parts[:count], *([f"{left} more"] if left else [])])
+        if len(text) <= width:
+            return text
+    return parts[0]
 
 
 def _kept(state: State, said: str) -> str:
     draft = state.visit.draft
     if draft.problem:  # the line itself says where it is kept
         return "" if said == draft.problem else "NOT IN THE WARD"
-    return f"kept to change {state.visit.kept}"
+    return state.visit.kept_words
 
 
-def status(state: State, said: str, width: int) -> Line:
-    """What was said last, else what stands at the cursor; at the end, how much is on disk."""
+def status(state: State, said: str, width: int, *, wrote: bool = False) -> Line:
+    """What is under the cursor, what the last key did, how much is on disk.
+
+    What a key wrote stands behind the sign under the cursor where both fit; all else that is said has the line
+    to itself, so that it is read.
+
+    Args:
+        state: The examination.
+        said: What was said last.
+        width: Columns.
+        wrote: Whether that is what a key wrote.
+    """
     kept = _kept(state, said)
     room = width - len(kept) - 2
-    line = whole_words(said or about(state), room)
-    return [(f"{line:<{max(0, room)}}", ""), (f" {kept}", "quiet")]
+    here = at_hand(state)
+    told = said.startswith(at_cursor(state))  # it says itself where the cursor stands
+    if wrote and not told and len(here) + 3 + len(said) <= room:
+        pad = " " * (room - len(here) - 3 - len(said))
+        return [(here, "strong"), (f"   {said}{pad}", ""), (f"  {kept}", "quiet")]
+    line = said or about(state, room)
+    line = line if len(line) <= room else whole_words(line, room)
+    return [(f"{line:<{max(0, room)}}", "" if said else "strong"), (f"  {kept}", "quiet")]

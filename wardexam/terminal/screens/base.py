@@ -1,21 +1,24 @@
 """What every screen shares: a heading, a body, a status line, a hint line, and typing on the status line."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, cast
 
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.geometry import Size
+from textual.geometry import Offset, Size
 from textual.screen import Screen
 
 from wardexam.errors import WardexamError
-from wardexam.terminal.canvas import Canvas
+from wardexam.terminal.canvas import Canvas, Line
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, hint, shown
-from wardexam.terminal.textual_port import forget_widgets
+from wardexam.terminal.question import Question, Then
+from wardexam.terminal.textual_port import burst_of, forget_widgets
+from wardexam.terminal.urgent import urgent_line
 
 if TYPE_CHECKING:
+    from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.terminal.host import Host
 
 SMALLEST = (80, 24)
@@ -33,8 +36,13 @@ class LineScreen(Screen[None]):
 
     def __init__(self) -> None:
         super().__init__()
-        self._typing: tuple[str, str, Callable[[str], None]] | None = None
+        self._question: Question | None = None
+        self._pasted = 0  # the burst that held more than one line
+        self._status_lines = 1
         self.said = ""
+        self.above = (
+            1  # lines of the heading; a second one says how urgent the patient is that shows
+        )
 
     @property
     def ward_app(self) -> "Host":
@@ -57,7 +65,9 @@ class LineScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """Heading, bodies side by side, status, hint."""
-        yield Canvas(id="heading")
+        heading = Canvas(id="heading")
+        heading.styles.height = self.above
+        yield heading
         with Horizontal(id="bodies"):
             for name in self.BODIES:
                 yield Canvas(id=name)
@@ -89,16 +99,36 @@ class LineScreen(Screen[None]):
     def draw(self) -> None:
         """Draw heading and bodies."""
 
+    def show_head(self, heading: str, urgency: "Urgency | None" = None) -> None:
+        """Show what the screen is and whose, and below it how urgent that patient is.
+
+        Args:
+            heading: What and whose.
+            urgency: How urgent; None where no patient shows.
+        """
+        lines: list[Line] = [[(heading, "accent")]]
+        if urgency is not None:
+            now, width = self.ward_app.session.now(), self.size.width
+            lines.append(urgent_line(urgency, width, now=now, key=self.key("why")))
+        self.canvas("heading").show(lines)
+
     def redraw(self) -> None:
         """Draw everything, or say what size is needed."""
         width, height = self.size.width, self.size.height
         if not width or not self.query("#hint"):  # not laid out yet, or leaving already
             return
-        if width < SMALLEST[0] or height < SMALLEST[1]:
+        if self.unseen:
             self.canvas("heading").show(
-                [[(f"Needs 80 x 24, has {width} x {height}. Everything is kept.", "strong")]]
+                [
+                    [
+                        (
+                            f"Needs 80 x 24, has {width} x {height}. Everything is kept; {self._way_out}.",
+                            "strong",
+                        )
+                    ]
+                ]
             )
-            for name in self.BODIES:
+            for name in (*self.BODIES, "status", "hint"):
                 self.canvas(name).show([])
             return
         self.draw()
@@ -108,13 +138,28 @@ class LineScreen(Screen[None]):
         """The status line: what is being typed, else what was said last; below it the keys."""
         if not self.query("#hint"):  # keys typed ahead are acted on before the screen is there
             return
-        if self._typing:
-            question, text, _ = self._typing
-            self.canvas("status").show([[(f"{question} ", "strong"), (text, ""), (" ", "cursor")]])
-            self.canvas("hint").show([[("enter accept   escape leave as it was", "quiet")]])
+        if self.unseen:
+            return
+        if self._question:
+            width, height = self.size
+            lines, column = self._question.lines(width)
+            lines = lines[-(height // 2) :]
+            self.show_status(lines)
+            keys = "" if self._question.one_key else "enter accept   escape leave as it was"
+            self.app.cursor_position = Offset(column, height - 2)
         else:
-            self.canvas("status").show([[(self.said[: self.size.width], "")]])
-            self.canvas("hint").show([[(self.hint_text(), "quiet")]])
+            self.show_status([[(self.said[: self.size.width], "")]])
+            keys = self.hint_text()
+        led = self.ward_app.led
+        self.canvas("hint").show([[(led or keys, "accent" if led else "quiet")]])
+
+    def show_status(self, lines: list[Line]) -> None:
+        """Show the status in as many lines as it has; what stands above gives the room."""
+        status = self.canvas("status")
+        if self._status_lines != len(lines):
+            self._status_lines = len(lines)
+            status.styles.height = len(lines)
+        status.show(lines)
 
     def hint_text(self) -> str:
         """What keys do here."""
@@ -127,26 +172,91 @@ class LineScreen(Screen[None]):
 
     # --- keys
 
-    def ask(self, question: str, then: Callable[[str], None], text: str = "") -> None:
-        """Type an answer on the status line; `then` gets it on Enter."""
-        self._typing = (question, text, then)
+    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+        """Ask for an answer that is typed.
+
+        Args:
+            question: What is asked.
+            then: Gets the answer on Enter. Where it gives what is wrong with it, the question stays with what was typed.
+            text: What stands in the answer's place at first.
+            choices: What may be answered, shown above the question.
+        """
+        self._question = Question(question, then, text, choices)
         self.draw_status()
+
+    def confirm(self, question: str, then: Callable[[], None], about: Sequence[str] = ()) -> None:
+        """Ask for a yes by one key: Enter or ``y``; any other leaves all as it is.
+
+        Args:
+            question: What is asked, with the keys.
+            then: Follows on a yes.
+            about: What it is about, shown above the question.
+        """
+
+        def answered(text: str) -> None:
+            if text == "y":
+                then()
+            else:
+                self.say("Nothing was changed.")
+
+        self._question = Question(question, answered, choices=about, one_key=True)
+        self.draw_status()
+
+    @property
+    def asking(self) -> bool:
+        """Whether a question is being answered."""
+        return self._question is not None
+
+    @property
+    def unseen(self) -> bool:
+        """Whether the terminal is too small to show what keys do."""
+        return self.size.width < SMALLEST[0] or self.size.height < SMALLEST[1]
+
+    @property
+    def _way_out(self) -> str:
+        return f"{self.key('leave') or 'escape'} leaves"
+
+    @property
+    def lasting(self) -> str:
+        """What stays said at every key: trouble that is not over."""
+        return ""
 
     def on_key(self, event: events.Key) -> None:
         """The one key path."""
         event.stop()
         event.prevent_default()
         self.ward_app.touched()
-        if self._typing:
+        if self.unseen:
+            self._press_unseen(event.key)
+        elif self._question:
             self._type(event)
         else:
+            before, self.said = self.said, self.lasting
             self.press(event.key, event.character)
+            if before and self.said == self.lasting:
+                self.draw_status()
+
+    def _press_unseen(self, key: str) -> None:
+        """Nothing is done that nobody sees: only leaving is."""
+        if key in ("escape", "ctrl+c") and self._question:
+            self._question = None
+        elif action_of(self.keys).get(key) == "leave":
+            self.do("leave")
+
+    def is_line_break(self, event: events.Key) -> bool:
+        """Whether an Enter stands within text that came in one piece: it then accepts nothing."""
+        burst = burst_of(event)
+        if event.key != "enter" or not burst.number:
+            return False
+        if burst.more:
+            self._pasted = burst.number
+        return burst.number == self._pasted
 
     def on_mouse(self, event: events.MouseEvent) -> None:
         """The mouse does what keys do, in its turn among them; nothing needs it."""
         self.ward_app.touched()
         wheel = {events.MouseScrollDown: "down", events.MouseScrollUp: "up"}.get(type(event))
-        if self._typing:
+        if self.asking or self.unseen:
             return
         if isinstance(event, events.MouseDown):
             self.click(int(event.x), int(event.y))
@@ -157,30 +267,39 @@ class LineScreen(Screen[None]):
         """Something was clicked at a column and line."""
 
     def _type(self, event: events.Key) -> None:
-        assert self._typing is not None
-        question, text, then = self._typing
-        if event.key == "enter":
-            self._typing = None
-            self.draw_status()
-            then(text)
+        assert self._question is not None
+        question = self._question
+        if question.one_key:
+            text = "y" if event.key in ("enter", "y", "Y") else ""
+            self._accept(question, event, text)
+        elif self.is_line_break(event):
+            question.line.insert(" ")
+        elif event.key == "enter":
+            self._accept(question, event, question.line.text)
+            return
         elif event.key in ("escape", "ctrl+c"):
-            self._typing = None
+            self._question = None
+            self.ward_app.closed_by(event)
             self.say("Left as it was.")
+            return
         else:
-            if event.key == "backspace":
-                text = text[:-1]
-            elif event.character and event.character.isprintable() and len(text) < 500:
-                text += event.character
-            self._typing = (question, text, then)
-            self.draw_status()
+            question.line.press(event)
+        self.draw_status()
+
+    def _accept(self, question: Question, event: events.Key, text: str) -> None:
+        """Give the answer on; what is wrong with it is shown, and what was typed stays."""
+        self._question, self.said = None, self.lasting
+        wrong = question.then(text)
+        if wrong:
+            question.wrong, self._question = wrong, question
+        self.ward_app.closed_by(event)
+        self.draw_status()
 
     def on_paste(self, event: events.Paste) -> None:
         """A pasted block is text, never keys."""
         event.stop()
-        if self._typing:
-            question, text, then = self._typing
-            pasted = " ".join(event.text.split())
-            self._typing = (question, (text + pasted)[:500], then)
+        if self._question:
+            self._question.line.insert(event.text)
             self.draw_status()
         else:
             self.say("Pasted text was ignored here.")

@@ -1,20 +1,21 @@
 """Anything that is asked or examined, found by a few letters while the best matches stand below."""
 
 from collections.abc import Callable
-
-from textual import events
+from typing import TYPE_CHECKING
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.looking_up import Named, looked_up, shared
 from wardexam.terminal.canvas import Line
-from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.screens.search import SearchScreen
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.urgency import Urgency
 
 LISTED = 9  # matches, each with a digit
-LONGEST = 40  # letters
 NAME = 48  # columns; whether it is a sign or a question stands behind
 
 
-class FindScreen(LineScreen):
+class FindScreen(SearchScreen):
     """Typing narrows the list; enter takes the chosen match, a digit the one that it stands before.
 
     Where a sign and a question begin alike the first enter says so and takes nothing.
@@ -22,34 +23,34 @@ class FindScreen(LineScreen):
     Args:
         title: Whose examination it is.
         found: Goes to what was taken.
+        urgency: How urgent it is.
     """
 
-    def __init__(self, title: str, found: Callable[[Named], None]) -> None:
+    def __init__(self, title: str, found: Callable[[Named], None], urgency: "Urgency") -> None:
         super().__init__()
+        self.above, self._urgency = 2, urgency
         self._title, self._go = title, found
-        self._typed = ""
-        self._row = 0
         self._sure = False  # chosen by an arrow, or told that another begins alike
 
     @property
     def found(self) -> tuple[Named, ...]:
         """What is meant by what is typed, the best first."""
-        return looked_up(self._typed)
+        return looked_up(self.typed)
 
     def draw(self) -> None:
         """Whose examination it is, what is typed, the best matches."""
         found = self.found[:LISTED]
-        self._row = max(0, min(self._row, len(found) - 1))
-        self.canvas("heading").show([[(self._title, "accent")]])
+        self.row = max(0, min(self.row, len(found) - 1))
+        self.show_head(self._title, self._urgency)
         lines: list[Line] = [
-            [("Find: ", "accent"), (self._typed, "strong"), (" ", "cursor")],
+            self.typed_line("Find: "),
             [],
             *(self._line(number, what) for number, what in enumerate(found)),
         ]
         more = len(self.found) - len(found)
         if more:
             lines += [[], [(f"    and {more} more: type on", "quiet")]]
-        elif not self._typed.strip():
+        elif not self.typed.strip():
             lines.append(
                 [("A few letters of a sign, a flag or its other names: knee, s1, onset.", "quiet")]
             )
@@ -58,7 +59,7 @@ class FindScreen(LineScreen):
         self.canvas("body").show(lines)
 
     def _line(self, number: int, what: Named) -> Line:
-        chosen = number == self._row
+        chosen = number == self.row
         pointer = self.ward_app.glyphs.pointer if chosen else " "
         digit = "" if self._narrows(str(number + 1)) else str(number + 1)
         where = (
@@ -74,48 +75,34 @@ class FindScreen(LineScreen):
 
     def _narrows(self, character: str) -> bool:
         """Whether something is still meant when this is typed on: a digit then belongs to the name."""
-        return not self._typed.strip() or bool(looked_up(self._typed + character))
+        return not self.typed.strip() or bool(looked_up(self.typed + character))
 
-    def on_key(self, event: events.Key) -> None:
-        """Letters narrow the list; they never grade here."""
-        event.stop()
-        event.prevent_default()
-        self.ward_app.touched()
-        key, character = event.key, event.character
-        if key == "enter":
-            self._enter()
-        elif key in ("escape", "ctrl+c") or (key == "backspace" and not self._typed):
-            self.dismiss(None)
-        elif key in ("up", "down"):
-            self._row += 1 if key == "down" else -1
-            self._sure = True
-            self.redraw()
-        elif key.isdecimal() and not self._narrows(key):
-            self._take(int(key) - 1)
-        else:
-            if key == "backspace":
-                self._typed = self._typed[:-1]
-            elif character and character.isprintable() and len(self._typed) < LONGEST:
-                self._typed += character
-            self._row, self._sure = 0, False
-            self.redraw()
+    def other(self, key: str) -> bool:
+        """A digit takes the match that it stands before, where it belongs to no name."""
+        if not key.isdecimal() or self._narrows(key):
+            return False
+        self.take(int(key) - 1)
+        return True
 
-    def on_paste(self, event: events.Paste) -> None:
-        """A pasted block is text to look for."""
-        event.stop()
-        self._typed = (self._typed + " ".join(event.text.split()))[:LONGEST]
-        self._row, self._sure = 0, False
-        self.redraw()
+    def chosen(self) -> None:
+        """What an arrow has chosen is meant."""
+        self._sure = True
 
-    def _enter(self) -> None:
+    def narrowed(self) -> None:
+        """Another may begin alike."""
+        super().narrowed()
+        self._sure = False
+
+    def enter(self) -> None:
         """Take what is chosen; where a sign and a question begin alike, offer both first."""
-        if self._sure or shared(self._typed) is None:
-            self._take(self._row)
+        if self._sure or shared(self.typed) is None:
+            self.take(self.row)
             return
         self._sure = True
         self.say("A sign and a question begin so. Enter again takes the marked one.")
 
-    def _take(self, row: int) -> None:
+    def take(self, row: int) -> None:
+        """Go to what stands there."""
         if not 0 <= row < len(self.found[:LISTED]):
             self.say("Nothing stands there to go to. Nothing was changed.")
             return

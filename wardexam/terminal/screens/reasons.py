@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.errors import WardexamError
 from wardexam.exam.identity import heading
-from wardexam.exam.text import clean, whole_words
+from wardexam.exam.text import clean, counted, whole_words
 from wardexam.note.reasons import (
     LATE,
     NOTHING,
@@ -33,6 +33,11 @@ SHOWN = 4  # acts that are shown of a reason, the last ones
 DIGITS = 9  # reasons that a digit chooses
 STYLES = {3: "alarm", 2: "warn", 1: "strong"}
 ENDS = {"done": "image done", "not_needed": "not needed", "lowered": "brought down"}
+# What may have been done, by the digit that says it.
+ACTS: "dict[str, tuple[ActKind, str]]" = {
+    "1": ("called", "called"), "2": ("asked", "image asked"), "3": ("done", "image done"),
+    "4": ("not_needed", "not needed"), "5": ("lowered", "brought down"),
+}  # fmt: skip
 # What is asked before it is written; where the reason has words of its own, enter takes them.
 QUESTIONS: "dict[ActKind, str]" = {
     "called": "Called whom (enter: as the reason says):",
@@ -44,7 +49,7 @@ QUESTIONS: "dict[ActKind, str]" = {
 
 
 class ReasonsScreen(LineScreen):
-    """The reasons of one patient: a digit chooses one, further keys write what was done about it.
+    """The reasons of one patient: a digit chooses one, Enter and a digit write what was done about it.
 
     Args:
         patient: Whose they are.
@@ -60,8 +65,10 @@ class ReasonsScreen(LineScreen):
     ) -> None:  # fmt: skip
         super().__init__()
         self._of, self._urgency, self._write = patient, urgency, write
+        self.above = 2
         self._chosen = ""  # the rule, wherever the list puts it
         self._marked: set[str] = set()  # the rules that what is written next is about
+        self._choosing = False  # the next digit says what was done
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -79,15 +86,19 @@ class ReasonsScreen(LineScreen):
         reasons = by_deadline(urgency)
         bed = f"Why now  bed {clean(self._of.bed)}  "
         count = "one reason" if len(reasons) == 1 else f"{len(reasons)} reasons"
-        tails = (f"  {count}, {len(urgency.not_asked)} flags not asked", f"  {count}", "")
-        self.canvas("heading").show([[(heading(self._of, bed, tails, self.size.width), "accent")]])
+        tails = (
+            f"  {count}, {counted(len(urgency.not_asked), 'flag')} not asked",
+            f"  {count}",
+            "",
+        )
+        self.show_head(heading(self._of, bed, tails, self.size.width), urgency)
         if not reasons:
             text = f"{urgency.word.capitalize()}. {urgency.caution}"
             self.canvas("body").show([[(line, "")] for line in textwrap.wrap(text, width)])
             return
         at = self._at(reasons)
         detail = self._detail(reasons[at], width)
-        room = self.size.height - 4 - len(detail)
+        room = self.size.height - self.above - 3 - len(detail)
         listed = [self._listed(n, r, width, chosen=n == at) for n, r in enumerate(reasons)]
         self.canvas("body").show([*_around(listed, at, room), [], *detail])
 
@@ -151,7 +162,14 @@ class ReasonsScreen(LineScreen):
     # --- keys
 
     def press(self, key: str, character: str | None) -> None:
-        """A digit chooses a reason; other keys as the table says."""
+        """A digit chooses a reason, or says what was done; other keys as the table says."""
+        if self._choosing:
+            self._choosing = False
+            if key in ACTS:
+                self._ask(ACTS[key][0])
+            else:
+                self.say("Nothing was written.")
+            return
         if not key.isdecimal():
             super().press(key, character)
             return
@@ -185,53 +203,43 @@ class ReasonsScreen(LineScreen):
             self.said = f"{count} marked: what you write is about all of them." if count else ""
             self.redraw()
 
-    def do_called(self) -> None:
-        """Whom was called."""
-        self._ask("called")
+    def do_act(self) -> None:
+        """Ask what was done about it."""
+        if not self.reasons:
+            self.say("No reason stands to write about.")
+            return
+        self._choosing = True
+        self.say("What was done?")
 
-    def do_asked(self) -> None:
-        """Which image was asked for."""
-        self._ask("asked")
-
-    def do_done(self) -> None:
-        """What the image showed."""
-        self._ask("done")
-
-    def do_not_needed(self) -> None:
-        """Why it is not needed."""
-        self._ask("not_needed")
-
-    def do_lowered(self) -> None:
-        """What brought it down, where its row says that something does."""
-        self._ask("lowered")
+    def hint_text(self) -> str:
+        """What keys do here; what may have been done where that is asked."""
+        if self._choosing:
+            return "  ".join(f"{digit} {words}" for digit, (_, words) in ACTS.items())
+        return super().hint_text()
 
     def _ask(self, kind: "ActKind") -> None:
         reasons = self.reasons
-        if not reasons:
-            self.say("No reason stands to write about.")
-            return
         chosen = reasons[self._at(reasons)]
         those = [r for r in reasons if r.rule in self._marked] or [chosen]
         if kind == "lowered" and (stay := [r for r in those if not r.lowers]):
             which = "this one" if len(those) == 1 else f"{len(stay)} of those marked"
-            key = self.key("not_needed")
             self.say(
-                f"Nothing brings {which} down: its level stays. {key} says why it is not needed."
+                f"Nothing brings {which} down: its level stays. Say why it is not needed instead."
             )
             return
         self._chosen = chosen.rule
 
-        def written(text: str) -> None:
+        def written(text: str) -> str:
             try:
                 acts = self._write([r.rule for r in those], kind, " ".join(text.split()))
             except (WardexamError, OSError) as error:
                 why = error.line if isinstance(error, WardexamError) else str(error.strerror)
-                self.said = f"Not written: {why}"
-            else:
-                self._marked.clear()
-                about = "" if len(acts) == 1 else f", about {len(acts)} reasons"
-                self.said = f"Written{about}: {act_words(acts[0], self.ward_app.session.now())}."
+                return f"Not written: {why}"
+            self._marked.clear()
+            about = "" if len(acts) == 1 else f", about {len(acts)} reasons"
+            self.said = f"Written{about}: {act_words(acts[0], self.ward_app.session.now())}."
             self.redraw()
+            return ""
 
         self.ask(QUESTIONS[kind], written)
 

@@ -10,11 +10,14 @@ from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
+from wardexam.terminal.keys import Key
 from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
+    from wardexam.reasoning.rules.urgency import Urgency
 
+OF_HELP = ("up", "down", "leave", "repaint", "suspend")  # what keys do on the help of a screen
 Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
 
 
@@ -32,23 +35,42 @@ class TextScreen(LineScreen):
         patient: Whose it is, for the heading.
         which: Which of the patient's examinations it is.
         over: What stands over the text where it leaves the screen, if the text does not say whose it is.
+        urgency: How urgent the patient is, by what was saved or entered last; None where no patient shows.
+        helps: Whether it is the help of another screen: its keys then only scroll and go back.
     """
 
     SCREEN = "text"
-    FORMS: tuple[Form, ...] = ("table", "line", "figure")
+    FORMS: tuple[Form, ...] = ("sentences", "table", "line", "figure")
     SCALES: tuple[ScaleName | None, ...] = (None, "conventional", "ninds", "plus")
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
         amend: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
-        patient: "Patient | None" = None, which: str = "", over: str = "",
+        patient: "Patient | None" = None, which: str = "", over: str = "", urgency: "Urgency | None" = None,
+        helps: bool = False,
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
         self._patient, self._amend, self._turn, self._page = patient_id, amend, turn, page
         self._of, self._which, self._over = patient, which, over
         self._form = self._scale = self._top = 0
-        self._as_referral = False
+        self._as_referral, self._helps = False, helps
+        self._urgency = urgency
+        self.above = 1 if urgency is None else 2
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """What keys do on this text: those of a note only on a note."""
+        if self._helps:
+            return tuple(row for row in super().keys if row.action in OF_HELP)
+        absent: set[str] = set()
+        if self._note is None:
+            absent |= {"form", "scale", "amend"}
+        if self._referral is None:
+            absent.add("referral")
+        if self._turn is None:
+            absent |= {"earlier", "later"}
+        return tuple(row for row in super().keys if row.action not in absent)
 
     @property
     def shown(self) -> str:
@@ -64,7 +86,7 @@ class TextScreen(LineScreen):
     def draw(self) -> None:
         """The text from its top line."""
         lines = self.shown.split("\n")
-        room = self.size.height - 3
+        room = self.size.height - self.above - 2
         last = (
             len(lines) - room if self._page < room else (len(lines) - 1) // self._page * self._page
         )
@@ -72,7 +94,7 @@ class TextScreen(LineScreen):
         span = f"{self._top + 1}-{min(len(lines), self._top + room)}"
         more = f"  lines {span} of {len(lines)}" if len(lines) > room else ""
         few = f"  {span}/{len(lines)}" if more else ""
-        self.canvas("heading").show([[(self._heading(more, few), "accent")]])
+        self.show_head(self._heading(more, few), self._urgency)
         self.canvas("body").show([[(line, "")] for line in lines[self._top : self._top + room]])
 
     def _heading(self, more: str, few: str) -> str:
@@ -111,9 +133,7 @@ class TextScreen(LineScreen):
         self._turn_by(1)
 
     def _turn_by(self, by: int) -> None:
-        if self._turn is None:
-            self.say("This is no note of a patient's examinations.")
-        else:
+        if self._turn is not None:
             self._turn(by)
 
     def do_copy(self) -> None:
@@ -155,11 +175,8 @@ class TextScreen(LineScreen):
 
     def do_referral(self) -> None:
         """Referral or note."""
-        if self._referral:
-            self._as_referral = not self._as_referral
-            self.redraw()
-        else:
-            self.say("No referral here.")
+        self._as_referral = not self._as_referral
+        self.redraw()
 
     def do_amend(self) -> None:
         """Amend the examination of this note."""
@@ -177,17 +194,18 @@ class TextScreen(LineScreen):
         """Write to a file that only you can read."""
         self.ask("File to write:", self._write)
 
-    def _write(self, name: str) -> None:
+    def _write(self, name: str) -> str:
+        """Write to a new file; what is in the way, if anything."""
         path = os.path.expanduser(name.strip())
         try:
             handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
             with os.fdopen(handle, "w", encoding="utf-8") as file:
                 file.write(self._leaving)
         except OSError as error:
-            self.say(f"Not written: {error.strerror}. Name a new file.")
-            return
+            return f"Not written: {error.strerror}. Name a new file."
         self.say("Written; only you can read it.")
         self._record("exported")
+        return ""
 
     def do_leave(self) -> None:
         """Back."""

@@ -1,8 +1,7 @@
 """The ward list: who lies where, how urgent, whether worse, when due."""
 
-import textwrap
 from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError, WardexamError
@@ -10,30 +9,30 @@ from wardexam.exam.identity import (
     CHECK,
     day_words,
     missing,
-    read_birth_date,
+    read_age_and_sex,
     read_number,
-    years_completed,
 )
-from wardexam.note.reasons import TODAY, listed_word, running
+from wardexam.exam.story import COMPLAINTS, reason_text
+from wardexam.exam.text import clean, counted
 from wardexam.records.repository import Bed, ConflictError, draft_line
-from wardexam.terminal.canvas import Line
+from wardexam.terminal import ward_list
+from wardexam.terminal.choices import numbered
+from wardexam.terminal.keys import hint
 from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.ward_list import ahead
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
 
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
-URGENCY = ("open", "days", "today", "NOW")
-
-
-SOON = timedelta(hours=12)  # a limit that ends later stands only below the list, for who is chosen
-AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
-
-
-def _ahead(then: str | None, now: datetime) -> bool:
-    """Whether a time is still to come: the clock was wrong then, or is now."""
-    return then is not None and datetime.fromisoformat(then) > now + AHEAD
+# What a detail is, said where what was typed is none.
+WANTED = {
+    "bed": "The bed is needed: at most 12 letters and digits, such as C5.",
+    "name": "The name is needed, of at most 60 letters.",
+    "recheck_hours": "A number of whole hours, such as 4; empty for no schedule.",
+}
+LONGEST_NUMBER = 4  # digits of hours
 
 
 def _patient(details: Mapping[str, Any]) -> "Patient":
@@ -60,31 +59,6 @@ def _rank(bed: Bed) -> float:
     return 2.5 if bed.last_at is None else 0
 
 
-def _ago(then: str | None, now: datetime) -> str:
-    if then is None:
-        return "never"
-    if _ahead(then, now):
-        return f"{datetime.fromisoformat(then).year}?"
-    hours = (now - datetime.fromisoformat(then)).total_seconds() / 3600
-    return (
-        f"{hours * 60:.0f} min"
-        if hours < 1
-        else f"{hours:.0f} h"
-        if hours < 48
-        else f"{hours / 24:.0f} d"
-    )
-
-
-def _due(bed: Bed, now: datetime) -> str:
-    if _ahead(bed.last_at, now):
-        return "CLOCK"
-    if bed.due_at is None:
-        return "" if bed.recheck_hours is None else "FIRST"
-    hours = (bed.due_at - now).total_seconds() / 3600
-    span = f"{abs(hours):.0f}h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
-    return f"LATE {span}" if hours < 0 else f"in {span}"
-
-
 class WardScreen(LineScreen):
     """The ward list."""
 
@@ -95,16 +69,37 @@ class WardScreen(LineScreen):
         self._beds: tuple[Bed, ...] = ()
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
+        self._begun = False
         self._search = ""
         self._discharged = False
         self._stamp: Any = None
+        self._warned: tuple[str, str] | None = None  # what was told to be another patient's
+        self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
 
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes."""
-        self._reload()
-        self._choose(0)
-        self.said = self._drafts_left() or self.said or self.ward_app.notice
+        self._begin()
         self.set_interval(POLL_SECONDS, self._poll)
+
+    def _begin(self) -> None:
+        """Read the list the first time; a key typed ahead finds it read already."""
+        if not self._begun:
+            self._begun = True
+            self._reload()
+            at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
+            self._choose(next(at, 0))
+            self.said = self._drafts_left() or self.said or self.ward_app.notice
+
+    def press(self, key: str, character: str | None) -> None:
+        """Do what a key does here, also one typed before the first paint."""
+        self._begin()
+        if key == "escape" and self._search:
+            self._search = ""
+            self._reload()
+            self._choose(0)
+            self.redraw()
+            return
+        super().press(key, character)
 
     def _drafts_left(self) -> str:
         """Drafts that nobody is writing: whose, how old, and what may be done with them."""
@@ -136,7 +131,7 @@ class WardScreen(LineScreen):
         """Read the list again and draw it; who was chosen stays chosen, or is said to have left it."""
         chosen = self._bed
         self._reload()
-        if chosen and self._bed is None and not self._typing:
+        if chosen and self._bed is None and not self.asking:
             self.said = (
                 f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
             )
@@ -166,7 +161,7 @@ class WardScreen(LineScreen):
             ),
             lambda b: (
                 first
-                if _ahead(b.last_at, now)
+                if ahead(b.last_at, now)
                 else b.due_at.timestamp()
                 if b.due_at
                 else first
@@ -177,102 +172,51 @@ class WardScreen(LineScreen):
         )
         self._beds = tuple(sorted(found, key=keys[self._order]))
 
+    @property
+    def _tell(self) -> ward_list.Teller:
+        app = self.ward_app
+        by_due = ORDERS[self._order] == "due"
+        return ward_list.Teller(
+            app.session.now(), self.size.width, app.terminal.ascii, app.glyphs.pointer, by_due
+        )
+
+    @property
+    def _place(self) -> ward_list.Place:
+        return ward_list.place(self._beds, self._row, self.size.height, self._tell)
+
     def draw(self) -> None:
         """The heading and as many beds as fit, around the cursor."""
-        app, now = self.ward_app, self.ward_app.session.now()
+        app, tell, place = self.ward_app, self._tell, self._place
         kind = "Discharged" if self._discharged else "Ward"
         search = f'   search "{self._search}"' if self._search else ""
-        self.canvas("heading").show(
-            [
-                [
-                    (
-                        f"{kind}  {now:%d %b %Y %H:%M}  {app.session.examiner[:20]}  {len(self._beds)} patients, by {ORDERS[self._order]}{search}",
-                        "accent",
-                    )
-                ]
-            ]
-        )
-        names = (
-            f"{'Bed':<6}{'Name':<17}{'Age':>3} {'Urgency':<8}{'':<6}{'Last':>6} {'Due':<8} Reason"
-        )
-        lines: list[Line] = [[(f"  {names}", "quiet")]]
-        room, first = self._window()
-        lines += [
-            self._line(bed, now, chosen=bed.patient_id == self._chosen)
-            for bed in self._beds[first : first + room]
-        ]
+        who = f"{tell.now:%d %b %Y %H:%M}  {app.session.examiner[:20]}"
+        count = counted(len(self._beds), "patient")
+        head = f"{kind}  {who}  {count}, by {ORDERS[self._order]}{search}"
+        self.canvas("heading").show([[(head[: tell.width], "accent")]])
+        if self._offered:
+            offered = numbered(self._offered, self.size.width)
+            self.canvas("body").show([[], *([(line, "")] for line in offered)])
+            return
+        lines = [ward_list.names(tell, place.each)]
+        for bed in self._beds[place.first : place.first + place.room]:
+            chosen = bed.patient_id == self._chosen
+            lines += ward_list.bed_lines(bed, tell, place.each, chosen=chosen)
         if not self._beds:
-            lines += [
-                [("", "")],
-                [
-                    (
-                        "  "
-                        + (
-                            "Nobody is found."
-                            if self._search or self._discharged
-                            else f"The ward is empty. Press {self.key('admit')} to admit the first patient."
-                        ),
-                        "",
-                    )
-                ],
-            ]
-        lines += [[] for _ in range(room + 1 - len(lines))]
-        self.canvas("body").show([*lines, self._clock(now)])
+            empty = f"The ward is empty. Press {self.key('admit')} to admit the first patient."
+            nobody = "Nobody has this bed or name."
+            said = nobody if self._search or self._discharged else empty
+            lines += [[], [(f"  {said}", "")]]
+        height = self.size.height - ward_list.AROUND + 1 - len(place.below)
+        lines += [[] for _ in range(height - len(lines))]
+        self.canvas("body").show([*lines, *place.below])
 
-    def _line(self, bed: Bed, now: datetime, *, chosen: bool) -> Line:
-        from wardexam.exam.text import clean, to_ascii
-
-        clear = to_ascii if self.ward_app.terminal.ascii else clean
-        summary = bed.summary
-        word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
-        mark = "*" if bed.has_draft else " "
-        age = "" if bed.age is None else str(bed.age)
-        who = f"{mark} {clear(bed.bed)[:5]:<6}{clear(bed.name)[:16]:<17}{age:>3} "
-        worse = "worse" if summary and summary.worse else ""
-        rest = f"{worse:<6}{_ago(bed.last_at, now):>6} {_due(bed, now):<8} "
-        text = (
-            "RECORD UNREADABLE"
-            if bed.trouble
-            else summary.headline
-            if summary
-            else "not examined"
-            if bed.last_at is None
-            else "not worked out"
-        )
-        if _ahead(bed.last_at, now) and bed.last_at:
-            text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
-        due = summary.due_at if summary and not bed.discharged else None
-        clock = running(summary, now, step=False) if summary and due and due < now + SOON else ""
-        late = clock.startswith("OVERDUE")
-        room = max(10, self.size.width - 60) - len(clock) - bool(clock)
-        text = textwrap.shorten(text, max(2, room), placeholder="..")
-        style = "cursor" if chosen else ""
-        urgent = (
-            "alarm"
-            if word == "NOW" and not chosen
-            else "strong"
-            if summary and summary.urgency == TODAY and not chosen
-            else style
-        )
-        # A mark while nothing was done about one of the gravest reasons.
-        new = " !" if summary and summary.new and summary.urgency else ""
-        line: Line = [(who, style), (f"{word}{new}".ljust(7), urgent), (" ", style), (rest, style)]
-        if clock:
-            line += [(clock, "alarm" if late and not chosen else style), (" ", style)]
-        return [*line, (text, style)]
-
-    def _clock(self, now: datetime) -> Line:
-        """By when what is to be done for the patient who is chosen, and why."""
-        from wardexam.exam.text import clean, to_ascii
-
-        bed = self._bed
-        if bed is None or bed.summary is None or bed.discharged or not bed.summary.due:
-            return []
-        clear = to_ascii if self.ward_app.terminal.ascii else clean
-        clock = running(bed.summary, now)
-        text = clear(f"{bed.bed}  {clock}; {bed.summary.headline}")
-        style = "alarm" if clock.startswith("OVERDUE") else "strong"
-        return [(f"  {text}"[: self.size.width], style)]
+    def hint_text(self) -> str:
+        """What keys do here; where nobody lies, those that need nobody."""
+        if self._beds or self._search or self._discharged:
+            return super().hint_text()
+        needed = {"admit", "leave", "help", "commands", "discharged"}
+        keys = (row for row in self.keys if row.action in needed)
+        return hint(tuple(keys), self.size.width - 1)
 
     @property
     def _row(self) -> int | None:
@@ -303,16 +247,12 @@ class WardScreen(LineScreen):
         except WardexamError as error:
             self._done(error.line)  # the list says now what is true
 
-    def _window(self) -> tuple[int, int]:
-        """How many beds show, and which is the first."""
-        room = self.size.height - 5  # below them the clock of the one who is chosen
-        return room, max(0, min((self._row or 0) - room // 2, len(self._beds) - room))
-
     def click(self, x: int, y: int) -> None:
         """A click on a bed chooses it; on the chosen one examines."""
-        room, first = self._window()
-        row = first + y - 2
-        if not 0 <= y - 2 < room or row >= len(self._beds):
+        place = self._place
+        at = (y - 2) // place.each
+        row = place.first + at
+        if not 0 <= at < place.room or row >= len(self._beds):
             return
         if row == self._row:
             self.do_open()
@@ -349,8 +289,8 @@ class WardScreen(LineScreen):
         """Examinations, changes, course."""
         self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id, bed))
 
-    def do_search(self) -> None:
-        """Search."""
+    def do_find(self) -> None:
+        """Find by bed or name."""
 
         def found(text: str) -> None:
             self._search = text.strip()
@@ -359,7 +299,7 @@ class WardScreen(LineScreen):
                 self._choose(0)
             self.redraw()
 
-        self.ask("Search bed or name (empty shows all):", found)
+        self.ask("Bed or name (empty shows all):", found)
 
     def do_order(self) -> None:
         """Next order."""
@@ -383,22 +323,32 @@ class WardScreen(LineScreen):
 
         def edit(bed: Bed) -> None:
             patient = self.ward_app.ward.patient(bed.patient_id)
+            born = day_words(patient.born) if patient.born else ""
+            age = "" if born or patient.age is None else str(patient.age)
+            sex = "" if patient.sex == "unknown" else patient.sex
             shown = {
-                k: "" if (v := getattr(patient, k)) is None else str(v) for k, _ in self.QUESTIONS
+                "id": patient.id,
+                "bed": patient.bed,
+                "name": patient.name,
+                "number": patient.number,
+                "age_sex": f"{born}{age} {sex}".strip(),
+                "remark": patient.remark,
+                "recheck_hours": str(patient.recheck_hours or ""),
             }
-            if patient.born:
-                shown["born"] = day_words(patient.born)
             self._form(
                 shown, lambda given: self._edit(patient, given), patient.admitted, every=True
             )
 
         self._with_bed(edit)
 
+    # Each with its field; that of age and sex holds the birth date as well.
     QUESTIONS = (
         ("bed", "Bed:"), ("name", "Name:"), ("number", "Hospital number (empty if not known):"),
-        ("born", "Born, as 4 Mar 1985 (or empty):"), ("age", "Age in years (empty if not known):"),
-        ("sex", "Sex: female, male, other, unknown:"), ("recheck_hours", "Re-examine every how many hours (empty: no schedule):"),
+        ("age_sex", "Age and sex, such as 63 m (or born: 4 Mar 1985 m):"),
+        ("remark", "Why admitted? In words, or a number:"),
     )  # fmt: skip
+    BORN = "No number: born and sex, such as 4 Mar 1985 m (or age: 63 m):"
+    RECHECK = ("recheck_hours", "Re-examine every how many hours (empty: no schedule):")
 
     def _form(
         self,
@@ -408,68 +358,96 @@ class WardScreen(LineScreen):
         *,
         every: bool = False,
     ) -> None:
-        """Ask every detail in turn; one that cannot be is asked again, and nothing typed is lost.
-
-        The birth date is asked for where there is no number, the age where there is no birth date.
+        """Ask every detail in turn; one that cannot be stays as it was typed, with what is wrong.
 
         Args:
             given: What is known already, as text.
             done: Gets the details as they are kept.
             admitted: When the patient came.
-            every: Whether the birth date is asked for in any case.
+            every: Whether the schedule is asked for as well, which an admission leaves out.
         """
         values: dict[str, Any] = {}
+        self._warned = None
+        questions = (*self.QUESTIONS, self.RECHECK) if every else self.QUESTIONS
 
         def step(number: int, first: str = "") -> None:
-            if number == len(self.QUESTIONS):
+            self._offered = ()
+            if number == len(questions):
+                self.redraw()
                 done(values)
                 return
-            field, question = self.QUESTIONS[number]
-            if field == "born" and values["number"] and not every:
-                step(number + 1)
-                return
-            if field == "age" and values.get("born"):
-                values["age"] = years_completed(values["born"], admitted.date())
-                step(number + 1, f"Born {day_words(values['born'])}")
-                return
+            field, question = questions[number]
+            if field == "age_sex" and not values["number"]:
+                question = self.BORN
+            if field == "remark":
+                self._offered = tuple(words for _, words in COMPLAINTS)
 
-            def answered(text: str) -> None:
+            def answered(text: str) -> str:
                 given[field] = text.strip()
-                values[field], wrong = self._detail(field, given[field], admitted)
-                step(number if wrong else number + 1, wrong)
+                found, wrong = self._detail(field, given[field], admitted)
+                wrong = wrong or self._taken(field, given[field], given.get("id", ""))
+                if not wrong:
+                    values.update(found)
+                    said = f"Born {day_words(found['born'])}" if found.get("born") else ""
+                    step(number + 1, said)
+                return wrong
 
             self.ask(f"{first}. {question}" if first else question, answered, given.get(field, ""))
+            self.redraw()
 
         step(0)
 
-    def _detail(self, field: str, text: str, admitted: datetime) -> tuple[Any, str]:
-        """A detail as it is kept, and what is wrong with it, if anything."""
-        value: Any = text
-        if field in ("age", "recheck_hours"):
-            if text and not text.isdecimal():
-                return None, f"'{text[:10]}' is no whole number"
-            value = int(text) if text else None
-        elif field == "sex":
-            sexes = ("female", "male", "other", "unknown")
-            value = next(
-                (s for s in sexes if text and s.startswith(text.lower())), text or "unknown"
-            )
-        elif field in ("number", "born"):
-            try:
-                value = read_number(text) if field == "number" else None
-                if field == "born" and text:
-                    value = read_birth_date(text, admitted.date())
-            except InputError as error:
-                return None, error.what[:1].upper() + error.what[1:]
-        elif not text:
-            return None, "Not empty"
-        whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": admitted}
+    def _taken(self, field: str, text: str, own: str) -> str:
+        """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
+        if field not in ("bed", "number") or not text or (field, text) == self._warned:
+            return ""
+        others = (bed for bed in self.ward_app.ward.beds() if bed.patient_id != own)
+        other = next((b for b in others if text == (b.bed if field == "bed" else self._number(b))), None)  # fmt: skip
+        if other is None:
+            return ""
+        who = f"{text} is {clean(other.name)}'s"
+        if field == "number":
+            return f"{who}, in bed {clean(other.bed)}. The number of this patient, or empty."
+        self._warned = (field, text)
+        return f"{who} already. Another bed; or enter again where both lie there."
+
+    def _number(self, bed: Bed) -> str:
         try:
+            return self.ward_app.ward.patient(bed.patient_id).number
+        except WardexamError:
+            return ""  # cannot be read, which the list says
+
+    def draw_status(self) -> None:
+        """The base's lines; what could be chosen goes with the question that offered it."""
+        if self._offered and not self.asking:
+            self._offered = ()
+            self.redraw()
+            return
+        super().draw_status()
+
+    def _detail(self, field: str, text: str, admitted: datetime) -> tuple[dict[str, Any], str]:
+        """A detail as it is kept, by its fields, and what is wrong with it, if anything."""
+        value: Any = text
+        try:
+            if field == "recheck_hours":
+                if text and not (text.isdecimal() and len(text) <= LONGEST_NUMBER):
+                    return {}, WANTED[field]
+                value = int(text) if text else None
+            elif field == "age_sex":
+                born, age, sex = read_age_and_sex(text, admitted.date())
+                return {"born": born, "age": age, "sex": sex}, ""
+            elif field == "number":
+                value = read_number(text)
+            elif field == "remark":
+                value = reason_text(text)
+            elif not text:
+                return {}, WANTED[field]
+            whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": admitted}
             _patient({**whole, field: value})
         except InputError as error:
             wrong = error.what.removeprefix(f"{field}: ")
-            return None, wrong[:1].upper() + wrong[1:]
-        return value, ""
+            return {}, WANTED.get(field, wrong[:1].upper() + wrong[1:])
+        return {field: value}, ""
 
     def _admit(self, values: dict[str, Any]) -> None:
         app = self.ward_app
@@ -502,14 +480,19 @@ class WardScreen(LineScreen):
             done,
             failed or (lambda error: self._done(error.line)),
             lambda busy: self.say(
-                f"Not {word} yet: held by {busy.holder}. It is done when that lets go."
+                f"Not {word} yet: {busy.holder} is saving; it follows by itself."
             ),
         )
 
     def act(self, action: str) -> None:
         """Do an action; what was said of the one before goes with it, what is wrong with the ward stays."""
-        self.said = self.ward_app.ward.problem
+        self.said = self.lasting
         super().act(action)
+
+    @property
+    def lasting(self) -> str:
+        """What is wrong with the ward's files."""
+        return self.ward_app.ward.problem
 
     def _done(self, said: str) -> None:
         """Say what was done, on the list as it is now."""
@@ -551,8 +534,11 @@ class WardScreen(LineScreen):
 
         def ask(bed: Bed) -> None:
             verb = "Restore" if self._discharged else "Discharge"
+            stands = bed.summary.urgency_word.upper() if bed.summary and bed.summary.urgency else ""
+            still = f" {stands} stands: {bed.summary.headline}." if stands and bed.summary else ""
             self.ask(
-                f"{verb} {bed.bed} {bed.name}? Type yes:", lambda text: self._leave_ward(bed, text)
+                f"{verb} {bed.bed} {bed.name}?{'' if self._discharged else still} Type yes:",
+                lambda text: self._leave_ward(bed, text),
             )
 
         self._with_bed(ask)
@@ -594,8 +580,14 @@ class WardScreen(LineScreen):
             if not drafts:
                 self.say("No draft is left for this patient.")
                 return
-            self.ward_app.ward.set_aside(drafts[-1].draft_id, self.ward_app.session.examiner)
-            self._done("Draft set aside; its file stays in the ward's folder.")
+            draft, app = drafts[-1], self.ward_app
+
+            def gone() -> None:
+                app.ward.set_aside(draft.draft_id, app.session.examiner)
+                self._done("Draft set aside: it is kept, and not offered again.")
+
+            told = draft_line(draft, clean(bed.bed), app.session.now())
+            self.confirm(f"Set aside the draft of {told}? enter or y does:", gone)
 
         self._with_bed(aside)
 

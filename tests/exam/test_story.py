@@ -1,0 +1,55 @@
+"""What is asked of the story, and why the patient came."""
+
+from typing import get_args
+
+import pytest
+
+from wardexam.exam.examination import Complaint, Context
+from wardexam.exam.row_sets import row_sets, set_for
+from wardexam.exam.story import COMPLAINTS, NOT_KNOWN, STORY, complaint_in, reason_text
+
+
+def test_every_answer_that_can_be_kept_can_be_chosen():
+    for asked in STORY:
+        for answer in asked.answers:
+            context = Context.model_validate({asked.field: answer.code})
+            assert getattr(context, asked.field) == answer.code
+            assert asked.words(answer.code) == answer.words
+        assert asked.words(asked.unknown) == NOT_KNOWN
+    assert tuple(code for code, _ in COMPLAINTS) == get_args(Complaint)
+    assert all(getattr(Context(), q.field) == q.unknown for q in STORY)
+
+
+@pytest.mark.parametrize(("code", "words"), COMPLAINTS)
+def test_a_complaint_of_the_list_is_known_again_by_its_words(code, words):
+    number = 1 + [c for c, _ in COMPLAINTS].index(code)
+    assert reason_text(f" {number} ") == words
+    for text in (words, words.capitalize(), f"{words}, since Monday", reason_text(f"{number}, x")):
+        assert complaint_in(text) == code
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("weak legs", None), ("no headache", None), ("fit for surgery", None), ("fits", None),
+        ("headache since Monday", "headache"), ("back pain for a week", "back_pain"),
+        ("bladder or bowel cancer", None), ("found on the floor", None), ("", None),
+    ],
+)  # fmt: skip
+def test_other_words_are_no_complaint_of_the_list(text, complaint):
+    assert complaint_in(text) == complaint
+    assert reason_text(text) == text
+
+
+@pytest.mark.parametrize("text", ["0", "25", "99999", "2 falls this week", "25, tired"])
+def test_a_number_that_is_not_on_the_list_stays_text(text):
+    assert reason_text(text) == text
+
+
+def test_a_complaint_has_one_set_of_signs_at_most_and_every_other_opens_on_the_first():
+    named = [c for row in row_sets().values() for c in row.complaints]
+    assert set(named) <= set(get_args(Complaint))
+    assert len(named) == len(set(named)) > 4
+    first = next(iter(row_sets()))
+    for complaint in (None, *get_args(Complaint)):
+        assert complaint in row_sets()[set_for(complaint)].complaints or set_for(complaint) == first

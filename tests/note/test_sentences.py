@@ -1,0 +1,147 @@
+"""Findings in sentences: both sides together, the midline apart, whole words."""
+
+import pytest
+
+from tests.note.test_note import made
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.answers import answer_sets
+from wardexam.note import sentences
+from wardexam.reasoning.rules.change import compare
+
+SAID = [
+    ("ankle 0/0", "ankle jerk absent (0) on both sides"),
+    ("knee 0/0 ankle 0/0", "knee and ankle jerks absent (0) on both sides"),
+    ("ankle_plantarflexion 3/5", "ankle plantarflexion right 3, left 5"),
+    ("ankle_plantarflexion 3/3 great_toe_extension 3/3", "ankle plantarflexion and great-toe extension 3 on both sides"),
+    ("plantar up/down", "plantar extensor on the right, flexor on the left"),
+    ("pin_L5 1/1 pin_S1 1/1", "pinprick L5 and S1 reduced on both sides"),
+    ("pin_T10 1/1 pin_T11 1/1 pin_T12 1/1 pin_L1 1/1 pin_S1 1/1", "pinprick T10 to L1 and S1 reduced on both sides"),
+    ("touch_S3 0/0 touch_S4_5 0/0 touch_S2 0/0", "light touch S2 to S4-5 absent on both sides"),
+    ("vibration_leg 1/0", "vibration (toe and ankle) reduced on the right, absent on the left"),
+    ("level_pin T10/T10", "pinprick level reduced below T10 on both sides"),
+    ("gaze_palsy 1/0", "gaze fails towards the right, not the left"),
+    ("gaze_palsy 0/1", "gaze fails towards the left, not the right"),
+    ("clonus_ankle unsustained:4/none", "ankle clonus unsustained (4 beats) on the right, none on the left"),
+    ("straight_leg_raise positive:40/negative", "straight leg raise positive (40 degrees) on the right, negative on the left"),
+    ("knee 1:reinforced/2", "knee jerk present only with reinforcement (1+) on the right, normal (2+) on the left"),
+    ("brachioradialis 0:inverted/0:inverted", "brachioradialis jerk absent (0), inverted on both sides"),
+    ("bladder retention post_void_residual measured:480 anal_tone 1", "bladder retention; post-void residual 480 mL; anal tone reduced"),
+    ("jaw 3 knee 3/3", "knee jerk brisk (3+) on both sides; jaw jerk brisk (3+)"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "said"), SAID)
+def test_an_abnormal_finding_is_a_sentence(line, said):
+    assert [text for _, text in sentences.abnormal(made(line))] == [f"{said}."]
+
+
+def test_one_side_alone_says_that_the_other_was_not_examined():
+    both = made("ankle 0/2 hip_flexion 5/5")
+    one = both.model_copy(update={"findings": both.findings[:1] + both.findings[2:3]})
+    assert [t for _, t in sentences.abnormal(one)] == [
+        "ankle jerk absent (0) on the right, left not examined."
+    ]
+    assert sentences.normal(one) == "hip flexion 5 on the right, left not examined"
+    assert "left ankle jerk" in sentences.not_examined(one)
+
+
+@pytest.mark.parametrize(
+    "sign", [s for s in catalogue().values() if s.sides == "midline"], ids=lambda s: s.id
+)
+def test_a_sign_in_the_midline_is_never_given_a_side(sign):
+    for line in answers(sign):
+        found = made(f"{sign.id} {line} ankle 0/2")
+        said = {**dict(sentences.abnormal(found)), "normal": sentences.normal(found)}
+        said["measured"] = sentences.measured(found)
+        mine = [s for t in said.values() for s in t.split("; ") if sign.name.split(",")[0] in s]
+        assert mine, said
+        assert not any(word in text for text in mine for word in ("right", "left", "both"))
+
+
+def answers(sign):
+    """Every answer of a sign as it is typed."""
+    if sign.answers == "tendon":
+        return ["0", "1", "2", "3", "4"]
+    if sign.answers == "residual":
+        return ["measured:120"]
+    return [a.code for a in answer_sets()[sign.answers].answers]
+
+
+# What stands in a cell of the grid for want of room; the note has room.
+CODES = {
+    a.mark
+    for kind in answer_sets().values() for a in kind.answers
+    if a.mark not in a.words.replace(",", " ").replace("/5", "").split()
+    and kind.name != "residual" and a.mark not in ("no", "none", "over", "down", "step", "pain", "shin")
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("sign", list(catalogue().values()), ids=lambda s: s.id)
+def test_no_answer_is_said_in_a_code_of_the_grid(sign):
+    for line in answers(sign):
+        typed = line if sign.sides == "midline" else f"{line}/{line}"
+        found = made(f"{sign.id} {typed}")
+        said = " ".join((*(t for _, t in sentences.abnormal(found)), sentences.normal(found)))
+        said += sentences.measured(found)
+        assert said
+        assert not CODES & set(said.replace(",", " ").replace(".", " ").split()), said
+
+
+def test_what_was_not_examined_names_core_signs_limbs_saddle_and_parts():
+    found = made(
+        "biceps 2/2 triceps 2/2 brachioradialis 2/2 knee 2/2 plantar down/down clonus_ankle none/none power_leg 5/5"
+    )
+    assert sentences.not_examined(found) == [
+        "ankle jerk", "power of face, neck and arms", "sensation", "tone, coordination, gait", "saddle sensation",
+        "sphincters", "cortex, brainstem, cranial nerves", "provocation tests", "wasting, fasciculation, fatigability",
+    ]  # fmt: skip
+
+
+def test_what_was_stated_normal_is_not_called_unexamined_and_blank_never_normal():
+    stated = made("rest=power:right_arm hip_flexion 5/3")
+    (power,) = [t for t in sentences.not_examined(stated) if t.startswith("power")]
+    assert power == "power of face, neck and left arm"
+    assert sentences.normal(stated) == ""
+    assert sentences.statements(stated) == ["Power (MRC), right arm: rest examined, normal."]
+
+
+def test_what_was_abnormal_before_and_not_examined_again_is_said():
+    before = made("saddle 1/1 ankle 0/0 knee 2/2 hip_flexion 5/3")
+    assert sentences.not_again(before, made("ankle 0/0")) == (
+        "hip flexion 3 on the left; saddle sensation reduced on both sides"
+    )
+    assert sentences.not_again(before, before) == ""
+    assert sentences.not_again(None, before) == ""
+
+
+def test_every_change_is_said_once_both_sides_together_the_gravest_first():
+    before = made("hip_flexion 4/4+ ankle 2/2 knee 2/2 saddle 2/2 gaze_palsy 0/0 jaw 2")
+    after = made("hip_flexion 3/3 ankle 0/0 knee 0/0 saddle 1/1 gaze_palsy 1/0 jaw 3")
+    assert sentences.changes(compare(before, after)) == (
+        "saddle sensation normal to reduced on both sides; hip flexion right 4 to 3, left 4+ to 3; "
+        "gaze fails towards the right absent to present; ankle and knee jerks 2+ to 0 on both sides; jaw jerk 2+ to 3+"
+    )
+
+
+def test_flags_are_said_by_their_answers():
+    found = made("flag:cancer=yes flag:fever=no flag:saddle_numb=no")
+    assert sentences.flags_asked(found) == "yes to cancer. No to saddle numbness; fever"
+    assert "cancer" not in sentences.flags_not_asked(found)
+    assert len(sentences.flags_not_asked(found).split("; ")) == 34
+    assert sentences.flags_asked(made("")) == "none"
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("", "Complaint and onset not recorded."),
+        ("onset=hours", "Complaint not recorded, onset hours."),
+        (
+            "complaint=weak_leg complaint_side=left onset=waking",
+            "Weak leg, left side, onset on waking.",
+        ),
+        ("complaint=weak_all", "Weak all over, onset not recorded."),
+    ],
+)
+def test_the_story_is_told_and_what_is_missing_of_it(line, said):
+    assert sentences.story(made(line)) == said

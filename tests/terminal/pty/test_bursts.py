@@ -1,0 +1,98 @@
+"""What comes in one piece in a real terminal: text of the question that is open, or nothing; never keys."""
+
+import time
+
+import pytest
+
+from tests.terminal.admitting import admission
+from tests.terminal.pty.harness import environ, kept, running, wardexam
+from wardexam.records.ward import open_ward
+
+PASTES = ["weak legs\rsq\r", "weak legs\nsq\n", "weak legs\r\nsq\r\n", "weak legs\rsq"]
+
+
+@pytest.fixture
+def examining(tmp_path):
+    """An examination with two grades, in the real terminal."""
+    with running(wardexam("--db", str(tmp_path / "ward")), environ(tmp_path)) as session:
+        session.wait("The ward is empty")
+        session.type(admission("B7", "Mo Invented", "40-1", "50"))
+        session.wait("Admitted")
+        session.type("\r")
+        session.send("420")
+        session.wait(kept(3))
+        yield session
+        session.kill(15)
+        session.ended()
+
+
+@pytest.mark.parametrize("paste", PASTES)
+def test_an_unbracketed_paste_with_line_breaks_is_text_of_the_question(examining, tmp_path, paste):
+    examining.press("i", "Impression:")
+    examining.quiet()
+    examining.send(paste)
+    examining.wait("Impression: weak legs sq")
+    examining.quiet()
+    assert "brachioradialis" in examining.text  # neither saved nor left
+    assert examining.changes == 3
+    examining.send("\r")
+    examining.wait("Impression kept")
+    ward = open_ward(tmp_path / "ward")
+    assert ward.examinations(ward.beds()[0].patient_id) == ()
+
+
+def test_what_follows_the_closing_key_at_once_in_a_read_of_its_own_is_nothing(examining):
+    examining.press("i", "Impression:")
+    examining.quiet()
+    for piece in ("weak legs\r", "sq", "55\r", "q"):  # as a slow link cuts a paste
+        examining.send(piece, apart=False)
+        time.sleep(0.002)
+    # Read in pieces the rest is nothing; read as one it is text of the question still.
+    examining.wait(lambda s: "Left out: what was pasted" in s.text or "weak legs sq55 q" in s.text)
+    examining.quiet()
+    assert "brachioradialis" in examining.text
+    assert examining.changes <= 4  # the impression; no grade
+
+
+@pytest.mark.parametrize("opened", ["/", ":"])
+def test_a_paste_into_a_search_goes_nowhere_and_grades_nothing(examining, opened):
+    examining.press(opened, lambda s: "Find:" in s.text or "Command:" in s.text)
+    examining.quiet()
+    examining.send("knee\r55\rsq\r")
+    examining.wait(lambda s: "knee 55 sq" in s.text or "Left out: what was pasted" in s.text)
+    examining.quiet()
+    assert examining.changes == 3
+    examining.send("\x1b")
+    examining.wait("brachioradialis")
+
+
+def test_a_paste_of_a_whole_admission_is_text_of_its_first_question(tmp_path):
+    with running(wardexam("--db", str(tmp_path / "ward")), environ(tmp_path)) as session:
+        session.wait("The ward is empty")
+        session.press("A", "Bed:")
+        session.quiet()
+        session.send("B7\rMo Invented\r40-1\rq\r")
+        session.wait("B7 Mo Invented 40-1 q")
+        session.quiet()
+        session.send("\r")
+        session.wait("! The bed is needed: at most 12")
+        session.type("\x15B7\r")  # the line cleared, the bed typed
+        session.wait("Name:")
+        session.send("\x1b")
+        session.wait("Left as it was")
+        session.send("q")
+        assert session.ended() == 0
+
+
+@pytest.mark.parametrize("pause", [0.0, 0.05, 0.2, 0.5])
+def test_keys_typed_before_the_first_paint_are_not_lost(tmp_path, pause):
+    with running(wardexam("demo"), environ(tmp_path)) as session:
+        time.sleep(pause)
+        session.send("jj")
+        session.send("\r")
+        session.send("2")
+        session.wait("Beatrix Lund")
+        session.wait(kept(1))
+        assert "Beatrix Lund" in session.lines[0]
+        session.send("qq")
+        assert session.ended() == 0

@@ -1,0 +1,95 @@
+"""An admission in six keys beside what is typed, with the reason for it."""
+
+from datetime import date
+
+import pytest
+
+from tests.terminal.admitting import ADMIT, EDIT, presses
+from tests.terminal.screens import demo_app, dump
+from wardexam.exam.story import COMPLAINTS
+
+
+async def admitted(app, pilot, *answers):
+    await pilot.press(*presses(*answers))
+    (bed,) = app.ward.beds()
+    return app.ward.patient(bed.patient_id)
+
+
+@pytest.fixture
+def app(tmp_path):
+    return demo_app(tmp_path / "ward", empty=True)
+
+
+@pytest.mark.parametrize(
+    ("number", "who", "born", "age"),
+    [("40-3317", "63 m", None, 63), ("", "4.3.1985 m", date(1985, 3, 4), 41)],
+)
+async def test_six_keys_and_the_words_admit_with_or_without_a_number(app, number, who, born, age):
+    words = ("B7", "Otto Brandt", number, who, "weak leg since Monday")
+    keys = presses(*words)
+    assert len(keys) - len("".join(words)) == 6
+    async with app.run_test(size=(80, 24)) as pilot:
+        of = await admitted(app, pilot, *words)
+    assert (of.number, of.born, of.age, of.sex) == (number, born, age, "male")
+    assert of.remark == "weak leg since Monday"
+
+
+async def test_the_complaints_stand_numbered_and_whole_while_the_reason_is_asked(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m")[:-1])
+        seen = dump(app)
+        for number, (_, words) in enumerate(COMPLAINTS, 1):
+            assert any(f"{number:>2} {words}" in line for line in seen)
+        assert seen[-2].startswith("Why admitted?")
+        await pilot.press("6", "enter")
+        seen = dump(app)
+        assert not any("numb on one side" in line for line in seen)
+        assert any("Otto Brandt" in line for line in seen)
+        assert any("back pain" in line for line in seen)
+
+
+async def test_left_with_escape_nobody_is_admitted_and_the_list_is_back(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m")[:-1], "escape")
+        assert app.ward.beds() == ()
+        seen = "\n".join(dump(app))
+        assert "numb on one side" not in seen
+        assert f"Press {ADMIT} to admit the first patient." in seen
+
+
+async def test_the_reason_is_the_complaint_of_the_first_examination_and_of_no_later_one(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await admitted(app, pilot, "B7", "Otto Brandt", "40-3317", "63 m", "weak leg, fell")
+        await pilot.press("enter")
+        assert app.visit.examination.context.complaint == "weak_leg"
+        await pilot.press("w")
+        seen = "\n".join(dump(app))
+        assert "Admitted for: weak leg, fell" in seen
+        await pilot.press("escape", "4", "2", "s", "q", "enter")
+        assert app.visit.examination.context.complaint is None
+        assert app.visit.previous.context.complaint == "weak_leg"
+
+
+async def test_editing_shows_age_sex_and_reason_and_keeps_what_is_passed_over(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        before = await admitted(app, pilot, "B7", "Otto Brandt", "", "4 Mar 1985 m", "dizzy")
+        await pilot.press(EDIT, *["enter"] * 3)
+        assert dump(app)[-2].rstrip().endswith("4 Mar 1985 male")
+        await pilot.press("enter")
+        assert dump(app)[-2].rstrip().endswith("dizzy")
+        await pilot.press("enter", "enter")
+        assert dump(app)[-2] == "Details saved."
+        (bed,) = app.ward.beds()
+        assert app.ward.patient(bed.patient_id) == before.model_copy(update={"revision": 2})
+
+
+async def test_a_bed_that_is_taken_is_said_once_and_a_number_of_another_is_refused(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(ADMIT, *"A1", "enter")
+        assert "! A1 is Ottoline Marsh's already." in " ".join(dump(app)[-5:])
+        await pilot.press("enter", *"Otto Brandt", "enter", *"40-1182", "enter")
+        assert "40-1182 is Ottoline Marsh's, in bed A1." in " ".join(dump(app)[-5:])
+        await pilot.press("ctrl+u", *"40-9999", "enter", *"63 m", "enter", "enter")
+        beds = [bed.name for bed in app.ward.beds() if bed.bed == "A1"]
+        assert sorted(beds) == ["Otto Brandt", "Ottoline Marsh"]

@@ -1,0 +1,397 @@
+"""What was found as a doctor dictates it: abnormal, not testable, not examined, normal, changed.
+
+Both sides of a sign stand in one sentence, signs that showed the same together; a sign in the midline is
+never under a side. Every paper takes its findings from here, so that none says less than another.
+"""
+
+from collections.abc import Iterable, Sequence
+from functools import cache
+
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
+from wardexam.exam.answers import ScaleName
+from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.findings import Finding, Side
+from wardexam.exam.flags import every_flag, flags
+from wardexam.exam.onset import onset_words
+from wardexam.exam.row_sets import row_sets
+from wardexam.exam.text import clean
+from wardexam.exam.wording import in_words, remarks
+from wardexam.reasoning.rules.change import Comparison, SignChange, sum_score
+
+PART_TITLES = {
+    "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
+    "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
+    "muscle": "Wasting, fasciculation, fatigability",
+}  # fmt: skip
+# Parts of which it matters in which limb they were examined, and what each limb is called there.
+BY_LIMB = ("power", "sensation")
+LIMBS = {"head": "face, neck", "arm": "arm", "trunk": "trunk", "leg": "leg"}
+BOTH = " on both sides"
+MEASURED = "residual"  # the answer is an amount, abnormal or not
+RUN = 3  # dermatomes in a row from which on a range is said
+KNOWN_BY_NAME = ("pinprick ", "light touch ")  # of dermatomes: said once for several
+
+# Complaints that are not said by their codes' words.
+COMPLAINTS = {
+    "weak_one_side": "weak on one side", "numb_one_side": "numb on one side", "weak_all": "weak all over",
+    "other": "other complaint",
+}  # fmt: skip
+
+Pair = tuple[Finding | None, ...]
+
+
+def sides_of(sign: Sign) -> tuple[Side, ...]:
+    """The sides on which a sign is found, right before left."""
+    return ("right", "left") if sign.sides == "each" else ("midline",)
+
+
+def pair(found: Findings, sign: Sign) -> Pair:
+    """The findings of a sign, right before left; None where it was not examined."""
+    return tuple(found.finding(sign.id, side) for side in sides_of(sign))
+
+
+def recorded(found: Findings) -> list[Sign]:
+    """The signs that have a finding, in the order of the tables."""
+    mine = {f.sign for f in found.findings}
+    return [s for s in catalogue().values() if s.id in mine]
+
+
+# --- names
+
+
+def joined(names: Sequence[str], last: str = "and") -> str:
+    """``a, b and c``."""
+    return f" {last} ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else ""
+
+
+@cache
+def _dermatomes(prefix: str) -> tuple[str, ...]:
+    """The dermatomes of a modality by segment, from head to tail."""
+    names = (s.name for s in signs_of("sensation"))
+    return tuple(n.removeprefix(prefix) for n in names if n.startswith(prefix) and "level" not in n)
+
+
+def _ranges(segments: Sequence[str], order: Sequence[str]) -> list[str]:
+    """Segments with those that follow each other as a range: ``T10 to S1``."""
+    runs: list[list[str]] = []
+    for segment in sorted(segments, key=order.index):
+        if runs and order.index(segment) == order.index(runs[-1][-1]) + 1:
+            runs[-1].append(segment)
+        else:
+            runs.append([segment])
+    said: list[str] = []
+    for run in runs:
+        said += [f"{run[0]} to {run[-1]}"] if len(run) >= RUN else run
+    return said
+
+
+def names_of(signs: Sequence[Sign]) -> str:
+    """Signs by name, what they share said once: ``knee and ankle jerks``, ``pinprick L5 and S1``."""
+    names: list[str] = []
+    jerks = [s.name.removesuffix(" jerk") for s in signs if s.answers == "tendon"]
+    if jerks:
+        names.append(f"{joined(jerks)} jerk{'s' if len(jerks) > 1 else ''}")
+    for prefix in KNOWN_BY_NAME:
+        order = _dermatomes(prefix)
+        mine = [s.name.removeprefix(prefix) for s in signs if s.name.startswith(prefix)]
+        mine = [name for name in mine if name in order]
+        if mine:
+            names.append(prefix + joined(_ranges(mine, order)))
+    shared = {s.id for s in signs if s.answers == "tendon"}
+    shared |= {
+        s.id for s in signs for prefix in KNOWN_BY_NAME
+        if s.name.startswith(prefix) and s.name.removeprefix(prefix) in _dermatomes(prefix)
+    }  # fmt: skip
+    return joined([*names, *(_in_prose(s.name) for s in signs if s.id not in shared)])
+
+
+def _in_prose(name: str) -> str:
+    """A name in a sentence, what follows its comma in brackets: ``vibration (toe and ankle)``."""
+    head, comma, rest = name.partition(", ")
+    return f"{head} ({rest})" if comma else name
+
+
+# --- one sign
+
+
+def _said(finding: Finding, scale: ScaleName | None) -> str:
+    """An answer with what belongs to it alone."""
+    kept = [
+        r for r in remarks(finding, scale)
+        if not r.startswith("not testable:") and not (r.startswith("only with") and finding.meaning == "trace")
+    ]  # fmt: skip
+    return "; ".join((in_words(finding, scale), *kept)).replace("; ", ", ")
+
+
+def pair_words(found: Pair, scale: ScaleName | None = None, both: str = BOTH) -> str:
+    """What a sign showed on its sides: ``absent (0) on both sides``, ``right 4, left 3``."""
+    if len(found) == 1:
+        return _said(found[0], scale) if found[0] else "not examined"
+    right, left = found
+    if right and left:
+        one, other = _said(right, scale), _said(left, scale)
+        if one == other:
+            return f"{one}{both}"
+        if right.row.answers == "mrc" and right.answer and left.answer:
+            return f"right {one}, left {other}"
+        return f"{one} on the right, {other} on the left"
+    only = right or left
+    if only is None:
+        return "not examined"
+    missing = "left" if right else "right"
+    return f"{_said(only, scale)} on the {only.side}, {missing} not examined"
+
+
+def _towards(name: str, words: str) -> str:
+    """A sign and what it showed as one sentence."""
+    if not name.endswith(" towards"):
+        return f"{name} {words}"
+    for side, other in (("right", "left"), ("left", "right")):
+        if words.startswith("present on the right" if side == "right" else "absent on the right"):
+            ending = (
+                ", not the " + other if "not examined" not in words else f", {other} not examined"
+            )
+            return f"{name} the {side}{ending}"
+    neither = "to neither side" if words == "absent" else words
+    return f"{name.removesuffix(' towards')} {neither}"
+
+
+def _usual(finding: Finding | None) -> bool:
+    return bool(finding and finding.choice and finding.choice.usual)
+
+
+def _plain(finding: Finding | None) -> bool:
+    """Whether there is nothing about a finding but its answer."""
+    return finding is None or not (finding.known or finding.comment or finding.qualities)
+
+
+def is_abnormal(found: Pair) -> bool:
+    """Whether a sign is answered out of the usual on a side, or there is more to say of it than its answer."""
+    return any(f.answer is not None and not (_usual(f) and _plain(f)) for f in found if f)
+
+
+# --- all of them
+
+
+def _sentences(
+    signs: Iterable[Sign], found: Findings, scale: ScaleName | None, both: str = BOTH
+) -> str:
+    """Signs in sentences, those that showed the same together, in their order."""
+    alike: dict[str, list[Sign]] = {}
+    for sign in signs:
+        words = pair_words(pair(found, sign), scale, both)
+        shared = "" if sign.name.endswith(" towards") else "+"
+        alike.setdefault(f"{words}\n{shared or sign.id}", []).append(sign)
+    return "; ".join(
+        _towards(names_of(mine), words.partition("\n")[0]) for words, mine in alike.items()
+    )
+
+
+def _midline_last(signs: Iterable[Sign]) -> list[Sign]:
+    return sorted(signs, key=lambda s: s.sides == "midline")
+
+
+def abnormal(found: Findings, scale: ScaleName | None = None) -> list[tuple[str, str]]:
+    """Each part's title with what was abnormal in it, the midline after the sides; only parts where something was."""
+    said, seen = [], recorded(found)
+    for part in PARTS:
+        signs = _midline_last(s for s in seen if s.part == part and is_abnormal(pair(found, s)))
+        if any(s.answers != MEASURED for s in signs):
+            score = sum_score(found) if part == "power" else None
+            end = "" if score is None else f"; MRC sum score {score}/60"
+            said.append((PART_TITLES[part], f"{_sentences(signs, found, scale)}{end}."))
+    return said
+
+
+def measured(found: Findings) -> str:
+    """An amount that was measured where nothing else of its part was abnormal; empty where none was."""
+    signs = [s for s in recorded(found) if s.answers == MEASURED]
+    parts = {title for title, _ in abnormal(found)}
+    alone = [s for s in signs if PART_TITLES[s.part] not in parts and is_abnormal(pair(found, s))]
+    return _sentences(alone, found, None)
+
+
+def not_testable(found: Findings, scale: ScaleName | None = None) -> str:
+    """What could not be tested, with the reason; what is abnormal on the other side is said there."""
+    signs = [
+        s for s in recorded(found)
+        if any(f and f.not_testable for f in pair(found, s)) and not is_abnormal(pair(found, s))
+    ]  # fmt: skip
+    return _sentences(signs, found, scale)
+
+
+def normal(found: Findings, scale: ScaleName | None = None) -> str:
+    """What was as usual, on both sides where no side is named."""
+    signs = [
+        s for s in recorded(found)
+        if any(map(_usual, pair(found, s))) and not is_abnormal(pair(found, s))
+        and not any(f and f.not_testable for f in pair(found, s))
+    ]  # fmt: skip
+    return _sentences(signs, found, scale, both="")
+
+
+def statements(found: Findings) -> list[str]:
+    """The statements that the rest of a part was normal: as stated, with who and when."""
+    said = []
+    for s in found.rest_normal:
+        by = f" (stated by {clean(s.by)}{f', {s.at:%H:%M}' if s.at else ''})" if s.by else ""
+        said.append(f"{PART_TITLES[s.part]}, {s.limb}: rest examined, normal{by}.")
+    return said
+
+
+def _open(found: Findings, sign: Sign) -> list[Side]:
+    """The sides on which a sign is neither recorded nor stated normal."""
+    return [
+        side for side in sides_of(sign)
+        if found.finding(sign.id, side) is None and not found.stated_normal(sign.id, side)
+    ]  # fmt: skip
+
+
+def _touched(found: Findings, part: str) -> bool:
+    return any(f.row.part == part for f in found.findings) or any(
+        s.part == part for s in found.rest_normal
+    )
+
+
+def _as_a_whole(part: str) -> str:
+    """A part in a sentence."""
+    if part == "provocation":  # to stretch is to provoke
+        return "provocation tests"
+    return PART_TITLES[part].split(" (")[0].lower()
+
+
+def _limbs_left(found: Findings, part: str) -> str:
+    """In which limbs a part was not examined, where it was in others: ``power of the left arm, legs``."""
+    left = []
+    for limb, name in LIMBS.items():
+        signs = [s for s in signs_of(part) if s.limb == limb]
+        sides = [
+            side for side in ("right", "left", "midline")
+            if any(side in sides_of(s) for s in signs)
+            and all(side in _open(found, s) for s in signs if side in sides_of(s))
+        ]  # fmt: skip
+        if {"right", "left"} <= set(sides):
+            left.append(f"{name}s" if limb in ("arm", "leg") else name)
+        else:
+            left += [f"{side} {name}" if limb in ("arm", "leg") else f"{name}, {side}" for side in sides if side != "midline"]  # fmt: skip
+    return f"{_as_a_whole(part)} of {joined(left)}" if left else ""
+
+
+def not_examined(found: Findings) -> list[str]:
+    """What was not examined: core signs, the saddle and the sphincters by name, other parts and limbs as a whole.
+
+    A sign that was examined on one side says which one was not where the sign itself is said.
+    """
+    core = [s for s in row_sets()["core"].signs if len(_open(found, s)) == len(sides_of(s))]
+    half = [s for s in row_sets()["core"].signs if s not in core and _open(found, s)]
+    said = []
+    if _touched(found, "reflexes"):
+        said += [names_of(core)] if core else []
+        said += [f"{_open(found, s)[0]} {names_of([s])}" for s in half]
+    saddle = catalogue()["saddle"]
+    for part in PARTS:
+        if not _touched(found, part):
+            if part == "sphincters" and _open(found, saddle):
+                said.append("saddle sensation")
+            said.append(_as_a_whole(part))
+            continue
+        if part in BY_LIMB and (limbs := _limbs_left(found, part)):
+            said.append(limbs)
+        if part == "sphincters":
+            signs = [s for s in (saddle, *signs_of(part)) if len(_open(found, s)) == len(sides_of(s))]  # fmt: skip
+            said += [s.name for s in signs]
+    return said
+
+
+def not_again(before: Findings | None, found: Findings) -> str:
+    """What stands abnormal from earlier in the stay and was not examined again; empty where nothing does."""
+    if before is None:
+        return ""
+    left = tuple(
+        f for f in before.findings
+        if f.answer is not None and not _usual(f)
+        and ((now := found.finding(*f.key)) is None or now.answer is None)
+        and not found.stated_normal(*f.key)
+    )  # fmt: skip
+    alone = Findings(findings=left)
+    signs = recorded(alone)
+    alike: dict[str, list[Sign]] = {}
+    for sign in signs:
+        both = pair(alone, sign)
+        only = next((f for f in both if f), None)
+        words = (
+            pair_words(both)
+            if all(both) or only is None
+            else f"{in_words(only)} on the {only.side}"
+        )
+        alike.setdefault(words, []).append(sign)
+    return "; ".join(f"{names_of(mine)} {words}" for words, mine in alike.items())
+
+
+# --- change
+
+
+def changes(change: Comparison) -> str:
+    """Every sign that changed, the gravest first, both sides together: ``hip flexion right 4 to 3, left 4+ to 3``."""
+    return changes_of(change.gravest)
+
+
+def changes_of(signs: Iterable[SignChange]) -> str:
+    """Signs that changed, in their order, both sides together."""
+    by_sign: dict[str, list[SignChange]] = {}
+    for sign in signs:
+        by_sign.setdefault(sign.key[0], []).append(sign)
+    alike: dict[str, list[Sign]] = {}
+    for name, mine in by_sign.items():
+        alike.setdefault(_moved(mine), []).append(catalogue()[name])
+    return "; ".join(
+        f"{names_of(rows)}{' the' if rows[-1].name.endswith(' towards') else ''} {how}"
+        for how, rows in alike.items()
+    )
+
+
+def _moved(mine: list[SignChange]) -> str:
+    if mine[0].key[1] == "midline":
+        return mine[0].how
+    sides = {s.key[1]: s.how for s in mine}
+    if len(sides) == 2 and len(set(sides.values())) == 1:
+        return f"{mine[0].how}{BOTH}"
+    return ", ".join(f"{side} {sides[side]}" for side in ("right", "left") if side in sides)
+
+
+# --- flags
+
+
+def flags_asked(found: Findings) -> str:
+    """The questions that were asked, with their answers."""
+    asked = found.flags
+    parts = []
+    for answer in ("yes", "no"):
+        said = [row.short for name, row in every_flag().items() if asked.get(name) == answer]
+        parts += [f"{answer} to {'; '.join(said)}"] if said else []
+    return ". ".join(p if not n else p[:1].upper() + p[1:] for n, p in enumerate(parts)) or "none"
+
+
+def flags_not_asked(found: Findings) -> str:
+    """The questions that were not asked; empty where all were."""
+    return "; ".join(row.short for name, row in flags().items() if name not in found.flags)
+
+
+# --- the story
+
+
+def story(found: Examination) -> str:
+    """What was told: complaint, side, when it began, weight; what was not recorded is said of the first two."""
+    context = found.context
+    told = context.complaint
+    complaint = COMPLAINTS.get(told, told.replace("_", " ")) if told else "complaint not recorded"
+    side = {"both": "both sides", None: "", "none": ""}.get(context.complaint_side, f"{context.complaint_side} side")  # fmt: skip
+    known = context.onset != "unknown"
+    onset = f"onset {onset_words(context.onset)}" if known else "onset not recorded"
+    if not told and not known:
+        complaint, onset = "complaint and onset not recorded", ""
+    weight = {"yes": "bears weight", "no": "cannot bear weight", None: ""}[context.bears_weight]
+    pain = {None: "", "none": "no pain"}.get(context.pain, f"pain: {context.pain}")
+    injury = {"yes": "after an injury", "no": "no injury", None: ""}[context.trauma]
+    text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury)))
+    return f"{text[:1].upper()}{text[1:]}."
