@@ -193,7 +193,7 @@ class Hour:
         desk.send(f"m1 {self.source.choice('0123')}", "right biceps")
         desk.send(
             self.source.choice("0123"),
-            lambda _: re.search(r"^left biceps.*kept \d\d:\d\d$", desk.status),
+            lambda _: re.search(r"left biceps .*kept \d\d:\d\d$", desk.status),
         )
         desk.send("s", lambda _: desk.title.startswith("Note"))
         assert who.name in desk.title, f"saved {who.name}, and shows:\n{desk.session.text}"
