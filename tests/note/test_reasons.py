@@ -189,7 +189,7 @@ def test_what_is_overdue_is_said_so_in_the_sheet_and_in_the_list_and_not_before(
     late = at(session, hours=6)
     assert running(bed.summary, late.now(), step=False) == "OVERDUE 2 h"
     sheet = papers(late, Saved(late, WHO).named(None))["handover"]
-    assert "OVERDUE 2 h; possible" in sheet
+    assert "; OVERDUE 2 h; " in sheet
     assert "nothing done yet, OVERDUE 2 h, was due 4 Mar 18:00" in sheet
     write_act(late, WHO, "cauda_equina", "done", "MRI: no compression")
     (bed,) = session.ward.beds()

@@ -81,16 +81,17 @@ def headline_of(
     return of.head if of else None
 
 
-def _changed(change: Comparison | None) -> str:
-    """What changed most, and how much more did."""
+def _changed(change: Comparison | None) -> list[str]:
+    """What changed most, and how much more did; the fullest first."""
     if change is None:
-        return "first examination"
+        return ["first examination"]
+    number = f"{counted(len(change.signs), 'sign')} changed"
     if not change.signs:
-        return change.headline
+        return [change.headline, "no change"]
     if change.moved:
-        return f"{', '.join(change.moved)}: {counted(len(change.signs), 'sign')}"
+        return [f"{', '.join(change.moved)}: {number}", change.moved[0], number]
     more = len(change.signs) - 1
-    return change.gravest[0].text + (f", {more} more" if more else "")
+    return [change.gravest[0].text + (f", {more} more" if more else ""), number]
 
 
 def _not_asked(last: Examination) -> tuple[str, str]:
@@ -101,15 +102,15 @@ def _not_asked(last: Examination) -> tuple[str, str]:
     return f"not asked: {left[0]}{more}", f"{counted(len(left), 'flag')} not asked"
 
 
-def _second(when: str, by: str, changed: str, not_asked: tuple[str, str]) -> str:
-    """The second line of a patient: for want of room the examiner, the flags' names and the change give way."""
+def _second(when: str, by: str, changed: list[str], not_asked: tuple[str, str]) -> str:
+    """The second line of a patient: for want of room the flags' names, the examiner and the change give way, each whole."""
     named, counted = not_asked
-    for flags_left, who in ((named, by), (named, ""), (counted, by)):
-        line = f"{when}{who}; {changed}; {flags_left}"
-        if len(line) <= WIDTH:
-            return line
-    room = WIDTH - len(f"{when}; ; {counted}")
-    return f"{when}; {shortened(changed, max(2, room))}; {counted}"
+    tried = [
+        f"{when}{who}; {what}; {flags_left}"
+        for what in changed
+        for flags_left, who in ((named, by), (named, ""), (counted, by), (counted, ""))
+    ]
+    return next((line for line in tried if len(line) <= WIDTH), tried[-1])
 
 
 def _entry(
@@ -129,17 +130,20 @@ def _entry(
         stored and stored.urgency > level
     ):  # raised by the inferred site when an earlier version saved it
         level, text = stored.urgency, stored.headline
+    brief = head.short or text
     if not level and last.impression:
-        text = last.impression
+        text = brief = last.impression
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     late = overdue(head.due_at, now)
-    if late is not None:
-        text = f"OVERDUE {span(late.total_seconds() / 60)}; {text}"
+    passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else ""
     short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
+    why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"
-    first = f"{who}{word:<12}{shortened(to_ascii(text), REASON):<{REASON}} {due:>9}"
+    first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
-    second = _second(f"{mark}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last))
+    second = _second(
+        f"{mark}{passed}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last)
+    )
     order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
     return order, f"{first.rstrip()}\n{second}"
 
