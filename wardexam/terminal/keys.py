@@ -86,7 +86,8 @@ WARD = (
 )  # fmt: skip
 
 TEXT = (
-    Key("up", ("up", "k"), "", "scroll up"), Key("down", ("down", "j"), "scroll", "scroll down"),
+    Key("up", ("up", "k", "pageup"), "", "scroll up"),
+    Key("down", ("down", "j", "pagedown"), "scroll", "scroll down"),
     Key("earlier", ("left", "h"), "earlier", "the note before: an earlier examination or revision"),
     Key("later", ("right", "l"), "", "the note after"),
     Key("copy", ("C",), "copy", "send to the terminal's clipboard"),
