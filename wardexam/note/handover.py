@@ -110,6 +110,7 @@ def _second(when: str, by: str, changed: list[str], not_asked: tuple[str, str]) 
         for what in changed
         for flags_left, who in ((named, by), (named, ""), (counted, by), (counted, ""))
     ]
+    tried += [f"{when}; {counted}", when]  # a long number leaves no room: the rest stands below
     return next((line for line in tried if len(line) <= WIDTH), tried[-1])
 
 
