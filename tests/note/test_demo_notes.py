@@ -13,7 +13,7 @@ from wardexam.exam.flags import flags
 from wardexam.note import note
 from wardexam.note.note import FIRST
 from wardexam.note.page import WIDTH
-from wardexam.note.reasons import TOP, moment, soonest, top
+from wardexam.note.reasons import TOP, soonest, top, until
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, assess, rules
 from wardexam.records.ward import open_ward
@@ -79,9 +79,9 @@ def test_who_urgency_action_and_deadline_stand_in_lines_1_to_3(cases, bed):
     assert READ[bed][1].lower() in head.lower()
     assert all(text in whole for text in READ[bed])
     if run := soonest(urgency):
-        assert f"due {moment(run.due, cases[bed].examination.at)}" in head
+        assert f"due {until(run.due, cases[bed].examination.at)}" in head
         first = min(r.due for r in urgency.reasons if r.due)
-        assert moment(first, cases[bed].examination.at).split()[-1] in head
+        assert until(first, cases[bed].examination.at).split()[-1] in head
         step = run.asked.what if run.asked else run.first
         assert step.lower() in head.lower()
 
@@ -166,7 +166,7 @@ def test_of_every_rule_level_deadline_and_first_step_fit_the_first_lines(rule, r
     lines = note.wrapped(text)
     head = " ".join(" ".join(lines[:TOP]).split())
     assert len(lines) <= max(room, TOP + 1)
-    assert f"due {moment(reason.due, NOW)}" in head
+    assert f"due {until(reason.due, NOW)}" in head
     assert (reason.first or reason.call).lower() in head.lower()
     assert reason.text.lower() in text.lower()
     if whole:

@@ -24,6 +24,7 @@ from wardexam.note.reasons import (
     running,
     span,
     steps,
+    until,
     when,
     whole,
 )
@@ -101,7 +102,7 @@ def test_every_reason_deadline_and_act_stands_on_every_paper(session, line):
             assert urgent.upper() in text, name
             assert reason.said in text, name
             if reason.due:
-                assert f"due {moment(reason.due, NOW)}".lower() in text.lower(), name
+                assert f"due {until(reason.due, NOW)}".lower() in text.lower(), name
             for act in reason.acts:
                 assert act.what in text, name
                 assert f"{moment(act.at, NOW)} by {act.by}" in text, name
@@ -177,7 +178,7 @@ def test_the_first_reason_is_whole_and_the_others_are_in_short_none_lost(session
     assert lines.index("To do, and why:") < lines.index("Abnormal:")
     text = " ".join(visit.case.note().split())
     assert text.count("Raised 4 Mar 14:00") == 1
-    assert all(r.said in text and f"ue {moment(r.due, NOW)}" in text for r in reasons)
+    assert all(r.said in text and f"ue {until(r.due, NOW)}" in text for r in reasons)
     assert lines.index("Abnormal:") - lines.index("To do, and why:") < 2 * len(reasons)
 
 
@@ -323,3 +324,16 @@ def test_none_first_is_never_printed_as_an_image(rule):
     assert not any("none first" in text.lower() for text in texts)
     if rules()[rule].image == "none first":
         assert "image" not in steps(reason).removeprefix(reason.first)
+
+
+@pytest.mark.parametrize(
+    ("at", "said", "ends"),
+    [
+        ("2026-03-05T00:00:00+00:00", "5 Mar 00:00", "4 Mar 24:00"),
+        ("2026-03-05T00:14:00+00:00", "5 Mar 00:14", "5 Mar 00:14"),
+        ("0001-01-01T00:00:00+00:00", "1 Jan 1 00:00", "1 Jan 1 00:00"),
+    ],
+)
+def test_only_a_limit_ends_its_day_at_midnight(at, said, ends):
+    at = datetime.fromisoformat(at)
+    assert (moment(at, NOW), until(at, NOW)) == (said, ends)

@@ -603,3 +603,10 @@ def test_what_was_told_earlier_in_the_stay_is_said_when_it_is_asked_again(ward):
     _, said = talk(ward, "1", "", "o", *[""] * 6, "q")
     assert "When did it begin? Earlier: days. A number" in said
     assert "What is the main complaint? Earlier: weak leg. A number" in said
+
+
+def test_a_number_of_another_patient_is_refused_and_a_taken_bed_asked_for(ward):
+    talk(ward, *ADMIT, "q")
+    _, said = talk(ward, "n", "", "y", *ADMIT, "q")
+    assert "40-3317 is Invented Person's, in bed 7. Again, please." in said
+    assert len(ward.beds()) == 1

@@ -2,13 +2,11 @@
 
 from typing import TYPE_CHECKING
 
-from wardexam.errors import InputError, WardexamError
-from wardexam.exam.identity import read_number
+from wardexam.errors import InputError
+from wardexam.records.whose import compared, numbered
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from wardexam.records.repository import Bed, Repository
+    from wardexam.records.repository import Repository
 
 
 def identifier(ward: "Repository", given: str) -> str:
@@ -23,11 +21,11 @@ def identifier(ward: "Repository", given: str) -> str:
     here, gone = ward.beds(), ward.beds(discharged=True)
     if any(given == bed.patient_id for bed in (*here, *gone)):
         return given
-    wanted = _form(given)
+    wanted = compared(given)
     for found in (
-        {bed.patient_id: bed for bed in here if _form(bed.bed) == wanted}
-        | dict(_numbered(ward, here, wanted)),
-        dict(_numbered(ward, gone, wanted)),
+        {bed.patient_id: bed for bed in here if compared(bed.bed) == wanted}
+        | dict(numbered(ward, here, wanted)),
+        dict(numbered(ward, gone, wanted)),
     ):
         if len(found) > 1:
             those = ", ".join(f"{one} in bed {bed.bed}" for one, bed in found.items())
@@ -37,24 +35,3 @@ def identifier(ward: "Repository", given: str) -> str:
         if found:
             return next(iter(found))
     return given
-
-
-def _form(text: str) -> str:
-    """A number or bed as it is compared: without regard to case and blanks."""
-    try:
-        return "".join(read_number(text).split()).casefold()
-    except InputError:
-        return text.casefold()
-
-
-def _numbered(
-    ward: "Repository", beds: "tuple[Bed, ...]", wanted: str
-) -> "Iterator[tuple[str, Bed]]":
-    """Those with this number; a record that cannot be read has none."""
-    for bed in beds:
-        try:
-            number = ward.patient(bed.patient_id).number
-        except WardexamError:
-            continue
-        if number and _form(number) == wanted:
-            yield bed.patient_id, bed

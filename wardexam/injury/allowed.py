@@ -21,7 +21,6 @@ OF_A_SIDE = (
     "sensory_zone",
     "motor_zone",
 )
-OF_BOTH = ("neurological_level", "completeness", "impairment")
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ from wardexam.injury.tables import muscles
 LOWEST_NAME = f"{SEGMENTS[-2]}-{SEGMENTS[-1][1:]}"
 NAMES: tuple[str, ...] = (*SEGMENTS[:-2], LOWEST_NAME)
 POINTS: tuple[str, ...] = NAMES[1:]  # those with a key point
-NONE_ABOVE = 0
 FIRST = 1
 LOWEST = len(NAMES) - 1
 INTACT = len(NAMES)

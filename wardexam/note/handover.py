@@ -169,10 +169,7 @@ def _found(of: Told) -> Iterator[str]:
         yield f"Changed since {moment(of.previous.at, of.last.at)}: {text}."
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
-        "Measured": sentences.measured(of.last),
-        "Abnormal before, not examined again": sentences.not_again(of.previous, of.last),
-        "Not testable": sentences.not_testable(of.last),
-        "Not examined": "; ".join(sentences.not_examined(of.last)),
+        **sentences.beside_abnormal(of.previous, of.last),
     }
     yield from (f"{title}: {text.rstrip('.')}." for title, text in said.items() if text)
 

@@ -9,7 +9,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
 from wardexam.note.page import WIDTH, wrapped
@@ -54,7 +54,7 @@ def change_line(change: Comparison, previous: Examination, examination: Examinat
         return f"Not compared: no sign of {moment(previous.at, examination.at)} was examined again."
     if not word:
         return f"{change.headline[:1].upper()}{change.headline[1:]} {since}."
-    differ = f"{len(change.signs)} signs differ"
+    differ = counted(len(change.signs), "sign differs", "signs differ")
     tried = (
         ["; ".join((*change.moved, differ)), f"{change.moved[0]}; {differ}"] if change.moved else []
     )
@@ -126,13 +126,8 @@ def found_lines(
         shown = scales()[scale or examination.scale]
         marks = joined([a.mark for a in shown.grades.answers if a.usual], "or")
         usual = f" Reflexes: {shown.name}, normal {marks}."
-    said = {
-        "Measured": sentences.measured(examination),
-        "Abnormal before, not examined again": sentences.not_again(previous, examination),
-        "Not testable": sentences.not_testable(examination, scale),
-        "Not examined": "; ".join(sentences.not_examined(examination)),
-        "Normal": sentences.normal(examination, scale),
-    }
+    said = sentences.beside_abnormal(previous, examination, scale)
+    said["Normal"] = sentences.normal(examination, scale)
     for title, text in said.items():
         end = usual if title == "Normal" else ""
         lines += wrapped(f"{title}: {text}.{end}" if text else end.strip(), indent)

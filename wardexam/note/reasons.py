@@ -1,7 +1,7 @@
 """The reasons of urgency in words, the same for every paper: how urgent, why, what to do, by when, what was done."""
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean
@@ -23,28 +23,34 @@ TODAY = WORDS.index("today")
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 
-def clock(at: datetime, beside: datetime) -> str:
-    """A time as it is read beside another: its clock, with the day where that is another."""
+def _there(at: datetime, beside: datetime) -> tuple[datetime, str]:
+    """A time on the clock of another, and its year where that is another."""
     try:
         there = at.astimezone(beside.tzinfo)
     except OverflowError:  # at the end of the calendar, as it was written
         there = at
-    year = f" {there.year}" if there.year != beside.year else ""
+    return there, f" {there.year}" if there.year != beside.year else ""
+
+
+def clock(at: datetime, beside: datetime) -> str:
+    """A time as it is read beside another: its clock, with the day where that is another."""
+    there, year = _there(at, beside)
     day = f"{there:%d %b}{year} " if there.date() != beside.date() else ""
     return f"{day}{there:%H:%M}"
 
 
 def moment(at: datetime, beside: datetime) -> str:
-    """A time with its day, as a paper says it that is read on any other: ``4 Mar 16:30``; midnight ends its day."""
-    try:
-        there = at.astimezone(beside.tzinfo)
-    except OverflowError:  # at the end of the calendar, as it was written
-        there = at
-    time = f"{there:%H:%M}"
-    if time == "00:00" and there.replace(tzinfo=None) - datetime.min > timedelta(days=1):
-        there, time = there - timedelta(minutes=1), "24:00"
-    year = f" {there.year}" if there.year != beside.year else ""
-    return f"{there.day} {there:%b}{year} {time}"
+    """A time with its day, as a paper says it that is read on any other: ``4 Mar 16:30``."""
+    there, year = _there(at, beside)
+    return f"{there.day} {there:%b}{year} {there:%H:%M}"
+
+
+def until(at: datetime, beside: datetime) -> str:
+    """When a limit ends, as `moment`; midnight ends its day, ``4 Mar 24:00``, and does not begin the next."""
+    there, _ = _there(at, beside)
+    if there.time() == time() and there.replace(tzinfo=None) - datetime.min > timedelta(days=1):
+        return moment(at - timedelta(minutes=1), beside).removesuffix("23:59") + "24:00"
+    return moment(at, beside)
 
 
 def span(minutes: float) -> str:
@@ -76,7 +82,7 @@ def deadline(
         due: When the limit ends.
         beside: The time beside which it is read.
         now: What the clock says; without it a limit that is passed is not said to be.
-        say: How a time is said: `clock` on a screen, `moment` on a paper.
+        say: How a time is said: `clock` on a screen, `until` on a paper.
     """
     if due is None:
         return ""
@@ -117,7 +123,7 @@ def done_about(
         holding.append(NOTHING)
     if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
         holding.append(f"brought down: {clean(reason.lowered)}")
-    if due := deadline(reason.due, beside, now, moment):
+    if due := deadline(reason.due, beside, now, until):
         holding.append(due)
     if not earlier:
         return ", ".join(holding)
@@ -267,7 +273,7 @@ def _as_above(reason: Reason, beside: datetime, now: datetime | None, said: set[
         last = reason.acts[-1]
         words = (
             f"{KINDS[last.kind]} {moment(last.at, beside)} as above",
-            deadline(reason.due, beside, now, moment),
+            deadline(reason.due, beside, now, until),
         )
         return ", ".join(filter(None, words))
     return done_about(reason, beside, now, said=frozenset(said)).removeprefix(f"{NOTHING}, ")
@@ -346,10 +352,10 @@ def top(urgency: Urgency, beside: datetime, room: int = TOP) -> tuple[str, bool]
     if run is None or run.due is None:
         heads = [f"Urgency: {word}, acted on, no limit runs.", f"Urgency: {word}, acted on."]
         return _fitting([f"{head} {end}" for end in ends for head in heads], room), False
-    due = f"due {moment(run.due, beside)}"
+    due = f"due {until(run.due, beside)}"
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     if soonest_due < run.due:
-        due += f", another {moment(soonest_due, run.due)}"
+        due += f", another {until(soonest_due, run.due)}"
     if run.urgency < urgency.level:
         step = f"Urgency: {word}, acted on. Next, {due}: {_stop(_next(run, beside))}"
         return _fitting([*(f"{step} {end}" for end in ends), step]), False

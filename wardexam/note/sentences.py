@@ -328,6 +328,18 @@ def not_again(before: Findings | None, found: Findings) -> str:
     return "; ".join(f"{names_of(mine)} {words}" for words, mine in alike.items())
 
 
+def beside_abnormal(
+    before: Findings | None, found: Findings, scale: ScaleName | None = None
+) -> dict[str, str]:
+    """What a paper says of the findings beside those that are abnormal, by its title; empty where there is nothing."""
+    return {
+        "Measured": measured(found),
+        "Abnormal before, not examined again": not_again(before, found),
+        "Not testable": not_testable(found, scale),
+        "Not examined": "; ".join(not_examined(found)),
+    }
+
+
 # --- change
 
 

@@ -39,6 +39,7 @@ from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line
 from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
 from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.records.whose import other_with
 from wardexam.session import Session
 from wardexam.visit import Visit
 
@@ -197,6 +198,16 @@ def _admit(talk: Talk, session: Session) -> Patient:
             )
         except ValidationError as error:
             talk.say(f"Not accepted: {first_fault(error)}. Again, please.")
+            continue
+        if other := other_with(session.ward, "number", patient.number):
+            talk.say(
+                f"Not accepted: {clean(patient.number)} is {clean(other.name)}'s, in bed {clean(other.bed)}. Again, please."
+            )
+            continue
+        other = other_with(session.ward, "bed", patient.bed)
+        if other and not talk.yes(
+            f"{clean(patient.bed)} is {clean(other.name)}'s already. Do both lie there? y or n:"
+        ):
             continue
         session.ward.admit(patient, session.examiner)
         if missing(patient):

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.exam.text import counted
 from wardexam.reasoning.inference.greatest import first_likely, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
@@ -106,7 +107,7 @@ def _claimed(site: Site, posterior: Posterior) -> Site:
     if site.region == "none":
         said = [t for t in terms if t.kind in ("finding", "stated")]
         count = sum(len(t.pieces) for t in said)
-        words = "nothing examined" if not count else f"{count} sign" + ("s" if count > 1 else "")
+        words = counted(count, "sign") if count else "nothing examined"
         return replace(site, name=f"{site.name}: {words}")
     for row in weighing_row("claims").values():
         if site.name.startswith(row["name"]) and not any(

@@ -404,7 +404,6 @@ def _save(screen: "Entering") -> None:
         screen.confirm(
             "No sign was examined and no flag asked. Save it all the same? enter or y saves:",
             lambda: _save_for(screen, ""),
-            (),
         )
         return
     if screen.visit.amends:

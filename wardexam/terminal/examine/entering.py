@@ -55,7 +55,9 @@ class Entering(Protocol):
     ) -> None:
         """Ask for an answer that is typed; `then` gets it on Enter and gives what is wrong with it, if anything."""
 
-    def confirm(self, question: str, then: "Callable[[], None]", about: "Sequence[str]") -> None:
+    def confirm(
+        self, question: str, then: "Callable[[], None]", about: "Sequence[str]" = ()
+    ) -> None:
         """Ask for a yes by one key; `then` follows on it, nothing on any other."""
 
     def move(self, rows: int = 0, side: int | None = None) -> None:

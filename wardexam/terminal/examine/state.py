@@ -22,7 +22,6 @@ Row = Sign | Flag | OnsetQuestion
 FLAGS = "flags"
 SET_KEYS = "123456789abcdefg"  # choose a set of rows
 AGAIN = "again"  # the page of the signs that were examined earlier in the stay
-SHOWN_AS = {"minus": "-", "plus": "+"}  # keys whose name is not what they show
 GRID = 50  # columns of the grid
 ABOVE = 3  # lines above the grid: whose it is, how urgent, what is still to be asked
 BELOW = 2  # lines below it: the cursor's, the keys

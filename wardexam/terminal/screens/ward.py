@@ -15,6 +15,7 @@ from wardexam.exam.identity import (
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.records.repository import Bed, ConflictError, draft_line
+from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
@@ -327,7 +328,6 @@ class WardScreen(LineScreen):
             age = "" if born or patient.age is None else str(patient.age)
             sex = "" if patient.sex == "unknown" else patient.sex
             shown = {
-                "id": patient.id,
                 "bed": patient.bed,
                 "name": patient.name,
                 "number": patient.number,
@@ -336,7 +336,7 @@ class WardScreen(LineScreen):
                 "recheck_hours": str(patient.recheck_hours or ""),
             }
             self._form(
-                shown, lambda given: self._edit(patient, given), patient.admitted, every=True
+                shown, lambda given: self._edit(patient, given), patient.admitted, of=patient.id
             )
 
         self._with_bed(edit)
@@ -355,8 +355,7 @@ class WardScreen(LineScreen):
         given: dict[str, str],
         done: Callable[[dict[str, Any]], None],
         admitted: datetime,
-        *,
-        every: bool = False,
+        of: str = "",
     ) -> None:
         """Ask every detail in turn; one that cannot be stays as it was typed, with what is wrong.
 
@@ -364,11 +363,11 @@ class WardScreen(LineScreen):
             given: What is known already, as text.
             done: Gets the details as they are kept.
             admitted: When the patient came.
-            every: Whether the schedule is asked for as well, which an admission leaves out.
+            of: Whose they are; empty for an admission, which leaves out the schedule.
         """
         values: dict[str, Any] = {}
         self._warned = None
-        questions = (*self.QUESTIONS, self.RECHECK) if every else self.QUESTIONS
+        questions = (*self.QUESTIONS, self.RECHECK) if of else self.QUESTIONS
 
         def step(number: int, first: str = "") -> None:
             self._offered = ()
@@ -385,7 +384,7 @@ class WardScreen(LineScreen):
             def answered(text: str) -> str:
                 given[field] = text.strip()
                 found, wrong = self._detail(field, given[field], admitted)
-                wrong = wrong or self._taken(field, given[field], given.get("id", ""))
+                wrong = wrong or self._taken(field, given[field], of)
                 if not wrong:
                     values.update(found)
                     said = f"Born {day_words(found['born'])}" if found.get("born") else ""
@@ -399,10 +398,9 @@ class WardScreen(LineScreen):
 
     def _taken(self, field: str, text: str, own: str) -> str:
         """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
-        if field not in ("bed", "number") or not text or (field, text) == self._warned:
+        if (field, text) == self._warned:
             return ""
-        others = (bed for bed in self.ward_app.ward.beds() if bed.patient_id != own)
-        other = next((b for b in others if text == (b.bed if field == "bed" else self._number(b))), None)  # fmt: skip
+        other = other_with(self.ward_app.ward, field, text, own)
         if other is None:
             return ""
         who = f"{text} is {clean(other.name)}'s"
@@ -410,12 +408,6 @@ class WardScreen(LineScreen):
             return f"{who}, in bed {clean(other.bed)}. The number of this patient, or empty."
         self._warned = (field, text)
         return f"{who} already. Another bed; or enter again where both lie there."
-
-    def _number(self, bed: Bed) -> str:
-        try:
-            return self.ward_app.ward.patient(bed.patient_id).number
-        except WardexamError:
-            return ""  # cannot be read, which the list says
 
     def draw_status(self) -> None:
         """The base's lines; what could be chosen goes with the question that offered it."""

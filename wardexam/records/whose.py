@@ -1,0 +1,47 @@
+"""Who of a ward has a bed or a hospital's number, however it is typed."""
+
+from collections.abc import Iterable, Iterator
+
+from wardexam.errors import InputError, WardexamError
+from wardexam.exam.identity import read_number
+from wardexam.records.repository import Bed, Repository
+
+
+def compared(text: str) -> str:
+    """A number or bed as it is compared: without regard to case and blanks."""
+    try:
+        return "".join(read_number(text).split()).casefold()
+    except InputError:
+        return text.casefold()
+
+
+def numbered(ward: Repository, beds: Iterable[Bed], wanted: str) -> Iterator[tuple[str, Bed]]:
+    """Those with this number, as it is compared; a record that cannot be read has none."""
+    for bed in beds:
+        try:
+            number = ward.patient(bed.patient_id).number
+        except WardexamError:
+            continue
+        if number and compared(number) == wanted:
+            yield bed.patient_id, bed
+
+
+def other_with(ward: Repository, field: str, text: str, but: str = "") -> Bed | None:
+    """Who lies in the ward with this bed or number already; None where nobody does, or the list cannot be read.
+
+    Args:
+        ward: Where the ward is kept.
+        field: ``bed`` or ``number``; no other detail is one patient's alone.
+        text: It as typed.
+        but: The patient who may have it.
+    """
+    wanted = compared(text)
+    if field not in ("bed", "number") or not wanted:
+        return None
+    try:
+        others = [bed for bed in ward.beds() if bed.patient_id != but]
+    except WardexamError:
+        return None
+    if field == "bed":
+        return next((bed for bed in others if compared(bed.bed) == wanted), None)
+    return next((bed for _, bed in numbered(ward, others, wanted)), None)
