@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from tests.terminal.screens import demo_app, settled
 from wardexam import ready
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
@@ -166,3 +167,50 @@ def test_a_reading_depends_on_nothing_that_its_key_leaves_out():
     read = ready.engine().read
     assert essence(one) == essence(other)
     assert read(one, silence=False) == read(other, silence=False)
+
+
+def test_a_fault_in_what_follows_a_reading_ends_no_reading(reader):
+    answers = Answers()
+
+    def broken(_):
+        raise RuntimeError("broken")
+
+    thinking = Thinking(answers, rested=broken)
+    for times in (1, 2):
+        number, _ = thinking.ask(examination(times))
+        assert answers.wait(number)
+        time.sleep(0.05)
+    thinking.end()
+
+
+async def test_a_reading_that_comes_while_the_screen_is_drawn_is_shown(tmp_path, monkeypatch):
+    """It was taken by the key that moved the cursor, after the panel was drawn, and told no second time."""
+    real, go = ready.engine(), threading.Event()
+
+    class Held:
+        def read(self, *what, **how):
+            go.wait(10)
+            return real.read(*what, **how)
+
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "1")
+        await settled(pilot)
+        monkeypatch.setattr(ready, "engine", Held)
+        await pilot.press("2")
+        screen = app.screen
+        draw = screen.draw
+
+        def drawn_as_it_comes():
+            draw()
+            go.set()
+            while screen.reader.known(screen.state.examination) is None:
+                time.sleep(0.01)
+
+        monkeypatch.setattr(screen, "draw", drawn_as_it_comes)
+        await pilot.press("down")
+        monkeypatch.setattr(screen, "draw", draw)
+        await pilot.pause(0.2)
+        before = screen.canvas("panel").text()
+        screen.redraw()
+        assert before == screen.canvas("panel").text()

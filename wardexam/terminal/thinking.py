@@ -137,7 +137,8 @@ class Thinking:
                 # What is known now is painted first.
                 paused = self._request is not None or self._wake.wait(PAUSE)
             if not paused:
-                self._rested(examination)
+                with contextlib.suppress(Exception):  # a fault of it ends no reading
+                    self._rested(examination)
                 if took <= QUICK and not _busy():
                     self._read_ahead(examination)
                 _give_back()

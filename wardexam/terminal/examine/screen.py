@@ -193,8 +193,8 @@ class ExamineScreen(LineScreen):
 
     def redraw(self) -> None:
         """Draw, and put the terminal's own cursor on the cell."""
+        self.reader.ask_if_moved()  # before drawing: a reading that is known is not told once more
         super().redraw()
-        self.reader.ask_if_moved()
         if not self.asking:  # else it stands where is typed
             self.app.cursor_position = Offset(*view.cursor(self.state, self.size.height))
 
