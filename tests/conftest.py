@@ -1,4 +1,4 @@
-"""What all tests share: a state folder of their own, one cache folder, and which of them are slow."""
+"""What all tests share: a state folder of their own, one cache folder, and which of them are slow or long."""
 
 import gc
 import os
@@ -46,13 +46,20 @@ SLOW = (
 )
 
 
-def pytest_collection_modifyitems(items):
-    """Mark what stands in a slow folder or module."""
+def pytest_addoption(parser):
+    """The same runs with many more cases, by hand and by `.ci/matrix`."""
+    parser.addoption("--long", action="store_true", help="run what is marked long as well")
+
+
+def pytest_collection_modifyitems(config, items):
+    """Mark what stands in a slow folder or module; leave out what is long unless it was asked for."""
     slow = {HERE / name for name in SLOW}
     for path, own in groupby(items, lambda item: item.path):
         if not slow.isdisjoint((path, *path.parents)):
             for item in own:
                 item.add_marker(pytest.mark.slow)
+    if not config.getoption("long"):
+        items[:] = [item for item in items if not item.get_closest_marker("long")]
 
 
 def pytest_collection_finish():

@@ -188,7 +188,11 @@ def examinations(seed: int, count: int) -> list[Examination]:
     return [drawn(draw) for _ in range(count)]
 
 
-@pytest.mark.parametrize(("seed", "silence"), [(1, False), (2, False), (3, False), (4, True)])
+LONG = pytest.mark.long
+SEEDS = [(1, False), (4, True), *(pytest.param(s, False, marks=LONG) for s in (2, 3))]
+
+
+@pytest.mark.parametrize(("seed", "silence"), SEEDS)
 def test_every_field_of_a_reading_mirrors(seed, silence):
     for number, examination in enumerate(examinations(seed, 100)):
         assert unlike(examination, silence) == [], f"examination {number} of seed {seed}"

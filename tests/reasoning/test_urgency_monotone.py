@@ -22,15 +22,15 @@ from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import assess, rules
 
-TRIALS = 10_000  # the benchmark does more: tests/bench/bench_urgency.py
 PAIRS = 2_000
 
 
-@pytest.mark.slow
-def test_nothing_that_is_worse_or_unknown_is_ever_calmer():
-    tried, drops = drops_within(TRIALS, Random(7))
+# The benchmark does more: tests/bench/bench_urgency.py
+@pytest.mark.parametrize("trials", [2_000, pytest.param(10_000, marks=pytest.mark.long)])
+def test_nothing_that_is_worse_or_unknown_is_ever_calmer(trials):
+    tried, drops = drops_within(trials, Random(7))
     assert not drops, drops[:3]
-    assert {word: tried[word] > TRIALS / 20 for word in KINDS} == dict.fromkeys(KINDS, True), tried
+    assert {word: tried[word] > trials / 20 for word in KINDS} == dict.fromkeys(KINDS, True), tried
 
 
 def test_across_examinations_nothing_is_calmer_but_by_signs_examined_again():

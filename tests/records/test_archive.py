@@ -291,20 +291,23 @@ def many(examination, number, **fields):
     return examination.model_copy(update={"id": f"exam{number:05}", "at": at, **fields})
 
 
-def test_a_patient_with_3400_full_examinations_comes_back(tmp_path, patient, examination):
+@pytest.mark.parametrize("count", [600, pytest.param(3400, marks=pytest.mark.long)])
+def test_a_patient_with_very_many_full_examinations_comes_back(
+    tmp_path, patient, examination, count
+):
     full = read_line("knee 2/0 ankle 2/2 plantar down/up biceps 2/2 power_leg 4/4 power_arm 5/5")
     findings = full.spelled_out().findings
     ward, other = open_ward(tmp_path / "ward"), open_ward(tmp_path / "other")
-    made = tuple(many(examination, n, findings=findings, comment="é" * 900) for n in range(3400))
+    made = tuple(many(examination, n, findings=findings, comment="é" * 900) for n in range(count))
     ward.take_in(
         [Arrival(patient, made), Arrival(patient.model_copy(update={"id": "patient2"}))], "x"
     )
     path = tmp_path / "archive"
     with path.open("w") as file:
         file.writelines(write_archive(ward))
-    assert path.stat().st_size > 20_000_000
+    assert path.stat().st_size > 6_000 * count
     with path.open("rb") as file:
-        assert read_archive(other, file, by="x").examinations == 3400
+        assert read_archive(other, file, by="x").examinations == count
     assert other.examinations(patient.id) == made
 
 

@@ -58,13 +58,13 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) 
         return Weighed([], [])
     leading = [*known[:1], *_runner_up(posterior, tuple(known))]
     best = posterior.log.max(axis=1)
-    looked_up = _look_ups(posterior)
+    looked_up = _look_ups(posterior, stated)
     moved = np.zeros((2, len(posterior.terms)))
     for line, site in enumerate(leading):
         own = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(site.id))
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
-        moved[line] = _without_each(posterior, own, looked_up)
+        moved[line] = _without_each(posterior, own, stated, looked_up)
     field = np.array([_among_all(posterior.terms[n], expected) for n in stated])
     second = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
     return Weighed(
@@ -128,8 +128,8 @@ class _LookUps:
     factors: NDArray[np.float64]
 
 
-def _look_ups(posterior: Posterior) -> _LookUps | None:
-    flat = [n for n, t in enumerate(posterior.terms) if all(p.log.shape[1] == 1 for p in t.pieces)]
+def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps | None:
+    flat = [n for n in numbers if all(p.log.shape[1] == 1 for p in posterior.terms[n].pieces)]
     if not flat:
         return None
     terms = [posterior.terms[n] for n in flat]
@@ -146,14 +146,14 @@ def _look_ups(posterior: Posterior) -> _LookUps | None:
 
 
 def _without_each(
-    posterior: Posterior, rows: NDArray[np.intp], looked_up: _LookUps | None
+    posterior: Posterior, rows: NDArray[np.intp], numbers: list[int], looked_up: _LookUps | None
 ) -> NDArray[np.float64]:
-    """How far the log of some kept rows' sum falls when each term is taken away, shape (terms,)."""
+    """How far the log of some kept rows' sum falls when each of some terms is taken away; 0 for others, shape (terms,)."""
     at = posterior.kept[rows]
     log = posterior.log[rows]
     whole = float(logsumexp(log.ravel(), 0))
-    fall = np.empty(len(posterior.terms))
-    for n in set(range(len(posterior.terms))).difference(looked_up.flat if looked_up else ()):
+    fall = np.zeros(len(posterior.terms))
+    for n in set(numbers).difference(looked_up.flat if looked_up else ()):
         fall[n] = whole - float(
             logsumexp((log - posterior.value(posterior.terms[n], at)).ravel(), 0)
         )
