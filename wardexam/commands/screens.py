@@ -31,9 +31,10 @@ def _terminal(
     *,
     led: bool = False,
 ) -> int:
-    from wardexam.terminal.environment import prepare
+    from wardexam.terminal.environment import prepare, spare_memory
 
     terminal = prepare(os.environ, ascii_only=options.ascii)
+    spare_memory()
     # Nothing of what is imported now is garbage; the app turns this on again.
     gc.disable()
     from wardexam.session import Session

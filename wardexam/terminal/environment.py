@@ -5,6 +5,8 @@ only what the user has not set. Settings of our own: ``WARDEXAM_ASCII``, ``WARDE
 (``on``/``off``) and ``WARDEXAM_BACKGROUND`` (``light``/``dark``).
 """
 
+import contextlib
+import ctypes
 import os
 import re
 import sys
@@ -19,6 +21,7 @@ TRUECOLOUR = 16_777_216
 
 # One thread for linear algebra: with two, a reading of 0.2 ms takes 8 ms.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+_M_ARENA_MAX = -8  # of the C library's mallopt
 
 _REMEDY = "use 'wardexam enter', which asks sign by sign on plain lines"
 
@@ -45,6 +48,17 @@ class Terminal:
     remote: bool = False
     tmux: bool = False
     mouse: bool = False
+
+
+def spare_memory() -> None:
+    """Leave out what takes memory in every session and serves none; call before threads and Textual.
+
+    All threads take from one heap, since each of their own keeps what it once held; and asyncio goes without
+    TLS, as it does where Python was made without: the screen speaks to no network.
+    """
+    sys.modules.setdefault("ssl", None)  # type: ignore[arg-type]  # importing it then fails
+    with contextlib.suppress(AttributeError, OSError, TypeError):  # there is no such call
+        ctypes.CDLL(None).mallopt(_M_ARENA_MAX, 1)
 
 
 def prepare(
@@ -112,6 +126,8 @@ def _set_defaults(environ: MutableMapping[str, str], terminal: Terminal) -> None
         # An arrow key that a slow link cuts in two must not arrive as Escape and a letter.
         "ESCDELAY": "250" if terminal.remote else "100",
         **dict.fromkeys(_ONE_THREAD, "1"),
+        # Looking for plugins that nobody has loads what reads packages: 1 MB in every session.
+        "PYDANTIC_DISABLE_PLUGINS": "1",
     }
     for name, value in defaults.items():
         environ.setdefault(name, value)

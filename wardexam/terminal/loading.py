@@ -19,7 +19,7 @@ def warm() -> None:
         try:
             import wardexam.terminal.examine.screen  # noqa: F401  # loaded here, used by the app
 
-            engine()
+            engine().sums.spare = True
         except Exception:
             return  # said when the first reading is asked for
         finally:

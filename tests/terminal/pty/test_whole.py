@@ -288,7 +288,7 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
         session.press(ADMIT, "Bed:")
         session.wait("enter accept")
         for answer in answered("B7", "Mo Invented", "40-1", "50"):
-            session.send(answer + "\r")
+            session.type(answer + "\r")
         session.wait("Enter starts the examination")
         session.press("\r", "Reflexes and more: core")
         session.press("4", kept(1))

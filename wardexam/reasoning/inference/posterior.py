@@ -26,6 +26,7 @@ _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 48  # 0.1 MB each
+_KEPT_FEW = 12  # of them, where many sessions share a host: a longer examination adds some up again
 _KEPT_SMALL = 200  # over folds, some kB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
@@ -157,7 +158,7 @@ class Fold:
     """
 
     codes: dict[Key, Codes]
-    of: NDArray[np.int32]
+    of: NDArray[np.integer[Any]]
 
 
 def _kept(
@@ -183,7 +184,9 @@ def fold(made: Hypotheses, keys: tuple[Key, ...]) -> Fold:
     columns = np.ascontiguousarray(lines[:, first])
     if not np.array_equal(columns[:, of], lines):  # two that differ were mixed to the same number
         columns, of = np.unique(lines, axis=1, return_inverse=True)
-    return Fold(dict(zip(keys, columns, strict=True)), of.ravel().astype(np.int32))
+    few = len(columns[0]) <= np.iinfo(np.uint16).max
+    kind = np.uint16 if few else np.int32
+    return Fold(dict(zip(keys, columns, strict=True)), of.ravel().astype(kind))
 
 
 class Sums:
@@ -192,11 +195,15 @@ class Sums:
     Args:
         hypotheses: All rows.
         dtype: Of the sums over all rows; single precision moves a probability by 1e-5 at most.
+
+    Attributes:
+        spare: Keep few sums: one of many sessions, not a run over many sheets.
     """
 
     def __init__(self, hypotheses: Hypotheses, dtype: type[np.floating[Any]] = np.float32) -> None:
         self._made = hypotheses
         self._dtype = dtype
+        self.spare = False
         self._folds: dict[Place, Fold] = {}
         self._brisk: dict[tuple[str, str], Fold] = {}
         self._summed: Counter[Place] = Counter()
@@ -273,7 +280,7 @@ class Sums:
         """By briskness, a line of rows for each, since lines are added and compared faster than columns."""
         wide: dict[str, list[Array]] = {}
         for place, held in brisk.items():
-            of = self._brisk[place].of.astype(np.intp)  # kept in half the room
+            of = self._brisk[place].of.astype(np.intp)  # kept in less room
             lines = [line.take(of) for line in np.ascontiguousarray(held.T)]
             wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
         sides = [wide[s] for s in ("right", "left") if s in wide]
@@ -293,7 +300,7 @@ class Sums:
             return self._added(members, folded, width)
 
         if width > 1 or folded is None:
-            return _kept(self._bundles, _KEPT_SUMS, key, add)
+            return _kept(self._bundles, _KEPT_FEW if self.spare else _KEPT_SUMS, key, add)
         return _kept(self._small, _KEPT_SMALL, key, add).take(folded.of, axis=0)
 
     def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:
