@@ -14,6 +14,7 @@ NOW_HOURS = 54.0
 ALL = ("all",)  # every reason that stands
 REST = ("rest",)  # every one about which nothing was done yet
 SPINE = ("cauda_equina", "both_legs_weak_pain", "bladder_or_bowel")
+HURT = ("trauma", "head_injury_older")
 ARMS_2 = "biceps 2/2 brachioradialis 2/2 triceps 2/2"
 LEGS_2 = "knee 2/2 ankle 2/2 plantar down/down clonus_ankle none/none"
 
@@ -231,13 +232,20 @@ STAYS = (
                 " flag:breathing=yes flag:progressive=yes flag:gait_lost=yes flag:bladder_bowel=no flag:both_legs=yes",
                 "Speaks in half sentences.",
                 did=(
-                    Did(34.1, "Dr Cole", ALL, "called", "neurology and intensive care"),
+                    Did(34.1, "Dr Cole", ("breathing",), "called", "neurology, intensive care"),
+                    Did(
+                        35.5,
+                        "Dr Cole",
+                        REST,
+                        "not_needed",
+                        "neurology examined her: Guillain-Barre syndrome",
+                    ),
                     Did(
                         36,
                         "Dr Cole",
-                        ALL,
-                        "not_needed",
-                        "intensive care follows her, vital capacity 2.1 L",
+                        ("breathing",),
+                        "called",
+                        "intensive care, vital capacity 2.1 L",
                     ),
                 ),
             ),
@@ -299,7 +307,7 @@ STAYS = (
                 " power_leg 5/5 flag:trauma=yes flag:bleeding=yes flag:bladder_bowel=no",
                 "Ankle jerks absent with the plantar-strike method too.",
                 did=(
-                    Did(13, "Dr Bex", ALL, "done", "CT of head and spine: no fracture, no bleed"),
+                    Did(13, "Dr Bex", HURT, "done", "CT of head and spine: no fracture, no bleed"),
                 ),
             ),
         ),
@@ -381,7 +389,7 @@ STAYS = (
                 "Dr Cole",
                 "age=69 sex=female onset=hours complaint=after_surgery bears_weight=no"
                 " knee 2/2 ankle 1/1 plantar down/down hip_flexion nt:pain/nt:pain ankle_dorsiflexion 5/5 great_toe_extension 5/5"
-                " ankle_plantarflexion 5/5 bladder catheter",
+                " ankle_plantarflexion 5/5 bladder catheter flag:spinal_procedure=yes",
                 "Drowsy; sensation to be examined when awake.",
             ),
         ),

@@ -49,6 +49,7 @@ class Case:
         wording: The hospital's own words for urgency.
         still: What urgency still hears of the stay; of `previous` alone where it is not given.
         replaced: The revision before this one; None for a first one.
+        read_at: When its papers are read, where it is the last of the stay: they then say which limits are passed.
     """
 
     patient: Patient
@@ -57,6 +58,7 @@ class Case:
     wording: "Wording"
     still: Open | None = None
     replaced: Examination | None = None
+    read_at: "datetime | None" = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -161,6 +163,7 @@ class Case:
             form=form,
             scale=scale,
             replaced=self.replaced,
+            now=self.read_at,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -169,7 +172,13 @@ class Case:
         """The referral."""
         from wardexam.note.referral import render
 
-        return render(self.patient, self.examination, previous=self.previous, urgency=self.told)
+        return render(
+            self.patient,
+            self.examination,
+            previous=self.previous,
+            urgency=self.told,
+            now=self.read_at,
+        )
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -191,7 +200,7 @@ class Saved:
     """
 
     def __init__(self, session: "Session", patient_id: str, shown: "Bed | None" = None) -> None:
-        self._wording = session.wording
+        self._wording, self._now = session.wording, session.now
         self._file = session.ward.file(patient_id)
         self.patient = self._file.patient
         same(self.patient, shown)
@@ -208,7 +217,8 @@ class Saved:
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
-        return _case(self._file, examination, self._wording)
+        made = _case(self._file, examination, self._wording)
+        return replace(made, read_at=self._now()) if examination == self.last else made
 
     def named(self, which: str | None) -> Case:
         """The examination of this identifier, the last one where none is given.

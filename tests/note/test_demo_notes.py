@@ -30,16 +30,28 @@ READ = {
         "cauda equina",
         "MRI of the lumbosacral spine, asked 4 Mar 12:30, not done",
     ),
-    "A3": ("TODAY, due 3 Mar 16:00", "saddle sensation; bladder scan", "call spinal team"),
+    "A3": (
+        "TODAY, OVERDUE 22 h, was due 3 Mar 16:00",
+        "saddle sensation; bladder scan",
+        "call spinal team",
+    ),
     "A4": ("NOW, acted on", "possible stroke", "Not needed 3 Mar 14:30", "stroke unit treats it"),
-    "B1": ("NOW, acted on", "breathing", "Not needed 3 Mar 20:00", "intensive care follows her"),
+    "B1": ("NOW, OVERDUE 19 h, was due 3 Mar 18:15", "Next: vital capacity now", "Weak breath"),
     "B2": ("WITHIN DAYS, due 5 Mar 16:00", "First: reflexes, plantars, level?"),
-    "B3": ("not assessed, 35 not asked", "Ask first:"),
-    "B4": ("NOW, acted on, no limit runs", "protect the spine", "Image done 2 Mar 21:00"),
+    "B3": ("UNKNOWN, not low: 35 flags not asked", "Ask first:"),
+    "B4": (
+        "NOW, OVERDUE 41 h, was due 2 Mar 21:00",
+        "First: drug and last dose",
+        "MRI of the whole spine",
+    ),
     "C1": ("WITHIN DAYS, due 5 Mar 24:00", "First: which nerve, root or tract"),
-    "C2": ("NOW, WITHIN 4 H, due 2 Mar 16:00", "First: bladder scan", "whole"),
+    "C2": ("NOW, OVERDUE 46 h, was due 2 Mar 16:00", "First: bladder scan", "whole"),
     "C3": ("WITHIN DAYS, due 6 Mar 06:00", "First: which nerve, root or tract"),
-    "C4": ("WITHIN 12 H, due 4 Mar 24:00", "First: reflexes, plantars, level, bladder"),
+    "C4": (
+        "NOW, OVERDUE 1 h, was due 4 Mar 13:00",
+        "First: drug and last dose",
+        "MRI of the whole spine",
+    ),
 }
 
 
@@ -71,7 +83,7 @@ def test_who_urgency_action_and_deadline_stand_in_lines_1_to_3(cases, bed):
     patient, urgency = cases[bed].patient, cases[bed].told
     assert lines[0].startswith(patient.name)
     assert f"bed {bed}" in lines[0]
-    assert line_of(lines, "Urgency: ") == 2
+    assert line_of(lines, "Urgency") == 2
     head = told(lines, 2, 3)
     # What says the result of what was done may go on into the fourth line, never what is to be done by when.
     whole = told(lines, 2, line_of(lines, "Impression:") - 1)
@@ -80,8 +92,9 @@ def test_who_urgency_action_and_deadline_stand_in_lines_1_to_3(cases, bed):
     assert all(text in whole for text in READ[bed])
     if run := soonest(urgency):
         assert f"due {until(run.due, cases[bed].examination.at)}" in head
+        assert (run.due < NOW) is ("OVERDUE" in head) is head.startswith("Urgency at 4 Mar 14:00: ")
         first = min(r.due for r in urgency.reasons if r.due)
-        assert until(first, cases[bed].examination.at).split()[-1] in head
+        assert run.due < NOW or until(first, cases[bed].examination.at).split()[-1] in head
         step = run.asked.what if run.asked else run.first
         assert step.lower() in head.lower()
 
@@ -153,7 +166,7 @@ def reason_of(rule):
     row = rules()[rule]
     return Reason(
         rule, row.urgency, row.reason, row.image, row.call, row.source, row.first, row.by,
-        origin="flags and signs", since=NOW, due=due_at(NOW, row.by),
+        origin="history and signs", since=NOW, due=due_at(NOW, row.by),
     )  # fmt: skip
 
 

@@ -71,10 +71,10 @@ def test_without_a_time_there_is_no_clock():
 @pytest.mark.parametrize(
     ("line", "rule", "origin"),
     [
-        ("flag:saddle_numb=yes", "cauda_equina", "flags"),
+        ("flag:saddle_numb=yes", "cauda_equina", "history"),
         ("plantar up/up", "extensor_plantar", "signs"),
-        ("flag:cancer=yes level_pin T8/T8", "metastatic_compression", "flags and signs"),
-        ("onset=sudden complaint=speech", "stroke", "story"),
+        ("flag:cancer=yes level_pin T8/T8", "metastatic_compression", "history and signs"),
+        ("onset=sudden complaint=speech", "stroke", "history"),
     ],
 )
 def test_a_reason_says_where_it_comes_from(line, rule, origin):

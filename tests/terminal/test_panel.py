@@ -186,7 +186,7 @@ def test_what_the_line_has_no_room_for_is_told_once():
     urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes")
     said = told(urgency, LINE, NOW, "!")
     every = steps(urgency.reasons[0]).split("; ")
-    left = said.left[-1].removeprefix("within 4 h (flags): ").split("; ")
+    left = said.left[-1].removeprefix("within 4 h (history): ").split("; ")
     assert [*said.todo, *left] == every
     wide = told(urgency, 200, NOW, "!")
     assert wide.left == ("within 4 h",)

@@ -5,6 +5,8 @@ thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72
 spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
+from datetime import datetime
+
 from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
@@ -43,7 +45,8 @@ def urgency_lines(urgency: Urgency) -> list[str]:
 def _who(patient: Patient, examination: Examination) -> list[str]:
     who = f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}"
     age = examination.context.age if examination.context.age is not None else patient.age
-    return wrapped(who if age is None else f"{who}, {age} y")
+    sex = patient.sex if patient.sex != "unknown" else ""
+    return wrapped(", ".join(filter(None, (who, "" if age is None else f"{age} y", sex))))
 
 
 def change_line(change: Comparison, previous: Examination, examination: Examination) -> str:
@@ -160,8 +163,8 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
-    form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None, line_end: str = "\n",
-    ascii_only: bool = True,
+    form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
+    now: datetime | None = None, line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -173,6 +176,7 @@ def render(
         form: Sentences alone, or with the reflexes as a table, one line, or the body facing the reader.
         scale: Show tendon reflexes on this scale; as graded when None.
         replaced: The revision before, of a further one: what changed is said.
+        now: When it is read; without it a limit that is passed is not said to be.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
@@ -181,7 +185,7 @@ def render(
     lines, told = _who(patient, examination), True
     change = compare(previous, examination) if previous else None
     if urgency:
-        text, told = top(urgency, examination.at, TOP if change else TOP + 1)
+        text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
         lines.append(change_line(change, previous, examination))
@@ -195,7 +199,7 @@ def render(
     lines += wrapped(f"{sentences.story(examination)}{f' Remark: {remark}' if remark else ''}")
     lines += wrapped(f"Comment: {clean(examination.comment)}") if examination.comment.strip() else []  # fmt: skip
     to_do, answered = (
-        to_do_and_answered(urgency, examination.at, told=told) if urgency else ([], [])
+        to_do_and_answered(urgency, examination.at, now, told=told) if urgency else ([], [])
     )
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"

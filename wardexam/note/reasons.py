@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import datetime, time, timedelta
 
 from wardexam.exam.acts import Act, ActKind
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
 from wardexam.reasoning.rules.urgency import SOONEST, WORDS, Reason, Urgency, in_time
@@ -210,7 +210,7 @@ def action(reason: Reason, beside: datetime | None) -> str:
 
 
 def named(reason: Reason, beside: datetime | None) -> str:
-    """How urgent and why, and where it comes from: ``NOW, within 4 h: possible cauda equina (flags)``."""
+    """How urgent and why, and where it comes from: ``NOW, within 4 h: possible cauda equina (history)``."""
     return f"{when(reason, beside).upper()}: {reason.said}"
 
 
@@ -328,7 +328,22 @@ def paragraphs(urgency: Urgency, beside: datetime, now: datetime | None = None) 
     return to_do + answered
 
 
-def top(urgency: Urgency, beside: datetime, room: int = TOP) -> tuple[str, bool]:
+def urgency_at(urgency: Urgency, beside: datetime, now: datetime | None) -> str:
+    """What an urgency is headed by: when it is read as well, where a limit is passed by then."""
+    late = now and any(overdue(r.due, now) for r in urgency.reasons)
+    return f"Urgency at {moment(now, beside)}: " if now and late else "Urgency: "
+
+
+def charted_word(urgency: Urgency, beside: datetime) -> str:
+    """The urgency in one word for the chart; where it is not known until more is asked, that it is not low."""
+    if not urgency.level and urgency.not_asked:
+        return f"UNKNOWN, not low: {counted(len(urgency.not_asked), 'flag')} not asked"
+    return level_word(urgency, beside)
+
+
+def top(
+    urgency: Urgency, beside: datetime, room: int = TOP, now: datetime | None = None
+) -> tuple[str, bool]:
     """How urgent, what is done first and by when; and whether nothing of the first reason is left to say.
 
     What is done first and its limit always stand in the first `TOP` lines, with the limit of another reason where
@@ -338,10 +353,12 @@ def top(urgency: Urgency, beside: datetime, room: int = TOP) -> tuple[str, bool]
         urgency: How urgent it is.
         beside: The time of the examination.
         room: Lines of a note that there are.
+        now: When it is read; without it a limit that is passed is not said to be.
     """
+    head = urgency_at(urgency, beside, now)
     if not urgency.reasons:
         yes = f" Yes to {', '.join(urgency.answered_yes)}." if urgency.answered_yes else ""
-        return f"Urgency: {level_word(urgency, beside)}.{yes}", True
+        return f"{head}{charted_word(urgency, beside)}.{yes}", True
     first, run = urgency.reasons[0], soonest(urgency)
     word = level_word(urgency, beside).upper()
     last = _last(first, beside)
@@ -350,26 +367,31 @@ def top(urgency: Urgency, beside: datetime, room: int = TOP) -> tuple[str, bool]
     ends = [f"{_sentence(name)} {end}".rstrip() for name in names for end in last[:2]]
     ends += [f"{_sentence(name)} {last[-1]}".rstrip() for name in names]
     if run is None or run.due is None:
-        heads = [f"Urgency: {word}, acted on, no limit runs.", f"Urgency: {word}, acted on."]
-        return _fitting([f"{head} {end}" for end in ends for head in heads], room), False
-    due = f"due {until(run.due, beside)}"
+        heads = [f"{head}{word}, acted on, no limit runs.", f"{head}{word}, acted on."]
+        return _fitting([f"{said} {end}" for end in ends for said in heads], room), False
+    due = deadline(run.due, beside, now, until)
     soonest_due = min(r.due for r in urgency.reasons if r.due)
-    if soonest_due < run.due:
+    late = bool(now and overdue(run.due, now))
+    if soonest_due < run.due and not late:
         due += f", another {until(soonest_due, run.due)}"
     if run.urgency < urgency.level:
-        step = f"Urgency: {word}, acted on. Next, {due}: {_stop(_next(run, beside))}"
+        step = f"{head}{word}, acted on. Next, {due}: {_stop(_next(run, beside))}"
         return _fitting([*(f"{step} {end}" for end in ends), step]), False
     limit = f"{word}, {limit_words(run, beside)}" if run.by == SOONEST else word
-    heads = [f"Urgency: {said}, {due}." for said in (when(run, beside).upper(), limit, word)]
+    said = (word,) if late else (when(run, beside).upper(), limit, word)
+    heads = [f"{head}{urgent}, {due}." for urgent in said]
     if not run.answered:
-        return _not_begun(run, heads, room, whole=run is first and run.since == beside)
+        return _not_begun(run, heads, room, whole=run is first and run.since == beside, late=late)
     why, bare = _sentence(run.said), _sentence(run.text)
     step = f"Next: {_stop(_next(run, beside))}"
-    bodies = [f"{why} {step}", f"{bare} {step}", f"{step} {bare}"]
-    return _fitting([f"{head} {body}" for body in bodies for head in heads]), False
+    brief = _sentence(run.brief or run.text)
+    bodies = [f"{why} {step}", f"{bare} {step}", f"{step} {bare}", f"{step} {brief}"]
+    return _fitting([f"{said} {body}" for body in bodies for said in heads]), False
 
 
-def _not_begun(reason: Reason, heads: list[str], room: int, *, whole: bool) -> tuple[str, bool]:
+def _not_begun(
+    reason: Reason, heads: list[str], room: int, *, whole: bool, late: bool
+) -> tuple[str, bool]:
     """The top of a note where nothing was done yet about the reason that is due first."""
     image, call = image_of(reason), f"call {reason.call}"
     why, bare = _sentence(reason.said), _sentence(reason.text)
@@ -380,8 +402,13 @@ def _not_begun(reason: Reason, heads: list[str], room: int, *, whole: bool) -> t
         told = f"{most} {_sentence(NOTHING)}"
         return (told if len(wrapped(told)) <= room else most), True
     steps = [_steps(reason.first, image, call), _steps(reason.first, image), _steps(reason.first, call), begun]  # fmt: skip
+    # The words for a limit that is passed take room from the steps, of which the first stays in the first lines.
+    led = [head for head in heads if late and len(wrapped(f"{head} {begun}")) <= TOP]
+    names = (bare, _sentence(reason.brief or reason.text))
+    tried = [f"{head} {step} {name}" for step in steps for name in names for head in led]
     bodies = [*(f"{bare} {step}" for step in steps), f"{begun} {bare}"]
-    return _fitting([f"{head} {body}" for body in bodies for head in heads]), False
+    usual = [f"{head} {body}" for body in bodies for head in heads]
+    return _fitting(tried, room) if tried else _fitting(usual), False
 
 
 def _steps(*pieces: str) -> str:

@@ -3,6 +3,8 @@
 What was found, changed, raised and done is said by the same sentences as in the note.
 """
 
+from datetime import datetime
+
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean, to_ascii
@@ -15,7 +17,7 @@ from wardexam.note.note import (
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import level_word, paragraphs
+from wardexam.note.reasons import charted_word, level_word, paragraphs, urgency_at
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -28,13 +30,14 @@ def _situation(
     previous: Examination | None,
     change: Comparison | None,
     urgency: Urgency,
+    now: datetime | None,
 ) -> list[str]:
     age = f", {patient.age} y" if patient.age is not None else ""
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
     reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
     lines = wrapped(
         f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
-        f"Urgency: {level_word(urgency, examination.at)}{reason}.",
+        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{reason}.",
         INDENT,
     )
     if change and previous:
@@ -57,8 +60,8 @@ def _assessment(
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
 
-def _recommendation(examination: Examination, urgency: Urgency) -> list[str]:
-    lines = [p for text in paragraphs(urgency, examination.at) for p in wrapped(text, INDENT)]
+def _recommendation(examination: Examination, urgency: Urgency, now: datetime | None) -> list[str]:
+    lines = [p for text in paragraphs(urgency, examination.at, now) for p in wrapped(text, INDENT)]
     when = f", {level_word(urgency, examination.at)}" if urgency.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", INDENT)
@@ -70,14 +73,15 @@ def render(
     *,
     previous: Examination | None = None,
     urgency: Urgency,
+    now: datetime | None = None,
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns."""
+    """The referral as plain ASCII text, at most 72 columns; `now` as in the note."""
     change = compare(previous, examination) if previous else None
     sections = {
-        "Situation": _situation(patient, examination, previous, change, urgency),
+        "Situation": _situation(patient, examination, previous, change, urgency, now),
         "Background": _background(patient, examination),
         "Assessment": _assessment(examination, previous, change),
-        "Recommendation": _recommendation(examination, urgency),
+        "Recommendation": _recommendation(examination, urgency, now),
     }
     lines = ["REFERRAL"]
     for title, body in sections.items():

@@ -68,7 +68,7 @@ class Reason:
         modality: How it is imaged, as the table names it.
         lowers: What brings it down once a doctor has written it; empty where nothing does.
         lowered: What a doctor wrote that brought it down, with name and time; empty where nothing did.
-        origin: Where it comes from: ``flags``, ``signs``, ``story``, several, or ``the tool's reading``;
+        origin: Where it comes from: ``history``, ``signs``, both, or ``the tool's reading``;
             ``earlier`` where it stands from an earlier examination.
         since: When it was first raised in the stay; None where no time is known.
         again: From when its clock runs anew, where what had ended it does not hold any more.
@@ -418,11 +418,11 @@ def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[
         told = _fires(row, no_signs) if no_signs is not None else asked
         seen = _fires(row, no_flags) if no_flags is not None else not asked
         if _fires(row, neither):
-            made[name] = "story"
+            made[name] = "history"
         elif told != seen:
-            made[name] = "flags" if told else "signs"
+            made[name] = "history" if told else "signs"
         else:
-            made[name] = "flags and signs"
+            made[name] = "history and signs"
     return made
 
 
