@@ -20,6 +20,7 @@ from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.explanation import weighed
+from wardexam.reasoning.inference.next_sign import ease
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
@@ -126,6 +127,19 @@ def test_nothing_entered_gives_the_prior_and_what_would_help():
         if site.id != "other":
             assert site.probability == pytest.approx(by_group[site.id], abs=1e-6)
     assert reading.next_signs[0].bits > 0
+
+
+def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_by():
+    engine = load()
+    found = examination([{"sign": "knee", "side": "left", "answer": "0"}])
+    told = engine.information(found)
+    assert ("knee", "left") not in told
+    assert set(told) >= {("knee", "right"), ("ankle", "left"), ("gait", "midline")}
+    assert all(bits >= 0 for bits in told.values())
+    chosen = engine.read(found).next_signs
+    assert {s.key: s.bits for s in chosen} == {s.key: told[s.key] for s in chosen}
+    best = sorted(told, key=lambda key: -told[key] * ease()[key[0]])[: len(chosen)]
+    assert {s.key for s in chosen} == set(best)
 
 
 def prior_of(engine) -> dict[str, float]:

@@ -33,6 +33,7 @@ TECHNICAL = {
     "posterior.py": {
         "_FAR",
         "_KEPT_SUMS",
+        "_KEPT_FEW",
         "_KEPT_SMALL",
         "_KEPT_PRIORS",
         "_FURTHER",

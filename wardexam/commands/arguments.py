@@ -38,6 +38,14 @@ environment, where no option says it:
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
 
+PRACTISE = """\
+The tool draws a patient; you test by name, each test takes its seconds, and you
+commit to place, side, urgency, first action and how sure you are. Then you hear
+what it was, and your way beside the tool's own. ? helps at every question.
+
+Practice patients are no real ones and no evidence: they come from the tool's
+own model. Nothing is written into a ward; results stay in your own folder."""
+
 INJURY = """\
 Classifies a suspected spinal cord injury by the international standard, 2019
 revision, from light touch, pinprick, key muscles, anal contraction and anal
@@ -188,7 +196,7 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import injury, localising, papers, store
+    from wardexam.commands import injury, localising, papers, practising, store
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -235,6 +243,34 @@ def parser(*, commands: bool = True) -> Grammar:
         "wardexam enter",
         takes=PAPER,
     )
+    sub = add(
+        "practise",
+        practising.practise,
+        "Practise on invented patients, or published ones; no ward is opened.",
+        "wardexam practise --level 2 --seed 17",
+    )
+    sub.description = PRACTISE
+    sub.add_argument(
+        "--level", type=int, metavar="N", help="1 classic, 2 partial, 3 mimics (default: 1)"
+    )
+    sub.add_argument(
+        "--seed", type=int, metavar="N", help="the case with this number, and those after it"
+    )
+    of = sub.add_mutually_exclusive_group()
+    of.add_argument(
+        "--published",
+        metavar="CASE",
+        nargs="?",
+        const="",
+        help="published examinations, each with its source, from CASE on",
+    )
+    of.add_argument("--progress", action="store_true", help="say how you do over all cases")
+    of.add_argument(
+        "--export",
+        metavar="FILE",
+        help="write your results as CSV, or as JSON to a name in .json; - for standard output",
+    )
+    sub.add_argument("--json", action="store_true", help="with --export: as JSON")
     sub = add(
         "beds",
         papers.beds,

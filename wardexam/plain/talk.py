@@ -44,6 +44,7 @@ class Talk:
         write: Where questions go.
         help: What ``h`` says at any question.
         width: Gives how many columns a line has now; a line is broken between words.
+        help_words: What is helped with wherever it is typed.
 
     """
 
@@ -51,6 +52,7 @@ class Talk:
     write: Writer
     help: str = HELP
     width: Callable[[], int] = lambda: WIDTH
+    help_words: tuple[str, ...] = ("h", "help")
 
     def say(self, *lines: str) -> None:
         """Print lines."""
@@ -70,7 +72,7 @@ class Talk:
             answer = self.read.readline()
             if not answer:
                 raise LeavingError
-            if answer.strip().lower() not in ("h", "help"):
+            if answer.strip().lower() not in self.help_words:
                 return answer.strip()
             self.say(self.help)
 

@@ -4,13 +4,13 @@ from functools import cache
 
 from wardexam.exam.examination import Context, Findings
 from wardexam.reasoning.inference.explanation import fit, weighed
-from wardexam.reasoning.inference.next_sign import next_signs
+from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.ranking import dangerous, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
-from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.reading import Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
@@ -27,6 +27,10 @@ class Engine:
     def posterior(self, findings: Findings, *, silence: bool = True) -> Posterior:
         """The posterior alone."""
         return self.sums.posterior(findings, silence=silence)
+
+    def information(self, findings: Findings, *, silence: bool = True) -> dict[SignKey, float]:
+        """Bits about the site that each unexamined bedside sign is expected to tell, by sign and side."""
+        return information(self.posterior(findings, silence=silence), findings)
 
     def read(self, findings: Findings, *, silence: bool = True) -> Reading:
         """Everything inferred from what was found; nothing entered gives the prior.

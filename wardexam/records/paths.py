@@ -140,6 +140,11 @@ def kept_trail(folder: Path) -> Path:
     return platformdirs.user_state_path("wardexam") / "trails" / f"{name}.json"
 
 
+def practice_file() -> Path:
+    """Where this user's results of practice lie, apart from every ward."""
+    return platformdirs.user_state_path("wardexam") / "practice" / "progress.json"
+
+
 def demo_source() -> Path:
     """The demo ward as installed, or as it lies in a source tree.
 

@@ -14,7 +14,7 @@ from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
-from wardexam.reasoning.reading import NextSign
+from wardexam.reasoning.reading import NextSign, SignKey
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import even, ordered
 
@@ -117,8 +117,18 @@ def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArra
     return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
 
 
-def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, ...]:
-    """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What an unexamined sign is expected to tell: bits about the site, and the chance of each site with each answer."""
+
+    bits: float
+    sign: Sign
+    side: str
+    joint: NDArray[np.float64]
+
+
+def _told(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[_Told]]:
+    """The groups that matter, and what each unexamined bedside sign is expected to tell of them."""
     made = posterior.hypotheses
     top = largest(posterior.rows, _ROWS)
     weight = posterior.joint[top] / posterior.joint[top].sum()
@@ -131,10 +141,9 @@ def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, .
     prior = flat.sum(axis=1)
     before = float(_entropy(prior, 0))
     recorded = {f.key for f in examination.findings}
-    context = examination.context
     found = []
     codes = made.codes.take(rows, axis=1)
-    for batch in _batches(context):
+    for batch in _batches(examination.context):
         shown = batch.chance.take(batch.first + codes[batch.lines], axis=0)
         if batch.brisk:
             joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
@@ -145,11 +154,23 @@ def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, .
         told = ((before - known) / np.log(2)).tolist()
         for number, (sign, side) in enumerate(batch.signs):
             if (sign.id, side) not in recorded:
-                found.append((told[number], sign, side, joint[number]))
-    found = ordered(found, lambda f: f[0] * ease()[f[1].id], lambda f: (f[1].id, f[2]))
+                found.append(_Told(told[number], sign, side, joint[number]))
+    return groups, found
+
+
+def information(posterior: Posterior, examination: Findings) -> dict[SignKey, float]:
+    """Bits about the site that each unexamined bedside sign is expected to tell, by sign and side."""
+    return {(t.sign.id, t.side): even(t.bits) for t in _told(posterior, examination)[1]}
+
+
+def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, ...]:
+    """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
+    made, context = posterior.hypotheses, examination.context
+    groups, told = _told(posterior, examination)
+    best = ordered(told, lambda t: t.bits * ease()[t.sign.id], lambda t: (t.sign.id, t.side))
     return tuple(
-        _next_sign(made, bits, sign, side, joint, groups, context)
-        for bits, sign, side, joint in found[: weighing_row("next_sign")["shown"]]
+        _next_sign(made, t.bits, t.sign, t.side, t.joint, groups, context)
+        for t in best[: weighing_row("next_sign")["shown"]]
     )
 
 

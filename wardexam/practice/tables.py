@@ -1,0 +1,230 @@
+"""The tables of this folder: what testing costs, levels, stories, first actions. Each row with its source, checked at load."""
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import Field
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.structures import TableRow, checked_row
+from wardexam.errors import TableError
+from wardexam.exam.answers import answer_sets
+from wardexam.exam.examination import Complaint, Onset
+from wardexam.exam.flags import flags
+
+Row = TypeVar("Row", bound=TableRow)
+Share = Annotated[float, Field(ge=0, le=1)]
+Pain = Literal["none", "head", "neck", "back", "limb", "radiating"]
+Stage = Literal["shock", "early", "established"]
+Level = Annotated[int, Field(ge=0, le=3)]
+
+
+class Cost(TableRow):
+    """What one test takes, in seconds."""
+
+    seconds: Annotated[int, Field(gt=0)]
+
+
+class Number(TableRow):
+    """One number."""
+
+    value: Annotated[float, Field(gt=0)]
+
+
+class Difficulty(TableRow):
+    """A level of difficulty; its columns are told in the head of the table."""
+
+    name: str
+    words: str
+    sites: tuple[str, ...]
+    severity: tuple[Share, Share]
+    stages: tuple[Stage, ...]
+    briskness: tuple[Annotated[int, Field(ge=0, le=2)], ...]
+    alike: bool
+    common: Share
+    mimics: Share
+
+
+class Region(TableRow):
+    """The signs of a region of the body."""
+
+    signs: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class Told(TableRow):
+    """How often something is told, and less so (`apart`) where nothing `near` is out of the usual."""
+
+    often: Share
+    near: tuple[str, ...] = ()
+    apart: Share = 1.0
+
+
+class AgeBand(Told):
+    """How often an age band is met, and its years, first and last."""
+
+    years: tuple[int, int]
+
+
+class ComplaintRow(Told):
+    """A complaint: what must be out of the usual (one of the signs, or `every`, on `both` sides), or the pain that must be there."""
+
+    sided: bool
+    signs: tuple[str, ...] = ()
+    every: bool = False
+    both: bool = False
+    pain: tuple[Pain, ...] = ()
+
+
+class FlagRow(Told):
+    """A red-flag question: when it is answered yes, and how often where what it speaks of is there."""
+
+    told: Share = 0.0
+    signs: tuple[str, ...] = ()
+    both: tuple[str, ...] = ()
+    gait_lost: bool = False
+    injury: bool = False
+    onsets: tuple[Onset, ...] = ()
+    complaints: tuple[Complaint, ...] = ()
+
+
+class Amount(TableRow):
+    """From and to, in mL."""
+
+    amount: tuple[int, int]
+
+
+class Action(TableRow):
+    """Something that may be done first: its words, the regions that the rules image so, and at which levels."""
+
+    words: str
+    regions: tuple[str, ...]
+    least: Level
+    most: Level
+
+
+def table(name: str) -> dict[str, Any]:
+    """A table of this folder as it lies.
+
+    Raises:
+        TableError: It is missing or is no TOML.
+    """
+    try:
+        return tomllib.loads((files("wardexam.practice") / name).read_text(encoding="utf-8"))
+    except (OSError, tomllib.TOMLDecodeError) as error:
+        raise TableError(str(error), where=name, remedy="mend the table") from error
+
+
+def rows(name: str, section: str, model: type[Row]) -> dict[str, Row]:
+    """The rows of a section of a table, or of the whole where none is named; each checked.
+
+    Raises:
+        TableError: A row is malformed or has no source; names file, row and field.
+    """
+    found = table(name)[section] if section else table(name)
+    return {key: checked_row(model, row, f"{name}, row {key}") for key, row in found.items()}
+
+
+def _known(names: Any, known: Any, where: str) -> None:
+    """Refuse a name that is not known."""
+    for name in names:
+        if name not in known:
+            raise TableError(f"'{name}' is not known", where=where)
+
+
+@cache
+def costs() -> tuple[dict[str, Cost], dict[str, Cost], dict[str, Cost]]:
+    """What testing costs by kind of sign, by sign, and by kind of question.
+
+    Raises:
+        TableError: A kind of answer has no row, or a row speaks of no sign.
+    """
+    kinds, own = rows("costs.toml", "kinds", Cost), rows("costs.toml", "signs", Cost)
+    _known({"tendon", *answer_sets()}, kinds, "costs.toml, kinds")
+    _known(own, catalogue(), "costs.toml, signs")
+    return kinds, own, rows("costs.toml", "questions", Cost)
+
+
+def seconds(sign: str) -> int:
+    """What testing a sign takes on one side, in seconds."""
+    kinds, own, _ = costs()
+    return (own.get(sign) or kinds[catalogue()[sign].answers]).seconds
+
+
+def question_seconds(kind: Literal["flag", "story"]) -> int:
+    """What a question takes, in seconds."""
+    return costs()[2][kind].seconds
+
+
+@cache
+def best_row(name: str) -> float:
+    """A number of how the tool walks."""
+    return rows("costs.toml", "best", Number)[name].value
+
+
+@cache
+def levels() -> dict[int, Difficulty]:
+    """The levels of difficulty by number."""
+    return {int(number): row for number, row in rows("levels.toml", "", Difficulty).items()}
+
+
+@cache
+def story(section: Literal["onset", "sex", "pain", "trauma"]) -> dict[str, Told]:
+    """How often each answer of a question is given."""
+    return rows("story.toml", section, Told)
+
+
+@cache
+def near(regions: tuple[str, ...]) -> tuple[str, ...]:
+    """The signs of some regions of the body.
+
+    Raises:
+        TableError: There is no such region, or it names no sign.
+    """
+    found = rows("story.toml", "near", Region)
+    _known(regions, found, "story.toml, near")
+    signs = tuple(sign for region in regions for sign in found[region].signs)
+    _known(signs, catalogue(), "story.toml, near")
+    return signs
+
+
+@cache
+def ages() -> dict[str, AgeBand]:
+    """The bands of age."""
+    return rows("story.toml", "age", AgeBand)
+
+
+@cache
+def complaints() -> dict[str, ComplaintRow]:
+    """The complaints that are drawn."""
+    found = rows("story.toml", "complaint", ComplaintRow)
+    for name, row in found.items():
+        _known(row.signs, catalogue(), f"story.toml, complaint {name}")
+    return found
+
+
+@cache
+def flag_rows() -> dict[str, FlagRow]:
+    """The red-flag questions, every one that is asked.
+
+    Raises:
+        TableError: One has no row, or speaks of no sign.
+    """
+    found = rows("story.toml", "flag", FlagRow)
+    _known(flags(), found, "story.toml, flag")
+    for name, row in found.items():
+        _known((*row.signs, *row.both), catalogue(), f"story.toml, flag {name}")
+    return found
+
+
+@cache
+def residuals() -> dict[str, Amount]:
+    """The millilitres of each band of a residual."""
+    return rows("story.toml", "residual", Amount)
+
+
+@cache
+def actions() -> dict[str, Action]:
+    """What may be done first, by name."""
+    return rows("actions.toml", "", Action)
