@@ -90,7 +90,13 @@ STAYS = (
                 did=(
                     Did(26.2, "Dr Bex", ("cord_and_function",), "called", "spinal team, registrar"),
                     Did(26.3, "Dr Bex", ALL, "asked", "MRI of the whole spine"),
-                    Did(29.5, "Dr Bex", ALL, "done", "MRI: compression at T8, to theatre 14:00"),
+                    Did(
+                        29.5,
+                        "Dr Bex",
+                        ALL,
+                        "done",
+                        "MRI: compression at T8, theatre 3 Mar 14:00",
+                    ),
                 ),
             ),
         ),
@@ -245,7 +251,7 @@ STAYS = (
                         "Dr Cole",
                         ("breathing",),
                         "called",
-                        "intensive care, vital capacity 2.1 L",
+                        "intensive care again (vital capacity 2.1 L)",
                     ),
                 ),
             ),

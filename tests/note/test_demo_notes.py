@@ -26,7 +26,7 @@ BEDS = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "B4", "C1", "C2", "C3", "C4"]
 READ = {
     "A1": ("NOW, acted on", "Image done 3 Mar 13:30", "compression at T8"),
     "A2": (
-        "NOW, due 4 Mar 16:30",
+        "NOW, due 4 Mar 16:30 (from asking)",
         "cauda equina",
         "MRI of the lumbosacral spine, asked 4 Mar 12:30, not done",
     ),
@@ -141,7 +141,7 @@ def test_no_code_of_the_screen_reaches_the_chart(cases, bed):
 @pytest.mark.parametrize("bed", BEDS)
 def test_the_note_stays_a_suggestion_and_excludes_nothing(cases, bed):
     text = " ".join(cases[bed].note().split())
-    assert "Suggested urgency, no reason to wait: local policy and seniors decide." in text
+    assert "Suggested urgency; do not wait for it. Local policy and seniors decide." in text
     assert "Signs alone do not exclude an emergency, nor does a flag answered no." in text
 
 

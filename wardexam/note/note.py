@@ -26,7 +26,7 @@ from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 ASKED_FIRST = 3
 FIRST = "First examination. "
 # Said of what the tool suggests, whatever it is.
-SUGGESTED = "Suggested urgency, no reason to wait: local policy and seniors decide."
+SUGGESTED = "Suggested urgency; do not wait for it. Local policy and seniors decide."
 
 
 def urgency_lines(urgency: Urgency) -> list[str]:

@@ -369,7 +369,7 @@ def top(
     if run is None or run.due is None:
         heads = [f"{head}{word}, acted on, no limit runs.", f"{head}{word}, acted on."]
         return _fitting([f"{said} {end}" for end in ends for said in heads], room), False
-    due = deadline(run.due, beside, now, until)
+    due = deadline(run.due, beside, now, until) + _counted_from(run)
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     late = bool(now and overdue(run.due, now))
     if soonest_due < run.due and not late:
@@ -409,6 +409,14 @@ def _not_begun(
     bodies = [*(f"{bare} {step}" for step in steps), f"{begun} {bare}"]
     usual = [f"{head} {body}" for body in bodies for head in heads]
     return _fitting(tried, room) if tried else _fitting(usual), False
+
+
+def _counted_from(reason: Reason) -> str:
+    """That a limit runs from when the image was asked for, where it does: it was raised before."""
+    if not (reason.asked and reason.due):
+        return ""
+    length = limits()[reason.by]
+    return " (from asking)" if reason.due - length == reason.asked.at else ""
 
 
 def _steps(*pieces: str) -> str:
