@@ -11,6 +11,7 @@ TITLES = {
     "examine": "In an examination",
     "text": "On a note or another text",
     "reasons": "On the reasons; a digit chooses one",
+    "injury": "On a cord injury sheet; a digit scores",
 }
 PLACE = re.compile(r"(?<=<!-- keys -->\n).*?(?=<!-- /keys -->)", re.S)
 

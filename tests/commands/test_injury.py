@@ -1,16 +1,22 @@
-"""`wardexam injury`: a sheet from a file or standard input, as a worksheet or as JSON."""
+"""`wardexam injury`: a sheet from a file, standard input or a patient, as a worksheet, as JSON or as signs."""
 
 import io
 import json
 import sys
+from datetime import UTC, datetime, timedelta
 
 import jsonschema
 import pytest
 
 from tests.injury.cases import CASES
 from wardexam.commands.main import run
+from wardexam.injury.kept import KeptSheet
+from wardexam.injury.typed import read_typed
+from wardexam.records.paths import copy_demo
+from wardexam.records.ward import open_ward
 
 SHEET = CASES["P6"]["sheet"]
+AT = datetime(2026, 3, 9, 8, tzinfo=UTC)
 
 
 def given(monkeypatch, text):
@@ -103,3 +109,73 @@ def test_the_help_says_what_it_is_for_in_80_columns(capsys, monkeypatch):
     from wardexam.injury.typed import read_typed
 
     assert read_typed("\n".join(line for line in lines if "pinprick" not in line)).id == "A1"
+
+
+# --- of a patient
+
+
+@pytest.fixture
+def ward(tmp_path):
+    """The demo ward with two sheets of the patient in bed C2."""
+    folder = copy_demo(tmp_path / "ward")
+    store = open_ward(folder)
+    (patient,) = (b.patient_id for b in store.beds() if b.bed == "C2")
+    for number, text in enumerate((SHEET, SHEET.replace("motor: 55544", "motor: 54444"))):
+        kept = KeptSheet(
+            id=f"sheet00{number}", patient=patient, examiner="Dr Ash", at=AT + timedelta(hours=number),
+            sheet=read_typed(text),
+        )  # fmt: skip
+        store.save_sheet(kept, "Dr Ash")
+    return folder
+
+
+@pytest.mark.parametrize("who", ["C2", "c2", "37-1490", "f14z5r3kehjb2w60"])
+def test_a_patient_gives_the_worksheet_of_the_sheet_saved_last(ward, capsys, who):
+    assert run(["injury", who, "--db", str(ward)]) == 0
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 72
+    words = " ".join(text.split())
+    assert "For: Kwabena Asante, no. 37-1490" in words
+    assert "Scored 9 Mar 2026 09:00 by Dr Ash" in words
+    assert "Since the sheet of 9 Mar 2026 08:00 by Dr Ash:" in words
+    assert words.index("LOWER: ") < words.index("Sensory level")
+    assert '"event": "exported"' in (ward / "audit.jsonl").read_text().splitlines()[-1]
+
+
+def test_a_patient_gives_json_and_findings_that_localise_reads(ward, capsys, monkeypatch):
+    assert run(["injury", "C2", "--json", "--db", str(ward)]) == 0
+    assert json.loads(capsys.readouterr().out)["results"]["impairment"]["values"] == ["D"]
+    assert run(["injury", "C2", "--to-signs", "--db", str(ward)]) == 0
+    out, remarks = capsys.readouterr()
+    assert "deep anal pressure is no sign" in remarks
+    rows = json.loads(out)["findings"]
+    assert {"sign": "finger_flexion", "side": "left", "answer": "4"} in rows
+    given(monkeypatch, out)
+    assert run(["localise", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["sites"]
+
+
+def test_a_file_gives_findings_as_well(path, capsys):
+    assert run(["injury", "--to-signs", path]) == 0
+    rows = json.loads(capsys.readouterr().out)["findings"]
+    assert len(rows) == 20 + 112 + 1  # all muscles and points, and no anal contraction
+
+
+@pytest.mark.parametrize(
+    ("arguments", "fault"),
+    [
+        (["A1"], "no cord injury sheet is saved"),
+        (["nobody"], "neither a file nor a patient"),
+        (["C2", "--from-signs"], "no such file"),
+    ],
+)
+def test_where_there_is_no_sheet_it_says_so(ward, capsys, arguments, fault):
+    assert run(["injury", *arguments, "--db", str(ward)]) == 2
+    assert fault in capsys.readouterr().err
+
+
+def test_a_file_that_is_there_goes_before_a_bed_of_its_name(ward, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "C2").write_text("vac no")
+    assert run(["injury", "C2", "--db", str(ward)]) == 0
+    assert "NO NAME OR NUMBER GIVEN" in capsys.readouterr().out

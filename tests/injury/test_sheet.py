@@ -9,8 +9,15 @@ from tests.injury.cases import CASES, sheet_of
 from tests.injury.drawn import drawn
 from wardexam.errors import InputError
 from wardexam.injury.segments import POINTS
-from wardexam.injury.sheet import InjurySheet, injury_schema, read_document
-from wardexam.injury.typed import read_injury, read_typed, write_typed
+from wardexam.injury.sheet import SIDES, InjurySheet, injury_schema, read_document
+from wardexam.injury.typed import (
+    begins_a_line,
+    read_column,
+    read_injury,
+    read_typed,
+    scores_in_words,
+    write_typed,
+)
 
 
 @pytest.mark.parametrize("name", sorted(CASES))
@@ -185,3 +192,51 @@ def test_what_was_not_entered_is_listed_and_never_normal():
     assert missing[0] == "right light touch: T4 to T5, S1"
     assert missing[1] == "left light touch: C2 to S4-5"
     assert missing[-2:] == ["voluntary anal contraction", "deep anal pressure"]
+
+
+@pytest.mark.parametrize(
+    ("test", "text", "right", "left"),
+    [
+        ("light_touch", "2t9,1t12,0", "2 to T9, 1 to T12, 0", ""),
+        ("light_touch", "2T9, 1 to T12,0 / 2t10,0", "2 to T9, 1 to T12, 0", "2 to T10, 0"),
+        ("pinprick", "nts1,0", "NT to S1, 0", ""),
+        ("pinprick", "1*t4,0*", "1* to T4, 0*", ""),
+        ("motor", "5t1,0", "5 5 5 5 5 / 0 0 0 0 0", ""),
+        ("motor", "55555/33222", "5 5 5 5 5 / 3 3 2 2 2", ""),
+        ("motor", "5555533222/5555511111", "5 5 5 5 5 / 3 3 2 2 2", "5 5 5 5 5 / 1 1 1 1 1"),
+        ("motor", "5 5 5 5 5/3 3 2 2 2/5 5 5 5 5/1 1 1 1 1", "5 5 5 5 5 / 3 3 2 2 2", "5 5 5 5 5 / 1 1 1 1 1"),
+        ("motor", "5t1,0/4t1,0", "5 5 5 5 5 / 0 0 0 0 0", "4 4 4 4 4 / 0 0 0 0 0"),
+        ("motor", "C7 3", "C7 3", ""),
+    ],
+)  # fmt: skip
+def test_a_column_is_typed_in_short_with_a_slash_before_the_left(test, text, right, left):
+    made = getattr(read_column(test, "right", text), test)
+    said = [scores_in_words(test, given) if (given := getattr(made, s)) else "" for s in SIDES]
+    assert said == [right, left]
+
+
+def test_without_a_slash_a_column_is_of_its_side_or_of_both():
+    assert read_column("pinprick", "left", "0").pinprick.right == {}
+    both = read_column("pinprick", "left", "2t4, 0", both=True).pinprick
+    assert both.right == both.left == read_typed("pinprick right: 2 to T4, 0").pinprick.right
+
+
+@pytest.mark.parametrize(
+    ("test", "text", "fault"),
+    [
+        ("pinprick", "1/2/0", "3 parts between slashes"),
+        ("pinprick", "2t9 1t12", "is no pinprick score"),
+        ("motor", "6t1", "is no motor score"),
+        ("motor", "5555", "4 motor scores in a row"),
+        ("light_touch", "", "no scores"),
+        ("light_touch", "2t13", "no segment"),
+    ],
+)
+def test_a_column_that_is_not_understood_is_refused(test, text, fault):
+    with pytest.raises(InputError, match=fault):
+        read_column(test, "right", text)
+
+
+@pytest.mark.parametrize(("text", "begins"), [("vac no", True), ("Both motor: 5", True), ("2t9, 0", False), ("T4 1", False), ("", False)])  # fmt: skip
+def test_a_line_says_at_its_beginning_what_it_is_about(text, begins):
+    assert begins_a_line(text) is begins

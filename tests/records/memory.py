@@ -5,6 +5,7 @@ from dataclasses import replace
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
+from wardexam.injury.entry import apply as injury_apply
 from wardexam.records import patient_tables
 from wardexam.records.repository import (
     Arrival,
@@ -37,12 +38,62 @@ class MemoryDraft:
         self.held = False
 
 
+class MemorySheetDraft(MemoryDraft):
+    """A draft of a cord injury sheet in memory."""
+
+    def append(self, change):
+        sheet = injury_apply(self.examination.sheet, change)
+        self.examination = self.examination.model_copy(update={"sheet": sheet})
+        self.sent += 1
+        self.kept += 1
+        self.settled()
+
+
+class MemorySheetDrafts:
+    """The drafts of cord injury sheets in memory."""
+
+    def __init__(self, ward):
+        self._ward, self._drafts = ward, {}
+
+    def infos(self):
+        return tuple(
+            DraftInfo(d.draft_id, d.examination.patient, d.by, d.examination.at.isoformat(), 0.0, d.sent, d.held)
+            for d in self._drafts.values()
+        )  # fmt: skip
+
+    def start(self, kept, by):
+        if kept.id in self._drafts:
+            raise RecordsError("there is a draft of this examination already")
+        self._drafts[kept.id] = MemorySheetDraft(kept, by)
+        return self._drafts[kept.id]
+
+    def resume(self, draft_id):
+        draft = self._drafts.get(draft_id)
+        if draft is None:
+            raise RecordsError("there is no such draft", where=draft_id)
+        if draft.held:
+            raise RecordsError("the draft is open in another session", where=draft_id)
+        draft.held = True
+        return draft, draft.examination
+
+    def put_aside(self, draft_id, by):
+        if self._drafts[draft_id].held:
+            raise RecordsError("the draft is open in another session", where=draft_id)
+        del self._drafts[draft_id]
+        self._ward.record("draft set aside", "", by, draft_id)
+
+    def drop(self, draft):
+        draft.close()
+        self._drafts.pop(draft.draft_id, None)
+
+
 class MemoryFile:
     """A patient's details and examinations."""
 
     def __init__(self, ward, patient_id):
         self.patient, self._ward = ward.patient(patient_id), ward
         self.examinations = ward.examinations(patient_id)
+        self.sheets = tuple(ward.sheets.get(patient_id, ()))
 
     def revisions(self, examination_id):
         return self._ward.revisions(self.patient.id, examination_id)
@@ -64,6 +115,7 @@ class MemoryWard:
         self._patients: dict[str, Patient] = {}
         self._stored: dict[str, list[Examination]] = {}
         self._summaries, self._drafts, self.events, self._changes = {}, {}, [], 0
+        self.sheets, self.sheet_drafts = {}, MemorySheetDrafts(self)
 
     def stamp(self):
         return self._changes
@@ -136,6 +188,7 @@ class MemoryWard:
             self._patients[arrival.patient.id] = arrival.patient
             self._stored[arrival.patient.id] = list(arrival.examinations)
             self._summaries[arrival.patient.id] = arrival.summary
+            self.sheets[arrival.patient.id] = list(arrival.sheets)
             self._changed("imported", arrival.patient.id, by)
         return len(arrived)
 
@@ -188,6 +241,16 @@ class MemoryWard:
         self._insert(amended, summary)
         self._changed("amended", examination.patient, by, examination.id)
         return amended
+
+    def save_sheet(self, kept, by):
+        self.patient(kept.patient)
+        signed = kept.model_copy(update={"saved_by": by})
+        held = self.sheets.setdefault(kept.patient, [])
+        stored, fresh = patient_tables.sheet_before(held, signed)
+        if fresh:
+            held.append(signed)
+        self._changed("saved" if kept.revision == 1 else "amended", kept.patient, by, kept.id)
+        return stored
 
     def drafts(self):
         return tuple(

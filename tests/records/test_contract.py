@@ -7,6 +7,11 @@ import pytest
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
+from wardexam.exam.examination import Amendment
+from wardexam.injury.entry import SheetChange
+from wardexam.injury.kept import KeptSheet
+from wardexam.injury.sheet import InjurySheet
+from wardexam.injury.typed import read_typed
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
@@ -297,3 +302,89 @@ def test_a_draft_saved_is_dropped(peopled, patient, examination):
 def test_a_draft_that_is_not_there_is_refused(keeper):
     with pytest.raises(RecordsError, match="no such draft"):
         keeper.resume_draft("exam0009")
+
+
+# --- cord injury sheets
+
+
+@pytest.fixture
+def scored(patient, examination):
+    sheet = read_typed("light touch: 2t9, 1t12, 0\nmotor right: 55555/00000\nvac no")
+    return KeptSheet(
+        id="sheet001", patient=patient.id, examiner="Dr Ash", at=examination.at, sheet=sheet
+    )
+
+
+def test_a_sheet_comes_back_as_saved_and_leaves_the_list_as_it_was(peopled, patient, scored):
+    before = peopled.beds()
+    saved = peopled.save_sheet(scored, "Dr Bex")
+    assert saved == scored.model_copy(update={"saved_by": "Dr Bex"})
+    assert peopled.file(patient.id).sheets == (saved,)
+    assert peopled.beds() == before
+    assert peopled.examinations(patient.id) == ()
+
+
+def test_saving_the_same_sheet_again_is_one_sheet(peopled, patient, scored):
+    first = peopled.save_sheet(scored, "x")
+    assert peopled.save_sheet(scored, "y") == first
+    assert peopled.file(patient.id).sheets == (first,)
+
+
+def test_a_sheet_that_is_saved_is_never_overwritten(peopled, patient, scored):
+    saved = peopled.save_sheet(scored, "x")
+    other = scored.model_copy(update={"sheet": read_typed("vac yes")})
+    with pytest.raises(InputError, match="saved already"):
+        peopled.save_sheet(other, "x")
+    assert peopled.file(patient.id).sheets == (saved,)
+
+
+def test_an_amended_sheet_keeps_the_one_before(peopled, patient, scored):
+    first = peopled.save_sheet(scored, "x")
+    why = Amendment(by="Dr Bex", at=scored.at, why="typing error")
+    changes = {"revision": 2, "amendment": why, "sheet": read_typed("vac yes")}
+    second = peopled.save_sheet(scored.model_copy(update=changes), "Dr Bex")
+    assert peopled.file(patient.id).sheets == (first, second)
+    with pytest.raises(InputError, match="revision before"):
+        peopled.save_sheet(scored.model_copy(update={**changes, "revision": 4}), "x")
+    with pytest.raises(InputError, match="saved already"):
+        peopled.save_sheet(
+            scored.model_copy(update={**changes, "sheet": read_typed("vac nt")}), "x"
+        )
+
+
+def test_a_sheet_of_nobody_is_refused(keeper, scored):
+    with pytest.raises(InputError, match="no such patient"):
+        keeper.save_sheet(scored, "x")
+
+
+def test_a_patient_is_taken_in_with_the_sheets(keeper, patient, scored):
+    keeper.take_in([Arrival(patient, sheets=(scored,))], "x")
+    assert keeper.file(patient.id).sheets == (scored,)
+
+
+def test_a_draft_of_a_sheet_goes_on_where_it_was_left(peopled, patient, scored):
+    drafts = peopled.sheet_drafts
+    begun = scored.model_copy(update={"sheet": InjurySheet()})
+    draft = drafts.start(begun, "Dr Ash")
+    draft.append(SheetChange({"anal_contraction": "no"}))
+    draft.append(SheetChange({"motor": {"right": {"C5": "4"}, "left": {}}}))
+    assert draft.flush()
+    (info,) = drafts.infos()
+    assert (info.patient_id, info.by, info.keys, info.held) == (patient.id, "Dr Ash", 2, True)
+    with pytest.raises(RecordsError, match="open in another session"):
+        drafts.resume(scored.id)
+    draft.close()
+    again, kept = drafts.resume(scored.id)
+    assert (kept.sheet.anal_contraction, kept.sheet.motor.right) == ("no", {"C5": "4"})
+    assert peopled.drafts() == ()  # no examination is
+    assert peopled.beds()[0].has_draft is False
+    drafts.drop(again)
+    assert drafts.infos() == ()
+
+
+def test_a_draft_of_a_sheet_that_is_set_aside_is_not_offered(peopled, scored):
+    peopled.sheet_drafts.start(scored, "Dr Ash").close()
+    peopled.sheet_drafts.put_aside(scored.id, "Dr Ash")
+    assert peopled.sheet_drafts.infos() == ()
+    with pytest.raises(RecordsError):
+        peopled.sheet_drafts.resume(scored.id)

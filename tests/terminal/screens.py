@@ -87,6 +87,17 @@ async def settled(pilot) -> None:
     raise AssertionError("no reading came")
 
 
+async def sheet_kept(pilot) -> None:
+    """Wait until every key of a cord injury sheet is on disk, and said to be."""
+    screen = pilot.app.screen
+    for _ in range(600):
+        await pilot.pause(0.01)
+        if screen.shown_kept == screen.visit.draft.sent:
+            await pilot.pause()
+            return
+    raise AssertionError("never kept")
+
+
 def urgent(app) -> str:
     """All that an examination says of its urgency: the line above the grid, then what the panel says beside it."""
     panel = [line.strip() for line in app.screen.canvas("panel").text()]

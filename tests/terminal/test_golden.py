@@ -11,8 +11,9 @@ from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 
 from tests.terminal.admitting import presses
 from tests.terminal.pictures import picture
-from tests.terminal.screens import demo_app, dump, settled
+from tests.terminal.screens import demo_app, dump, settled, sheet_kept
 from wardexam.terminal.examine.screen import ExamineScreen
+from wardexam.terminal.injury.screen import InjuryScreen
 
 
 class TextFile(SingleFileSnapshotExtension):
@@ -29,6 +30,8 @@ class Picture(SingleFileSnapshotExtension):
     file_extension = "svg"
 
 
+# Light touch of both sides, typed as ranges.
+SHORT = [*"2c7", "comma", *"1t8", "comma", "0", "slash", *"2c6", "comma", *"1"]
 SCREENS = {
     "ward": [],
     "ward_by_urgency": ["O"],
@@ -47,6 +50,7 @@ SCREENS = {
     "help": ["question_mark"],
     "help_examine": ["enter", "question_mark"],
     "commands": ["enter", "colon", *"side"],
+    "injury": ["J", "enter", *SHORT, "enter", "enter", "equals_sign", "enter", *"55432000x0", *"1"],
     "hidden": ["Z"],
 }
 
@@ -59,6 +63,8 @@ async def test_a_screen_is_as_it_was(tmp_path, snapshot, name, size):
         await pilot.press(*SCREENS[name])
         if isinstance(app.screen, ExamineScreen):
             await settled(pilot)
+        if isinstance(app.screen, InjuryScreen):
+            await sheet_kept(pilot)
         await pilot.pause()
         lines = dump(app)
         assert all(len(line) <= size[0] for line in lines)

@@ -16,8 +16,12 @@ from tests.records.memory import MemoryWard
 from tests.terminal.admitting import ADMIT, presses
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam import identity
-from wardexam.exam.examination import Patient
+from wardexam.exam.examination import Amendment, Patient
 from wardexam.exam.text import columns, to_ascii
+from wardexam.injury.computed import compute
+from wardexam.injury.kept import KeptSheet
+from wardexam.injury.typed import read_typed
+from wardexam.injury_visit import paper
 from wardexam.note import handover, note, referral, svg
 from wardexam.note.handover import headline_of
 from wardexam.reasoning.rules.urgency import assess
@@ -59,6 +63,10 @@ SCREENS = {
     "referral": ["n", "R"],
     "course": ["V"],
     "amendment": ["n", "M"],
+    "cord injury sheet": ["J"],
+    "sheet over an examination": ["enter", "J"],
+    "worksheet, not saved": ["J", "0", "n"],
+    "worksheet": ["J", "0", "s"],
 }
 
 
@@ -140,6 +148,14 @@ def file_of(patient, examinations):
     return ward.file(patient.id)
 
 
+def sheet_of(patient):
+    """A patient's second sheet, amended, with the one before it."""
+    first = KeptSheet(id="sheet001", patient="patient1", examiner="Dr Ash", at=NOW)
+    why = Amendment(by="Dr Bex", at=NOW, why="a score was typed wrong")
+    second = first.model_copy(update={"id": "sheet002", "revision": 2, "amendment": why})
+    return paper(patient, second, compute(read_typed("sensation: 2t9, 0")), first)
+
+
 PAPERS = {
     "note": lambda p, es: note.render(p, es[-1], previous=es[0]),
     "note in UTF-8": lambda p, es: note.render(p, es[-1], ascii_only=False),
@@ -149,6 +165,7 @@ PAPERS = {
     "handover, not examined": lambda p, es: handover.render([(p, [], None)], now=NOW),
     "course": lambda p, es: course_text(file_of(p, es)),
     "course, not examined": lambda p, es: course_text(file_of(p, [])),
+    "cord injury sheet": lambda p, es: sheet_of(p),
     "picture": lambda p, es: unescape(svg.render(p, es[-1])),
 }  # fmt: skip
 WIDTHS = {"handover": 80, "handover, not examined": 80, "course": 80}

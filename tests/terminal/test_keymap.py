@@ -6,7 +6,7 @@ import pytest
 
 from tests.terminal.screens import demo_app, dump
 from wardexam.errors import TableError
-from wardexam.terminal.keymap import GRADES, IN_SEQUENCES, as_toml, read_keys
+from wardexam.terminal.keymap import GRADES, GRADING, IN_SEQUENCES, as_toml, read_keys
 from wardexam.terminal.keys import SCREENS, action_of, help_lines, shown
 
 MINE = """\
@@ -81,7 +81,7 @@ def test_an_action_by_its_former_name_is_taken():
 @pytest.mark.parametrize("key", sorted(IN_SEQUENCES))
 @pytest.mark.parametrize("screen", list(SCREENS))
 def test_no_letter_that_stands_in_escape_sequences_may_write(screen, key):
-    if screen != "examine" and key.isalpha():
+    if screen not in GRADING and key.isalpha():
         return  # all it does there is open, show or ask
     with pytest.raises(TableError, match="can never be used"):
         read_keys(f'[{screen}]\nleave = ["q", "{key}"]')
@@ -91,6 +91,11 @@ def test_no_letter_that_stands_in_escape_sequences_may_write(screen, key):
 def test_no_action_takes_a_grade_from_the_grid(key):
     with pytest.raises(TableError, match="can never be used here"):
         read_keys(f'[examine]\nsave = ["s", "{key}"]')
+
+
+def test_no_action_takes_a_score_from_the_sheet():
+    with pytest.raises(TableError, match="can never be used here"):
+        read_keys('[injury]\nsave = ["s", "3"]')
 
 
 def test_the_built_in_keys_are_themselves_a_keys_file():

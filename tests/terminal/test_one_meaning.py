@@ -11,7 +11,7 @@ NO_LETTER = {
     "enter",
     "space",
 }  # what is under the cursor: open it, number it, say what was done; next, mark
-CAPITALS_IN_EXAMINATION = {"K", "U"}
+CAPITALS_IN_EXAMINATION = {"J", "K", "U"}
 
 
 def meanings():
@@ -59,7 +59,7 @@ def test_small_letters_are_of_the_signs_and_capitals_of_patient_list_and_papers(
 
 WAYS = {
     "ward": [], "examine": ["enter"], "note": ["n"], "course": ["V"], "handover": ["H"], "figure": ["enter", "d"],
-    "reasons": ["exclamation_mark"],
+    "reasons": ["exclamation_mark"], "injury": ["J"],
 }  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.examine.actions import ACTIONS
 from wardexam.terminal.examine.edits import ahead
 from wardexam.terminal.examine.screen import ExamineScreen
+from wardexam.terminal.injury.screen import InjuryScreen
 from wardexam.terminal.keys import SCREENS, action_of
 from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.text import TextScreen
@@ -341,6 +342,7 @@ async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
 def test_no_key_does_two_things_and_every_action_is_done(name):
     screens = {
         "ward": WardScreen, "examine": ExamineScreen, "text": TextScreen, "reasons": ReasonsScreen,
+        "injury": InjuryScreen,
     }  # fmt: skip
     screen = screens[name]
     for action in action_of(SCREENS[name]).values():
@@ -352,7 +354,7 @@ def test_no_letter_of_an_escape_sequence_writes():
     writes = {"set_aside", "mark", "leave"}  # beyond the grid: all other actions open, show or ask
     for name, rows in SCREENS.items():
         for key, action in action_of(rows).items():
-            if name == "examine" or action in writes or not key.isalpha():
+            if name in ("examine", "injury") or action in writes or not key.isalpha():
                 assert key not in {*"ABCDFHMPQRSO", "left_square_bracket", "tilde"}, (name, key)
 
 

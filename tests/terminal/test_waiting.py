@@ -18,6 +18,7 @@ from wardexam.records.locks import SECONDS
 from wardexam.records.ward import open_ward
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.screen import ExamineScreen
+from wardexam.terminal.injury.screen import InjuryScreen
 from wardexam.terminal.screens.text import TextScreen
 
 HOLDER = """
@@ -265,3 +266,39 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
         await pilot.press("q", "T", "enter")
         assert "set aside" in dump(again)[-2]
     assert again.ward.drafts() == ()
+
+
+async def test_a_sheet_held_up_goes_on_by_itself_and_is_saved_once(app):
+    whose = first(app).patient_id
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J", "2")
+        with held_elsewhere(app.ward.folder, whose) as session:
+            await pilot.press("s")
+            assert f"process {session.pid}" in dump(app)[-2]
+            await pilot.press("j")
+            assert isinstance(app.screen, InjuryScreen)
+        assert await until(pilot, lambda: isinstance(app.screen, TextScreen))
+        (kept,) = app.ward.file(whose).sheets
+        assert kept.sheet.light_touch.right == {"C2": "2"}
+        assert app.ward.sheet_drafts.infos() == ()
+
+
+async def test_a_sheet_in_memory_only_is_said_and_takes_the_word_lose_to_leave(
+    app, monkeypatch, tmp_path
+):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J", "2")
+        await until(pilot, lambda: app.screen.visit.draft.kept == 1)
+        mend = broken(monkeypatch, tmp_path, 28)
+        await pilot.press("1")
+        assert await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
+        await pilot.press("q")
+        assert "Type lose to leave" in "\n".join(dump(app)[-4:])
+        await pilot.press("enter")
+        assert isinstance(app.screen, InjuryScreen)
+        await pilot.press("G")
+        assert isinstance(app.screen, InjuryScreen)
+        mend()
+        assert await until(pilot, lambda: app.screen.visit.draft.kept == 2)
+        await pilot.press("q")
+    assert [d.keys for d in app.ward.sheet_drafts.infos()] == [2]

@@ -49,7 +49,7 @@ own model. Nothing is written into a ward; results stay in your own folder."""
 INJURY = """\
 Classifies a suspected spinal cord injury by the international standard, 2019
 revision, from light touch, pinprick, key muscles, anal contraction and anal
-pressure. Reads typed lines or JSON.
+pressure. Reads typed lines or JSON, or the sheet saved last of a patient.
 
 A suggestion for senior review, not for unchecked clinical use: it follows the
 2019 revision as far as its sources could be read, and says of each result which
@@ -58,7 +58,8 @@ normal; then every result that remains is given."""
 
 INJURY_EXAMPLE = """\
 a sheet:
-  right light touch: 2 to T9, 1 to T12, 0   ranges, the last one to S4-5
+  right light touch: 2 to T9, 1 to T12, 0   ranges, the last one to S4-5; or
+                                            shorter: 2t9, 1t12, 0
   left light touch: 2 to T9, 0, T11 1       a single segment goes before ranges
   pinprick: 2 to T9, 0                      both sides where none is said
   motor right: 5 5 5 5 5 / 0 0 0 0 0        C5 to T1, then L2 to S1
@@ -73,7 +74,9 @@ a sheet:
 
 example:
   wardexam injury sheet.txt
+  wardexam injury A3                        the sheet saved last of that bed
   wardexam injury --json sheet.txt
+  wardexam injury --to-signs A3 | wardexam localise
   wardexam injury --from-signs examination.txt > sheet.txt"""
 
 # What more than one command takes. One that has no use for an option does not take it.
@@ -357,11 +360,15 @@ def parser(*, commands: bool = True) -> Grammar:
         injury.injury,
         "Classify a spinal cord injury from its scores: levels, impairment scale, zones.",
         "wardexam injury sheet.txt",
+        takes=(*STORE, "examiner"),
     )
     sub.description = INJURY
     sub.epilog = INJURY_EXAMPLE
     sub.add_argument(
-        "file", nargs="?", metavar="FILE", help="sheet to read, or - for standard input (default)"
+        "sheet",
+        nargs="?",
+        metavar="SHEET",
+        help="file to read, or - for standard input (default); or a patient, for the sheet saved last: identifier, the hospital's number, or the bed",
     )
     form = sub.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="answer in JSON")
@@ -369,6 +376,11 @@ def parser(*, commands: bool = True) -> Grammar:
         "--from-signs",
         action="store_true",
         help="read an ordinary examination as 'localise' does, and print the sheet it begins",
+    )
+    form.add_argument(
+        "--to-signs",
+        action="store_true",
+        help="print the scores as findings, for 'wardexam localise'",
     )
     sub = add(
         "schema",

@@ -1,8 +1,8 @@
 """The scores as typed lines: ``right light touch: 2 to T9, 1 to T12, 0``.
 
 A line says a side (both where none is said) and a test, then ranges from the top, each to its last
-segment and the last one to the bottom; or single segments (``T4 1``, ``T4 to T8 1``), which go before
-ranges. Motor scores may stand in a row, arms before legs: ``motor right: 5 5 4 3 0 / 0 0 0 0 0``.
+segment and the last one to the bottom, shorter as ``2t9, 1t12, 0``; or single segments (``T4 1``,
+``T4 to T8 1``), which go before ranges. Motor scores may stand in a row, arms before legs: ``motor right: 5 5 4 3 0 / 0 0 0 0 0``.
 """
 
 import re
@@ -94,10 +94,15 @@ _TO = r"\s*(?:-|\bto\b|\bthrough\b)\s*"
 _SINGLE = re.compile(
     rf"(?P<first>{_SEGMENT})(?:{_TO}(?P<last>{_SEGMENT}))?\s*[= ]\s*(?P<code>\S+)", re.IGNORECASE
 )
-_RANGE = re.compile(rf"(\S+)\s+(?:to|through)\s+({_SEGMENT})", re.IGNORECASE)
+_RANGE = re.compile(
+    rf"(?P<code>\S+)\s+(?:to|through)\s+(?P<last>{_SEGMENT})"
+    rf"|(?P<short>(?:[0-9]|NT?)[+-]?\*?)(?P<end>{_SEGMENT})",
+    re.IGNORECASE,
+)
 _IN_A_ROW = re.compile(r"(?:NT?|[0-9*+\-/|,\s])*", re.IGNORECASE)
 _EACH = re.compile(r"(?:[0-9]|NT?)[+-]?\*?", re.IGNORECASE)
 _SIGNED = re.compile(r"([1-4])\+|(4)-")
+_BEGINS = _line(rf"(?:{_one_of(_STARTS)})\b")
 _DOTTED = re.compile(r"[,;]")
 _EXAMPLE = "such as 'right light touch: 2 to T9, 1 to T12, 0'"
 
@@ -132,6 +137,63 @@ def read_typed(text: str) -> InjurySheet:
         return InjurySheet.model_validate(document)
     except ValidationError as error:
         raise InputError(first_fault(error)) from None
+
+
+def read_more(sheet: InjurySheet, text: str) -> InjurySheet:
+    """What a typed line says beside a sheet that stands, on which it may count a marked score.
+
+    Raises:
+        InputError: It is not understood, or counts a score that is not marked there.
+    """
+    if not re.match(rf"{_RATED}\b", text.strip(), re.IGNORECASE):
+        return read_typed(text)
+    bare = sheet.model_copy(update={"rated": (), "comment": "", "id": ""})
+    try:
+        rated = read_typed(f"{write_typed(bare)}{text}").rated
+    except InputError as error:
+        raise InputError(error.what, remedy=error.remedy) from None
+    return bare.model_copy(update={"rated": rated})
+
+
+def begins_a_line(text: str) -> bool:
+    """Whether a text says at its beginning what it is about, as a line of a sheet does."""
+    return bool(_BEGINS.match(text.strip()))
+
+
+def read_column(test: Test, side: Side, text: str, *, both: bool = False) -> InjurySheet:
+    """The scores of one test as typed at a column: ranges or segments, a slash before those of the left.
+
+    Args:
+        test: The test.
+        side: The side that is meant where the text has no slash.
+        text: What was typed: ``2t9, 1t12, 0``, ``2 to T9, 0 / 2 to T10, 0``; motor scores may stand in a
+            row of ten, arms before legs.
+        both: Whether both sides are meant where the text has no slash.
+
+    Raises:
+        InputError: It is not understood; names the word.
+    """
+    halves = _halves(test, text)
+    if len(halves) == len(SIDES):
+        of = dict(zip(SIDES, halves, strict=True))
+    else:
+        of = dict.fromkeys(SIDES if both else (side,), halves[0])
+    document = {test: {each: _scores(test, said) for each, said in of.items()}}
+    return InjurySheet.model_validate(document)
+
+
+def _halves(test: Test, text: str) -> list[str]:
+    """The right and the left of what was typed, or all of it where it is of one."""
+    parts = text.split("/")
+    if test == "motor" and len(parts) > 1 and _IN_A_ROW.fullmatch(text):
+        limbs = [len(_EACH.findall(part)) for part in parts]
+        half = len(places(test)) // len(SIDES)
+        if limbs == [half] * len(parts):  # arms before legs
+            row = len(SIDES)
+            parts = ["/".join(parts[at : at + row]) for at in range(0, len(parts), row)]
+    if len(parts) > len(SIDES):
+        raise InputError(f"{len(parts)} parts between slashes", remedy="one for the right, one for the left")  # fmt: skip
+    return parts
 
 
 def read_injury(text: str) -> InjurySheet:
@@ -269,7 +331,8 @@ def _scores(test: Test, body: str) -> dict[str, str]:
             _add(singles, dict.fromkeys(names, _code(test, single["code"])), TEST_WORDS[test])
             continue
         if ranged := _RANGE.fullmatch(item):
-            word, end = ranged[1], _down_to(test, ranged[2])
+            word = ranged["code"] or ranged["short"]
+            end = _down_to(test, ranged["last"] or ranged["end"])
         else:
             word, end = item, len(places(test))
         code = _code(test, word)

@@ -1,9 +1,10 @@
 """The results as plain text for the chart: ASCII, lines of at most 72 columns, our own layout."""
 
 import textwrap
+from collections.abc import Sequence
 from itertools import zip_longest
 
-from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.text import clean, released, to_ascii
 from wardexam.injury.computed import CAUTION, Computed, Result
 from wardexam.injury.segments import NAMES, limb
 from wardexam.injury.sheet import SIDES, TEST_WORDS, TESTS, InjurySheet
@@ -16,6 +17,7 @@ LABEL = 22
 CELL = 24
 HEADING = "SPINAL CORD INJURY: NEUROLOGICAL CLASSIFICATION"
 NOBODY = "NO NAME OR NUMBER GIVEN"
+ASSUMED = "* beside a result: rests on a marked score counted as normal (rule 29)"
 LEVELS = {
     "light_touch_level": "Light-touch level",
     "pinprick_level": "Pinprick level",
@@ -36,9 +38,23 @@ SUMS = {
 }
 
 
-def worksheet(computed: Computed) -> str:
-    """The classification as text: results, sub-scores, what was found, and why."""
-    lines = [HEADING, *_wrapped(f"For: {clean(computed.sheet.id).strip() or NOBODY}", "", "")]
+def worksheet(
+    computed: Computed, whose: str = "", about: Sequence[str] = (), changed: Sequence[str] = ()
+) -> str:
+    """The classification as text: what changed, results, sub-scores, what was found, and why.
+
+    Args:
+        computed: The results.
+        whose: Who the patient is, in words; what the sheet says itself where empty.
+        about: Who scored it and when, and of which revision, a sentence each.
+        changed: What changed since the sheet before, a sentence each; the first says which that is.
+    """
+    for_whom = whose or clean(computed.sheet.id).strip() or NOBODY
+    lines = [HEADING, *_wrapped(f"For: {for_whom}", "", "")]
+    lines += [line for text in about for line in _wrapped(text, "", "  ")]
+    if changed:
+        lines += ["", *_wrapped(changed[0], "", "")]
+        lines += [line for text in changed[1:] for line in _wrapped(text)]
     lines += ["", *_results(computed), "", *_sums(computed)]
     lines += ["", "FOUND", *_found(computed.sheet)]
     for heading, said in (
@@ -50,11 +66,26 @@ def worksheet(computed: Computed) -> str:
     lines += ["", "WHY", *_reasons(computed)]
     if computed.doubts:
         lines += ["", "TO CHECK"]
-        lines += [line for doubt in computed.doubts for line in _wrapped(_said(doubt))]
+        lines += [line for doubt in computed.doubts for line in _wrapped(with_rules(doubt))]
     if standing := _standing(computed):
         lines += ["", *standing]
     lines += ["", *_wrapped(CAUTION, "", "")]
-    return "\n".join(to_ascii(line).rstrip() for line in lines) + "\n"
+    return "\n".join(to_ascii(released(line)).rstrip() for line in lines) + "\n"
+
+
+def in_one_line(computed: Computed) -> str:
+    """The results in one line: scale, levels, sub-scores; a result with several values left as all of them."""
+    found = computed.results
+
+    def values(id_: str) -> str:
+        return found[id_].text.removesuffix(" (not determinable)")
+
+    parts = [f"scale {values('impairment')}", f"level {values('neurological_level')}"]
+    for kind in ("motor_level", "sensory_level"):
+        sides = ", ".join(f"{side} {values(f'{kind}_{side}')}" for side in SIDES)
+        parts.append(f"{kind.replace('_', ' ')} {sides}")
+    sums_ = (f"{label.lower()} {_sum(computed.sums[id_])}" for id_, label in SUMS.items())
+    return "; ".join([*parts, *sums_])
 
 
 def _wrapped(text: str, first: str = "  ", then: str = "    ") -> list[str]:
@@ -153,13 +184,17 @@ def _found(sheet: InjurySheet) -> list[str]:
     return lines or ["  nothing"]
 
 
-def _said(why: Why) -> str:
+def with_rules(why: Why) -> str:
+    """A reason in words with the numbers of the rules that decide."""
     numbers = ", ".join(map(str, why.rules))
     return f"{why.words} (rule{'s' if why.rules[1:] else ''} {numbers})"
 
 
-def _reasons(computed: Computed) -> list[str]:
-    """Why each result is what it is, those of the whole first; both sides as one where they agree."""
+def reasons_told(computed: Computed) -> list[list[str]]:
+    """Why each result is what it is, those of the whole first; both sides as one where they agree.
+
+    A list for each result, with what it depends on behind it.
+    """
     found, told = computed.results, []
     for id_, label in WHOLE.items():
         told.append(_reason(found[id_], label))
@@ -168,24 +203,29 @@ def _reasons(computed: Computed) -> list[str]:
         both = [_reason(found[f"{kind}_{side}"], f"{label}, both") for side in SIDES]
         told += both[:1] if both[0] == both[1] else sides
     told += [
-        [f"{label} {_said(computed.sums[id_].why)}"]
+        [f"{label} {with_rules(computed.sums[id_].why)}"]
         for id_, label in SUMS.items()
         if not computed.sums[id_].determined
     ]
+    return told
+
+
+def _reasons(computed: Computed) -> list[str]:
+    told = reasons_told(computed)
     lines = [line for paragraphs in told for text in paragraphs for line in _wrapped(text)]
-    if any(r.assumed for r in found.values()):
-        lines += _wrapped("* beside a result: rests on a marked score counted as normal (rule 29)")
+    if any(r.assumed for r in computed.results.values()):
+        lines += _wrapped(ASSUMED)
     return lines
 
 
 def _reason(result: Result, label: str) -> list[str]:
     """Why one result is what it is, a text for each paragraph."""
     if result.determined:
-        return [f"{label} {result.text}: {_said(result.why[0])}"]
+        return [f"{label} {result.text}: {with_rules(result.why[0])}"]
     told = [f"{label} {result.text}"]
     if result.id == "impairment":
         ways = [
-            f"{'no grade' if v == 'none' else v} if {_said(why)}"
+            f"{'no grade' if v == 'none' else v} if {with_rules(why)}"
             for v, why in zip(result.values, result.why, strict=True)
         ]
         told = [f"{label}: {'; '.join(ways)}"]

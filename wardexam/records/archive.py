@@ -5,7 +5,8 @@ Version 3, written now; every line is one JSON object with its keys sorted:
 1. ``{"archive": "wardexam", "version": 3}``; beside these ``"left_out": [[identifier, why], ...]`` where
    records could not be read
 2. for each patient ``{"patient": {...}}``, then ``{"examination": {...}}`` for each examination, oldest
-   first, each with all its revisions, first to last
+   first, each with all its revisions, first to last; then ``{"sheet": {...}}`` for each revision of a cord
+   injury sheet, in the order saved, where there are any
 3. ``{"end": {"examinations": m, "patients": n, "sha256": "<of all bytes before this line>"}}``
 
 An archive that was cut or changed is told by its end and refused. What is read in and written out again
@@ -20,7 +21,7 @@ import io
 import json
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from pydantic import ValidationError
@@ -29,7 +30,9 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean
+from wardexam.injury.kept import KeptSheet
 from wardexam.records.bulk_import import packed_size
+from wardexam.records.patient_tables import sheet_before
 from wardexam.records.repository import Arrival, PatientFile, Repository, Summary
 from wardexam.records.schemas import LONGEST
 from wardexam.records.stored_record import strict_loads
@@ -94,7 +97,9 @@ def _readable(
     found, left_out = [], []
     for patient_id in patients or _ids(ward):
         try:
-            deque(_revisions(ward.file(patient_id)), 0)  # read whole, or refused
+            file = ward.file(patient_id)
+            deque(_revisions(file), 0)  # read whole, or refused
+            deque(file.sheets, 0)
             found.append(patient_id)
         except WardexamError as error:
             if patients:
@@ -153,6 +158,8 @@ def write_archive(
         yield seal.line({"patient": file.patient.model_dump(mode="json")})
         for e in _revisions(file):
             yield seal.line({"examination": e.model_dump(mode="json")})
+        for sheet in file.sheets:
+            yield seal.line({"sheet": sheet.model_dump(mode="json")})
     yield seal.end
 
 
@@ -216,6 +223,7 @@ class _Incoming:
     examinations: list[Examination] = field(default_factory=list)
     size: int = 0
     seen: set[tuple[str, int]] = field(default_factory=set)
+    sheets: list[KeptSheet] = field(default_factory=list)
 
     def add(self, e: Examination, where: str) -> None:
         """A further revision of an examination."""
@@ -228,25 +236,38 @@ class _Incoming:
         self.seen.add((e.id, e.revision))
         self.examinations.append(e)
 
+    def add_sheet(self, kept: KeptSheet, where: str) -> None:
+        """A further revision of a cord injury sheet."""
+        if kept.patient != self.patient.id:
+            raise InputError("a cord injury sheet belongs to another patient", where=where)
+        try:
+            fresh = sheet_before(self.sheets, kept)[1]
+        except InputError as error:
+            raise InputError(f"cord injury sheet {kept.id} {error.what}", where) from None
+        if not fresh:
+            raise InputError(f"cord injury sheet {kept.id} is given twice", where)
+        self.sheets.append(kept)
+
     def grow(self, size: int, where: str) -> None:
         """Count the bytes that were read."""
         self.size += size
         if self.size > LONGEST_PATIENT:
             raise InputError(f"a patient takes more than {LONGEST_PATIENT} bytes", where=where)
 
-    def whole(self, where: str) -> "tuple[Patient, list[Examination]]":
+    def whole(self, where: str) -> Arrival:
         """What was read, if it can be kept."""
+        arrival = Arrival(self.patient, tuple(self.examinations), sheets=tuple(self.sheets))
         if self.size > LONGEST // 2:  # else it is shorter when stored, too
-            size = packed_size(Arrival(self.patient, tuple(self.examinations)))
+            size = packed_size(arrival)
             if size > LONGEST:
                 raise InputError(
                     f"a patient's file may have {LONGEST} bytes; that of {self.patient.id} would have {size}",
                     where=where,
                 )
-        return self.patient, self.examinations
+        return arrival
 
 
-Incoming = Iterator[tuple[Patient, list[Examination]]]
+Incoming = Iterator[Arrival]
 
 
 def _refusing(where: str, error: Exception) -> InputError:
@@ -316,6 +337,7 @@ def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
                 continue
             patient = Patient.model_validate(row) if kind == "patient" else None
             examination = Examination.model_validate(row) if kind == "examination" else None
+            sheet = KeptSheet.model_validate(row) if kind == "sheet" else None
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise _refusing(where, error) from None
         seal.over(line)
@@ -325,6 +347,8 @@ def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
             incoming = _Incoming(patient)
         elif examination and incoming:
             incoming.add(examination, where)
+        elif sheet and incoming:
+            incoming.add_sheet(sheet, where)
         else:
             raise InputError("not a line of an archive", where=where)
         incoming.grow(len(line), where)
@@ -363,16 +387,17 @@ def read_archive(
     known = set(_ids(ward))
     patients = count = 0
     version, left_out, incoming = _opened(source)
-    for patient, examinations in incoming:
-        if patient.id in known:
-            raise InputError("is on the ward already; nothing was added", where=patient.id)
-        known.add(patient.id)
-        patients, count = patients + 1, count + len(examinations)
+    for arrival in incoming:
+        whose = arrival.patient.id
+        if whose in known:
+            raise InputError("is on the ward already; nothing was added", where=whose)
+        known.add(whose)
+        patients, count = patients + 1, count + len(arrival.examinations)
         progress("checked", patients)
     if not dry_run:
         source.seek(start)
         ward.take_in(
-            (Arrival(p, tuple(es), summarise(_latest(es))) for p, es in _opened(source)[2]),
+            (replace(a, summary=summarise(_latest(a.examinations))) for a in _opened(source)[2]),
             by,
             lambda number: progress("added", number),
         )

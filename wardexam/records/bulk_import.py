@@ -59,10 +59,11 @@ def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
     try:
         tables = read_tables(path) or {}
         patient_tables.row_of(tables)
-        same = patient_tables.patient_of(
-            tables
-        ) == arrival.patient and patient_tables.all_revisions(tables) == patient_tables.in_order(
-            arrival.examinations
+        same = (
+            patient_tables.patient_of(tables) == arrival.patient
+            and patient_tables.all_revisions(tables)
+            == patient_tables.in_order(arrival.examinations)
+            and patient_tables.sheets_of(tables) == [*arrival.sheets]
         )
     except DamagedFileError as error:
         raise InputError(f"cannot be read again ({error.what}); nothing was added", who) from None

@@ -16,7 +16,14 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.exam.text import counted
 from wardexam.records import audit, patient_tables
 from wardexam.records.bulk_import import left_over
-from wardexam.records.draft_file import draft_infos, replay, rows_of
+from wardexam.records.draft_file import (
+    EXAMINATION,
+    KINDS,
+    draft_infos,
+    replay,
+    replay_sheet,
+    rows_of,
+)
 from wardexam.records.durable_files import (
     read_bounded,
     reason,
@@ -81,10 +88,13 @@ def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
     try:
         patient = patient_tables.patient_of(tables)
         stored = patient_tables.all_revisions(tables)
+        sheets = patient_tables.sheets_of(tables)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where) from None
     if any(e.patient != patient.id for e in stored):
         raise DamagedFileError("an examination in it is another patient's", where)
+    if any(s.patient != patient.id for s in sheets):
+        raise DamagedFileError("a cord injury sheet in it is another patient's", where)
     return patient.id, len({e.id for e in stored})
 
 
@@ -217,7 +227,7 @@ def _like_a_record(path: Path) -> bool:
 
 def _within(one: State, other: State) -> bool:
     """Whether all that one version holds stands in another, and more."""
-    held, more = (patient_tables.raw_examinations(unpack(s.data, "")) for s in (one, other))
+    held, more = (patient_tables.raw_records(unpack(s.data, "")) for s in (one, other))
     return held < more
 
 
@@ -344,13 +354,14 @@ def _check_before(ward: Ward, found: _Findings) -> None:
 def _check_drafts(ward: Ward, found: _Findings) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
     there = elsewhere(ward.folder)
-    for info in draft_infos(ward.layout.drafts, there):
-        here = draft_path(ward.layout.drafts, info.draft_id)
+    drafts = [(i, k) for k in KINDS for i in draft_infos(ward.layout.drafts, there, kind=k)]
+    for info, kind in drafts:
+        here = draft_path(ward.layout.drafts, info.draft_id, kind.ending)
         other = there / here.name
         try:
             if info.trouble:
                 raise RecordsError(info.trouble)
-            replay(*rows_of(here, other))
+            (replay if kind is EXAMINATION else replay_sheet)(*rows_of(here, other))
         except (RecordsError, InputError) as error:
             found.wrong(f"damaged draft: {error}")
     aside = [*ward.layout.drafts_aside.iterdir(), *(there / "aside").glob("*")]

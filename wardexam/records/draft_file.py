@@ -1,7 +1,7 @@
 """The files of drafts: who holds one, what stands in it, and how it is brought up to date.
 
-Line 1 is the examination as it stood and who began; every further line is one change. A line begins
-with the checksum of the rest of it; lines of an earlier version have none.
+Line 1 is the examination, or the cord injury sheet, as it stood and who began; every further line is one
+change. A line begins with the checksum of the rest of it; lines of an earlier version have none.
 """
 
 import errno
@@ -9,10 +9,11 @@ import json
 import os
 import re
 import zlib
+from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records.durable_files import (
@@ -23,13 +24,37 @@ from wardexam.records.durable_files import (
     write_whole,
 )
 from wardexam.records.locks import take
+from wardexam.records.paths import DRAFT
 from wardexam.records.repository import DraftInfo
 from wardexam.records.stored_record import strict_loads
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from wardexam.exam.examination import Examination
+    from wardexam.injury.kept import KeptSheet
+
+    Held = TypeVar("Held", bound=BaseModel)
 
 LONGEST = 8_000_000  # bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a draft is a draft of.
+
+    Attributes:
+        ending: How the name of its file ends.
+        holds: What its first line calls it.
+    """
+
+    ending: str
+    holds: str
+
+
+EXAMINATION = Kind(DRAFT, "examination")
+INJURY = Kind("sheet", "injury")
+KINDS = (EXAMINATION, INJURY)
 
 
 def hold(path: Path, seconds: float = 0.2) -> int:
@@ -111,14 +136,14 @@ def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
 _PATIENT = re.compile(rb'"patient": "([a-z0-9]{8,40})"')
 
 
-def draft_infos(*folders: Path) -> tuple[DraftInfo, ...]:
-    """The drafts in the folders, oldest first; one that cannot be read says why.
+def draft_infos(*folders: Path, kind: Kind = EXAMINATION) -> tuple[DraftInfo, ...]:
+    """The drafts of a kind in the folders, oldest first; one that cannot be read says why.
 
     A draft in two folders is given once, as the one with more keys that can be read.
     """
     found: dict[str, DraftInfo] = {}
-    for path in (p for folder in folders for p in sorted(folder.glob("*.draft"))):
-        made = _info(path)
+    for path in (p for folder in folders for p in sorted(folder.glob(f"*.{kind.ending}"))):
+        made = _info(path, kind)
         if made is None:
             continue
         other = found.get(path.stem, made)
@@ -127,7 +152,7 @@ def draft_infos(*folders: Path) -> tuple[DraftInfo, ...]:
     return tuple(sorted(found.values(), key=lambda d: d.last))
 
 
-def _info(path: Path) -> DraftInfo | None:
+def _info(path: Path, kind: Kind) -> DraftInfo | None:
     """What is known of a draft; None where it is gone meanwhile."""
     try:
         last = path.stat().st_mtime
@@ -138,7 +163,7 @@ def _info(path: Path) -> DraftInfo | None:
         rows = whole_rows(path)
         head = _read(rows[:1], path)[0]
         return DraftInfo(
-            path.stem, str(head["examination"]["patient"]), str(head["by"]), str(head["examination"]["at"]),
+            path.stem, str(head[kind.holds]["patient"]), str(head["by"]), str(head[kind.holds]["at"]),
             last, len(rows) - 1, is_held(path),
         )  # fmt: skip
     except (RecordsError, OSError, LookupError, TypeError) as error:
@@ -168,25 +193,52 @@ def replay(rows: list[bytes], path: Path) -> "Examination":
     Raises:
         RecordsError: A whole line cannot be read or accepted.
     """
+    from wardexam.exam.entry import Change, apply
+    from wardexam.exam.examination import Examination
+
+    def changed(examination: Examination, line: dict[str, Any]) -> Examination:
+        return apply(examination, Change.from_json(line))
+
+    return _replayed(rows, path, EXAMINATION, Examination, changed)
+
+
+def replay_sheet(rows: list[bytes], path: Path) -> "KeptSheet":
+    """The cord injury sheet as far as the lines of a draft go.
+
+    Raises:
+        RecordsError: A whole line cannot be read or accepted.
+    """
+    from wardexam.injury.entry import SheetChange, apply
+    from wardexam.injury.kept import KeptSheet
+
+    def changed(kept: KeptSheet, line: dict[str, Any]) -> KeptSheet:
+        sheet = apply(kept.sheet, SheetChange.from_json(line))
+        return kept.model_copy(update={"sheet": sheet})
+
+    return _replayed(rows, path, INJURY, KeptSheet, changed)
+
+
+def _replayed(
+    rows: list[bytes], path: Path, kind: Kind, model: "type[Held]", changed: "Callable[[Held, dict[str, Any]], Held]"
+) -> "Held":  # fmt: skip
     from pydantic import ValidationError
 
-    from wardexam.exam.entry import Change, apply, first_fault
-    from wardexam.exam.examination import Examination
+    from wardexam.exam.entry import first_fault
 
     lines = _read(rows, path)
     number = 1
     try:
-        examination = Examination.model_validate(lines[0]["examination"])
+        held = model.model_validate(lines[0][kind.holds])
         for line in lines[1:]:
             number += 1
-            examination = apply(examination, Change.from_json(line))
+            held = changed(held, line)
     except ValidationError as error:
         raise RecordsError(f"the draft is damaged: {first_fault(error)}", where=str(path)) from None
     except (InputError, KeyError, TypeError, AttributeError) as error:
         raise RecordsError(
             f"line {number} of the draft is damaged: {error}", where=str(path)
         ) from None
-    return examination
+    return held
 
 
 class Copy:

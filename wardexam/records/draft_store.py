@@ -1,14 +1,22 @@
-"""A ward's drafts: which there are, begun, resumed, set aside, taken away."""
+"""A ward's drafts, of examinations and of cord injury sheets: begun, resumed, set aside, taken away."""
 
 import os
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from wardexam.errors import InputError, RecordsError
-from wardexam.records.draft_file import draft_infos, replay, rows_of
+from wardexam.records.draft_file import (
+    EXAMINATION,
+    INJURY,
+    Kind,
+    draft_infos,
+    replay,
+    replay_sheet,
+    rows_of,
+)
 from wardexam.records.draft_writer import Draft
 from wardexam.records.durable_files import reason
 from wardexam.records.layout import Layout
@@ -17,6 +25,9 @@ from wardexam.records.repository import DraftInfo, DraftWriter
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
+    from wardexam.injury.kept import KeptSheet
+
+Held = TypeVar("Held")
 
 
 def known(identifier: str) -> str:
@@ -33,28 +44,35 @@ def known(identifier: str) -> str:
     return identifier
 
 
-class DraftStore:
-    """The drafts of a ward.
+class _Drafts(Generic[Held]):
+    """The drafts of one kind.
 
     Args:
         layout: The ward's folder.
         elsewhere: Where this user's drafts lie while the ward's folder cannot be written.
     """
 
+    KIND: Kind
+
     def __init__(self, layout: Layout, elsewhere: Path) -> None:
         self._folders = (layout.drafts, elsewhere)
         self._places = (layout.drafts, elsewhere, layout.staging, layout.file_mode)
 
+    def _replayed(self, rows: list[bytes], path: Path) -> Held:
+        """What the lines of a draft come to."""
+        raise NotImplementedError
+
     def _files(self, draft_id: str) -> tuple[Path, Path]:
         here, there = self._folders
-        return draft_path(here, known(draft_id)), draft_path(there, draft_id)
+        ending = self.KIND.ending
+        return draft_path(here, known(draft_id), ending), draft_path(there, draft_id, ending)
 
     def infos(self) -> tuple[DraftInfo, ...]:
         """Every draft, oldest first."""
-        return draft_infos(*self._folders)
+        return draft_infos(*self._folders, kind=self.KIND)
 
-    def sweep(self, is_saved: "Callable[[DraftInfo, Callable[[], Examination]], bool]") -> None:
-        """Take away the drafts that nobody writes and whose examination is saved already."""
+    def sweep(self, is_saved: Callable[[DraftInfo, Callable[[], Held]], bool]) -> None:
+        """Take away the drafts that nobody writes and that are saved already."""
         for info in self.infos():
             if info.held or info.trouble:
                 continue
@@ -63,28 +81,14 @@ class DraftStore:
                 if is_saved(info, drafted):
                     self._remove(info.draft_id)
 
-    def _drafted(self, draft_id: str) -> "Examination":
-        return replay(*rows_of(*self._files(draft_id)))
+    def _drafted(self, draft_id: str) -> Held:
+        return self._replayed(*rows_of(*self._files(draft_id)))
 
-    def start(self, examination: "Examination", by: str) -> Draft:
-        """A new draft."""
-        return Draft.start(*self._places, examination, by)
-
-    def resume(self, draft_id: str, by: str) -> "tuple[Draft, Examination]":
-        """A draft that was left, with the examination as far as it got.
-
-        Who resumes it without having entered any of it is put down in it.
-        """
-        from wardexam.exam.entry import Change, apply
-
-        draft = Draft.resume(*self._places, known(draft_id))
+    def _resumed(self, draft_id: str) -> tuple[Draft, Held]:
+        """A draft that was left, with what it holds."""
+        draft = Draft.resume(*self._places, known(draft_id), self.KIND)
         try:
-            examination = draft.examination()
-            if by and by not in (examination.examiner, *examination.entered_by):
-                added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
-                examination = apply(examination, added)
-                draft.append(added)
-            return draft, examination
+            return draft, self._replayed(draft.lines, draft.path)
         except BaseException:
             draft.close()
             raise
@@ -115,3 +119,68 @@ class DraftStore:
         for path in self._files(draft_id):
             with suppress(OSError):
                 path.unlink(missing_ok=True)
+
+
+class DraftStore(_Drafts["Examination"]):
+    """The drafts of a ward's examinations."""
+
+    KIND = EXAMINATION
+
+    def _replayed(self, rows: list[bytes], path: Path) -> "Examination":
+        return replay(rows, path)
+
+    def start(self, examination: "Examination", by: str) -> Draft:
+        """A new draft."""
+        return Draft.start(*self._places, examination, by)
+
+    def resume(self, draft_id: str, by: str) -> "tuple[Draft, Examination]":
+        """A draft that was left, with the examination as far as it got.
+
+        Who resumes it without having entered any of it is put down in it.
+        """
+        from wardexam.exam.entry import Change, apply
+
+        draft, examination = self._resumed(draft_id)
+        try:
+            if by and by not in (examination.examiner, *examination.entered_by):
+                added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
+                examination = apply(examination, added)
+                draft.append(added)
+            return draft, examination
+        except BaseException:
+            draft.close()
+            raise
+
+
+class SheetDraftStore(_Drafts["KeptSheet"]):
+    """The drafts of a ward's cord injury sheets.
+
+    Args:
+        layout: The ward's folder.
+        elsewhere: Where this user's drafts lie while the ward's folder cannot be written.
+        note: Puts an event into the audit trail: what, of whom, by whom, which.
+    """
+
+    KIND = INJURY
+
+    def __init__(
+        self, layout: Layout, elsewhere: Path, note: Callable[[str, str, str, str], object]
+    ) -> None:
+        super().__init__(layout, elsewhere)
+        self._note = note
+
+    def _replayed(self, rows: list[bytes], path: Path) -> "KeptSheet":
+        return replay_sheet(rows, path)
+
+    def start(self, kept: "KeptSheet", by: str) -> Draft:
+        """A new draft."""
+        return Draft.start(*self._places, kept, by, self.KIND)
+
+    def resume(self, draft_id: str) -> "tuple[Draft, KeptSheet]":
+        """A draft that was left, with the sheet as far as it got."""
+        return self._resumed(draft_id)
+
+    def put_aside(self, draft_id: str, by: str) -> None:
+        """Stop offering a draft; its file stays under ``aside``, and the trail says so."""
+        self.set_aside(draft_id)
+        self._note("draft set aside", "", by, draft_id)

@@ -1,4 +1,4 @@
-"""Half-entered examinations: one line on disk for every accepted key, written off the UI thread.
+"""Half-entered examinations and sheets: one line on disk for every accepted key, written off the UI thread.
 
 A draft lies in the ward's folder. While that cannot be written it is kept in memory and, if it can
 be, in the user's own state folder (`elsewhere`), and goes back by itself as soon as the ward's
@@ -14,13 +14,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_file import Copy, hold, let_go, line_of, replay, rows_of, whole_rows
+from wardexam.records.draft_file import (
+    EXAMINATION,
+    Copy,
+    Kind,
+    hold,
+    let_go,
+    line_of,
+    rows_of,
+    whole_rows,
+)
 from wardexam.records.durable_files import reason
 from wardexam.records.paths import draft_path
 
 if TYPE_CHECKING:
-    from wardexam.exam.entry import Change
     from wardexam.exam.examination import Examination
+    from wardexam.injury.kept import KeptSheet
+    from wardexam.records.repository import Jotted
 
 RETRY_SECONDS = 1.0
 
@@ -64,18 +74,19 @@ class Draft:
         elsewhere: Path,
         staging: Path,
         mode: int,
-        examination: "Examination",
+        begun: "Examination | KeptSheet",
         by: str,
+        kind: Kind = EXAMINATION,
     ) -> "Draft":
-        """A new draft whose first line is the examination as it stands.
+        """A new draft whose first line is the examination, or the sheet, as it stands.
 
         Raises:
-            RecordsError: There is a draft of this examination already.
+            RecordsError: There is a draft of it already.
         """
-        path, other = draft_path(folder, examination.id), draft_path(elsewhere, examination.id)
+        path, other = (draft_path(at, begun.id, kind.ending) for at in (folder, elsewhere))
         if path.exists() or other.exists():
             raise RecordsError("there is a draft of this examination already", where=str(path))
-        head = {"examination": examination.model_dump(mode="json"), "by": by}
+        head = {kind.holds: begun.model_dump(mode="json"), "by": by}
         lines = [line_of(head)]
         return cls(
             path, other, mode, lines, Copy(path, mode, staging), Copy(other, 0o600, elsewhere)
@@ -83,14 +94,14 @@ class Draft:
 
     @classmethod
     def resume(
-        cls, folder: Path, elsewhere: Path, staging: Path, mode: int, draft_id: str
-    ) -> "Draft":
+        cls, folder: Path, elsewhere: Path, staging: Path, mode: int, draft_id: str, kind: Kind = EXAMINATION,
+    ) -> "Draft":  # fmt: skip
         """Go on with a draft, from the place that has more of it.
 
         Raises:
             RecordsError: Another session writes it, or it cannot be read.
         """
-        path, other = draft_path(folder, draft_id), draft_path(elsewhere, draft_id)
+        path, other = (draft_path(at, draft_id, kind.ending) for at in (folder, elsewhere))
         held: dict[Path, int] = {}
         try:
             for place in (path, other):
@@ -111,11 +122,12 @@ class Draft:
             let_go(held)
             raise
 
-    def examination(self) -> "Examination":
-        """The examination as far as the draft has got."""
-        return replay(self._lines, self.path)
+    @property
+    def lines(self) -> list[bytes]:
+        """The lines of the draft as far as it has got."""
+        return [*self._lines]
 
-    def append(self, change: "Change") -> None:
+    def append(self, change: "Jotted") -> None:
         """Hand a change over to be written."""
         self.sent += 1
         self._idle.clear()

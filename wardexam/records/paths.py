@@ -4,7 +4,7 @@ In a ward's folder:
 
 - ``ward.json``: the layout's version; written last, so that a folder with it is complete
 - ``patients/``: a document file for each patient, the version before beside it as ``.before``
-- ``drafts/``: examinations under way; set-aside ones under ``drafts/aside``
+- ``drafts/``: examinations (``.draft``) and cord injury sheets (``.sheet``) under way; set-aside ones under ``drafts/aside``
 - ``index/``: the ward list, derived: ``current.jsonl`` and ``discharged.jsonl``
 - ``locks/``: 64 lock files
 - ``staging/``: files until they are whole
@@ -24,6 +24,7 @@ from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
 MARK, TRAIL = "ward.json", "audit.jsonl"
+DRAFT = "draft"  # how the name of an examination's draft ends
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
 
 
@@ -46,9 +47,9 @@ class WardPaths:
         return self.index / ("discharged.jsonl" if discharged else "current.jsonl")
 
 
-def draft_path(folder: Path, draft_id: str) -> Path:
+def draft_path(folder: Path, draft_id: str, ending: str = DRAFT) -> Path:
     """Where a draft lies, in the ward's folder of drafts or in the user's own."""
-    return folder / f"{draft_id}.draft"
+    return folder / f"{draft_id}.{ending}"
 
 
 def _at_home(chosen: str) -> Path:

@@ -14,6 +14,7 @@ from wardexam.records.stored_record import Record, StoredRecord, Tables
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.injury.kept import KeptSheet
 
 _ID = re.compile(rb'"id": "([a-z0-9]{8,40})", "impression": ')
 _REVISION = re.compile(rb'"revision": (\d{1,9}), "')
@@ -63,6 +64,7 @@ class StoredFile:
 
     def __init__(self, tables: Tables) -> None:
         self.patient: Patient = patient_tables.patient_of(tables)
+        self._tables = tables
         self._by_id: dict[str, list[tuple[int, Record]]] = {}
         for record in patient_tables.records_of(tables, "examinations"):
             name, revision = _named(record)
@@ -71,6 +73,11 @@ class StoredFile:
             rows.sort(key=lambda row: row[0])
         self._latest = [rows[-1][1] for rows in self._by_id.values()]
         self.examinations = History(self._latest)
+
+    @property
+    def sheets(self) -> "tuple[KeptSheet, ...]":
+        """Every revision of every cord injury sheet, in the order in which they were saved."""
+        return tuple(patient_tables.sheets_of(self._tables))
 
     def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
         """Every revision of one examination, first to last."""

@@ -1,4 +1,4 @@
-"""What stands in a patient's document: tables ``patient``, ``examinations``, ``meta``.
+"""What stands in a patient's document: tables ``patient``, ``examinations``, ``meta``; ``sheets`` where there are any.
 
 What is read comes from the tables as they lie in the file; what is changed goes through TinyDB's.
 ``meta`` holds what the ward list shows, so that a save need not read every examination again.
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from tinydb import TinyDB
 
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.injury.kept import KeptSheet
 
     Made = TypeVar("Made", bound=BaseModel)
 
@@ -71,11 +72,12 @@ def _put_only(database: "TinyDB", name: str, record: Record) -> None:
     table.insert(record)
 
 
-def raw_examinations(tables: Tables) -> set[bytes]:
-    """The records of examinations as they lie in a file, or would."""
+def raw_records(tables: Tables) -> set[bytes]:
+    """The records of examinations and sheets as they lie in a file, or would."""
     return {
         r.raw if isinstance(r, StoredRecord) else encoded(r)
-        for r in records_of(tables, "examinations")
+        for name in ("examinations", "sheets")
+        for r in records_of(tables, name)
     }
 
 
@@ -112,6 +114,8 @@ def put_arrival(database: "TinyDB", arrival: Arrival) -> None:
     database.table("examinations").insert_multiple(
         e.model_dump(mode="json") for e in arrival.examinations
     )
+    if arrival.sheets:
+        database.table("sheets").insert_multiple(s.model_dump(mode="json") for s in arrival.sheets)
     summary = asdict(arrival.summary) if arrival.summary else None
     _put_only(database, "meta", fresh_meta(arrival.examinations, summary))
 
@@ -162,6 +166,49 @@ def all_revisions(tables: Tables) -> list["Examination"]:
     A clock may have been wrong on any day; what was saved after what is never in doubt.
     """
     return in_order([examination_of(r) for r in records_of(tables, "examinations")])
+
+
+def sheets_of(tables: Tables) -> list["KeptSheet"]:
+    """Every stored revision of every cord injury sheet, in the order saved.
+
+    Raises:
+        DamagedFileError: One is not valid.
+    """
+    records = records_of(tables, "sheets")
+    if not records:
+        return []
+    from wardexam.injury.kept import KeptSheet
+
+    return [_made(KeptSheet, r) for r in records]
+
+
+def insert_sheet(database: "TinyDB", kept: "KeptSheet") -> "KeptSheet":
+    """The sheet added, as it is stored; the same one again changes nothing.
+
+    Raises:
+        InputError: Another text is stored as this revision, or the one before it is not the last.
+    """
+    stored, fresh = sheet_before(sheets_of(tables_of(database)), kept)
+    if fresh:
+        database.table("sheets").insert(kept.model_dump(mode="json"))
+    return stored
+
+
+def sheet_before(stored: Sequence["KeptSheet"], kept: "KeptSheet") -> tuple["KeptSheet", bool]:
+    """What a save of a sheet over those stored gives, and whether it is to be added.
+
+    Raises:
+        InputError: Another text is stored as this revision, or the one before it is not the last.
+    """
+    own = [s for s in stored if s.id == kept.id]
+    same = next((s for s in own if s.revision == kept.revision), None)
+    if same is not None:
+        if same.unsigned == kept.unsigned:
+            return same, False
+        raise InputError("is saved already", kept.id, "look at it, and amend it again")
+    if kept.revision != len(own) + 1:
+        raise InputError("its revision before is not saved", kept.id)
+    return kept, True
 
 
 def in_order(revisions: Sequence["Examination"]) -> list["Examination"]:

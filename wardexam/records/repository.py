@@ -13,8 +13,8 @@ from wardexam.errors import RecordsError
 from wardexam.exam.text import counted
 
 if TYPE_CHECKING:
-    from wardexam.exam.entry import Change
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.injury.kept import KeptSheet
 
 
 class ConflictError(RecordsError):
@@ -159,11 +159,12 @@ class DraftInfo:
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """A patient with every revision of the examinations, to be taken in."""
+    """A patient with every revision of the examinations and cord injury sheets, to be taken in."""
 
     patient: "Patient"
     examinations: "tuple[Examination, ...]" = ()
     summary: Summary | None = None
+    sheets: "tuple[KeptSheet, ...]" = ()
 
 
 def clock_line(now: datetime, last: datetime) -> str:
@@ -194,6 +195,14 @@ def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
     return f"{bed} by {info.by}, {age} old, {counted(info.keys, 'entry', 'entries')}"
 
 
+class Jotted(Protocol):
+    """A change that a draft keeps as one line."""
+
+    def to_json(self) -> dict[str, Any]:
+        """As a JSON object."""
+        ...
+
+
 class DraftWriter(Protocol):
     """A draft being written.
 
@@ -211,10 +220,10 @@ class DraftWriter(Protocol):
 
     @property
     def draft_id(self) -> str:
-        """The identifier of the draft: that of its examination."""
+        """The identifier of the draft: that of its examination or sheet."""
         ...
 
-    def append(self, change: "Change") -> None:
+    def append(self, change: Jotted) -> None:
         """Hand a change over; returns at once."""
         ...
 
@@ -246,6 +255,11 @@ class PatientFile(Protocol):
         """The latest revision of every examination, in the order in which they were saved."""
         ...
 
+    @property
+    def sheets(self) -> "tuple[KeptSheet, ...]":
+        """Every revision of every cord injury sheet, in the order in which they were saved."""
+        ...
+
     def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
         """Every revision of one examination, first to last."""
         ...
@@ -256,6 +270,30 @@ class PatientFile(Protocol):
 
     def telling(self, until: str = "") -> "tuple[Examination, ...]":
         """The examinations before one, or all, that say what no later one of them says again."""
+        ...
+
+
+class SheetDrafts(Protocol):
+    """The drafts of cord injury sheets."""
+
+    def infos(self) -> tuple[DraftInfo, ...]:
+        """Drafts, oldest first."""
+        ...
+
+    def start(self, kept: "KeptSheet", by: str) -> DraftWriter:
+        """A new draft."""
+        ...
+
+    def resume(self, draft_id: str) -> "tuple[DraftWriter, KeptSheet]":
+        """A draft that was left, with the sheet as far as it got."""
+        ...
+
+    def put_aside(self, draft_id: str, by: str) -> None:
+        """Stop offering a draft without destroying it."""
+        ...
+
+    def drop(self, draft: DraftWriter) -> None:
+        """Close a draft that is no longer needed and take it away."""
         ...
 
 
@@ -282,6 +320,11 @@ class Repository(Protocol):
     @property
     def problem(self) -> str:
         """What is not as it should be, in one line; empty when all is well."""
+        ...
+
+    @property
+    def sheet_drafts(self) -> SheetDrafts:
+        """The drafts of cord injury sheets."""
         ...
 
     def stamp(self) -> Hashable:
@@ -370,6 +413,14 @@ class Repository(Protocol):
 
         `examination.revision` names the revision it was made from; AmendedMeanwhileError when that
         is not the last any more.
+        """
+        ...
+
+    def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
+        """Save a cord injury sheet, or a further revision of one; nothing stored is overwritten.
+
+        The same again is no fault. InputError where another text is stored as this revision, or where the
+        revision before it is not the last one stored.
         """
         ...
 

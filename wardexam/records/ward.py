@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, cast
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import patient_tables
 from wardexam.records.audit import ABSENT, Audit
-from wardexam.records.draft_store import DraftStore, known
+from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
 from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
 from wardexam.records.layout import NAME, Layout
 from wardexam.records.locks import BusyError, Locks
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from tinydb import TinyDB
 
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.injury.kept import KeptSheet
 
 
 @dataclass
@@ -67,6 +68,7 @@ class Ward:
         self.locks = Locks(self.layout.locks, mode)
         self._lists = WardLists(self.layout, self.locks, self.audit.patients)
         self._draft_store = DraftStore(self.layout, elsewhere(folder))
+        self._sheet_drafts = SheetDraftStore(self.layout, elsewhere(folder), self.audit.note)
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
         self._finish_what_was_begun()
@@ -126,6 +128,7 @@ class Ward:
             self._not_carried_out(stray)
         self.layout.sweep()
         self._draft_store.sweep(self._is_saved)
+        self._sheet_drafts.sweep(self._is_sheet_saved)
 
     def _not_carried_out(self, stray: Path) -> None:
         """Put down that a save which the trail speaks of never took its place."""
@@ -149,6 +152,14 @@ class Ward:
         return bool(stored) and patient_tables.unsigned(stored[-1]).model_copy(
             update=same
         ) == patient_tables.unsigned(drafted()).model_copy(update=same)
+
+    def _is_sheet_saved(self, info: DraftInfo, drafted: "Callable[[], KeptSheet]") -> bool:
+        """Whether the sheet that a draft holds is stored already, as after a crash just after a save."""
+        quoted = b'"%s"' % known(info.draft_id).encode()
+        if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
+            return False
+        stored = [s for s in self.file(info.patient_id).sheets if s.id == info.draft_id]
+        return bool(stored) and stored[-1].sheet == drafted().sheet
 
     # --- transactions -----------------------------------------------------------------------
 
@@ -255,8 +266,8 @@ class Ward:
             ):
                 return
             try:
-                stands = patient_tables.raw_examinations(read_tables(kept) or {}) <= (
-                    patient_tables.raw_examinations(tables)
+                stands = patient_tables.raw_records(read_tables(kept) or {}) <= (
+                    patient_tables.raw_records(tables)
                 )
             except RecordsError:
                 stands = False
@@ -407,11 +418,27 @@ class Ward:
             document.what = _what(amended)
         return amended
 
+    def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
+        """Save a cord injury sheet, or a further revision of one; nothing stored is overwritten."""
+        signed = kept.model_copy(update={"saved_by": by[:120]})
+        event = "saved" if kept.revision == 1 else "amended"
+        with self._change(kept.patient, event, by) as document:
+            stored = patient_tables.insert_sheet(document.database, signed)
+            document.what = (
+                f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
+            )
+        return stored
+
     # --- drafts and audit -----------------------------------------------------------------------
 
     def drafts(self) -> tuple[DraftInfo, ...]:
         """Drafts, oldest first; `held` are those that a session is writing."""
         return self._draft_store.infos()
+
+    @property
+    def sheet_drafts(self) -> SheetDraftStore:
+        """The drafts of cord injury sheets."""
+        return self._sheet_drafts
 
     def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
         """A new draft; every change is appended to it."""

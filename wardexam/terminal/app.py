@@ -24,7 +24,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from wardexam.exam.acts import Act, ActKind
-    from wardexam.exam.examination import Examination
+    from wardexam.exam.examination import Examination, Findings
+    from wardexam.injury.kept import KeptSheet
+    from wardexam.injury.sheet import InjurySheet
+    from wardexam.injury_visit import InjuryVisit
+    from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.host import Host
@@ -63,6 +67,7 @@ class WardApp(PaintingApp):
         self.notice = notice
         self.tour = tour
         self.visit: Visit | None = None  # the one under way, to be kept when the terminal goes
+        self.sheet: InjuryVisit | None = None  # the cord injury sheet under way, likewise
         self._verifying = False
         self._closed_burst = 0  # the burst in which a key closed a question
         self.waiting = Waiting(self)
@@ -80,8 +85,9 @@ class WardApp(PaintingApp):
         app: WardApp | None = None
 
         def keep(timeout: float) -> None:
-            if app is not None and app.visit is not None:
-                app.visit.draft.flush(timeout)
+            for under_way in (app.visit, app.sheet) if app is not None else ():
+                if under_way is not None:
+                    under_way.draft.flush(timeout)
 
         def leave() -> None:
             if app is not None:
@@ -311,6 +317,77 @@ class WardApp(PaintingApp):
             "Course", text, patient=file.patient, patient_id=patient_id, urgency=urgency
         )
         self.push_screen(course)
+
+    def open_sheet(
+        self, patient_id: str, shown_as: "Bed | None" = None, urgency: "Callable[[], Urgency] | None" = None
+    ) -> None:  # fmt: skip
+        """Open the cord injury sheet: the draft if one was left, else a new one."""
+        from wardexam.injury_visit import InjuryVisit
+
+        self._open_sheet(InjuryVisit.open(self.session, patient_id, shown_as), urgency)
+
+    def _open_sheet(
+        self, sheet: "InjuryVisit", urgency: "Callable[[], Urgency] | None" = None
+    ) -> None:
+        from wardexam.injury.kept import at_words
+        from wardexam.terminal.injury.screen import InjuryScreen
+        from wardexam.visit import Saved
+
+        patient_id = sheet.patient.id
+        saved = Saved(self.session, patient_id)
+
+        def findings() -> "tuple[Findings, str] | None":
+            """What is being entered, where the sheet lies over it, else what was saved last."""
+            if self.visit is not None and self.visit.patient.id == patient_id:
+                return self.visit.examination, "examination being entered"
+            last = saved.last
+            return (last, f"examination of {at_words(last.at)}") if last else None
+
+        self.sheet = sheet
+        self.push_screen(
+            InjuryScreen(
+                sheet,
+                findings,
+                lambda scores: self._into_examination(patient_id, scores),
+                urgency or (lambda: saved.urgency),
+            )
+        )
+
+    def _into_examination(self, patient_id: str, scores: "InjurySheet") -> None:
+        """Write a sheet's scores into the examination that is open below, else into the one that opens."""
+        from wardexam.terminal.examine.actions import take_scores
+        from wardexam.terminal.examine.screen import ExamineScreen
+
+        if not isinstance(self.screen, ExamineScreen):
+            self.examine(patient_id)
+        if isinstance(self.screen, ExamineScreen):
+            self.call_later(take_scores, self.screen, scores)
+
+    def show_sheet(self, patient_id: str, kept: "KeptSheet") -> None:
+        """The worksheet of a saved cord injury sheet; others can be turned to."""
+        from wardexam.injury_visit import InjuryVisit, SavedSheets
+        from wardexam.terminal.screens.text import TextScreen
+        from wardexam.visit import Saved
+
+        sheets = SavedSheets(self.session, patient_id)
+        self.ward.record("viewed", patient_id, self.session.examiner)
+
+        def turn(by: int) -> None:
+            if other := sheets.beside(kept, by):
+                self.pop_screen()
+                self.show_sheet(patient_id, other)
+            else:
+                screen.say("No earlier sheet." if by < 0 else "No later sheet.")
+
+        def amend() -> None:
+            self._open_sheet(InjuryVisit.amend(self.session, kept))
+
+        screen = TextScreen(
+            "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient, patient_id=patient_id,
+            which=sheets.place(kept), amend=amend if sheets.is_last_revision(kept) else None,
+            urgency=Saved(self.session, patient_id).urgency,
+        )  # fmt: skip
+        self.push_screen(screen)
 
     def show_handover(self) -> None:
         """The handover sheet."""

@@ -1,4 +1,4 @@
-"""The course of a stay as text: examinations, revisions, what changed, what was due and done, and a chart of each sign."""
+"""The course of a stay as text: examinations, revisions, cord injury sheets, what changed, was due and done, and charts."""
 
 import itertools
 from bisect import bisect_right
@@ -13,6 +13,10 @@ from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean
 from wardexam.exam.wording import in_short, sided
+from wardexam.injury.computed import compute
+from wardexam.injury.kept import at_words
+from wardexam.injury.worksheet import in_one_line
+from wardexam.injury_visit import latest, since
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS, clock
@@ -22,6 +26,7 @@ from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.urgency import WORDS, fired, rules
 
 if TYPE_CHECKING:
+    from wardexam.injury.kept import KeptSheet
     from wardexam.records.repository import PatientFile
 
 SHOWN = 100  # examinations of a long stay
@@ -227,8 +232,9 @@ def course_text(file: "PatientFile") -> str:
     """
     patient, whole = file.patient, len(file.examinations)
     lines = wrapped(f"COURSE OF {full(patient, unbroken=True)}, bed {clean(patient.bed)}")
+    sheets = _sheets(file)
     if not whole:
-        return "\n".join([*lines, "No examination is saved yet."]) + "\n"
+        return "\n".join([*lines, "No examination is saved yet.", *sheets]) + "\n"
     begin = max(0, whole - SHOWN)
     examinations = file.examinations[begin:]
     if begin:
@@ -245,11 +251,28 @@ def course_text(file: "PatientFile") -> str:
             lines += wrapped(text, "   ")
     if whole > 1:
         lines += ["", SEEN]
+    lines += sheets
     if moved := _moved(examinations):
         lines += ["", "GRADES AT EACH EXAMINATION, by number and spaced by time"]
         lines += chart(examinations, moved, begin)
         lines += wrapped(LEGEND)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _sheets(file: "PatientFile") -> list[str]:
+    """Each cord injury sheet with its results, and what changed from the one before, what fell first."""
+    lines: list[str] = []
+    before: KeptSheet | None = None
+    for number, kept in enumerate(latest(file.sheets), 1):
+        lines += [] if lines else ["", "CORD INJURY SHEETS"]
+        computed = compute(kept.sheet, deciding=False)
+        again = f", revision {kept.revision}" if kept.revision > 1 else ""
+        who = f"{at_words(kept.at)} {clean(kept.examiner)}{again}"
+        lines += wrapped(f"{number}. {who}: {in_one_line(computed)}")
+        for text in since(before, computed)[1:]:
+            lines += wrapped(text, "   ")
+        before = kept
+    return lines
 
 
 def _told(number: int, e: Examination, before: Examination | None, file: "PatientFile") -> list[str]:  # fmt: skip

@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
     from wardexam.exam.examination import Examination
+    from wardexam.injury.kept import KeptSheet
+    from wardexam.injury_visit import InjuryVisit
+    from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.environment import Terminal
@@ -31,6 +34,7 @@ class Host(Sender, Protocol):
         keymap: The keys of every screen.
         notice: A line shown at the start.
         visit: The examination under way, to be kept when the terminal goes.
+        sheet: The cord injury sheet under way, likewise.
         waiting: Where what another session holds up is tried again.
     """
 
@@ -40,6 +44,7 @@ class Host(Sender, Protocol):
     keymap: "Keymap"
     notice: str
     visit: "Visit | None"
+    sheet: "InjuryVisit | None"
     waiting: "Waiting"
 
     @property
@@ -95,6 +100,17 @@ class Host(Sender, Protocol):
 
     def show_course(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Examinations, what changed between them, and the course."""
+
+    def open_sheet(
+        self, patient_id: str, shown_as: "Bed | None" = None, urgency: "Callable[[], Urgency] | None" = None
+    ) -> None:  # fmt: skip
+        """Open the cord injury sheet: the draft if one was left, else a new one.
+
+        Over an examination it takes over from that and gives to it; `urgency` is how urgent that is.
+        """
+
+    def show_sheet(self, patient_id: str, kept: "KeptSheet") -> None:
+        """The worksheet of a saved cord injury sheet; others can be turned to."""
 
     def show_handover(self) -> None:
         """The handover sheet."""

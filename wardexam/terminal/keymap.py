@@ -26,6 +26,10 @@ NAMED = frozenset({
 # sequences): one that a slow link cuts in two ends in such a letter.
 IN_SEQUENCES = frozenset("ABCDEFHIMOPQRSZ[]~")
 GRADES = frozenset("0123456789-+=yn")
+GRADING = {
+    "examine": GRADES,
+    "injury": frozenset("0123456789"),
+}  # by the screens that write at a key
 
 
 def read_keys(text: str, where: str = "keys.toml") -> Keymap:
@@ -94,9 +98,9 @@ def _faults(screen: str, rows: Any) -> Iterator[tuple[str, str]]:
 
 def _refused(screen: str, key: str) -> str:
     """Why a key can never be used; empty when it can."""
-    if key in IN_SEQUENCES and (screen == "examine" or not key.isalpha()):
+    if key in IN_SEQUENCES and (screen in GRADING or not key.isalpha()):
         return f"'{key}' can never be used: terminals send it inside other keys"
-    if screen == "examine" and key in GRADES:
+    if key in GRADING.get(screen, ()):
         return f"'{key}' can never be used here: it grades or answers"
     if key in NAMED or (len(key) == 1 and "!" <= key <= "~"):
         return ""

@@ -61,6 +61,7 @@ EXAMINE = (
     Key("scale", ("z",), "", "next reflex scale; asks first"),
     Key("accept", ("a",), "", "suggestion into note, or out"),
     Key("impression", ("i",), "", "write your own impression"),
+    Key("injury", ("J",), "", "the cord injury sheet"),
     Key("context", ("w",), "context", "the story: onset, complaint, pain, injury"),
     Key("save", ("s",), "save", "save and show the note"),
     Key("leave", ("q", "escape"), "ward", "to the ward; the draft is kept"),
@@ -73,6 +74,7 @@ WARD = (
     Key("note", ("n",), "note", "the last note"),
     Key("why", ("exclamation_mark",), "why now", "why now: every reason, and what was done"),
     Key("course", ("V",), "course", "over the visits: examinations, changes, course"),
+    Key("injury", ("J",), "", "the cord injury sheet: a draft of it is resumed"),
     Key("find", ("slash",), "find", "find a bed or name"),
     Key("order", ("O",), "order", "by bed, urgency, worsening, due"),
     Key("admit", ("A",), "admit", "admit a patient"), Key("edit", ("E",), "edit", "edit details, or move"),
@@ -88,16 +90,39 @@ WARD = (
 TEXT = (
     Key("up", ("up", "k", "pageup"), "", "scroll up"),
     Key("down", ("down", "j", "pagedown"), "scroll", "scroll down"),
-    Key("earlier", ("left", "h"), "earlier", "the note before: an earlier examination or revision"),
-    Key("later", ("right", "l"), "", "the note after"),
+    Key("earlier", ("left", "h"), "earlier", "the one before: an earlier examination, sheet or revision"),
+    Key("later", ("right", "l"), "", "the one after"),
     Key("copy", ("C",), "copy", "send to the terminal's clipboard"),
     Key("print", ("P",), "plain", "print on the plain screen for selecting"),
     Key("form", ("F",), "form", "reflexes as table, line, figure"),
     Key("scale", ("z",), "scale", "show reflexes on the next scale"),
     Key("referral", ("R",), "referral", "the referral, or the note"),
-    Key("amend", ("M",), "amend", "amend this examination: a further revision, with why"),
+    Key("amend", ("M",), "amend", "amend it: a further revision, with why"),
     Key("file", ("W",), "file", "write to a private file"),
     Key("leave", ("q", "escape"), "back", "back"),
+    *ALWAYS,
+)  # fmt: skip
+
+INJURY = (
+    Key("up", ("up", "k"), "", "move up"), Key("down", ("down", "j"), "", "move down"),
+    Key("left", ("left", "h"), "", "the column before"), Key("right", ("right", "l"), "", "the next column"),
+    Key("number", ("enter",), "range", "type ranges: 2t9, 1t12, 0; a slash before the left"),
+    Key("both", ("b",), "both", "next entry goes to both sides"),
+    Key("save", ("s",), "save", "save and show the worksheet"),
+    Key("not_testable", ("x",), "not testable", "not testable"),
+    Key("other_cause", ("asterisk",), "mark", "not from the injury; again: how it counts"),
+    Key("clear", ("full_stop", "backspace", "delete"), "clear", "clear: not entered"),
+    Key("undo", ("u",), "undo", "undo"), Key("redo", ("U",), "", "redo"),
+    Key("take_over", ("p",), "take over", "power and sensation of the examination, here"),
+    Key("to_signs", ("G",), "to exam", "these scores, into the examination"),
+    Key("reasons", ("y",), "why", "why: further reasons of the results"),
+    Key("unexamined", ("space",), "next", "next score not entered"),
+    Key("suggested", ("t",), "", "the score that would settle most"),
+    Key("part", ("tab",), "column", "top of the next column, then the questions"),
+    Key("comment", ("c",), "", "comment on the sheet, or why a marked score counts so"),
+    Key("note", ("n",), "worksheet", "the worksheet for the chart"),
+    Key("set_aside", ("T",), "", "take this draft away: set aside"),
+    Key("leave", ("q", "escape"), "back", "back; the draft is kept"),
     *ALWAYS,
 )  # fmt: skip
 
@@ -109,7 +134,7 @@ REASONS = (
     *ALWAYS,
 )  # fmt: skip
 
-SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT, "reasons": REASONS}
+SCREENS = {"ward": WARD, "examine": EXAMINE, "text": TEXT, "reasons": REASONS, "injury": INJURY}
 # What an action was called before, by its screen: in a keys file the old name is still taken.
 FORMER = {("ward", "search"): "find"}
 # Actions that one key and a number stand for now: in a keys file their names are refused with it.

@@ -18,6 +18,7 @@ from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, counted
+from wardexam.injury.sheet import InjurySheet
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.locks import BusyError
 from wardexam.records.repository import AmendedMeanwhileError
@@ -324,6 +325,36 @@ def _context(screen: "Entering") -> None:
     screen.ward_app.push_screen(story)
 
 
+def _injury(screen: "Entering") -> None:
+    """The cord injury sheet over this examination."""
+    screen.ward_app.open_sheet(screen.visit.patient.id, urgency=lambda: screen.reader.urgency)
+
+
+def take_scores(screen: "Entering", sheet: InjurySheet) -> None:
+    """Write the scores of a cord injury sheet as signs; what is graded otherwise here only after a yes."""
+    found = edits.scores_taken(screen.visit.examination, sheet)
+    if not found.fresh and not found.differ:
+        screen.say("The sheet has no score that is not graded here.")
+        return
+    if not found.differ:
+        screen.write(*found.fresh, said=found.said(found.fresh))
+        return
+
+    def answered(text: str) -> None:
+        made = [*found.fresh, *found.differ] if text.strip().lower() == "over" else found.fresh
+        if made:
+            screen.write(*made, said=found.said(made))
+        else:
+            screen.say("Nothing was changed.")
+
+    screen.ask(
+        "Graded otherwise here. Type over to write the scores over them, enter keeps them:",
+        answered,
+        choices=[edit.said for edit in found.differ],
+    )
+    screen.redraw()
+
+
 def _scale(screen: "Entering") -> None:
     """The next scale; where tendon reflexes are graded, both grades are shown and a yes is asked for first."""
     state = screen.state
@@ -530,6 +561,7 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "scale": _scale,
     "accept": _accept,
     "impression": _impression,
+    "injury": _injury,
     "context": _context,
     "save": _save,
     "leave": _leave,

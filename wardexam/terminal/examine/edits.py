@@ -20,8 +20,10 @@ from wardexam.exam.findings import (
 )
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
+from wardexam.injury.sheet import InjurySheet
+from wardexam.injury.signs import as_signs
 from wardexam.terminal.examine.state import State, sides
 
 DOCUMENTED = "documented before"  # what is taken where nothing else is typed
@@ -445,3 +447,47 @@ def ahead(state: State, examination: Examination) -> Iterator[Examination]:
         for each in graded_sides:
             possible = apply(possible, graded(possible, row, each, answer))
         yield possible
+
+
+class ScoresTaken(NamedTuple):
+    """What the scores of a cord injury sheet give to an examination.
+
+    Attributes:
+        fresh: Signs that are not graded there.
+        differ: Signs that are graded otherwise there, each with what it was.
+        remarks: What was taken with a reservation, and what was left out.
+    """
+
+    fresh: list[Edit]
+    differ: list[Edit]
+    remarks: tuple[str, ...]
+
+    def said(self, made: list[Edit]) -> str:
+        """What is said of those that are written."""
+        count = counted(len(made), "sign")
+        return "; ".join([f"Of the cord injury sheet: {count}", *self.remarks])
+
+
+def scores_taken(examination: Examination, sheet: InjurySheet) -> ScoresTaken:
+    """The scores of a cord injury sheet as signs: only what was tested there, and is not graded the same here."""
+    given = as_signs(sheet)
+    fresh, differ = list[Edit](), list[Edit]()
+    for found in given.findings:
+        change = Change("finding", f"{found.sign} {found.side}", found.model_dump(mode="json"))
+        here = examination.finding(found.sign, found.side)
+        if here is None:
+            fresh.append(Edit(change, named(found)))
+        elif not same_score(here, found):
+            was, now = (cell(f, examination.scale) for f in (here, found))
+            differ.append(Edit(change, f"{named(found)} {was} -> {now}"))
+    return ScoresTaken(fresh, differ, given.remarks)
+
+
+def same_score(here: Finding, found: Finding) -> bool:
+    """Whether a grade of the examination is the score: whole grades of power, altered sensation of either kind."""
+    if here.answer is None or found.answer is None:
+        return False
+    if here.row.answers == "sensation":
+        altered = ("reduced", "heightened")
+        return here.answer == found.answer or {here.answer, found.answer} <= {*altered}
+    return here.answer.rstrip("+-") == found.answer

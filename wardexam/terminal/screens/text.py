@@ -65,7 +65,9 @@ class TextScreen(LineScreen):
             return tuple(row for row in super().keys if row.action in OF_HELP)
         absent: set[str] = set()
         if self._note is None:
-            absent |= {"form", "scale", "amend"}
+            absent |= {"form", "scale"}
+        if self._note is None and self._amend is None:
+            absent.add("amend")
         if self._referral is None:
             absent.add("referral")
         if self._turn is None:

@@ -105,9 +105,10 @@ class WardScreen(LineScreen):
     def _drafts_left(self) -> str:
         """Drafts that nobody is writing: whose, how old, and what may be done with them."""
         drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
+        beds = {bed.patient_id: bed.bed for bed in self._beds}
         if not drafts:
-            return ""
-        last, beds = drafts[-1], {bed.patient_id: bed.bed for bed in self._beds}
+            return self._sheets_left(beds)
+        last = drafts[-1]
         more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
         if last.trouble:
             return f"A draft is damaged{more}: {last.trouble}"
@@ -119,6 +120,22 @@ class WardScreen(LineScreen):
         return (
             f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         )
+
+    def _sheets_left(self, beds: dict[str, str]) -> str:
+        """Cord injury sheets that were left and nobody is writing, where no examination was left."""
+        left = [d for d in self.ward_app.ward.sheet_drafts.infos() if not d.held]
+        if not left:
+            return ""
+        last = left[-1]
+        if last.trouble:
+            return f"A draft of a cord injury sheet is damaged: {last.trouble}"
+        if last.patient_id in beds:
+            self._chosen = last.patient_id
+        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+        told = draft_line(
+            last, beds.get(last.patient_id, "not listed"), self.ward_app.session.now()
+        )
+        return f"Sheet: {told}{more}. {self.key('injury')} resumes."
 
     def on_screen_resume(self) -> None:
         """Read again on coming back; the base then draws."""
@@ -289,6 +306,10 @@ class WardScreen(LineScreen):
     def do_course(self) -> None:
         """Examinations, changes, course."""
         self._with_bed(lambda bed: self.ward_app.show_course(bed.patient_id, bed))
+
+    def do_injury(self) -> None:
+        """The cord injury sheet."""
+        self._with_bed(lambda bed: self.ward_app.open_sheet(bed.patient_id, bed))
 
     def do_find(self) -> None:
         """Find by bed or name."""

@@ -1,0 +1,246 @@
+"""What a key writes on a cord injury sheet: from the state to a change with what is said, or why there is none."""
+
+from typing import Any, NamedTuple
+
+from wardexam.errors import InputError
+from wardexam.exam.text import counted
+from wardexam.injury.entry import SheetChange, scored, written_over
+from wardexam.injury.segments import NAMES
+from wardexam.injury.sheet import (
+    MARK,
+    NO_MOVEMENT,
+    NOT_TESTABLE,
+    SIDES,
+    TEST_WORDS,
+    InjurySheet,
+    codes,
+    normal,
+)
+from wardexam.injury.tables import muscles
+from wardexam.injury.taking_over import TakenOver
+from wardexam.injury.typed import begins_a_line, read_column, read_more
+from wardexam.terminal.injury.state import Cell, State, named
+
+ANSWERS = {"0": "no", "1": "yes"}
+SAME = "="  # typed at pinprick: the same as light touch
+RANGE = "2t9, 1t12, 0"
+COUNTED = {None: "counts by the level", "normal": "counts as normal", "examined": "counts as found"}
+# What a marked score counts as next; behind the last one the mark is taken away.
+NEXT = {None: "normal", "normal": "examined"}
+
+
+class Edit(NamedTuple):
+    """A change and what is said of it."""
+
+    change: SheetChange
+    said: str
+
+
+class RefusedError(Exception):
+    """Nothing is written; the text says why."""
+
+
+def accepted(cell: Cell) -> str:
+    """What keys give at a cell."""
+    if cell.row == "movement":
+        return "0 none  enter segment"
+    if cell.test is None:
+        asked = "0 no  1 yes"
+        return asked if cell.row == "earlier_deficit" else f"{asked}  x NT"
+    if cell.test == "motor":
+        return "0 to 5  x NT  * not from injury"
+    return "0 absent  1 altered  2 normal  x NT"
+
+
+def digit(state: State, key: str) -> Edit:
+    """What a digit gives at the cursor, on one side or both.
+
+    Raises:
+        RefusedError: It is no score or answer here.
+    """
+    cell = state.cell
+    if cell.row == "movement":
+        if key != "0":
+            raise RefusedError(f"A segment is typed: {accepted(cell)}.")
+        return movement(state, NO_MOVEMENT)
+    if cell.test is None:
+        if key not in ANSWERS:
+            raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
+        return Edit(SheetChange({cell.row: ANSWERS[key]}), f"{named(cell)}: {ANSWERS[key]}")
+    if key not in codes(cell.test):
+        raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
+    return _cells(state, key)
+
+
+def _cells(state: State, code: str | None) -> Edit:
+    cell = state.cell
+    assert cell.test is not None
+    given = {(cell.test, side): {cell.row: code} for side in state.entered_sides}
+    where = f"both {TEST_WORDS[cell.test]} {cell.row}" if state.both else named(cell)
+    said = f"{where} {code.replace(NOT_TESTABLE, 'not testable')}" if code else f"{where}: not entered"  # fmt: skip
+    return Edit(scored(state.sheet, given), said)
+
+
+def not_testable(state: State) -> Edit:
+    """Not testable, at the cursor.
+
+    Raises:
+        RefusedError: That is no answer here.
+    """
+    cell = state.cell
+    if cell.test is not None:
+        return _cells(state, NOT_TESTABLE)
+    if cell.row in ("movement", "earlier_deficit"):
+        raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
+    return Edit(SheetChange({cell.row: NOT_TESTABLE}), f"{named(cell)}: not testable")
+
+
+def cleared(state: State) -> Edit:
+    """The cell under the cursor as not entered."""
+    cell = state.cell
+    if cell.test is not None:
+        return _cells(state, None)
+    if cell.row == "movement":
+        gone = dict.fromkeys(state.entered_sides)
+        return Edit(_moved(state.sheet, gone), f"{named(cell)}: not entered")
+    return Edit(SheetChange({cell.row: None}), f"{named(cell)}: not entered")
+
+
+def marked(state: State) -> Edit:
+    """The next of: marked as not from the injury, counted as normal, counted as found, no mark.
+
+    Raises:
+        RefusedError: There is no score that can be marked.
+    """
+    cell, sheet = state.cell, state.sheet
+    found = sheet.score(cell.test, cell.side, cell.row) if cell.test else None
+    if cell.test is None or found is None:
+        raise RefusedError("A score is marked that was found: enter it first.")
+    if found.digit == normal(cell.test):
+        raise RefusedError(f"{named(cell)} is normal: only what is not is marked.")
+    rating = sheet.rating(cell.test, cell.side, cell.row)
+    others = [r.model_dump() for r in sheet.rated if r.place != (cell.test, cell.side, cell.row)]
+    if found.marked and rating == "examined":
+        bare = {(cell.test, cell.side): {cell.row: found.code.removesuffix(MARK)}}
+        return Edit(scored(sheet, bare), f"{named(cell)}: from the injury, no mark")
+    following = NEXT.get(rating) if found.marked else None
+    code = found.code if found.marked else f"{found.code}{MARK}"
+    fields: dict[str, Any] = scored(sheet, {(cell.test, cell.side): {cell.row: code}}).fields
+    if following:
+        rated = {"side": cell.side, "test": cell.test, "segment": cell.row, "counts": following}
+        fields["rated"] = [*others, rated]
+    return Edit(SheetChange(fields), f"{named(cell)} {code}: not from the injury, {COUNTED[following]}")  # fmt: skip
+
+
+def why_counted(state: State, text: str) -> Edit:
+    """The examiner's reason why the marked score at the cursor counts as it does."""
+    cell = state.cell
+    rated = [
+        row.model_dump() | ({"why": text} if row.place == (cell.test, cell.side, cell.row) else {})
+        for row in state.sheet.rated
+    ]
+    return Edit(SheetChange({"rated": rated}), f"{named(cell)}: why it counts so is kept.")
+
+
+def comment(state: State, text: str) -> Edit:
+    """A comment on the sheet."""
+    return Edit(SheetChange({"comment": text}), "Comment kept.")
+
+
+def movement(state: State, text: str) -> Edit:
+    """The lowest movement outside the key muscles as typed: a segment, or none.
+
+    Raises:
+        RefusedError: It is neither.
+    """
+    word = text.strip()
+    said = NO_MOVEMENT if word.lower() in (NO_MOVEMENT, "0") else word.upper()
+    if said not in (*muscles().non_key, NO_MOVEMENT):
+        raise RefusedError(f"'{word}' is none of {', '.join(muscles().non_key)}, {NO_MOVEMENT}")
+    given: dict[str, str | None] = dict.fromkeys(state.entered_sides, said)
+    where = "both sides" if state.both else state.cell.side
+    return Edit(_moved(state.sheet, given), f"Lowest movement outside the key muscles, {where}: {said}")  # fmt: skip
+
+
+def _moved(sheet: InjurySheet, given: dict[Any, str | None]) -> SheetChange:
+    return SheetChange({"movements": sheet.movements.model_dump() | given})
+
+
+def typed(state: State, text: str) -> Edit:
+    """A line typed at the cursor: ranges for its column, or any line of a sheet.
+
+    Raises:
+        RefusedError: It is not understood, with why.
+    """
+    cell = state.cell
+    try:
+        if begins_a_line(text):
+            other = read_more(state.sheet, text)
+        elif text.strip() == SAME:
+            other = _same(state, cell)
+        elif cell.test is None:
+            raise RefusedError(f"Here: {accepted(cell)}.")
+        else:
+            other = read_column(cell.test, cell.side, text, both=state.both)
+    except InputError as error:
+        fault = str(error.what)
+        raise RefusedError(f"{fault}: {error.remedy}" if error.remedy else fault) from None
+    change = written_over(state.sheet, other)
+    if not change.fields:
+        raise RefusedError("Nothing was typed that can be entered.")
+    return Edit(change, f"Entered: {' '.join(text.split())}")
+
+
+def _same(state: State, cell: Cell) -> InjurySheet:
+    """Pinprick as light touch, on each side that is meant or has none yet."""
+    if cell.test != "pinprick":
+        raise RefusedError(f"'{SAME}' stands at pinprick: the same as light touch.")
+    touch, pin = state.sheet.light_touch, state.sheet.pinprick
+    told = {
+        side: getattr(touch, side)
+        for side in SIDES
+        if side in state.entered_sides or not getattr(pin, side)
+    }
+    if not any(told.values()):
+        raise RefusedError("Light touch is not entered.")
+    return InjurySheet.model_validate({"pinprick": told})
+
+
+def taken(state: State, found: TakenOver) -> Edit:
+    """What an ordinary examination gives, over the cells that are not entered.
+
+    What was entered here stays: an ordinary examination is the less exact of the two.
+
+    Raises:
+        RefusedError: It gives nothing that is not entered here.
+    """
+    sheet, given = state.sheet, found.sheet
+    fresh: dict[Any, dict[str, str | None]] = {}
+    for test in TEST_WORDS:
+        for side in SIDES:
+            held = getattr(getattr(sheet, test), side)
+            new = {s: c for s, c in getattr(getattr(given, test), side).items() if s not in held}
+            if new:
+                fresh[test, side] = new
+    fields = scored(sheet, fresh).fields
+    count = sum(map(len, fresh.values()))
+    if given.anal_contraction and sheet.anal_contraction is None:
+        fields["anal_contraction"] = given.anal_contraction
+        count += 1
+    sides = {
+        side: said
+        for side in SIDES
+        if (said := getattr(given.movements, side)) and getattr(sheet.movements, side) is None
+    }
+    if sides:
+        fields |= _moved(sheet, dict(sides)).fields
+        count += len(sides)
+    if not fields:
+        raise RefusedError("Nothing is there to take over that is not here already.")
+    return Edit(SheetChange(fields), f"Taken over: {counted(count, 'score')}.")
+
+
+def lowest_named() -> tuple[str, ...]:
+    """The segments at which a movement outside the key muscles counts, each with what moves."""
+    rows = muscles().non_key
+    return tuple(f"{s} {rows[s].movements[0]}" for s in NAMES if s in rows)

@@ -1,0 +1,431 @@
+"""The cord injury sheet: lines are segments, columns a test and side; results live beside it at every key."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from textual.geometry import Offset
+
+from wardexam.errors import InputError, WardexamError
+from wardexam.exam.text import counted
+from wardexam.injury.sheet import TEST_WORDS, TESTS
+from wardexam.injury.taking_over import take_over
+from wardexam.injury.unknown import unknown
+from wardexam.injury_visit import InjuryVisit
+from wardexam.terminal.injury import edits, view
+from wardexam.terminal.injury.edits import Edit, RefusedError
+from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
+from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.screens.text import TextScreen
+
+if TYPE_CHECKING:
+    from wardexam.exam.examination import Findings
+    from wardexam.injury.kept import KeptSheet
+    from wardexam.injury.sheet import InjurySheet
+    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.records.locks import BusyError
+
+LEAVING = 0.3  # seconds that leaving waits for the disk
+
+
+class InjuryScreen(LineScreen):
+    """One cord injury sheet being entered.
+
+    Args:
+        visit: What is entered, of whom, and where it is kept.
+        findings: Gives the patient's ordinary examination and which it is, in words; None where there is none.
+        into: Takes a sheet's scores into the examination, once this screen is left.
+        urgency: How urgent the patient is by the examination; None where there is none.
+    """
+
+    SCREEN = "injury"
+    BODIES = ("sheet", "results")
+
+    def __init__(
+        self,
+        visit: InjuryVisit,
+        findings: "Callable[[], tuple[Findings, str] | None]",
+        into: "Callable[[InjurySheet], None]",
+        urgency: "Callable[[], Urgency | None]",
+    ) -> None:
+        super().__init__()
+        self.above = ABOVE
+        self.visit: InjuryVisit = visit
+        self.state: State = State(visit)
+        self._findings, self._into, self._urgency = findings, into, urgency
+        self.said = visit.said
+        self.shown_kept, self._trouble = 0, ""
+        self._wrote = ""  # what the last key wrote, as long as nothing else is said
+
+    def on_mount(self) -> None:
+        """Listen to the draft; the base draws."""
+        super().on_mount()
+        app = self.app
+        self.visit.draft.settled = lambda: app.call_later(self._kept)
+
+    def on_unmount(self) -> None:
+        """Listen to the draft no more."""
+        self.visit.draft.settled = lambda: None
+        super().on_unmount()
+
+    def end(self) -> None:
+        """Back to what was below."""
+        self.ward_app.sheet = None
+        self.dismiss(None)
+
+    # --- drawing
+
+    def draw(self) -> None:
+        """Whose it is, the grid, the results."""
+        width, height = self.size.width, self.size.height
+        self.show_head(view.heading_text(self.state, width), self._urgency())
+        glyphs = self.ward_app.glyphs
+        self.canvas("sheet").show(view.grid(self.state, height, glyphs))
+        self.canvas("results").show(
+            view.panel(self.state, width - view.GRID, self._room, self.key("reasons"))
+        )
+
+    @property
+    def _room(self) -> int:
+        """Lines of the panel."""
+        return self.size.height - ABOVE - 2
+
+    def redraw(self) -> None:
+        """Draw, and put the terminal's own cursor on the cell."""
+        super().redraw()
+        if not self.asking:
+            self.app.cursor_position = Offset(*view.cursor(self.state, self.size.height))
+
+    def draw_status(self) -> None:
+        """The status line ends with how much is on disk."""
+        super().draw_status()
+        if not self.asking and not self.unseen and self.query("#hint"):
+            self.shown_kept = self.visit.draft.kept
+            wrote = bool(self.said) and self.said == self._wrote
+            kept = self.visit.kept_words
+            line = view.status(self.state, self.said, self.size.width, kept, wrote=wrote)
+            self.show_status([line])
+
+    def hint_text(self) -> str:
+        """What is accepted at the cursor, then the other keys."""
+        return view.hint_text(self.state, self.keys, self.ward_app.glyphs, self.size.width)
+
+    @property
+    def lasting(self) -> str:
+        """Why the draft is not in the ward's folder."""
+        return self._trouble
+
+    def _kept(self) -> None:
+        draft, trouble = self.visit.draft, self._trouble
+        self._trouble = draft.problem
+        if not self.query("#status"):
+            return
+        if self._trouble and self.said != self._trouble:
+            self.say(self._trouble)
+        elif trouble and not self._trouble:
+            self.say("In the ward's folder again.")
+        elif self.shown_kept != draft.kept:
+            self.draw_status()
+
+    # --- keys
+
+    def press(self, key: str, character: str | None) -> None:
+        """A digit scores; other keys as the table says."""
+        if key.isdecimal():
+            self._write_and_go_on(lambda: edits.digit(self.state, key))
+        else:
+            super().press(key, character)
+
+    def click(self, x: int, y: int) -> None:
+        """A click on a score puts the cursor there."""
+        _, first = self.state.window(self.size.height)
+        row, column = first + y - ABOVE - HEADS, (x - view.NAME) // view.CELL
+        if (
+            first <= row < len(ROWS)
+            and 0 <= column < len(COLUMNS)
+            and self.state.stands(row, column)
+        ):
+            self.state.row, self.state.column = row, column
+            self._moved()
+
+    def _write(self, made: Callable[[], Edit]) -> bool:
+        """Make a change, or say why there is none; whether it was made."""
+        try:
+            edit = made()
+            self.visit.change(edit.change, edit.said)
+        except RefusedError as refusal:
+            self.say(str(refusal))
+            return False
+        except InputError as error:
+            self.say(error.line)
+            return False
+        self.state.page, self.state.remarks = 0, ()
+        self.said = self._wrote = edit.said
+        return True
+
+    def _write_and_go_on(self, made: Callable[[], Edit]) -> None:
+        if self._write(made):
+            self.state.advance()
+            self.state.both = False
+            self.redraw()
+
+    def _write_here(self, made: Callable[[], Edit]) -> None:
+        if self._write(made):
+            self.state.both = False
+            self.redraw()
+
+    def _moved(self) -> None:
+        self.state.both, self.said = False, self.lasting
+        self.redraw()
+
+    def do_up(self) -> None:
+        """Move up."""
+        self.state.move(-1)
+        self._moved()
+
+    def do_down(self) -> None:
+        """Move down."""
+        self.state.move(1)
+        self._moved()
+
+    def do_left(self) -> None:
+        """The column before."""
+        self.state.turn(-1)
+        self._moved()
+
+    def do_right(self) -> None:
+        """The next column."""
+        self.state.turn(1)
+        self._moved()
+
+    def do_part(self) -> None:
+        """The top of the next column; behind the last the questions, behind them the first."""
+        self.state.begin_column(0 if self.state.cell.test is None else self.state.column + 1)
+        self._moved()
+
+    def do_both(self) -> None:
+        """The next entry goes to both sides."""
+        self.state.both = not self.state.both
+        self.redraw()
+
+    def do_unexamined(self) -> None:
+        """The next cell that was not entered."""
+        if self.state.next_open():
+            self._moved()
+        else:
+            self.say("Everything is entered.")
+
+    def do_suggested(self) -> None:
+        """A score of which the most results depend."""
+        places = {words: place for place, words in unknown(self.visit.sheet).items()}
+        counts: dict[str, int] = {}
+        for result in self.visit.computed.results.values():
+            if result.depends_on is None:
+                self.say("Too much is unknown to say: enter the columns first.")
+                return
+            for words in result.depends_on:
+                # The scale weighs more than all others together.
+                weight = 100 if result.id == "impairment" else 1
+                counts[words] = counts.get(words, 0) + weight
+        if not counts:
+            self.say("No result depends on a score that is not known.")
+            return
+        words = max(counts, key=lambda w: counts[w])
+        place = places[words]
+        if len(place) == 1:
+            self.state.column, self.state.row = 0, ROWS.index(place[0])
+        else:
+            test = next(t for t in TESTS if t == place[0])
+            self.state.go(test, "right" if place[1] == "right" else "left", place[2])
+        self._moved()
+
+    def do_not_testable(self) -> None:
+        """Not testable."""
+        self._write_and_go_on(lambda: edits.not_testable(self.state))
+
+    def do_other_cause(self) -> None:
+        """Not from the injury; again: how it counts."""
+        self._write_here(lambda: edits.marked(self.state))
+
+    def do_clear(self) -> None:
+        """Not entered."""
+        self._write_here(lambda: edits.cleared(self.state))
+
+    def do_number(self) -> None:
+        """A column typed as ranges, or a line of a sheet."""
+        cell = self.state.cell
+        if cell.row == "movement":
+            where = "both sides" if self.state.both else cell.side
+            self.ask(
+                f"Lowest movement outside the key muscles, {where}:",
+                lambda text: self._typed(lambda: edits.movement(self.state, text), on=False),
+                choices=edits.lowest_named(),
+            )
+        elif cell.test is None:
+            self.say(f"Here: {edits.accepted(cell)}.")
+        else:
+            side = "both" if self.state.both else cell.side
+            name = f"{side} {TEST_WORDS[cell.test]}"
+            self.ask(
+                f"{name}:", lambda text: self._typed(lambda: edits.typed(self.state, text), on=True)
+            )
+        self.redraw()
+
+    def _typed(self, made: Callable[[], Edit], *, on: bool) -> str:
+        """Write what was typed; what is wrong with it, if anything."""
+        if not self._write(made):
+            return self.said
+        if on:
+            self.state.next_open()
+        else:
+            self.state.advance()
+        self.state.both = False
+        self.redraw()
+        return ""
+
+    def do_undo(self) -> None:
+        """Undo."""
+        step = self.visit.undo()
+        self._stepped(f"Undone: {step.said}." if step else "Nothing undone: no change is left.")
+
+    def do_redo(self) -> None:
+        """Redo."""
+        step = self.visit.redo()
+        self._stepped(f"Done again: {step.said}." if step else "Nothing done again.")
+
+    def _stepped(self, said: str) -> None:
+        self.state.page, self.state.remarks, self.said = 0, (), said.replace("..", ".")
+        self.redraw()
+
+    def do_comment(self) -> None:
+        """A comment on the sheet; on a score whose counting was chosen, why it counts so."""
+        sheet, cell = self.visit.sheet, self.state.cell
+        here = next((r for r in sheet.rated if r.place == (cell.test, cell.side, cell.row)), None)
+        if here is not None:
+            asked = f"Why {cell.row} {edits.COUNTED[here.counts]}:"
+            self.ask(asked, lambda text: self._said(edits.why_counted, text), here.why)
+        else:
+            self.ask("Comment:", lambda text: self._said(edits.comment, text), sheet.comment)
+
+    def _said(self, made: Callable[[State, str], Edit], text: str) -> str:
+        """Write words; what is wrong with them, if anything."""
+        if not self._write(lambda: made(self.state, text)):
+            return self.said
+        self.redraw()
+        return ""
+
+    def do_reasons(self) -> None:
+        """Further reasons of the results."""
+        page = view.told(self.state, self.size.width - view.GRID, self._room)
+        after = self.state.page + len(page.lines)
+        self.state.page = after if after < page.whole else 0
+        self.redraw()
+
+    # --- from and to the examination
+
+    def do_take_over(self) -> None:
+        """Power and sensation of the ordinary examination, where nothing is entered here."""
+        told = self._findings()
+        if told is None:
+            self.say("No examination of this patient is there to take over from.")
+            return
+        found = take_over(told[0])
+        if self._write(lambda: edits.taken(self.state, found)):
+            remarks = [f"from the {told[1]}", *found.remarks]
+            self.state.remarks = tuple(remarks)
+            left = counted(len(unknown(self.visit.sheet, entered=False)), "entry", "entries")
+            self.said = self._wrote = f"{self.said} Missing still: {left}."
+            self.redraw()
+
+    def do_to_signs(self) -> None:
+        """Leave the sheet, its draft kept, and write its scores as signs of the examination."""
+        if self.visit.unkept(LEAVING):
+            self.say("Entries are in memory only still: not left. Save, or free the disk.")
+            return
+        sheet = self.visit.sheet
+        self._left()
+        self._into(sheet)
+
+    # --- saving and leaving
+
+    def do_note(self) -> None:
+        """The worksheet as far as it has got."""
+        visit = self.visit
+        paper = TextScreen(
+            "Worksheet, not saved", visit.paper, patient=visit.patient, patient_id=visit.patient.id,
+            urgency=self._urgency(),
+        )  # fmt: skip
+        self.ward_app.push_screen(paper)
+
+    def do_save(self) -> None:
+        """Save and show the worksheet; an amendment asks for its reason first."""
+        if self.visit.untouched:
+            self.say("Nothing was entered: nothing is saved.")
+        elif self.visit.amends:
+            self.ask("Why is it amended?", self._amend_for)
+        else:
+            self._save("")
+
+    def _amend_for(self, why: str) -> str:
+        if not why.strip():
+            return "An amendment needs a reason. Nothing is saved yet."
+        self._save(why)
+        return ""
+
+    def _save(self, why: str) -> None:
+        visit, sheet, app = self.visit, self.visit.sheet, self.ward_app
+
+        def held_up(busy: "BusyError") -> None:
+            self.say(f"Not saved yet: {busy.holder} is saving; it follows by itself.")
+
+        def failed(error: WardexamError) -> None:
+            self.say(error.line)
+
+        app.waiting.attempt(
+            visit.saving(why), self._saved, failed, held_up,
+            wanted=lambda: visit.sheet is sheet and app.screen is self,
+        )  # fmt: skip
+
+    def _saved(self, saved: "KeptSheet") -> None:
+        if self.is_attached:
+            self.visit.done()
+            self.end()
+            self.ward_app.show_sheet(self.visit.patient.id, saved)
+            paper = self.ward_app.screen
+            if isinstance(paper, TextScreen):
+                paper.said = (
+                    f"Saved. {paper.key('copy')} copies it, {paper.key('leave')} goes back."
+                )
+
+    def do_set_aside(self) -> None:
+        """Set this draft aside."""
+        if self.visit.untouched:
+            self.say("Nothing was entered: no draft is kept.")
+            return
+
+        def gone() -> None:
+            self.visit.put_aside()
+            self.end()
+
+        self.confirm("Set this draft aside, and go back? It is kept, and not offered again. enter or y does:", gone)  # fmt: skip
+
+    def do_leave(self) -> None:
+        """Back; a sheet that nobody touched leaves no draft."""
+        lost = self.visit.unkept(LEAVING)
+        if not lost:
+            self._left()
+            return
+
+        def answered(text: str) -> None:
+            if text.strip().lower() == "lose":
+                self._left()
+            else:
+                self.say("Still here. Free the disk, or copy the worksheet before leaving.")
+
+        self.ask(
+            f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
+            answered,
+        )
+
+    def _left(self) -> None:
+        self.visit.leave()
+        self.end()
