@@ -12,6 +12,7 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.acts import CARRIED
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.exam.kept_reading import KEPT
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import OWN
 from wardexam.records.repository import AmendedMeanwhileError
@@ -56,6 +57,47 @@ def test_what_is_entered_is_saved_and_leaves_no_draft(session):
     assert session.ward.drafts() == ()
     (bed,) = session.ward.beds()
     assert bed.summary == visit.case.to_save(visit.reading())[1]
+
+
+def test_what_the_tool_suggested_is_kept_with_the_save(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    visit.change(Change("flag", "saddle_numb", "yes"))
+    reading = visit.reading()
+    kept = visit.save(reading).reading
+    assert [(s.id, s.site, s.side, s.chance) for s in kept.sites] == [
+        (s.id, s.region, s.side, s.probability) for s in reading.sites[: len(kept.sites)]
+    ]
+    assert 0 < len(kept.sites) <= KEPT
+    assert (kept.program, kept.tables) == (reading.program, reading.tables)
+    assert kept.tables
+    # What is done about a reason later changes no finding, and so no suggestion.
+    write_act(session, WHO, "cauda_equina", "called", "Dr Spine")
+    assert session.ward.examinations(WHO)[-1].acts
+    assert session.ward.examinations(WHO)[-1].reading == kept
+
+
+def test_an_amendment_without_a_reading_keeps_none_of_other_findings(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"))
+    saved = visit.save(visit.reading())
+    again = Visit.amend(session, saved)
+    again.change(graded("knee", "left", "2+"))
+    assert again.save(None, "typing error").reading is None
+    assert [bool(r.reading) for r in session.ward.revisions(WHO, saved.id)] == [True, False]
+
+
+def test_no_paper_shows_what_was_kept_of_the_reading(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"))
+    reading = visit.reading()
+    bare = replace(visit.case, examination=visit.examination)
+    visit.save(reading)
+    case = Saved(session, WHO).named(None)
+    assert case.examination.reading
+    for one, other in ((case.note(), bare.note()), (case.referral(), bare.referral())):
+        assert one.replace(", saved by Dr Test", "") == other
+        assert reading.sites[0].name not in one
 
 
 def test_a_visit_that_was_left_is_gone_on_with_by_whoever_comes(session):

@@ -142,6 +142,8 @@ class Case:
 
         urgency = self.urgency(reading, own=True)
         kept = recorded(self.examination, urgency)
+        if reading:
+            kept = kept.model_copy(update={"reading": reading.kept})
         return kept, summarise(urgency, self.comparison(), reading)
 
     def note(
@@ -595,7 +597,9 @@ class Visit:
             BusyError: Another session is in the way; nothing has changed.
             AmendedMeanwhileError: Someone else amended the examination first; see `go_after`.
         """
-        session, entered, amends = self.session, self.examination, self.amends
+        session, amends = self.session, self.amends
+        # What was suggested before speaks of other findings.
+        entered = self.examination.model_copy(update={"reading": None})
 
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.

@@ -27,6 +27,7 @@ from tests.records.sealing import sealed, sealed_bytes
 from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.outcome import Outcome
 from wardexam.records import audit
 from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.check import check_store, fault_of
@@ -270,6 +271,10 @@ SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     "amend": lambda w: w.amend(
         examination(f"first{PATIENTS[0]}").model_copy(update={"comment": "c"}), "x", "why", AT
     ),
+    "conclude": lambda w: w.conclude(Outcome(patient=PATIENTS[2], site="root", by="x", at=AT), "x"),
+    "outcomes": lambda w: w.conclude_all(
+        [Outcome(patient=n, site="root", by="x", at=AT) for n in PATIENTS[:2]], "x"
+    ),
     "admit": lambda w: w.admit(patient("newpatient"), "x"),
     "edit": lambda w: w.update(w.patient(PATIENTS[0]).model_copy(update={"bed": "C3"}), "x"),
     "discharge": lambda w: w.discharge(PATIENTS[0], AT, "x"),
@@ -291,6 +296,7 @@ def _everything(ward: Ward) -> dict[str, Any]:
         path.stem: (
             ward.patient(path.stem).model_dump(mode="json", exclude={"revision"}),
             sorted((e.id, e.revision, e.comment) for e in ward.examinations(path.stem)),
+            [(o.revision, o.site) for o in ward.outcomes(path.stem)],
         )
         for path in ward.layout.files()
     }
@@ -388,7 +394,7 @@ def _sealed(data: bytes) -> bytes:
     """The bytes with a checksum that fits, as a crafted file would have."""
     _, _, body = data.partition(b"\n")
     digest = hashlib.sha256(body).hexdigest().encode()
-    return b'{"about": {"1": {"schema": 5, "sha256": "' + digest + b'"}},\n' + body
+    return b'{"about": {"1": {"schema": 6, "sha256": "' + digest + b'"}},\n' + body
 
 
 def fuzz(folder: Path, *, times: int = 100_000, seed: int = 1) -> Figures:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.outcome import Outcome
 from wardexam.injury.entry import apply as injury_apply
 from wardexam.records import patient_tables
 from wardexam.records.repository import (
@@ -94,6 +95,7 @@ class MemoryFile:
         self.patient, self._ward = ward.patient(patient_id), ward
         self.examinations = ward.examinations(patient_id)
         self.sheets = tuple(ward.sheets.get(patient_id, ()))
+        self.outcomes = ward.outcomes(patient_id)
 
     def revisions(self, examination_id):
         return self._ward.revisions(self.patient.id, examination_id)
@@ -114,6 +116,7 @@ class MemoryWard:
     def __init__(self):
         self._patients: dict[str, Patient] = {}
         self._stored: dict[str, list[Examination]] = {}
+        self._outcomes: dict[str, tuple[Outcome, ...]] = {}
         self._summaries, self._drafts, self.events, self._changes = {}, {}, [], 0
         self.sheets, self.sheet_drafts = {}, MemorySheetDrafts(self)
 
@@ -187,6 +190,7 @@ class MemoryWard:
         for arrival in arrived:
             self._patients[arrival.patient.id] = arrival.patient
             self._stored[arrival.patient.id] = list(arrival.examinations)
+            self._outcomes[arrival.patient.id] = arrival.outcomes
             self._summaries[arrival.patient.id] = arrival.summary
             self.sheets[arrival.patient.id] = list(arrival.sheets)
             self._changed("imported", arrival.patient.id, by)
@@ -251,6 +255,27 @@ class MemoryWard:
             held.append(signed)
         self._changed("saved" if kept.revision == 1 else "amended", kept.patient, by, kept.id)
         return stored
+
+    def outcomes(self, patient_id):
+        self.patient(patient_id)
+        return self._outcomes[patient_id]
+
+    def conclude(self, outcome, by):
+        stored = self.outcomes(outcome.patient)
+        same = patient_tables.concluded(stored, outcome)
+        if same is None:
+            self._outcomes[outcome.patient] = (*stored, outcome)
+        self._changed("concluded", outcome.patient, by)
+        return same or outcome
+
+    def conclude_all(self, outcomes, by, progress=None):
+        for outcome in outcomes:
+            patient_tables.concluded(self.outcomes(outcome.patient), outcome)
+        for number, outcome in enumerate(outcomes, 1):
+            self.conclude(outcome, by)
+            if progress:
+                progress(number)
+        return len(outcomes)
 
     def drafts(self):
         return tuple(

@@ -15,6 +15,7 @@ from tests.records.memory import MemoryWard
 from tests.records.sealing import sealed
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change, apply
+from wardexam.exam.outcome import Outcome
 from wardexam.exam.typed import read_line
 from wardexam.note.handover import headline_of
 from wardexam.records import archive, bulk_import, schemas
@@ -62,7 +63,7 @@ def test_one_patient_goes_out_alone(full):
     head, patient, examination, end = map(
         json.loads, archive_of(full, patients=["patient2"]).splitlines()
     )
-    assert head == {"archive": "wardexam", "version": 3}
+    assert head == {"archive": "wardexam", "version": 4}
     assert patient["patient"]["id"] == examination["examination"]["patient"] == "patient2"
     assert (end["end"]["patients"], end["end"]["examinations"]) == (1, 1)
 
@@ -153,7 +154,7 @@ def test_what_is_not_consistent_is_refused(full, tmp_path, change, said):
 
 
 HEADS = [
-    "", "{}\n", '{"archive": "wardexam", "version": 4}\n', '{"archive": "wardexam", "version": "2"}\n',
+    "", "{}\n", '{"archive": "wardexam", "version": 5}\n', '{"archive": "wardexam", "version": "2"}\n',
     '{"archive": "wardexam", "version": true}\n', '{"archive": "another", "version": 3}\n',
     '{"archive": "wardexam"}\n', '{"archive": "wardexam", "version": 3, "more": 1}\n', "[]\n", "\n",
     '{"archive": "wardexam", "version": 3, "left_out": 1}\n',
@@ -231,7 +232,7 @@ def test_an_archive_of_version_2_is_read_with_all_that_it_holds(tmp_path):
     found = [json.loads(line) for line in archive_of(ward).splitlines()[1:-1]]
     wanted = [json.loads(line) for line in text.splitlines()[1:-1]]
     assert of_then(found, wanted) == wanted
-    added = {"raised"}
+    added = {"raised", "reading"}
     assert all(set(f["examination"]) - set(w["examination"]) == added for f, w in zip(found, wanted, strict=True) if "examination" in w)  # fmt: skip
 
 
@@ -477,3 +478,56 @@ def test_every_cell_is_cleaned(full):
     full.save(knee.model_copy(update={"id": "exam0009", "examiner": "D\u202er\x1b\u2060A\nb"}), "x")
     (row,) = csv.DictReader(io.StringIO("".join(write_csv(full))))
     assert row["examiner"] == "D?r??A b"
+
+
+# --- what it was in the end, and version 3
+
+OF_VERSION_3 = Path(__file__).parent / "archive-3" / "ward.jsonl"
+
+
+def test_an_archive_of_version_3_is_read_with_all_that_it_holds(tmp_path):
+    text = OF_VERSION_3.read_text()
+    ward = open_ward(tmp_path / "ward")
+    counts = take(ward, text)
+    assert (counts.patients, counts.examinations, counts.sealed) == (13, 18, True)
+    found = [json.loads(line) for line in archive_of(ward).splitlines()[1:-1]]
+    wanted = [json.loads(line) for line in text.splitlines()[1:-1]]
+    assert of_then(found, wanted) == wanted
+    assert all(set(f["examination"]) - set(w["examination"]) == {"reading"} for f, w in zip(found, wanted, strict=True) if "examination" in w)  # fmt: skip
+
+
+@pytest.fixture
+def concluded(full):
+    for revision, site in ((1, "cauda"), (2, "root")):
+        full.conclude(
+            Outcome(patient="patient2", revision=revision, site=site, by="Dr Ash", at=AT), "x"
+        )
+    return full
+
+
+@pytest.mark.parametrize("keeper", ["folder", "memory"])
+def test_outcomes_go_out_and_come_in_to_the_byte(concluded, tmp_path, keeper):
+    text = archive_of(concluded)
+    other = open_ward(tmp_path / "other") if keeper == "folder" else MemoryWard()
+    take(other, text)
+    assert archive_of(other) == text
+    assert [o.site for o in other.outcomes("patient2")] == ["cauda", "root"]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda rows: rows[-1]["outcome"].update(patient="patient1"), "another patient"),
+        (lambda rows: rows.append(rows[-1]), "out of its order"),
+        (lambda rows: rows.pop(-2), "out of its order"),
+        (lambda rows: rows[-1]["outcome"].update(site="spleen"), "site: must be"),
+    ],
+)
+def test_outcomes_that_are_not_consistent_are_refused(concluded, tmp_path, change, said):
+    head, *lines, end = archive_of(concluded).splitlines(keepends=True)
+    rows = [json.loads(line) for line in lines]
+    change(rows)
+    other = open_ward(tmp_path / "other")
+    with pytest.raises(InputError, match=said):
+        take(other, sealed("".join([head, *(json.dumps(row) + "\n" for row in rows), end])))
+    assert other.beds() == other.beds(discharged=True) == ()

@@ -6,9 +6,13 @@ from datetime import timedelta
 
 import pytest
 
+from tests.records.conftest import AT
 from wardexam.exam.entry import apply
+from wardexam.exam.outcome import Outcome
 from wardexam.records import durable_files
 from wardexam.records.check import check_store
+from wardexam.records.durable_files import version_before
+from wardexam.records.schemas import SCHEMA, pack, read_tables
 from wardexam.records.ward import open_ward
 
 
@@ -50,7 +54,7 @@ def test_a_sound_ward_is_said_to_be(three):
 
 
 def test_a_newer_file_is_left_by_repair_and_stays_on_the_list(three):
-    newer = file_of(three).read_bytes().replace(b'"schema": 5', b'"schema": 9')
+    newer = file_of(three).read_bytes().replace(b'"schema": %d' % SCHEMA, b'"schema": 9')
     file_of(three).write_bytes(newer)
     report = check(three, repair=True)
     assert "  left as it is: that it cannot be read is no proof of damage" in report.lines
@@ -207,3 +211,31 @@ def test_evidence_is_kept_where_links_do_not_work(tmp_path, monkeypatch):
     assert (tmp_path / "a.json.damaged-1").read_bytes() == b"torn"
     with pytest.raises(FileExistsError):
         durable_files.set_aside(path, tmp_path / "a.json.damaged-1", 0o600)
+
+
+def test_an_outcome_of_another_patient_in_a_file_is_found(three):
+    path = file_of(three, 1)
+    tables = read_tables(path)
+    made = Outcome(patient="patient2", site="root", by="x", at=AT)
+    tables["outcomes"] = {"1": made.model_dump(mode="json")}
+    path.write_bytes(b"".join(pack(tables)[0]))
+    report = check(three)
+    assert not report.sound
+    assert any("an outcome in it is another patient's" in line for line in report.lines)
+
+
+def test_a_version_before_that_holds_an_outcome_more_is_not_taken_away(three):
+    who = sorted(p.stem for p in three.layout.files())[0]
+    three.conclude(Outcome(patient=who, site="root", by="x", at=AT), "x")
+    path = three.layout.file(who)
+    fuller = path.read_bytes()
+    three.update(three.patient(who).model_copy(update={"bed": "Z9"}), "x")
+    # The two exchanged, as where somebody restores by hand: what is fuller must not be lost at the next save.
+    tables = read_tables(path)
+    tables.pop("outcomes")
+    path.write_bytes(b"".join(pack(tables)[0]))
+    version_before(path).unlink()
+    version_before(path).write_bytes(fuller + b"")
+    three.update(three.patient(who).model_copy(update={"bed": "Z8"}), "x")
+    kept = [p for p in path.parent.iterdir() if p.name.startswith(who) and p.read_bytes() == fuller]
+    assert kept

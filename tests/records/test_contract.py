@@ -4,10 +4,12 @@ from datetime import timedelta
 
 import pytest
 
+from tests.records.conftest import AT
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Amendment
+from wardexam.exam.outcome import Outcome
 from wardexam.injury.entry import SheetChange
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.sheet import InjurySheet
@@ -15,6 +17,7 @@ from wardexam.injury.typed import read_typed
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
+    ConcludedMeanwhileError,
     ConflictError,
     Repository,
     Summary,
@@ -388,3 +391,88 @@ def test_a_draft_of_a_sheet_that_is_set_aside_is_not_offered(peopled, scored):
     assert peopled.sheet_drafts.infos() == ()
     with pytest.raises(RecordsError):
         peopled.sheet_drafts.resume(scored.id)
+
+
+# --- what it was in the end
+
+
+def in_the_end(**said):
+    return Outcome(
+        **{"patient": "patient1", "by": "Dr Ash", "at": AT, "site": "cauda", "diagnosis": "disc"}
+        | said
+    )
+
+
+def test_an_outcome_comes_back_and_a_further_one_leaves_it(peopled, patient):
+    assert peopled.outcomes(patient.id) == ()
+    first = peopled.conclude(in_the_end(), "Dr Ash")
+    second = peopled.conclude(in_the_end(revision=2, site="root", why="operated"), "Dr Bex")
+    assert peopled.outcomes(patient.id) == (first, second)
+    assert [(o.site, o.revision) for o in peopled.file(patient.id).outcomes] == [
+        ("cauda", 1),
+        ("root", 2),
+    ]
+
+
+def test_the_same_outcome_again_is_no_second_one(peopled, patient):
+    first = peopled.conclude(in_the_end(), "Dr Ash")
+    assert peopled.conclude(in_the_end(at=AT + timedelta(hours=1)), "Dr Bex") == first
+    assert peopled.outcomes(patient.id) == (first,)
+
+
+@pytest.mark.parametrize("revision", [1, 3])
+def test_an_outcome_made_from_another_than_the_last_is_shown_the_last(peopled, patient, revision):
+    first = peopled.conclude(in_the_end(), "Dr Ash")
+    with pytest.raises(ConcludedMeanwhileError) as caught:
+        peopled.conclude(in_the_end(revision=revision, site="root"), "Dr Bex")
+    assert caught.value.stored == first
+    assert peopled.outcomes(patient.id) == (first,)
+
+
+def test_an_outcome_survives_discharge_and_is_recorded_after_it(peopled, patient, examination):
+    saved = peopled.save(examination, "x", GRAVE)
+    peopled.conclude(in_the_end(), "Dr Ash")
+    peopled.discharge(patient.id, AT, "x")
+    peopled.conclude(in_the_end(revision=2, side="left"), "Dr Ash")
+    peopled.restore(patient.id, "x")
+    assert [o.side for o in peopled.outcomes(patient.id)] == [None, "left"]
+    assert peopled.examinations(patient.id) == (saved,)
+    assert peopled.beds()[0].summary == GRAVE
+
+
+def test_an_outcome_of_nobody_is_refused(keeper):
+    with pytest.raises(InputError):
+        keeper.conclude(in_the_end(patient="nobody00"), "x")
+
+
+def test_outcomes_arrive_with_their_patient(keeper, patient, examination):
+    outcomes = (in_the_end(), in_the_end(revision=2, site="root"))
+    keeper.take_in([Arrival(patient, (examination,), outcomes=outcomes)], "x")
+    assert keeper.outcomes(patient.id) == outcomes
+
+
+@pytest.fixture
+def two(peopled, patient):
+    peopled.admit(patient.model_copy(update={"id": "patient2", "bed": "A2"}), "x")
+    return peopled
+
+
+def test_outcomes_of_several_are_recorded_together(two):
+    told = []
+    made = [in_the_end(), in_the_end(patient="patient2", site="cord")]
+    assert two.conclude_all(made, "Dr Ash", told.append) == 2
+    assert [two.outcomes(o.patient) for o in made] == [(o,) for o in made]
+    assert told == [1, 2]
+    assert two.conclude_all(made, "Dr Ash") == 2  # the same again is no further revision
+    assert [two.outcomes(o.patient) for o in made] == [(o,) for o in made]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"patient": "nobody00"}, {"patient": "patient2", "revision": 3}],
+    ids=["nobody", "not the next"],
+)
+def test_where_one_cannot_be_none_is_recorded(two, wrong):
+    with pytest.raises((InputError, RecordsError)):
+        two.conclude_all([in_the_end(), in_the_end(**wrong)], "Dr Ash")
+    assert two.outcomes("patient1") == two.outcomes("patient2") == ()

@@ -11,6 +11,7 @@ import pytest
 from tests.records.conftest import of_then
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
+from wardexam.exam.outcome import Outcome
 from wardexam.records import migration, schemas
 from wardexam.records.check import check_store
 from wardexam.records.draft_writer import Draft
@@ -27,6 +28,7 @@ SCHEMA_3 = (
     Path(__file__).parent / "layout-2-schema-3" / "ward"
 )  # and with them, the last of layout 2
 SCHEMA_4 = Path(__file__).parent / "layout-3-schema-4" / "ward"  # and before acts were kept
+SCHEMA_5 = Path(__file__).parent / "layout-3-schema-5" / "ward"  # and before readings and outcomes
 
 
 @pytest.fixture
@@ -65,7 +67,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         2: LAYOUT_2 / "patients" / "avzac69ob94i575u.json",
         3: SCHEMA_3 / "patients" / "avzac69ob94i575u.json",
         4: SCHEMA_4 / "patients" / "avzac69ob94i575u.json",
-        5: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        5: SCHEMA_5 / "patients" / "avzac69ob94i575u.json",
+        6: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -79,6 +82,7 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     assert [[f["sign"] for f in e["findings"]] for e in found[4]] == [
         [f["sign"] for f in e["findings"]] for e in found[3]
     ]
+    assert of_then(found[5], found[4]) == found[4]
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
@@ -137,7 +141,7 @@ def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(
     saved = ward.examinations(patient.id)[-1].model_copy(update={"id": "exam000000000001"})
     ward.save(saved, "Dr Ash")
     after = ward.layout.file(patient.id).read_bytes().split(b"\n")
-    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 5)
+    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 6)
     assert [line.rstrip(b",") for line in after[1:] if b"exam000000000001" not in line][:3] == [
         line.rstrip(b",") for line in before[1:4]
     ]
@@ -245,3 +249,22 @@ def test_a_damaged_mark_is_said(ward):
     (ward.folder / "ward.json").write_text("")
     with pytest.raises(RecordsError, match="mark is damaged"):
         open_ward(ward.folder)
+
+
+def test_a_ward_of_schema_5_opens_unchanged_has_no_outcomes_and_takes_one(tmp_path):
+    ward = opened(SCHEMA_5, tmp_path / "ward")
+    before = {p.name: p.read_bytes() for p in ward.layout.files()}
+    assert len(contents(ward)) == 13
+    assert all(ward.outcomes(name) == () for name in contents(ward))
+    assert all(e.reading is None for _, es in contents(ward).values() for e in es)
+    assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
+    patient, examinations = contents(ward)["avzac69ob94i575u"]
+    made = Outcome(patient=patient.id, site="cord", by="Dr Ash", at=patient.admitted)
+    ward.conclude(made, "Dr Ash")
+    assert schemas.schema_of(ward.layout.file(patient.id).read_bytes()) == 6
+    again = open_ward(ward.folder)
+    assert again.outcomes(patient.id) == (made,)
+    assert contents(again)[patient.id] == (patient, examinations)
+    changed = {p.name for p in again.layout.files() if p.read_bytes() != before[p.name]}
+    assert changed == {f"{patient.id}.json"}
+    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound

@@ -17,7 +17,8 @@ from tinydb import TinyDB, where
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
-from wardexam.records import schemas
+from wardexam.exam.outcome import Outcome
+from wardexam.records import outcome_import, schemas
 from wardexam.records.check import check_store
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.stored_record import DamagedFileError
@@ -329,15 +330,69 @@ def test_a_long_stay_keeps_the_order_of_saving(ward, patient, examination, knee)
 
 def test_a_newer_schema_is_left_alone(ward, patient, examination):
     ward.admit(patient, "x")
-    newer = file_of(ward).read_bytes().replace(b'"schema": 5', b'"schema": 6')
+    newer = file_of(ward).read_bytes().replace(b'"schema": %d' % schemas.SCHEMA, b'"schema": 9')
     file_of(ward).write_bytes(newer)
     for act in (
         lambda: ward.patient(patient.id),
         lambda: ward.save(examination, "x"),
         lambda: ward.update(patient, "x"),
     ):
-        with pytest.raises(RecordsError, match="schema 6 is not known"):
+        with pytest.raises(RecordsError, match="schema 9 is not known"):
             act()
     with contextlib.suppress(InputError):
         check_store(ward.folder, repair=False, by="x", at=patient.admitted)
     assert file_of(ward).read_bytes() == newer
+
+
+# --- outcomes of a file, cut short
+
+
+def test_outcomes_cut_short_are_completed_at_the_next_start_beside_what_came_meanwhile(
+    ward, patient
+):
+    for name in ("patient1", "patient2", "patient3"):
+        ward.admit(patient.model_copy(update={"id": name}), "x")
+    made = [
+        Outcome(patient=f"patient{n}", site="root", by="Dr Ash", at=patient.admitted)
+        for n in (1, 2, 3)
+    ]
+    real = ward.conclude
+
+    def dies(outcome, by):
+        if outcome.patient == "patient2":
+            raise KeyboardInterrupt
+        return real(outcome, by)
+
+    ward.conclude = dies
+    with pytest.raises(KeyboardInterrupt):
+        ward.conclude_all(made, "Dr Ash")
+    assert [len(ward.outcomes(o.patient)) for o in made] == [1, 0, 0]
+    again = open_ward(ward.folder)
+    assert [[o.site for o in again.outcomes(o.patient)] for o in made] == [["root"]] * 3
+    assert outcome_import.left_over(again.layout) == []
+    assert list(again.layout.staging.iterdir()) == []
+    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
+
+
+def test_one_recorded_meanwhile_stays_and_what_was_under_way_is_the_next(ward, patient):
+    ward.admit(patient, "x")
+    made = Outcome(patient=patient.id, site="root", by="Dr Ash", at=patient.admitted)
+    folder = outcome_import.stage(ward.layout, [made], "Dr Ash")
+    ward.conclude(made.model_copy(update={"site": "cord"}), "Dr Bex")
+    assert [o.site for o in open_ward(ward.folder).outcomes(patient.id)] == ["cord", "root"]
+    assert not folder.exists()
+
+
+def test_outcomes_that_cannot_be_written_aside_are_recorded_of_nobody(ward, patient, monkeypatch):
+    ward.admit(patient, "x")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(outcome_import, "write_new", full)
+    with pytest.raises(RecordsError, match="nothing was recorded: No space left on device"):
+        ward.conclude_all(
+            [Outcome(patient=patient.id, site="root", by="x", at=patient.admitted)], "x"
+        )
+    assert ward.outcomes(patient.id) == ()
+    assert list(ward.layout.staging.iterdir()) == []

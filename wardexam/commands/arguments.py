@@ -79,6 +79,13 @@ example:
   wardexam injury --to-signs A3 | wardexam localise
   wardexam injury --from-signs examination.txt > sheet.txt"""
 
+OUTCOME = """\
+Records what it was in the end, also of discharged patients, or prints it where
+nothing is given. A further revision keeps what is not given again; - takes a
+field away; what was recorded before stays in the patient's file.
+
+"""
+
 # What more than one command takes. One that has no use for an option does not take it.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
@@ -199,7 +206,7 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import injury, localising, papers, practising, store
+    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -330,6 +337,79 @@ def parser(*, commands: bool = True) -> Grammar:
         "what", metavar="WORDS", nargs="*", help="whom, which image, what it showed, or why"
     )
     sub.set_defaults(kinds=kinds)
+    sub = add(
+        "outcome",
+        outcome.outcome,
+        "Record what it was in the end, or print it: image, final site and diagnosis.",
+        'wardexam outcome B2 --positive yes --site cauda --diagnosis "L4/5 disc"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.description = OUTCOME + outcome.sites()
+    sub.add_argument("patient", nargs="?", **PATIENT)
+    sub.add_argument(
+        "--imaged", metavar="TIME", help="when the image was done: 14:30, or with the day"
+    )
+    sub.add_argument("--image", metavar="WORDS", help="what it showed")
+    sub.add_argument(
+        "--positive", metavar="yes|no", help="whether it showed what needed action, as compression"
+    )
+    sub.add_argument("--site", metavar="SITE", help="where the lesion was, as listed above")
+    sub.add_argument("--side", metavar="SIDE", help="right, left, both or midline")
+    sub.add_argument("--diagnosis", metavar="WORDS", help="the final diagnosis")
+    sub.add_argument("--by", metavar="NAME", help="who says so (else who records it)")
+    sub.add_argument("--why", metavar="WORDS", help="why it is recorded again")
+    sub.add_argument(
+        "--file",
+        metavar="FILE",
+        help="record those of a file, or - for standard input: CSV or a JSON object a line, with the columns"
+        " patient, imaged, image, positive, site, side, diagnosis, by, why",
+    )
+    sub.add_argument("--dry-run", action="store_true", help="of a file: say what would be recorded")
+    sub = add(
+        "audit",
+        audit.audit,
+        "Print the ward's own figures for a period: how complete, how soon, how right.",
+        "wardexam audit --from 2026-01-01 --to 2026-03-31",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--from",
+        dest="since",
+        metavar="DAY",
+        help="the first day (default: a year before the last)",
+    )
+    sub.add_argument("--to", dest="until", metavar="DAY", help="the last day (default: today)")
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="as CSV, a row for each figure")
+    form.add_argument(
+        "--patients", action="store_true", help="as CSV, a row for each patient, by opaque name"
+    )
+    form.add_argument("--svg", action="store_true", help="as a picture of one page")
+    sub = add(
+        "agreement",
+        audit.agreement,
+        "Print two doctors' examinations side by side, or over the ward how well two doctors agree.",
+        "wardexam agreement B2",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("patient", nargs="?", **PATIENT)
+    sub.add_argument(
+        "examinations",
+        nargs="*",
+        metavar="ID",
+        help="which two (default: the last, and the last before by another doctor)",
+    )
+    sub.add_argument(
+        "--hours",
+        type=float,
+        metavar="HOURS",
+        help="over the ward: at most so far apart (default: 4)",
+    )
+    sub.add_argument("--from", dest="since", metavar="DAY", help="over the ward: the first day")
+    sub.add_argument("--to", dest="until", metavar="DAY", help="over the ward: the last day")
+    sub.add_argument(
+        "--csv", action="store_true", help="over the ward: as CSV, a row for each sign"
+    )
     add_of_patient(
         "figure",
         papers.figure,
@@ -393,6 +473,9 @@ def parser(*, commands: bool = True) -> Grammar:
         "--answer", action="store_true", help="of what 'localise --json' answers instead"
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
+    of.add_argument(
+        "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
+    )
     add(
         "keys",
         screens.keys,

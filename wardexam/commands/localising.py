@@ -119,11 +119,13 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads, of what it answers, or of what injury reads."""
+    """Print the JSON Schema of what localise reads, of what it answers, or of what injury or outcome reads."""
     import json
 
     if options.injury:
         from wardexam.injury.sheet import injury_schema as made
+    elif options.outcome:
+        from wardexam.review.outcome_file import row_schema as made
     elif options.answer:
         from wardexam.face import answer_schema as made
     else:

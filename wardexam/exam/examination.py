@@ -17,6 +17,7 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import every_flag
 from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
+from wardexam.exam.kept_reading import KeptReading
 
 SCHEMA: Final = 1
 
@@ -150,6 +151,8 @@ class Examination(Findings):
         amendment: Who amended this revision, when and why.
         raised: The reasons of urgency that stood when it was saved, since when, and what was done about
             them earlier; while it is entered the tool's own alarm, once raised; None where none was kept.
+        reading: What the tool suggested when it was saved; None where it had read nothing, and in documents of
+            before. No paper of the chart shows it.
 
     """
 
@@ -166,6 +169,7 @@ class Examination(Findings):
     saved_by: Line = ""
     amendment: Amendment | None = None
     raised: tuple[Raised, ...] | None = Field(default=None, strict=False, max_length=200)
+    reading: KeptReading | None = None
 
     @model_validator(mode="after")
     def _amended_by_somebody(self) -> Self:

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from wardexam.exam.acts import Act
+from wardexam.exam.kept_reading import KEPT, KeptReading, KeptSite
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -186,6 +187,15 @@ class Reading:
     entered: int = 0
     program: str = ""
     tables: str = ""
+
+    @property
+    def kept(self) -> KeptReading:
+        """What is kept of it with a saved examination."""
+        first = (
+            KeptSite(id=s.id, site=s.region, side=s.side, chance=s.probability)
+            for s in self.sites[:KEPT]
+        )
+        return KeptReading(sites=tuple(first), program=self.program, tables=self.tables)
 
     def to_dict(
         self,

@@ -1,16 +1,17 @@
 """A ward or a patient as JSON Lines, in and out; findings as CSV for audit.
 
-Version 3, written now; every line is one JSON object with its keys sorted:
+Version 4, written now; every line is one JSON object with its keys sorted:
 
-1. ``{"archive": "wardexam", "version": 3}``; beside these ``"left_out": [[identifier, why], ...]`` where
+1. ``{"archive": "wardexam", "version": 4}``; beside these ``"left_out": [[identifier, why], ...]`` where
    records could not be read
 2. for each patient ``{"patient": {...}}``, then ``{"examination": {...}}`` for each examination, oldest
    first, each with all its revisions, first to last; then ``{"sheet": {...}}`` for each revision of a cord
-   injury sheet, in the order saved, where there are any
+   injury sheet, in the order saved, and ``{"outcome": {...}}`` for each revision of the outcome
 3. ``{"end": {"examinations": m, "patients": n, "sha256": "<of all bytes before this line>"}}``
 
 An archive that was cut or changed is told by its end and refused. What is read in and written out again
-is the same to the byte. Version 2 was the same but that its examinations do not hold since when a reason of
+is the same to the byte. Version 3 was the same but that it has no outcomes, and that its examinations do not hold what
+the tool suggested. Version 2 was the same as that but that its examinations do not hold since when a reason of
 urgency stands and what was done about it. Version 1 had a line for each patient, ``{"patient": {...}, "examinations":
 [...]}``, and no end; it is read still.
 """
@@ -29,6 +30,7 @@ from pydantic import ValidationError
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.outcome import Outcome
 from wardexam.exam.text import clean
 from wardexam.injury.kept import KeptSheet
 from wardexam.records.bulk_import import packed_size
@@ -40,7 +42,7 @@ from wardexam.records.stored_record import strict_loads
 if TYPE_CHECKING:
     from hashlib import _Hash
 
-HEAD: dict[str, Any] = {"archive": "wardexam", "version": 3}
+HEAD: dict[str, Any] = {"archive": "wardexam", "version": 4}
 LONGEST_LINE = 20_000_000  # bytes; the longest examination takes about 10 million
 LONGEST_LINE_1 = LONGEST  # a patient with all examinations
 LONGEST_PATIENT = (
@@ -160,6 +162,8 @@ def write_archive(
             yield seal.line({"examination": e.model_dump(mode="json")})
         for sheet in file.sheets:
             yield seal.line({"sheet": sheet.model_dump(mode="json")})
+        for o in file.outcomes:
+            yield seal.line({"outcome": o.model_dump(mode="json")})
     yield seal.end
 
 
@@ -221,6 +225,7 @@ class _Incoming:
 
     patient: Patient
     examinations: list[Examination] = field(default_factory=list)
+    outcomes: list[Outcome] = field(default_factory=list)
     size: int = 0
     seen: set[tuple[str, int]] = field(default_factory=set)
     sheets: list[KeptSheet] = field(default_factory=list)
@@ -248,6 +253,14 @@ class _Incoming:
             raise InputError(f"cord injury sheet {kept.id} is given twice", where)
         self.sheets.append(kept)
 
+    def conclude(self, o: Outcome, where: str) -> None:
+        """A further revision of the outcome."""
+        if o.patient != self.patient.id:
+            raise InputError("an outcome belongs to another patient", where=where)
+        if o.revision != len(self.outcomes) + 1:
+            raise InputError(f"outcome revision {o.revision} is out of its order", where)
+        self.outcomes.append(o)
+
     def grow(self, size: int, where: str) -> None:
         """Count the bytes that were read."""
         self.size += size
@@ -256,7 +269,12 @@ class _Incoming:
 
     def whole(self, where: str) -> Arrival:
         """What was read, if it can be kept."""
-        arrival = Arrival(self.patient, tuple(self.examinations), sheets=tuple(self.sheets))
+        arrival = Arrival(
+            self.patient,
+            tuple(self.examinations),
+            sheets=tuple(self.sheets),
+            outcomes=tuple(self.outcomes),
+        )
         if self.size > LONGEST // 2:  # else it is shorter when stored, too
             size = packed_size(arrival)
             if size > LONGEST:
@@ -290,7 +308,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
         raise InputError("this is not a wardexam archive", where=where) from None
     if row != {"archive": "wardexam"} or type(version) is not int or (version == 1 and left_out):
         raise InputError("this is not a wardexam archive", where=where)
-    if version not in (1, 2, 3):
+    if version not in (1, 2, 3, 4):
         raise InputError(
             f"an archive of version {version} is not known to this program",
             where,
@@ -300,7 +318,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
         return version, (), _of_version_1(source)
     seal = Seal()
     seal.over(line)
-    return version, left_out, _of_version_3(source, seal)
+    return version, left_out, _of_version_2_on(source, seal)
 
 
 def _of_version_1(source: BinaryIO) -> Incoming:
@@ -319,7 +337,7 @@ def _of_version_1(source: BinaryIO) -> Incoming:
         yield incoming.whole(where)
 
 
-def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
+def _of_version_2_on(source: BinaryIO, seal: Seal) -> Incoming:
     incoming: _Incoming | None = None
     ended, where = False, "archive line 1"
     for where, line in _lines(source, LONGEST_LINE, 2):
@@ -338,6 +356,7 @@ def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
             patient = Patient.model_validate(row) if kind == "patient" else None
             examination = Examination.model_validate(row) if kind == "examination" else None
             sheet = KeptSheet.model_validate(row) if kind == "sheet" else None
+            outcome = Outcome.model_validate(row) if kind == "outcome" else None
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise _refusing(where, error) from None
         seal.over(line)
@@ -349,6 +368,8 @@ def _of_version_3(source: BinaryIO, seal: Seal) -> Incoming:
             incoming.add(examination, where)
         elif sheet and incoming:
             incoming.add_sheet(sheet, where)
+        elif outcome and incoming:
+            incoming.conclude(outcome, where)
         else:
             raise InputError("not a line of an archive", where=where)
         incoming.grow(len(line), where)

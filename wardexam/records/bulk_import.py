@@ -64,6 +64,7 @@ def _written_aside(path: Path, arrival: Arrival, mode: int) -> None:
             and patient_tables.all_revisions(tables)
             == patient_tables.in_order(arrival.examinations)
             and patient_tables.sheets_of(tables) == [*arrival.sheets]
+            and patient_tables.outcomes_of(tables) == arrival.outcomes
         )
     except DamagedFileError as error:
         raise InputError(f"cannot be read again ({error.what}); nothing was added", who) from None

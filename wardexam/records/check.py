@@ -33,6 +33,7 @@ from wardexam.records.durable_files import (
     write_whole,
 )
 from wardexam.records.layout import LAYOUT, NAME, mark_again
+from wardexam.records.outcome_import import left_over as outcomes_left_over
 from wardexam.records.paths import FOLDERS, draft_path, elsewhere, kept_trail
 from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
 from wardexam.records.stored_record import DamagedFileError, Tables
@@ -89,12 +90,15 @@ def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
         patient = patient_tables.patient_of(tables)
         stored = patient_tables.all_revisions(tables)
         sheets = patient_tables.sheets_of(tables)
+        outcomes = patient_tables.outcomes_of(tables)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where) from None
     if any(e.patient != patient.id for e in stored):
         raise DamagedFileError("an examination in it is another patient's", where)
     if any(s.patient != patient.id for s in sheets):
         raise DamagedFileError("a cord injury sheet in it is another patient's", where)
+    if any(o.patient != patient.id for o in outcomes):
+        raise DamagedFileError("an outcome in it is another patient's", where)
     return patient.id, len({e.id for e in stored})
 
 
@@ -389,7 +393,7 @@ def _check_left(ward: Ward, found: _Findings) -> None:
     for path in sorted(ward.locks.folder.glob("*.lock")):
         if not path.is_file() or path.stat().st_size:
             found.wrong(f"what is no lock lies in a lock's place: {path}")
-    for path in left_over(ward.layout):
+    for path in (*left_over(ward.layout), *outcomes_left_over(ward.layout)):
         found.wrong(f"an import is not finished: {path}")
     for name in ward.layout.left:
         found.wrong(f"of an earlier layout, in no list: {ward.folder / name}")

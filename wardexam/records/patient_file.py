@@ -14,6 +14,7 @@ from wardexam.records.stored_record import Record, StoredRecord, Tables
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
 
 _ID = re.compile(rb'"id": "([a-z0-9]{8,40})", "impression": ')
@@ -65,6 +66,7 @@ class StoredFile:
     def __init__(self, tables: Tables) -> None:
         self.patient: Patient = patient_tables.patient_of(tables)
         self._tables = tables
+        self.outcomes: tuple[Outcome, ...] = patient_tables.outcomes_of(tables)
         self._by_id: dict[str, list[tuple[int, Record]]] = {}
         for record in patient_tables.records_of(tables, "examinations"):
             name, revision = _named(record)

@@ -14,6 +14,7 @@ from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
     Bed,
+    ConcludedMeanwhileError,
     ConflictError,
     Summary,
 )
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from tinydb import TinyDB
 
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
 
     Made = TypeVar("Made", bound=BaseModel)
@@ -73,10 +75,10 @@ def _put_only(database: "TinyDB", name: str, record: Record) -> None:
 
 
 def raw_records(tables: Tables) -> set[bytes]:
-    """The records of examinations and sheets as they lie in a file, or would."""
+    """The records of examinations, sheets and outcomes as they lie in a file, or would."""
     return {
         r.raw if isinstance(r, StoredRecord) else encoded(r)
-        for name in ("examinations", "sheets")
+        for name in ("examinations", "sheets", "outcomes")
         for r in records_of(tables, name)
     }
 
@@ -116,6 +118,10 @@ def put_arrival(database: "TinyDB", arrival: Arrival) -> None:
     )
     if arrival.sheets:
         database.table("sheets").insert_multiple(s.model_dump(mode="json") for s in arrival.sheets)
+    if arrival.outcomes:
+        database.table("outcomes").insert_multiple(
+            o.model_dump(mode="json") for o in arrival.outcomes
+        )
     summary = asdict(arrival.summary) if arrival.summary else None
     _put_only(database, "meta", fresh_meta(arrival.examinations, summary))
 
@@ -250,13 +256,44 @@ def insert(
     return examination
 
 
+def outcomes_of(tables: Tables) -> tuple["Outcome", ...]:
+    """Every revision of what it was in the end, first to last; none in a file of before.
+
+    Raises:
+        DamagedFileError: One is not valid.
+    """
+    records = records_of(tables, "outcomes")
+    if not records:
+        return ()
+    from wardexam.exam.outcome import Outcome
+
+    return tuple(sorted((_made(Outcome, r) for r in records), key=lambda o: o.revision))
+
+
+def concluded(stored: "Sequence[Outcome]", outcome: "Outcome") -> "Outcome | None":
+    """The last stored revision where it says the same already; None where the outcome is the next one.
+
+    Raises:
+        ConcludedMeanwhileError: It was made from a revision that is not the last any more.
+    """
+    last = stored[-1] if stored else None
+    if last and last.said == outcome.said:
+        return last
+    if outcome.revision != (last.revision if last else 0) + 1:
+        raise ConcludedMeanwhileError(last)
+    return None
+
+
 def unsigned(examination: "Examination") -> "Examination":
     """The examination as it was entered: what must be the same for it to be the same.
 
-    Without who saved it, and what saving made of it: what was raised, and which acts do not hold any more.
+    Without who saved it, and what saving made of it: what was raised, what the tool suggested, and which acts do
+    not hold any more.
     """
     acts = tuple(a.model_copy(update={"ended": ""}) for a in examination.acts)
-    return examination.model_copy(update={"saved_by": "", "raised": None, "acts": acts})
+    return examination.model_copy(
+        update={"saved_by": "", "raised": None, "reading": None, "acts": acts}
+    )
 
 
 def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:

@@ -14,6 +14,7 @@ from wardexam.exam.text import counted
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
 
 
@@ -37,6 +38,18 @@ class AmendedMeanwhileError(RecordsError):
             "was amended by someone else meanwhile",
             stored.id,
             "look at the difference and save again",
+        )
+        self.stored = stored
+
+
+class ConcludedMeanwhileError(RecordsError):
+    """Someone else recorded an outcome first; `stored` is theirs, None where there is none any more."""
+
+    def __init__(self, stored: "Outcome | None") -> None:
+        super().__init__(
+            "the outcome was recorded by someone else meanwhile",
+            stored.patient if stored else "",
+            "look at it and record again",
         )
         self.stored = stored
 
@@ -161,10 +174,13 @@ class DraftInfo:
 class Arrival:
     """A patient with every revision of the examinations and cord injury sheets, to be taken in."""
 
+    """A patient with every revision of the examinations and of the outcome, to be taken in."""
+
     patient: "Patient"
     examinations: "tuple[Examination, ...]" = ()
     summary: Summary | None = None
     sheets: "tuple[KeptSheet, ...]" = ()
+    outcomes: "tuple[Outcome, ...]" = ()
 
 
 def clock_line(now: datetime, last: datetime) -> str:
@@ -243,6 +259,7 @@ class PatientFile(Protocol):
         patient: The details.
         examinations: The latest revision of every examination, in the order in which they were saved;
             each is made when it is asked for.
+        outcomes: Every revision of what it was in the end, first to last.
     """
 
     @property
@@ -258,6 +275,11 @@ class PatientFile(Protocol):
     @property
     def sheets(self) -> "tuple[KeptSheet, ...]":
         """Every revision of every cord injury sheet, in the order in which they were saved."""
+        ...
+
+    @property
+    def outcomes(self) -> "tuple[Outcome, ...]":
+        """Every revision of what it was in the end, first to last."""
         ...
 
     def revisions(self, examination_id: str) -> "tuple[Examination, ...]":
@@ -421,6 +443,29 @@ class Repository(Protocol):
 
         The same again is no fault. InputError where another text is stored as this revision, or where the
         revision before it is not the last one stored.
+        """
+        ...
+
+    def outcomes(self, patient_id: str) -> "tuple[Outcome, ...]":
+        """Every revision of what it was in the end, first to last; of discharged patients as well."""
+        ...
+
+    def conclude(self, outcome: "Outcome", by: str) -> "Outcome":
+        """Record what it was in the end, or a further revision of it; the same again is no fault.
+
+        `outcome.revision` is one more than the last that is stored; else ConcludedMeanwhileError.
+        """
+        ...
+
+    def conclude_all(
+        self,
+        outcomes: "Sequence[Outcome]",
+        by: str,
+        progress: Callable[[int], None] | None = None,
+    ) -> int:
+        """Record the outcomes of several patients, all or none, as `conclude` does; gives how many.
+
+        ConcludedMeanwhileError where one was made from a revision that is not the last any more.
         """
         ...
 

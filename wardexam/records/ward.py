@@ -7,7 +7,7 @@ file as it now lies is made anew from it.
 """
 
 import stat
-from collections.abc import Callable, Hashable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from tinydb import TinyDB
 
     from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
 
 
@@ -117,8 +118,13 @@ class Ward:
 
         Of a save that the trail speaks of and that never took its place, the trail says so.
         """
-        from wardexam.records import bulk_import
+        from wardexam.records import bulk_import, outcome_import
 
+        with suppress(RecordsError, OSError):
+            if outcome_import.left_over(self.layout):
+                with self.locks.held("arrivals", 0.05):
+                    for folder in outcome_import.left_over(self.layout):
+                        outcome_import.settle(folder, self.conclude)
         with suppress(RecordsError, OSError):
             if bulk_import.left_over(self.layout):
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
@@ -428,6 +434,36 @@ class Ward:
                 f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
             )
         return stored
+
+    def outcomes(self, patient_id: str) -> tuple["Outcome", ...]:
+        """Every revision of what it was in the end, first to last."""
+        return patient_tables.outcomes_of(self._tables(patient_id))
+
+    def conclude(self, outcome: "Outcome", by: str) -> "Outcome":
+        """Record what it was in the end, or a further revision of it."""
+        with self._change(outcome.patient, "concluded", by) as document:
+            stored = patient_tables.outcomes_of(document.tables)
+            document.what = f"outcome {outcome.revision}, by {outcome.by}"
+            if same := patient_tables.concluded(stored, outcome):
+                return same
+            document.database.table("outcomes").insert(outcome.model_dump(mode="json"))
+        return outcome
+
+    def conclude_all(
+        self,
+        outcomes: "Sequence[Outcome]",
+        by: str,
+        progress: Callable[[int], None] | None = None,
+    ) -> int:
+        """Record the outcomes of several patients, all or none; gives how many."""
+        from wardexam.records import outcome_import
+
+        with self.locks.held("arrivals"):
+            for outcome in outcomes:
+                patient_tables.concluded(self.outcomes(outcome.patient), outcome)
+            self.layout.raise_mark()
+            folder = outcome_import.stage(self.layout, outcomes, by)
+            return outcome_import.settle(folder, self.conclude, progress)
 
     # --- drafts and audit -----------------------------------------------------------------------
 

@@ -80,6 +80,7 @@ WARD = (
     Key("admit", ("A",), "admit", "admit a patient"), Key("edit", ("E",), "edit", "edit details, or move"),
     Key("discharge", ("D",), "discharge", "discharge, or restore in the discharged list"),
     Key("discharged", ("X",), "discharged", "show discharged patients, or the ward"),
+    Key("outcome", ("L",), "", "what it was at last: image, site, diagnosis"),
     Key("set_aside", ("T",), "", "take the patient's draft away: set aside"),
     Key("handover", ("H",), "handover", "the handover sheet"),
     Key("hide", ("Z",), "", "hide the screen; any key shows it again"),

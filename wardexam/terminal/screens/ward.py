@@ -24,6 +24,7 @@ from wardexam.terminal.ward_list import ahead
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
+    from wardexam.exam.outcome import Outcome
 
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
@@ -579,6 +580,43 @@ class WardScreen(LineScreen):
                 self.redraw()
 
         self._attempt(leave, left, "restored" if back else "discharged")
+
+    def do_outcome(self) -> None:
+        """Ask what it was in the end, and record it."""
+        from wardexam.terminal.outcome_questions import ask_outcome
+
+        def conclude(bed: Bed) -> None:
+            app = self.ward_app
+            stored = app.ward.outcomes(bed.patient_id)
+            last = stored[-1] if stored else None
+            ask_outcome(
+                self.ask,
+                f"{clean(bed.bed)} {clean(bed.name)}",
+                last,
+                app.session.examiner,
+                app.session.now(),
+                lambda given: self._conclude(bed, last, given),
+            )
+
+        self._with_bed(conclude)
+
+    def _conclude(self, bed: Bed, last: "Outcome | None", given: dict[str, str]) -> None:
+        from wardexam.review.concluding import concluded
+
+        app = self.ward_app
+        by = app.session.examiner
+        try:
+            made = concluded(given, bed.patient_id, last, by, app.session.now())
+        except InputError as error:
+            self.say(f"Not recorded: {error.what}.")
+            return
+        self._attempt(
+            lambda: app.ward.conclude(made, by),
+            lambda kept: self._done(
+                f"Recorded what it was in the end: {clean(bed.bed)}, revision {kept.revision}."
+            ),
+            "recorded",
+        )
 
     def do_set_aside(self) -> None:
         """Set the patient's draft aside."""

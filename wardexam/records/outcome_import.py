@@ -1,0 +1,99 @@
+"""Outcomes of many patients at once, all or none: written aside first, then recorded one by one.
+
+A crash before the mark ``complete`` leaves nothing of them; after it, the next start records the rest.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wardexam.errors import RecordsError
+from wardexam.records.bulk_import import BY, COMPLETE
+from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new
+from wardexam.records.layout import Layout
+from wardexam.records.repository import ConcludedMeanwhileError
+from wardexam.records.schemas import LONGEST
+from wardexam.records.stored_record import REMEDY, DamagedFileError
+
+if TYPE_CHECKING:
+    from wardexam.exam.outcome import Outcome
+
+LINES = "outcomes.jsonl"
+
+
+def stage(layout: Layout, outcomes: "Sequence[Outcome]", by: str) -> Path:
+    """Write outcomes aside, flushed and marked complete; gives the folder.
+
+    Raises:
+        RecordsError: It could not be written; nothing was recorded.
+    """
+    folder = layout.staging / f"{os.getpid()}.{os.urandom(6).hex()}.outcomes"
+    try:
+        folder.mkdir(0o700)
+        lines = [o.model_dump_json().encode() + b"\n" for o in outcomes]
+        write_new(folder / LINES, lines, layout.file_mode)
+        write_new(folder / BY, [by.encode()], layout.file_mode)
+        sync_folder(folder)
+        write_new(folder / COMPLETE, [], layout.file_mode)
+        sync_folder(folder)
+    except BaseException as error:
+        shutil.rmtree(folder, ignore_errors=True)
+        if isinstance(error, OSError):
+            raise RecordsError(
+                f"nothing was recorded: {reason(error)}", str(layout.folder), "give the file again"
+            ) from None
+        raise
+    return folder
+
+
+def left_over(layout: Layout) -> list[Path]:
+    """Complete folders that are not recorded yet: by a session at work, or by one that has ended."""
+    return [path for path in layout.staging.glob("*.outcomes") if (path / COMPLETE).exists()]
+
+
+def settle(
+    folder: Path,
+    conclude: "Callable[[Outcome, str], Outcome]",
+    progress: Callable[[int], None] | None = None,
+) -> int:
+    """Record every outcome of a complete folder; gives how many.
+
+    One whose patient has another by now is recorded as a further revision: both stay.
+
+    Args:
+        folder: Where they lie.
+        conclude: Records one, by whom.
+        progress: Told how many are recorded.
+
+    Raises:
+        RecordsError: It could not be finished; the next start does it.
+    """
+    from wardexam.exam.outcome import Outcome
+
+    try:
+        by = read_bounded(folder / BY, 1000).decode("utf-8", "replace")
+        data = read_bounded(folder / LINES, LONGEST)
+        outcomes = [Outcome.model_validate_json(line) for line in data.splitlines()]
+    except (OSError, ValueError):
+        raise DamagedFileError("outcomes under way cannot be read", str(folder), REMEDY) from None
+    try:
+        for number, outcome in enumerate(outcomes, 1):
+            try:
+                conclude(outcome, by)
+            except ConcludedMeanwhileError as error:
+                last = error.stored.revision if error.stored else 0
+                conclude(outcome.model_copy(update={"revision": last + 1}), by)
+            if progress:
+                progress(number)
+        (folder / COMPLETE).unlink()
+        shutil.rmtree(folder, ignore_errors=True)
+    except (OSError, RecordsError) as error:
+        why = reason(error) if isinstance(error, OSError) else error.what
+        raise RecordsError(
+            f"not all outcomes are recorded yet: {why}",
+            where=str(folder),
+            remedy="opening the ward again completes it",
+        ) from None
+    return len(outcomes)

@@ -1,0 +1,104 @@
+"""Every stay of a ward's folder, counted: on every core where there are many files."""
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from wardexam.errors import WardexamError
+from wardexam.records.light_reading import read_light
+from wardexam.review.counting import Counted, Period, count
+from wardexam.review.pairing import Pairs, pairs_of
+from wardexam.review.standards import standards
+from wardexam.review.stay import stay_of
+
+FEW = 400  # files for which no other process is started
+BATCH = 50  # files handed over at a time
+
+Unread = tuple[str, str]
+
+
+def count_files(paths: list[Path], period: Period) -> tuple[list[Counted], list[Unread]]:
+    """What the stays in these files add, and whose record could not be read and why."""
+    made, unread = [], []
+    for path in paths:
+        try:
+            found = count(stay_of(read_light(path)), period, standards())
+        except WardexamError as error:
+            unread.append((path.stem, error.what))
+        except (KeyError, TypeError, ValueError, AttributeError):
+            unread.append((path.stem, "a record is not as this program writes it"))
+        else:
+            if found:
+                made.append(found)
+    return made, unread
+
+
+def paired_stays(
+    paths: list[Path],
+    period: Period,
+    hours: float,
+    progress: Callable[[int], None] = lambda _: None,
+) -> tuple[list[Pairs], list[Unread]]:
+    """The pairs of two doctors' examinations in these files, and whose record could not be read and why."""
+    made, unread = [], []
+    for number, path in enumerate(paths, 1):
+        try:
+            made.append(pairs_of(read_light(path), period, hours))
+        except WardexamError as error:
+            unread.append((path.stem, error.what))
+        except (KeyError, TypeError, ValueError, AttributeError):
+            unread.append((path.stem, "a record is not as this program writes it"))
+        if not number % BATCH:
+            progress(number)
+    return made, unread
+
+
+def _cores() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def counted_stays(
+    paths: list[Path],
+    period: Period,
+    progress: Callable[[int], None] = lambda _: None,
+    processes: int | None = None,
+    few: int = FEW,
+) -> tuple[list[Counted], list[Unread]]:
+    """What all the stays of a ward add to a review.
+
+    Args:
+        paths: The patients' files.
+        period: Of when.
+        progress: Told how many files are read.
+        processes: On how many processes; one for each core when None.
+        few: For how many files no other process is started.
+    """
+    batches = [paths[n : n + BATCH] for n in range(0, len(paths), BATCH)]
+    cores = processes or _cores()
+    made: list[Counted] = []
+    unread: list[Unread] = []
+    read = 0
+    for batch, (found, faults) in zip(
+        batches, _answers(batches, period, 1 if len(paths) <= few else cores), strict=True
+    ):
+        made += found
+        unread += faults
+        read += len(batch)
+        progress(read)
+    return made, unread
+
+
+def _answers(
+    batches: list[list[Path]], period: Period, processes: int
+) -> Iterator[tuple[list[Counted], list[Unread]]]:
+    if processes == 1:
+        for batch in batches:
+            yield count_files(batch, period)
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, mp_context=context) as pool:
+        yield from pool.map(count_files, batches, [period] * len(batches))
