@@ -14,7 +14,7 @@ NOW_HOURS = 54.0
 ALL = ("all",)  # every reason that stands
 REST = ("rest",)  # every one about which nothing was done yet
 SPINE = ("cauda_equina", "both_legs_weak_pain", "bladder_or_bowel")
-HURT = ("trauma", "head_injury_older")
+HURT = ("trauma", "head_injury_older", "head_injury_anticoagulant")
 ARMS_2 = "biceps 2/2 brachioradialis 2/2 triceps 2/2"
 LEGS_2 = "knee 2/2 ankle 2/2 plantar down/down clonus_ankle none/none"
 
@@ -264,7 +264,7 @@ STAYS = (
         58,
         "female",
         None,
-        "foot ulcer; diabetes for 20 years",
+        "tingling soles; diabetes for 20 years",
         (
             Visit(
                 8,
@@ -310,8 +310,8 @@ STAYS = (
                 "Dr Bex",
                 f"age=84 sex=male onset=sudden complaint=other bears_weight=yes {ARMS_2}"
                 " knee 2/2 ankle 0/0 plantar down/down clonus_ankle none/none vibration_leg 1/1 position_leg 2/2"
-                " power_leg 5/5 flag:trauma=yes flag:bleeding=yes flag:bladder_bowel=no",
-                "Ankle jerks absent with the plantar-strike method too.",
+                " power_leg 5/5 flag:trauma=yes flag:anticoagulant=yes flag:bladder_bowel=no",
+                "On apixaban. Legs heavier since the fall.",
                 did=(
                     Did(13, "Dr Bex", HURT, "done", "CT of head and spine: no fracture, no bleed"),
                 ),
@@ -396,7 +396,7 @@ STAYS = (
                 "age=69 sex=female onset=hours complaint=after_surgery bears_weight=no"
                 " knee 2/2 ankle 1/1 plantar down/down hip_flexion nt:pain/nt:pain ankle_dorsiflexion 5/5 great_toe_extension 5/5"
                 " ankle_plantarflexion 5/5 bladder catheter flag:spinal_procedure=yes",
-                "Drowsy; sensation to be examined when awake.",
+                "In pain; sensation not yet examined.",
             ),
         ),
         number="36-9013",
