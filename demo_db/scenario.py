@@ -95,7 +95,7 @@ STAYS = (
                         "Dr Bex",
                         ALL,
                         "done",
-                        "MRI: compression at T8, theatre 3 Mar 14:00",
+                        "T8 compression, theatre 3 Mar 14:00",
                     ),
                 ),
             ),
@@ -122,7 +122,7 @@ STAYS = (
                 "Left S1 root.",
             ),
             Visit(
-                50,
+                51,
                 "Dr Cole",
                 "age=44 sex=male onset=hours complaint=leg_pain complaint_side=both pain=radiating bears_weight=yes"
                 " knee 2/2 ankle 0/0 plantar down/mute clonus_ankle none/none ankle_plantarflexion 4/3 great_toe_extension 4/4-"

@@ -24,9 +24,9 @@ NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 BEDS = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "B4", "C1", "C2", "C3", "C4"]
 # What a registrar who has the first three lines must be able to say: how urgent, what to do, by when.
 READ = {
-    "A1": ("NOW, acted on", "Image done 3 Mar 13:30", "compression at T8"),
+    "A1": ("NOW, no deadline left", "Image done 3 Mar 13:30", "T8 compression"),
     "A2": (
-        "NOW, due 4 Mar 16:30 (from asking)",
+        "NOW, due 4 Mar 15:00",
         "cauda equina",
         "MRI of the lumbosacral spine, asked 4 Mar 12:30, not done",
     ),
@@ -35,7 +35,7 @@ READ = {
         "saddle sensation; bladder scan",
         "call spinal team",
     ),
-    "A4": ("NOW, acted on", "possible stroke", "Not needed 3 Mar 14:30", "stroke unit treats it"),
+    "A4": ("NOW, no deadline left", "stroke", "Not needed 3 Mar 14:30", "stroke unit treats it"),
     "B1": ("NOW, OVERDUE 19 h, was due 3 Mar 18:15", "Next: vital capacity now", "Weak breath"),
     "B2": ("WITHIN DAYS, due 5 Mar 16:00", "First: reflexes, plantars, level?"),
     "B3": ("UNKNOWN, not low: 35 flags not asked", "Ask first:"),
@@ -123,7 +123,7 @@ def test_findings_come_in_their_order_before_what_was_answered_long_ago(cases, b
     places = [line_of(lines, head) for head in heads]
     assert places == sorted(places)
     assert places[1] <= 22
-    answered = [n for n, line in enumerate(lines, 1) if line == "Other reasons, acted on:"]
+    answered = [n for n, line in enumerate(lines, 1) if line == "Other reasons, no deadline left:"]
     assert all(n > places[-1] for n in answered)
 
 
@@ -141,7 +141,7 @@ def test_no_code_of_the_screen_reaches_the_chart(cases, bed):
 @pytest.mark.parametrize("bed", BEDS)
 def test_the_note_stays_a_suggestion_and_excludes_nothing(cases, bed):
     text = " ".join(cases[bed].note().split())
-    assert "Suggested urgency; do not wait for it. Local policy and seniors decide." in text
+    assert "Suggested urgency; do not wait for it: local policy and seniors decide." in text
     assert "Signs alone do not exclude an emergency, nor does a flag answered no." in text
 
 

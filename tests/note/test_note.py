@@ -72,7 +72,7 @@ Red flags asked: no to cancer. Red flags not asked: bladder or bowel;
   both legs; immune, diabetes, drugs; anticoagulant; spinal procedure;
   myasthenia; alcohol, vomiting; jaw, scalp; cold limb; tense limb;
   wound; groin pain; dark urine.
-Suggested urgency; do not wait for it. Local policy and seniors decide.
+Suggested urgency; do not wait for it: local policy and seniors decide.
   Signs alone do not exclude an emergency, nor does a flag answered no.
 """
     )

@@ -202,7 +202,7 @@ def test_the_list_says_what_was_asked_for_and_since_when_it_is_waited(session):
     entered(session, LINES[0]).save(None)
     write_act(at(session, minutes=10), WHO, "cauda_equina", "asked", "MRI lumbosacral")
     (bed,) = session.ward.beds()
-    assert running(bed.summary, NOW) == "due 18:10 MRI lumbosacral asked 14:10"
+    assert running(bed.summary, NOW) == "due 18:00 MRI lumbosacral asked 14:10"
 
 
 def test_what_was_brought_down_and_is_not_any_more_says_why(session):

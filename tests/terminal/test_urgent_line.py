@@ -6,7 +6,7 @@ from tests.terminal.screens import demo_app, dump
 from tests.terminal.test_identity import SCREENS
 from wardexam.terminal.canvas import Canvas
 
-NEXT_TO_A2 = " NOW  due 16:30  possible cauda equina"
+NEXT_TO_A2 = " NOW  due 15:00  possible cauda equina"
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])

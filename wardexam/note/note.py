@@ -26,7 +26,7 @@ from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 ASKED_FIRST = 3
 FIRST = "First examination. "
 # Said of what the tool suggests, whatever it is.
-SUGGESTED = "Suggested urgency; do not wait for it. Local policy and seniors decide."
+SUGGESTED = "Suggested urgency; do not wait for it: local policy and seniors decide."
 
 
 def urgency_lines(urgency: Urgency) -> list[str]:
@@ -207,7 +207,7 @@ def render(
     lines += found_lines(examination, previous, change, scale)
     lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
-    lines += _reasons("Other reasons, acted on:", answered)
+    lines += _reasons("Other reasons, no deadline left:", answered)
     lines += wrapped(f"{SUGGESTED if urgency else POLICY} {NOT_EXCLUDED}")
     if ascii_only:  # what was done is in the words of who did it
         lines = [to_ascii(line) for line in lines]

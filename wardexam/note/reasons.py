@@ -128,7 +128,7 @@ def done_about(
     if not earlier:
         return ", ".join(holding)
     settled = next((a for a in reversed(reason.acts) if a.ended and a.settles), None)
-    how = "brought down" if settled and settled.kind == "lowered" else "acted on"
+    how = "brought down" if settled and settled.kind == "lowered" else "answered"
     since = f"{how} earlier, but since then: {clean(reason.ended)}"
     return "; ".join((", ".join(earlier), since, ", ".join(holding)))
 
@@ -367,15 +367,15 @@ def top(
     ends = [f"{_sentence(name)} {end}".rstrip() for name in names for end in last[:2]]
     ends += [f"{_sentence(name)} {last[-1]}".rstrip() for name in names]
     if run is None or run.due is None:
-        heads = [f"{head}{word}, acted on, no limit runs.", f"{head}{word}, acted on."]
+        heads = [f"{head}{word}, no deadline left."]
         return _fitting([f"{said} {end}" for end in ends for said in heads], room), False
-    due = deadline(run.due, beside, now, until) + _counted_from(run)
+    due = deadline(run.due, beside, now, until)
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     late = bool(now and overdue(run.due, now))
     if soonest_due < run.due and not late:
         due += f", another {until(soonest_due, run.due)}"
     if run.urgency < urgency.level:
-        step = f"{head}{word}, acted on. Next, {due}: {_stop(_next(run, beside))}"
+        step = f"{head}{word}, no deadline left. Next, {due}: {_stop(_next(run, beside))}"
         return _fitting([*(f"{step} {end}" for end in ends), step]), False
     limit = f"{word}, {limit_words(run, beside)}" if run.by == SOONEST else word
     said = (word,) if late else (when(run, beside).upper(), limit, word)
@@ -409,14 +409,6 @@ def _not_begun(
     bodies = [*(f"{bare} {step}" for step in steps), f"{begun} {bare}"]
     usual = [f"{head} {body}" for body in bodies for head in heads]
     return _fitting(tried, room) if tried else _fitting(usual), False
-
-
-def _counted_from(reason: Reason) -> str:
-    """That a limit runs from when the image was asked for, where it does: it was raised before."""
-    if not (reason.asked and reason.due):
-        return ""
-    length = limits()[reason.by]
-    return " (from asking)" if reason.due - length == reason.asked.at else ""
 
 
 def _steps(*pieces: str) -> str:

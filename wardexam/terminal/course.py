@@ -60,11 +60,7 @@ def due_of(examination: Examination) -> list[Dated]:
     found: dict[datetime, list[str]] = {}
     for raised in examination.raised or ():
         row = rules().get(raised.rule)
-        if (
-            row is None
-            or row.clock == "asked"
-            or examination.at not in (raised.since, raised.again)
-        ):
+        if row is None or examination.at not in (raised.since, raised.again):
             continue
         end = due_at(examination.at, row.by)
         found.setdefault(end, []).append(f"{row.reason} ({WORDS[row.urgency]})")

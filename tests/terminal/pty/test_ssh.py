@@ -51,7 +51,7 @@ def test_over_ssh_an_examination_is_entered_and_its_note_reaches_the_clients_cli
         session.press("C", "Sent to your terminal")
         session.wait(lambda s: clipboard(s.raw))
         (note,) = clipboard(session.raw)
-        assert re.match(r".+, bed \S+.*\nUrgency: ", note)
+        assert re.match(r".+, bed \S+.*\nUrgency( at .*)?: ", note)
         assert re.search(r"knee .*jerks? normal \(2\+\)", " ".join(note.split()))
         assert "local policy" in note
         # Over a link nothing asks for mouse reports or for a keyboard protocol.

@@ -6,7 +6,6 @@ further abnormal finding, graver answer, "yes" or complaint, no more acute onset
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.acts import Act, Raised
@@ -139,7 +138,6 @@ class Answer:
         settled: The act that ended the clock last; None while it runs.
         lowered: The act that brings the level down; None where none does.
         ended: What was found beyond the last round that was settled, in words; empty where nothing was.
-        asked: When the image was first asked for in this round.
         anew: Whether the round was ended by what this examination found.
     """
 
@@ -148,7 +146,6 @@ class Answer:
     settled: Act | None = None
     lowered: Act | None = None
     ended: str = ""
-    asked: datetime | None = None
     anew: bool = False
 
     @property
@@ -199,9 +196,8 @@ def answer(
     holding = [a for a, c in zip(mine[start:], counts[start:], strict=True) if c]
     settled = next((a for a in reversed(holding) if a.settles), None)
     down = next((a for a in reversed(holding) if a.kind == "lowered" and lowers), None)
-    asked = next((a.at for a in holding if a.kind == "asked"), None)
     past = [
         *marked[:start],
         *(a for a, c in zip(mine[start:], counts[start:], strict=True) if not c),
     ]
-    return Answer((*past, *holding), len(past), settled, down, ended, asked, anew)
+    return Answer((*past, *holding), len(past), settled, down, ended, anew)

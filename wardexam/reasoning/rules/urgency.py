@@ -438,9 +438,6 @@ def _answered(
     since = before.since if before else first
     again = at if said.anew else before.again if before else None
     start = again or since
-    row = rules().get(reason.rule)
-    if row and row.clock == "asked" and said.asked:
-        start = said.asked
     lowered = known
     if said.lowered:
         act = said.lowered
