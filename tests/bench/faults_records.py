@@ -28,6 +28,9 @@ from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.outcome import Outcome
+from wardexam.injury.entry import SheetChange
+from wardexam.injury.kept import KeptSheet
+from wardexam.injury.typed import read_typed
 from wardexam.records import audit
 from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.check import check_store, fault_of
@@ -265,6 +268,18 @@ def _drafting(ward: Ward) -> None:
     draft.close()
 
 
+def _sheet() -> KeptSheet:
+    scored = read_typed("light touch: 2t9, 1t12, 0\nvac no")
+    return KeptSheet(id="sheet0001", patient=PATIENTS[0], examiner="x", at=AT, sheet=scored)
+
+
+def _scoring(ward: Ward) -> None:
+    draft = ward.sheet_drafts.start(_sheet(), "x")
+    draft.append(SheetChange({"anal_contraction": "yes"}))
+    draft.flush(5)
+    draft.close()
+
+
 SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     "open": lambda w: open_ward(w.folder),
     "save": lambda w: w.save(examination("newexam01", number=5), "x", SUMMARY),
@@ -282,6 +297,8 @@ SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     "import": lambda w: w.take_in(
         [Arrival(patient(n), (examination(f"first{n}", n),)) for n in ("import001", "import002")], "x"
     ),
+    "sheet": lambda w: w.save_sheet(_sheet(), "x"),
+    "sheet draft": _scoring,
     "draft": _drafting,
     "resume": lambda w: w.resume_draft("leftdraft1")[0].close(),
     "set aside": lambda w: w.set_aside("leftdraft1", "x"),
@@ -297,6 +314,7 @@ def _everything(ward: Ward) -> dict[str, Any]:
             ward.patient(path.stem).model_dump(mode="json", exclude={"revision"}),
             sorted((e.id, e.revision, e.comment) for e in ward.examinations(path.stem)),
             [(o.revision, o.site) for o in ward.outcomes(path.stem)],
+            [(s.id, s.revision) for s in ward.file(path.stem).sheets],
         )
         for path in ward.layout.files()
     }
@@ -307,6 +325,9 @@ def _again(name: str, ward: Ward) -> None:
     drafts = {d.draft_id for d in ward.drafts()}
     if name == "draft" and "newdraft1" in drafts:
         ward.drop_draft(ward.resume_draft("newdraft1")[0])
+    sheets = ward.sheet_drafts
+    if name == "sheet draft" and any(d.draft_id == _sheet().id for d in sheets.infos()):
+        sheets.drop(sheets.resume(_sheet().id)[0])
     if name != "set aside" or "leftdraft1" in drafts:
         SCENARIOS[name](ward)
 

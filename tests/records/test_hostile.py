@@ -214,11 +214,15 @@ def test_a_trail_that_was_cut_is_found_also_after_it_has_grown_again(ward):
 # --- all of it
 
 
-def test_every_attack_alone_with_no_screen(tmp_path):
+@pytest.mark.parametrize("each", [4, pytest.param(1, marks=pytest.mark.long)])
+def test_every_attack_alone_with_no_screen(tmp_path, each):
+    """Of each kind one in so many of its places."""
     place = hostile.Range(tmp_path, quick=True)
-    cases = place.alone()
-    swaps = [case for case in cases if case.steps[0][0].startswith("swapped")]
-    alone, _ = hostile.run_cases([c for c in cases if c not in swaps[1::3] + swaps[2::3]], place.without_screen)  # fmt: skip
+    kinds: dict[str, list[hostile.Case]] = {}
+    for case in place.alone():
+        kinds.setdefault(case.steps[0][0].split()[0], []).append(case)
+    picked = [case for cases in kinds.values() for case in cases[::each]]
+    alone, _ = hostile.run_cases(picked, place.without_screen)
     assert set(hostile.totals(alone)) == {*hostile.ATTACKS}
 
 

@@ -82,7 +82,10 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     assert [[f["sign"] for f in e["findings"]] for e in found[4]] == [
         [f["sign"] for f in e["findings"]] for e in found[3]
     ]
-    assert of_then(found[5], found[4]) == found[4]
+    bare = [
+        [{**e, "acts": []} for e in rows] for rows in found[4:]
+    ]  # the demo's acts have other words by now
+    assert of_then(bare[1], bare[0]) == bare[0]
 
 
 def test_layout_1_opens_with_everything_in_it(old, tmp_path):
