@@ -119,7 +119,7 @@ def test_names_of_files_and_folders_are_cleaned(tmp_path, capsysbinary):
 
 
 def wardexam(*arguments, home, **options):
-    environ = {**os.environ, "HOME": str(home), "XDG_STATE_HOME": str(home / "state"), "XDG_CACHE_HOME": str(home / "cache")}  # fmt: skip
+    environ = {**os.environ, "HOME": str(home), "XDG_STATE_HOME": str(home / "state")}
     return subprocess.run(
         [sys.executable, "-m", "wardexam", *arguments], env=environ, text=True, timeout=60, **options
     )  # fmt: skip

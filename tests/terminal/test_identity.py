@@ -46,7 +46,16 @@ PEOPLE = {
     "control": {"name": "Otto \x1b[2J\x07Brandt", "number": "40\x9b\n-3317"},
 }  # fmt: skip
 WHO = pytest.mark.parametrize("who", list(PEOPLE))
-SIZES = pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
+# On a larger screen there is more room: whoever takes the most of it, and one who takes little.
+LARGE = ("both", "long number", "wide number")
+EACH = pytest.mark.parametrize(
+    ("who", "size"),
+    [
+        pytest.param(who, size, marks=[pytest.mark.long] if large and who not in LARGE else [])
+        for who in PEOPLE
+        for size, large in (((80, 24), False), ((120, 40), True))
+    ],
+)
 # The keys from the ward that lead to a screen of a patient.
 SCREENS = {
     "examination": ["enter"],
@@ -105,8 +114,7 @@ def begins(name, text):
     return name in text or (name[:10] in text and ".." in text)
 
 
-@WHO
-@SIZES
+@EACH
 async def test_every_screen_of_a_patient_is_headed_by_two_identifiers(tmp_path, who, size):
     app, of = ward_of(who, tmp_path), patient(who)
     name = identity._line(of.name)

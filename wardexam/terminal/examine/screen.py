@@ -239,7 +239,7 @@ class ExamineScreen(LineScreen):
             about, choices = view.choices(self.state)
             lines = joined([about, *choices], self.size.width - 1)
             self.show_status([[(line, "strong")] for line in lines])
-        elif not self.asking and not self.unseen and self.query("#hint"):
+        elif not self.asking and not self.unseen and self.there:
             self.shown_kept = self.visit.draft.kept
             wrote = bool(self.said) and self.said == self._wrote
             line = view.status(self.state, self.said, self.size.width, wrote=wrote)
@@ -249,18 +249,13 @@ class ExamineScreen(LineScreen):
 
     def _answered(self, number: int, reading: "Reading | None") -> None:
         # An answer may come while the screen is being left, its canvases gone already.
-        if self._there and self.reader.take(number, reading) and not self.unseen:
+        if self.there and self.reader.take(number, reading) and not self.unseen:
             self._draw_meaning()
 
     def _ordered(self) -> None:
         """In which order the flags matter now is known."""
-        if self._there and not self.unseen:
+        if self.there and not self.unseen:
             self._draw_head()
-
-    @property
-    def _there(self) -> bool:
-        """Whether the canvases are there still: what a thread says may come while the screen is being left."""
-        return bool(self.query("#heading") and self.query("#panel"))
 
     def _kept(self) -> None:
         draft = self.visit.draft

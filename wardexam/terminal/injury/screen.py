@@ -98,7 +98,7 @@ class InjuryScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
-        if not self.asking and not self.unseen and self.query("#hint"):
+        if not self.asking and not self.unseen and self.there:
             self.shown_kept = self.visit.draft.kept
             wrote = bool(self.said) and self.said == self._wrote
             kept = self.visit.kept_words
@@ -117,7 +117,7 @@ class InjuryScreen(LineScreen):
     def _kept(self) -> None:
         draft, trouble = self.visit.draft, self._trouble
         self._trouble = draft.problem
-        if not self.query("#status"):
+        if not self.there:
             return
         if self._trouble and self.said != self._trouble:
             self.say(self._trouble)

@@ -78,6 +78,11 @@ class LineScreen(Screen[None]):
         """One of the screen's canvases."""
         return self.query_one(f"#{name}", Canvas)
 
+    @property
+    def there(self) -> bool:
+        """Whether its canvases are there: not before they are laid out, nor while it is being left."""
+        return len(self.query(Canvas)) == len(("heading", *self.BODIES, "status", "hint"))
+
     def on_mount(self) -> None:
         """Draw."""
         self.redraw()
@@ -115,7 +120,7 @@ class LineScreen(Screen[None]):
     def redraw(self) -> None:
         """Draw everything, or say what size is needed."""
         width, height = self.size.width, self.size.height
-        if not width or not self.query("#hint"):  # not laid out yet, or leaving already
+        if not width or not self.there:
             return
         if self.unseen:
             self.canvas("heading").show(
@@ -136,7 +141,7 @@ class LineScreen(Screen[None]):
 
     def draw_status(self) -> None:
         """The status line: what is being typed, else what was said last; below it the keys."""
-        if not self.query("#hint"):  # keys typed ahead are acted on before the screen is there
+        if not self.there:  # keys typed ahead are acted on before
             return
         if self.unseen:
             return
