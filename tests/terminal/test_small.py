@@ -22,6 +22,7 @@ async def resized(pilot, size, shows):
     await pilot.resize_terminal(*size)
     for _ in range(300):
         if dump(pilot.app)[0].startswith(shows):
+            await pilot.pause()  # what stands below is laid out too
             return
         await pilot.pause(0.02)
     raise AssertionError(dump(pilot.app)[0])
