@@ -289,6 +289,7 @@ def test_acts_are_in_the_draft_and_in_what_is_saved_with_since_when_it_was_raise
         ("cauda_equina", "lowered", " ", "brought down: say what"),
         ("cauda_equina", "called", "x" * 121, "at most 120"),
     ],
+    ids=["no reason", "no result", "no reason to bring down", "too long"],
 )
 def test_an_act_that_cannot_be_is_refused_and_changes_nothing(session, rule, kind, what, said):
     visit = saddle(session)

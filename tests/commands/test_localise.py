@@ -154,7 +154,9 @@ def test_refused_lines_take_no_memory(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "line", [b"x" * 50_000_000, b'{"id": "' + b"x" * 50_000_000, b"{\n" + b" " * 50_000_000]
+    "line",
+    [b"x" * 50_000_000, b'{"id": "' + b"x" * 50_000_000, b"{\n" + b" " * 50_000_000],
+    ids=["typed", "JSON", "JSON over lines"],
 )
 def test_an_endless_line_is_refused_and_not_kept(tmp_path, line):
     file = tmp_path / "long"

@@ -10,7 +10,14 @@ from functools import cache
 from importlib.resources import files
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+)
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.errors import TableError
@@ -132,10 +139,17 @@ class Why:
     rules: tuple[int, ...]
 
 
+def _row(value: object) -> object:
+    """A list of a table as what a row holds."""
+    return tuple(value) if isinstance(value, list) else value
+
+
 class Signs(Row):
     """Signs of an ordinary examination that grade the same; for sensation how their names begin."""
 
-    signs: Annotated[tuple[Words, ...], Field(strict=False, min_length=1)] | Words
+    signs: Annotated[
+        Annotated[tuple[Words, ...], Field(min_length=1)] | Words, BeforeValidator(_row)
+    ]
     source: Words
 
 
