@@ -68,6 +68,9 @@ def test_a_case_is_tested_answered_and_told():
     assert re.search(r"left ankle: \w+ \(\S+\)\. \(6 s\)", sitting.said)
     assert "PRACTICE, 30 s. Test what?" in sitting.said
     assert "It was: left lower trunk of the brachial plexus." in sitting.said
+    assert (
+        "You tested 3 signs and asked no red flag: 'none found' does not reassure." in sitting.said
+    )
     assert "Place: root: NOT right. Side: left: right." in sitting.said
     assert "The two ways" in sitting.said
     assert "Answered: 1 case." in sitting.said
@@ -163,12 +166,57 @@ def test_enter_alone_goes_back_to_the_patient_and_skip_keeps_nothing():
     assert "Case 1-4" in sitting.said
 
 
+STEPS = ["answer", "root", "l", "2", "3"]  # the questions of an answer, one typed line each
+
+
+@pytest.mark.parametrize("at", range(1, len(STEPS) + 1))
+def test_back_returns_to_testing_from_any_question_of_the_answer(at):
+    sitting = Sitting("knee", *STEPS[:at], "back", "seen", *COMMIT, "q")
+    assert sitting.said.count("Back to the patient.") == 1
+    assert re.search(r"PRACTICE, 12 s\. Test what\?[^\n]*seen\nknee ", sitting.said)
+    assert [r["case"] for r in sitting.rows] == ["1-3"]  # what is answered then counts as ever
+    assert "dropped" not in sitting.said
+
+
+@pytest.mark.parametrize("at", range(1, len(STEPS) + 1))
+@pytest.mark.parametrize("leaves", ["q", None])
+def test_leaving_within_an_answer_says_that_it_is_dropped(at, leaves):
+    sitting = Sitting("knee", *STEPS[:at], *([leaves] if leaves else []))
+    assert sitting.code == 0
+    assert sitting.rows == []
+    assert "The answer that you had begun is dropped." in " ".join(sitting.said.split())
+
+
+@pytest.mark.parametrize(
+    ("typed", "level"),
+    [("now", 3), ("TODAY", 2), ("within  days", 1), ("days", 1), ("none", 0), ("none found", 0), ("3", 3)],
+)  # fmt: skip
+def test_urgency_is_typed_as_a_number_or_a_word(typed, level):
+    (row,) = Sitting("knee", "answer", "left S1 root", typed, "3", "70", "q").rows
+    assert row["urgency"] == level
+
+
+def test_a_word_that_is_no_urgency_gets_what_may_be_typed():
+    sitting = Sitting("answer", "left S1 root", "soon", "4", "now", "3", "70", "q")
+    assert sitting.said.count("Type a number from 0 to 3, or now, today, within days, none; or back.") == 2  # fmt: skip
+    assert sitting.rows[0]["urgency"] == 3
+
+
 def test_the_input_may_end_anywhere_and_what_was_answered_is_kept():
     whole = ["knee", *COMMIT, "next", "knee", *COMMIT]
-    for end in (0, 1, 3, 5, 6, len(whole) - 1):
+    for end, begun in (
+        (0, False),
+        (1, False),
+        (3, True),
+        (5, True),
+        (6, False),
+        (len(whole) - 1, True),
+    ):
         sitting = Sitting(*whole[:end])
         assert sitting.code == 0
-        assert sitting.said.endswith("PRACTICE, no real patient. What you answered is kept.\n")
+        dropped = " The answer that you had begun is dropped." if begun else ""
+        said = " ".join(sitting.said.split())
+        assert said.endswith(f"PRACTICE, no real patient.{dropped} What you answered is kept.")
         assert len(sitting.rows) == (end >= 6)
 
 

@@ -96,6 +96,36 @@ def test_emergencies_and_under_calls_are_counted():
     assert "Under-called 3 of 5 (60%), over-called 1 of 5 (20%)." in text
 
 
+def test_a_first_action_that_was_not_scored_is_not_counted():
+    found = [result(1), result(2, action_right=False), result(3, action_right=None)]
+    assert "first action 1 of 2 (50%)." in "\n".join(progress(found))
+    assert results([r.model_dump(mode="json") for r in found]) == (found, 0)
+
+
+def test_a_side_counts_where_the_lesion_has_one_or_the_place_is_right():
+    found = [
+        result(1),
+        result(2, side_right=False),
+        result(3, site_right=False, side_right=None, side="none"),
+        result(4, site_right=False),  # the side alone
+        result(5, site_right=False, side="none"),  # as earlier programs kept it
+        result(6, side="none"),  # the place is right
+    ]
+    assert "Place right 3 of 6 (50%), side 3 of 4 (75%)" in "\n".join(progress(found))
+    assert sum(r.right for r in found) == 2
+
+
+def test_what_earlier_programs_kept_is_read():
+    old = {
+        "at": "2026-11-26T12:01:00Z", "kind": "drawn", "case": "1-1", "level": 1, "was": "root",
+        "site": "cauda", "side": "none", "site_right": False, "side_right": True, "urgency": 2,
+        "due": 2, "action": "head", "action_right": True, "sure": 80, "seconds": 60, "tests": 5,
+    }  # fmt: skip
+    (found,), left = results([old])
+    assert left == 0
+    assert (found.side_scored, found.action_right, found.right) == (None, True, False)
+
+
 def test_only_the_first_answer_to_a_case_counts():
     found = [result(1, site_right=False), result(1), result(1, kind="published"), result(2)]
     assert [r.site_right for r in first_times(found)] == [False, True, True]

@@ -38,7 +38,9 @@ LESION_SIDES: dict[str, LesionSide] = {
     "b": "both", "both": "both", "n": "none", "none": "none",
 }  # fmt: skip
 URGENCY = ", ".join(f"{n} {word if n else 'none found'}" for n, word in enumerate(WORDS))
+URGENCY_WORDS = {word: n for n, word in enumerate(WORDS)} | {"none": 0, "none found": 0, "days": 1}
 LEAVES = ("q", "quit", "exit")
+BACK = "back"
 
 TESTING = """\
 PRACTICE, no real patient. Type what you would test or ask:
@@ -57,7 +59,9 @@ PRACTICE, no real patient. Type what you would test or ask:
 COMMITTING = """\
 PRACTICE, no real patient. You commit to one place, its side, how urgent it is,
 what is done first, and how sure you are of place and side in per cent.
-Enter alone at the first question goes back to the patient. Ctrl-D leaves."""
+How urgent is a number or its word: now, today, within days, none.
+  back            to the patient, at any of these questions; nothing is kept
+  q               leave; the answer that is begun is dropped, as by Ctrl-D"""
 AFTER = """\
 PRACTICE, no real patient.
   ways        your tests beside the tool's own
@@ -65,6 +69,10 @@ PRACTICE, no real patient.
   again       the same case once more; your first answer counts
   progress    how you do over all cases
   q           leave"""
+
+
+class BackError(Exception):
+    """The learner goes back to the patient with an answer begun."""
 
 
 @dataclass
@@ -78,6 +86,7 @@ class Practice:
         keep: Keeps a result; gives what is to be said of it.
         kept: Gives the results that are kept.
         now: The clock.
+        begun: Whether an answer is begun and not yet given.
     """
 
     talk: Talk
@@ -86,10 +95,16 @@ class Practice:
     keep: Callable[[dict[str, Any]], str]
     kept: Callable[[], list[dict[str, Any]]]
     now: Callable[[], datetime]
+    begun: bool = False
     places: dict[str, str] = field(init=False)
 
     def __post_init__(self) -> None:
         self.places = places(self.engine.hypotheses)
+
+    def leave(self) -> None:
+        """Say what is kept and what is not."""
+        dropped = " The answer that you had begun is dropped." if self.begun else ""
+        self.talk.say("", f"{NOTICE}.{dropped} What you answered is kept.")
 
 
 def practise(
@@ -128,9 +143,9 @@ def practise(
             case = _one(sitting, case)
         talk.say("", f"{NOTICE}. There is no further case.")
     except LeavingError:
-        talk.say("", f"{NOTICE}. What you answered is kept.")
+        sitting.leave()
     except KeyboardInterrupt:
-        talk.say("", f"{NOTICE}. What you answered is kept.")
+        sitting.leave()
         return 130
     return 0
 
@@ -357,52 +372,93 @@ def _hear(talk: Talk, walk: Walk, asked: Literal["pain", "trauma"]) -> None:
 
 def _commit(sitting: Practice) -> Answer | None:
     """The answer; None where the learner goes back to the patient."""
-    talk = sitting.talk
-    talk.help = COMMITTING
-    where = _where(sitting)
-    if where is None:
-        return None
-    place, side, level = where
+    sitting.talk.help = COMMITTING
+    sitting.begun = True
+    try:
+        answer = _answer(sitting.talk, sitting.places)
+    except BackError:
+        answer = None
+    sitting.begun = False
+    return answer
+
+
+def _answer(talk: Talk, known: dict[str, str]) -> Answer:
+    """The answer, question by question."""
+    place, side, level = _where(talk, known)
     while side is None:
-        typed = talk.ask("PRACTICE. Which side? r, l, b both, n none:").lower()
-        side = LESION_SIDES.get(typed)
+        side = LESION_SIDES.get(_heard(talk, "PRACTICE. Which side? r, l, b both, n none:").lower())
         if side is None:
-            talk.say("Type r, l, b or n.")
-    urgency = _number(talk, f"PRACTICE. How urgent? {URGENCY}:", len(WORDS) - 1)
-    options = [row.words for row in actions().values()]
-    action = None
-    while action is None:
-        action = talk.choose("PRACTICE. What first? A number:", options)
-        if action is None:
-            talk.say("Type the number of what you would do first.")
-    sure = _number(talk, "PRACTICE. How sure of place and side, 0 to 100 per cent?", 100)
-    return Answer(place, side, urgency, list(actions())[action], sure, level)
+            talk.say("Type r, l, b or n; or back.")
+    urgency = _urgency(talk)
+    action = _action(talk)
+    sure = None
+    while sure is None:
+        typed = _heard(talk, "PRACTICE. How sure of place and side, 0 to 100 per cent?")
+        sure = _number(typed.removesuffix("%").strip(), 100)
+        if sure is None:
+            talk.say("Type a whole number from 0 to 100; or back.")
+    return Answer(place, side, urgency, action, sure, level)
 
 
-def _number(talk: Talk, question: str, most: int) -> int:
-    """A whole number, 0 to so many."""
+def _heard(talk: Talk, question: str) -> str:
+    """What was typed at a question of the answer.
+
+    Raises:
+        BackError: To go back to the patient.
+        LeavingError: To leave.
+    """
+    typed = talk.ask(question)
+    if typed.lower() == BACK:
+        raise BackError
+    if typed.lower() in LEAVES:
+        raise LeavingError
+    return typed
+
+
+def _number(typed: str, most: int) -> int | None:
+    """A whole number, 0 to so many; None where none was typed."""
+    fits = typed.isdecimal() and len(typed) < 4 and int(typed) <= most
+    return int(typed) if fits else None
+
+
+def _urgency(talk: Talk) -> int:
+    """How urgent, by its number or its word."""
     while True:
-        typed = talk.ask(question).removesuffix("%").strip()
-        if typed.isdecimal() and len(typed) < 4 and int(typed) <= most:
-            return int(typed)
-        talk.say(f"Type a whole number from 0 to {most}.")
+        typed = " ".join(_heard(talk, f"PRACTICE. How urgent? {URGENCY}:").lower().split())
+        urgency = _number(typed, len(WORDS) - 1)
+        urgency = URGENCY_WORDS.get(typed) if urgency is None else urgency
+        if urgency is not None:
+            return urgency
+        talk.say(
+            f"Type a number from 0 to {len(WORDS) - 1}, or now, today, within days, none; or back."
+        )
 
 
-def _where(sitting: Practice) -> tuple[str, LesionSide | None, str] | None:
-    """The place, with its side and segment where they were typed with it; None for Enter alone."""
-    talk, offered, level = sitting.talk, list[str](), ""
+def _action(talk: Talk) -> str:
+    """What is done first."""
+    talk.say(*(f"{n}. {row.words}" for n, row in enumerate(actions().values(), 1)))
+    while True:
+        typed = _heard(talk, "PRACTICE. What first? A number, or back:")
+        if (action := _numbered(list(actions()), typed)) is not None:
+            return action
+        talk.say(f"Type a number from 1 to {len(actions())} for what you would do first; or back.")
+
+
+def _where(talk: Talk, known: dict[str, str]) -> tuple[str, LesionSide | None, str]:
+    """The place, with its side and segment where they were typed with it."""
+    offered, level = list[str](), ""
     side: LesionSide | None = None
     while True:
-        typed = talk.ask("PRACTICE. Where is it? (such as left S1 root; l lists):")
+        typed = _heard(talk, "PRACTICE. Where is it? (as left S1 root; l lists; back):")
         if not typed:
-            return None
+            raise BackError
         if (place := _numbered(offered, typed)) is not None:
             return place, side, level
         if typed.lower() in ("l", "list"):
-            talk.say(words.known_places(sitting.places))
+            talk.say(words.known_places(known))
             continue
         side, level, name = _place_words(typed)
-        offered = _fitting(sitting.places, name)
+        offered = _fitting(known, name)
         if len(offered) == 1:
             return offered[0], side, level
         if not 0 < len(offered) <= LISTED:
@@ -413,7 +469,7 @@ def _where(sitting: Practice) -> tuple[str, LesionSide | None, str] | None:
             offered = []
             continue
         talk.say(
-            *(f"{n}. {sitting.places[p]}" for n, p in enumerate(offered, 1)),
+            *(f"{n}. {known[p]}" for n, p in enumerate(offered, 1)),
             "Type one of these numbers, or more of the name.",
         )
 

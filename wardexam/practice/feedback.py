@@ -5,14 +5,13 @@ from datetime import datetime
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.practice.case import Case, LesionSide
+from wardexam.practice.first import First, calms, first
 from wardexam.practice.path import Path, best
 from wardexam.practice.progress import EMERGENCY, Result
-from wardexam.practice.tables import actions
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.rules.urgency import Urgency, assess
 from wardexam.version import __version__
 
-FIRST = 3  # reasons of the gravest level whose image is right to do first
 _ONE_SIDE = ("right", "left")
 
 
@@ -38,7 +37,7 @@ class Feedback:
         path: The learner's way.
         best: The tool's own.
         urgency: By the rules, on what the patient has.
-        right_actions: What the rules would do first, by name.
+        first: What may be done first, by name.
     """
 
     case: Case
@@ -46,7 +45,7 @@ class Feedback:
     path: Path
     best: Path
     urgency: Urgency
-    right_actions: tuple[str, ...]
+    first: First
 
     @property
     def site_right(self) -> bool:
@@ -54,8 +53,10 @@ class Feedback:
         return self.answer.place in self.case.truth.places
 
     @property
-    def side_right(self) -> bool:
-        """Whether the side is; both sides and none are the same."""
+    def side_right(self) -> bool | None:
+        """Whether the side is, both and none being the same; None where the place is wrong and the true one has no side."""
+        if not self.site_right and self.case.truth.side not in _ONE_SIDE:
+            return None
         own, true = (
             side if side in _ONE_SIDE else "both"
             for side in (self.answer.side, self.case.truth.side)
@@ -69,9 +70,18 @@ class Feedback:
         return abs(SEGMENTS.index(own) - SEGMENTS.index(true)) if own and true else None
 
     @property
-    def action_right(self) -> bool:
-        """Whether the rules would do first what was answered."""
-        return self.answer.action in self.right_actions
+    def action_right(self) -> bool | None:
+        """Whether the first action is right; None where it is not scored.
+
+        Not where nothing sound can be said, nor for what the rules, which know no place, would do, nor for nothing
+        at once where nothing was looked for.
+        """
+        own = self.answer.action
+        if calms(own) and self.path.calms_nobody and own in (*self.first.fit, *self.first.ruled):
+            return None
+        if own in self.first.fit:
+            return True
+        return None if not self.first.fit or own in self.first.ruled else False
 
     @property
     def emergency(self) -> bool:
@@ -108,19 +118,7 @@ def urgency_of(engine: Engine, case: Case) -> Urgency:
     return assess(case.whole, None, engine.read(case.whole, silence=False))
 
 
-def right_actions(urgency: Urgency) -> tuple[str, ...]:
-    """What may be done first: what images a region of one of the first reasons of the gravest level."""
-    level = urgency.level
-    gravest = [r for r in urgency.reasons if r.urgency == level][:FIRST]
-    regions = {r.region or "none" for r in gravest} or {"none"}
-    return tuple(
-        name
-        for name, row in actions().items()
-        if row.least <= level <= row.most and not regions.isdisjoint(row.regions)
-    )
-
-
 def feedback(engine: Engine, case: Case, answer: Answer, path: Path) -> Feedback:
     """What an answer comes to."""
     urgency = urgency_of(engine, case)
-    return Feedback(case, answer, path, best(engine, case), urgency, right_actions(urgency))
+    return Feedback(case, answer, path, best(engine, case), urgency, first(case.truth, urgency))

@@ -5,6 +5,7 @@ what the learner sees, and never what the case was.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -15,10 +16,12 @@ from wardexam.exam.flags import flags
 from wardexam.exam.story import question
 from wardexam.exam.wording import in_short
 from wardexam.practice.case import Case, place_of, told_first
-from wardexam.practice.tables import best_row, seconds
+from wardexam.practice.tables import best_row, few_signs, seconds
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.ties import EQUAL, even, ordered
+
+Kind = Literal["sign", "flag", "story"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +33,14 @@ class Step:
         seconds: What it took.
         chance: How likely the right place was after it, as the tool reckons.
         rank: Where the right place stood then among the tool's, 1 where it led.
+        kind: Whether a sign was tested, a red-flag question asked, or the story heard.
     """
 
     text: str
     seconds: int
     chance: float
     rank: int
+    kind: Kind = "sign"
 
 
 @dataclass(frozen=True)
@@ -51,8 +56,23 @@ class Path:
         return sum(s.seconds for s in self.steps)
 
     @property
+    def signs(self) -> int:
+        """How many signs were tested."""
+        return sum(s.kind == "sign" for s in self.steps)
+
+    @property
+    def asked(self) -> bool:
+        """Whether a red-flag question was asked."""
+        return any(s.kind == "flag" for s in self.steps)
+
+    @property
+    def calms_nobody(self) -> bool:
+        """Whether no sign was tested, or few and no red-flag question asked: that nothing was found says nothing."""
+        return not self.signs or (self.signs < few_signs() and not self.asked)
+
+    @property
     def known(self) -> int | None:
-        """After how many steps the right place led with half of the chance and went on to; None where it never did."""
+        """After how many steps the right place led with the chance of `known` in the costs, to the end; None where never."""
         least, at = best_row("known"), None
         for number, step in enumerate(self.steps, 1):
             if step.rank > 1 or step.chance < least:
@@ -65,6 +85,16 @@ class Path:
     def known_seconds(self) -> int | None:
         """The seconds after which it was known."""
         return None if self.known is None else sum(s.seconds for s in self.steps[: self.known])
+
+    @property
+    def known_chance(self) -> float | None:
+        """How likely the right place was when it was known."""
+        return None if self.known is None else self.steps[self.known - 1].chance
+
+    @property
+    def after(self) -> float:
+        """How likely the right place was at the end."""
+        return self.steps[-1].chance if self.steps else self.before
 
     @property
     def decided(self) -> int | None:
@@ -114,7 +144,7 @@ class Walk:
     def ask(self, flag: str, answer: YesNo, took: int) -> None:
         """What a red-flag question was answered."""
         self.found = self.found.model_copy(update={"flags": {**self.found.flags, flag: answer}})
-        self._went(f"{flags()[flag].short}: {answer}", took)
+        self._went(f"{flags()[flag].short}: {answer}", took, "flag")
 
     def hear(self, field: str, took: int) -> None:
         """A part of the story that was asked for."""
@@ -122,10 +152,10 @@ class Walk:
         context: Context = self.found.context.model_copy(update={field: value})
         self.found = self.found.model_copy(update={"context": context})
         asked = question(field)  # type: ignore[arg-type]
-        self._went(f"{asked.name}: {asked.words(value)}", took)
+        self._went(f"{asked.name}: {asked.words(value)}", took, "story")
 
-    def _went(self, text: str, took: int) -> None:
-        self._steps.append(Step(text, took, *self._chance()))
+    def _went(self, text: str, took: int, kind: Kind = "sign") -> None:
+        self._steps.append(Step(text, took, *self._chance(), kind))
 
     def _chance(self) -> tuple[float, int]:
         return right_chance(self.engine, self.case, self.found)

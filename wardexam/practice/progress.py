@@ -32,11 +32,11 @@ class Result(Model):
         site: The place that was answered.
         side: The side that was answered.
         site_right: Whether the place was right.
-        side_right: Whether the side was.
+        side_right: Whether the side was; None where the place was wrong and the true one had no side.
         urgency: The level that was answered.
         due: The level of the rules on what the patient has.
         action: What was to be done first.
-        action_right: Whether the rules would do that first.
+        action_right: Whether that is right; None where it was not scored.
         sure: The stated certainty of place and side.
         seconds: What the tests took.
         tests: How many tests and questions.
@@ -53,11 +53,11 @@ class Result(Model):
     site: Annotated[str, Field(max_length=60)]
     side: Literal["right", "left", "both", "none"]
     site_right: bool
-    side_right: bool
+    side_right: bool | None
     urgency: Level
     due: Level
     action: Annotated[str, Field(max_length=40)]
-    action_right: bool
+    action_right: bool | None
     sure: Percent
     seconds: Annotated[int, Field(ge=0)]
     tests: Annotated[int, Field(ge=0)]
@@ -68,7 +68,16 @@ class Result(Model):
     @property
     def right(self) -> bool:
         """Whether place and side were right: what the certainty is of."""
-        return self.site_right and self.side_right
+        return self.site_right and bool(self.side_right)
+
+    @property
+    def side_scored(self) -> bool | None:
+        """Whether the side was right, as it counts; None where it does not.
+
+        Earlier programs called no side right although the place was wrong.
+        """
+        by_nothing = not self.site_right and self.side in ("both", "none") and self.side_right
+        return None if by_nothing else self.side_right
 
     @property
     def emergency(self) -> bool:

@@ -13,6 +13,7 @@ from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Complaint, Onset
 from wardexam.exam.flags import flags
+from wardexam.reasoning.rules.urgency import rules
 
 Row = TypeVar("Row", bound=TableRow)
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -96,12 +97,20 @@ class Amount(TableRow):
 
 
 class Action(TableRow):
-    """Something that may be done first: its words, the regions that the rules image so, and at which levels."""
+    """Something that may be done first: the regions and first steps of the rules that it is, and up to which level."""
 
     words: str
     regions: tuple[str, ...]
-    least: Level
+    steps: tuple[str, ...]
     most: Level
+
+
+class Place(TableRow):
+    """What is done first for a place: the actions that fit it, and the reasons that it can explain, by region or name."""
+
+    fits: Annotated[tuple[str, ...], Field(min_length=1)]
+    regions: tuple[str, ...]
+    rules: tuple[str, ...]
 
 
 def table(name: str) -> dict[str, Any]:
@@ -161,6 +170,12 @@ def question_seconds(kind: Literal["flag", "story"]) -> int:
 def best_row(name: str) -> float:
     """A number of how the tool walks."""
     return rows("costs.toml", "best", Number)[name].value
+
+
+@cache
+def few_signs() -> int:
+    """Of fewer tested signs than this, with no red-flag question, finding nothing says nothing."""
+    return int(rows("costs.toml", "looked", Number)["few"].value)
 
 
 @cache
@@ -228,3 +243,20 @@ def residuals() -> dict[str, Amount]:
 def actions() -> dict[str, Action]:
     """What may be done first, by name."""
     return rows("actions.toml", "", Action)
+
+
+@cache
+def first_rows() -> dict[str, Place]:
+    """What is done first, by place, its site, or its name with the first letter of a segment.
+
+    Raises:
+        TableError: A row names an action, a rule or a region that there is none of.
+    """
+    found, known = rows("first.toml", "", Place), rules()
+    regions = {rule.region for rule in known.values()}
+    for name, row in found.items():
+        where = f"first.toml, row {name}"
+        _known(row.fits, actions(), where)
+        _known(row.rules, known, where)
+        _known(row.regions, regions, where)
+    return found

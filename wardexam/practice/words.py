@@ -7,6 +7,7 @@ from itertools import zip_longest
 from wardexam.exam.text import counted
 from wardexam.practice.case import MODEL, NOTICE, PUBLISHED, SHORT, Case
 from wardexam.practice.feedback import Feedback
+from wardexam.practice.first import calms
 from wardexam.practice.path import Path
 from wardexam.practice.progress import (
     EMERGENCY,
@@ -17,7 +18,7 @@ from wardexam.practice.progress import (
     first_times,
     reliability,
 )
-from wardexam.practice.tables import actions, levels
+from wardexam.practice.tables import actions, best_row, levels
 from wardexam.reasoning.rules.urgency import WORDS
 
 HALF = 38  # columns of one of two ways
@@ -41,24 +42,27 @@ def caution(case: Case) -> str:
     return PUBLISHED if case.kind == "published" else MODEL
 
 
-def verdict(right: bool) -> str:
-    """Right or wrong."""
-    return "right" if right else "NOT right"
+def verdict(right: bool | None) -> str:
+    """Right, wrong, or not scored."""
+    return "not scored" if right is None else "right" if right else "NOT right"
 
 
 def answered(made: Feedback, places: dict[str, str]) -> list[str]:
     """An answer beside what was so, the finding that decided, and when it could have been known."""
     answer, truth = made.answer, made.case.truth
+    right = made.site_right and made.side_right
+    guess = "" if made.path.signs else ", by a guess"
     return [
         "",
         f"{NOTICE}. {named(made.case)}, answered.",
         f"It was: {truth.words}. {truth.of}",
         f"Place: {places[answer.place]}: {verdict(made.site_right)}."
         f" Side: {answer.side}: {verdict(made.side_right)}." + _level(made),
+        *_looked(made.path),
         *_urgency(made),
         *_action(made),
         f"You were {answer.sure}% sure of place and side, and"
-        f" {'right' if made.site_right and made.side_right else 'not right'}.",
+        f" {f'right{guess}' if right else 'not right'}.",
         *_when(made),
         SHORT,
     ]
@@ -72,6 +76,15 @@ def _level(made: Feedback) -> str:
     return f" Level: {made.answer.level}: " + ("right." if off == 0 else f"{counted(off, 'segment')} off.")  # fmt: skip
 
 
+def _looked(path: Path) -> list[str]:
+    """That nothing was looked for, where so little was that finding nothing says nothing."""
+    if not path.calms_nobody:
+        return []
+    tested = f"tested {counted(path.signs, 'sign')}" if path.signs else "examined nothing"
+    asked = "" if path.asked else " and asked no red flag"
+    return [f"You {tested}{asked}: 'none found' does not reassure."]
+
+
 def _urgency(made: Feedback) -> list[str]:
     rules, own = made.urgency.level, made.answer.urgency
     reasons = [r for r in made.urgency.reasons if r.urgency == rules]
@@ -82,6 +95,8 @@ def _urgency(made: Feedback) -> list[str]:
             "an EMERGENCY NOT RECOGNISED" if made.emergency and own < EMERGENCY else "UNDER-CALLED"
         )
         return [said, f"That is {word}: less urgent than the rules call what this patient has."]
+    if own == 0 and made.path.calms_nobody:
+        return [said, "It is not called right, since so little was looked for."]
     if own > rules:
         return [said, "That is more urgent than the rules call it, and misses nothing."]
     return [said, "The emergency was recognised." if made.emergency else "The same as the rules."]
@@ -91,8 +106,16 @@ def _action(made: Feedback) -> list[str]:
     own = actions()[made.answer.action].words
     if made.action_right:
         return [f"First: {own}: right."]
-    wanted = "; or ".join(actions()[name].words for name in made.right_actions)
-    return [f"First: {own}: NOT right. The rules, which know no place: {wanted}."]
+    fit = "; or ".join(actions()[name].words for name in made.first.fit)
+    if made.action_right is False:
+        return [f"First: {own}: NOT right. For what it was: {fit}."]
+    if calms(made.answer.action) and made.path.calms_nobody:
+        return [f"First: {own}: not scored, since so little was looked for."]
+    if not fit:
+        return [f"First: {own}: not scored. Nothing sound can be said of it here."]
+    return [
+        f"First: {own}: not scored. The rules, which know no place, would do it; for what it was: {fit}."
+    ]
 
 
 def _when(made: Feedback) -> list[str]:
@@ -108,15 +131,17 @@ def _when(made: Feedback) -> list[str]:
     else:
         lines.append("Nothing that you tested spoke for the right place.")
     if mine.known_seconds is None:
-        lines.append("By your tests the right place never led with half of the chance.")
-    else:
-        lines.append(f"It could be known after your test {mine.known}, at {mine.known_seconds} s.")
-    if own.known_seconds is None:
-        lines.append("The tool's own way did not make it known either.")
+        lines.append(f"By your tests the right place never led with {best_row('known'):.0%}.")
     else:
         lines.append(
-            f"The tool's own way knew it after {counted(own.known or 0, 'test')}, at {own.known_seconds} s"
-            + _saved(made)
+            f"It could be known after your test {mine.known} ({mine.known_chance:.0%}), at {mine.known_seconds} s."
+        )
+    if own.known_seconds is None:
+        lines.append(f"The tool's own way did not make it known: {own.after:.0%} at its end.")
+    else:
+        lines.append(
+            f"The tool's own way knew it after {counted(own.known or 0, 'test')} ({own.known_chance:.0%}),"
+            f" at {own.known_seconds} s" + _saved(made)
         )
     return lines
 
@@ -174,6 +199,12 @@ def _share(count: int, of: int) -> str:
     return f"{count} of {of}" + (f" ({count / of:.0%})" if of else "")
 
 
+def _scored(verdicts: Sequence[bool | None]) -> str:
+    """How many were right of those that were scored."""
+    scored = [v for v in verdicts if v is not None]
+    return _share(sum(scored), len(scored))
+
+
 def progress(found: Sequence[Result], left: int = 0) -> list[str]:
     """What the results come to, with how many each figure rests on."""
     lines = ["", f"{NOTICE}. Your progress; it stays in your own folder."]
@@ -190,8 +221,8 @@ def progress(found: Sequence[Result], left: int = 0) -> list[str]:
         lines.append(f"Left out, since this program cannot read them: {left}.")
     lines += [
         f"Place right {_share(sum(r.site_right for r in first), len(first))},"
-        f" side {_share(sum(r.side_right for r in first), len(first))},"
-        f" first action {_share(sum(r.action_right for r in first), len(first))}.",
+        f" side {_scored([r.side_scored for r in first])},"
+        f" first action {_scored([r.action_right for r in first])}.",
         *_by_level(first),
         *_emergencies(first),
         *_time(first),

@@ -103,3 +103,17 @@ def test_leaving_by_a_key_keeps_what_was_answered(tmp_path, key, code):
         (kept,) = tmp_path.rglob("progress.json")
         assert len(json.loads(kept.read_text())["results"]) == 1
         assert "Traceback" not in session.raw.decode()
+
+
+@pytest.mark.parametrize(("key", "code"), [("\x03", 130), ("\x04", 0)])
+def test_leaving_within_an_answer_by_a_key_says_that_it_is_dropped(tmp_path, key, code):
+    with running(wardexam("practise", "--published", "h008"), environ(tmp_path)) as session:
+        learner = Learner(session)
+        learner.waits(r"Test what\?.*:$")
+        learner.types("answer", r"Where is it\?.*:$")
+        learner.types("left cord", r"How urgent\?.*:$")
+        session.quiet()  # as above
+        session.send(key)
+        session.wait("The answer that you had begun is dropped.")
+        assert session.ended() == code
+        assert not list(tmp_path.rglob("progress.json"))
