@@ -93,13 +93,13 @@ def test_the_sheet_before_stands_beside_and_a_fall_is_said_first(session):
     write(second, WORSE)
     first, *found = second.since
     assert first == "Since the sheet of 4 Mar 2026 14:00 by Dr Ash:"
-    assert found[0].startswith("LOWER: scale B -> A; neurological level C6 -> C5; ")
+    assert found[0].startswith("WORSE: scale B -> A; neurological level C6 -> C5; ")
     assert "arm muscles 30 -> 20" in found[0]
     paper = second.paper
     assert "AS ENTERED SO FAR, NOT SAVED" in paper
     words = " ".join(paper.split())
     assert "For: Otto Brandt, no. 4, bed A3" in words
-    assert words.index("LOWER: scale B -> A") < words.index("Sensory level")
+    assert words.index("WORSE: scale B -> A") < words.index("Sensory level")
 
 
 def test_a_saved_sheet_is_amended_with_a_reason_and_the_one_before_stays(session):

@@ -17,12 +17,16 @@ from wardexam.injury.entry import SheetChange, apply, inverse
 from wardexam.injury.kept import KeptSheet, at_words
 from wardexam.injury.sheet import InjurySheet
 from wardexam.injury.worksheet import worksheet
+from wardexam.note.cord_sheet import unheard
 from wardexam.records.repository import draft_line
 from wardexam.visit import same
 
 if TYPE_CHECKING:
     from wardexam.records.repository import Bed, DraftWriter, PatientFile
     from wardexam.session import Session
+
+NEW = "New sheet: nothing in it is known yet."
+UNHEARD = "NOT IN THE URGENCY: urgency and note do not hear of these scores until they are given to an examination"
 
 
 def latest(sheets: Iterable[KeptSheet]) -> list[KeptSheet]:
@@ -73,6 +77,7 @@ class SavedSheets:
         self.patient = file.patient
         same(self.patient, shown)
         self._all = file.sheets
+        self._last = file.examinations[-1] if file.examinations else None
 
     @property
     def last(self) -> KeptSheet | None:
@@ -105,7 +110,12 @@ class SavedSheets:
 
     def paper(self, kept: KeptSheet) -> str:
         """The worksheet of one of the sheets."""
-        return paper(self.patient, kept, compute(kept.sheet), self.before(kept))
+        note = UNHEARD if self.unheard(kept) else ""
+        return paper(self.patient, kept, compute(kept.sheet), self.before(kept), note)
+
+    def unheard(self, kept: KeptSheet) -> bool:
+        """Whether urgency and note have not heard of its scores, though no examination followed."""
+        return kept in unheard(self._all, self._last)
 
 
 class SheetStep(NamedTuple):
@@ -174,7 +184,7 @@ class InjuryVisit:
         kept = KeptSheet(
             id=session.new_id(), patient=patient_id, examiner=session.examiner, at=session.now()
         )
-        said = "New sheet: nothing in it is known yet."
+        said = NEW
         if left:
             said = f"A draft of a sheet is damaged and was not resumed: {left[-1].trouble}"
         return cls(session, file, kept, drafts.start(kept, session.examiner), said)

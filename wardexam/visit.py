@@ -25,6 +25,7 @@ from wardexam.records.repository import clock_line, draft_line
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
+    from wardexam.injury.kept import KeptSheet
     from wardexam.note.note import Form
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.wording import Wording
@@ -50,6 +51,7 @@ class Case:
         still: What urgency still hears of the stay; of `previous` alone where it is not given.
         replaced: The revision before this one; None for a first one.
         read_at: When its papers are read, where it is the last of the stay: they then say which limits are passed.
+        sheets: The stay's cord injury sheets, where it is the last: papers name one that urgency has not heard of.
     """
 
     patient: Patient
@@ -59,6 +61,7 @@ class Case:
     still: Open | None = None
     replaced: Examination | None = None
     read_at: "datetime | None" = None
+    sheets: "tuple[KeptSheet, ...]" = ()
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -166,6 +169,7 @@ class Case:
             scale=scale,
             replaced=self.replaced,
             now=self.read_at,
+            beside=self._beside,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -180,7 +184,15 @@ class Case:
             previous=self.previous,
             urgency=self.told,
             now=self.read_at,
+            beside=self._beside,
         )
+
+    @property
+    def _beside(self) -> str:
+        """The cord injury sheet that urgency has not heard of, in words; empty without one."""
+        from wardexam.note.cord_sheet import line
+
+        return line(self.sheets, self.examination, self.examination.at)
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -220,7 +232,9 @@ class Saved:
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
         made = _case(self._file, examination, self._wording)
-        return replace(made, read_at=self._now()) if examination == self.last else made
+        if examination != self.last:
+            return made
+        return replace(made, read_at=self._now(), sheets=self._file.sheets)
 
     def named(self, which: str | None) -> Case:
         """The examination of this identifier, the last one where none is given.

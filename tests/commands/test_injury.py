@@ -138,7 +138,7 @@ def test_a_patient_gives_the_worksheet_of_the_sheet_saved_last(ward, capsys, who
     assert "For: Kwabena Asante, no. 37-1490" in words
     assert "Scored 9 Mar 2026 09:00 by Dr Ash" in words
     assert "Since the sheet of 9 Mar 2026 08:00 by Dr Ash:" in words
-    assert words.index("LOWER: ") < words.index("Sensory level")
+    assert words.index("WORSE: ") < words.index("Sensory level")
     assert '"event": "exported"' in (ward / "audit.jsonl").read_text().splitlines()[-1]
 
 

@@ -60,6 +60,6 @@ def sheet_of(name: str) -> InjurySheet:
 def plain(sheet: InjurySheet) -> dict:
     """A sheet as the dict that `enumerated` takes."""
     document = sheet.model_dump(mode="json")
-    movement = {s: m for s, m in document["movements"].items() if m not in (None, "none")}
+    movement = document["movements"]
     rated = {(r["side"], r["test"], r["segment"]): r["counts"] for r in document["rated"]}
     return document | {"movement": movement, "rated": rated}

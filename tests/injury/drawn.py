@@ -38,7 +38,7 @@ def drawn(seed, unknown=0, marks=0):
         for test, level in zip(("light_touch", "pinprick"), around, strict=False):
             document[test][side] = _sensory(draw, level, spared and draw.random() < 0.7)
         document["motor"][side] = _motor(draw, around[2])
-        document["movements"][side] = draw.choice((None, None, None, *MOVEMENTS))
+        document["movements"][side] = draw.choice(("none", "none", "none", *MOVEMENTS))
     squeeze = draw.random() < (0.25 if near < len(levels) - 1 else 0.8)
     document["anal_contraction"] = "yes" if squeeze else "no"
     document["anal_pressure"] = "yes" if draw.random() < (0.5 if spared else 0.1) else "no"
@@ -51,10 +51,14 @@ def drawn(seed, unknown=0, marks=0):
             (t, s, n) for t, s, n in cells
             if s in side and (t == "motor" or RANK[n] in at or n == "S4-5")
         ]  # fmt: skip
-    places = [*cells, "anal_contraction", "anal_pressure"]
+    # Each movement several times, so that it is often among so many scores.
+    places = [*cells, "anal_contraction", "anal_pressure", *4 * [("movements", s) for s in SIDES]]
     for place in draw.sample(places, min(unknown, len(places))):
         if isinstance(place, str):
             document[place] = draw.choice(("NT", None))
+            continue
+        if place[0] == "movements":
+            document["movements"][place[1]] = None
             continue
         test, side, name = place
         document[test][side][name] = "NT"

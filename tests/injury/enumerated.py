@@ -143,6 +143,11 @@ def choices(test):
     return (0, 1, 3, 5) if test == "motor" else (0, 1, 2)
 
 
+def other_movements():
+    """What a movement outside the key muscles may be where it is not recorded: none, or the lowest there is."""
+    return [None, "S1"]
+
+
 def filled(values):
     """Every way to fill the Nones of a dict of cells."""
     gaps = [place for place, value in values.items() if value is None]
@@ -160,6 +165,9 @@ def rows(values):
 def side_outcomes(sheet, side, marks=True):
     """Every distinct side that some completion gives; marked cells by the level, or as examined."""
     cells, movement = cells_of(sheet, side), sheet.get("movement", {}).get(side)
+    movements = (
+        other_movements() if movement is None else [None if movement == "none" else movement]
+    )
     full = {place: 5 if place[0] == "motor" else 2 for place in cells}
     plain, hanging = {}, set()
     for place, (digit, marked, rating) in cells.items():
@@ -173,13 +181,13 @@ def side_outcomes(sheet, side, marks=True):
     for assumed in filled(plain):
         values = dict(assumed)
         if hanging:
-            of = side_of(*rows(assumed), movement)
+            of = side_of(*rows(assumed), None)  # no level rests on another movement
             for test, segment in hanging:
                 level = of.motor_level if test == "motor" else of.sensory_level
                 if not RANK[segment] < RANK[level]:
                     values[test, segment] = cells[test, segment][0]
         for known in filled(values):
-            found.add(side_of(*rows(known), movement))
+            found |= {side_of(*rows(known), each) for each in movements}
     return found
 
 

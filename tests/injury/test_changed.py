@@ -26,7 +26,9 @@ def test_the_same_sheet_twice_is_no_change():
 
 
 def test_a_level_that_fell_and_a_grade_that_rose_are_told_as_such_the_fall_first():
-    found = between(BASE, "sensation: 2 to C5, 1\nmotor: 53200/00000\nvac no\ndap no\n")
+    found = between(
+        BASE, "sensation: 2 to C5, 1\nmotor: 53200/00000\nvac no\ndap no\nmovement both none"
+    )
     assert "scale A -> B" in of(found, RISE)
     assert {"sensory level both C6 -> C5", "neurological level C6 -> C5"} <= set(of(found, FALL))
     assert "arm muscles 24 -> 20" in of(found, FALL)
@@ -35,7 +37,7 @@ def test_a_level_that_fell_and_a_grade_that_rose_are_told_as_such_the_fall_first
         (c.kind for c in found), key=[FALL, MAYBE, RISE, OTHER, OPEN].index
     )
     first, *_ = told(found)
-    assert first.startswith("LOWER: neurological level C6 -> C5; ")
+    assert first.startswith("WORSE: neurological level C6 -> C5; ")
 
 
 def test_what_fell_on_one_side_is_told_with_its_side():
@@ -60,12 +62,20 @@ def test_of_several_values_that_remain_all_must_be_lower():
     assert "motor level both, was C8" in of(between(before, unfinished), OPEN)
 
 
+def test_a_movement_not_recorded_again_opens_the_scale_and_hides_no_level_that_may_be_lower():
+    before = "sensation: 2 to C6, 1\nmotor: 55300/00000\nvac no\ndap yes\nmovement both none\n"
+    now = before.replace("movement both none\n", "").replace("55300", "555N0")
+    assert "scale, was B" in of(between(before, now), OPEN)
+    fallen = between(before.replace("55300", "55540"), now)
+    assert "motor level both C8 -> C7 or C8" in of(fallen, MAYBE)
+
+
 def test_where_one_of_several_values_is_lower_it_may_be_lower():
     before = "sensation: 2 to C8, 0\nmotor: 55500/00000\nvac no\ndap no\n"
     now = "sensation: 2 to T4, 0\nmotor: 5N555/00000\nvac no\ndap no\n"
     found = between(before, now)
     assert "motor level both C7 -> C5, C6 or T4" in of(found, MAYBE)
-    assert any(line.startswith("MAY BE LOWER: ") for line in told(found))
+    assert any(line.startswith("MAY BE WORSE: ") for line in told(found))
     back = between(now, before)
     assert "motor level both C5, C6 or T4 -> C7" in of(back, MAYBE)  # it may have been T4
 

@@ -9,6 +9,7 @@ from wardexam.injury.computed import compute
 from wardexam.injury.tables import rules
 from wardexam.injury.typed import read_typed
 
+STILL = "movement both none\n"
 NORMAL = "sensation: 2\nmotor: 55555/55555\nvac yes\ndap yes\n"
 
 
@@ -130,7 +131,7 @@ def test_rule_10_any_sensation_at_s4_5_or_pressure_spares():
     """With movement far below, each alone makes it motor incomplete; without, B."""
     moving = "55555/01000"
     for text in (sacral("pinprick", "left", 1), ABSENT.replace("dap no", "dap yes")):
-        assert found(text)["impairment"] == "B"
+        assert found(f"{text}\n{STILL}")["impairment"] == "B"
         assert found(text.replace("55555/00000", moving))["impairment"] == "C"
     assert found(ABSENT.replace("55555/00000", moving))["impairment"] == "A"
 
@@ -156,11 +157,11 @@ def test_rule_13_intact_without_contraction_or_pressure_says_that_no_rule_was_fo
 
 
 def test_rule_14_motor_incomplete_by_contraction_or_by_movement_far_below_of_the_same_side():
-    text = "sensation: 2 to C6, 1\nright motor: {}\nleft motor: {}\nvac no\ndap yes"
+    text = "sensation: 2 to C6, 1\nright motor: {}\nleft motor: {}\nvac no\ndap yes\n" + STILL
     # From C8 of the right the trace at right L2 is far below; the left level is what counts for the left.
     assert found(text.format("55500/00000", "55500/00000"))["impairment"] == "B"
     assert found(text.format("55500/10000", "55500/00000"))["impairment"] == "C"
-    low = "right sensation: 2 to L1, 1\nleft sensation: 2 to T2, 1\n{}\nvac no\ndap yes"
+    low = "right sensation: 2 to L1, 1\nleft sensation: 2 to T2, 1\n{}\nvac no\ndap yes\n" + STILL
     assert (
         found(low.format("right motor: 55555/41100\nleft motor: 55555/00000"))["impairment"] == "B"
     )
@@ -172,20 +173,25 @@ def test_rule_14_motor_incomplete_by_contraction_or_by_movement_far_below_of_the
 @pytest.mark.parametrize(("motor", "grade"), [("53321/00000", "B"), ("53320/10000", "C")])
 def test_rule_15_more_than_three_below_counts_every_segment(motor, grade):
     """From C6, T1 is three below; the next key muscle, L2, is far below."""
-    text = f"sensation: 2 to C6, 1\nmotor: {motor}\nvac no\ndap yes"
+    text = f"sensation: 2 to C6, 1\nmotor: {motor}\nvac no\ndap yes\n{STILL}"
     assert found(text)["impairment"] == grade
 
 
 def test_rule_15_counts_from_t2_by_a_movement_outside_the_key_muscles():
     text = "sensation: 2 to C6, 1\nmotor: 53320/00000\nvac no\ndap yes\nmovement {}\n"
-    assert found(text.format("right T1"))["impairment"] == "B"
-    assert found(text.format("right L2"))["impairment"] == "C"
-    assert found(text.format("left none"))["impairment"] == "B"
+    for right, grade in (("T1", "B"), ("L2", "C"), ("none", "B")):
+        of_both = text.format(f"right {right}") + "movement left none"
+        assert found(of_both)["impairment"] == grade
+    assert found(text.format("right L2"))["impairment"] == "C"  # whatever the left does
+    assert found(text.format("right T1"))["impairment"] == "B/C"
 
 
 def test_rule_16_b_or_c_by_the_side_c_or_d_by_the_neurological_level():
     """The right motor level is T1, so L2 is far below there; the count runs from the left's C5."""
-    text = "right sensation: 2 to T1, 1\nleft sensation: 2 to C5, 1\nright motor: 55555/{}\nleft motor: 50000/00000\nvac no\ndap yes"
+    text = (
+        "right sensation: 2 to T1, 1\nleft sensation: 2 to C5, 1\nright motor: 55555/{}\nleft motor: 50000/00000\nvac no\ndap yes\n"
+        + STILL
+    )
     assert found(text.format("00000"))["impairment"] == "B"
     words, numbers = reason(text.format("10000"), "impairment")
     assert "4 of 18 key muscles below C5" in words
@@ -223,14 +229,34 @@ def test_rule_19_no_key_muscle_below_is_d_by_convention_and_b_is_doubted():
 
 def test_rule_20_b_may_become_c_or_d_by_another_movement_that_is_never_counted():
     text = "sensation: 2 to L2, 1\nmotor: 55555/43300\nvac no\ndap yes\n"
-    assert found(text)["impairment"] == "B"
-    assert any(d.rules == (20,) for d in compute(read_typed(text)).doubts)
+    assert found(text + STILL)["impairment"] == "B"
     assert found(text + "movement right S1")["impairment"] == "D"
     assert "4 of 8" in reason(text + "movement right S1", "impairment")[0]
     weak = "sensation: 2 to T6, 1\nmotor: 55555/00000\nvac no\ndap yes\n"
     assert found(weak + "movement left S1")["impairment"] == "C"
-    asked = compute(read_typed(text + "movement both none"))
-    assert not asked.doubts
+    assert not compute(read_typed(text + STILL)).doubts
+
+
+@pytest.mark.parametrize(
+    ("recorded", "missing"),
+    [("", ("right", "left")), ("movement right none", ("left",)), ("movement left C6", ("right",))],
+)
+@pytest.mark.parametrize(("leg", "remain"), [("43300", "B/D"), ("40000", "B/C")])
+def test_rule_20_a_movement_that_was_not_recorded_is_unknown_and_leaves_c_or_d(
+    recorded, missing, leg, remain
+):
+    text = f"sensation: 2 to L2, 1\nmotor: 55555/{leg}\nvac no\ndap yes\nearlier deficit no\n"
+    computed = compute(read_typed(text + recorded))
+    scale = computed.results["impairment"]
+    assert "/".join(scale.values) == remain
+    words = tuple(f"{side} movement outside the key muscles" for side in missing)
+    assert scale.depends_on == words == computed.not_entered
+    (doubt,) = computed.doubts
+    assert doubt.rules == (20,)
+    assert doubt.words.startswith("movement outside the key muscles is not recorded")
+    # Where nothing else moves, or it cannot decide, one grade is left.
+    assert found(text + STILL)["impairment"] == "B"
+    assert found(text.replace("vac no", "vac yes") + recorded)["impairment"] == remain[-1]
 
 
 def test_rule_21_a_sensory_zone_only_without_pressure_and_with_s4_5_of_the_side_absent():
@@ -257,7 +283,7 @@ def test_rule_23_a_zone_is_the_lowest_with_any_function_with_gaps_else_the_level
 
 
 def test_rule_24_b_always_has_a_motor_zone_and_contraction_never():
-    text = "sensation: 2 to L2, 1\nmotor: 55555/43300\nvac no\ndap yes\n"
+    text = "sensation: 2 to L2, 1\nmotor: 55555/43300\nvac no\ndap yes\n" + STILL
     assert found(text)["impairment"] == "B"
     assert found(text)["motor_zone_right"] == "L4"
     assert found(text.replace("vac no", "vac yes"))["motor_zone_right"] == "NA"
@@ -314,7 +340,11 @@ def test_rule_29_only_a_result_that_differs_with_marks_as_examined_is_starred():
 
 
 def test_rule_30_a_result_is_known_where_every_completion_gives_it_else_all_remain():
-    text = "sensation: 2 to T1, 1\nright motor: 5N543/00000\nleft motor: 55543/00000\nvac no\ndap yes\n"
+    text = "sensation: 2 to T1, 1\nright motor: 5N543/00000\nleft motor: 55543/00000\nvac no\ndap yes\n{}"
+    open_, text = text.format(""), text.format(STILL)
+    assert compute(read_typed(open_)).results["impairment"].depends_on == (
+        "right motor C6", "right movement outside the key muscles", "left movement outside the key muscles",
+    )  # fmt: skip
     values = found(text)
     assert values["motor_level_right"] == "C5/C6/C8"
     assert values["motor_level_left"] == "C8"

@@ -49,11 +49,14 @@ def test_anal_contraction_comes_from_the_squeeze_and_pressure_from_nothing(squee
     assert any("anal tone is neither" in r for r in taken.remarks)
 
 
-def test_other_movements_are_taken_at_the_lowest_that_moves():
+def test_the_lowest_other_movement_is_told_and_not_taken_since_not_all_are_graded():
     taken = take_over(read("hip_adduction 2/0 hip_abduction 1/0 wrist_flexion 3/3"))
-    assert (taken.sheet.movements.right, taken.sheet.movements.left) == ("L4", "C6")
+    for side, lowest in (("right", "L4"), ("left", "C6")):
+        assert getattr(taken.sheet.movements, side) is None
+        assert f"{side} movement outside the key muscles" in taken.missing
+        assert any(f"{side}: {lowest} is the lowest that was graded" in r for r in taken.remarks)
     none = take_over(read("hip_abduction 0/nt"))
-    assert (none.sheet.movements.right, none.sheet.movements.left) == (None, None)
+    assert not any("outside the key muscles" in r for r in none.remarks)
 
 
 @pytest.mark.parametrize(

@@ -76,6 +76,7 @@ def test_every_digit_in_place_of_those_that_rules_tell_apart_gives_the_same(monk
         few = enumerated.results(sheet)
         with monkeypatch.context() as patch:
             patch.setattr(enumerated, "choices", lambda t: range(6) if t == "motor" else range(3))
+            patch.setattr(enumerated, "other_movements", lambda: [None, *enumerated.KEY])
             assert enumerated.results(sheet) == few
 
 
@@ -155,7 +156,7 @@ def test_a_higher_score_may_lower_the_grade(right, grade):
     from wardexam.injury.typed import read_typed
 
     sheet = read_typed(
-        f"sensation: 2 to C6, 1\nright motor: {right}\nleft motor: 53000|00000\nvac no\ndap yes"
+        f"sensation: 2 to C6, 1\nright motor: {right}\nleft motor: 53000|00000\nvac no\ndap yes\nmovement both none"
     )
     assert allowed(sheet).values["impairment"] == (grade,)
 

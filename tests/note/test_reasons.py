@@ -10,6 +10,10 @@ from tests.records.memory import MemoryWard
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.exam.typed import read_line
+from wardexam.injury.entry import written_over
+from wardexam.injury.signs import as_signs
+from wardexam.injury.typed import read_typed
+from wardexam.injury_visit import InjuryVisit, SavedSheets
 from wardexam.note import handover, sentences
 from wardexam.note.headline import summarise
 from wardexam.note.reasons import (
@@ -114,6 +118,64 @@ def test_every_reason_deadline_and_act_stands_on_every_paper(session, line):
                 )
                 assert all(s.lower() in text.lower() for s in steps if "none first" not in s), name
         assert "MRI, emergency list asked 4 Mar 14:10 by Dr Bex" in text, name
+
+
+CORD = "sensation: 2 to C4, 1\nmotor: 53000/00000\nvac no\ndap yes"
+CORD_SAID = (
+    "Cord injury sheet of 4 Mar 14:20 by Dr Bex, after this examination: scale B or C; level C4; motor level "
+    "right C6, left C6; sensory level right C4, left C4; not in the urgency above."
+)
+
+
+def sheet_saved(session, text):
+    visit = InjuryVisit.open(session, WHO)
+    visit.change(written_over(visit.sheet, read_typed(text)))
+    kept = visit.saving()()
+    visit.done()
+    return kept
+
+
+def charted(session):
+    """Note, referral and handover of the examination saved last, each as one line of text."""
+    made = papers(session, Saved(session, WHO).named(None))
+    return {name: made[name] for name in ("note", "referral", "handover")}
+
+
+def test_a_sheet_saved_after_the_examination_stands_on_every_paper_and_changes_no_level(session):
+    entered(session, LINES[0]).save(None)
+    late = at(session, "Dr Bex", minutes=20)
+    before, level = charted(late), Saved(late, WHO).urgency.level
+    sheet_saved(late, "motor: 53000/00000")
+    kept = sheet_saved(late, CORD)
+    said = CORD_SAID.removesuffix(".") + "; so 1 sheet before it."
+    for name, text in charted(late).items():
+        assert said in text, name
+        assert " ".join(text.replace(said, "").split()) == before[name], name
+    assert Saved(late, WHO).urgency.level == level
+    assert SavedSheets(late, WHO).unheard(kept)
+
+
+def test_a_sheet_that_an_examination_holds_or_followed_is_named_on_no_paper(session):
+    early = at(session, minutes=-20)
+    sheet_saved(early, CORD)
+    entered(session, LINES[0]).save(None)
+    assert not any("Cord injury sheet" in text for text in charted(session).values())
+    late = at(session, "Dr Bex", minutes=20)
+    kept = sheet_saved(late, CORD)
+    assert all(CORD_SAID in text for text in charted(late).values())
+    visit = Visit.open(at(session, minutes=20), WHO)
+    for f in as_signs(kept.sheet).findings:
+        visit.change(Change("finding", f"{f.sign} {f.side}", f.model_dump(mode="json")))
+    visit.save(None)
+    assert not any("Cord injury sheet" in text for text in charted(late).values())
+    assert not SavedSheets(late, WHO).unheard(kept)
+
+
+def test_the_handover_names_a_sheet_where_no_examination_is_saved(session):
+    late = at(session, "Dr Bex", minutes=20)
+    sheet_saved(late, CORD)
+    text = " ".join(handover.sheet(late.ward.papers(), "", now=late.now()).split())
+    assert CORD_SAID.replace("after this examination", "no examination saved") in text
 
 
 def test_the_first_lines_say_that_another_reason_is_due_before(session):

@@ -152,9 +152,19 @@ def test_every_lesion_of_the_tables_has_a_site_and_a_story_that_can_be_told():
             assert set(getattr(row, column)) <= names
 
 
-def test_a_cord_lesion_is_called_complete_only_where_the_saddle_was_examined():
+def test_a_cord_lesion_is_said_to_be_of_the_whole_only_where_the_saddle_was_examined():
     line = "onset=hours power_leg 0/0 knee 0/0 level_pin T8/T8 bladder retention"
     severe = reading(line).sites[0].name
-    assert severe.startswith("cord, severe") or "complete" not in severe
+    assert severe.startswith("cord, ")
+    assert "whole" not in severe
     whole = reading(f"{line} saddle absent/absent anal_tone absent").sites[0].name
-    assert "complete" in whole
+    assert whole.startswith("cord, whole cross-section")
+
+
+def test_no_site_is_named_by_a_word_of_the_cord_injury_standard():
+    """A sheet says complete or incomplete by the standard, which a suggestion beside it never contradicts."""
+    from wardexam.anatomy.lesion_tables import cord_patterns
+
+    names = [pattern.name or id_ for id_, pattern in cord_patterns().items()]
+    assert {"whole cross-section", "partial"} <= set(names)
+    assert not any("complete" in name for name in names)

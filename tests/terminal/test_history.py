@@ -232,7 +232,7 @@ def test_of_a_long_stay_the_last_hundred_are_drawn_and_the_others_counted(app):
 def test_cord_injury_sheets_stand_in_the_course_with_what_fell_first():
     ward = MemoryWard()
     ward.admit(Patient(id="patient1", bed="A3", name="Otto Brandt", number="4", admitted=NOW), "x")
-    lines = ("sensation: 2c6,1\nmotor: 55300/00000\nvac no\ndap yes", "sensation: 2c5,0\nmotor: 53000/00000\nvac no\ndap no")  # fmt: skip
+    lines = ("sensation: 2c6,1\nmotor: 55300/00000\nvac no\ndap yes\nmovement both none", "sensation: 2c5,0\nmotor: 53000/00000\nvac no\ndap no")  # fmt: skip
     for number, text in enumerate(lines):
         kept = KeptSheet(
             id=f"sheet00{number}", patient="patient1", examiner="Dr Ash", at=NOW, sheet=read_typed(text)
@@ -243,4 +243,4 @@ def test_cord_injury_sheets_stand_in_the_course_with_what_fell_first():
     words = " ".join(text.split())
     assert "1. 4 Mar 2026 14:00 Dr Ash: scale B; level C6; motor level right C7, left C7;" in words
     assert "2. 4 Mar 2026 14:00 Dr Ash: scale A; level C5;" in words
-    assert "LOWER: scale B -> A; neurological level C6 -> C5; motor level both C7 -> C6" in words
+    assert "WORSE: scale B -> A; neurological level C6 -> C5; motor level both C7 -> C6" in words

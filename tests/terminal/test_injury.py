@@ -10,7 +10,7 @@ from tests.terminal.screens import NOW, demo_app, dump, sheet_kept
 from wardexam.exam.examination import Patient
 from wardexam.injury.computed import compute
 from wardexam.injury.entry import written_over
-from wardexam.injury.sheet import InjurySheet
+from wardexam.injury.sheet import SIDES, InjurySheet
 from wardexam.injury.typed import read_typed
 from wardexam.injury_visit import InjuryVisit
 from wardexam.session import Session
@@ -69,7 +69,8 @@ def test_a_column_is_gone_down_then_the_next_and_at_last_the_questions():
     for question in ("anal_contraction", "anal_pressure"):
         assert ROWS[state.row] == question
         press(state, "0")
-    assert state.sheet.absent() == []
+    assert ROWS[state.row] == "movement"
+    assert state.sheet.absent() == [f"{s} movement outside the key muscles" for s in SIDES]
 
 
 def test_in_the_power_columns_only_key_muscles_are_gone_to():
@@ -128,6 +129,48 @@ def test_a_score_goes_to_both_sides_where_both_are_meant():
     state.visit.change(edit.change)
     assert state.sheet.light_touch.right == state.sheet.light_touch.left == {"C2": "1"}
     assert edit.said == "both light touch C2 1"
+
+
+@pytest.mark.parametrize(
+    ("text", "both", "said"),
+    [
+        ("", False, "right light touch C2 1"),
+        ("right light touch: C2 1", False, "right light touch C2 1"),
+        ("light touch: C2 2", False, "right light touch C2 1, was 2"),
+        ("right light touch: C2 0*", False, "right light touch C2 1, was 0*"),
+        ("light touch: C2 2", True, "both light touch C2 1, was 2"),
+        ("left light touch: C2 2", True, "both light touch C2 1, was left 2"),
+        ("right touch: C2 2\nleft touch: C2 0", True, "both light touch C2 1, was right 2, left 0"),
+    ],
+)
+def test_a_score_written_over_another_says_what_was_there(text, both, said):
+    state = state_of(text)
+    state.both = both
+    assert edits.digit(state, "1").said == said
+
+
+def test_an_answer_written_over_another_says_what_was_there():
+    state = state_of("vac yes\nmovement right L4")
+    state.row = ROWS.index("anal_contraction")
+    assert edits.digit(state, "0").said == "voluntary anal contraction: no, was yes"
+    assert edits.cleared(state).said == "voluntary anal contraction: not entered, was yes"
+    state.row = ROWS.index("movement")
+    assert edits.digit(state, "0").said.endswith("right: none, was L4")
+
+
+@pytest.mark.parametrize(
+    ("before", "typed", "left"),
+    [
+        ("", "2t9", ""),
+        ("light touch: 2", "2t9, 0", ""),
+        ("light touch: 2", "2t9", ". Left as before: right light touch T10 to S4-5"),
+        ("right touch: 2 to T4, 0, T9 1", "T9 2", ". Left as before: right light touch C2 to T8, T10 to S4-5"),
+        ("light touch: 2", "2t9, 0 / 2s3", ". Left as before: left light touch S4-5"),
+        ("motor: 55555/00000", "right motor: C5 4, C6 4, C7 4, C8 4, L2 1, L3 1, L4 1, L5 1", ". Left as before: right motor T1, S1"),
+    ],
+)  # fmt: skip
+def test_a_short_range_over_a_filled_column_says_what_it_left(before, typed, left):
+    assert edits.typed(state_of(before), typed).said == f"Entered: {typed}{left}"
 
 
 def test_a_mark_goes_through_how_it_counts_and_away_again():
@@ -229,7 +272,9 @@ def test_a_bare_sheet_says_that_all_remains_and_nothing_normal():
 
 
 def test_what_is_not_testable_leaves_exactly_what_remains():
-    state = state_of("sensation: 2 to T8, 0 to S3, NT\nmotor: 55555/00000\nvac no\ndap no")
+    state = state_of(
+        "sensation: 2 to T8, 0 to S3, NT\nmotor: 55555/00000\nvac no\ndap no\nmovement both none"
+    )
     lines = shown(state)
     assert any(re.match(r"scale +A or B$", line.rstrip()) for line in lines)
     assert any(re.match(r"sensory zone +T8 or NA +T8 or NA$", line.rstrip()) for line in lines)
@@ -275,8 +320,8 @@ def test_every_reason_doubt_and_rule_can_be_read_at_80_columns(name):
 def test_what_was_taken_over_and_is_missing_is_told_first():
     state = state_of("motor: 55555/00000")
     state.remarks = ("from the examination being entered",)
-    words = " ".join(" ".join(shown(state)).split())
-    missing = "Not entered: both light touch: C2 to S4-5; both pinprick: C2 to S4-5; voluntary anal contraction; deep anal pressure Taken over: from the examination"
+    words = " ".join(" ".join(shown(state, room=22)).split())
+    missing = "Not entered: both light touch: C2 to S4-5; both pinprick: C2 to S4-5; voluntary anal contraction; deep anal pressure; both movement outside the key muscles Taken over: from the examination"
     assert missing in words
 
 
@@ -297,6 +342,23 @@ async def test_a_sheet_is_typed_by_range_and_its_results_stand_beside_it(tmp_pat
         words = " ".join(" ".join(dump(app)).split())
         assert "scale D motor incomplete" in words
         assert "kept 14:00" in words
+
+
+async def test_a_movement_not_entered_leaves_the_scale_open_and_is_what_t_goes_to(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J", *keys("\r2t4,1/2t4,1\r\r=\r\r5555500000/5555500000\r01"), "t")
+        words = " ".join(" ".join(dump(app)).split())
+        assert re.search(r"scale B or C ", words)
+        assert "To check: movement outside the key muscles is" in words
+        not_entered = app.screen.visit.paper.partition("NOT ENTERED: UNKNOWN, NOT NORMAL\n")[2]
+        assert not_entered.strip().startswith("right movement outside the key muscles")
+        assert named(app.screen.state.cell) == "lowest movement outside the key muscles, right"
+        await pilot.press("0", "t")
+        assert named(app.screen.state.cell) == "lowest movement outside the key muscles, left"
+        await pilot.press("0", "t")
+        assert "scale B sensory incomplete" in " ".join(" ".join(dump(app)).split())
+        assert "No result depends on a score that is not known." in dump(app)[-2]
 
 
 async def test_a_refused_line_stays_as_typed_with_what_is_wrong(tmp_path):
@@ -396,6 +458,55 @@ async def test_from_the_ward_the_scores_open_the_examination(tmp_path):
         assert len(app.visit.examination.findings) == 28
 
 
+async def test_from_a_new_sheet_the_saved_ones_are_turned_to_and_amended(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        patient = app.ward.beds()[0].patient_id
+        await pilot.press("J", "n", "left")
+        assert "No earlier sheet is saved." in dump(app)[-2]
+        await pilot.press("q", *keys("\r2t4,0\r"), "s", "q", "J")
+        assert "n, then left, shows those saved." in dump(app)[-2]
+        await pilot.press(*keys("\r2t9,0\r"), "s", "q", "J", "n", "left")
+        assert "sheet 2 of 2" in dump(app)[0]
+        await pilot.press("left")
+        assert "sheet 1 of 2" in dump(app)[0]
+        await pilot.press("M")
+        assert "AMENDING sheet 1" in dump(app)[0]
+        await pilot.press("1", "s", *"typing", "enter")
+        saved = app.ward.file(patient).sheets
+        assert [(s.id == saved[0].id, s.revision) for s in saved] == [
+            (True, 1),
+            (False, 1),
+            (True, 2),
+        ]
+        assert app.ward.sheet_drafts.infos() == ()
+        await pilot.press("q")
+        assert isinstance(app.screen, WardScreen)
+
+
+async def test_amending_a_saved_sheet_keeps_the_draft_of_the_one_under_way(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J", *keys("\r2t4,0\r"), "s", "q", "J", *keys("\r2t9,0\r"))
+        await sheet_kept(pilot)
+        await pilot.press("n", "left", "M")
+        assert "AMENDING sheet 1" in dump(app)[0]
+        await pilot.press("q")
+        assert isinstance(app.screen, WardScreen)
+        await pilot.press("J")
+        assert "sheet 2" in dump(app)[0]
+        assert app.screen.visit.sheet == read_typed("right light touch: 2 to T9, 0")
+
+
+async def test_a_saved_sheet_is_given_to_an_examination_from_its_worksheet(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J", *keys("\r2t4,0\r"), "s", "M", "G")
+        await pilot.pause(0.1)
+        assert isinstance(app.screen, ExamineScreen)
+        assert len(app.visit.examination.findings) == 28
+
+
 async def test_a_saved_sheet_shows_its_worksheet_and_is_amended_from_there(tmp_path):
     app = demo_app(tmp_path / "ward")
     async with app.run_test(size=(80, 24)) as pilot:
@@ -404,7 +515,10 @@ async def test_a_saved_sheet_shows_its_worksheet_and_is_amended_from_there(tmp_p
         (first,) = app.ward.file(patient).sheets
         assert (first.examiner, first.saved_by, first.revision) == ("Dr Test", "Dr Test", 1)
         assert dump(app)[2] == "SPINAL CORD INJURY: NEUROLOGICAL CLASSIFICATION"
-        assert "Saved. C copies it" in dump(app)[-2]
+        assert (
+            dump(app)[-2].rstrip().endswith("hear of it once M, then G gives it to an examination.")
+        )
+        assert "NOT IN THE URGENCY" in "\n".join(dump(app))
         assert app.ward.sheet_drafts.infos() == ()
         await pilot.press("M", "1", "s")
         assert dump(app)[-2].startswith("Why is it amended?")
@@ -445,7 +559,7 @@ async def test_the_last_sheet_stands_beside_the_new_one_with_a_fall_first(tmp_pa
         await pilot.press("J", *keys("\r2t8,0/2t8,0\r\r=\r"), "s", "q", "J")
         await pilot.press(*keys("\r2t4,0/2t8,0\r"))
         words = " ".join(" ".join(line[31:] for line in dump(app)).split())
-        assert "LOWER: " in words
+        assert "WORSE: " in words
         assert "right light touch T5 2 -> 0" in words
 
 

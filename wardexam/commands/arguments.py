@@ -66,7 +66,8 @@ a sheet:
   motor left: 5 5 5 5 5 / 0 0 NT 0* 0       not testable; * not from the injury
   vac no                                    voluntary anal contraction
   dap no                                    deep anal pressure
-  movement right L4                         outside the key muscles, or none
+  movement right L4                         outside the key muscles, or none;
+                                            left out it is unknown
   count left motor L5 as normal: fracture   or as examined: how a * is to count
   earlier deficit yes                       on record, from an earlier injury
   id: A1

@@ -75,10 +75,10 @@ class Box:
         touch: Light touch, by number of the segment.
         pin: Pinprick.
         motor: Key muscles; empty sets at other segments.
-        movement: The lowest movement outside the key muscles as a segment's number; -1 where none.
+        movements: What the lowest movement outside the key muscles may be, each a segment's number, -1 for none.
     """
 
     touch: Row
     pin: Row
     motor: Row
-    movement: int = -1
+    movements: tuple[int, ...]

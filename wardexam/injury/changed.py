@@ -5,11 +5,20 @@ from dataclasses import dataclass
 
 from wardexam.injury.computed import Computed, in_words
 from wardexam.injury.segments import INTACT_NAME, NAMES, number
-from wardexam.injury.sheet import SIDES, TEST_WORDS, TESTS, InjurySheet, Side, Test, places
+from wardexam.injury.sheet import (
+    MOVEMENT_WORDS,
+    SIDES,
+    TEST_WORDS,
+    TESTS,
+    InjurySheet,
+    Side,
+    Test,
+    places,
+)
 from wardexam.injury.tables import standard
 
 FALL, MAYBE, RISE, OTHER, OPEN = (
-    "lower", "may be lower", "higher", "changed", "not known again"
+    "worse", "may be worse", "better", "changed", "not known again"
 )  # fmt: skip
 KINDS = (FALL, MAYBE, RISE, OTHER, OPEN)  # in the order in which they are told
 # The results that are compared, by their ids, with how they are called; of a side with the side behind.
@@ -37,7 +46,7 @@ class Changed:
     """One difference.
 
     Attributes:
-        kind: Whether it is lower now, may be, is higher, is otherwise, or may still be what it was.
+        kind: Whether it is worse now, may be, is better, is otherwise, or may still be what it was.
         words: What, from what to what.
     """
 
@@ -48,8 +57,8 @@ class Changed:
 def changes(before: Computed, now: Computed) -> tuple[Changed, ...]:
     """Every difference of results, sub-scores and single scores, what fell first.
 
-    A result that has several values left is lower only where all of them are; where one of them may be below
-    one of those before, it may be lower; where not all is entered and what it was is still among them, it is
+    A result that has several values left is worse only where all of them are; where one of them may be below
+    one of those before, it may be worse; where not all is entered and what it was is still among them, it is
     not known again. A single score is compared where both sheets have a number.
     """
     found = [*_results(before, now), *_sums(before, now), *_signs(before.sheet, now.sheet)]
@@ -100,12 +109,18 @@ def _results(before: Computed, now: Computed) -> Iterator[Changed]:
         was, is_ = before.results[id_].values, now.results[id_].values
         if was == is_:
             continue
-        if now.not_entered and set(was) < set(is_):
+        if set(was) < set(is_) and _unfinished(now, id_):
             if "_zone_" in id_:
                 continue  # follows from what else is not known
             yield Changed(OPEN, f"{words}, was {in_words(was)}")
         else:
             yield Changed(_kind(was, is_), f"{words} {in_words(was)} -> {in_words(is_)}")
+
+
+def _unfinished(now: Computed, id_: str) -> bool:
+    """Whether something that a result may rest on was not entered; other movements decide the scale alone."""
+    movements = () if id_ == "impairment" else MOVEMENT_WORDS.values()
+    return any(words not in movements for words in now.not_entered)
 
 
 def _sums(before: Computed, now: Computed) -> Iterator[Changed]:

@@ -33,15 +33,17 @@ def _row(sheet: InjurySheet, test: Test, side: Side, open_: dict[int, int] | Non
     return tuple(row)
 
 
-def _movement(sheet: InjurySheet, side: Side) -> int:
+def _movements(sheet: InjurySheet, side: Side) -> tuple[int, ...]:
+    """What the lowest movement outside the key muscles may be: every one where it was not entered."""
     name: str | None = getattr(sheet.movements, side)
-    return -1 if name in (None, NO_MOVEMENT) else number(str(name))
+    may_be = sheet.movements.every() if name is None else (name,)
+    return tuple(-1 if each == NO_MOVEMENT else number(each) for each in may_be)
 
 
 def as_examined(sheet: InjurySheet, side: Side) -> list[Box]:
     """All completions of a side with every marked score as examined."""
     touch, pin, motor = (_row(sheet, t, side, None) for t in ("light_touch", "pinprick", "motor"))
-    return [Box(touch, pin, motor, _movement(sheet, side))]
+    return [Box(touch, pin, motor, _movements(sheet, side))]
 
 
 def completions(sheet: InjurySheet, side: Side) -> list[Box]:
@@ -53,7 +55,7 @@ def completions(sheet: InjurySheet, side: Side) -> list[Box]:
         _row(sheet, "light_touch", side, touch),
         _row(sheet, "pinprick", side, pin),
         _row(sheet, "motor", side, motor),
-        _movement(sheet, side),
+        _movements(sheet, side),
     )
     if not (touch or pin or motor):
         return [assumed]

@@ -146,8 +146,9 @@ def _where(sheet: InjurySheet, found: Allowed) -> str:
         for key in reversed(keys()):
             if key > far and not any(box.motor[key] & ~moved for box in boxes):
                 return f" ({side} {muscles().key[NAMES[key]].muscle}, {NAMES[key]})"
-        if boxes[0].movement > far:
-            return f" ({side}, a movement at {NAMES[boxes[0].movement]} outside the key muscles)"
+        other = min(boxes[0].movements)
+        if other > far:
+            return f" ({side}, a movement at {NAMES[other]} outside the key muscles)"
     return ""
 
 
@@ -190,7 +191,8 @@ def doubts(sheet: InjurySheet, found: Allowed) -> list[Why]:
     told = []
     for grade, grounds in found.grades.items():
         told += [worded(id_, grade=grade) for id_ in sorted(grounds.doubts)]
-    if "B" in found.grades and sheet.movements.right is sheet.movements.left is None:
+    not_recorded = any(getattr(sheet.movements, side) is None for side in SIDES)
+    if not_recorded and "B" in found.grades and found.grades.keys() & {"C", "D"}:
         told.append(worded("doubt_movement"))
     if sheet.marked > len(sheet.rated):  # some not rated by the examiner
         told.append(worded("doubt_marks"))

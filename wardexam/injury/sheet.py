@@ -32,6 +32,7 @@ Rating = Literal["normal", "examined"]
 NOT_TESTABLE = "NT"
 MARK = "*"
 NO_MOVEMENT = "none"
+MOVEMENT_WORDS: dict[Side, str] = {s: f"{s} movement outside the key muscles" for s in SIDES}
 _SCORE = re.compile(r"([0-9]|NT)(\*?)")
 
 
@@ -65,6 +66,14 @@ def codes(test: Test) -> tuple[str, ...]:
     return (*plain, *(d + MARK for d in digits), NOT_TESTABLE + MARK)
 
 
+def stretches(test: Test, segments: list[str]) -> str:
+    """Segments of a test in words: of sensation each stretch by its ends, ``T4 to T5, S1``."""
+    if test == "motor":
+        return ", ".join(segments)
+    parts = runs(tuple(number(s) for s in segments))
+    return ", ".join(named(a) if a == b else f"{named(a)} to {named(b)}" for a, b in parts)
+
+
 def places(test: Test) -> tuple[str, ...]:
     """The segments at which a test scores."""
     return tuple(muscles().key) if test == "motor" else POINTS
@@ -95,19 +104,27 @@ class SideScores(Model):
 
 
 class Movements(Model):
-    """The lowest movement outside the key muscles on each side: a segment, ``none``, or not entered."""
+    """The lowest movement outside the key muscles on each side: a segment, ``none``, or not entered.
+
+    Not entered is unknown: what it would decide stays open (rule 20).
+    """
 
     right: str | None = None
     left: str | None = None
 
     @model_validator(mode="after")
     def _known(self) -> Self:
-        allowed = (*muscles().non_key, NO_MOVEMENT)
+        allowed = self.every()
         for side in SIDES:
             given = getattr(self, side)
             if given is not None and given not in allowed:
                 raise ValueError(f"{side}: '{given}' is none of {', '.join(allowed)}")
         return self
+
+    @classmethod
+    def every(cls) -> tuple[str, ...]:
+        """Every answer that a side takes."""
+        return (*muscles().non_key, NO_MOVEMENT)
 
 
 class Rated(Model):
@@ -140,7 +157,7 @@ class InjurySheet(Model):
         motor: By side and segment of the key muscle.
         anal_contraction: Voluntary anal contraction; None where not entered.
         anal_pressure: Deep anal pressure; None where not entered.
-        movements: The lowest working movement outside the key muscles, if any was looked for.
+        movements: The lowest working movement outside the key muscles; unknown where not entered.
         earlier_deficit: Whether an earlier deficit from a cord injury is on record; None: not said.
         rated: How single marked scores are to count.
         comment: Free text.
@@ -210,18 +227,12 @@ class InjurySheet(Model):
                 missing = [s for s in places(test) if s not in given]
                 if not missing:
                     continue
-                if test == "motor":
-                    shown = ", ".join(missing)
-                else:
-                    parts = runs(tuple(number(s) for s in missing))
-                    shown = ", ".join(
-                        named(a) if a == b else f"{named(a)} to {named(b)}" for a, b in parts
-                    )
-                said.append(f"{side} {TEST_WORDS[test]}: {shown}")
+                said.append(f"{side} {TEST_WORDS[test]}: {stretches(test, missing)}")
         if self.anal_contraction is None:
             said.append("voluntary anal contraction")
         if self.anal_pressure is None:
             said.append("deep anal pressure")
+        said += [MOVEMENT_WORDS[side] for side in SIDES if getattr(self.movements, side) is None]
         return said
 
 
@@ -260,6 +271,6 @@ def injury_schema() -> dict[str, Any]:
             "properties": dict.fromkeys(SIDES, side),
         }
     schema["$defs"].pop("SideScores", None)
-    movements = {"enum": [*muscles().non_key, NO_MOVEMENT, None]}
+    movements = {"enum": [*Movements.every(), None]}
     schema["$defs"]["Movements"]["properties"] = dict.fromkeys(SIDES, movements)
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -124,11 +124,11 @@ def _states(found: SideOutcome, box: Box, sensory: int, motor: int, spared: set[
     most = sum(bool(box.motor[k] & useful) for k in near)
     can_move = [k for k in far if box.motor[k] & score.moved]
     must_move = [k for k in far if not box.motor[k] & ~score.moved]
-    by_other = box.movement > motor + standard().far.levels
+    by_other = {movement > motor + standard().far.levels for movement in box.movements}
     allowed: dict[bool, tuple[int, int]] = {}
-    if not by_other and not must_move:
+    if False in by_other and not must_move:
         allowed[False] = (least, most)
-    if by_other or can_move:
+    if True in by_other or can_move:
         # Where a muscle must move for it, one below useful can: an unknown muscle has every score.
         fewest = least + sum(not box.motor[k] & ~useful for k in far)
         allowed[True] = (fewest, most + sum(bool(box.motor[k] & useful) for k in far))

@@ -38,7 +38,8 @@ def take_over(findings: Findings, id_: str = "") -> TakenOver:
     remarks: list[str] = []
     document: dict[str, Any] = {"id": id_, "motor": _motor(findings, remarks)}
     document |= {test: _sensory(findings, test, remarks) for test in SENSES}
-    document["movements"] = {side: _movement(findings, side, remarks) for side in SIDES}
+    for side in SIDES:
+        _movement(findings, side, remarks)
     document["anal_contraction"] = _contraction(findings, remarks)
     remarks += _not_taken(findings)
     sheet = InjurySheet.model_validate(document)
@@ -82,8 +83,11 @@ def _graded(sign: Finding | None) -> bool:
     return grade.isdecimal() and int(grade) >= standard().motor.trace
 
 
-def _movement(findings: Findings, side: Side, remarks: list[str]) -> str | None:
-    """The lowest segment at which a movement outside the key muscles was graded and is there."""
+def _movement(findings: Findings, side: Side, remarks: list[str]) -> None:
+    """Tell the lowest movement outside the key muscles that was graded and is there.
+
+    It is not taken: an examination does not grade all of them, and one further down would be counted as none.
+    """
     lowest = None
     for segment, row in taken_over().movements.items():
         for name in row.signs:
@@ -91,9 +95,8 @@ def _movement(findings: Findings, side: Side, remarks: list[str]) -> str | None:
                 lowest = segment
     if lowest is not None:
         remarks.append(
-            f"lowest movement outside the key muscles, {side}: {lowest}, of those that were graded"
+            f"movement outside the key muscles, {side}: {lowest} is the lowest that was graded, not all were: enter the lowest there is"
         )
-    return lowest
 
 
 def _contraction(findings: Findings, remarks: list[str]) -> str | None:

@@ -2,10 +2,20 @@
 
 from collections.abc import Iterator
 
-from wardexam.injury.sheet import MARK, SIDES, TEST_WORDS, TESTS, InjurySheet, SideScores, places
+from wardexam.injury.sheet import (
+    MARK,
+    MOVEMENT_WORDS,
+    SIDES,
+    TEST_WORDS,
+    TESTS,
+    InjurySheet,
+    SideScores,
+    places,
+)
 from wardexam.injury.tables import standard
 
 Place = tuple[str, ...]  # of the sheet's document, outermost name first
+MOVEMENTS = "movements"
 SIGN_WORDS = {
     "anal_contraction": "voluntary anal contraction",
     "anal_pressure": "deep anal pressure",
@@ -33,6 +43,10 @@ def unknown(sheet: InjurySheet, *, entered: bool | None = None) -> dict[Place, s
         value = getattr(sheet, sign)
         if value in (None, "NT") and entered in (None, value is not None):
             found[(sign,)] = words
+    if not entered:  # a movement is never entered as not testable
+        for side, words in MOVEMENT_WORDS.items():
+            if getattr(sheet.movements, side) is None:
+                found[MOVEMENTS, side] = words
     return found
 
 
@@ -41,6 +55,11 @@ def fillings(sheet: InjurySheet, place: Place) -> Iterator[InjurySheet]:
     if len(place) == 1:
         for answer in ("yes", "no"):
             yield sheet.model_copy(update={place[0]: answer})
+        return
+    if place[0] == MOVEMENTS:
+        for answer in sheet.movements.every():
+            moved = sheet.movements.model_copy(update={place[1]: answer})
+            yield sheet.model_copy(update={MOVEMENTS: moved})
         return
     test, side, name = place
     motor = standard().motor

@@ -75,6 +75,12 @@ def worksheet(
 
 def in_one_line(computed: Computed) -> str:
     """The results in one line: scale, levels, sub-scores; a result with several values left as all of them."""
+    sums_ = (f"{label.lower()} {_sum(computed.sums[id_])}" for id_, label in SUMS.items())
+    return "; ".join([in_few_words(computed), *sums_])
+
+
+def in_few_words(computed: Computed) -> str:
+    """Scale and levels in one line; a result with several values left as all of them."""
     found = computed.results
 
     def values(id_: str) -> str:
@@ -84,8 +90,7 @@ def in_one_line(computed: Computed) -> str:
     for kind in ("motor_level", "sensory_level"):
         sides = ", ".join(f"{side} {values(f'{kind}_{side}')}" for side in SIDES)
         parts.append(f"{kind.replace('_', ' ')} {sides}")
-    sums_ = (f"{label.lower()} {_sum(computed.sums[id_])}" for id_, label in SUMS.items())
-    return "; ".join([*parts, *sums_])
+    return "; ".join(parts)
 
 
 def _wrapped(text: str, first: str = "  ", then: str = "    ") -> list[str]:

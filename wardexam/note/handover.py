@@ -5,7 +5,7 @@ by the same sentences as in the note.
 """
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.text import counted, cut, to_ascii
-from wardexam.note import sentences
+from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import listed_word, moment, span, to_do_and_answered
 from wardexam.reasoning.rules.change import Comparison, compare
@@ -149,14 +149,17 @@ def _entry(
     return order, f"{first.rstrip()}\n{second}"
 
 
-def _whole(patient: Patient, of: Told | None, now: datetime) -> list[str]:
+def _whole(patient: Patient, of: Told | None, beside: str, now: datetime) -> list[str]:
     """Every reason of a patient's urgency and what was found, under who it is; nothing where nobody examined."""
-    if of is None:
+    if of is None and not beside:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
     lines = [cut(to_ascii(who), WIDTH)]
-    to_do, answered = to_do_and_answered(of.urgency, now, now)
-    for text in (*to_do, *_found(of), *answered):
+    told = [beside] if beside else []
+    if of is not None:
+        to_do, answered = to_do_and_answered(of.urgency, now, now)
+        told = [*to_do, *told, *_found(of), *answered]
+    for text in told:
         lines += textwrap.wrap(to_ascii(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
     return lines
 
@@ -199,17 +202,33 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
         wording: The hospital's own words for urgency.
     """
     rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
-    text = left_out(papers.left_out) + render(rows, now=now, wording=wording)
+    beside = {
+        f.patient.id: cord_sheet.line(f.sheets, f.examinations[-1] if f.examinations else None, now)
+        for _, f in papers.rows
+        if f.sheets
+    }
+    text = left_out(papers.left_out) + render(rows, now=now, wording=wording, beside=beside)
     return text + (f"Audit trail {head}\n" if head else "")
 
 
-def render(rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None) -> str:
-    """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages."""
+def render(
+    rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None,
+    beside: Mapping[str, str] | None = None,
+) -> str:  # fmt: skip
+    """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages.
+
+    `beside` says by a patient's identifier what was found beside the examinations and is not in the urgency.
+    """
+    found_beside = beside or {}
     of = [
         (patient, told_of(examinations, wording), stored) for patient, examinations, stored in rows
     ]
     made = [
-        (*_entry(patient, last, stored, now), patient.bed, _whole(patient, last, now))
+        (
+            *_entry(patient, last, stored, now),
+            patient.bed,
+            _whole(patient, last, found_beside.get(patient.id, ""), now),
+        )
         for patient, last, stored in of
     ]
     made.sort(key=lambda m: (m[0], m[2]))

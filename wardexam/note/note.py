@@ -164,7 +164,7 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
     form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
-    now: datetime | None = None, line_end: str = "\n", ascii_only: bool = True,
+    now: datetime | None = None, beside: str = "", line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -177,6 +177,7 @@ def render(
         scale: Show tendon reflexes on this scale; as graded when None.
         replaced: The revision before, of a further one: what changed is said.
         now: When it is read; without it a limit that is passed is not said to be.
+        beside: What was found beside the examination and is not in the urgency, a sentence.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
@@ -191,6 +192,7 @@ def render(
         lines.append(change_line(change, previous, examination))
     lines += impression_lines(examination, lead="" if previous else FIRST)
     lines += suggestion_lines(examination)
+    lines += wrapped(to_ascii(beside) if ascii_only else beside)
     lines += wrapped(
         f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
     )

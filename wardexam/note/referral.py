@@ -31,6 +31,7 @@ def _situation(
     change: Comparison | None,
     urgency: Urgency,
     now: datetime | None,
+    beside: str,
 ) -> list[str]:
     age = f", {patient.age} y" if patient.age is not None else ""
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
@@ -42,7 +43,7 @@ def _situation(
     )
     if change and previous:
         lines += wrapped(change_line(change, previous, examination), INDENT)
-    return lines
+    return lines + wrapped(to_ascii(beside), INDENT)
 
 
 def _background(patient: Patient, examination: Examination) -> list[str]:
@@ -74,11 +75,12 @@ def render(
     previous: Examination | None = None,
     urgency: Urgency,
     now: datetime | None = None,
+    beside: str = "",
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns; `now` as in the note."""
+    """The referral as plain ASCII text, at most 72 columns; `now` and `beside` as in the note."""
     change = compare(previous, examination) if previous else None
     sections = {
-        "Situation": _situation(patient, examination, previous, change, urgency, now),
+        "Situation": _situation(patient, examination, previous, change, urgency, now, beside),
         "Background": _background(patient, examination),
         "Assessment": _assessment(examination, previous, change),
         "Recommendation": _recommendation(examination, urgency, now),

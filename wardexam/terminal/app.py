@@ -366,6 +366,7 @@ class WardApp(PaintingApp):
     def show_sheet(self, patient_id: str, kept: "KeptSheet") -> None:
         """The worksheet of a saved cord injury sheet; others can be turned to."""
         from wardexam.injury_visit import InjuryVisit, SavedSheets
+        from wardexam.terminal.injury.screen import InjuryScreen
         from wardexam.terminal.screens.text import TextScreen
         from wardexam.visit import Saved
 
@@ -380,7 +381,9 @@ class WardApp(PaintingApp):
                 screen.say("No earlier sheet." if by < 0 else "No later sheet.")
 
         def amend() -> None:
-            self._open_sheet(InjuryVisit.amend(self.session, kept))
+            # Where it was turned to from a sheet under way, that is left first: one sheet at a time.
+            if not isinstance(self.screen, InjuryScreen) or self.screen.give_way():
+                self._open_sheet(InjuryVisit.amend(self.session, kept))
 
         screen = TextScreen(
             "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient, patient_id=patient_id,

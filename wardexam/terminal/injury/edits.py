@@ -12,9 +12,12 @@ from wardexam.injury.sheet import (
     NOT_TESTABLE,
     SIDES,
     TEST_WORDS,
+    TESTS,
     InjurySheet,
     codes,
     normal,
+    places,
+    stretches,
 )
 from wardexam.injury.tables import muscles
 from wardexam.injury.taking_over import TakenOver
@@ -66,7 +69,9 @@ def digit(state: State, key: str) -> Edit:
     if cell.test is None:
         if key not in ANSWERS:
             raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
-        return Edit(SheetChange({cell.row: ANSWERS[key]}), f"{named(cell)}: {ANSWERS[key]}")
+        answer = ANSWERS[key]
+        said = f"{named(cell)}: {answer}{_was(state, cell, answer)}"
+        return Edit(SheetChange({cell.row: answer}), said)
     if key not in codes(cell.test):
         raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
     return _cells(state, key)
@@ -78,7 +83,32 @@ def _cells(state: State, code: str | None) -> Edit:
     given = {(cell.test, side): {cell.row: code} for side in state.entered_sides}
     where = f"both {TEST_WORDS[cell.test]} {cell.row}" if state.both else named(cell)
     said = f"{where} {code.replace(NOT_TESTABLE, 'not testable')}" if code else f"{where}: not entered"  # fmt: skip
-    return Edit(scored(state.sheet, given), said)
+    return Edit(scored(state.sheet, given), f"{said}{_was(state, cell, code)}")
+
+
+def _was(state: State, cell: Cell, code: str | None) -> str:
+    """What stood where another score or answer is written now: ``, was 2``; each side by its name where both are meant."""
+    if cell.test is not None:
+        held = {side: getattr(getattr(state.sheet, cell.test), side).get(cell.row) for side in state.entered_sides}  # fmt: skip
+    elif cell.row == "movement":
+        held = {side: getattr(state.sheet.movements, side) for side in state.entered_sides}
+    else:
+        held = {cell.side: getattr(state.sheet, cell.row)}
+    gone = {side: said for side, said in held.items() if said not in (None, code)}
+    several = len(held) > 1 and (len(gone) < len(held) or len(set(gone.values())) > 1)
+    told = [f"{side} {was}" if several else was for side, was in gone.items()]
+    return f", was {', '.join(told if several else told[:1])}" if told else ""
+
+
+def _left(sheet: InjurySheet, other: InjurySheet) -> str:
+    """What stands in the columns that were written to and was not written over; empty where nothing does."""
+    left = []
+    for test in TESTS:
+        for side in SIDES:
+            held, given = (getattr(getattr(s, test), side) for s in (sheet, other))
+            if given and (stays := [s for s in places(test) if s in held and s not in given]):
+                left.append(f"{side} {TEST_WORDS[test]} {stretches(test, stays)}")
+    return f". Left as before: {'; '.join(left)}" if left else ""
 
 
 def not_testable(state: State) -> Edit:
@@ -92,7 +122,8 @@ def not_testable(state: State) -> Edit:
         return _cells(state, NOT_TESTABLE)
     if cell.row in ("movement", "earlier_deficit"):
         raise RefusedError(f"{named(cell)}: {accepted(cell)}.")
-    return Edit(SheetChange({cell.row: NOT_TESTABLE}), f"{named(cell)}: not testable")
+    said = f"{named(cell)}: not testable{_was(state, cell, NOT_TESTABLE)}"
+    return Edit(SheetChange({cell.row: NOT_TESTABLE}), said)
 
 
 def cleared(state: State) -> Edit:
@@ -102,8 +133,12 @@ def cleared(state: State) -> Edit:
         return _cells(state, None)
     if cell.row == "movement":
         gone = dict.fromkeys(state.entered_sides)
-        return Edit(_moved(state.sheet, gone), f"{named(cell)}: not entered")
-    return Edit(SheetChange({cell.row: None}), f"{named(cell)}: not entered")
+        return Edit(
+            _moved(state.sheet, gone), f"{named(cell)}: not entered{_was(state, cell, None)}"
+        )
+    return Edit(
+        SheetChange({cell.row: None}), f"{named(cell)}: not entered{_was(state, cell, None)}"
+    )
 
 
 def marked(state: State) -> Edit:
@@ -159,7 +194,8 @@ def movement(state: State, text: str) -> Edit:
         raise RefusedError(f"'{word}' is none of {', '.join(muscles().non_key)}, {NO_MOVEMENT}")
     given: dict[str, str | None] = dict.fromkeys(state.entered_sides, said)
     where = "both sides" if state.both else state.cell.side
-    return Edit(_moved(state.sheet, given), f"Lowest movement outside the key muscles, {where}: {said}")  # fmt: skip
+    was = _was(state, state.cell, said)
+    return Edit(_moved(state.sheet, given), f"Lowest movement outside the key muscles, {where}: {said}{was}")  # fmt: skip
 
 
 def _moved(sheet: InjurySheet, given: dict[Any, str | None]) -> SheetChange:
@@ -188,7 +224,7 @@ def typed(state: State, text: str) -> Edit:
     change = written_over(state.sheet, other)
     if not change.fields:
         raise RefusedError("Nothing was typed that can be entered.")
-    return Edit(change, f"Entered: {' '.join(text.split())}")
+    return Edit(change, f"Entered: {' '.join(text.split())}{_left(state.sheet, other)}")
 
 
 def _same(state: State, cell: Cell) -> InjurySheet:
@@ -227,14 +263,6 @@ def taken(state: State, found: TakenOver) -> Edit:
     if given.anal_contraction and sheet.anal_contraction is None:
         fields["anal_contraction"] = given.anal_contraction
         count += 1
-    sides = {
-        side: said
-        for side in SIDES
-        if (said := getattr(given.movements, side)) and getattr(sheet.movements, side) is None
-    }
-    if sides:
-        fields |= _moved(sheet, dict(sides)).fields
-        count += len(sides)
     if not fields:
         raise RefusedError("Nothing is there to take over that is not here already.")
     return Edit(SheetChange(fields), f"Taken over: {counted(count, 'score')}.")

@@ -9,8 +9,8 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.text import counted
 from wardexam.injury.sheet import TEST_WORDS, TESTS
 from wardexam.injury.taking_over import take_over
-from wardexam.injury.unknown import unknown
-from wardexam.injury_visit import InjuryVisit
+from wardexam.injury.unknown import MOVEMENTS, unknown
+from wardexam.injury_visit import NEW, InjuryVisit, SavedSheets
 from wardexam.terminal.injury import edits, view
 from wardexam.terminal.injury.edits import Edit, RefusedError
 from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardexam.records.locks import BusyError
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
+NOT_LEFT = "Entries are in memory only still: not left. Save, or free the disk."
 
 
 class InjuryScreen(LineScreen):
@@ -53,6 +54,10 @@ class InjuryScreen(LineScreen):
         self.state: State = State(visit)
         self._findings, self._into, self._urgency = findings, into, urgency
         self.said = visit.said
+        if visit.before and visit.said == NEW:
+            self.said = (
+                f"New sheet, nothing is known. {self.key('note')}, then left, shows those saved."
+            )
         self.shown_kept, self._trouble = 0, ""
         self._wrote = ""  # what the last key wrote, as long as nothing else is said
 
@@ -233,6 +238,11 @@ class InjuryScreen(LineScreen):
         place = places[words]
         if len(place) == 1:
             self.state.column, self.state.row = 0, ROWS.index(place[0])
+        elif place[0] == MOVEMENTS:
+            self.state.column, self.state.row = (
+                0 if place[1] == "right" else 1,
+                ROWS.index("movement"),
+            )
         else:
             test = next(t for t in TESTS if t == place[0])
             self.state.go(test, "right" if place[1] == "right" else "left", place[2])
@@ -339,7 +349,7 @@ class InjuryScreen(LineScreen):
     def do_to_signs(self) -> None:
         """Leave the sheet, its draft kept, and write its scores as signs of the examination."""
         if self.visit.unkept(LEAVING):
-            self.say("Entries are in memory only still: not left. Save, or free the disk.")
+            self.say(NOT_LEFT)
             return
         sheet = self.visit.sheet
         self._left()
@@ -350,8 +360,17 @@ class InjuryScreen(LineScreen):
     def do_note(self) -> None:
         """The worksheet as far as it has got."""
         visit = self.visit
+
+        def turn(by: int) -> None:
+            last = SavedSheets(visit.session, visit.patient.id).last if by < 0 else None
+            if last is None:
+                paper.say("No earlier sheet is saved." if by < 0 else "No later sheet.")
+                return
+            paper.dismiss(None)
+            self.ward_app.show_sheet(visit.patient.id, last)
+
         paper = TextScreen(
-            "Worksheet, not saved", visit.paper, patient=visit.patient, patient_id=visit.patient.id,
+            "Worksheet, not saved", visit.paper, turn=turn, patient=visit.patient, patient_id=visit.patient.id,
             urgency=self._urgency(),
         )  # fmt: skip
         self.ward_app.push_screen(paper)
@@ -392,9 +411,14 @@ class InjuryScreen(LineScreen):
             self.ward_app.show_sheet(self.visit.patient.id, saved)
             paper = self.ward_app.screen
             if isinstance(paper, TextScreen):
-                paper.said = (
-                    f"Saved. {paper.key('copy')} copies it, {paper.key('leave')} goes back."
-                )
+                paper.said = self._saved_words(saved, paper)
+
+    def _saved_words(self, saved: "KeptSheet", paper: TextScreen) -> str:
+        """That it is saved, and whether urgency and note have heard of it."""
+        if SavedSheets(self.visit.session, saved.patient).unheard(saved):
+            give = f"{paper.key('amend')}, then {self.key('to_signs')}"
+            return f"Saved. Urgency and note hear of it once {give} gives it to an examination."
+        return f"Saved. {paper.key('copy')} copies it, {paper.key('leave')} goes back."
 
     def do_set_aside(self) -> None:
         """Set this draft aside."""
@@ -425,6 +449,14 @@ class InjuryScreen(LineScreen):
             f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
             answered,
         )
+
+    def give_way(self) -> bool:
+        """Leave for another sheet of the patient, the draft kept; whether it was left."""
+        if self.visit.unkept(LEAVING):
+            self.say(NOT_LEFT)
+            return False
+        self._left()
+        return True
 
     def _left(self) -> None:
         self.visit.leave()
