@@ -177,11 +177,19 @@ def test_what_leaves_is_in_the_trail_first(folder):
 
 
 def test_the_trail_is_counted(folder, capsys):
-    run(["outcome", "--db", str(folder), "A1", "--site", "cord"])
+    for words in (
+        ("A1", "--site", "cord"),
+        ("A1", "--site", "cord"),  # recorded already
+        ("A1", "--site", "root"),
+        ("A1", "--site", "root", "--side", "left"),
+        ("A2", "--site", "cauda"),
+    ):
+        assert run(["outcome", "--db", str(folder), "--examiner", "Dr Ash", *words]) == 0
     capsys.readouterr()
     assert audit(folder, "--to", "2090-01-01", "--from", "2026-03-01", "--csv") == 0
     rows = {r["figure"]: r for r in csv.DictReader(io.StringIO(capsys.readouterr().out))}
-    assert rows["outcomes recorded"]["of"] == "1"
+    assert rows["patients with an outcome recorded"]["of"] == "2"
+    assert rows["further revisions of outcomes"]["of"] == "2"
     assert (rows["examinations saved by the trail"]["count"], rows["examinations saved by the trail"]["of"]) == ("0", "18")  # fmt: skip
     assert rows["examinations with reasons kept"]["count"] == "18"
 

@@ -43,7 +43,34 @@ def test_it_is_recorded_amended_and_printed(folder, capsys):
 
 def test_of_who_has_none_it_says_so(folder, capsys):
     assert outcome(folder, "A1") == 0
-    assert capsys.readouterr().out == "No outcome is recorded.\n"
+    assert capsys.readouterr().out.splitlines()[1:] == ["No outcome is recorded."]
+
+
+@pytest.mark.parametrize("words", [(), ("--positive", "no")], ids=["read", "recorded"])
+@pytest.mark.parametrize(
+    ("whose", "said"),
+    [
+        ("A1", "A1 Ottoline Marsh, no. 40-1182, born 17 Sep 1954"),
+        (GONE, "{bed} {name}, {rest}, discharged"),
+    ],
+)
+def test_whose_it_is_stands_first(folder, whose, said, words, capsys):
+    assert outcome(folder, whose, *words) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    patient = open_ward(folder).patient(GONE)
+    rest = patient.identity.removeprefix(f"{patient.name}, ")
+    assert first == said.format(bed=patient.bed, name=patient.name, rest=rest)
+    assert "no. " in first or "born" in first
+
+
+def test_a_long_name_is_wrapped_and_the_number_stays_whole(folder, capsys):
+    ward = open_ward(folder)
+    ward.update(ward.patient(WHO).model_copy(update={"name": "Maria " * 8 + "Invented"}), "x")
+    assert outcome(folder, WHO, "--positive", "no") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert any("no. 40-1182" in line for line in lines)
+    assert lines[0].startswith("A1 Maria Maria")
 
 
 def test_the_trail_says_who_recorded_and_check_is_content(folder, capsys):
@@ -56,6 +83,49 @@ def test_the_trail_says_who_recorded_and_check_is_content(folder, capsys):
     assert last["record"]
     assert run(["check", "--db", str(folder)]) == 0
     assert "all sound" in capsys.readouterr().out
+
+
+def test_the_same_again_is_no_event(folder, capsys):
+    for _ in range(2):
+        assert outcome(folder, "A1", "--site", "cord") == 0
+    assert "Recorded already, revision 1." in capsys.readouterr().out
+    assert (folder / "audit.jsonl").read_text().count('"concluded"') == 1
+
+
+def test_what_stays_of_the_revision_before_is_said(folder, capsys):
+    assert outcome(folder, "A1", "--positive", "y", "--site", "cord", "--diagnosis", "T9") == 0
+    assert "stays" not in capsys.readouterr().out
+    assert outcome(folder, "A1", "--positive", "no") == 0
+    said = capsys.readouterr().out
+    assert "  Not said anew, stays: site, diagnosis\n  (a dash takes one away: --site -)\n" in said
+    assert outcome(folder, "A1", "--site", "-", "--diagnosis", "-") == 0
+    assert "  Not said anew, stays: positive\n" in capsys.readouterr().out
+    assert recorded(folder, WHO)[-1] == (None, None, "no", "")
+
+
+@pytest.mark.parametrize("words", [(), ("--site", "cord")], ids=["alone", "with the same"])
+def test_a_reason_for_nothing_new_is_not_kept_and_that_is_said(folder, words, capsys):
+    assert outcome(folder, "A1", "--site", "cord") == 0
+    capsys.readouterr()
+    assert outcome(folder, "A1", *words, "--why", "reread") == 0
+    said = capsys.readouterr().out
+    assert "Recorded already, revision 1." in said
+    assert "The reason was not kept: nothing else is said anew." in said
+    assert "stays" not in said
+    assert [o.why for o in open_ward(folder).outcomes(WHO)] == [""]
+
+
+@pytest.mark.parametrize("file", [False, True], ids=["typed", "of a file"])
+def test_the_bed_of_a_discharged_patient_means_nobody_and_says_where_he_is_listed(
+    folder, tmp_path, file, capsys
+):
+    bed = open_ward(folder).patient(GONE).bed
+    (tmp_path / "outcomes").write_text(f"patient,site\n{bed},cord\n")
+    words = ("--file", str(tmp_path / "outcomes")) if file else (bed, "--site", "cord")
+    assert outcome(folder, *words) == 2
+    said = capsys.readouterr().err
+    assert "nobody lies in this bed ('wardexam beds --discharged' lists who did)" in said
+    assert recorded(folder, GONE) == []
 
 
 CSV = """patient,imaged,image,positive,site,side,diagnosis,by
@@ -88,8 +158,15 @@ def test_a_file_is_recorded_also_of_the_discharged(folder, tmp_path, text, capsy
     assert recorded(folder, WHO) == [("cord", "midline", "yes", "metastasis, breast")]
     assert recorded(folder, GONE) == [("none", None, "no", "no lesion")]
     assert recorded(folder, OTHER) == [("brain", "left", "yes", "infarct")]
+    trail = (folder / "audit.jsonl").read_text()
+    assert outcome(folder, "--file", str(path), "--dry-run") == 0
     assert outcome(folder, "--file", str(path)) == 0  # the same again is no further one
+    said = capsys.readouterr().out
+    assert said == (
+        "0 outcomes would be recorded, 3 recorded already\n0 outcomes recorded, 3 recorded already\n"
+    )
     assert len(recorded(folder, WHO)) == 1
+    assert (folder / "audit.jsonl").read_text().count('"concluded"') == trail.count('"concluded"') == 3  # fmt: skip
 
 
 WRONG = {
@@ -145,3 +222,27 @@ def test_the_schema_of_a_line_fits_what_is_read_and_refuses_what_is_not(capsys):
     for row in ({"site": "cord"}, {"patient": "A1", "organ": "x"}, {"patient": "A1", "site": 3}):
         with pytest.raises(jsonschema.ValidationError):
             jsonschema.validate(row, schema)
+
+
+@pytest.mark.parametrize("file", [False, True], ids=["typed", "of a file"])
+@pytest.mark.parametrize(
+    ("imaged", "code", "said"),
+    [
+        ("2025-12-01 10:00", 2, "more than 30 days before the admission"),
+        ("2026-02-20 10:00", 0, "days before the admission: is the date right?"),
+        (
+            "2026-03-03 13:31+00:00",
+            2,
+            "the image is after the last result, written 2026-03-03 13:30",
+        ),
+        ("2090-01-01 10:00", 2, "the image is later than now"),
+    ],
+)
+def test_the_time_of_the_image_is_looked_at(folder, tmp_path, file, imaged, code, said, capsys):
+    words = ["A1", "--imaged", imaged]
+    if file:
+        (tmp_path / "outcomes").write_text(f"patient,imaged\nA1,{imaged}\n")
+        words = ["--file", str(tmp_path / "outcomes")]
+    assert outcome(folder, *words) == code
+    assert said in capsys.readouterr().err
+    assert len(recorded(folder, WHO)) == (code == 0)

@@ -263,10 +263,11 @@ class MemoryWard:
     def conclude(self, outcome, by):
         stored = self.outcomes(outcome.patient)
         same = patient_tables.concluded(stored, outcome)
-        if same is None:
-            self._outcomes[outcome.patient] = (*stored, outcome)
+        if same:
+            return same
+        self._outcomes[outcome.patient] = (*stored, outcome)
         self._changed("concluded", outcome.patient, by)
-        return same or outcome
+        return outcome
 
     def conclude_all(self, outcomes, by, progress=None):
         for outcome in outcomes:

@@ -127,6 +127,10 @@ def _draw(draw: random.Random, number: int, start: datetime, leaves: datetime | 
         if draw.random() < 0.6:
             truth.imaged = float(round(draw.uniform(200, 2000)))
             truth.done = truth.imaged + float(round(draw.uniform(5, 120)))
+            if number % 20 == 0:  # a slip: the result stands before the image
+                truth.done = truth.imaged - float(number % 7 + 1)
+            if number % 23 == 0:  # the image was done before anything was found
+                truth.imaged = -float(number % 90 + 1)
         elif draw.random() < 0.3:
             truth.done = float(round(draw.uniform(200, 2000)))
     if draw.random() < 0.7:
@@ -149,7 +153,7 @@ def _since(truth: Truth) -> datetime | None:
 
 def _imaged(truth: Truth) -> datetime | None:
     since = _since(truth)
-    return since + timedelta(minutes=truth.imaged) if since and truth.imaged else None
+    return since + timedelta(minutes=truth.imaged) if since and truth.imaged is not None else None
 
 
 def truths(seed: int, beds: int = BEDS) -> list[Truth]:

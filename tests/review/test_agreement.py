@@ -1,5 +1,7 @@
 """Weighted kappa beside a statistics library, its interval beside a published one and a bootstrap, and which pairs count."""
 
+import csv
+import io
 import random
 from collections import Counter
 from datetime import UTC, datetime, timedelta
@@ -8,13 +10,16 @@ import numpy as np
 import pytest
 
 from tests.examinations import examined
+from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Patient
 from wardexam.records.light_reading import read_light
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 from wardexam.review.agreeing import (
     last_two,
+    same_share,
     side_by_side,
+    two_figures,
     ward_agreement,
     ward_paper,
     ward_table,
@@ -22,7 +27,7 @@ from wardexam.review.agreeing import (
 from wardexam.review.counting import Period
 from wardexam.review.gather import paired_stays
 from wardexam.review.kappa import agreement, weighted_kappa
-from wardexam.review.pairing import order_of, pairs_of, places
+from wardexam.review.pairing import order_of, pairs_of, places, why_no_pair
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 PERIOD = Period(AT - timedelta(days=1), AT + timedelta(days=9), AT + timedelta(days=20))
@@ -226,6 +231,11 @@ def test_the_papers_of_the_ward_name_nobody_and_fit_80_columns(ward):
     assert "Hansen" in text
     assert "all the same answer" in text
     assert table.count("\n") == len(made.signs) + 1
+    assert made.not_asked == 30
+    assert (
+        "'anything worse' was answered no at the second in 0 of them and was not asked in 30"
+        in (" ".join(text.split()))
+    )
 
 
 def test_two_examinations_stand_side_by_side(ward):
@@ -249,3 +259,105 @@ def test_the_last_two_by_two_doctors_are_chosen():
     assert last_two((a1, b2)) == (a1, b2)
     assert last_two((b2, b3)) is None
     assert last_two(()) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (1.0, "1.00"), (1 - 1e-15, "1.00"), (0.9999, "<1.00"), (0.996, "<1.00"), (0.994, "0.99"), (0.0, "0.00"),
+        (-1e-16, "0.00"), (0.004, ">0.00"), (-0.004, "<0.00"), (0.5, "0.50"), (-0.37, "-0.37"), (-0.998, ">-1.00"), (-1.0, "-1.00"),
+    ],
+)  # fmt: skip
+def test_a_kappa_is_one_or_none_only_where_it_is_so(value, said):
+    assert two_figures(value) == said
+
+
+@pytest.mark.parametrize(
+    ("same", "of", "said"),
+    [(3, 3, "100 %"), (0, 3, "0 %"), (999, 1000, "99 %"), (1, 1000, "1 %"), (1, 2, "50 %")],
+)
+def test_a_share_is_all_or_none_only_where_it_is_so(same, of, said):
+    assert same_share(same, of) == said
+
+
+@pytest.mark.parametrize(
+    "by_patient",
+    [[[(0, 0), (2, 2)]] * 8, [[(0, 0), (1, 1)], [(2, 2)], [(3, 3)]], [[(0, 1), (1, 0), (0, 0), (1, 1)]] * 5],
+    ids=["all alike", "no difference", "by chance, each the same"],
+)  # fmt: skip
+def test_where_leaving_out_anybody_changes_nothing_there_is_no_interval(by_patient):
+    made = agreement(by_patient)
+    assert made.kappa is not None
+    assert (made.low, made.high) == (None, None)
+
+
+def in_ward(tmp_path, *lines):
+    """The agreement over patients who were graded by two doctors so."""
+    ward = open_ward(tmp_path / "ward")
+    ward.take_in(
+        [
+            Arrival(
+                Patient(id=f"patient{n}", bed="A1", name="Ana", admitted=AT),
+                tuple(
+                    visit(n, at, f"Dr {at}", line).model_copy(
+                        update={"id": f"exam{n:02}{at:02}", "patient": f"patient{n}"}
+                    )
+                    for at, line in enumerate(pair)
+                ),
+            )
+            for n, pair in enumerate(lines)
+        ],
+        "x",
+    )
+    found, unread = paired_stays(ward.layout.files(), PERIOD, 4.0)
+    return ward_agreement(found, PERIOD, 4.0, len(unread))
+
+
+def test_half_the_same_is_never_a_whole_kappa(tmp_path):
+    grades = [("C3", "C3"), ("S1", "S1"), ("C4", "C5"), ("L5", "S1")]
+    made = in_ward(tmp_path, *[(f"level_pin {a}/{a}", f"level_pin {b}/{b}") for a, b in grades])
+    (line,) = [row for row in ward_paper(made).splitlines() if "<1.00" in row]
+    assert " 50 % " in line
+    assert line.startswith(catalogue()["level_pin"].name)
+    assert "<1.00 (" in line
+    assert " 1.00 " not in line
+
+
+def test_too_few_for_an_interval_is_said(tmp_path):
+    made = in_ward(tmp_path, *[("knee 2/1", "knee 2/1")] * 3)
+    (line,) = [row for row in ward_paper(made).splitlines() if "!" in row and "(too few)" in row]
+    assert " 6 100 %   1.00 (too few) !" in line
+    (row,) = csv.DictReader(io.StringIO("".join(ward_table(made))))
+    assert (row["kappa"], row["low"], row["high"]) == ("1", "", "")
+
+
+def test_what_makes_no_pair_is_counted_and_named(tmp_path):
+    made = in_ward(
+        tmp_path,
+        ("plantar mute/down knee 2/2", "plantar down/down knee 2/nt:pain"),
+        ("plantar mute/mute", "plantar down/mute flag:worse=no"),
+    )
+    assert made.not_asked == 1
+    text = " ".join(ward_paper(made).split())
+    assert "left out, 3 pairs of findings, an answer without a place in the order: plantar" in text
+    assert (
+        f"left out, 1 pair of findings, not testable at one or both: {catalogue()['knee'].name} 1"
+        in text
+    )
+    assert "answered no at the second in 1 of them and was not asked in 1" in text
+    rows = list(csv.DictReader(io.StringIO("".join(ward_table(made)))))
+    by_sign = {(r["sign"], r["scale"]): r for r in rows}
+    assert by_sign["plantar", ""]["left_out"] == "3 an answer without a place in the order"
+    assert sum(int(r["left_out"].split()[0]) for r in rows if r["left_out"]) == 4
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "why"),
+    [
+        ({"answer": None}, {"answer": "2+"}, "not testable at one or both"),
+        ({"answer": "2", "scale": "ninds"}, {"answer": "2+", "scale": "conventional"}, "on two scales"),
+        ({"answer": "mute"}, {"answer": "flexor"}, "an answer without a place in the order"),
+    ],
+)  # fmt: skip
+def test_why_two_findings_make_no_pair(one, other, why):
+    assert why_no_pair(one, other) == why

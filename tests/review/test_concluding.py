@@ -5,8 +5,11 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from wardexam.errors import InputError
+from wardexam.exam.acts import Act
+from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.outcome import Outcome
 from wardexam.review.concluding import (
+    check_image,
     concluded,
     outcome_lines,
     read_site,
@@ -111,3 +114,64 @@ def test_the_lines_say_what_is_said_and_nothing_else():
     ]  # fmt: skip
     bare = Outcome(patient="patient1", by="Dr Ash", at=NOW.astimezone(UTC), positive="no")
     assert outcome_lines(bare) == ["Image, not positive", "By Dr Ash, recorded 2026-03-04 13:00"]
+
+
+HERE = Patient(id="patient1", bed="A1", name="Ana", admitted=NOW - timedelta(days=3))
+
+
+def stay(*hours):
+    """A stay of one examination, with a result written so many hours before now each."""
+    acts = tuple(
+        Act(rule="stroke", kind="done", what="x", by="x", at=NOW - timedelta(hours=h), on=())
+        for h in hours
+    )
+    return (Examination(id="exam0001", patient="patient1", examiner="x", at=NOW, acts=acts),)
+
+
+def imaged(**ago):
+    return Outcome(patient="patient1", by="x", at=NOW, imaged=NOW - timedelta(**ago))
+
+
+@pytest.mark.parametrize(
+    ("ago", "results", "said"),
+    [
+        ({"hours": 2}, (), ""),
+        ({"hours": 2}, (1,), ""),
+        ({"hours": 2}, (2,), ""),
+        ({"hours": 2}, (5, 1), ""),
+        ({"days": 3}, (), ""),
+        ({"days": 3, "minutes": 1}, (), "The image is less than a day before the admission"),
+        ({"days": 10}, (), "is 7 days before the admission: is the date right?"),
+        ({"days": 33}, (), "is 30 days before"),
+    ],
+)
+def test_an_image_that_can_be_is_taken_and_one_before_the_admission_is_asked_about(
+    ago, results, said
+):
+    found = check_image(imaged(**ago), None, HERE, stay(*results))
+    assert said in found
+    assert bool(said) == bool(found)
+
+
+@pytest.mark.parametrize(
+    ("ago", "results", "said"),
+    [
+        ({"hours": 2}, (3,), "the image is after the last result, written 2026-03-04 11:00"),
+        ({"hours": 2}, (3, 50), "is after the last result"),
+        ({"days": 33, "minutes": 1}, (), "more than 30 days before the admission"),
+    ],
+)
+def test_an_image_that_cannot_be_is_refused(ago, results, said):
+    with pytest.raises(InputError, match=said):
+        check_image(imaged(**ago), None, HERE, stay(*results))
+
+
+def test_of_a_further_image_a_reason_is_enough():
+    made = imaged(hours=2).model_copy(update={"why": "second image"})
+    assert check_image(made, None, HERE, stay(3)) == ""
+
+
+def test_a_time_that_is_not_said_anew_is_not_asked_about_again():
+    made = imaged(days=40)
+    assert check_image(made, made, HERE, stay(3000)) == ""
+    assert check_image(LAST.model_copy(update={"imaged": None}), None, HERE, stay(1)) == ""

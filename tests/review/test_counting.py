@@ -10,10 +10,11 @@ from wardexam.exam.kept_reading import KeptReading, KeptSite
 from wardexam.exam.outcome import Outcome
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.urgency import OWN
-from wardexam.records.light_reading import read_light
+from wardexam.records.light_reading import Event, read_light
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 from wardexam.review.counting import Period, count
+from wardexam.review.figures import review
 from wardexam.review.standards import standards
 from wardexam.review.stay import stay_of
 
@@ -145,6 +146,32 @@ def test_where_no_image_is_recorded_its_result_stands_for_it(tmp_path):
     }
 
 
+@pytest.mark.parametrize(
+    ("acts", "imaged", "image", "result"),
+    [
+        ([act("done", 4)], 5, (240, 240, True), (None, 60, None)),
+        ([act("done", 4), act("done", 5.5)], 5, (240, 240, True), (30, 60, True)),
+        ([act("done", 2)], 0.5, (None, 240, None), (90, 60, False)),
+        ([act("done", 5)], 5, (240, 240, True), (0, 60, True)),
+        ([act("asked", 4), act("done", 5)], 3, (120, 240, True), (120, 60, False)),
+    ],
+    ids=["result first", "a later result too", "image first", "at once", "asked after the image"],
+)
+def test_times_in_an_order_that_cannot_be_are_no_time_at_once(
+    tmp_path, acts, imaged, image, result
+):
+    made = counted(tmp_path, exam(1, 1, acts=acts), imaged=at(imaged), site="cauda")
+    found = times(made)
+    assert (found["image"], found["result"]) == (image, result)
+    names = {end: t.disordered for end, t in made.groups["cauda"].times.items() if t.disordered}
+    wanted = {}
+    if image[0] is None:
+        wanted["image"] = "image before the first sign"
+    if result[0] is None:
+        wanted["result"] = "result before image"
+    assert names == wanted
+
+
 def test_a_call_before_the_first_sign_is_at_once(tmp_path):
     made = counted(tmp_path, exam(1, 1, acts=[act("called", 0.5)]))
     assert times(made)["call"] == (0, 240, True)
@@ -160,13 +187,71 @@ def test_an_act_about_another_reason_is_none_about_this(tmp_path):
 @pytest.mark.parametrize(
     ("acts", "settled"),
     [
-        ([], False),
-        ([act("not_needed", 2)], True),
-        ([act("not_needed", 2), act("called", 3)], False),
+        ([], set()),
+        ([act("not_needed", 2)], {"call", "image", "result"}),
+        ([act("lowered", 2)], {"call", "image", "result"}),
+        ([act("not_needed", 2), act("called", 3)], {"image", "result"}),
+        ([act("not_needed", 2), act("done", 3)], {"call", "result"}),
+        ([act("not_needed", 2, ended="left knee 0")], set()),
+        ([act("not_needed", 24 * 31 + 1)], set()),
     ],
 )
-def test_what_was_written_not_needed_is_told_where_nobody_was_called(tmp_path, acts, settled):
-    assert counted(tmp_path, exam(1, 1, acts=acts)).groups["cauda"].settled is settled
+def test_what_was_written_not_needed_is_told_of_what_was_not_done(tmp_path, acts, settled):
+    assert counted(tmp_path, exam(1, 1, acts=acts)).groups["cauda"].settled == settled
+
+
+def test_what_was_not_needed_and_held_no_more_at_a_later_examination_settles_nothing(tmp_path):
+    row = Raised(rule="cauda_equina", since=at(1), acts=(act("not_needed", 2, ended="knee 0"),))
+    later = exam(2, 30).model_copy(update={"raised": (row,)})
+    acts = [act("asked", 1.5), act("not_needed", 2)]
+    made = counted(tmp_path, exam(1, 1, acts=acts), later).groups["cauda"]
+    assert made.settled == frozenset()
+    assert made.times["image"].overdue
+
+
+def test_one_reason_that_is_not_needed_leaves_another_of_the_group_open(tmp_path):
+    both = ("cauda_equina", "both_legs_pain")
+    acts = [act("asked", 2), act("not_needed", 2, "both_legs_pain")]
+    made = counted(tmp_path, exam(1, 1, rules=both, acts=acts)).groups["cauda"]
+    assert made.settled == frozenset()
+    assert made.times["image"].overdue
+
+
+END_HOURS = 24 * 31
+
+
+@pytest.mark.parametrize(
+    ("first", "acts", "overdue"),
+    [
+        (1, [act("asked", 2)], True),
+        (1, [], False),
+        (1, [act("called", 2)], False),
+        (1, [act("asked", 2), act("done", 9)], False),
+        (1, [act("asked", 2), act("not_needed", 3)], False),
+        (1, [act("asked", 2), act("not_needed", 3, ended="left knee 0")], True),
+        (END_HOURS - 5, [act("asked", END_HOURS - 4)], True),
+        (END_HOURS - 5, [act("asked", END_HOURS - 3.9)], False),
+        (1, [act("asked", 2), act("done", END_HOURS + 1)], True),
+    ],
+    ids=["asked", "not asked", "called", "done", "not needed", "needed again", "just ended", "not yet", "done after"],
+)  # fmt: skip
+def test_an_image_that_was_asked_for_overdue_and_not_done_is_not_within_its_limit(
+    tmp_path, first, acts, overdue
+):
+    image = counted(tmp_path, exam(1, first, acts=acts)).groups["cauda"].times["image"]
+    assert image.overdue is overdue
+    assert (image.within is False) == (overdue or image.minutes == 420)
+
+
+def test_before_the_end_of_the_period_what_is_overdue_is_so_by_now(tmp_path):
+    made = {}
+    for name, now in (("before", at(5.9)), ("after", at(6))):
+        ward = open_ward(tmp_path / name)
+        ward.take_in([Arrival(Patient(id="patient1", bed="A1", name="Ana", admitted=at(0)), (exam(1, 1, acts=[act("asked", 2)]),))], "x")  # fmt: skip
+        period = Period(BEGIN, BEGIN + timedelta(days=31), now)
+        stay = stay_of(read_light(ward.layout.file("patient1")))
+        made[name] = count(stay, period, standards()).groups["cauda"].times["image"].overdue
+    assert made == {"before": False, "after": True}
 
 
 def test_a_reason_of_before_the_period_is_left_out(tmp_path):
@@ -205,7 +290,8 @@ def test_the_level_is_that_of_what_was_kept_as_raised(tmp_path, rules, acts, lev
         ((0,), 10, (None,)),
         ((0,), 3, ()),
         ((0, 4, 8.5), 9, (0.0, 0.5)),
-        ((24 * 31 - 5, 24 * 31 + 1), 24 * 32, (None,)),
+        ((24 * 31 - 5, 24 * 31 + 1), 24 * 32, (2.0,)),
+        ((24 * 31 - 5,), 24 * 32, (None,)),
         ((24 * 31 - 3,), 24 * 32, ()),
         ((-2, 3), 4, (1.0,)),
     ],
@@ -216,6 +302,7 @@ def test_the_level_is_that_of_what_was_kept_as_raised(tmp_path, rules, acts, lev
         "left before",
         "two",
         "after the period",
+        "not after the period either",
         "due after",
         "begun before",
     ],
@@ -225,6 +312,23 @@ def test_re_examinations(tmp_path, hours, left, late):
         tmp_path, *(exam(n, h, since=0) for n, h in enumerate(hours)), recheck=4, left=left
     )
     assert made.rechecks == pytest.approx(late)
+    begun_before = sum(h < 0 for h in hours)
+    assert made.carried == begun_before
+    inside = sum(0 <= h < 24 * 31 for h in hours)
+    assert len(late) - begun_before + sum(made.not_due.values()) == inside
+
+
+@pytest.mark.parametrize(
+    ("hours", "recheck", "left", "why"),
+    [
+        (1, None, 9, {"without a schedule": 1}),
+        (1, 4, 3, {"due after the discharge": 1}),
+        (24 * 31 - 3, 4, None, {"due after the period, or not yet": 1}),
+        (1, 4, 9, {}),
+    ],
+)
+def test_why_no_re_examination_was_due(tmp_path, hours, recheck, left, why):
+    assert counted(tmp_path, exam(1, hours), recheck=recheck, left=left).not_due == why
 
 
 SAYS = (("cauda", "left", 0.7), ("root", "left", 0.2), ("cord", "midline", 0.1))
@@ -269,3 +373,15 @@ def test_what_was_suggested_after_the_image_is_not_judged_also_in_a_further_revi
     made = counted(tmp_path, first, later, site="cauda", imaged=at(5))
     assert (made.judged.chance, made.judged.right) == (0.7, True)
     assert len(made.examinations) == 1
+
+
+def test_outcomes_of_the_trail_are_counted_by_patient_and_revision():
+    said = [("patient1", 1), ("patient1", 2), ("patient1", 2), ("patient1", 3), ("patient2", 4)]
+    events = [
+        Event("concluded", who, at(n).isoformat(), f"outcome {revision}, by Dr Ash")
+        for n, (who, revision) in enumerate(said)
+    ]
+    events.append(Event("concluded", "patient3", at(24 * 40).isoformat(), "outcome 1, by Dr Ash"))
+    figures = {f.name: f.of for f in review([], events, PERIOD, standards()).figures}
+    assert figures["patients with an outcome recorded"] == 2
+    assert figures["further revisions of outcomes"] == 3

@@ -116,55 +116,94 @@ def test_how_soon(year, made, kind):
     def in_year(truth, minutes):
         return minutes is not None and raised(truth).at + timedelta(minutes=minutes) < END
 
-    calls, images, results = {}, {}, {}
+    def not_needed_by_the_end(truth):
+        return truth.not_needed and in_year(truth, 30)
+
+    calls, images, results, overdue = {}, {}, {}, set()
+    no_order = {name: set() for name in ("image before the first sign", "result before image")}
     for t in mine:
         if in_year(t, t.called):
             calls[t.patient] = t.called
         recorded = t.imaged if t.concluded and in_year(t, t.imaged) else None
         done = t.done if in_year(t, t.done) else None
         image = recorded if recorded is not None else done
-        if image is not None:
+        if image is not None and image < 0:
+            no_order["image before the first sign"].add(t.patient)
+        elif image is not None:
             begin = t.asked if from_request and in_year(t, t.asked) else 0
-            images[t.patient] = max(0, image - begin)
-        if recorded is not None and done is not None:
+            images[t.patient] = image - begin if image >= begin else image
+        if image is None and in_year(t, t.asked) and not not_needed_by_the_end(t):
+            due = raised(t).at + timedelta(minutes=limit + (t.asked if from_request else 0))
+            if due <= END:
+                overdue.add(t.patient)
+        if recorded is not None and done is not None and done < recorded:
+            no_order["result before image"].add(t.patient)
+        elif recorded is not None and done is not None:
             results[t.patient] = done - recorded
-    for name, times, most in (
-        ("first sign to call", calls, limit),
-        ("first sign, or request, to image", images, limit),
-        ("image to result", results, 60 if kind == "cauda" else None),
+    assert all(no_order.values())
+    for name, times, most, slip in (
+        ("first sign to call", calls, limit, ""),
+        ("first sign, or request, to image", images, limit, "image before the first sign"),
+        ("image to result", results, 60 if kind == "cauda" else None, "result before image"),
     ):
         figure = found(made, "times", GROUPS[kind], name)
+        undone = overdue if times is images else set()
         within = None if most is None else sum(m <= most for m in times.values())
-        assert (figure.count, figure.of) == (within, len(times)), name
+        assert (figure.count, figure.of) == (within, len(times) + len(undone)), name
+        if undone:
+            assert figure.low <= within / (len(times) + len(undone)) <= figure.high
         assert figure.spans == pytest.approx(spans_of([*times.values()])), name
-        assert figure.left_out == len(mine) - len(times) + before(everyone, kind)
+        assert figure.left_out == len(mine) - len(times) - len(undone) + before(everyone, kind)
         late = {who for who, m in times.items() if most is not None and m > most}
-        assert set(figure.patients) == late | {t.patient for t in mine} - set(times)
-    calls_not_needed = sum(t.not_needed and not in_year(t, t.called) for t in mine)
-    why = found(made, "times", GROUPS[kind], "first sign to call").why
-    assert f"({calls_not_needed} of them not needed)" in why
+        slips = no_order.get(slip, set())
+        not_needed = {
+            t.patient
+            for t in mine
+            if not_needed_by_the_end(t) and t.patient not in {*times, *slips}
+        }
+        assert not_needed
+        assert f"{len(not_needed)} not needed" in figure.why
+        assert set(figure.patients) == late | (
+            {t.patient for t in mine} - set(times) - slips - not_needed
+        )
+        if slips:
+            assert f"{len(slips)} {slip}" in figure.why
+    assert overdue
+    told = found(made, "times", GROUPS[kind], "of these asked for, overdue")
+    assert (told.count, told.of) == (len(overdue), len(images) + len(overdue))
 
 
 def test_overdue_re_examinations(year, made):
     everyone, _ = year
-    due = late = never = without = 0
+    due = late = never = carried = 0
+    out = Counter()
     hours = []
     for t in of_the_year(everyone):
         if t.recheck is None:
-            without += sum(inside(v.at) for v in t.visits)
+            out["without a schedule"] += sum(inside(v.at) for v in t.visits)
             continue
         for one, other in zip(t.visits, [*t.visits[1:], None], strict=True):
             when = one.at + timedelta(hours=t.recheck)
-            if not inside(when) or (t.discharged and when > t.discharged):
+            if t.discharged and when > t.discharged:
+                out["due after the discharge"] += inside(one.at)
+                continue
+            if not inside(when):
+                out["due after the period, or not yet"] += inside(one.at)
                 continue
             due += 1
-            if other is None or other.at >= END:
+            carried += one.at < BEGIN
+            if other is None:
                 never += 1
             elif other.at > when:
                 late += 1
                 hours.append((other.at - when).total_seconds() / 3600)
     figure = found(made, "re-examinations", "all with a schedule", "overdue")
-    assert (figure.count, figure.of, figure.left_out) == (late + never, due, without)
+    assert (figure.count, figure.of, figure.left_out) == (late + never, due, out.total())
+    assert all(f"{number} {words}" in figure.why for words, number in out.items())
+    before = found(made, "re-examinations", "all with a schedule", "due after one of before the period")  # fmt: skip
+    assert (before.count, before.of) == (carried, due)
+    assert carried > 10
+    assert due - carried + out.total() == made.examinations
     of_late = found(made, "re-examinations", "all with a schedule", "of these late")
     assert of_late.count == late
     assert of_late.spans == pytest.approx(spans_of(hours))

@@ -28,12 +28,12 @@ async def test_a_few_keys_record_it(tmp_path):
         assert "A1 Ottoline Marsh: where was it in the end?" in shown
         assert "5 spinal cord" in shown
         assert "21 " in shown
-        for answer in ("5", "4", "y", "10:30", "", "T9 metastasis", ""):
+        for answer in ("5", "4", "y", "3.3.2026 12:30", "", "T9 metastasis", ""):
             await typed(pilot, answer)
         assert "Recorded what it was in the end: A1, revision 1." in "\n".join(dump(app))
     (outcome,) = recorded(app)
     assert (outcome.site, outcome.side, outcome.positive) == ("cord", "midline", "yes")
-    assert outcome.imaged == NOW - timedelta(hours=3, minutes=30)
+    assert outcome.imaged == NOW - timedelta(days=1, hours=1, minutes=30)
     assert (outcome.diagnosis, outcome.image, outcome.by, outcome.at) == (
         "T9 metastasis",
         "",
@@ -47,7 +47,7 @@ async def test_again_shows_what_was_said_and_keeps_it(tmp_path):
     app = demo_app(tmp_path / "ward")
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("L")
-        for answer in ("cord", "", "yes", "10:30", "pressed", "T9", ""):
+        for answer in ("cord", "", "yes", "3.3.2026 12:30", "pressed", "T9", ""):
             await typed(pilot, answer)
         await pilot.press("L")
         assert dump(app)[-2].endswith("spinal cord")
@@ -104,3 +104,21 @@ async def test_escape_leaves_it_unrecorded(tmp_path, left_at):
             await typed(pilot, answer)
         await pilot.press("escape")
     assert recorded(app) == ()
+
+
+@pytest.mark.parametrize(
+    ("typed_time", "said", "number"),
+    [
+        ("20.2.2026 10:30", "days before the admission: is the date right?", 1),
+        ("1.12.2025 10:30", "is more than 30 days before the admission", 0),
+        ("10:30", "Not recorded: the image is after the last result, written 2026-03-03 13:30.", 0),
+    ],
+)
+async def test_the_time_of_the_image_is_looked_at(tmp_path, typed_time, said, number):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("L")
+        for answer in ("cord", "", "yes", typed_time, "", "", ""):
+            await typed(pilot, answer)
+        assert said in "\n".join(dump(app))
+    assert len(recorded(app)) == number

@@ -1,23 +1,24 @@
 """The command that records what it was in the end, or prints it."""
 
 import argparse
+import textwrap
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.commands.whose import identifier
+from wardexam.commands.whose import also_discharged
 from wardexam.errors import InputError
 
 if TYPE_CHECKING:
+    from wardexam.exam.examination import Patient
     from wardexam.records.ward import Ward
 
 
+WIDTH = 80
 HINT = "Paste the outcomes, CSV or a JSON object a line; end with Ctrl-D."
 
 
 def sites() -> str:
     """The sites that may be named, in lines for the help."""
-    import textwrap
-
     from wardexam.exam.final_sites import FINAL_SITES
 
     return textwrap.fill(f"sites: {', '.join(FINAL_SITES)}", 78, subsequent_indent="       ")
@@ -37,30 +38,54 @@ def outcome(options: argparse.Namespace) -> int:
     if options.dry_run:
         raise InputError("--dry-run goes with --file")
     ward = edge.ward(options)
-    whose = identifier(ward, options.patient)
+    whose = also_discharged(ward, options.patient)
     if any(given.values()):
         return _record(options, ward, whose, given)
     return _print(options, ward, whose)
 
 
+def _who(patient: "Patient") -> str:
+    """Whose outcome it is, before anything is said of it: bed, name, number and birth date."""
+    from wardexam.exam.identity import full
+    from wardexam.exam.text import clean, held, released
+
+    left = ", discharged" if patient.discharged else ""
+    said = f"{clean(patient.bed)} {full(patient, unbroken=True)}{held(left)}"
+    return "".join(f"{released(row)}\n" for row in textwrap.wrap(said, WIDTH - 1))
+
+
 def _record(options: argparse.Namespace, ward: "Ward", whose: str, given: dict[str, str]) -> int:
-    from wardexam.review.concluding import concluded, outcome_lines
+    from wardexam.review.concluding import check_image, concluded, outcome_lines, still_said
 
     by = edge.examiner(options)
-    stored = ward.outcomes(whose)
-    made = concluded(given, whose, stored[-1] if stored else None, by, edge.now())
+    file = ward.file(whose)
+    stored = file.outcomes
+    last = stored[-1] if stored else None
+    made = concluded(given, whose, last, by, edge.now())
+    doubt = check_image(made, last, file.patient, file.examinations)
     kept = ward.conclude(made, by)
+    edge.put(_who(file.patient))
     said = "Recorded" if kept.revision == made.revision else "Recorded already"
     edge.put(f"{said}, revision {kept.revision}.\n")
     edge.put("".join(f"  {edge.on_one_line(line)}\n" for line in outcome_lines(kept)))
+    if stays := still_said(given, last, kept):
+        edge.put(
+            f"  Not said anew, stays: {', '.join(stays)}\n  (a dash takes one away: --{stays[0]} -)\n"
+        )
+    if given["why"] and kept.revision != made.revision:
+        edge.put("  The reason was not kept: nothing else is said anew.\n")
+    if doubt:
+        edge.remark(doubt)
     return 0
 
 
 def _print(options: argparse.Namespace, ward: "Ward", whose: str) -> int:
     from wardexam.review.concluding import outcome_lines
 
-    stored = ward.outcomes(whose)
+    file = ward.file(whose)
+    stored = file.outcomes
     ward.record("viewed", whose, edge.examiner(options), "outcome")
+    edge.put(_who(file.patient))
     if not stored:
         edge.put("No outcome is recorded.\n")
     for each in stored:
@@ -78,16 +103,21 @@ def _from_file(options: argparse.Namespace) -> int:
     ward, by = edge.ward(options), edge.examiner(options)
     text, name = whole(options.file, HINT)
     try:
-        made = staged(
-            ward, text, whose=lambda given: identifier(ward, given), by=by, now=edge.now()
+        found = staged(
+            ward, text, whose=lambda given: also_discharged(ward, given), by=by, now=edge.now()
         )
     except InputError as error:
         raise InputError(error.what, error.where or name, error.remedy) from None
+    for doubt in found.doubts:
+        edge.complain(doubt)
+    made = found.outcomes
     words = counted(len(made), "outcome")
+    there = f", {found.already} recorded already" if found.already else ""
     if options.dry_run:
-        edge.put(f"{words} would be recorded\n")
+        edge.put(f"{words} would be recorded{there}\n")
         return 0
-    ward.conclude_all(made, by, lambda number: edge.progress(f"recorded: {number} of {words}"))
+    if made:
+        ward.conclude_all(made, by, lambda number: edge.progress(f"recorded: {number} of {words}"))
     edge.progress("")
-    edge.put(f"{words} recorded\n")
+    edge.put(f"{words} recorded{there}\n")
     return 0

@@ -35,3 +35,21 @@ def identifier(ward: "Repository", given: str) -> str:
         if found:
             return next(iter(found))
     return given
+
+
+def also_discharged(ward: "Repository", given: str) -> str:
+    """As `identifier`, for what is asked of discharged patients too: these are not meant by the bed they lay in.
+
+    Raises:
+        InputError: Several patients are meant, or the bed is only that of a discharged one.
+    """
+    found = identifier(ward, given)
+    if found == given:
+        gone, wanted = ward.beds(discharged=True), compared(given)
+        if all(bed.patient_id != given for bed in gone) and any(
+            compared(bed.bed) == wanted for bed in gone
+        ):
+            raise InputError(
+                "nobody lies in this bed", given, "'wardexam beds --discharged' lists who did"
+            )
+    return found

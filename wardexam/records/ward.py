@@ -42,6 +42,7 @@ class _Document:
 
     database: "TinyDB"
     what: str = ""
+    stood: bool = False  # all of it was there before: no event
 
     @property
     def tables(self) -> Tables:
@@ -220,7 +221,8 @@ class Ward:
                 )
 
             if not storage.changed:
-                note(stood)
+                if not document.stood:
+                    note(stood)
                 return
             self._notice_a_change(patient_id, stood)
             self._spare_what_was_before(storage.path, patient_id, before)
@@ -445,6 +447,7 @@ class Ward:
             stored = patient_tables.outcomes_of(document.tables)
             document.what = f"outcome {outcome.revision}, by {outcome.by}"
             if same := patient_tables.concluded(stored, outcome):
+                document.stood = True
                 return same
             document.database.table("outcomes").insert(outcome.model_dump(mode="json"))
         return outcome

@@ -1,8 +1,8 @@
 """How well two doctors agree: over the ward by sign, and side by side for one patient."""
 
 import textwrap
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import catalogue
@@ -20,6 +20,7 @@ from wardexam.review.standards import standards
 from wardexam.review.table import line, number
 
 WIDTH = 80
+EXACT = 1e-9  # how near a kappa is to a whole number that it is one
 BESIDE = 2  # published figures that a line has room for
 
 
@@ -52,6 +53,8 @@ class WardAgreement:
         patients: Of how many patients.
         changed: Pairs left out, since a change was recorded at the second.
         apart: Pairs left out, being further apart.
+        not_asked: Pairs that count though nobody answered at the second whether anything was worse.
+        left_out: How many pairs of findings were left out, by sign and scale, by why.
         unread: Patients whose record could not be read.
     """
 
@@ -62,6 +65,8 @@ class WardAgreement:
     patients: int
     changed: int
     apart: int
+    not_asked: int
+    left_out: dict[tuple[str, str], Counter[str]]
     unread: int = 0
 
 
@@ -70,12 +75,16 @@ def ward_agreement(
 ) -> WardAgreement:
     """The agreement by sign, over the pairs of every patient."""
     by_sign: dict[tuple[str, str], list[list[Pair]]] = defaultdict(list)
-    pairs = patients = changed = apart = 0
+    left_out: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
+    pairs = patients = changed = apart = not_asked = 0
     for own in found:
         pairs, patients = pairs + len(own.pairs), patients + bool(own.pairs)
         changed, apart = changed + own.changed, apart + own.apart
         of_patient: dict[tuple[str, str], list[Pair]] = defaultdict(list)
         for paired in own.pairs:
+            not_asked += not paired.asked
+            for (sign, scale, _), why in paired.left_out.items():
+                left_out[sign, scale][why] += 1
             for (sign, scale, _), pair in paired.answers.items():
                 of_patient[sign, scale].append(pair)
         for key, answers in of_patient.items():
@@ -86,7 +95,18 @@ def ward_agreement(
         made.append(SignAgreement(sign, scale, ordered, agreement(each, ordered=ordered)))
     order = [*catalogue()]
     made.sort(key=lambda s: (-s.found.pairs, order.index(s.sign), s.scale))
-    return WardAgreement(period, hours, tuple(made), pairs, patients, changed, apart, unread)
+    return WardAgreement(
+        period,
+        hours,
+        tuple(made),
+        pairs,
+        patients,
+        changed,
+        apart,
+        not_asked,
+        dict(left_out),
+        unread,
+    )
 
 
 def _beside(sign: str) -> list[tuple[str, Published]]:
@@ -98,12 +118,13 @@ def ward_paper(ward: WardAgreement) -> str:
     few = standards().few
     head = (
         f"{counted(ward.pairs, 'pair')} of examinations of {counted(ward.patients, 'patient')}: one after the other, by two "
-        f"doctors, at most {ward.hours:g} h apart, no change recorded ('anything worse' not answered yes at the second). "
+        f"doctors, at most {ward.hours:g} h apart, no change recorded: 'anything worse' was answered no at the second in "
+        f"{ward.pairs - ward.not_asked} of them and was not asked in {ward.not_asked}, where a change is not excluded. "
         f"Left out: {ward.apart} further apart, {ward.changed} with a change, "
         f"{counted(ward.unread, 'patient')} whose record cannot be read. "
         "Kappa with quadratic weights by the answer's order, in which an answer that has no place in it (a mute plantar) "
         "makes no pair; u: unweighted, where answers have no order at all. 95 % interval by "
-        "leaving out one patient at a time. The second doctor saw the first one's grades: these figures flatter. "
+        "leaving out one patient at a time; too few: patients or differences, so that none can be told. The second doctor saw the first one's grades: these figures flatter. "
         "Nobody is named or ranked."
     )
     lines = [
@@ -125,6 +146,7 @@ def ward_paper(ward: WardAgreement) -> str:
         ]
     if not ward.signs:
         lines.append("  no sign was graded by both")
+    lines += _left_out(ward)
     if any(s.found.pairs < few for s in ward.signs):
         lines.append(f"(!) under {few} pairs: too few to say much")
     for name, letter in letters.items():
@@ -134,17 +156,50 @@ def ward_paper(ward: WardAgreement) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
+def _left_out(ward: WardAgreement) -> list[str]:
+    """The pairs of findings that were left out, in lines: how many, of which sign and why."""
+    found: dict[str, Counter[str]] = defaultdict(Counter)
+    for (sign, _), reasons in ward.left_out.items():
+        for why, many in reasons.items():
+            found[why][catalogue()[sign].name] += many
+    lines = []
+    for why, signs in sorted(found.items()):
+        named = ", ".join(f"{name} {n}" for name, n in sorted(signs.items()))
+        said = f"left out, {counted(signs.total(), 'pair')} of findings, {why}: {named}"
+        lines += textwrap.wrap(said, WIDTH - 1, subsequent_indent="   ")
+    return lines
+
+
+def two_figures(value: float) -> str:
+    """A kappa with two figures behind the point; 1.00, 0.00 and -1.00 only where it is that: ``<1.00``, ``>0.00``."""
+    said = f"{value:.2f}"
+    whole = round(value)
+    if float(said) != whole or abs(value - whole) < EXACT:
+        return f"{whole:.2f}" if float(said) == whole else said
+    return f"{'<' if value < whole else '>'}{whole:.2f}"
+
+
+def same_share(same: int, of: int) -> str:
+    """A share in percent; 100 and 0 only where it is all or none."""
+    share = round(100 * same / of)
+    if 0 < same < of:
+        share = min(99, max(1, share))
+    return f"{share} %"
+
+
 def _sign_line(each: SignAgreement, beside: str, few: int) -> str:
     found = each.found
     if found.kappa is None:
         kappa = "all the same answer"
     else:
-        kappa = f"{found.kappa:5.2f}"
+        kappa = f"{two_figures(found.kappa):>5}"
         if found.low is not None and found.high is not None:
-            kappa += f" ({found.low:.2f} to {found.high:.2f})"
+            kappa += f" ({two_figures(found.low)} to {two_figures(found.high)})"
+        else:
+            kappa += " (too few)"
         kappa += "" if each.ordered else " u"
         kappa += " !" if found.pairs < few else ""
-    share = f"{100 * found.same / found.pairs:.0f} %"
+    share = same_share(found.same, found.pairs)
     return f"{cut(each.name, 28):<28} {found.pairs:>5} {share:>5}  {kappa:<24} {beside}"
 
 
@@ -159,19 +214,29 @@ HEAD = (
     "high",
     "weights",
     "published",
+    "left_out",
 )
 
 
 def ward_table(ward: WardAgreement) -> Iterator[str]:
     """A heading and a row for each sign, as CSV."""
     yield line(HEAD)
+    told = {(s.sign, s.scale) for s in ward.signs}
     for each in ward.signs:
         found = each.found
         beside = "; ".join(f"{row.kappa:.2f} {row.source}" for _, row in _beside(each.sign))
         yield line((
             each.sign, each.scale, str(found.pairs), str(found.patients), str(found.same), number(found.kappa),
             number(found.low), number(found.high), "quadratic" if each.ordered else "none", beside,
+            _reasons(ward.left_out.get((each.sign, each.scale), {})),
         ))  # fmt: skip
+    for (sign, scale), reasons in ward.left_out.items():
+        if (sign, scale) not in told:
+            yield line((sign, scale, "0", "0", "0", *[""] * 5, _reasons(reasons)))
+
+
+def _reasons(reasons: Mapping[str, int]) -> str:
+    return "; ".join(f"{many} {why}" for why, many in sorted(reasons.items()))
 
 
 # --- two examinations of one patient

@@ -1,7 +1,7 @@
 """An outcome from what was typed or read from a file: one field at a time, refused in words."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -9,9 +9,12 @@ from pydantic import ValidationError
 
 from wardexam.errors import InputError
 from wardexam.exam.entry import first_fault
+from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
 from wardexam.exam.outcome import Outcome
+from wardexam.exam.text import counted
 from wardexam.reasoning.tables import read
+from wardexam.review.standards import standards
 
 FIELDS = ("imaged", "image", "positive", "site", "side", "diagnosis", "by", "why")
 CLEAR = "-"  # what takes a field away
@@ -151,10 +154,61 @@ def concluded(
         raise InputError(first_fault(error)) from None
 
 
+def check_image(
+    made: Outcome, last: Outcome | None, patient: Patient, examinations: Iterable[Examination]
+) -> str:
+    """What is to be said of the time of the image; empty where there is nothing, or it is not said anew.
+
+    An image has its result after it: one later than the last result that was written is a slip in the time, or
+    another patient's. Of a further image whose result nobody wrote the reason says so.
+
+    Args:
+        made: What is to be recorded.
+        last: The last revision; None for a first one.
+        patient: Whose it is.
+        examinations: The stay's, each as it stands; read only where the time is said anew.
+
+    Raises:
+        InputError: The image is later than the last result, or too long before the admission.
+    """
+    imaged = made.imaged
+    if imaged is None or (last and last.imaged == imaged):
+        return ""
+    results = [a.at for e in examinations for a in e.acts if a.kind == "done"]
+    if results and max(results) < imaged and not made.why:
+        written = max(results).astimezone(imaged.tzinfo)
+        raise InputError(
+            f"the image is after the last result, written {written:%Y-%m-%d %H:%M}",
+            remedy="mend the time; of a further image write the result first, or give --why",
+        )
+    days = standards().before_admission
+    if imaged < patient.admitted - timedelta(days=days):
+        raise InputError(
+            f"the image is more than {days} days before the admission",
+            remedy=f"imaged {imaged:%Y-%m-%d}, admitted {patient.admitted:%Y-%m-%d}",
+        )
+    before = (patient.admitted.astimezone(imaged.tzinfo).date() - imaged.date()).days
+    if imaged >= patient.admitted:
+        return ""
+    span = counted(before, "day") if before else "less than a day"
+    return f"The image is {span} before the admission: is the date right?"
+
+
 def _same(last: Outcome, found: Mapping[str, Any]) -> bool:
     """Whether nothing of what it was is said anew: the name of then then stays."""
     says = {name: value for name, value in last.said.items() if name != "by"}
     return all((found.get(name) or None) == (value or None) for name, value in says.items())
+
+
+def still_said(given: Mapping[str, str], last: Outcome | None, kept: Outcome) -> list[str]:
+    """Which fields a further revision says only because the one before did, by the names of `FIELDS`."""
+    if last is None or kept == last:
+        return []
+    return [
+        name
+        for name in FIELDS
+        if name not in ("by", "why") and not given.get(name, "").strip() and getattr(kept, name)
+    ]
 
 
 def outcome_lines(outcome: Outcome) -> list[str]:

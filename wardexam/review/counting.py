@@ -1,7 +1,8 @@
 """What one stay adds to a review: counted once for each patient, and put together by `figures`."""
 
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache
 
@@ -35,14 +36,21 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """Minutes from the beginning to the end of an interval, and its limit; None where there is none of these."""
+    """Minutes from the beginning to the end of an interval, and its limit; None where there is none of these.
+
+    `overdue` is whether what was asked for was not done when its limit had ended. `disordered` names an order of both that cannot be: then there are no minutes, rather than none that passed.
+    """
 
     minutes: float | None
     limit: float | None
+    overdue: bool = False
+    disordered: str = ""
 
     @property
     def within(self) -> bool | None:
-        """Whether the limit was kept; None where nothing was written or there is no limit."""
+        """Whether the limit was kept; None where nothing was written and nothing is overdue, or there is no limit."""
+        if self.overdue:
+            return False
         if self.minutes is None or self.limit is None:
             return None
         return self.minutes <= self.limit
@@ -52,14 +60,14 @@ class Timed:
 class Suspected:
     """A patient of a group: which items were examined at first, and by the end, and how soon what was done.
 
-    `settled` is whether a doctor wrote that it was not needed, or brought it down, and called nobody.
-    `begun` is whether there is anything from which the image is timed.
+    `settled` is what was not done, since a doctor wrote that it was not needed, or brought it down, of every
+    reason of the group, and that holds.
     """
 
     first: tuple[bool, ...]
     by_end: tuple[bool, ...]
     times: dict[Ends, Timed]
-    settled: bool
+    settled: frozenset[Ends]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +94,9 @@ class Counted:
         groups: What is counted of each group that the patient is one of.
         earlier: Groups left out, since the suspicion was raised before the period.
         rechecks: Hours by which each re-examination that fell due was late, 0 where it was in time; None where
-            none was made.
-        no_schedule: How many examinations had no schedule.
+            none was made until now. One made after the end of the period was late.
+        carried: How many of these were due after an examination of before the period.
+        not_due: Of the examinations in the period those after which none fell due in it, by why.
         first_level: The level at the first examination; None where none is known or it was before the period.
         highest: The highest level by the end of the period.
         positive: Whether the image in the end was positive; None where that was not recorded.
@@ -101,7 +110,8 @@ class Counted:
     groups: dict[str, Suspected] = field(default_factory=dict)
     earlier: tuple[str, ...] = ()
     rechecks: tuple[float | None, ...] = ()
-    no_schedule: int = 0
+    carried: int = 0
+    not_due: dict[str, int] = field(default_factory=dict)
     first_level: int | None = None
     highest: int | None = None
     positive: bool | None = None
@@ -116,7 +126,7 @@ def count(stay: Stay, period: Period, standards: Standards) -> Counted | None:
     if not inside:
         return None
     groups, earlier = _groups(stay, until, period, standards)
-    rechecks, no_schedule = _rechecks(stay, period)
+    rechecks, carried, not_due = _rechecks(stay, period)
     levels = [s.level for s in until if s.level is not None]
     begins_here = inside[0] is until[0]
     ending = stay.ending
@@ -128,7 +138,8 @@ def count(stay: Stay, period: Period, standards: Standards) -> Counted | None:
         groups,
         earlier,
         rechecks,
-        no_schedule,
+        carried,
+        not_due,
         until[0].level if begins_here else None,
         max(levels, default=None) if begins_here else None,
         {"yes": True, "no": False, None: None}[ending.positive] if ending else None,
@@ -171,12 +182,17 @@ def _groups(
         for seen in until if items else ():
             by_end |= seen.recorded
         acts = [a for a in stay.acts if a.rule in names and a.at < period.end]
-        called = any(a.kind == "called" for a in acts)
+        times = _times(group, first, names, since, acts, stay, period, standards)
+        ended = stay.ended(period.end)
+        held = {a.rule for a in acts if a.kind in SETTLED and a not in ended}
+        settling = held >= names & raised_at_all  # one reason left open leaves the group open
         found[group] = Suspected(
             tuple(examined(item, at_first) for item in items.values()),
             tuple(examined(item, by_end) for item in items.values()),
-            _times(group, first, names, since, acts, stay, period, standards),
-            not called and any(a.kind in SETTLED for a in acts),
+            times if not settling else {end: replace(t, overdue=False) for end, t in times.items()},
+            frozenset(
+                e for e, t in times.items() if settling and t.minutes is None and not t.disordered
+            ),
         )
     return found, tuple(earlier)
 
@@ -186,6 +202,10 @@ def examined(item: Item, recorded: Recorded) -> bool:
     if item.every and all(map(recorded.whole, item.every)):
         return True
     return any(map(recorded.whole, item.some)) or not recorded.flags.isdisjoint(item.flags)
+
+
+RESULT_FIRST = "result before image"
+IMAGE_FIRST = "image before the first sign"
 
 
 def _minutes(span: timedelta) -> float:
@@ -204,23 +224,38 @@ def _times(
     standards: Standards,
 ) -> dict[Ends, Timed]:
     """Each interval of a group, by what it ends with."""
-    at = {kind: next((a.at for a in acts if a.kind == kind), None) for kind in ("called", "asked", "done")}  # fmt: skip
+    at = {kind: next((a.at for a in acts if a.kind == kind), None) for kind in ("called", "asked")}
+    written = [a.at for a in acts if a.kind == "done"]
     ending = stay.ending
     imaged = ending.imaged if ending and ending.imaged and ending.imaged < period.end else None
-    image = imaged or at["done"]
+    image = imaged or (written[0] if written else None)
+    # The result of an image is the first that is written after it.
+    done = next((w for w in written if imaged is None or w >= imaged), None)
     rule = _soonest(names & set(first.raised or ()))
     limit = _minutes(limits()[rule.by])
-    # Where the row's clock runs from the request, so does the time to the image once it was asked for.
-    from_request = rule.clock == "asked" and at["asked"] is not None
-    begin = at["asked"] if from_request and at["asked"] else since
+    # Where the row's clock runs from the request, so does the time to the image that was asked for before it.
+    asked = at["asked"] if rule.clock == "asked" else None
+    begin = asked if asked and (image is None or asked <= image) else since
+    overdue = (
+        image is None
+        and at["asked"] is not None
+        and begin + limits()[rule.by] <= period.known_until
+    )
+    too_early = image is not None and image < since
     result = standards.intervals["result"]
     of_group = not result.groups or group in result.groups
     return {
         "call": Timed(_minutes(at["called"] - since) if at["called"] else None, limit),
-        "image": Timed(_minutes(image - begin) if image else None, limit),
+        "image": Timed(
+            _minutes(image - begin) if image and not too_early else None,
+            limit,
+            overdue,
+            IMAGE_FIRST if too_early else "",
+        ),
         "result": Timed(
-            _minutes(at["done"] - imaged) if at["done"] and imaged else None,
+            _minutes(done - imaged) if done and imaged else None,
             float(result.minutes) if of_group and result.minutes else None,
+            disordered=RESULT_FIRST if imaged and written and not done else "",
         ),
     }
 
@@ -233,25 +268,33 @@ def _soonest(names: Iterable[str]) -> Rule:
 # --- re-examinations
 
 
-def _rechecks(stay: Stay, period: Period) -> tuple[tuple[float | None, ...], int]:
-    """By how many hours each re-examination that fell due in the period was late; how many had no schedule."""
-    inside = [s for s in stay.seen if period.holds(s.at)]
+NO_SCHEDULE = "without a schedule"
+LEFT = "due after the discharge"
+LATER = "due after the period, or not yet"
+
+
+def _rechecks(stay: Stay, period: Period) -> tuple[tuple[float | None, ...], int, dict[str, int]]:
+    """What fell due in the period: by how many hours each was late, how many were due after an examination of before.
+
+    Then of how many examinations in the period no further one fell due in it, by why.
+    """
     if stay.recheck_hours is None:
-        return (), len(inside)
+        return (), 0, {NO_SCHEDULE: sum(period.holds(s.at) for s in stay.seen)}
     span = timedelta(hours=stay.recheck_hours)
-    here_until = min(stay.discharged or period.now, period.known_until)
     late: list[float | None] = []
+    carried = 0
+    not_due = Counter[str]()
     for number, seen in enumerate(stay.seen):
-        due = seen.at + span
-        if not period.holds(due) or due > here_until:
+        due, inside = seen.at + span, period.holds(seen.at)
+        left = stay.discharged is not None and due > stay.discharged
+        if left or not period.holds(due) or due > period.now:
+            if inside:
+                not_due[LEFT if left else LATER] += 1
             continue
+        carried += not inside
         after = stay.seen[number + 1].at if number + 1 < len(stay.seen) else None
-        late.append(
-            None
-            if after is None or after >= period.end
-            else max(0.0, (after - due).total_seconds() / 3600)
-        )
-    return tuple(late), 0
+        late.append(None if after is None else max(0.0, (after - due).total_seconds() / 3600))
+    return tuple(late), carried, dict(not_due)
 
 
 # --- the suggestion

@@ -135,6 +135,7 @@ def share(
 
 
 Having = list[tuple[str, Suspected]]
+OVERDUE = "of these asked for, overdue"
 BEFORE = "raised before the period"
 
 
@@ -168,22 +169,35 @@ def _complete(group: str, having: Having, earlier: int, standards: Standards) ->
 def _soon(group: str, having: Having, earlier: int, standards: Standards) -> list[Figure]:
     """How soon what was done, against the limits."""
     ends: tuple[Ends, ...] = ("call", "image", "result")
-    return [_interval(group, end, having, earlier, standards) for end in ends]
+    made = []
+    for end in ends:
+        figure = _interval(group, end, having, earlier, standards)
+        made.append(figure)
+        overdue = [who for who, s in having if s.times[end].overdue]
+        if overdue:
+            made.append(
+                Figure("times", figure.group, OVERDUE, len(overdue), figure.of, few=figure.few)
+            )
+    return made
 
 
 def _interval(group: str, end: Ends, having: Having, earlier: int, standards: Standards) -> Figure:
-    """One interval: how many kept its limit, of those with both, and how long it took."""
+    """One interval: how many kept its limit, of those timed or overdue, and how long it took."""
     timed = [(who, s.times[end]) for who, s in having]
     known = [t.minutes for _, t in timed if t.minutes is not None]
     limited = [t.within for _, t in timed if t.within is not None]
     kept = sum(limited)
     low, high = wilson(kept, len(limited)) if limited else (None, None)
-    missing = len(timed) - len(known)
-    settled = sum(s.settled for _, s in having) if end == "call" else 0
+    overdue = sum(t.overdue for _, t in timed)
+    settled = sum(end in s.settled for _, s in having)
+    disordered = Counter(t.disordered for _, t in timed if t.disordered)
+    missing = len(timed) - len(known) - overdue - settled - disordered.total()
     why = {
-        f"{missing} not written" + (f" ({settled} of them not needed)" if settled else ""): missing,
+        f"{missing} not written": missing,
+        f"{settled} not needed": settled,
+        **{f"{number} {words}": number for words, number in disordered.items()},
         f"{earlier} {BEFORE}": earlier,
-        "no standard for it was found": len(known) - len(limited),
+        "no standard for it was found": len(known) + overdue - len(limited),
     }
     return Figure(
         "times",
@@ -195,10 +209,16 @@ def _interval(group: str, end: Ends, having: Having, earlier: int, standards: St
         high,
         quartiles(known) if known else None,
         "min",
-        missing + earlier,
+        missing + settled + disordered.total() + earlier,
         "; ".join(words for words, number in why.items() if number),
         len(limited or known) < standards.few,
-        tuple(who for who, t in timed if t.within is False or t.minutes is None),
+        tuple(
+            who
+            for who, s in having
+            for t in (s.times[end],)
+            if t.within is False
+            or (t.minutes is None and not t.disordered and end not in s.settled)
+        ),
     )
 
 
@@ -206,11 +226,18 @@ def _rechecked(rows: Sequence[Counted], standards: Standards) -> list[Figure]:
     due = [(c.patient, late) for c in rows for late in c.rechecks]
     late = [hours for _, hours in due if hours]
     never = [who for who, hours in due if hours is None]
-    none = sum(c.no_schedule for c in rows)
+    not_due = Counter[str]()
+    for row in rows:
+        not_due.update(row.not_due)
     section, group = "re-examinations", "all with a schedule"
     overdue = [who for who, hours in due if hours is None or hours > 0]
     spans = quartiles(late) if late else None
-    kwargs = {"left_out": none, "why": "examinations without a schedule"}
+    kwargs = {
+        "left_out": not_due.total(),
+        "why": "; ".join(
+            f"{number} {words}" for words, number in sorted(not_due.items()) if number
+        ),
+    }
     return [
         share(
             section, group, "overdue", len(overdue), len(due), standards,
@@ -223,6 +250,10 @@ def _rechecked(rows: Sequence[Counted], standards: Standards) -> list[Figure]:
         Figure(
             section, group, "of these never made", len(never), len(overdue),
             few=len(overdue) < standards.few, patients=tuple(dict.fromkeys(never)),
+        ),
+        Figure(
+            section, group, "due after one of before the period", sum(c.carried for c in rows), len(due),
+            few=len(due) < standards.few,
         ),
     ]  # fmt: skip
 
@@ -308,12 +339,18 @@ def _trail(
     """What the trail says of the same period, beside the records."""
     saved: dict[str, str] = {}
     seen: Counter[str] = Counter()
+    concluded: set[tuple[str, str]] = set()
     for event in events:
         if event.event == "saved":
             saved.setdefault(event.what.split(" ", 1)[0], event.at)
-        if event.event in ("amended", "concluded", "found changed") and period.holds(
+        if event.event not in ("amended", "concluded", "found changed") or not period.holds(
             datetime.fromisoformat(event.at)
         ):
+            continue
+        if event.event == "concluded":
+            # "outcome 2, by whom": a line said twice is one revision.
+            concluded.add((event.patient, event.what.split(",", 1)[0]))
+        else:
             seen[event.event] += 1
     all_of = [each for c in rows for each in c.examinations]
     spans = [
@@ -322,9 +359,12 @@ def _trail(
         if name in saved
     ]
     known = len(spans)
+    seen["outcomes"] = len({patient for patient, _ in concluded})
+    seen["revisions"] = sum(what != "outcome 1" for _, what in concluded)
     named = {
         "amended": "further revisions saved",
-        "concluded": "outcomes recorded",
+        "outcomes": "patients with an outcome recorded",
+        "revisions": "further revisions of outcomes",
         "found changed": "records changed past the program",
     }
     made = [

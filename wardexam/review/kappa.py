@@ -12,6 +12,7 @@ from math import sqrt
 
 from wardexam.review.intervals import Z
 
+SPREAD = 1e-12  # below it a sum of squares is rounding
 Pair = tuple[int, int]  # what each of two observers found, by its place in the order
 
 
@@ -24,7 +25,8 @@ class Agreement:
         patients: Of how many patients.
         same: How many were the same.
         kappa: Beyond chance, at most 1; None where all answers are the same, so that chance explains all.
-        low: The 95 % interval's lower end; None where there is no kappa, or fewer than two patients have one.
+        low: The 95 % interval's lower end; None where there is no kappa, or fewer than two patients have one, or
+            to leave out any of them changes nothing: then it cannot be told, and is not a point.
         high: Its upper end.
     """
 
@@ -84,5 +86,7 @@ def agreement(by_patient: Sequence[Sequence[Pair]], *, ordered: bool = True) -> 
         return Agreement(pairs, len(each), same, kappa)
     mean = sum(value * number for value, number in known) / count
     spread = sum(number * (value - mean) ** 2 for value, number in known)
+    if spread < SPREAD:
+        return Agreement(pairs, len(each), same, kappa)
     half = Z * sqrt((count - 1) / count * spread)
     return Agreement(pairs, len(each), same, kappa, max(-1.0, kappa - half), min(1.0, kappa + half))

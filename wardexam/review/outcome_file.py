@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -12,7 +13,7 @@ from wardexam.exam.outcome import Outcome
 from wardexam.exam.text import counted
 from wardexam.records.repository import Repository
 from wardexam.records.stored_record import strict_loads
-from wardexam.review.concluding import FIELDS, concluded
+from wardexam.review.concluding import FIELDS, check_image, concluded
 
 COLUMNS = ("patient", *FIELDS)
 NAMED = 10  # wrong rows that are named; the others are counted
@@ -108,9 +109,24 @@ def _of_json(text: str) -> Iterator[tuple[int, Row | str]]:
             yield number, {name: value or "" for name, value in found.items()}
 
 
+@dataclass(frozen=True, slots=True)
+class Staged:
+    """The outcomes of a file before they are recorded.
+
+    Attributes:
+        outcomes: Those that say something new.
+        doubts: What is to be looked at in them, by its row.
+        already: How many are recorded as they stand in the file.
+    """
+
+    outcomes: tuple[Outcome, ...]
+    doubts: tuple[str, ...]
+    already: int
+
+
 def staged(
     ward: Repository, text: str, *, whose: Callable[[str], str], by: str, now: datetime
-) -> list[Outcome]:
+) -> Staged:
     """The outcomes of a file, each checked against the ward; nothing is recorded.
 
     Args:
@@ -125,6 +141,8 @@ def staged(
     """
     made: dict[str, Outcome] = {}
     wrong: list[str] = []
+    doubts: list[str] = []
+    already: set[str] = set()
     for number, row in rows_of(text):
         try:
             if isinstance(row, str):
@@ -135,12 +153,19 @@ def staged(
             patient = whose(given)
             if patient in made:
                 raise InputError(f"patient {given} is given twice")
-            stored = ward.outcomes(patient)
-            made[patient] = concluded(row, patient, stored[-1] if stored else None, by, now)
+            file = ward.file(patient)
+            last = file.outcomes[-1] if file.outcomes else None
+            said = concluded(row, patient, last, by, now)
+            if doubt := check_image(said, last, file.patient, file.examinations):
+                doubts.append(f"row {number}: {doubt}")
+            made[patient] = said
+            if last and last.said == said.said:
+                already.add(patient)
         except WardexamError as error:
             wrong.append(f"row {number}: {error}")
     if wrong:
         more = len(wrong) - NAMED
         rest = f"; and {counted(more, 'more row')}" if more > 0 else ""
         raise InputError(f"{'; '.join(wrong[:NAMED])}{rest}; nothing was recorded")
-    return list(made.values())
+    new = tuple(made[who] for who in made if who not in already)
+    return Staged(new, tuple(doubts), len(already))

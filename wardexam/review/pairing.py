@@ -53,6 +53,21 @@ def places(sign: str, one: Mapping[str, Any], other: Mapping[str, Any]) -> Pair 
         return None
 
 
+NOT_GRADED = "not testable at one or both"
+TWO_SCALES = "on two scales"
+NO_PLACE = "an answer without a place in the order"
+
+
+def why_no_pair(one: Mapping[str, Any], other: Mapping[str, Any]) -> str:
+    """Why two findings of one sign that `places` gives nothing of make no pair."""
+    if one.get("answer") is None or other.get("answer") is None:
+        return NOT_GRADED
+    return TWO_SCALES if one.get("scale") != other.get("scale") else NO_PLACE
+
+
+Key = tuple[str, str, str]  # sign, scale or empty, side
+
+
 @dataclass(frozen=True, slots=True)
 class Paired:
     """What two doctors found in one patient.
@@ -61,11 +76,15 @@ class Paired:
         patient: The opaque identifier.
         at: When the first of them examined.
         answers: By sign, scale (or empty) and side, the places of both answers.
+        left_out: Likewise why two findings make no pair; the scale is that of the second.
+        asked: Whether 'anything worse' was answered no at the second; else a change is not excluded.
     """
 
     patient: str
     at: datetime
-    answers: dict[tuple[str, str, str], Pair]
+    answers: dict[Key, Pair]
+    left_out: dict[Key, str]
+    asked: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,23 +122,29 @@ def pairs_of(file: LightFile, period: Period, hours: float) -> Pairs:
         if then - begin > timedelta(hours=hours):
             apart += 1
             continue
-        if (other.fields.get("flags") or {}).get(WORSE) == "yes":
+        worse = (other.fields.get("flags") or {}).get(WORSE)
+        if worse == "yes":
             changed += 1
             continue
-        made.append(Paired(file.patient["id"], begin, _both(one.findings, other.findings)))
+        answers, left_out = _both(one.findings, other.findings)
+        made.append(Paired(file.patient["id"], begin, answers, left_out, worse == "no"))
     return Pairs(tuple(made), changed, apart)
 
 
 def _both(
     one: Iterable[Mapping[str, Any]], other: Iterable[Mapping[str, Any]]
-) -> dict[tuple[str, str, str], Pair]:
+) -> tuple[dict[Key, Pair], dict[Key, str]]:
     first = {(f["sign"], f["side"]): f for f in one}
-    found = {}
+    found: dict[Key, Pair] = {}
+    left_out: dict[Key, str] = {}
     for finding in other:
         sign, side = finding["sign"], finding["side"]
         before = first.get((sign, side))
         if before is None or sign not in catalogue():
             continue
+        key = sign, finding.get("scale") or "", side
         if (pair := places(sign, before, finding)) is not None:
-            found[sign, finding.get("scale") or "", side] = pair
-    return found
+            found[key] = pair
+        else:
+            left_out[key] = why_no_pair(before, finding)
+    return found, left_out

@@ -19,11 +19,15 @@ TITLES = {
     "trail": "What this rests on",
 }  # fmt: skip
 NOTES = {
-    "times": "Within the limit, of those with both times written; then how long it took. It begins with the examination "
+    "times": "Within the limit, of those with both times written and of images that were asked for, had not been done by the end of "
+    "the period (or by now) and whose limit had ended: these are not within it. Then how long it took, of those with both times. "
+    "What is neither written nor asked for, or was written to be not needed, is left out and named. It begins with the examination "
     "that first raised the reason. Where no time of the image was recorded, the time its result was written stands "
-    "for it; the result is timed only where both are known. A patient may be in several groups.",
+    "for it; the result is timed only where both are known, from the image to the first result written after it. Times in an order that cannot be are left out. A patient may be in several groups.",
     "emergencies": "By the reasons kept with each examination; the highest level up to the end of the period.",
-    "re-examinations": "By the schedule as it stands now; one that fell due after discharge is not counted.",
+    "re-examinations": "Those that fell due in the period, by the schedule as it stands now. One made after the period is late; "
+    "never made is what had not been made by now, or until the discharge. Every examination of the period is "
+    "counted or left out below.",
     "suggestion": "The last suggestion saved before the image, else before the outcome was recorded, as it was kept then.",
     "trail": "Beside the trail's own share: from the beginning of an examination to its first saving.",
     "how sure": "What was said of the first site, and how often it was right.",

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from html import escape
 
-from wardexam.review.figures import Figure, Review
+from wardexam.review.figures import OVERDUE, Figure, Review
 from wardexam.review.paper import END, FIRST, percent, period_words, spans_text
 from wardexam.review.standards import Standards
 
@@ -101,7 +101,7 @@ def picture(review: Review, standards: Standards) -> str:
     y += LINE / 2
     section("How soon: within the limit, and the median with the quartiles")
     group = ""
-    for f in review.of("times"):
+    for f in (f for f in review.of("times") if f.name != OVERDUE):
         if f.group != group:
             group = f.group
             parts.append(_text(MARGIN + 4, y, group, 'font-style="italic"'))

@@ -66,6 +66,7 @@ class Standards:
         few: From how many on a share is said without a word of caution.
         bins: The edges of the bins of chance, from 0 to 1.
         first_sites: Among how many of the first sites the true one is looked for.
+        before_admission: How many days before the admission a patient's image may have been done.
     """
 
     suspicions: dict[str, Suspicion]
@@ -74,6 +75,7 @@ class Standards:
     few: int
     bins: tuple[float, ...]
     first_sites: int
+    before_admission: int
 
     def items_of(self, group: str) -> dict[str, Item]:
         """What shall be examined in a group."""
@@ -124,7 +126,9 @@ def read_standards(text: str) -> Standards:
         raise TableError("the edges rise from 0 to 1", place("counting", "bins"))
     few = checked_row(_Number, counting["few"], place("counting", "few")).number
     first = checked_row(_Number, counting["first_sites"], place("counting", "first_sites")).number
-    return Standards(suspicions, items, intervals, few, bins, first)
+    earliest = counting["before_admission"]
+    before = checked_row(_Number, earliest, place("counting", "before_admission")).number
+    return Standards(suspicions, items, intervals, few, bins, first, before)
 
 
 def _all_known(names: tuple[str, ...], known: object, where: str) -> None:

@@ -40,6 +40,7 @@ class Seen:
         level: How urgent, 0 to 3, by what was kept as raised; None where none was kept.
         raised: Since when each reason had been raised, by its rule; None where none was kept.
         acts: What was done about reasons, by this examination's own record.
+        ended: Of these and of earlier ones, those that held no more once it was saved.
         suggested: What the tool suggested, for each revision that kept it.
         source: Where the signs, statements and questions are read when they are asked for.
     """
@@ -49,6 +50,7 @@ class Seen:
     level: int | None
     raised: dict[str, datetime] | None
     acts: tuple[Done, ...]
+    ended: tuple[Done, ...]
     suggested: tuple[Suggested, ...]
     source: LightExamination
 
@@ -134,6 +136,10 @@ class Stay:
         """All that was done about reasons, in the order of its time."""
         return tuple(sorted({a for s in self.seen for a in s.acts}, key=lambda a: a.at))
 
+    def ended(self, before: datetime) -> frozenset[Done]:
+        """What was done and holds no more, by the examinations before a moment."""
+        return frozenset(a for s in self.seen if s.at < before for a in s.ended)
+
 
 def _time(text: Any) -> datetime | None:
     return datetime.fromisoformat(text) if text else None
@@ -167,16 +173,22 @@ def _suggested(fields: Mapping[str, Any]) -> Suggested | None:
     return Suggested(_saved(fields), sites)
 
 
+def _done(act: Mapping[str, Any]) -> Done:
+    return Done(act["rule"], act["kind"], datetime.fromisoformat(act["at"]))
+
+
 def _seen(revisions: list[LightExamination]) -> Seen:
     last = revisions[-1].fields
     raised, acts = last.get("raised"), last.get("acts") or ()
+    every = (*acts, *(a for row in raised or () for a in row.get("acts") or ()))
     suggested = (_suggested(r.fields) for r in revisions)
     return Seen(
         last["id"],
         datetime.fromisoformat(last["at"]),
         None if raised is None else _level(raised, acts),
         None if raised is None else {r["rule"]: datetime.fromisoformat(r["since"]) for r in raised},
-        tuple(Done(a["rule"], a["kind"], datetime.fromisoformat(a["at"])) for a in acts),
+        tuple(map(_done, acts)),
+        tuple(_done(a) for a in every if a.get("ended")),
         tuple(s for s in suggested if s),
         revisions[-1],
     )

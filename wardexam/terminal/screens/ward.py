@@ -24,7 +24,7 @@ from wardexam.terminal.ward_list import ahead
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
-    from wardexam.exam.outcome import Outcome
+    from wardexam.records.repository import PatientFile
 
 ORDERS = ("bed", "urgency", "worsening", "due")
 POLL_SECONDS = 1.5
@@ -587,33 +587,37 @@ class WardScreen(LineScreen):
 
         def conclude(bed: Bed) -> None:
             app = self.ward_app
-            stored = app.ward.outcomes(bed.patient_id)
-            last = stored[-1] if stored else None
+            file = app.ward.file(bed.patient_id)
+            last = file.outcomes[-1] if file.outcomes else None
             ask_outcome(
                 self.ask,
                 f"{clean(bed.bed)} {clean(bed.name)}",
                 last,
                 app.session.examiner,
                 app.session.now(),
-                lambda given: self._conclude(bed, last, given),
+                lambda given: self._conclude(bed, file, given),
             )
 
         self._with_bed(conclude)
 
-    def _conclude(self, bed: Bed, last: "Outcome | None", given: dict[str, str]) -> None:
-        from wardexam.review.concluding import concluded
+    def _conclude(self, bed: Bed, file: "PatientFile", given: dict[str, str]) -> None:
+        from wardexam.review.concluding import check_image, concluded
 
         app = self.ward_app
         by = app.session.examiner
         try:
+            last = file.outcomes[-1] if file.outcomes else None
             made = concluded(given, bed.patient_id, last, by, app.session.now())
+            doubt = check_image(made, last, file.patient, file.examinations)
         except InputError as error:
             self.say(f"Not recorded: {error.what}.")
             return
         self._attempt(
             lambda: app.ward.conclude(made, by),
             lambda kept: self._done(
-                f"Recorded what it was in the end: {clean(bed.bed)}, revision {kept.revision}."
+                f"Recorded: {clean(bed.bed)}. {doubt}"
+                if doubt
+                else f"Recorded what it was in the end: {clean(bed.bed)}, revision {kept.revision}."
             ),
             "recorded",
         )
