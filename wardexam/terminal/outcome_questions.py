@@ -65,6 +65,7 @@ def ask_outcome(
     by: str,
     now: datetime,
     done: Callable[[dict[str, str]], None],
+    check: Callable[[dict[str, str]], object],
 ) -> None:
     """Ask what it was in the end, question by question.
 
@@ -75,6 +76,7 @@ def ask_outcome(
         by: Who records it.
         now: Gives the day and zone of a time.
         done: Gets the answers by their fields, as `concluded` takes them.
+        check: Gets them as far as the time of the image; raises `InputError` where that cannot be.
     """
     known, given = _known(last, by), dict[str, str]()
     questions = _questions(who)
@@ -98,8 +100,10 @@ def ask_outcome(
             if text:
                 try:
                     read_field(asked.field, text, now)
+                    if asked.field == "imaged":
+                        check({**given, "imaged": text})
                 except InputError as error:
-                    return f"{error.where} {error.what}."
+                    return f"{error.where} {error.what}.".strip()
                 if len(text) > LONGEST:
                     return f"At most {LONGEST} letters."
             # A time is kept to the minute that shows only where it was typed anew.

@@ -8,6 +8,7 @@ from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import (
     CHECK,
     day_words,
+    mark,
     missing,
     read_age_and_sex,
     read_number,
@@ -24,6 +25,7 @@ from wardexam.terminal.ward_list import ahead
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
+    from wardexam.exam.outcome import Outcome
     from wardexam.records.repository import PatientFile
 
 ORDERS = ("bed", "urgency", "worsening", "due")
@@ -591,24 +593,31 @@ class WardScreen(LineScreen):
             last = file.outcomes[-1] if file.outcomes else None
             ask_outcome(
                 self.ask,
-                f"{clean(bed.bed)} {clean(bed.name)}",
+                f"{clean(bed.bed)} {clean(bed.name)} {mark(file.patient)}",
                 last,
                 app.session.examiner,
                 app.session.now(),
                 lambda given: self._conclude(bed, file, given),
+                lambda given: self._outcome(bed, file, given),
             )
 
         self._with_bed(conclude)
 
-    def _conclude(self, bed: Bed, file: "PatientFile", given: dict[str, str]) -> None:
+    def _outcome(
+        self, bed: Bed, file: "PatientFile", given: dict[str, str]
+    ) -> "tuple[Outcome, str]":
+        """The outcome as far as it is given, and what is to be said of the time of its image."""
         from wardexam.review.concluding import check_image, concluded
 
+        last, session = file.outcomes[-1] if file.outcomes else None, self.ward_app.session
+        made = concluded(given, bed.patient_id, last, session.examiner, session.now())
+        return made, check_image(made, last, file.patient, file.examinations)
+
+    def _conclude(self, bed: Bed, file: "PatientFile", given: dict[str, str]) -> None:
         app = self.ward_app
         by = app.session.examiner
         try:
-            last = file.outcomes[-1] if file.outcomes else None
-            made = concluded(given, bed.patient_id, last, by, app.session.now())
-            doubt = check_image(made, last, file.patient, file.examinations)
+            made, doubt = self._outcome(bed, file, given)
         except InputError as error:
             self.say(f"Not recorded: {error.what}.")
             return
