@@ -75,6 +75,7 @@ class Session:
         self._slave: int | None = slave
 
         def take_terminal() -> None:
+            signal.signal(signal.SIGINT, signal.SIG_DFL)  # a run in the background ignores it
             for number in ignore:
                 signal.signal(number, signal.SIG_IGN)
             fcntl.ioctl(0, termios.TIOCSCTTY, 0)
