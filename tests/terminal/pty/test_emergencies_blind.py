@@ -225,7 +225,7 @@ def test_the_handover_says_it(case, seen):
 
 @pytest.mark.parametrize("case", EVERY)
 def test_the_list_of_beds_gives_the_measure_that_the_handover_begins_with(case, seen):
-    found = re.search(r"now; due \d\d:\d\d ([^;,.]+)", seen(case)["beds"])
+    found = re.search(r"now; due (?:\d\d \w{3} )?\d\d:\d\d ([^;,.]+)", seen(case)["beds"])
     assert found, seen(case)["beds"]
     assert found[1].strip() in first_reason(seen(case)["handover"]).lower(), found[1]
 
