@@ -18,7 +18,6 @@ from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, counted
-from wardexam.injury.sheet import InjurySheet
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.locks import BusyError
 from wardexam.records.repository import AmendedMeanwhileError
@@ -32,6 +31,7 @@ from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
 if TYPE_CHECKING:
+    from wardexam.injury.sheet import InjurySheet
     from wardexam.terminal.examine.entering import Entering
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
@@ -330,7 +330,7 @@ def _injury(screen: "Entering") -> None:
     screen.ward_app.open_sheet(screen.visit.patient.id, urgency=lambda: screen.reader.urgency)
 
 
-def take_scores(screen: "Entering", sheet: InjurySheet) -> None:
+def take_scores(screen: "Entering", sheet: "InjurySheet") -> None:
     """Write the scores of a cord injury sheet as signs; what is graded otherwise here only after a yes."""
     found = edits.scores_taken(screen.visit.examination, sheet)
     if not found.fresh and not found.differ:

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator
 from datetime import datetime
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, dermatomes
 from wardexam.exam.answers import Answer, ScaleName, answers_for
@@ -22,9 +22,10 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
-from wardexam.injury.sheet import InjurySheet
-from wardexam.injury.signs import as_signs
 from wardexam.terminal.examine.state import State, sides
+
+if TYPE_CHECKING:
+    from wardexam.injury.sheet import InjurySheet
 
 DOCUMENTED = "documented before"  # what is taken where nothing else is typed
 
@@ -468,8 +469,10 @@ class ScoresTaken(NamedTuple):
         return "; ".join([f"Of the cord injury sheet: {count}", *self.remarks])
 
 
-def scores_taken(examination: Examination, sheet: InjurySheet) -> ScoresTaken:
+def scores_taken(examination: Examination, sheet: "InjurySheet") -> ScoresTaken:
     """The scores of a cord injury sheet as signs: only what was tested there, and is not graded the same here."""
+    from wardexam.injury.signs import as_signs
+
     given = as_signs(sheet)
     fresh, differ = list[Edit](), list[Edit]()
     for found in given.findings:
