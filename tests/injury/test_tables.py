@@ -1,6 +1,7 @@
 """The tables of the standard: sourced, checked at load, and the only place of its numbers and names."""
 
 import ast
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -134,6 +135,6 @@ def test_a_malformed_rule_or_score_is_refused_at_load(monkeypatch, load, rows, s
 def test_a_table_that_is_not_there_or_no_toml_is_refused(monkeypatch):
     with pytest.raises(TableError, match="nowhere"):
         tables.table("nowhere.toml")
-    monkeypatch.setattr(tables.tomllib, "loads", lambda text: (_ for _ in ()).throw(tables.tomllib.TOMLDecodeError("bad")))  # fmt: skip
+    monkeypatch.setattr(tomllib, "loads", lambda text: (_ for _ in ()).throw(tomllib.TOMLDecodeError("bad")))  # fmt: skip
     with pytest.raises(TableError, match="rules"):
         tables.table("rules.toml")

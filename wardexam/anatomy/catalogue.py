@@ -94,15 +94,15 @@ class Sign:
         return "" if not main else main[0] if len(main) == 1 else f"{main[0]}-{main[-1]}"
 
 
-def read_table(name: str) -> dict[str, Any]:
-    """The parsed TOML of one table of this folder, e.g. ``"signs/reflexes.toml"``.
+def read_table(name: str, package: str = "wardexam.anatomy") -> dict[str, Any]:
+    """The parsed TOML of one table of a folder, of this one where none is named, e.g. ``"signs/reflexes.toml"``.
 
     Raises:
         TableError: The file is missing or is not TOML; names the file and the line.
 
     """
     try:
-        return tomllib.loads((files("wardexam.anatomy") / name).read_text(encoding="utf-8"))
+        return tomllib.loads((files(package) / name).read_text(encoding="utf-8"))
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise TableError(str(error), where=name, remedy="mend the table") from error
 

@@ -4,10 +4,8 @@ A row without a source, an unknown segment or sign, or a reason that names no ru
 """
 
 import string
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
@@ -19,7 +17,7 @@ from pydantic import (
     ValidationError,
 )
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue, read_table
 from wardexam.errors import TableError
 from wardexam.exam.entry import first_fault
 
@@ -185,10 +183,7 @@ def table(name: str) -> dict[str, Any]:
     Raises:
         TableError: It is missing or no TOML.
     """
-    try:
-        return tomllib.loads((files("wardexam.injury") / name).read_text(encoding="utf-8"))
-    except (OSError, tomllib.TOMLDecodeError) as error:
-        raise TableError(str(error), where=name, remedy="mend the table") from error
+    return read_table(name, "wardexam.injury")
 
 
 def checked(model: type[T], rows: dict[str, Any], name: str) -> T:

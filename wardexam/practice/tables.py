@@ -1,13 +1,11 @@
 """The tables of this folder: what testing costs, levels, stories, first actions. Each row with its source, checked at load."""
 
-import tomllib
 from functools import cache
-from importlib.resources import files
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import Field
 
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import catalogue, read_table
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
@@ -113,16 +111,14 @@ class Place(TableRow):
     rules: tuple[str, ...]
 
 
+@cache
 def table(name: str) -> dict[str, Any]:
     """A table of this folder as it lies.
 
     Raises:
         TableError: It is missing or is no TOML.
     """
-    try:
-        return tomllib.loads((files("wardexam.practice") / name).read_text(encoding="utf-8"))
-    except (OSError, tomllib.TOMLDecodeError) as error:
-        raise TableError(str(error), where=name, remedy="mend the table") from error
+    return read_table(name, "wardexam.practice")
 
 
 def rows(name: str, section: str, model: type[Row]) -> dict[str, Row]:
