@@ -19,6 +19,7 @@ from functools import partial
 from itertools import islice
 from typing import IO, Any, Generic, TypeVar
 
+from wardexam.cores import cores
 from wardexam.errors import WardexamError
 from wardexam.exam.examination import Findings
 from wardexam.exam.reading import read
@@ -51,13 +52,6 @@ def answer(asked: Asked) -> Answer:
         return error
     except Exception as error:
         return WardexamError(f"a fault of the program ({type(error).__name__})")
-
-
-def cores() -> int:
-    """The cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def readings(take: Take, processes: int | None = None) -> Iterator[Answer]:

@@ -1,13 +1,14 @@
 """Every stay of a ward's folder, counted: on every core where there are many files."""
 
 import multiprocessing
-import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import TypeVar
 
+from wardexam.cores import cores
 from wardexam.errors import WardexamError
-from wardexam.records.light_reading import read_light
+from wardexam.records.light_reading import LightFile, read_light
 from wardexam.review.counting import Counted, Period, count
 from wardexam.review.pairing import Pairs, pairs_of
 from wardexam.review.standards import standards
@@ -17,22 +18,34 @@ FEW = 400  # files for which no other process is started
 BATCH = 50  # files handed over at a time
 
 Unread = tuple[str, str]
+Made = TypeVar("Made")
 
 
-def count_files(paths: list[Path], period: Period) -> tuple[list[Counted], list[Unread]]:
-    """What the stays in these files add, and whose record could not be read and why."""
+def _of_each(
+    paths: list[Path],
+    of: Callable[[LightFile], Made | None],
+    progress: Callable[[int], None] = lambda _: None,
+) -> tuple[list[Made], list[Unread]]:
+    """What is made of each file, where anything is, and whose record could not be read and why."""
     made, unread = [], []
-    for path in paths:
+    for number, path in enumerate(paths, 1):
         try:
-            found = count(stay_of(read_light(path)), period, standards())
+            found = of(read_light(path))
         except WardexamError as error:
             unread.append((path.stem, error.what))
         except (KeyError, TypeError, ValueError, AttributeError):
             unread.append((path.stem, "a record is not as this program writes it"))
         else:
-            if found:
+            if found is not None:
                 made.append(found)
+        if not number % BATCH:
+            progress(number)
     return made, unread
+
+
+def count_files(paths: list[Path], period: Period) -> tuple[list[Counted], list[Unread]]:
+    """What the stays in these files add, and whose record could not be read and why."""
+    return _of_each(paths, lambda file: count(stay_of(file), period, standards()))
 
 
 def paired_stays(
@@ -42,23 +55,7 @@ def paired_stays(
     progress: Callable[[int], None] = lambda _: None,
 ) -> tuple[list[Pairs], list[Unread]]:
     """The pairs of two doctors' examinations in these files, and whose record could not be read and why."""
-    made, unread = [], []
-    for number, path in enumerate(paths, 1):
-        try:
-            made.append(pairs_of(read_light(path), period, hours))
-        except WardexamError as error:
-            unread.append((path.stem, error.what))
-        except (KeyError, TypeError, ValueError, AttributeError):
-            unread.append((path.stem, "a record is not as this program writes it"))
-        if not number % BATCH:
-            progress(number)
-    return made, unread
-
-
-def _cores() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    return _of_each(paths, lambda file: pairs_of(file, period, hours), progress)
 
 
 def counted_stays(
@@ -78,12 +75,13 @@ def counted_stays(
         few: For how many files no other process is started.
     """
     batches = [paths[n : n + BATCH] for n in range(0, len(paths), BATCH)]
-    cores = processes or _cores()
     made: list[Counted] = []
     unread: list[Unread] = []
     read = 0
     for batch, (found, faults) in zip(
-        batches, _answers(batches, period, 1 if len(paths) <= few else cores), strict=True
+        batches,
+        _answers(batches, period, 1 if len(paths) <= few else processes or cores()),
+        strict=True,
     ):
         made += found
         unread += faults
