@@ -27,6 +27,10 @@ ROOT = Path(__file__).resolve().parents[3]
 OPEN_NEW = "\r "  # opens a first examination and passes over when it began
 APART = 0.05  # seconds between keys that are no burst
 LONG = 30.0  # seconds that a condition may take on a busy machine
+DETAILS = ("B7", "Mo Invented", "40-1", "52 f", "")  # of the patient whom most admit
+ADMITTING = "A" + "".join(
+    f"{word}\r" for word in DETAILS
+)  # every key written out, so that they are counted
 # Questions and modes that the emulator prints instead of ignoring.
 _UNKNOWN = re.compile(
     rb"\x1b\[[?<>=][0-9;]*(?:\$p|u)|\x1b\[<u|\x1b\]22;[^\x1b\x07]*(?:\x1b\\|\x07)"

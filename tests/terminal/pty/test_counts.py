@@ -8,24 +8,10 @@ import re
 
 import pytest
 
-from tests.terminal.pty.harness import environ, kept, running, wardexam
+from tests.terminal.pty.harness import ADMITTING, DETAILS, kept
 from wardexam.exam.row_sets import row_sets
 from wardexam.reasoning.rules.asking import order
 from wardexam.records.ward import open_ward
-
-DETAILS = ("B7", "Mo Invented", "40-1", "52 f", "")
-
-
-@pytest.fixture
-def ward(tmp_path):
-    """A ward of its own with one patient, admitted in the real terminal."""
-    with running(wardexam("--db", str(tmp_path / "ward")), environ(tmp_path)) as session:
-        session.wait("The ward is empty")
-        session.type("A" + "".join(f"{word}\r" for word in DETAILS))
-        session.wait("Admitted")
-        yield session
-        session.kill(15)
-        session.ended()
 
 
 def saved(tmp_path):
@@ -39,7 +25,7 @@ def spent(keys):
 
 
 def test_an_admission_costs_six_keys_and_its_words(ward, tmp_path):
-    keys = "A" + "".join(f"{word}\r" for word in DETAILS)
+    keys = ADMITTING
     (bed,) = open_ward(tmp_path / "ward").beds()
     assert (bed.bed, bed.name, bed.age, bed.sex) == ("B7", "Mo Invented", 52, "female")
     assert len(keys) - sum(map(len, DETAILS)) <= 6

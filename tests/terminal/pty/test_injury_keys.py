@@ -2,12 +2,11 @@
 
 import pytest
 
-from tests.terminal.pty.harness import environ, running, until, wardexam
+from tests.terminal.pty.harness import ADMITTING, environ, running, until, wardexam
 from wardexam.injury.computed import compute
 from wardexam.injury.typed import read_typed
 from wardexam.records.ward import open_ward
 
-DETAILS = ("B7", "Mo Invented", "40-1", "52 f", "")
 # Sheets as they are met, with the keys that enter them from the ward to saved; an Enter is a key, so is a blank.
 TYPICAL = {
     "complete, thoracic": (
@@ -25,18 +24,6 @@ TYPICAL = {
         "motor right: 55555/55433\nmotor left: 55555/53321\nvac yes\ndap yes",
     ),
 }  # fmt: skip
-
-
-@pytest.fixture
-def ward(tmp_path):
-    """A ward of its own with one patient, admitted in the real terminal."""
-    with running(wardexam("--db", str(tmp_path / "ward")), environ(tmp_path)) as session:
-        session.wait("The ward is empty")
-        session.type("A" + "".join(f"{word}\r" for word in DETAILS))
-        session.wait("Admitted")
-        yield session
-        session.kill(15)
-        session.ended()
 
 
 def sheets(tmp_path):
@@ -61,7 +48,7 @@ def test_a_dropped_connection_loses_no_key_that_was_said_to_be_kept(tmp_path):
     place = tmp_path / "ward"
     with running(wardexam("--db", str(place)), environ(tmp_path)) as session:
         session.wait("The ward is empty")
-        session.type("A" + "".join(f"{word}\r" for word in DETAILS))
+        session.type(ADMITTING)
         session.wait("Admitted")
         session.type("J\r2t4,0\r2")
         session.wait("kept")
