@@ -17,17 +17,23 @@ from wardexam.records.repository import (
 )
 
 
+def with_scores(kept, change):
+    """A cord injury sheet after a change."""
+    return kept.model_copy(update={"sheet": injury_apply(kept.sheet, change)})
+
+
 class MemoryDraft:
     """A draft in memory."""
 
-    def __init__(self, examination, by):
+    def __init__(self, examination, by, changed):
         self.draft_id, self.examination, self.by = examination.id, examination, by
         self.sent = self.kept = 0
         self.problem, self.held = "", True
         self.settled = lambda: None
+        self._changed = changed
 
     def append(self, change):
-        self.examination = apply(self.examination, change)
+        self.examination = self._changed(self.examination, change)
         self.sent += 1
         self.kept += 1
         self.settled()
@@ -39,22 +45,14 @@ class MemoryDraft:
         self.held = False
 
 
-class MemorySheetDraft(MemoryDraft):
-    """A draft of a cord injury sheet in memory."""
+class MemoryDrafts:
+    """The drafts of one kind in memory.
 
-    def append(self, change):
-        sheet = injury_apply(self.examination.sheet, change)
-        self.examination = self.examination.model_copy(update={"sheet": sheet})
-        self.sent += 1
-        self.kept += 1
-        self.settled()
+    `changed` gives what a draft holds after a change, `record` puts an event into the trail.
+    """
 
-
-class MemorySheetDrafts:
-    """The drafts of cord injury sheets in memory."""
-
-    def __init__(self, ward):
-        self._ward, self._drafts = ward, {}
+    def __init__(self, changed, record):
+        self._changed, self._record, self._drafts = changed, record, {}
 
     def infos(self):
         return tuple(
@@ -62,11 +60,11 @@ class MemorySheetDrafts:
             for d in self._drafts.values()
         )  # fmt: skip
 
-    def start(self, kept, by):
-        if kept.id in self._drafts:
+    def start(self, begun, by):
+        if begun.id in self._drafts:
             raise RecordsError("there is a draft of this examination already")
-        self._drafts[kept.id] = MemorySheetDraft(kept, by)
-        return self._drafts[kept.id]
+        self._drafts[begun.id] = MemoryDraft(begun, by, self._changed)
+        return self._drafts[begun.id]
 
     def resume(self, draft_id):
         draft = self._drafts.get(draft_id)
@@ -81,7 +79,7 @@ class MemorySheetDrafts:
         if self._drafts[draft_id].held:
             raise RecordsError("the draft is open in another session", where=draft_id)
         del self._drafts[draft_id]
-        self._ward.record("draft set aside", "", by, draft_id)
+        self._record("draft set aside", "", by, draft_id)
 
     def drop(self, draft):
         draft.close()
@@ -117,8 +115,9 @@ class MemoryWard:
         self._patients: dict[str, Patient] = {}
         self._stored: dict[str, list[Examination]] = {}
         self._outcomes: dict[str, tuple[Outcome, ...]] = {}
-        self._summaries, self._drafts, self.events, self._changes = {}, {}, [], 0
-        self.sheets, self.sheet_drafts = {}, MemorySheetDrafts(self)
+        self._summaries, self.events, self._changes, self.sheets = {}, [], 0, {}
+        self._drafts = MemoryDrafts(apply, self._changed)
+        self.sheet_drafts = MemoryDrafts(with_scores, self.record)
 
     def stamp(self):
         return self._changes
@@ -279,37 +278,23 @@ class MemoryWard:
         return len(outcomes)
 
     def drafts(self):
-        return tuple(
-            DraftInfo(d.draft_id, d.examination.patient, d.by, d.examination.at.isoformat(), 0.0, d.sent, d.held)
-            for d in self._drafts.values()
-        )  # fmt: skip
+        return self._drafts.infos()
 
     def start_draft(self, examination, by):
-        if examination.id in self._drafts:
-            raise RecordsError("there is a draft of this examination already")
-        self._drafts[examination.id] = MemoryDraft(examination, by)
+        draft = self._drafts.start(examination, by)
         self._changes += 1
-        return self._drafts[examination.id]
+        return draft
 
     def resume_draft(self, draft_id, by=""):
-        draft = self._drafts.get(draft_id)
-        if draft is None:
-            raise RecordsError("there is no such draft", where=draft_id)
-        if draft.held:
-            raise RecordsError("the draft is open in another session", where=draft_id)
-        draft.held = True
-        done = (draft.examination.examiner, *draft.examination.entered_by)
+        draft, examination = self._drafts.resume(draft_id)
+        done = (examination.examiner, *examination.entered_by)
         if by and by not in done:
-            draft.append(Change("entered_by", "", [*draft.examination.entered_by, by]))
+            draft.append(Change("entered_by", "", [*examination.entered_by, by]))
         return draft, draft.examination
 
     def set_aside(self, draft_id, by):
-        if self._drafts[draft_id].held:
-            raise RecordsError("the draft is open in another session", where=draft_id)
-        del self._drafts[draft_id]
-        self._changed("draft set aside", "", by, draft_id)
+        self._drafts.put_aside(draft_id, by)
 
     def drop_draft(self, draft):
-        draft.close()
-        self._drafts.pop(draft.draft_id, None)
+        self._drafts.drop(draft)
         self._changes += 1
