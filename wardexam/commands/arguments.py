@@ -207,7 +207,16 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
+    from wardexam.commands import (
+        audit,
+        injury,
+        localising,
+        outcome,
+        papers,
+        practising,
+        shell,
+        store,
+    )
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -483,6 +492,14 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print the keys as a keys file, to be changed and kept as keys.toml.",
         "wardexam keys > ~/.config/wardexam/keys.toml",
     )
+    sub = add(
+        "completion",
+        shell.completion,
+        "Print what a shell needs to complete commands and options.",
+        "wardexam completion bash > ~/.local/share/bash-completion/completions/wardexam",
+    )
+    sub.add_argument("shell", choices=list(shell.NAMES), help="which shell")
+    add("manual", shell.manual, "Print the manual page.", "wardexam manual | man -l -")
     sub = add(
         "check",
         store.check,
