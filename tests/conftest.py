@@ -115,8 +115,9 @@ def keys_waited_for():
 
 @pytest.fixture(autouse=True)
 def own_state_folder(tmp_path, monkeypatch):
-    """Drafts kept elsewhere stay in the test's own folder."""
+    """Drafts kept elsewhere stay in the test's own folder, and nobody's own settings are read."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
 
 
 @pytest.fixture(autouse=True)

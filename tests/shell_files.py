@@ -5,6 +5,7 @@ Two libraries make them, needed here alone: a user's program loads neither.
 
 import argparse
 import os
+import re
 from importlib.metadata import version
 from pathlib import Path
 from unittest import mock
@@ -61,6 +62,7 @@ def page() -> str:
         made.date, made.manual = "", "Bedside neurological examination"
         made.source, made.description = f"wardexam {__version__}", top.description
         text = str(made)
+    text = re.sub(r"^(?=')", r"\\&", text, flags=re.M)  # a quote would begin a request there
     # Examples and variables stand in columns.
     return text.replace(".SH COMMENTS\n", ".SH EXAMPLES, ENVIRONMENT\n.nf\n") + "\n.fi\n"
 

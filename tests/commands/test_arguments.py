@@ -85,7 +85,7 @@ def test_a_wrong_option_before_the_command_is_one_line_with_what_is_near(capsys)
 def test_every_variable_that_the_program_reads_is_in_its_help():
     text = parser().format_help()
     modules = Path(wardexam.__file__).parent.rglob("*.py")
-    named = set(re.findall(r"WARDEXAM_[A-Z]+", "".join(p.read_text() for p in modules)))
+    named = set(re.findall(r"WARDEXAM_[A-Z_]+[A-Z]", "".join(p.read_text() for p in modules)))
     assert len(named) >= 8
     for name in named:
         assert re.search(rf"^  {name}  ", text, re.M), name

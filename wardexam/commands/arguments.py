@@ -32,8 +32,14 @@ environment, where no option says it:
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
   WARDEXAM_BACKGROUND   dark or light: the terminal's background
+  WARDEXAM_HIGH_CONTRAST  on or off: no colours, nothing dim
+  WARDEXAM_SETTINGS     the settings file, in the place of those below
   WARDEXAM_TRACEBACK    1: say where in the program a fault was
   NO_COLOR, TERM, COLORTERM, COLORFGBG, LC_ALL, LC_CTYPE, LANG, ESCDELAY as everywhere
+
+settings, where neither says it: settings.toml in your settings folder, then in the
+host's: store, shared, examiner, ascii, mouse, background, high_contrast.
+'wardexam settings' prints what is in force and where each came from.
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
@@ -91,11 +97,11 @@ field away; what was recorded before stays in the patient's file.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
         "metavar": "FOLDER",
-        "help": "the ward's folder (else WARDEXAM_DB, else your data folder)",
+        "help": "the ward's folder (else WARDEXAM_DB, else your settings, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
-        "help": "who examines (else WARDEXAM_EXAMINER, else your login)",
+        "help": "who examines (else WARDEXAM_EXAMINER, else your settings, else your login)",
     },
     "shared": {
         "action": "store_true",
@@ -214,6 +220,7 @@ def parser(*, commands: bool = True) -> Grammar:
         outcome,
         papers,
         practising,
+        settings,
         shell,
         store,
     )
@@ -491,6 +498,13 @@ def parser(*, commands: bool = True) -> Grammar:
         screens.keys,
         "Print the keys as a keys file, to be changed and kept as keys.toml.",
         "wardexam keys > ~/.config/wardexam/keys.toml",
+    )
+    add(
+        "settings",
+        settings.settings,
+        "Print the settings in force, and where each came from.",
+        "wardexam settings",
+        takes=(*STORE, "examiner", "ascii"),
     )
     sub = add(
         "completion",

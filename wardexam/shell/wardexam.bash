@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/wardexam
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys completion manual check export import)
+_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check export import)
 
 _shtab_wardexam_demo_option_strings=(-h --help --examiner --ascii --wording --tour)
 _shtab_wardexam_enter_option_strings=(-h --help --db --shared --examiner --wording)
@@ -23,6 +23,7 @@ _shtab_wardexam_localise_option_strings=(-h --help --wording --signs --json --cs
 _shtab_wardexam_injury_option_strings=(-h --help --db --shared --examiner --json --from-signs --to-signs)
 _shtab_wardexam_schema_option_strings=(-h --help --answer --injury --outcome)
 _shtab_wardexam_keys_option_strings=(-h --help)
+_shtab_wardexam_settings_option_strings=(-h --help --db --shared --examiner --ascii)
 _shtab_wardexam_completion_option_strings=(-h --help)
 _shtab_wardexam_manual_option_strings=(-h --help)
 _shtab_wardexam_check_option_strings=(-h --help --db --shared --examiner --repair --trail)
@@ -52,6 +53,7 @@ _shtab_wardexam_localise_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_localise___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_injury_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_injury___db_COMPGEN=_shtab_compgen_dirs
+_shtab_wardexam_settings___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam_check___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam_export___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam_import_pos_0_COMPGEN=_shtab_compgen_files
@@ -64,7 +66,7 @@ _shtab_wardexam_note___scale_choices=(conventional ninds plus)
 _shtab_wardexam_note___ends_choices=(lf crlf)
 _shtab_wardexam_act_pos_2_choices=(called asked done not_needed lowered)
 _shtab_wardexam_completion_pos_0_choices=(bash zsh fish)
-_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys completion manual check export import)
+_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check export import)
 
 _shtab_wardexam_demo__h_nargs=0
 _shtab_wardexam_demo___help_nargs=0
@@ -131,6 +133,10 @@ _shtab_wardexam_schema___injury_nargs=0
 _shtab_wardexam_schema___outcome_nargs=0
 _shtab_wardexam_keys__h_nargs=0
 _shtab_wardexam_keys___help_nargs=0
+_shtab_wardexam_settings__h_nargs=0
+_shtab_wardexam_settings___help_nargs=0
+_shtab_wardexam_settings___shared_nargs=0
+_shtab_wardexam_settings___ascii_nargs=0
 _shtab_wardexam_completion__h_nargs=0
 _shtab_wardexam_completion___help_nargs=0
 _shtab_wardexam_manual__h_nargs=0
