@@ -123,6 +123,10 @@ PATIENT: dict[str, Any] = {
     "metavar": "PATIENT",
     "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
 }
+AS_JSON: dict[str, Any] = {
+    "action": "store_true",
+    "help": "answer in a line of JSON; 'wardexam schema' prints its form",
+}
 
 
 class Grammar(argparse.ArgumentParser):
@@ -306,6 +310,7 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient("note", papers.note, "Print a stored examination's note.", " --form line")
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
@@ -329,13 +334,14 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print a referral: situation, background, assessment, recommendation.",
         "",
     )
-    add(
+    sub = add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
         takes=PAPER,
     )
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient(
         "act",
         papers.act,
@@ -493,6 +499,14 @@ def parser(*, commands: bool = True) -> Grammar:
     of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
     )
+    for name in ("beds", "check", "import", "handover"):
+        of.add_argument(
+            f"--{name}",
+            action="store_const",
+            const=name,
+            dest="of",
+            help=f"of what '{name} --json' answers instead",
+        )
     add(
         "keys",
         screens.keys,
@@ -526,6 +540,7 @@ def parser(*, commands: bool = True) -> Grammar:
         action="store_true",
         help="repair what can be repaired; damaged files are kept aside",
     )
+    sub.add_argument("--json", **AS_JSON)
     sub.add_argument(
         "--trail",
         metavar="LINE:HASH",
@@ -555,4 +570,5 @@ def parser(*, commands: bool = True) -> Grammar:
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
+    sub.add_argument("--json", **AS_JSON)
     return top
