@@ -64,6 +64,7 @@ SLOW = (
     "terminal/test_trouble.py",
     "terminal/test_urgent_line.py",
     "terminal/test_waiting.py",
+    "test_built.py",
     "test_face.py",
     "test_ready.py",
     "test_signals.py",
