@@ -67,6 +67,7 @@ SLOW = (
     "test_built.py",
     "test_face.py",
     "test_ready.py",
+    "test_shown.py",
     "test_signals.py",
 )
 
