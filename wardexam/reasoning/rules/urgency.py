@@ -25,7 +25,7 @@ from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
-from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.conditions import Held, conditions, holding
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
 from wardexam.reasoning.tables import conditions_row, read
@@ -39,6 +39,7 @@ def in_time(by: str) -> str:
     return _TIMES.get(by, f"within {by}")
 
 
+WORSE = "worse"  # the flag by which what is known counts as new
 WORDS = ("no reason for urgency found", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
@@ -210,14 +211,63 @@ def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
         found: What was found; once it is said to be worse, what is known counts as new.
         changes: What a comparison shows, such as ``change:worse``.
     """
-    whole = _holds(found).union(changes)
-    known = found.flags.get("worse") != "yes" and any(f.known for f in found.findings)
-    fresh = _holds(found.new).union(changes) if known else whole
-    return frozenset(
-        name
-        for name, row in rules().items()
-        if _fires(row, whole if row.known == "stands" else fresh)
-    )
+    return Firing(found, changes).now
+
+
+class Firing:
+    """The rules that fire for some findings, and what one more "yes" would fire beside them.
+
+    Args:
+        found: What was found; once it is said to be worse, what is known counts as new.
+        changes: What a comparison shows, such as ``change:worse``.
+
+    Attributes:
+        now: The ids of the rules that fire.
+    """
+
+    def __init__(self, found: Findings, changes: Collection[str] = ()) -> None:
+        self._found, self._changes = found, changes
+        said = {f"flag:{name}" for name, answer in found.flags.items() if answer == "yes"}
+        said.update(changes)
+        known = found.flags.get(WORSE) != "yes" and any(f.known for f in found.findings)
+        self._views: list[tuple[Findings, Held, set[str]]] = []
+        for view in (found, found.new) if known else (found,):
+            held = Held(view)
+            self._views.append((view, held, said | {f"sign:{name}" for name in held.names}))
+        whole, fresh = self._views[0][2], self._views[-1][2]
+        self.now = frozenset(
+            name
+            for name, row in rules().items()
+            if _fires(row, whole if row.known == "stands" else fresh)
+        )
+
+    def by_yes(self, flag: str) -> frozenset[str]:
+        """The rules that fire once a flag that is not answered "yes" is."""
+        flags = {**self._found.flags, flag: "yes"}
+        if flag == WORSE:
+            return fired(self._found.model_copy(update={"flags": flags}), self._changes)
+        added, holds = set[str](), []
+        for view, held, before in self._views:
+            names = held.answered(flag, view.model_copy(update={"flags": flags}))
+            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - held.names)}
+            added |= more
+            holds.append(before | more)
+        return self.now.union(
+            name
+            for item in added
+            for name in _speaking().get(item, ())
+            if _fires(rules()[name], holds[0 if rules()[name].known == "stands" else -1])
+        )
+
+
+@cache
+def _speaking() -> dict[str, list[str]]:
+    """The rules that speak of each flag, condition and change."""
+    found: dict[str, list[str]] = {}
+    for name, row in rules().items():
+        for item in dict.fromkeys((*row.some, *row.every)):
+            found.setdefault(item, []).append(name)
+    return found
 
 
 def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
@@ -232,7 +282,7 @@ def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
 
 def _only_known(examination: Findings) -> dict[str, str]:
     """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
-    if examination.flags.get("worse") == "yes":
+    if examination.flags.get(WORSE) == "yes":
         return {}
     whole, fresh = _holds(examination), _holds(examination.new)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
@@ -302,7 +352,7 @@ def _nothing_new(examination: Findings) -> bool:
     """Whether everything out of the usual is marked as known, and nothing is said to be worse."""
     odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
     return (
-        examination.flags.get("worse") != "yes"
+        examination.flags.get(WORSE) != "yes"
         and any(f.known for f in odd)
         and all(f.known or f.answer is None for f in odd)
     )
@@ -354,7 +404,7 @@ def assess(
         for name, undated in (now | joined).items()
     ]  # fmt: skip
     worse = change.headline if change and change.worse else ""
-    worse = "said to be worse" if examination.flags.get("worse") == "yes" else worse
+    worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
     acts = acts_of(previous, examination)
     about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
     settled = about_own.settled is not None
@@ -463,7 +513,7 @@ def _reason(
     """A rule that fired, in words."""
     row, own = rules()[name], wording.get(name, {})
     text = own.get("reason", row.reason)
-    if name == "worse" and change and change.worse and "reason" not in own:
+    if name == WORSE and change and change.worse and "reason" not in own:
         text = change.headline  # says what is worse
     if undated:
         text = f"{text}, {UNTIL_KNOWN}"
