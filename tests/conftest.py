@@ -64,6 +64,7 @@ SLOW = (
     "terminal/test_trouble.py",
     "terminal/test_urgent_line.py",
     "terminal/test_waiting.py",
+    "test_built.py",
     "test_face.py",
     "test_ready.py",
     "test_signals.py",
@@ -115,8 +116,9 @@ def keys_waited_for():
 
 @pytest.fixture(autouse=True)
 def own_state_folder(tmp_path, monkeypatch):
-    """Drafts kept elsewhere stay in the test's own folder."""
+    """Drafts kept elsewhere stay in the test's own folder, and nobody's own settings are read."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
 
 
 @pytest.fixture(autouse=True)

@@ -11,7 +11,14 @@ from wardexam.commands.main import run
 from wardexam.records.paths import copy_demo
 
 VALUES = {"db": ["--db", "x"], "examiner": ["--examiner", "x"], "wording": ["--wording", "x"]}
-ARGUMENTS = {"note": ["x"], "referral": ["x"], "figure": ["x"], "act": ["x"], "import": ["x"]}
+ARGUMENTS = {
+    "note": ["x"],
+    "referral": ["x"],
+    "figure": ["x"],
+    "act": ["x"],
+    "import": ["x"],
+    "completion": ["bash"],
+}
 
 
 @pytest.mark.parametrize("name", parser().names)
@@ -78,7 +85,7 @@ def test_a_wrong_option_before_the_command_is_one_line_with_what_is_near(capsys)
 def test_every_variable_that_the_program_reads_is_in_its_help():
     text = parser().format_help()
     modules = Path(wardexam.__file__).parent.rglob("*.py")
-    named = set(re.findall(r"WARDEXAM_[A-Z]+", "".join(p.read_text() for p in modules)))
+    named = set(re.findall(r"WARDEXAM_[A-Z_]+[A-Z]", "".join(p.read_text() for p in modules)))
     assert len(named) >= 8
     for name in named:
         assert re.search(rf"^  {name}  ", text, re.M), name

@@ -32,8 +32,14 @@ environment, where no option says it:
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
   WARDEXAM_BACKGROUND   dark or light: the terminal's background
+  WARDEXAM_HIGH_CONTRAST  on or off: no colours, nothing dim
+  WARDEXAM_SETTINGS     the settings file, in the place of those below
   WARDEXAM_TRACEBACK    1: say where in the program a fault was
   NO_COLOR, TERM, COLORTERM, COLORFGBG, LC_ALL, LC_CTYPE, LANG, ESCDELAY as everywhere
+
+settings, where neither says it: settings.toml in your settings folder, then in the
+host's: store, shared, examiner, ascii, mouse, background, high_contrast.
+'wardexam settings' prints what is in force and where each came from.
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
@@ -91,11 +97,11 @@ field away; what was recorded before stays in the patient's file.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
         "metavar": "FOLDER",
-        "help": "the ward's folder (else WARDEXAM_DB, else your data folder)",
+        "help": "the ward's folder (else WARDEXAM_DB, else your settings, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
-        "help": "who examines (else WARDEXAM_EXAMINER, else your login)",
+        "help": "who examines (else WARDEXAM_EXAMINER, else your settings, else your login)",
     },
     "shared": {
         "action": "store_true",
@@ -116,6 +122,10 @@ PAPER = (*STORE, "examiner", "wording")
 PATIENT: dict[str, Any] = {
     "metavar": "PATIENT",
     "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
+}
+AS_JSON: dict[str, Any] = {
+    "action": "store_true",
+    "help": "answer in a line of JSON; 'wardexam schema' prints its form",
 }
 
 
@@ -207,7 +217,17 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
+    from wardexam.commands import (
+        audit,
+        injury,
+        localising,
+        outcome,
+        papers,
+        practising,
+        settings,
+        shell,
+        store,
+    )
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -290,6 +310,7 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient("note", papers.note, "Print a stored examination's note.", " --form line")
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
@@ -313,13 +334,14 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print a referral: situation, background, assessment, recommendation.",
         "",
     )
-    add(
+    sub = add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
         takes=PAPER,
     )
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient(
         "act",
         papers.act,
@@ -477,12 +499,35 @@ def parser(*, commands: bool = True) -> Grammar:
     of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
     )
+    for name in ("beds", "check", "import", "handover"):
+        of.add_argument(
+            f"--{name}",
+            action="store_const",
+            const=name,
+            dest="of",
+            help=f"of what '{name} --json' answers instead",
+        )
     add(
         "keys",
         screens.keys,
         "Print the keys as a keys file, to be changed and kept as keys.toml.",
         "wardexam keys > ~/.config/wardexam/keys.toml",
     )
+    add(
+        "settings",
+        settings.settings,
+        "Print the settings in force, and where each came from.",
+        "wardexam settings",
+        takes=(*STORE, "examiner", "ascii"),
+    )
+    sub = add(
+        "completion",
+        shell.completion,
+        "Print what a shell needs to complete commands and options.",
+        "wardexam completion bash > ~/.local/share/bash-completion/completions/wardexam",
+    )
+    sub.add_argument("shell", choices=list(shell.NAMES), help="which shell")
+    add("manual", shell.manual, "Print the manual page.", "wardexam manual | man -l -")
     sub = add(
         "check",
         store.check,
@@ -495,6 +540,7 @@ def parser(*, commands: bool = True) -> Grammar:
         action="store_true",
         help="repair what can be repaired; damaged files are kept aside",
     )
+    sub.add_argument("--json", **AS_JSON)
     sub.add_argument(
         "--trail",
         metavar="LINE:HASH",
@@ -524,4 +570,5 @@ def parser(*, commands: bool = True) -> Grammar:
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
+    sub.add_argument("--json", **AS_JSON)
     return top

@@ -119,9 +119,14 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads, of what it answers, or of what injury or outcome reads."""
+    """Print the JSON Schema of what a command reads, or of what it answers."""
     import json
 
+    if options.of:
+        from wardexam.commands import answers
+
+        edge.put(json.dumps(answers.schema(options.of), indent=2) + "\n")
+        return 0
     if options.injury:
         from wardexam.injury.sheet import injury_schema as made
     elif options.outcome:

@@ -20,7 +20,12 @@ def beds(options: argparse.Namespace) -> int:
     from wardexam.note.reasons import listed_word, running
 
     ward, code, now = edge.ward(options), 0, edge.now()
-    for bed in ward.beds(discharged=options.discharged):
+    listed = ward.beds(discharged=options.discharged)
+    if options.json:
+        from wardexam.commands import answers
+
+        edge.put(answers.line(answers.beds(listed, ward.problem, now)))
+    for bed in listed:
         urgency = (
             listed_word(bed.summary, now, bed.summary.urgency_word)
             if bed.summary
@@ -28,7 +33,8 @@ def beds(options: argparse.Namespace) -> int:
         )
         clock = running(bed.summary, now) if bed.summary and not options.discharged else ""
         line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}"
-        edge.put(f"{line}; {edge.on_one_line(clock)}\n" if clock else f"{line}\n")
+        if not options.json:
+            edge.put(f"{line}; {edge.on_one_line(clock)}\n" if clock else f"{line}\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code
@@ -80,7 +86,13 @@ def handover(options: argparse.Namespace) -> int:
 
     session = edge.session(options, edge.spoken(options))
     papers, head = session.ward.papers(), session.ward.trail_head()
-    text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
+    if options.json:
+        from wardexam.commands import answers
+
+        told = answers.handed_over(papers, head, now=session.now(), wording=session.wording)
+        text = answers.line(told)
+    else:
+        text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")

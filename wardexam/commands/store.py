@@ -35,6 +35,12 @@ def check(options: argparse.Namespace) -> int:
         shared=options.shared,
         heads=heads,
     )
+    if options.json:
+        from wardexam.commands import answers
+
+        told = answers.checked(report, repair=options.repair, now=edge.now())
+        edge.put(answers.line(told))
+        return 0 if report.sound else 1
     for line in report.lines:
         edge.put(edge.on_one_line(line) + "\n")
     return 0 if report.sound else 1
@@ -127,7 +133,12 @@ def import_(options: argparse.Namespace) -> int:
         counted(result.patients, "patient"),
         counted(result.examinations, "examination"),
     )
-    edge.put(f"{patients} and {found} {verb}\n")
+    if options.json:
+        from wardexam.commands import answers
+
+        edge.put(answers.line(answers.imported(result, dry_run=options.dry_run)))
+    else:
+        edge.put(f"{patients} and {found} {verb}\n")
     if not result.sealed:
         edge.complain(
             "the archive is of version 1, which has no end mark: whether it was cut cannot be told"
