@@ -207,7 +207,16 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
+    from wardexam.commands import (
+        audit,
+        governing,
+        injury,
+        localising,
+        outcome,
+        papers,
+        practising,
+        store,
+    )
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -475,6 +484,9 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
+    )
+    of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
     )
     add(
@@ -500,6 +512,20 @@ def parser(*, commands: bool = True) -> Grammar:
         metavar="LINE:HASH",
         help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
+    sub = add(
+        "hazards",
+        governing.hazards,
+        "Print the hazard log, who owns the rules and when their review is due, and what is switched off here.",
+        "wardexam hazards cauda_equina",
+        takes=("wording",),
+    )
+    sub.add_argument(
+        "hazard",
+        nargs="?",
+        metavar="NAME",
+        help="one hazard, or that of an urgency rule (default: all)",
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
     sub = add(
         "export",
         store.export,
