@@ -219,6 +219,7 @@ def parser(*, commands: bool = True) -> Grammar:
         return top
     from wardexam.commands import (
         audit,
+        governing,
         injury,
         localising,
         outcome,
@@ -497,6 +498,9 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
+    )
+    of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
     )
     for name in ("beds", "check", "import", "handover"):
@@ -546,6 +550,20 @@ def parser(*, commands: bool = True) -> Grammar:
         metavar="LINE:HASH",
         help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
+    sub = add(
+        "hazards",
+        governing.hazards,
+        "Print the hazard log, who owns the rules and when their review is due, and what is switched off here.",
+        "wardexam hazards cauda_equina",
+        takes=("wording",),
+    )
+    sub.add_argument(
+        "hazard",
+        nargs="?",
+        metavar="NAME",
+        help="one hazard, or that of an urgency rule (default: all)",
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
     sub = add(
         "export",
         store.export,

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 def check(options: argparse.Namespace) -> int:
     """Verify the store; repair only when told."""
+    from wardexam.governance.reviews import due_line
     from wardexam.records.audit import read_head
     from wardexam.records.check import check_store
     from wardexam.records.paths import ward_folder
@@ -42,6 +43,8 @@ def check(options: argparse.Namespace) -> int:
         edge.put(answers.line(told))
         return 0 if report.sound else 1
     for line in report.lines:
+        edge.put(edge.on_one_line(line) + "\n")
+    if line := due_line(edge.spoken(options), edge.now().date()):
         edge.put(edge.on_one_line(line) + "\n")
     return 0 if report.sound else 1
 

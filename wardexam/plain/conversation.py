@@ -32,6 +32,7 @@ from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
+from wardexam.note.headline import off_in
 from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
@@ -146,6 +147,7 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                         (
                             listed_word(b.summary, session.now(), b.summary.urgency_word),
                             running(b.summary, session.now()),
+                            off_in(b.summary),
                         ),
                     )
                 )

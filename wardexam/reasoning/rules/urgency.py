@@ -28,6 +28,7 @@ from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import Held, conditions, holding
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
+from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
@@ -47,6 +48,7 @@ UNTIL_KNOWN = "until the onset is known"
 EARLIER_WORD = "earlier"
 EARLIER = f" ({EARLIER_WORD})"
 JOINED = "with what was found earlier"
+OFF_HERE = "switched off here"  # of a rule that the hospital has switched off
 POLICY = "Follow local policy."
 # Said whatever was found, asked or answered.
 NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
@@ -124,7 +126,11 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
-    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes."""
+    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes.
+
+    `switched_off` are the rules that would have spoken and that the hospital has switched off: they are in
+    neither the level nor the reasons.
+    """
 
     level: int
     word: str
@@ -132,6 +138,7 @@ class Urgency:
     not_asked: tuple[str, ...]
     answered_yes: tuple[str, ...]
     caution: str
+    switched_off: tuple[SwitchedOff, ...] = ()
 
 
 class Rule(TableRow):
@@ -369,7 +376,8 @@ def assess(
         previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.rules.standing`):
             what is worse raises urgency.
         reading: The inferred sites, if any: they can raise urgency.
-        wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
+        wording: The hospital's own words for a rule's texts, and which rule is switched off here
+            (`wardexam.reasoning.rules.wording`).
         own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
@@ -396,12 +404,14 @@ def assess(
     known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
+    own_words = wording or {}
+    off = [n for n in rules() if n in now | joined and is_off(own_words.get(n, {}))]
     reasons = [
         _reason(
-            name, change, wording or {}, undated=undated, earlier=name in before and name in joined,
+            name, change, own_words, undated=undated, earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
-        for name, undated in (now | joined).items()
+        for name, undated in (now | joined).items() if name not in off
     ]  # fmt: skip
     worse = change.headline if change and change.worse else ""
     worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
@@ -430,8 +440,21 @@ def assess(
     level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
-    word = WORDS[level] if level or not not_asked else f"{NOT_ASSESSED}, {len(not_asked)} not asked"
-    return Urgency(level, word, tuple(reasons), not_asked, yes, f"{POLICY} {NOT_EXCLUDED}")
+    open_ = [f"{len(not_asked)} not asked"] if not_asked else []
+    open_ += [f"{len(off)} {OFF_HERE}"] if off else []
+    word = WORDS[level] if level or not open_ else ", ".join((NOT_ASSESSED, *open_))
+    silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
+    caution = f"{POLICY} {NOT_EXCLUDED}"
+    return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent))
+
+
+def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
+    """A rule that would have spoken, as the hospital has switched it off."""
+    row = rules()[name]
+    return SwitchedOff(
+        name, row.urgency, own.get("reason", row.reason), _brief(row, own), own[OFF_BY],
+        own[OFF_WHY], own[OFF_ON],
+    )  # fmt: skip
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
