@@ -119,7 +119,7 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads, of what it answers, or of what injury or outcome reads."""
+    """Print the JSON Schema of what localise reads, of what it answers, or of what injury or outcome reads; or our codes."""
     import json
 
     if options.injury:
@@ -128,6 +128,8 @@ def schema(options: argparse.Namespace) -> int:
         from wardexam.review.outcome_file import row_schema as made
     elif options.answer:
         from wardexam.face import answer_schema as made
+    elif options.fhir_codes:
+        from wardexam.fhir.own_codes import code_system as made
     else:
         from wardexam.exam.sheet import sheet_schema as made
     edge.put(json.dumps(made(), indent=2) + "\n")
