@@ -14,7 +14,10 @@ from wardexam.records.repository import (
     ConflictError,
     DraftInfo,
     Papers,
+    TrailLine,
 )
+
+TRAIL_AT = "2026-03-02T08:00:00+00:00"  # when everything in the trail was done
 
 
 def with_scores(kept, change):
@@ -128,6 +131,11 @@ class MemoryWard:
 
     def record(self, event, patient_id, by, what=""):
         self.events.append((event, patient_id, by, what))
+
+    def trail(self, patient_id=""):
+        for number, (event, whose, by, what) in enumerate(self.events):
+            if patient_id in ("", whose):
+                yield TrailLine(TRAIL_AT, event, whose, by, "memory", what, f"{number:064x}")
 
     def beds(self, *, discharged=False):
         drafted = {d.patient_id for d in self.drafts() if not d.held}

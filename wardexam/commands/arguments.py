@@ -28,6 +28,7 @@ environment, where no option says it:
   WARDEXAM_DB           the ward's folder
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
+  WARDEXAM_FHIR         a file with the hospital's own codes for 'export --fhir'
   WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
@@ -511,6 +512,9 @@ def parser(*, commands: bool = True) -> Grammar:
             dest="of",
             help=f"of what '{name} --json' answers instead",
         )
+    of.add_argument(
+        "--fhir-codes", action="store_true", help="print our code system as a FHIR resource instead"
+    )
     add(
         "keys",
         screens.keys,
@@ -569,22 +573,31 @@ def parser(*, commands: bool = True) -> Grammar:
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",
         "wardexam export > ward.jsonl",
-        takes=(*STORE, "examiner"),
+        takes=PAPER,
     )
     sub.add_argument(
         "--patient",
         metavar="PATIENT",
         help="one patient only: identifier, the hospital's number, or the bed",
     )
-    sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    sub.add_argument(
+        "--output", metavar="FILE", help="write a new file that its owner alone can read"
+    )
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    form.add_argument(
+        "--fhir",
+        action="store_true",
+        help="as a FHIR R4 transaction bundle; with fhir.toml of your settings folder",
+    )
     sub = add(
         "import",
         store.import_,
-        "Add an archive to the ward: all of it or nothing.",
+        "Add an archive or a bundle of 'export --fhir' to the ward: all of it or nothing.",
         "wardexam import --dry-run ward.jsonl",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("file", metavar="FILE", help="the archive, or - for standard input")
+    sub.add_argument("file", metavar="FILE", help="the archive or bundle, or - for standard input")
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )

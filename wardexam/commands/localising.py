@@ -121,7 +121,7 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what a command reads, or of what it answers."""
+    """Print the JSON Schema of what a command reads or answers, or our codes."""
     import json
 
     if options.of:
@@ -137,6 +137,8 @@ def schema(options: argparse.Namespace) -> int:
         from wardexam.governance.paper import log_schema as made
     elif options.answer:
         from wardexam.face import answer_schema as made
+    elif options.fhir_codes:
+        from wardexam.fhir.own_codes import code_system as made
     else:
         from wardexam.exam.sheet import sheet_schema as made
     edge.put(json.dumps(made(), indent=2) + "\n")

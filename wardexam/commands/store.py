@@ -14,6 +14,9 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from wardexam.fhir.bundle import Bundling
+    from wardexam.records.archive import Counts
+
 
 def check(options: argparse.Namespace) -> int:
     """Verify the store; repair only when told."""
@@ -50,7 +53,7 @@ def check(options: argparse.Namespace) -> int:
 
 
 def export(options: argparse.Namespace) -> int:
-    """Write a ward or one patient as an archive, or the findings as CSV."""
+    """Write a ward or one patient as an archive or a FHIR bundle, or the findings as CSV."""
     from wardexam.records import archive
 
     ward, code = edge.ward(options), 0
@@ -60,13 +63,37 @@ def export(options: argparse.Namespace) -> int:
         code = RecordsError.exit_code
         edge.complain(f"left out: {patient_id}: {error}")
 
-    write = archive.write_csv if options.csv else archive.write_archive
+    bundling = _bundling(options) if options.fhir else None
     if options.patient:
         options.patient = identifier(ward, options.patient)
+    whose = [options.patient] if options.patient else None
+    if bundling:
+        from wardexam.fhir.bundle import write_bundle
+
+        lines = write_bundle(ward, bundling, whose, missed=missed)
+    else:
+        write = archive.write_csv if options.csv else archive.write_archive
+        lines = write(ward, whose, missed=missed)
     ward.record("exported", options.patient or "ward", edge.examiner(options))
-    for line in write(ward, [options.patient] if options.patient else None, missed=missed):
-        edge.put(line)
+    if options.output:
+        edge.write_private(options.output, lines)
+    else:
+        for line in lines:
+            edge.put(line)
+    if bundling and bundling.said:
+        edge.complain(f"not in the bundle: {bundling.said}")
     return code
+
+
+def _bundling(options: argparse.Namespace) -> "Bundling":
+    """How a bundle is written: with the hospital's own codes and words."""
+    from wardexam.fhir.bundle import Bundling
+    from wardexam.fhir.standard_codes import Hospital, read_hospital
+    from wardexam.records.paths import settings_text
+
+    found = settings_text("fhir")
+    hospital = read_hospital(found[1], found[0]) if found else Hospital()
+    return Bundling(hospital, edge.spoken(options))
 
 
 def _progress(doing: str, patients: int) -> None:
@@ -116,32 +143,37 @@ def _standard_input() -> "BinaryIO":
 
 
 def import_(options: argparse.Namespace) -> int:
-    """Read an archive into the ward: all of it or nothing."""
-    from wardexam.exam.text import counted
+    """Read an archive or a bundle into the ward: all of it or nothing."""
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
     with _archive(options.file) as source:
-        result = archive.read_archive(
-            edge.ward(options, begin=not options.dry_run),
-            source,
-            by=edge.examiner(options),
-            dry_run=options.dry_run,
-            summarise=headline_of,
-            progress=_progress,
-        )
+        ward = edge.ward(options, begin=not options.dry_run)
+        if _is_table(source):
+            raise InputError(
+                "a table in CSV holds no patients and cannot be brought in", options.file[:60],
+                "give an archive; 'wardexam outcome --file' reads outcomes",
+            )  # fmt: skip
+        from wardexam.fhir.incoming import is_bundle, read_bundle
+
+        if is_bundle(source):
+            arrivals = list(read_bundle(source))
+            result = archive.bring_in(
+                ward, lambda: iter(arrivals), by=edge.examiner(options), dry_run=options.dry_run,
+                summarise=headline_of, progress=_progress,
+            )  # fmt: skip
+        else:
+            result = archive.read_archive(
+                ward, source, by=edge.examiner(options), dry_run=options.dry_run,
+                summarise=headline_of, progress=_progress,
+            )  # fmt: skip
     edge.progress("")
-    verb = "would be added" if options.dry_run else "added"
-    patients, found = (
-        counted(result.patients, "patient"),
-        counted(result.examinations, "examination"),
-    )
     if options.json:
         from wardexam.commands import answers
 
         edge.put(answers.line(answers.imported(result, dry_run=options.dry_run)))
     else:
-        edge.put(f"{patients} and {found} {verb}\n")
+        edge.put(f"{_brought(result)} {'would be added' if options.dry_run else 'added'}\n")
     if not result.sealed:
         edge.complain(
             "the archive is of version 1, which has no end mark: whether it was cut cannot be told"
@@ -149,3 +181,22 @@ def import_(options: argparse.Namespace) -> int:
     for patient_id, why in result.left_out:
         edge.complain(f"the archive was made without {patient_id}: {why}")
     return 0
+
+
+def _is_table(source: "BinaryIO") -> bool:
+    """Whether a file is a table of findings or outcomes in CSV; it is left at its beginning."""
+    head = source.read(256).removeprefix(b"\xef\xbb\xbf")
+    source.seek(0)
+    return head.startswith((b"patient,", b"# left out: "))
+
+
+def _brought(counts: "Counts") -> str:
+    """What an archive or a bundle holds, in words."""
+    from wardexam.exam.text import counted
+
+    said = [counted(counts.patients, "patient"), counted(counts.examinations, "examination")]
+    if counts.sheets:
+        said.append(counted(counts.sheets, "cord injury sheet"))
+    if counts.outcomes:
+        said.append(counted(counts.outcomes, "outcome"))
+    return f"{', '.join(said[:-1])} and {said[-1]}"

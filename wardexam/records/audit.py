@@ -11,7 +11,7 @@ import json
 import os
 import re
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -235,6 +235,31 @@ class Audit:
             return Head(line["n"] if "n" in line else _count(self.path), line["hash"])
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return None
+
+    def lines(self, patient_id: str = "") -> Iterator[dict[str, Any]]:
+        """The trail's lines of one patient, or all of them; a last one that a crash cut off is left out.
+
+        Raises:
+            RecordsError: The trail cannot be read, or a line of it.
+        """
+        sought = b'"patient": "%s"' % patient_id.encode()
+        number = 0
+        try:
+            with os.fdopen(open_regular(self.path, os.O_RDONLY), "rb") as file:
+                while (text := file.readline(LONGEST_LINE + 1)).endswith(b"\n"):
+                    number += 1
+                    if sought in text or not patient_id:
+                        yield json.loads(text)
+                if len(text) > LONGEST_LINE:
+                    raise ValueError
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise RecordsError("the audit trail cannot be read", reason(error)) from None
+        except ValueError:
+            raise RecordsError(
+                "is not readable", f"audit line {number + (len(text) > LONGEST_LINE)}", "run 'wardexam check'"
+            ) from None  # fmt: skip
 
     def patients(self) -> set[str]:
         """Everybody of whom the trail's lines say that a file was written, and do not take it back."""

@@ -23,9 +23,17 @@ from wardexam.records.layout import NAME, Layout
 from wardexam.records.locks import BusyError, Locks
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
-from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Papers, Summary
+from wardexam.records.repository import (
+    Arrival,
+    Bed,
+    DraftInfo,
+    DraftWriter,
+    Papers,
+    Summary,
+    TrailLine,
+)
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
-from wardexam.records.stored_record import Tables
+from wardexam.records.stored_record import REMEDY, Tables
 from wardexam.records.ward_lists import WardLists
 
 if TYPE_CHECKING:
@@ -500,6 +508,24 @@ class Ward:
         """The number and hash of the audit trail's last line, short; empty where there is none."""
         head = self.audit.head()
         return str(head) if head else ""
+
+    def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last.
+
+        Raises:
+            RecordsError: The trail cannot be read.
+        """
+        for row in self.audit.lines(patient_id):
+            try:
+                line = TrailLine(
+                    row["at"], row["event"], row["patient"], row["by"], row.get("login", ""), row.get("what", ""), row["hash"]
+                )  # fmt: skip
+            except (KeyError, TypeError, AttributeError):
+                raise RecordsError(
+                    "a line of the audit trail is not as this program writes it", remedy=REMEDY
+                ) from None
+            if patient_id in ("", line.patient):
+                yield line
 
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.
