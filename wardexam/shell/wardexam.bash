@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/wardexam
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check export import)
+_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards export import)
 
 _shtab_wardexam_demo_option_strings=(-h --help --examiner --ascii --wording --tour)
 _shtab_wardexam_enter_option_strings=(-h --help --db --shared --examiner --wording)
@@ -21,13 +21,14 @@ _shtab_wardexam_agreement_option_strings=(-h --help --db --shared --examiner --h
 _shtab_wardexam_figure_option_strings=(-h --help --db --shared --examiner)
 _shtab_wardexam_localise_option_strings=(-h --help --wording --signs --json --csv)
 _shtab_wardexam_injury_option_strings=(-h --help --db --shared --examiner --json --from-signs --to-signs)
-_shtab_wardexam_schema_option_strings=(-h --help --answer --injury --outcome --beds --check --import --handover)
+_shtab_wardexam_schema_option_strings=(-h --help --answer --injury --hazards --outcome --beds --check --import --handover --fhir-codes)
 _shtab_wardexam_keys_option_strings=(-h --help)
 _shtab_wardexam_settings_option_strings=(-h --help --db --shared --examiner --ascii)
 _shtab_wardexam_completion_option_strings=(-h --help)
 _shtab_wardexam_manual_option_strings=(-h --help)
 _shtab_wardexam_check_option_strings=(-h --help --db --shared --examiner --repair --json --trail)
-_shtab_wardexam_export_option_strings=(-h --help --db --shared --examiner --patient --csv)
+_shtab_wardexam_hazards_option_strings=(-h --help --wording --json)
+_shtab_wardexam_export_option_strings=(-h --help --db --shared --examiner --wording --patient --output --csv --fhir)
 _shtab_wardexam_import_option_strings=(-h --help --db --shared --examiner --dry-run --json)
 _shtab_wardexam_option_strings=(-h --help --version --db --examiner --shared --ascii --wording)
 
@@ -55,7 +56,10 @@ _shtab_wardexam_injury_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_injury___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam_settings___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam_check___db_COMPGEN=_shtab_compgen_dirs
+_shtab_wardexam_hazards___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_export___db_COMPGEN=_shtab_compgen_dirs
+_shtab_wardexam_export___wording_COMPGEN=_shtab_compgen_files
+_shtab_wardexam_export___output_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_import_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_import___db_COMPGEN=_shtab_compgen_dirs
 _shtab_wardexam___db_COMPGEN=_shtab_compgen_dirs
@@ -66,7 +70,7 @@ _shtab_wardexam_note___scale_choices=(conventional ninds plus)
 _shtab_wardexam_note___ends_choices=(lf crlf)
 _shtab_wardexam_act_pos_2_choices=(called asked done not_needed lowered)
 _shtab_wardexam_completion_pos_0_choices=(bash zsh fish)
-_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check export import)
+_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards export import)
 
 _shtab_wardexam_demo__h_nargs=0
 _shtab_wardexam_demo___help_nargs=0
@@ -132,11 +136,13 @@ _shtab_wardexam_schema__h_nargs=0
 _shtab_wardexam_schema___help_nargs=0
 _shtab_wardexam_schema___answer_nargs=0
 _shtab_wardexam_schema___injury_nargs=0
+_shtab_wardexam_schema___hazards_nargs=0
 _shtab_wardexam_schema___outcome_nargs=0
 _shtab_wardexam_schema___beds_nargs=0
 _shtab_wardexam_schema___check_nargs=0
 _shtab_wardexam_schema___import_nargs=0
 _shtab_wardexam_schema___handover_nargs=0
+_shtab_wardexam_schema___fhir_codes_nargs=0
 _shtab_wardexam_keys__h_nargs=0
 _shtab_wardexam_keys___help_nargs=0
 _shtab_wardexam_settings__h_nargs=0
@@ -152,10 +158,14 @@ _shtab_wardexam_check___help_nargs=0
 _shtab_wardexam_check___shared_nargs=0
 _shtab_wardexam_check___repair_nargs=0
 _shtab_wardexam_check___json_nargs=0
+_shtab_wardexam_hazards__h_nargs=0
+_shtab_wardexam_hazards___help_nargs=0
+_shtab_wardexam_hazards___json_nargs=0
 _shtab_wardexam_export__h_nargs=0
 _shtab_wardexam_export___help_nargs=0
 _shtab_wardexam_export___shared_nargs=0
 _shtab_wardexam_export___csv_nargs=0
+_shtab_wardexam_export___fhir_nargs=0
 _shtab_wardexam_import__h_nargs=0
 _shtab_wardexam_import___help_nargs=0
 _shtab_wardexam_import___shared_nargs=0

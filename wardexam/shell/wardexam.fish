@@ -50,8 +50,8 @@ function _shtab_wardexam_using
   test "$_shtab_wardexam_cmdpath" = "$argv"
 end
 
-set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check export import
-set -g _shtab_wardexam_opts_with_value --by --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --image --imaged --level --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording
+set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards export import
+set -g _shtab_wardexam_opts_with_value --by --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --image --imaged --level --output --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording
 
 complete -c wardexam -e
 complete -c wardexam -f
@@ -179,11 +179,13 @@ complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -
 complete -c wardexam -n '_shtab_wardexam_using schema' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l answer -d 'of what '"'"'localise --json'"'"' answers instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l injury -d 'of what '"'"'injury'"'"' reads instead'
+complete -c wardexam -n '_shtab_wardexam_using schema' -l hazards -d 'of what '"'"'hazards --json'"'"' prints instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l outcome -d 'of a line of what '"'"'outcome --file'"'"' reads instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l beds -d 'of what '"'"'beds --json'"'"' answers instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l check -d 'of what '"'"'check --json'"'"' answers instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l import -d 'of what '"'"'import --json'"'"' answers instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l handover -d 'of what '"'"'handover --json'"'"' answers instead'
+complete -c wardexam -n '_shtab_wardexam_using schema' -l fhir-codes -d 'print our code system as a FHIR resource instead'
 complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a keys -d 'Print the keys as a keys file, to be changed and kept as keys.toml.'
 complete -c wardexam -n '_shtab_wardexam_using keys' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a settings -d 'Print the settings in force, and where each came from.'
@@ -205,18 +207,25 @@ complete -c wardexam -n '_shtab_wardexam_using check' -l examiner -x -d 'who exa
 complete -c wardexam -n '_shtab_wardexam_using check' -l repair -d 'repair what can be repaired; damaged files are kept aside'
 complete -c wardexam -n '_shtab_wardexam_using check' -l json -d 'answer in a line of JSON; '"'"'wardexam schema'"'"' prints its form'
 complete -c wardexam -n '_shtab_wardexam_using check' -l trail -x -d 'the head of the audit trail as a handover printed it; is the trail still that one?'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a hazards -d 'Print the hazard log, who owns the rules and when their review is due, and what is switched off here.'
+complete -c wardexam -n '_shtab_wardexam_using hazards' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using hazards' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
+complete -c wardexam -n '_shtab_wardexam_using hazards' -l json -d 'as JSON'
 complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a export -d 'Write the ward, or one patient, as a JSON Lines archive.'
 complete -c wardexam -n '_shtab_wardexam_using export' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using export' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
 complete -c wardexam -n '_shtab_wardexam_using export' -l shared -d 'a ward account'"'"'s folder: readable by its group'
 complete -c wardexam -n '_shtab_wardexam_using export' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using export' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
 complete -c wardexam -n '_shtab_wardexam_using export' -l patient -x -d 'one patient only: identifier, the hospital'"'"'s number, or the bed'
+complete -c wardexam -n '_shtab_wardexam_using export' -l output -xka "(__fish_complete_path (commandline -ct))" -d 'write a new file that its owner alone can read'
 complete -c wardexam -n '_shtab_wardexam_using export' -l csv -d 'the findings as CSV, for audit'
-complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a import -d 'Add an archive to the ward: all of it or nothing.'
+complete -c wardexam -n '_shtab_wardexam_using export' -l fhir -d 'as a FHIR R4 transaction bundle; with fhir.toml of your settings folder'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a import -d 'Add an archive or a bundle of '"'"'export --fhir'"'"' to the ward: all of it or nothing.'
 complete -c wardexam -n '_shtab_wardexam_using import' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using import' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
 complete -c wardexam -n '_shtab_wardexam_using import' -l shared -d 'a ward account'"'"'s folder: readable by its group'
 complete -c wardexam -n '_shtab_wardexam_using import' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
 complete -c wardexam -n '_shtab_wardexam_using import' -l dry-run -d 'say what would be added, change nothing'
 complete -c wardexam -n '_shtab_wardexam_using import' -l json -d 'answer in a line of JSON; '"'"'wardexam schema'"'"' prints its form'
-complete -c wardexam -n '_shtab_wardexam_using import; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'the archive, or - for standard input'
+complete -c wardexam -n '_shtab_wardexam_using import; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'the archive or bundle, or - for standard input'

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
-from math import fsum
+from math import fsum, sqrt
 from typing import cast
 
 import numpy as np
@@ -20,7 +20,7 @@ from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _RIGHT, _LEFT = SIDES.index("right"), SIDES.index("left")
-_BELOW = 1 - 1e-6  # of the last that is shown: what equals it by steps of `EQUAL` lies above
+_BELOW = 1 - sqrt(EQUAL)  # of the last that is shown: what equals it by steps of `EQUAL` lies above
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
