@@ -2,12 +2,13 @@
 
 import gc
 import os
-from itertools import groupby
+from itertools import count, groupby
 from pathlib import Path
 
 import pytest
 
 HERE = Path(__file__).parent
+_FOLDERS = count()  # of this process
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
 # through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.
@@ -67,6 +68,7 @@ SLOW = (
     "test_built.py",
     "test_face.py",
     "test_ready.py",
+    "test_shown.py",
     "test_signals.py",
 )
 
@@ -112,6 +114,18 @@ def keys_waited_for():
         patch.setattr("textual.app.wait_for_idle", at_rest)
         patch.setattr("textual.pilot.wait_for_idle", at_rest)
         yield
+
+
+@pytest.fixture
+def tmp_path(tmp_path):
+    """A folder whose path no other test of the process has.
+
+    What a test leaves is removed as it goes, and an older pytest then gives the path to the next test of that name,
+    for which a ward's folder and drafts are still known by it in this process.
+    """
+    own = tmp_path / str(next(_FOLDERS))
+    own.mkdir(mode=0o700)
+    return own
 
 
 @pytest.fixture(autouse=True)

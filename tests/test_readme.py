@@ -1,4 +1,4 @@
-"""The README and the guide speak true: screen, commands, keys, figures, and what is said of keeping."""
+"""The README and the guide speak true: commands, keys, figures, and what is said of keeping."""
 
 import json
 import re
@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from tests import keys_page
-from tests.terminal.screens import demo_app, dump, settled
 from wardexam import __version__
 from wardexam.commands.arguments import parser
 from wardexam.commands.main import run
@@ -17,20 +16,6 @@ from wardexam.terminal.keys import SCREENS
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
-
-
-async def screen(tmp_path) -> str:
-    app = demo_app(tmp_path / "ward")
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("j", "j", "enter", "m", "1", *"2222222220")
-        await settled(pilot)
-        return "\n".join(dump(app))
-
-
-async def test_the_capture_is_the_real_screen(tmp_path):
-    shown = re.search(r"<!-- screen -->\n```text\n(.*?)\n```", README.read_text(), re.S)
-    assert shown
-    assert shown[1] == await screen(tmp_path)
 
 
 def test_the_readme_opens_with_the_job_and_has_two_commands():

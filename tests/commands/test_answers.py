@@ -5,7 +5,7 @@ import re
 from datetime import UTC, datetime
 
 import pytest
-from jsonschema import Draft202012Validator
+from jsonschema import Draft202012Validator, FormatChecker
 
 from wardexam.commands import answers, edge
 from wardexam.commands.main import run
@@ -49,7 +49,7 @@ def answered(capsys, *words, code=0):
     assert said.out.count("\n") == 1
     assert said.out.isascii()
     answer = json.loads(said.out)
-    Draft202012Validator(schema, format_checker=Draft202012Validator.FORMAT_CHECKER).validate(answer)  # fmt: skip
+    Draft202012Validator(schema, format_checker=FormatChecker()).validate(answer)  # fmt: skip
     return answer, said.err
 
 
