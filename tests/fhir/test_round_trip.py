@@ -1,6 +1,6 @@
 """Every fact that a bundle holds comes back as it was."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -58,7 +58,9 @@ def test_the_demo_ward_comes_back_equal(demo):
         assert back[patient_id] == of_ward(demo, patient_id)
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
+)
 @given(arrivals())
 def test_whatever_was_kept_comes_back_equal_and_is_valid(arrival):
     ward = ward_of(arrival)
@@ -67,7 +69,9 @@ def test_whatever_was_kept_comes_back_equal_and_is_valid(arrival):
     assert {k: refused(r) for r in resources(bundle) for k in [r["resourceType"]] if refused(r)} == {}  # fmt: skip
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+@settings(
+    max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
+)
 @given(arrivals("patient1"), arrivals("patient2"))
 def test_what_came_in_goes_out_the_same_but_for_the_trail(one, other):
     first = bundle_of(ward_of(one, other))
@@ -79,7 +83,12 @@ def test_what_came_in_goes_out_the_same_but_for_the_trail(one, other):
     assert without_trail(second) == without_trail(first)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
+@settings(
+    max_examples=100,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=[Phase.generate],
+)
 @given(st.text(st.characters(exclude_categories=["Cs"]), max_size=60))
 def test_a_text_comes_back_or_its_loss_is_told(text):
     base = ward_of(Arrival(PATIENT, (EXAMINATION.model_copy(update={"impression": text}),)))
@@ -104,3 +113,14 @@ def test_a_control_character_is_left_out_and_told(character):
     assert read(text)[0].patient.remark == "weak?leg"
     assert "1 text with a character that FHIR cannot hold" in bundling.said
     assert character not in text
+
+
+@pytest.mark.parametrize("away", [timedelta(hours=-23), timedelta(hours=14, minutes=1), timedelta(hours=1, seconds=7)])  # fmt: skip
+def test_a_zone_that_fhir_does_not_know_comes_back_as_the_same_moment(away):
+    at = datetime(2026, 3, 2, 8, tzinfo=timezone(away))
+    ward = ward_of(Arrival(PATIENT, (EXAMINATION.model_copy(update={"at": at}),)))
+    bundle = bundle_of(ward)
+    assert [refused(r) for r in resources(bundle) if refused(r)] == []
+    found = read(bundle)[0].examinations[0].at
+    assert found == at
+    assert found.utcoffset() == timedelta()
