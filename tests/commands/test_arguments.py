@@ -42,7 +42,7 @@ def test_an_option_is_taken_only_where_it_acts(name, capsys):
         ("keys", "db"),
         ("demo", "db"),
         ("enter", "ascii"),
-        ("export", "wording"),
+        ("import", "wording"),
         ("check", "wording"),
     ],
 )

@@ -142,7 +142,7 @@ def import_(options: argparse.Namespace) -> int:
         ward = edge.ward(options, begin=not options.dry_run)
         if _is_table(source):
             raise InputError(
-                "a table in CSV holds no patients and cannot be brought in", options.file[:60],
+                "a table in CSV holds no patients and cannot be brought in", options.file,
                 "give an archive; 'wardexam outcome --file' reads outcomes",
             )  # fmt: skip
         from wardexam.fhir.incoming import is_bundle, read_bundle

@@ -30,6 +30,7 @@ from wardexam.records.repository import Arrival
 from wardexam.records.stored_record import strict_loads
 
 LONGEST_BUNDLE = 200_000_000  # bytes; an examination in full takes some 150,000
+MOST = 300  # characters of what is wrong, which may quote what was given
 KINDS = (
     "Patient", "Practitioner", "Encounter", "Observation", "ServiceRequest", "Task", "DocumentReference", "Provenance",
 )  # fmt: skip
@@ -67,11 +68,11 @@ def _reading(where: str) -> Iterator[None]:
     try:
         yield
     except ValidationError as error:
-        raise InputError(first_fault(error), where) from None
+        raise InputError(first_fault(error)[:MOST], where, EXPORT_AGAIN) from None
     except KeyError as error:
         raise InputError(f"has no '{str(error.args[0])[:60]}'", where, EXPORT_AGAIN) from None
     except ValueError as error:
-        raise InputError(str(error)[:200], where, EXPORT_AGAIN) from None
+        raise InputError(str(error)[:MOST], where, EXPORT_AGAIN) from None
     except FAULTS:
         raise InputError("is not as wardexam writes it", where, EXPORT_AGAIN) from None
 

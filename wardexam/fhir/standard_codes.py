@@ -66,7 +66,7 @@ def _checked(table: Mapping[str, Any], where: str, text: str = "") -> dict[str, 
 
 def _line(text: str, name: str, part: str) -> int:
     """The line at which a row of ``[codes]`` stands, or one of its fields."""
-    plain = re.sub(r"^\s*\[\s*codes\s*\.\s*", "[", text, flags=re.MULTILINE)
+    plain = re.sub(r"^[ \t]*\[[ \t]*codes[ \t]*\.[ \t]*", "[", text, flags=re.MULTILINE)
     return line_of(plain, name, part)
 
 
