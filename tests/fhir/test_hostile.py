@@ -103,6 +103,7 @@ def change(path, value):
         ("Patient", "", change(["identifier", 0, "value"], "../../etc"), "id"),
         ("Patient", "", change(["birthDate"], "2030-01-01"), "birth after the admission"),
         ("Patient", "", change(["name", 0, "text"], "x" * 61), "name"),
+        ("Patient", "", change(["meta", "versionId"], "a1"), "its version is no number"),
         ("Patient", "", change(["meta"], None), "has no 'meta'"),
         ("Patient", "", change(["modifierExtension"], [{"url": "urn:x"}]), "has 'modifierExtension', which wardexam does not understand"),
         ("Observation", "sign.pin_L4", change(["code", "coding", 0, "code"], "sign.no_such"), "unknown sign 'no_such'"),

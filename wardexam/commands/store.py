@@ -149,6 +149,11 @@ def import_(options: argparse.Namespace) -> int:
 
         if is_bundle(source):
             arrivals = list(read_bundle(source))
+            if not options.dry_run:
+                from wardexam.fhir.anew import raised_anew
+                from wardexam.ready import engine
+
+                arrivals = [raised_anew(a, engine().read) for a in arrivals]
             result = archive.bring_in(
                 ward, lambda: iter(arrivals), by=edge.examiner(options), dry_run=options.dry_run,
                 summarise=headline_of, progress=_progress,
