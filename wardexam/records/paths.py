@@ -24,6 +24,12 @@ from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
 MARK, TRAIL = "ward.json", "audit.jsonl"
+# What is in force while a settings file cannot be read.
+STAYS = {
+    "keys": "the built-in keys stay",
+    "wording": "the built-in wording stays",
+    "fhir": "nothing was exported",
+}
 DRAFT = "draft"  # how the name of an examination's draft ends
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
 
@@ -88,10 +94,10 @@ def ward_folder(given: str | None) -> Path:
 
 
 def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
-    """A settings file (``wording`` or ``keys``), as its name and text; None where there is none.
+    """A settings file (``wording``, ``keys`` or ``fhir``), as its name and text; None where there is none.
 
-    The file given, else the one that ``WARDEXAM_WORDING`` or ``WARDEXAM_KEYS`` names, else
-    ``wording.toml`` or ``keys.toml`` in the user's, then the host's settings folder.
+    The file given, else the one that ``WARDEXAM_WORDING``, ``WARDEXAM_KEYS`` or ``WARDEXAM_FHIR`` names, else
+    ``wording.toml`` and so on in the user's, then the host's settings folder.
 
     Raises:
         InputError: The path begins with a home that nobody has.
@@ -110,7 +116,7 @@ def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None
         if not found:
             return None
         path = found[0]
-    stays = f"the built-in {name} {'stay' if name == 'keys' else 'stays'}"
+    stays = STAYS[name]
     try:
         data = read_followed(path, LONGEST)
         if len(data) > LONGEST:
