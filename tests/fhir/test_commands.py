@@ -16,6 +16,7 @@ import pytest
 from tests.fhir.bundles import as_kept, resources
 from tests.fhir.validators import refused
 from wardexam.commands.main import run
+from wardexam.fhir import bundle
 from wardexam.records.ward import open_ward
 
 
@@ -184,9 +185,9 @@ def test_a_bundle_goes_without_whom_it_cannot_read_and_says_so(folder, tmp_path,
     assert run(["export", "--fhir", "--db", str(folder)]) == 3
     out, err = capsys.readouterr()
     assert err.splitlines()[0].startswith(f"wardexam: left out: {damaged}: ")
-    bundle = json.loads(out)
-    assert len(resources(bundle, "Patient")) == 12
-    assert [refused(r) for r in resources(bundle, "Patient") if refused(r)] == []
+    made = json.loads(out)
+    assert len(resources(made, "Patient")) == 12
+    assert [refused(r) for r in resources(made, "Patient") if refused(r)] == []
     file = tmp_path / "one.json"
     one = ["export", "--fhir", "--db", str(folder), "--patient", damaged]
     assert run(one) == 3
@@ -222,9 +223,9 @@ def test_a_hospital_names_its_own_system_and_codes(full, tmp_path, monkeypatch, 
     )
     monkeypatch.setenv("WARDEXAM_FHIR", str(file))
     assert run(["export", "--fhir", "--db", str(full.folder)]) == 0
-    bundle = json.loads(capsys.readouterr().out)
-    assert resources(bundle, "Patient")[0]["identifier"][1]["system"] == "urn:oid:1.2.3"
-    sides = [o["bodySite"]["coding"] for o in resources(bundle, "Observation") if "bodySite" in o]
+    made = json.loads(capsys.readouterr().out)
+    assert resources(made, "Patient")[0]["identifier"][1]["system"] == "urn:oid:1.2.3"
+    sides = [o["bodySite"]["coding"] for o in resources(made, "Observation") if "bodySite" in o]
     right = [s for s in sides if s[0]["code"] == "side.right"]
     assert right
     assert all(s[1] == {"system": "http://snomed.info/sct", "code": "24028007", "display": "Right"} for s in right)  # fmt: skip
@@ -295,3 +296,12 @@ def test_neither_a_start_nor_a_bundle_loads_a_library_of_fhir(full):
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert said.stderr.splitlines()[-1] == "[]"
+
+
+def test_a_bundle_longer_than_is_read_again_is_said(full, monkeypatch, capsys):
+    monkeypatch.setattr(bundle, "LONGEST", 1000)
+    assert run(["export", "--fhir", "--db", str(full.folder)]) == 0
+    said = capsys.readouterr().err.splitlines()
+    assert said[-1] == (
+        "wardexam: the bundle is longer than 'wardexam import' reads: export each patient with --patient"
+    )

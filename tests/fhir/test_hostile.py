@@ -172,7 +172,7 @@ def test_control_characters_of_a_bundle_reach_no_terminal(bring, bundle):
 
 
 def test_a_bundle_beyond_bounds_is_refused(bring, bundle, monkeypatch):
-    monkeypatch.setattr(incoming, "LONGEST_BUNDLE", 1000)
+    monkeypatch.setattr(incoming, "LONGEST", 1000)
     assert bring(json.dumps(bundle)) == (
         "bundle: longer than 1000 bytes (export each patient with --patient)"
     )

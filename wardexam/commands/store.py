@@ -73,6 +73,10 @@ def export(options: argparse.Namespace) -> int:
             edge.put(line)
     if bundling and bundling.said:
         edge.complain(f"not in the bundle: {bundling.said}")
+    if bundling and bundling.too_long:
+        edge.complain(
+            "the bundle is longer than 'wardexam import' reads: export each patient with --patient"
+        )
     return code
 
 

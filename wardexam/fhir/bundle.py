@@ -21,7 +21,7 @@ from wardexam.fhir.ending import outcome_id, outcome_resource, outcome_text
 from wardexam.fhir.examined import examination_id, examination_resource
 from wardexam.fhir.findings import Made, member_resources
 from wardexam.fhir.injury import sheet_id, sheet_resource
-from wardexam.fhir.naming import FORM, LAYOUT, Resource, entry
+from wardexam.fhir.naming import FORM, LAYOUT, LONGEST, Resource, entry
 from wardexam.fhir.papers import Paper, paper_resources
 from wardexam.fhir.standard_codes import Hospital
 from wardexam.fhir.stay import patient_entries
@@ -57,11 +57,18 @@ class Bundling:
         hospital: What the hospital says of its bundles.
         wording: The hospital's own words for urgency, in which notes are written.
         left_out: How often each thing of `LEFT_OUT` was.
+        size: How many bytes were written.
     """
 
     hospital: Hospital = field(default_factory=Hospital)
     wording: "Wording" = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
+    size: int = 0
+
+    @property
+    def too_long(self) -> bool:
+        """Whether it is longer than what is read again."""
+        return self.size > LONGEST
 
     @property
     def said(self) -> str:
@@ -101,7 +108,9 @@ def write_bundle(
     yield json.dumps(head)[:-1] + ', "entry": ['
     between = "\n"
     for row in chain(filter(None, [first]), rows):
-        yield between + json.dumps(cleaned(row, lambda: bundling.left_out.update(["text"])))
+        line = between + json.dumps(cleaned(row, lambda: bundling.left_out.update(["text"])))
+        bundling.size += len(line)
+        yield line
         between = ",\n"
     yield "\n]}\n"
 

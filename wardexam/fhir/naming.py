@@ -24,6 +24,7 @@ LOGIN = _system("login")  # the login under which something was saved
 TRAIL = _system("trail")  # what a line of the audit trail or of a revision became
 FORM = _system("form")  # how a bundle is laid out
 LAYOUT = "r4-1"  # one more where an element changes its place
+LONGEST = 100_000_000  # bytes of a bundle that is read; an examination in full takes some 150,000
 
 
 def full_url(kind: str, value: str) -> str:

@@ -82,10 +82,17 @@ def standard_codes() -> dict[str, Coding]:
 
 @cache
 def units() -> dict[str, str]:
-    """The UCUM code of each unit that we write."""
-    return {
-        name: str(row["code"]) for name, row in read_table("units.toml", "wardexam.fhir").items()
-    }
+    """The UCUM code of each unit that we write.
+
+    Raises:
+        TableError: A row is malformed or without a source.
+    """
+    made = {}
+    for name, row in read_table("units.toml", "wardexam.fhir").items():
+        if set(row) != {"code", "source"} or not all(row.values()):
+            raise TableError("a unit has a code and a source", f"units.toml, row {name}")
+        made[name] = str(row["code"])
+    return made
 
 
 def read_hospital(text: str, where: str = "fhir.toml") -> Hospital:
