@@ -43,7 +43,11 @@ def test_a_ward_goes_out_as_a_bundle_and_comes_in_equal(folder, empty, tmp_path,
     file = tmp_path / "ward.json"
     file.write_text(out)
     assert run(["import", "--db", str(empty.folder), "--dry-run", str(file)]) == 0
-    assert capsys.readouterr().out == "13 patients and 18 examinations would be added\n"
+    *each, last = capsys.readouterr().out.splitlines()
+    assert last == "13 patients and 18 examinations would be added"
+    assert [line.split()[1] for line in each] == sorted(
+        b.patient_id for d in (False, True) for b in open_ward(folder).beds(discharged=d)
+    )
     assert empty.beds() == ()
     assert run(["import", "--db", str(empty.folder), str(file)]) == 0
     assert capsys.readouterr().out == "13 patients and 18 examinations added\n"
@@ -137,7 +141,11 @@ def test_a_dry_run_says_what_would_be_added_in_each_form(full, tmp_path, form, c
     capsys.readouterr()
     said = "2 patients, 2 examinations, 2 cord injury sheets and 2 outcomes"
     assert run(["import", "--dry-run", "--db", str(other), str(file)]) == 0
-    assert capsys.readouterr().out == f"{said} would be added\n"
+    assert capsys.readouterr().out == (
+        "A1           patient1  2 examinations, 2 cord injury sheets, 2 outcomes\n"
+        "A2           patient2  0 examinations, discharged\n"
+        f"{said} would be added\n"
+    )
     assert list((other / "patients").iterdir()) == []
     assert not (other / "audit.jsonl").exists()
     assert run(["import", "--db", str(other), str(file)]) == 0
