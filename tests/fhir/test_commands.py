@@ -13,8 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.fhir.bundles import as_kept, resources
+from tests.fhir.bundles import as_kept, every_text, resources
+from tests.fhir.conftest import AT
 from tests.fhir.validators import refused
+from wardexam.commands import edge
 from wardexam.commands.main import run
 from wardexam.fhir import bundle
 from wardexam.records.ward import open_ward
@@ -313,3 +315,34 @@ def test_a_bundle_longer_than_is_read_again_is_said(full, monkeypatch, capsys):
     assert said[-1] == (
         "wardexam: the bundle is longer than 'wardexam import' reads: export each patient with --patient"
     )
+
+
+def test_notes_are_in_the_hospitals_words(full, tmp_path, capsys):
+    file = tmp_path / "wording.toml"
+    file.write_text('[cauda_equina]\ncall = "spinal registrar, bleep 1234"\n')
+    wording = ["--wording", str(file)]
+    assert run(["export", "--db", str(full.folder), *wording]) == 2
+    assert capsys.readouterr().err == (
+        "wardexam: export: --wording does nothing here (leave it out, or give --fhir)\n"
+    )
+    assert run(["export", "--fhir", "--db", str(full.folder), *wording]) == 0
+    made = json.loads(capsys.readouterr().out)
+    notes = [t for r in resources(made, "DocumentReference") for t in every_text(r)]
+    assert [t for t in notes if "bleep 1234" in " ".join(t.split())]
+
+
+def test_the_note_is_that_of_the_note_command(full, monkeypatch, capsys):
+    monkeypatch.setattr(edge, "now", lambda: AT)  # nothing is overdue, which a bundle never says
+    assert run(["export", "--fhir", "--db", str(full.folder), "--patient", "patient1"]) == 0
+    made = json.loads(capsys.readouterr().out)
+    assert run(["note", "patient1", "--utf8", "--db", str(full.folder)]) == 0
+    note = capsys.readouterr().out
+    assert "cord injury sheet" in note.lower()
+    sent = [
+        t
+        for r in resources(made, "DocumentReference")
+        if r["status"] == "current"
+        for t in every_text(r)
+        if "NEUROLOGICAL EXAMINATION" in t
+    ]
+    assert sent == [note]

@@ -48,6 +48,8 @@ def export(options: argparse.Namespace) -> int:
     """Write a ward or one patient as an archive or a FHIR bundle, or the findings as CSV."""
     from wardexam.records import archive
 
+    if options.wording and not options.fhir:
+        raise InputError("--wording does nothing here", "export", "leave it out, or give --fhir")
     ward, code = edge.ward(options), 0
 
     def missed(patient_id: str, error: WardexamError) -> None:

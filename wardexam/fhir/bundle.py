@@ -8,7 +8,7 @@ What the tool suggests stays out, but what the doctor accepted; GUIDE.md has the
 import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -184,6 +184,8 @@ def _examination(
         bundling.left_out["reading"] += e.reading is not None
         bundling.left_out["raised"] += bool(e.raised)
         case = case_of(file, e, bundling.wording)
+        if e is last and e.id == file.examinations[-1].id:  # as the note that is printed of it
+            case = replace(case, sheets=file.sheets)
         yield from paper_resources(
             Paper(
                 "note", base, e.patient, e.revision, e is last, e.at, (e.examiner, *e.entered_by), e.saved_by, e.amendment,
