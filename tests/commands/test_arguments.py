@@ -49,7 +49,7 @@ def test_an_option_is_taken_only_where_it_acts(name, capsys):
         ("keys", "db"),
         ("demo", "db"),
         ("enter", "ascii"),
-        ("export", "wording"),
+        ("agreement", "wording"),
         ("check", "wording"),
     ],
 )

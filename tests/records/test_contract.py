@@ -476,3 +476,20 @@ def test_where_one_cannot_be_none_is_recorded(two, wrong):
     with pytest.raises((InputError, RecordsError)):
         two.conclude_all([in_the_end(), in_the_end(**wrong)], "Dr Ash")
     assert two.outcomes("patient1") == two.outcomes("patient2") == ()
+
+
+def test_the_trail_tells_what_was_done_to_whom_and_by_whom(peopled, patient, examination):
+    other = patient.model_copy(update={"id": "patient2"})
+    peopled.admit(other, "Dr Bex")
+    peopled.save(examination, "Dr Cole")
+    peopled.record("viewed", patient.id, "Dr Dot")
+    one = list(peopled.trail(patient.id))
+    assert [t.by for t in one] == ["Dr Ash", "Dr Cole", "Dr Dot"]
+    assert [t.event for t in one][1:] == ["saved", "viewed"]
+    assert {t.patient for t in one} == {patient.id}
+    every = list(peopled.trail())
+    assert [t for t in every if t.patient == patient.id] == one
+    assert {t.patient for t in every} == {patient.id, "patient2"}
+    assert len({t.hash for t in every}) == len(every)
+    assert all(t.login and t.at for t in every)
+    assert list(peopled.trail("nobody00")) == []

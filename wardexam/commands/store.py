@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from wardexam.fhir.bundle import Bundling
     from wardexam.records.archive import Counts
+    from wardexam.records.repository import Arrival
 
 
 def check(options: argparse.Namespace) -> int:
@@ -56,6 +57,8 @@ def export(options: argparse.Namespace) -> int:
     """Write a ward or one patient as an archive or a FHIR bundle, or the findings as CSV."""
     from wardexam.records import archive
 
+    if options.wording and not options.fhir:
+        raise InputError("--wording does nothing here", "export", "leave it out, or give --fhir")
     ward, code = edge.ward(options), 0
 
     def missed(patient_id: str, error: WardexamError) -> None:
@@ -82,6 +85,10 @@ def export(options: argparse.Namespace) -> int:
             edge.put(line)
     if bundling and bundling.said:
         edge.complain(f"not in the bundle: {bundling.said}")
+    if bundling and bundling.too_long:
+        edge.complain(
+            "the bundle is longer than 'wardexam import' reads: export each patient with --patient"
+        )
     return code
 
 
@@ -147,25 +154,36 @@ def import_(options: argparse.Namespace) -> int:
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
+    each: list[str] = []  # said once all of it is known to be acceptable
+
+    def told(arrival: "Arrival") -> None:
+        if options.dry_run:
+            each.append(_line(arrival))
+
     with _archive(options.file) as source:
         ward = edge.ward(options, begin=not options.dry_run)
         if _is_table(source):
             raise InputError(
-                "a table in CSV holds no patients and cannot be brought in", options.file[:60],
+                "a table in CSV holds no patients and cannot be brought in", options.file,
                 "give an archive; 'wardexam outcome --file' reads outcomes",
             )  # fmt: skip
         from wardexam.fhir.incoming import is_bundle, read_bundle
 
         if is_bundle(source):
             arrivals = list(read_bundle(source))
+            if not options.dry_run:
+                from wardexam.fhir.anew import raised_anew
+                from wardexam.ready import engine
+
+                arrivals = [raised_anew(a, engine().read) for a in arrivals]
             result = archive.bring_in(
                 ward, lambda: iter(arrivals), by=edge.examiner(options), dry_run=options.dry_run,
-                summarise=headline_of, progress=_progress,
+                summarise=headline_of, progress=_progress, told=told,
             )  # fmt: skip
         else:
             result = archive.read_archive(
                 ward, source, by=edge.examiner(options), dry_run=options.dry_run,
-                summarise=headline_of, progress=_progress,
+                summarise=headline_of, progress=_progress, told=told,
             )  # fmt: skip
     edge.progress("")
     if options.json:
@@ -173,6 +191,7 @@ def import_(options: argparse.Namespace) -> int:
 
         edge.put(answers.line(answers.imported(result, dry_run=options.dry_run)))
     else:
+        edge.put("".join(each))
         edge.put(f"{_brought(result)} {'would be added' if options.dry_run else 'added'}\n")
     if not result.sealed:
         edge.complain(
@@ -190,13 +209,30 @@ def _is_table(source: "BinaryIO") -> bool:
     return head.startswith((b"patient,", b"# left out: "))
 
 
+def _line(arrival: "Arrival") -> str:
+    """A patient who would be added, as the list of beds names one."""
+    patient = arrival.patient
+    kept = _kept(len(arrival.examinations), len(arrival.sheets), len(arrival.outcomes))
+    where = f"{edge.on_one_line(patient.bed):<12} {patient.id}  "
+    gone = ", discharged" if patient.discharged else ""
+    return f"{where}{', '.join(kept)}{gone}\n"
+
+
+def _kept(examinations: int, sheets: int, outcomes: int) -> list[str]:
+    """How many revisions there are of each thing that is kept."""
+    from wardexam.exam.text import counted
+
+    said = [counted(examinations, "examination")]
+    said += [counted(sheets, "cord injury sheet")] if sheets else []
+    return said + ([counted(outcomes, "outcome")] if outcomes else [])
+
+
 def _brought(counts: "Counts") -> str:
     """What an archive or a bundle holds, in words."""
     from wardexam.exam.text import counted
 
-    said = [counted(counts.patients, "patient"), counted(counts.examinations, "examination")]
-    if counts.sheets:
-        said.append(counted(counts.sheets, "cord injury sheet"))
-    if counts.outcomes:
-        said.append(counted(counts.outcomes, "outcome"))
-    return f"{', '.join(said[:-1])} and {said[-1]}"
+    *said, last = [
+        counted(counts.patients, "patient"),
+        *_kept(counts.examinations, counts.sheets, counts.outcomes),
+    ]
+    return f"{', '.join(said)} and {last}"

@@ -8,7 +8,7 @@ What the tool suggests stays out, but what the doctor accepted; GUIDE.md has the
 import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -21,7 +21,7 @@ from wardexam.fhir.ending import outcome_id, outcome_resource, outcome_text
 from wardexam.fhir.examined import examination_id, examination_resource
 from wardexam.fhir.findings import Made, member_resources
 from wardexam.fhir.injury import sheet_id, sheet_resource
-from wardexam.fhir.naming import FORM, LAYOUT, Resource, entry
+from wardexam.fhir.naming import FORM, LAYOUT, LONGEST, Resource, entry
 from wardexam.fhir.papers import Paper, paper_resources
 from wardexam.fhir.standard_codes import Hospital
 from wardexam.fhir.stay import patient_entries
@@ -57,11 +57,18 @@ class Bundling:
         hospital: What the hospital says of its bundles.
         wording: The hospital's own words for urgency, in which notes are written.
         left_out: How often each thing of `LEFT_OUT` was.
+        size: How many bytes were written.
     """
 
     hospital: Hospital = field(default_factory=Hospital)
     wording: "Wording" = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
+    size: int = 0
+
+    @property
+    def too_long(self) -> bool:
+        """Whether it is longer than what is read again."""
+        return self.size > LONGEST
 
     @property
     def said(self) -> str:
@@ -101,7 +108,9 @@ def write_bundle(
     yield json.dumps(head)[:-1] + ', "entry": ['
     between = "\n"
     for row in chain(filter(None, [first]), rows):
-        yield between + json.dumps(cleaned(row, lambda: bundling.left_out.update(["text"])))
+        line = between + json.dumps(cleaned(row, lambda: bundling.left_out.update(["text"])))
+        bundling.size += len(line)
+        yield line
         between = ",\n"
     yield "\n]}\n"
 
@@ -175,6 +184,8 @@ def _examination(
         bundling.left_out["reading"] += e.reading is not None
         bundling.left_out["raised"] += bool(e.raised)
         case = case_of(file, e, bundling.wording)
+        if e is last and e.id == file.examinations[-1].id:  # as the note that is printed of it
+            case = replace(case, sheets=file.sheets)
         yield from paper_resources(
             Paper(
                 "note", base, e.patient, e.revision, e is last, e.at, (e.examiner, *e.entered_by), e.saved_by, e.amendment,

@@ -14,6 +14,7 @@ from wardexam.fhir.standard_codes import UCUM, Hospital, standard_codes, units
 NOT_NAMED = "not named"  # who, where a name is needed and none is kept
 ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+FAR = 1_000_000  # beyond any number that an examination holds
 FARTHEST = timedelta(hours=14)  # from UTC, that a time of FHIR may be
 
 Element = dict[str, Any]
@@ -124,8 +125,8 @@ def whole(found: Element) -> int:
     number = found["value"]
     if isinstance(number, float) and number.is_integer():  # as a server may write it
         number = int(number)
-    if type(number) is not int:
-        raise ValueError("a whole number is needed")
+    if type(number) is not int or abs(number) >= FAR:
+        raise ValueError(f"a whole number below {FAR} is needed")
     return number
 
 

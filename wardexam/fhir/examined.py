@@ -79,7 +79,7 @@ def _stated(examination: Examination, out: Outgoing) -> list[Element]:
     ]
     return parts + [
         component(out, "flag", name, valueBoolean=answer == "yes")
-        for name, answer in examination.flags.items()
+        for name, answer in sorted(examination.flags.items())
     ]
 
 

@@ -21,7 +21,7 @@ from wardexam.fhir.ending import outcome_id, read_outcome
 from wardexam.fhir.examined import read_examination
 from wardexam.fhir.findings import code_kind, read_members
 from wardexam.fhir.injury import read_sheet
-from wardexam.fhir.naming import FORM, LAYOUT, TRAIL, Resource, own, tagged
+from wardexam.fhir.naming import FORM, LAYOUT, LONGEST, TRAIL, Resource, own, tagged
 from wardexam.fhir.papers import kind_of, paper_id, read_document, read_paper, revision_of
 from wardexam.fhir.stay import read_patient
 from wardexam.injury.kept import KeptSheet
@@ -29,7 +29,7 @@ from wardexam.records.archive import Gathered
 from wardexam.records.repository import Arrival
 from wardexam.records.stored_record import strict_loads
 
-LONGEST_BUNDLE = 200_000_000  # bytes; an examination in full takes some 150,000
+MOST = 300  # characters of what is wrong, which may quote what was given
 KINDS = (
     "Patient", "Practitioner", "Encounter", "Observation", "ServiceRequest", "Task", "DocumentReference", "Provenance",
 )  # fmt: skip
@@ -67,11 +67,11 @@ def _reading(where: str) -> Iterator[None]:
     try:
         yield
     except ValidationError as error:
-        raise InputError(first_fault(error), where) from None
+        raise InputError(first_fault(error)[:MOST], where, EXPORT_AGAIN) from None
     except KeyError as error:
         raise InputError(f"has no '{str(error.args[0])[:60]}'", where, EXPORT_AGAIN) from None
     except ValueError as error:
-        raise InputError(str(error)[:200], where, EXPORT_AGAIN) from None
+        raise InputError(str(error)[:MOST], where, EXPORT_AGAIN) from None
     except FAULTS:
         raise InputError("is not as wardexam writes it", where, EXPORT_AGAIN) from None
 
@@ -88,12 +88,12 @@ def read_bundle(source: BinaryIO) -> Iterator[Arrival]:
 
 def _loaded(source: BinaryIO) -> Any:
     try:
-        data = source.read(LONGEST_BUNDLE + 1)
+        data = source.read(LONGEST + 1)
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", "bundle") from None
-    if len(data) > LONGEST_BUNDLE:
+    if len(data) > LONGEST:
         raise InputError(
-            f"longer than {LONGEST_BUNDLE} bytes", "bundle", "export each patient with --patient"
+            f"longer than {LONGEST} bytes", "bundle", "export each patient with --patient"
         )
     try:
         return strict_loads(data.removeprefix(b"\xef\xbb\xbf"))

@@ -4,8 +4,8 @@ Every name is made from the record's own identifiers (RFC 4122, version 5), so t
 same bundle, and a server that has a resource already finds it by its identifier.
 """
 
+import re
 from typing import Any
-from urllib.parse import quote
 from uuid import UUID, uuid5
 
 Resource = dict[str, Any]
@@ -24,6 +24,7 @@ LOGIN = _system("login")  # the login under which something was saved
 TRAIL = _system("trail")  # what a line of the audit trail or of a revision became
 FORM = _system("form")  # how a bundle is laid out
 LAYOUT = "r4-1"  # one more where an element changes its place
+LONGEST = 100_000_000  # bytes of a bundle that is read; an examination in full takes some 150,000
 
 
 def full_url(kind: str, value: str) -> str:
@@ -36,6 +37,13 @@ def reference(kind: str, value: str) -> dict[str, str]:
     return {"reference": full_url(kind, value)}
 
 
+def _quoted(text: str) -> str:
+    """A text as it may stand in a search (RFC 3986): all but letters, digits and ``-._~`` as percent signs."""
+    return re.sub(
+        r"[^A-Za-z0-9._~-]", lambda c: "".join(f"%{byte:02X}" for byte in c[0].encode()), text
+    )
+
+
 def entry(resource: Resource, value: str) -> Resource:
     """A resource as an entry that a server puts in the place of the one with the same identifier, if it has one.
 
@@ -45,10 +53,10 @@ def entry(resource: Resource, value: str) -> Resource:
     """
     kind = resource["resourceType"]
     if kind == "Provenance":
-        sought = f"_tag={quote(f'{TRAIL}|{value}', safe='')}"
+        sought = f"_tag={_quoted(f'{TRAIL}|{value}')}"
     else:
         system = PRACTITIONER if kind == "Practitioner" else RECORD
-        sought = f"identifier={quote(f'{system}|{value}', safe='')}"
+        sought = f"identifier={_quoted(f'{system}|{value}')}"
     return {
         "fullUrl": full_url(kind, value),
         "resource": resource,

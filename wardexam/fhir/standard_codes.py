@@ -66,7 +66,7 @@ def _checked(table: Mapping[str, Any], where: str, text: str = "") -> dict[str, 
 
 def _line(text: str, name: str, part: str) -> int:
     """The line at which a row of ``[codes]`` stands, or one of its fields."""
-    plain = re.sub(r"^\s*\[\s*codes\s*\.\s*", "[", text, flags=re.MULTILINE)
+    plain = re.sub(r"^[ \t]*\[[ \t]*codes[ \t]*\.[ \t]*", "[", text, flags=re.MULTILINE)
     return line_of(plain, name, part)
 
 
@@ -82,10 +82,17 @@ def standard_codes() -> dict[str, Coding]:
 
 @cache
 def units() -> dict[str, str]:
-    """The UCUM code of each unit that we write."""
-    return {
-        name: str(row["code"]) for name, row in read_table("units.toml", "wardexam.fhir").items()
-    }
+    """The UCUM code of each unit that we write.
+
+    Raises:
+        TableError: A row is malformed or without a source.
+    """
+    made = {}
+    for name, row in read_table("units.toml", "wardexam.fhir").items():
+        if set(row) != {"code", "source"} or not all(row.values()):
+            raise TableError("a unit has a code and a source", f"units.toml, row {name}")
+        made[name] = str(row["code"])
+    return made
 
 
 def read_hospital(text: str, where: str = "fhir.toml") -> Hospital:

@@ -1,5 +1,6 @@
 """Who the patient is and the stay: Patient, Encounter, the age where no birth date is kept, the schedule."""
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -120,7 +121,7 @@ def read_patient(resource: Resource, beside: list[Resource]) -> Patient:
     """
     found: dict[str, Any] = {
         "id": own(resource),
-        "revision": int(resource["meta"]["versionId"]),
+        "revision": _version(resource),
         "name": resource["name"][0]["text"],
         "sex": resource.get("gender", "unknown"),
         "number": _number(resource),
@@ -144,6 +145,13 @@ def read_patient(resource: Resource, beside: list[Resource]) -> Patient:
     if stays != 1:
         raise ValueError(f"has {stays} Encounters; one is needed")
     return Patient.model_validate(found)
+
+
+def _version(resource: Resource) -> int:
+    version = resource["meta"]["versionId"]
+    if not re.fullmatch("[1-9][0-9]{0,8}", version):
+        raise ValueError("its version is no number")
+    return int(version)
 
 
 def _number(resource: Resource) -> str:

@@ -99,7 +99,7 @@ def suggestion_lines(examination: Examination, indent: str = "") -> list[str]:
     """The tool's suggestion as it was accepted, and that it is one; nothing until then."""
     if not examination.suggestion:
         return []
-    by = clean(examination.hands[-1])
+    by = clean((examination.hands or ("somebody not named",))[-1])
     return wrapped(
         f"Tool's suggestion, accepted by {by} for clinical correlation: {clean(examination.suggestion)} "
         "Follow local policy; ask a senior.", indent,

@@ -393,6 +393,7 @@ def read_archive(
     dry_run: bool = False,
     summarise: Callable[[Sequence[Examination]], Summary | None] = lambda _: None,
     progress: Callable[[str, int], None] = lambda _, __: None,
+    told: Callable[[Arrival], object] = lambda _: None,
 ) -> Counts:
     """Add an archive to the ward: everything is validated before anything is written.
 
@@ -403,6 +404,7 @@ def read_archive(
         dry_run: Validate and count, change nothing.
         summarise: Gives what the ward list shows of a patient's examinations.
         progress: Told "checked" or "added" and how many patients.
+        told: Told of each patient once it was checked.
 
     Raises:
         InputError: A line is not acceptable, the archive was cut or changed, or a patient is on the
@@ -416,7 +418,7 @@ def read_archive(
 
     version, left_out, _ = _opened(source)
     counts = bring_in(
-        ward, arrivals, by=by, dry_run=dry_run, summarise=summarise, progress=progress
+        ward, arrivals, by=by, dry_run=dry_run, summarise=summarise, progress=progress, told=told
     )
     return replace(counts, sealed=version > 1, left_out=left_out)
 
@@ -429,6 +431,7 @@ def bring_in(
     dry_run: bool = False,
     summarise: Callable[[Sequence[Examination]], Summary | None] = lambda _: None,
     progress: Callable[[str, int], None] = lambda _, __: None,
+    told: Callable[[Arrival], object] = lambda _: None,
 ) -> Counts:
     """Add patients to the ward, all or none; see `read_archive`.
 
@@ -439,6 +442,7 @@ def bring_in(
         dry_run: Validate and count, change nothing.
         summarise: Gives what the ward list shows of a patient's examinations.
         progress: Told "checked" or "added" and how many patients.
+        told: Told of each patient once it was checked.
 
     Raises:
         InputError: One is not acceptable, or is on the ward already; nothing was added.
@@ -453,6 +457,7 @@ def bring_in(
         patients, count = patients + 1, count + len(arrival.examinations)
         sheets, outcomes = sheets + len(arrival.sheets), outcomes + len(arrival.outcomes)
         progress("checked", patients)
+        told(arrival)
     if not dry_run:
         ward.take_in(
             (replace(a, summary=summarise(_latest(a.examinations))) for a in arrivals()),
