@@ -11,7 +11,14 @@ from wardexam.commands.main import run
 from wardexam.records.paths import copy_demo
 
 VALUES = {"db": ["--db", "x"], "examiner": ["--examiner", "x"], "wording": ["--wording", "x"]}
-ARGUMENTS = {"note": ["x"], "referral": ["x"], "figure": ["x"], "act": ["x"], "import": ["x"]}
+ARGUMENTS = {
+    "note": ["x"],
+    "referral": ["x"],
+    "figure": ["x"],
+    "act": ["x"],
+    "import": ["x"],
+    "erase": ["x"],
+}
 
 
 @pytest.mark.parametrize("name", parser().names)

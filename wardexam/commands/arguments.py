@@ -527,6 +527,28 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     sub.add_argument("--json", action="store_true", help="as JSON")
     sub = add(
+        "retention",
+        governing.retention,
+        "List by identifier who was discharged longer ago than told.",
+        "wardexam retention --years 8",
+        takes=STORE,
+    )
+    sub.add_argument("--years", type=float, metavar="N", help="more than so many years ago")
+    sub.add_argument("--days", type=float, metavar="N", help="and so many days")
+    sub = add_of_patient(
+        "erase",
+        governing.erase,
+        "Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.",
+        ' --identity 40-3317 --why "retention of 8 years is over"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): erases",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; the audit trail keeps it")
+    sub = add(
         "export",
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",

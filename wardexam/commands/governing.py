@@ -1,8 +1,13 @@
-"""What a hospital asks of the tool before and while it uses it: `hazards`."""
+"""What a hospital asks of the tool before and while it uses it: `hazards`, `retention`, `erase`."""
 
 import argparse
+from datetime import timedelta
 
 from wardexam.commands import edge
+from wardexam.errors import InputError
+
+DAYS = 365.25  # of a year
+MOST_YEARS = 150
 
 
 def hazards(options: argparse.Namespace) -> int:
@@ -18,4 +23,60 @@ def hazards(options: argparse.Namespace) -> int:
         edge.put(json.dumps(log_json(made), ensure_ascii=True, indent=2) + "\n")
     else:
         edge.put("".join(f"{line}\n" for line in log_lines(made, wording, today)))
+    return 0
+
+
+def retention(options: argparse.Namespace) -> int:
+    """List the patients who were discharged longer ago than told."""
+    from wardexam.exam.text import counted
+    from wardexam.governance.retention import discharged_before, line
+
+    if options.years is None and options.days is None:
+        raise InputError("say how long ago", "retention", "give --years or --days")
+    days = (options.years or 0) * DAYS + (options.days or 0)
+    if not 0 <= days <= MOST_YEARS * DAYS:
+        raise InputError(f"is from 0 to {MOST_YEARS} years", "--years")
+    ward, now = edge.ward(options), edge.now()
+    found = discharged_before(ward.beds(discharged=True), now - timedelta(days=days))
+    for kept in found:
+        edge.put(edge.on_one_line(line(kept, now)) + "\n")
+    edge.put(f"{counted(len(found), 'patient')} discharged so long ago\n")
+    return 0
+
+
+def erase(options: argparse.Namespace) -> int:
+    """Say what is stored of a patient, or erase it where who it is and why are told."""
+    from wardexam.commands.whose import also_discharged
+    from wardexam.governance.retention import (
+        beyond_reach,
+        identity_of,
+        is_meant,
+        names_in,
+        stored_words,
+    )
+
+    ward = edge.ward(options)
+    whose = also_discharged(ward, options.patient)
+    shown = identity_of(ward, whose)
+    reach = beyond_reach(ward.layout.trail, whose)
+    if options.identity is None:
+        ward.record("viewed", whose, edge.examiner(options))
+        edge.put(f"{edge.on_one_line(shown.words)}\n")
+        lines = [stored_words(ward, whose), *reach, "Nothing is erased yet. This would, for good:"]
+        lines.append(f'  wardexam erase {whose} --identity "{shown.wanted}" --why "WORDS"')
+        edge.put("".join(f"{edge.on_one_line(text)}\n" for text in lines))
+        return 0
+    if not is_meant(shown, options.identity):
+        raise InputError(
+            f"{shown.kind} of this patient is another", options.identity[:60], "nothing was erased"
+        )
+    if names_in(options.why or "", shown):
+        raise InputError(
+            "the reason names the patient",
+            "--why",
+            "leave it out: the audit trail keeps the reason",
+        )
+    ward.erase(whose, edge.examiner(options), options.why or "")
+    edge.put(f"Erased: {whose}. The audit trail says who did, why and when.\n")
+    edge.put("".join(f"{edge.on_one_line(text)}\n" for text in reach))
     return 0

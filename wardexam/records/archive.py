@@ -67,12 +67,14 @@ class Counts:
         examinations: How many revisions of examinations.
         sealed: Whether it has an end by which a cut is told; version 1 has none.
         left_out: Whom it says it was made without, and why.
+        erased: Whom it holds and who was erased from this ward, with when: they are not added.
     """
 
     patients: int
     examinations: int
     sealed: bool = True
     left_out: tuple[tuple[str, str], ...] = ()
+    erased: tuple[tuple[str, str], ...] = ()
 
 
 # --- out
@@ -405,24 +407,32 @@ def read_archive(
             ward already; nothing was added.
     """
     start = source.tell()
-    known = set(_ids(ward))
+    known, gone = set(_ids(ward)), ward.erased()
     patients = count = 0
+    erased: list[tuple[str, str]] = []
     version, left_out, incoming = _opened(source)
     for arrival in incoming:
         whose = arrival.patient.id
         if whose in known:
             raise InputError("is on the ward already; nothing was added", where=whose)
         known.add(whose)
+        if whose in gone:
+            erased.append((whose, gone[whose]))
+            continue
         patients, count = patients + 1, count + len(arrival.examinations)
         progress("checked", patients)
     if not dry_run:
         source.seek(start)
         ward.take_in(
-            (replace(a, summary=summarise(_latest(a.examinations))) for a in _opened(source)[2]),
+            (
+                replace(a, summary=summarise(_latest(a.examinations)))
+                for a in _opened(source)[2]
+                if a.patient.id not in gone
+            ),
             by,
             lambda number: progress("added", number),
         )
-    return Counts(patients, count, version > 1, left_out)
+    return Counts(patients, count, version > 1, left_out, tuple(erased))
 
 
 def _latest(revisions: Sequence[Examination]) -> Sequence[Examination]:
