@@ -18,6 +18,7 @@ ARGUMENTS = {
     "act": ["x"],
     "import": ["x"],
     "erase": ["x"],
+    "incident": ["x"],
 }
 
 

@@ -484,6 +484,9 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--incident", action="store_true", help="of what 'incident --json' writes instead"
+    )
+    of.add_argument(
         "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
     )
     of.add_argument(
@@ -526,6 +529,19 @@ def parser(*, commands: bool = True) -> Grammar:
         help="one hazard, or that of an urgency rule (default: all)",
     )
     sub.add_argument("--json", action="store_true", help="as JSON")
+    sub = add_of_patient(
+        "incident",
+        governing.incident,
+        "Write what was entered and said in one examination, by which version, without names.",
+        " --json --file incident.json",
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub.add_argument(
+        "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
     sub = add(
         "retention",
         governing.retention,

@@ -1,4 +1,4 @@
-"""What a hospital asks of the tool before and while it uses it: `hazards`, `retention`, `erase`."""
+"""What a hospital asks of the tool before and while it uses it: `hazards`, `incident`, `retention`, `erase`."""
 
 import argparse
 from datetime import timedelta
@@ -79,4 +79,37 @@ def erase(options: argparse.Namespace) -> int:
     ward.erase(whose, edge.examiner(options), options.why or "")
     edge.put(f"Erased: {whose}. The audit trail says who did, why and when.\n")
     edge.put("".join(f"{edge.on_one_line(text)}\n" for text in reach))
+    return 0
+
+
+def incident(options: argparse.Namespace) -> int:
+    """Write what was entered and said in one examination, by which version, without names."""
+    from wardexam.commands.whose import identifier
+    from wardexam.governance.incident import incident as made_of
+    from wardexam.governance.incident import incident_json, incident_lines
+    from wardexam.records.light_reading import trail_events
+    from wardexam.records.paths import WardPaths, ward_folder
+    from wardexam.visit import Saved
+
+    session = edge.session(options, edge.spoken(options))
+    whose = identifier(session.ward, options.patient)
+    case = Saved(session, whose).named(options.examination)
+    name = case.examination.id
+    revisions = session.ward.revisions(whose, name)
+    session.ward.record("exported", whose, session.examiner, f"incident, {name}")
+    trail = trail_events(WardPaths(ward_folder(options.db)).trail)
+    made = made_of(case.patient, revisions, case.urgency(own=True), trail, session.now())
+    if options.json:
+        import json
+
+        lines = [json.dumps(incident_json(made), ensure_ascii=True, indent=2)]
+    else:
+        lines = [edge.on_one_line(line) for line in incident_lines(made, revisions)]
+    text = "".join(f"{line}\n" for line in lines)
+    if options.file:
+        from wardexam.records.private_file import write_private
+
+        write_private(options.file, [text])
+    else:
+        edge.put(text)
     return 0
