@@ -19,6 +19,7 @@ ARGUMENTS = {
     "import": ["x"],
     "erase": ["x"],
     "incident": ["x"],
+    "research": ["x"],
 }
 
 

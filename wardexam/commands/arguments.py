@@ -484,6 +484,9 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--research", action="store_true", help="of a line of patients.jsonl of 'research' instead"
+    )
+    of.add_argument(
         "--incident", action="store_true", help="of what 'incident --json' writes instead"
     )
     of.add_argument(
@@ -541,6 +544,24 @@ def parser(*, commands: bool = True) -> Grammar:
     sub.add_argument("--json", action="store_true", help="as JSON")
     sub.add_argument(
         "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
+    sub = add(
+        "research",
+        governing.research,
+        "Write the ward without names, with shifted dates and a data dictionary, into a new folder.",
+        "wardexam research export-2026 --key research.key",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("folder", metavar="FOLDER", help="where: a new folder that you alone can read")
+    sub.add_argument(
+        "--key",
+        metavar="FILE",
+        help="the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)",
+    )
+    sub.add_argument(
+        "--intervals",
+        action="store_true",
+        help="no date at all: times as minutes since the admission",
     )
     sub = add(
         "retention",

@@ -1,13 +1,19 @@
-"""What a hospital asks of the tool before and while it uses it: `hazards`, `incident`, `retention`, `erase`."""
+"""What a hospital asks of the tool before and while it uses it: `hazards`, `incident`, `research`, `retention`, `erase`."""
 
 import argparse
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.errors import InputError
+from wardexam.errors import InputError, RecordsError, WardexamError
+
+if TYPE_CHECKING:
+    from wardexam.governance.research import Mask
+    from wardexam.records.repository import Repository
 
 DAYS = 365.25  # of a year
 MOST_YEARS = 150
+EACH = 25  # patients between two lines of progress
 
 
 def hazards(options: argparse.Namespace) -> int:
@@ -113,3 +119,65 @@ def incident(options: argparse.Namespace) -> int:
     else:
         edge.put(text)
     return 0
+
+
+def research(options: argparse.Namespace) -> int:
+    """Write the ward without names into a new folder, with a dictionary of what stands in it."""
+    from wardexam.exam.text import counted
+    from wardexam.governance.research import KEY, Mask
+    from wardexam.records.private_file import secret_key
+
+    ward = edge.ward(options)
+    mask = Mask(secret_key(options.key, KEY), options.intervals)
+    beds = [*ward.beds(), *ward.beds(discharged=True)]
+    ward.record("exported", "ward", edge.examiner(options), "research")
+    count, missed = _write_research(ward, sorted(b.patient_id for b in beds), mask, options.folder)
+    edge.put(f"{counted(count, 'patient')} written without names to {options.folder}\n")
+    for error in missed:
+        edge.complain(f"left out: {error}")
+    return RecordsError.exit_code if missed else 0
+
+
+def _write_research(
+    ward: "Repository", patients: list[str], mask: "Mask", folder: str
+) -> tuple[int, list[WardexamError]]:
+    """Write the files of the export; how many patients are in it, and why others are not."""
+    import csv
+    import json
+
+    from wardexam.exam.text import counted
+    from wardexam.governance.dictionary import Entry, columns, dictionary
+    from wardexam.governance.research import about, in_order, patient_fact, patient_json, rows_of
+    from wardexam.records.private_file import private_folder
+
+    missed: list[WardexamError] = []
+    done = 0
+    tables = [f"{name}.csv" for name in columns()]
+    names = [*tables, "patients.jsonl", "dictionary.csv", "dictionary.json", "ABOUT.txt"]
+    with private_folder(folder, names) as out:
+        rows = {n: csv.writer(out[f"{n}.csv"], lineterminator="\n") for n in columns()}
+        for name, writer in rows.items():
+            writer.writerow(columns()[name])
+        for patient_id in sorted(patients, key=mask.name):  # in no order of the ward
+            try:
+                file = ward.file(patient_id)
+                fact = patient_fact(file, mask)
+                found = list(rows_of(fact, file, mask))
+            except WardexamError as error:
+                missed.append(error)
+                continue
+            for name, row in found:
+                rows[name].writerow(in_order(name, row))
+            out["patients.jsonl"].write(json.dumps(patient_json(fact, mask)) + "\n")
+            done += 1
+            if done % EACH == 0:
+                edge.progress(f"written: {counted(done, 'patient')}")
+        if done >= EACH:
+            edge.progress("")
+        entries = [entry.model_dump() for entry in dictionary()]
+        explained = csv.writer(out["dictionary.csv"], lineterminator="\n")
+        explained.writerow(Entry.model_fields)
+        explained.writerows(entry.values() for entry in entries)
+        json.dump(entries, out["dictionary.json"], indent=1)
+        out["ABOUT.txt"].write(about(counted(done, "patient"), mask))
+    return done, missed

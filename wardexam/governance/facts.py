@@ -4,6 +4,7 @@ Names, numbers, beds, birth dates, doctors and every free text have no field. Of
 that there was one is said.
 """
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 
@@ -17,7 +18,15 @@ from wardexam.reasoning.rules.urgency import OWN, rules
 GROUPED = 90  # years from which ages are one group
 OLDEST = "90+"
 
+_CODE = re.compile(r"(?:[A-Za-z0-9_][A-Za-z0-9_.+-]{0,59})?")
+NO_CODE = "not a code"
+
 When = Callable[[datetime], datetime]
+
+
+def code(text: str) -> str:
+    """A text that the program wrote as a code; one that could be anything else, as from a crafted archive, is not told."""
+    return text if _CODE.fullmatch(text) else NO_CODE
 
 
 def age_words(age: int | None) -> str:
@@ -107,9 +116,12 @@ class ReadingFact(Columns):
     def of(cls, reading: KeptReading) -> "ReadingFact":
         """What of a kept reading may leave: all of it."""
         return cls(
-            program=reading.program,
-            tables=reading.tables,
-            sites=tuple(SiteFact(**s.model_dump()) for s in reading.sites),
+            program=code(reading.program),
+            tables=code(reading.tables),
+            sites=tuple(
+                SiteFact(id=code(s.id), site=code(s.site), side=s.side, chance=s.chance)
+                for s in reading.sites
+            ),
         )
 
 
