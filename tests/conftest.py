@@ -18,6 +18,9 @@ SLOW = (
     "commands/test_localise.py",
     "commands/test_records.py",
     "commands/test_wording.py",
+    "governance/test_incident.py",
+    "governance/test_research.py",
+    "governance/test_switched_off_seen.py",
     "handbook/test_accuracy.py",
     "handbook/test_localisation.py",
     "handbook/test_presentations.py",
@@ -33,6 +36,7 @@ SLOW = (
     "reasoning/test_urgency_monotone.py",
     "records/test_archive.py",
     "records/test_drafts.py",
+    "records/test_erasure.py",
     "records/test_faults.py",
     "records/test_hostile.py",
     "terminal/pty",
@@ -67,6 +71,7 @@ SLOW = (
     "test_face.py",
     "test_ready.py",
     "test_signals.py",
+    "test_walks.py",
 )
 
 
