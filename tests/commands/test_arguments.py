@@ -18,6 +18,9 @@ ARGUMENTS = {
     "act": ["x"],
     "import": ["x"],
     "completion": ["bash"],
+    "erase": ["x"],
+    "incident": ["x"],
+    "research": ["x"],
 }
 
 

@@ -1,5 +1,6 @@
 """Who owns each rule file and the hospital's wording, and the one line that says that a review is due."""
 
+import io
 import tomllib
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -12,9 +13,12 @@ from wardexam.commands import edge
 from wardexam.commands.main import run
 from wardexam.errors import TableError
 from wardexam.governance.reviews import due, due_line, owner_in, reviews, rule_files
+from wardexam.plain.conversation import converse
 from wardexam.reasoning.rules.owners import RULE_FILES, Owned
 from wardexam.reasoning.rules.wording import read_wording
 from wardexam.records.paths import copy_demo
+from wardexam.records.ward import open_ward
+from wardexam.session import Session
 
 PACKAGE = Path(wardexam.__file__).parent
 OWN = '[review]\nowner = "Dr A. Lead, neurology"\nreviewed = 2026-03-01\ndue = 2026-09-01\n'
@@ -149,3 +153,14 @@ def test_no_note_speaks_of_a_review(tmp_path, capsys, monkeypatch):
         assert run([*command, "--db", str(ward)]) == 0
         said = capsys.readouterr()
         assert "eview due" not in said.out + said.err
+
+
+def test_on_plain_lines_it_is_said_at_the_start(tmp_path):
+    ward = open_ward(tmp_path / "ward")
+    for year, late in ((2026, False), (2027, True)):
+        out = io.StringIO()
+        session = Session(
+            ward, "x", lambda year=year: NOW.replace(year=year), str, read_wording(OWN)
+        )
+        converse(session, read=io.StringIO(""), write=out)
+        assert ("review due since 1 Sep 2026" in " ".join(out.getvalue().split())) == late

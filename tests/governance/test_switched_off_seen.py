@@ -120,7 +120,7 @@ def test_of_every_rule_the_list_has_room_for_it(each, width):
         bed = Bed("p1", "A1", "Beatrix Lundqvist-Holm", 40, "female", NOW.isoformat(), "x", 1, made, 4, None)  # fmt: skip
         lines = [plain(line) for line in bed_lines(bed, Teller(NOW, width, True, ">", False), each, chosen=False)]  # fmt: skip
         assert all(len(line) <= width for line in lines)
-        assert ("(off)" in lines[0]) == (each == 1)
+        assert " (off) " in lines[0]
 
 
 def _flag(row):
@@ -197,3 +197,10 @@ def test_the_line_has_room_for_it_beside_every_reason():
             assert "OFF here" in line
             assert made.reasons[0].brief in line or made.reasons[0].text in line
             assert SHORT in told(made, 80, NOW, "!").left
+
+
+def test_the_audit_says_which_rules_are_in_no_figure(home, capsys):
+    assert run(["audit", "--from", "2026-01-01", "--to", "2026-12-31", "--db", str(home)]) == 0
+    out = capsys.readouterr().out
+    assert "Switched off here, so in no figure: cauda_equina since 2026-03-01." in joined(out)
+    assert max(map(len, out.splitlines())) <= 80

@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from datetime import date
 
 import pytest
 
@@ -123,3 +124,9 @@ def test_more_that_is_abnormal_is_never_calmer():
         assert grave.level >= calm.level, (parts, list(wording))
         silent = {r.rule for r in grave.switched_off}
         assert {r.rule for r in calm.switched_off} <= silent, (parts, list(wording))
+
+
+def test_a_day_that_is_still_to_come_is_refused_where_the_day_is_known():
+    assert read_wording(table(), today=date(2026, 11, 1)) == {"stroke": BY}
+    with pytest.raises(TableError, match="line 4: 'off_on' is a day that is still to come"):
+        read_wording(table(), today=date(2026, 10, 31))

@@ -499,6 +499,12 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--research", action="store_true", help="of a line of patients.jsonl of 'research' instead"
+    )
+    of.add_argument(
+        "--incident", action="store_true", help="of what 'incident --json' writes instead"
+    )
+    of.add_argument(
         "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
     )
     of.add_argument(
@@ -568,6 +574,59 @@ def parser(*, commands: bool = True) -> Grammar:
         help="one hazard, or that of an urgency rule (default: all)",
     )
     sub.add_argument("--json", action="store_true", help="as JSON")
+    sub = add_of_patient(
+        "incident",
+        governing.incident,
+        "Write what was entered and said in one examination, by which version, without names.",
+        " --json --file incident.json",
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub.add_argument(
+        "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
+    sub = add(
+        "research",
+        governing.research,
+        "Write the ward without names, with shifted dates and a data dictionary, into a new folder.",
+        "wardexam research export-2026 --key research.key",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("folder", metavar="FOLDER", help="where: a new folder that you alone can read")
+    sub.add_argument(
+        "--key",
+        metavar="FILE",
+        help="the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)",
+    )
+    sub.add_argument(
+        "--intervals",
+        action="store_true",
+        help="no date at all: times as minutes since the admission",
+    )
+    sub = add(
+        "retention",
+        governing.retention,
+        "List by identifier who was discharged longer ago than told.",
+        "wardexam retention --years 8",
+        takes=STORE,
+    )
+    sub.add_argument("--years", type=float, metavar="N", help="more than so many years ago")
+    sub.add_argument("--days", type=float, metavar="N", help="and so many days")
+    sub = add_of_patient(
+        "erase",
+        governing.erase,
+        "Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.",
+        ' --identity 40-3317 --why "retention of 8 years is over"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): erases",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; the audit trail keeps it")
     sub = add(
         "export",
         store.export,

@@ -100,7 +100,7 @@ def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
     def read(text: str, where: str) -> "Wording":
         from wardexam.reasoning.rules.wording import read_wording
 
-        return read_wording(text, where=where)
+        return read_wording(text, where=where, today=now().date())
 
     return _settings("wording", {}, options.wording, read)
 

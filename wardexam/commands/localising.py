@@ -133,6 +133,10 @@ def schema(options: argparse.Namespace) -> int:
         from wardexam.injury.sheet import injury_schema as made
     elif options.outcome:
         from wardexam.review.outcome_file import row_schema as made
+    elif options.research:
+        from wardexam.governance.research import research_schema as made
+    elif options.incident:
+        from wardexam.governance.incident import incident_schema as made
     elif options.hazards:
         from wardexam.governance.paper import log_schema as made
     elif options.answer:

@@ -199,7 +199,11 @@ def import_(options: argparse.Namespace) -> int:
         )
     for patient_id, why in result.left_out:
         edge.complain(f"the archive was made without {patient_id}: {why}")
-    return 0
+    for patient_id, when in result.erased:
+        edge.complain(
+            f"left out: {patient_id} was erased here on {when[:10]}; the archive still holds it"
+        )
+    return RecordsError.exit_code if result.erased else 0
 
 
 def _is_table(source: "BinaryIO") -> bool:

@@ -44,18 +44,17 @@ def rule_files() -> dict[str, Owned]:
     }
 
 
-def reviews(wording: Mapping[str, Mapping[str, str]], *, worded: bool = False) -> dict[str, Owned]:
+def reviews(wording: Mapping[str, Mapping[str, str]]) -> dict[str, Owned]:
     """Who owns what here: each rule file, as the hospital says where it does, then its own wording.
 
     Args:
-        wording: The hospital's own file; empty where there is none.
-        worded: Whether there is one, though it may say nothing.
+        wording: The hospital's own file; empty where there is none, or where it says nothing.
     """
     made = dict(rule_files())
     for name in made:
         if row := wording.get(f"{REVIEW}.{name}"):
             made[name] = owned(row, f"{REVIEW}.{name}")
-    if wording or worded:
+    if wording:
         row = wording.get(REVIEW)
         made[WORDING] = owned(row, REVIEW) if row else Owned()
     return made

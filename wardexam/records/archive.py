@@ -69,6 +69,7 @@ class Counts:
         outcomes: How many revisions of outcomes.
         sealed: Whether it has an end by which a cut is told; version 1 has none.
         left_out: Whom it says it was made without, and why.
+        erased: Whom it holds and who was erased from this ward, with when: they are not added.
     """
 
     patients: int
@@ -77,6 +78,7 @@ class Counts:
     outcomes: int = 0
     sealed: bool = True
     left_out: tuple[tuple[str, str], ...] = ()
+    erased: tuple[tuple[str, str], ...] = ()
 
 
 # --- out
@@ -447,24 +449,32 @@ def bring_in(
     Raises:
         InputError: One is not acceptable, or is on the ward already; nothing was added.
     """
-    known = set(_ids(ward))
+    known, gone = set(_ids(ward)), ward.erased()
     patients = count = sheets = outcomes = 0
+    erased: list[tuple[str, str]] = []
     for arrival in arrivals():
         whose = arrival.patient.id
         if whose in known:
             raise InputError("is on the ward already; nothing was added", where=whose)
         known.add(whose)
+        if whose in gone:
+            erased.append((whose, gone[whose]))
+            continue
         patients, count = patients + 1, count + len(arrival.examinations)
         sheets, outcomes = sheets + len(arrival.sheets), outcomes + len(arrival.outcomes)
         progress("checked", patients)
         told(arrival)
     if not dry_run:
         ward.take_in(
-            (replace(a, summary=summarise(_latest(a.examinations))) for a in arrivals()),
+            (
+                replace(a, summary=summarise(_latest(a.examinations)))
+                for a in arrivals()
+                if a.patient.id not in gone
+            ),
             by,
             lambda number: progress("added", number),
         )
-    return Counts(patients, count, sheets=sheets, outcomes=outcomes)
+    return Counts(patients, count, sheets=sheets, outcomes=outcomes, erased=tuple(erased))
 
 
 def _latest(revisions: Sequence[Examination]) -> Sequence[Examination]:

@@ -444,6 +444,18 @@ class Repository(Protocol):
         """Bring a discharged patient back."""
         ...
 
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good: details, examinations, sheets, outcomes, drafts, list rows.
+
+        The audit trail stays whole and says who erased whom by the identifier, why and when. InputError
+        where nothing is stored of the patient, no reason is given, or the patient is on the ward.
+        """
+        ...
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when, as an ISO text."""
+        ...
+
     def save(
         self, examination: "Examination", by: str, summary: Summary | None = None
     ) -> "Examination":

@@ -380,6 +380,39 @@ class Ward:
         patient = self.patient(patient_id)
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good; the trail says who did, why and when."""
+        from wardexam.records import erasure
+
+        path, there = self._file(patient_id), elsewhere(self.folder)
+        patient_tables.may_be_erased(
+            why,
+            known=path.exists()
+            or patient_id in self.listed()
+            or any(erasure.traces(self.layout, there, patient_id)),
+            here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
+            held=any(
+                d.held
+                for d in (*self.drafts(), *self._sheet_drafts.infos())
+                if d.patient_id == patient_id
+            ),
+            whose=patient_id,
+        )
+        with self.locks.held("arrivals"), self.locks.held(patient_id), self.locks.held("lists"):
+            erasure.erase(self.layout, self._lists, self.audit, there, patient_id, by, why.strip())
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when."""
+        from wardexam.records.light_reading import trail_events
+
+        gone: dict[str, str] = {}
+        for event in trail_events(self.layout.trail):
+            if event.event == "erased":
+                gone[event.patient] = event.at
+            elif event.event in ("admitted", "imported"):
+                gone.pop(event.patient, None)
+        return gone
+
     # --- examinations -------------------------------------------------------------------------
 
     def file(self, patient_id: str) -> StoredFile:

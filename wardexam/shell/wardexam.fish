@@ -50,8 +50,8 @@ function _shtab_wardexam_using
   test "$_shtab_wardexam_cmdpath" = "$argv"
 end
 
-set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards export import
-set -g _shtab_wardexam_opts_with_value --by --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --image --imaged --level --output --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording
+set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import
+set -g _shtab_wardexam_opts_with_value --by --days --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --identity --image --imaged --key --level --output --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording --years
 
 complete -c wardexam -e
 complete -c wardexam -f
@@ -179,6 +179,8 @@ complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -
 complete -c wardexam -n '_shtab_wardexam_using schema' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l answer -d 'of what '"'"'localise --json'"'"' answers instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l injury -d 'of what '"'"'injury'"'"' reads instead'
+complete -c wardexam -n '_shtab_wardexam_using schema' -l research -d 'of a line of patients.jsonl of '"'"'research'"'"' instead'
+complete -c wardexam -n '_shtab_wardexam_using schema' -l incident -d 'of what '"'"'incident --json'"'"' writes instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l hazards -d 'of what '"'"'hazards --json'"'"' prints instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l outcome -d 'of a line of what '"'"'outcome --file'"'"' reads instead'
 complete -c wardexam -n '_shtab_wardexam_using schema' -l beds -d 'of what '"'"'beds --json'"'"' answers instead'
@@ -211,6 +213,35 @@ complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -
 complete -c wardexam -n '_shtab_wardexam_using hazards' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using hazards' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
 complete -c wardexam -n '_shtab_wardexam_using hazards' -l json -d 'as JSON'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a incident -d 'Write what was entered and said in one examination, by which version, without names.'
+complete -c wardexam -n '_shtab_wardexam_using incident' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l json -d 'as JSON'
+complete -c wardexam -n '_shtab_wardexam_using incident' -l file -xka "(__fish_complete_path (commandline -ct))" -d 'into a new file that you alone can read, instead'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a research -d 'Write the ward without names, with shifted dates and a data dictionary, into a new folder.'
+complete -c wardexam -n '_shtab_wardexam_using research' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using research' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using research' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using research' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using research' -l key -xka "(__fish_complete_path (commandline -ct))" -d 'the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)'
+complete -c wardexam -n '_shtab_wardexam_using research' -l intervals -d 'no date at all: times as minutes since the admission'
+complete -c wardexam -n '_shtab_wardexam_using research; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_directories)" -d 'where: a new folder that you alone can read'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a retention -d 'List by identifier who was discharged longer ago than told.'
+complete -c wardexam -n '_shtab_wardexam_using retention' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using retention' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using retention' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using retention' -l years -x -d 'more than so many years ago'
+complete -c wardexam -n '_shtab_wardexam_using retention' -l days -x -d 'and so many days'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a erase -d 'Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.'
+complete -c wardexam -n '_shtab_wardexam_using erase' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using erase' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using erase' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using erase' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using erase' -l identity -x -d 'the hospital'"'"'s number of the patient again (else the birth date, else the name): erases'
+complete -c wardexam -n '_shtab_wardexam_using erase' -l why -x -d 'why; the audit trail keeps it'
 complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a export -d 'Write the ward, or one patient, as a JSON Lines archive.'
 complete -c wardexam -n '_shtab_wardexam_using export' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using export' -l db -xka "(__fish_complete_directories)" -d 'the ward'"'"'s folder (else WARDEXAM_DB, else your settings, else your data folder)'

@@ -24,7 +24,7 @@ INDENT = 4  # columns before the second line of a patient
 AROUND = 4  # lines around the list: heading, names of the columns, what was said, the keys
 BELOW = 3  # lines kept below the list for the one who is chosen, with the blank one above them
 WIDE = 110  # columns from which one line has room for every column
-OFF = " (off)"  # behind the name where one line has no room for what is switched off here
+OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "begun, NOT SAVED: how urgent is not known here"
 
 
@@ -131,7 +131,7 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     line: Line = [
         (tell.pointer if chosen else " ", "accent"),
         (_padded(f"{cut(tell.clear(bed.bed), BED - 1)}{mark}", BED), "cursor" if chosen else heavy),
-        (_padded(_name(bed, tell, each), NAME), "strong" if chosen else heavy),
+        (_padded(_name(bed, tell), NAME), "strong" if chosen else heavy),
         *_level(f"{word}{new}", style),
         (f"{worse:<{WORSE}}", "strong"),
     ]
@@ -157,9 +157,9 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     return [line, _second(bed, tell)]
 
 
-def _name(bed: Bed, tell: Teller, each: int) -> str:
-    """The name; where a patient has one line, with a mark that a reason is switched off here."""
-    off = OFF if each == 1 and bed.summary and off_in(bed.summary) else ""
+def _name(bed: Bed, tell: Teller) -> str:
+    """The name, with a mark where a reason is switched off here: the reason below or beside may have no room for it."""
+    off = OFF if bed.summary and off_in(bed.summary) else ""
     return cut(tell.clear(bed.name), NAME - 1 - len(off)) + off
 
 

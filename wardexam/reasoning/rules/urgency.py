@@ -405,13 +405,14 @@ def assess(
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
     own_words = wording or {}
-    off = [n for n in rules() if n in now | joined and is_off(own_words.get(n, {}))]
+    spoken = now | joined
+    off = [n for n in spoken if n in own_words and is_off(own_words[n])]
     reasons = [
         _reason(
             name, change, own_words, undated=undated, earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
-        for name, undated in (now | joined).items() if name not in off
+        for name, undated in spoken.items() if name not in off
     ]  # fmt: skip
     worse = change.headline if change and change.worse else ""
     worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse

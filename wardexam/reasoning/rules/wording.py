@@ -31,11 +31,14 @@ STAYS = "the built-in wording stays"
 NEEDED = "a rule is switched off with 'off_by' (who), 'off_why' and 'off_on' (the day)"
 
 
-def _fault(row: Mapping[str, Any], field: str) -> str:
+def _fault(row: Mapping[str, Any], field: str, today: date | None) -> str:
     """What is wrong with a field of a rule's table."""
     value = row[field]
     if field == OFF_ON:
-        return "" if read_day(value) else f"'{field}' is a day, such as 2026-01-31"
+        day = read_day(value)
+        if day is None:
+            return f"'{field}' is a day, such as 2026-01-31"
+        return f"'{field}' is a day that is still to come" if today and day > today else ""
     if field not in (*FIELDS, *OFF):
         return (
             f"'{field}' cannot be given, only 'reason', 'image' and 'call', or who switched it off"
@@ -44,14 +47,14 @@ def _fault(row: Mapping[str, Any], field: str) -> str:
     return f"'{field}' {said}" if said else ""
 
 
-def _rule_fault(rule: str, row: Any) -> tuple[str, str]:
+def _rule_fault(rule: str, row: Any, today: date | None) -> tuple[str, str]:
     """The field of a rule's table that is wrong, and what is wrong with it; both empty where nothing is."""
     if rule not in rules():
         return "", f"no rule is called '{rule}'"
     if not isinstance(row, dict):
         return "", f"'{rule}' is a table with 'reason', 'image' and 'call'"
     for field in row:
-        if said := _fault(row, field):
+        if said := _fault(row, field, today):
             return field, said
     given = [name for name in OFF if name in row]
     if given and len(given) < len(OFF):
@@ -81,8 +84,13 @@ def _owner_fault(name: str, row: Any, files: frozenset[str]) -> tuple[str, str]:
     return fault_of(row)
 
 
-def read_wording(text: str, where: str = "wording") -> Wording:
+def read_wording(text: str, where: str = "wording", today: date | None = None) -> Wording:
     """The hospital's own file from TOML: a table for a rule's id, and one that says who owns it.
+
+    Args:
+        text: The file's text.
+        where: The file's name.
+        today: The day on which it is read: no rule was switched off later; not looked at where None.
 
     Raises:
         TableError: The text is not TOML, gives anything else, or switches a rule off without who, why and
@@ -95,7 +103,9 @@ def read_wording(text: str, where: str = "wording") -> Wording:
     for name, row in tables.items():
         owns = name == REVIEW or name.startswith(f"{REVIEW}.")
         field, fault = (
-            _owner_fault(name, row, frozenset(RULE_FILES)) if owns else _rule_fault(name, row)
+            _owner_fault(name, row, frozenset(RULE_FILES))
+            if owns
+            else _rule_fault(name, row, today)
         )
         if fault:
             raise TableError(fault, f"{where}, line {line_of(text, name, field)}", STAYS)
