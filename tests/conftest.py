@@ -19,6 +19,13 @@ SLOW = (
     "commands/test_localise.py",
     "commands/test_records.py",
     "commands/test_wording.py",
+    "fhir/test_commands.py",
+    "fhir/test_hostile.py",
+    "fhir/test_resources.py",
+    "fhir/test_round_trip.py",
+    "governance/test_incident.py",
+    "governance/test_research.py",
+    "governance/test_switched_off_seen.py",
     "handbook/test_accuracy.py",
     "handbook/test_localisation.py",
     "handbook/test_presentations.py",
@@ -34,6 +41,7 @@ SLOW = (
     "reasoning/test_urgency_monotone.py",
     "records/test_archive.py",
     "records/test_drafts.py",
+    "records/test_erasure.py",
     "records/test_faults.py",
     "records/test_hostile.py",
     "terminal/pty",
@@ -70,6 +78,7 @@ SLOW = (
     "test_ready.py",
     "test_shown.py",
     "test_signals.py",
+    "test_walks.py",
 )
 
 

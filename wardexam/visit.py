@@ -231,7 +231,7 @@ class Saved:
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
-        made = _case(self._file, examination, self._wording)
+        made = case_of(self._file, examination, self._wording)
         if examination != self.last:
             return made
         return replace(made, read_at=self._now(), sheets=self._file.sheets)
@@ -330,7 +330,8 @@ def write_act(
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
 
-def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+    """One of a patient's examinations, in any of its revisions, with what stood before it."""
     told = file.telling(examination.id)
     before = (
         r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
@@ -374,7 +375,7 @@ class Visit:
         self.session, self.examination, self.draft, self.said = session, examination, draft, said
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
-        self._begun = _case(file, examination, session.wording)
+        self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
@@ -617,7 +618,7 @@ class Visit:
 
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
-            begun = _case(session.ward.file(entered.patient), entered, session.wording)
+            begun = case_of(session.ward.file(entered.patient), entered, session.wording)
             examination, summary = begun.to_save(reading)
             if amends:
                 at = session.now()

@@ -18,6 +18,9 @@ ARGUMENTS = {
     "act": ["x"],
     "import": ["x"],
     "completion": ["bash"],
+    "erase": ["x"],
+    "incident": ["x"],
+    "research": ["x"],
 }
 
 
@@ -49,7 +52,7 @@ def test_an_option_is_taken_only_where_it_acts(name, capsys):
         ("keys", "db"),
         ("demo", "db"),
         ("enter", "ascii"),
-        ("export", "wording"),
+        ("agreement", "wording"),
         ("check", "wording"),
     ],
 )

@@ -58,7 +58,7 @@ def test_an_unknown_shell_is_refused_with_those_there_are(capsys):
 # --- in the shells themselves
 
 TYPED = [
-    ("wardexam ha", {"handover"}),
+    ("wardexam hand", {"handover"}),
     ("wardexam note --sc", {"--scale"}),
     ("wardexam note --form ", {"sentences", "table", "line", "figure"}),
     ("wardexam completion ", {"bash", "zsh", "fish"}),

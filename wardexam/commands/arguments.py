@@ -28,6 +28,7 @@ environment, where no option says it:
   WARDEXAM_DB           the ward's folder
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
+  WARDEXAM_FHIR         a file with the hospital's own codes for 'export --fhir'
   WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
@@ -219,6 +220,7 @@ def parser(*, commands: bool = True) -> Grammar:
         return top
     from wardexam.commands import (
         audit,
+        governing,
         injury,
         localising,
         outcome,
@@ -497,6 +499,15 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--research", action="store_true", help="of a line of patients.jsonl of 'research' instead"
+    )
+    of.add_argument(
+        "--incident", action="store_true", help="of what 'incident --json' writes instead"
+    )
+    of.add_argument(
+        "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
+    )
+    of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
     )
     for name in ("beds", "check", "import", "handover"):
@@ -507,6 +518,9 @@ def parser(*, commands: bool = True) -> Grammar:
             dest="of",
             help=f"of what '{name} --json' answers instead",
         )
+    of.add_argument(
+        "--fhir-codes", action="store_true", help="print our code system as a FHIR resource instead"
+    )
     add(
         "keys",
         screens.keys,
@@ -547,26 +561,102 @@ def parser(*, commands: bool = True) -> Grammar:
         help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
     sub = add(
+        "hazards",
+        governing.hazards,
+        "Print the hazard log, who owns the rules and when their review is due, and what is switched off here.",
+        "wardexam hazards cauda_equina",
+        takes=("wording",),
+    )
+    sub.add_argument(
+        "hazard",
+        nargs="?",
+        metavar="NAME",
+        help="one hazard, or that of an urgency rule (default: all)",
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub = add_of_patient(
+        "incident",
+        governing.incident,
+        "Write what was entered and said in one examination, by which version, without names.",
+        " --json --file incident.json",
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub.add_argument(
+        "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
+    sub = add(
+        "research",
+        governing.research,
+        "Write the ward without names, with shifted dates and a data dictionary, into a new folder.",
+        "wardexam research export-2026 --key research.key",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("folder", metavar="FOLDER", help="where: a new folder that you alone can read")
+    sub.add_argument(
+        "--key",
+        metavar="FILE",
+        help="the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)",
+    )
+    sub.add_argument(
+        "--intervals",
+        action="store_true",
+        help="no date at all: times as minutes since the admission",
+    )
+    sub = add(
+        "retention",
+        governing.retention,
+        "List by identifier who was discharged longer ago than told.",
+        "wardexam retention --years 8",
+        takes=STORE,
+    )
+    sub.add_argument("--years", type=float, metavar="N", help="more than so many years ago")
+    sub.add_argument("--days", type=float, metavar="N", help="and so many days")
+    sub = add_of_patient(
+        "erase",
+        governing.erase,
+        "Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.",
+        ' --identity 40-3317 --why "retention of 8 years is over"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): erases",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; the audit trail keeps it")
+    sub = add(
         "export",
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",
         "wardexam export > ward.jsonl",
-        takes=(*STORE, "examiner"),
+        takes=PAPER,
     )
     sub.add_argument(
         "--patient",
         metavar="PATIENT",
         help="one patient only: identifier, the hospital's number, or the bed",
     )
-    sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    sub.add_argument(
+        "--output", metavar="FILE", help="write a new file that its owner alone can read"
+    )
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    form.add_argument(
+        "--fhir",
+        action="store_true",
+        help="as a FHIR R4 transaction bundle; with fhir.toml of your settings folder",
+    )
     sub = add(
         "import",
         store.import_,
-        "Add an archive to the ward: all of it or nothing.",
+        "Add an archive or a bundle of 'export --fhir' to the ward: all of it or nothing.",
         "wardexam import --dry-run ward.jsonl",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("file", metavar="FILE", help="the archive, or - for standard input")
+    sub.add_argument("file", metavar="FILE", help="the archive or bundle, or - for standard input")
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )

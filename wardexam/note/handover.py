@@ -16,7 +16,13 @@ from wardexam.exam.flags import flags
 from wardexam.exam.text import counted, cut, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
-from wardexam.note.reasons import listed_word, moment, span, to_do_and_answered
+from wardexam.note.reasons import (
+    listed_word,
+    moment,
+    off_lines,
+    span,
+    to_do_and_answered,
+)
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -196,7 +202,7 @@ def _whole(entry: Entry, now: datetime) -> list[str]:
     told = [beside] if beside else []
     if of is not None:
         to_do, answered = to_do_and_answered(of.urgency, now, now)
-        told = [*to_do, *told, *found(of), *answered]
+        told = [*off_lines(of.urgency), *to_do, *told, *found(of), *answered]
     for text in told:
         lines += textwrap.wrap(to_ascii(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
     return lines

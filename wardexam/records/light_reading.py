@@ -103,12 +103,27 @@ def read_light(path: Path) -> LightFile:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A line of the trail: what was done to whom, when, and more about it."""
+    """A line of the trail: what was done to whom, when, and more about it.
+
+    Attributes:
+        event: What was done.
+        patient: To whom; empty for the ward.
+        at: When, as an ISO text.
+        what: More about it.
+        by: Who did it, as given.
+        record: The checksum of the patient's file after it; empty where it was not written.
+        line: The number of the line.
+        hash: The hash that chains it.
+    """
 
     event: str
     patient: str
     at: str
     what: str
+    by: str = ""
+    record: str = ""
+    line: int = 0
+    hash: str = ""
 
 
 def trail_events(path: Path) -> Iterator[Event]:
@@ -126,9 +141,14 @@ def trail_events(path: Path) -> Iterator[Event]:
     except OSError as error:
         raise RecordsError(f"the trail cannot be read: {error.strerror}", str(path)) from None
     with os.fdopen(handle, "rb") as file:
+        number = 0
         while line := file.readline(LONGEST_LINE + 1):
+            number += 1
             try:
                 row = json.loads(line)
-                yield Event(row["event"], row["patient"], row["at"], row.get("what", ""))
+                yield Event(
+                    row["event"], row["patient"], row["at"], row.get("what", ""), row.get("by", ""),
+                    row.get("record", ""), number, row.get("hash", ""),
+                )  # fmt: skip
             except (ValueError, KeyError, TypeError):
                 return

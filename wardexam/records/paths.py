@@ -24,6 +24,12 @@ from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
 MARK, TRAIL = "ward.json", "audit.jsonl"
+# What is in force while a settings file cannot be read.
+STAYS = {
+    "keys": "the built-in keys stay",
+    "wording": "the built-in wording stays",
+    "fhir": "nothing was exported",
+}
 DRAFT = "draft"  # how the name of an examination's draft ends
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
 
@@ -113,10 +119,10 @@ def _settings_text(path: Path, where: str, stays: str) -> str:
 
 
 def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
-    """A settings file (``wording`` or ``keys``), as its name and text; None where there is none.
+    """A settings file (``wording``, ``keys`` or ``fhir``), as its name and text; None where there is none.
 
-    The file given, else the one that ``WARDEXAM_WORDING`` or ``WARDEXAM_KEYS`` names, else
-    ``wording.toml`` or ``keys.toml`` in the user's, then the host's settings folder.
+    The file given, else the one that ``WARDEXAM_WORDING``, ``WARDEXAM_KEYS`` or ``WARDEXAM_FHIR`` names, else
+    ``wording.toml`` and so on in the user's, then the host's settings folder.
 
     Raises:
         InputError: The path begins with a home that nobody has.
@@ -126,8 +132,7 @@ def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None
     found = _settings_files(name, given)
     if not found:
         return None
-    stays = f"the built-in {name} {'stay' if name == 'keys' else 'stays'}"
-    return found[0].name, _settings_text(found[0], found[0].name, stays)
+    return found[0].name, _settings_text(found[0], found[0].name, STAYS[name])
 
 
 def settings_texts(name: str) -> list[tuple[str, str]]:

@@ -171,6 +171,29 @@ class DraftInfo:
 
 
 @dataclass(frozen=True, slots=True)
+class TrailLine:
+    """One line of the audit trail.
+
+    Attributes:
+        at: When, as an ISO text with its zone.
+        event: What was done: ``saved``, ``viewed``.
+        patient: To whom; empty for the ward.
+        by: Who did it, as given.
+        login: The login under which it was done.
+        what: The examination and its revision, or more about the event.
+        hash: What chains the line to the one before it, and names it.
+    """
+
+    at: str
+    event: str
+    patient: str
+    by: str
+    login: str
+    what: str
+    hash: str
+
+
+@dataclass(frozen=True, slots=True)
 class Arrival:
     """A patient with every revision of the examinations and cord injury sheets, to be taken in."""
 
@@ -384,6 +407,10 @@ class Repository(Protocol):
         """The number and hash of the audit trail's last line, short; empty where there is none."""
         ...
 
+    def trail(self, patient_id: str = "") -> Iterable[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last; torn ones are none."""
+        ...
+
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
         """The latest revision of every examination, in the order in which they were saved."""
         ...
@@ -415,6 +442,18 @@ class Repository(Protocol):
 
     def restore(self, patient_id: str, by: str) -> "Patient":
         """Bring a discharged patient back."""
+        ...
+
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good: details, examinations, sheets, outcomes, drafts, list rows.
+
+        The audit trail stays whole and says who erased whom by the identifier, why and when. InputError
+        where nothing is stored of the patient, no reason is given, or the patient is on the ward.
+        """
+        ...
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when, as an ISO text."""
         ...
 
     def save(

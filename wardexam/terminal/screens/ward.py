@@ -15,6 +15,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
+from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, draft_line
 from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
@@ -92,7 +93,9 @@ class WardScreen(LineScreen):
             self._reload()
             at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
             self._choose(next(at, 0))
-            self.said = self._drafts_left() or self.said or self.ward_app.notice
+            self.said = (
+                self._drafts_left() or self.said or self.ward_app.notice or self._review_due()
+            )
 
     def press(self, key: str, character: str | None) -> None:
         """Do what a key does here, also one typed before the first paint."""
@@ -507,8 +510,12 @@ class WardScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """What is wrong with the ward's files."""
-        return self.ward_app.ward.problem
+        """What is wrong with the ward's files; else that a review of the rules is due."""
+        return self.ward_app.ward.problem or self._review_due()
+
+    def _review_due(self) -> str:
+        session = self.ward_app.session
+        return due_line(session.wording, session.now().date())
 
     def _done(self, said: str) -> None:
         """Say what was done, on the list as it is now."""
