@@ -95,13 +95,18 @@ class Priors:
 
     def log(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Floats:
         """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
-        stage = story_row("stage")[context.onset]
-        stages = np.array([stage[s] for s in STAGES]) / (2 * PAIRS)
         share = self._share(context, flags, alarm=alarm)
+        stages = self._stages(context.onset) / (2 * PAIRS)
         cells = share[:, None] * np.where(self._upper[:, None], stages, 1 / (2 * PAIRS))
         cells = cells.ravel()
         with np.errstate(divide="ignore"):
             return np.asarray(np.log(cells / cells[self._cell_of].sum())[self._cell_of])
+
+    def _stages(self, onset: str) -> Floats:
+        """How likely each stage is for each form, shape (forms, stages)."""
+        rows = {site: story_row(name)[onset] for site, name in story_row("stages_of").items() if site != "source"}
+        general = story_row("stage")[onset]
+        return np.array([[rows.get(f.site, general)[s] for s in STAGES] for f in self._forms])
 
     def forms(self, context: Context, flags: Collection[str] = ()) -> Floats:
         """The probability of every form, shape (forms,)."""
