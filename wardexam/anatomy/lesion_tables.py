@@ -75,12 +75,13 @@ class Polyneuropathy(Weighted):
 
 
 class Polyradiculoneuropathy(Weighted):
-    """Loss of power in legs, arms and face, of sensation and of reflexes."""
+    """Loss of power in legs, arms, face and throat, of sensation and of reflexes."""
 
     leg: Share
     arm: Share
     sense: Share
     face: Share
+    bulbar: Share
     reflex: Share
     fisher: Share = 0.0
 

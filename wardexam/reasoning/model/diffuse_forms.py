@@ -76,7 +76,7 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
             body.take(where, "roots_reflex_arm", side, arms)
             face = row.face * (u.third > n["face_from"]) * loss
             body.take(where, "branch_motor.facial", side, face)
-            body.take(where, "roots_bulbar", side, n["bulbar"] * row.face * u.first)
+            body.take(where, "roots_bulbar", side, row.bulbar * between(n["bulbar"], u.first))
             body.take(where, "roots_all", side, loss)
             body.take(where, "fisher", side, row.fisher * between(n["fisher"], u.severity))
             # From mostly distal to mostly proximal.

@@ -70,6 +70,7 @@ def sphincter(body: Body, sign: Sign) -> Losses:
                 weighted(body, sign.segments, "ventral", side),
                 n["dorsal"] * weighted(body, sign.segments, "dorsal", side),
                 n["nerve"] * branch_loss(body, sign, "motor", side),
+                n["roots"] * body.damage("roots_all", side),
             )
         )
         large = n["large_hemisphere"] * body.damage("large_hemisphere", side)
@@ -277,10 +278,14 @@ def paths(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def level_of(body: Body, modality: str, side: int) -> Losses:
-    """The lowest segment still normal under each row, as a number, and how plain the loss below is."""
+    """The lowest segment still normal under each row, as a number, and how plain the loss below is.
+
+    What the brain takes keeps to limbs, and is not read as a level.
+    """
     n = losses_row("level")
     dermatomes = SEGMENTS[1 : SEGMENTS.index(n["above"])]
-    loss = np.stack([sensation(body, catalogue()[f"{modality}_{s}"], side) for s in dermatomes])
+    skin = [catalogue()[f"{modality}_{s}"] for s in dermatomes]
+    loss = np.stack([sensation(body, sign, side, brain=False) for sign in skin])
     segments = np.array([SEGMENTS.index(s) for s in dermatomes])
     last = len(dermatomes) - 1
     # A level is a loss that begins at one segment and holds over all below it.

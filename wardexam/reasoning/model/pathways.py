@@ -241,11 +241,11 @@ def _sense_region(sign: Sign) -> tuple[str, str]:
     return region, segment
 
 
-def sensation(body: Body, sign: Sign, side: int) -> Array:
-    """Total loss of sensation in an area."""
+def sensation(body: Body, sign: Sign, side: int, *, brain: bool = True) -> Array:
+    """Total loss of sensation in an area, with what the brain has of it or without."""
     region, segment = _sense_region(sign)
     modality, n = sign.modality or "touch", losses_row("skin")
-    above = brain_sense(body, region, modality, side)
+    above = brain_sense(body, region, modality, side) if brain else body.damage("nothing", side)
     if sign.limb == "saddle" or segment[0] == "T":
         above = n["midline"] * above
     cord = cord_sense(body, segment, modality, side)
