@@ -127,6 +127,7 @@ class Muscle(Weighted):
     fingers: Share = 0.0
     face: Share = 0.0
     ocular: Share = 0.0
+    bulbar: Share = 0.0
     myotonia: Share = 0.0
 
 

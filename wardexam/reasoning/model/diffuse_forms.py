@@ -200,7 +200,7 @@ def _muscle_fill(row: Muscle) -> Fill:
                 together = alike * u.motor + apart * getattr(u, factor)
                 weak = getattr(row, part) * loss * between(n["weak"], together)
                 body.take(where, f"muscle_{part}", side, weak)
-            body.take(where, "muscle_bulbar", side, n["bulbar"] * u.offset)
+            body.take(where, "muscle_bulbar", side, row.bulbar * u.offset)
             body.take(where, "muscle_ocular", side, row.ocular * loss)
             body.take(where, "branch_motor.facial", side, row.face * loss)
             body.take(where, "muscle_myotonia", side, row.myotonia * loss)

@@ -184,7 +184,9 @@ def _face(body: Body, sign: Sign, side: int) -> Losses:
 def _neck(body: Body, sign: Sign, side: int) -> Losses:
     lower = _mean(motor_lower(body, sign, 0), motor_lower(body, sign, 1))
     upper = [upper_motor(body, "arm", sign.segments, s) for s in (0, 1)]
-    return lower, losses_row("movement")["neck_control"] * np.minimum(*upper)
+    n = losses_row("movement")
+    lower = combined(lower, n["neck_bulbar"] * _either(body, "bulbar"))
+    return lower, n["neck_control"] * np.minimum(*upper)
 
 
 def _movement(body: Body, sign: Sign, side: int) -> Losses:

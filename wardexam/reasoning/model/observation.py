@@ -221,7 +221,8 @@ def _gait() -> Observation:
         share = upper[code] ** row["power"]
         chance[code] = (1 - share) * free + share * np.array(row[GAITS[kind]])
         gone = row["gone"]
-        lost = gone["most"] * upper[code] ** gone["power"] if kind else 0.0
+        most = gone["most"] * gone["part"].get(GAITS[kind], 1.0)
+        lost = most * upper[code] ** gone["power"] if kind else 0.0
         chance[code] *= 1 - lost
         chance[code, 0] += lost
     return Observation(tuple(row["answers"]), _spread_brisk(chance)).floored()

@@ -270,7 +270,8 @@ def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
         plexus_loss(body, sign, "motor", side),
         n["sensory_plexus"] * plexus_loss(body, sign, "sensory", side),
     )
-    muscle = body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side)
+    girdle = "muscle_hips" if sign.limb == "leg" else "muscle_shoulders"
+    muscle = body.damage(own(sign).get("muscle_of_arc", girdle), side)
     if "arc_muscle" in own(sign):
         muscle = np.maximum(muscle, body.damage(own(sign)["arc_muscle"], side))
     junction = n["junction"] * body.damage("junction_lambert", side)
