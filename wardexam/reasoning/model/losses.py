@@ -209,7 +209,9 @@ def _face_sense(body: Body, sign: Sign, side: int) -> Losses:
 def _skin(body: Body, sign: Sign, side: int) -> Losses:
     loss = sensation(body, sign, side)
     if sign.limb in ("arm", "leg"):
-        loss = combined(loss, body.damage(f"felt_{sign.limb}", side))
+        # What is only felt to be less seldom keeps to the borders of a nerve.
+        share = losses_row("skin")["territory"] if sign.territory else 1.0
+        loss = combined(loss, share * body.damage(f"felt_{sign.limb}", side))
     return _unhindered(body, loss)
 
 
