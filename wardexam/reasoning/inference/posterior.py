@@ -144,7 +144,11 @@ def answered_yes(examination: Findings) -> tuple[str, ...]:
         )
         told = not set(said).isdisjoint(row.get("flags", ()))
         story = examination.context
-        told = told or story.complaint in row.get("complaints", ()) or story.pain in row.get("pain", ())
+        told = (
+            told
+            or story.complaint in row.get("complaints", ())
+            or story.pain in row.get("pain", ())
+        )
         if not (found or told):
             said.append(row["else"])
     return tuple(sorted(said))

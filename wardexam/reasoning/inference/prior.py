@@ -104,9 +104,9 @@ class Priors:
 
     def _stages(self, onset: str) -> Floats:
         """How likely each stage is for each form, shape (forms, stages)."""
-        rows = {site: story_row(name)[onset] for site, name in story_row("stages_of").items() if site != "source"}
-        general = story_row("stage")[onset]
-        return np.array([[rows.get(f.site, general)[s] for s in STAGES] for f in self._forms])
+        own, general = story_row("stages_of"), story_row("stage")[onset]
+        rows = [story_row(own[f.site])[onset] if f.site in own else general for f in self._forms]
+        return np.array([[row[s] for s in STAGES] for row in rows])
 
     def forms(self, context: Context, flags: Collection[str] = ()) -> Floats:
         """The probability of every form, shape (forms,)."""

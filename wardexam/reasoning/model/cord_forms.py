@@ -60,7 +60,9 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
             body.cut(where, "column_leg", s, column)
             crossed = pattern.spinothalamic * loss * between(n["spinothalamic"], u.third)
             body.cut(where, "spinothalamic", s, crossed)
-            body.cut(where, "autonomic", s, pattern.autonomic * loss * between(n["autonomic"], u.second))
+            body.cut(
+                where, "autonomic", s, pattern.autonomic * loss * between(n["autonomic"], u.second)
+            )
             if pattern.root:
                 for kind in ("ventral", "dorsal"):
                     body.take(where, f"{kind}.{own}", s, n["root"] * pattern.root * loss * u.third)

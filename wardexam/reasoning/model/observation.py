@@ -278,7 +278,12 @@ def _first_alike() -> dict[str, str]:
     found = {}
     for sign in catalogue().values():
         row = observation_row("tendon")
-        own = sign.id in (*wires(), *row["age_counts"], *row["shift"], *observation_row("mrc")["sure"])
+        own = sign.id in (
+            *wires(),
+            *row["age_counts"],
+            *row["shift"],
+            *observation_row("mrc")["sure"],
+        )
         kind = (
             sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
             _by_age(sign), observation_row("own").get(sign.id, ""), sign.territory, sign.limb == "saddle",
