@@ -79,8 +79,11 @@ class Ward:
         return self.examination([self.shows(patient, *self.signs[n]) for n in picked])
 
     def leading(self, examination: Findings) -> tuple[str, float]:
-        """The group that the engine puts first, and its chance; of equal ones the first by name, as it ranks them."""
-        chances = self.engine.posterior(examination, silence=False).groups
+        """The group that the engine puts first, and its chance by the model; of equal ones the first by name.
+
+        What is told is tempered to real patients (`tests.handbook.calibrate`); drawn ones are as the model has them.
+        """
+        chances = self.engine.posterior(examination, silence=False).plain
         first = min(most_likely(chances), key=self.made.groups.__getitem__)
         return self.made.groups[first], float(chances[first])
 

@@ -3,7 +3,8 @@
 Starts at judgement and maximises the penalised likelihood of the true site: `scipy.optimize` (COBYLA) moves the
 logarithms of the numbers, and a third of a number is one standard deviation of the penalty. The same is done without
 each fifth of the sources, which says whether it generalises: only then are the numbers written, with "fitted on n
-cases, was x". Spreads are not moved: published accuracies of single signs hold them (`accuracy.toml`). How sure a reading may be (`tempering`) is fitted after them. Some ten minutes on one core.
+cases, was x". Spreads are not moved: published accuracies of single signs hold them (`accuracy.toml`). How sure a
+reading may be is fitted apart (`calibrate`). Some ten minutes on one core.
 """
 
 import argparse
@@ -52,8 +53,6 @@ NUMBERS = (
     Number(WEIGHING, "weight", "silence", 0.4),
     Number(SHOWN, "floor", "tendon", 0.004),
 )
-TEMPERING = (Number(WEIGHING, "tempering", "kept", 0.0),)
-KEPT = (0.005, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08)  # tried for it
 
 
 def fold(case: Published) -> int:
@@ -123,21 +122,6 @@ def fit_numbers(engine: Engine, every: list[Published]) -> tuple[Floats, bool]:
     return whole, bool(apart.mean() < before.mean())
 
 
-def fit_tempering(engine: Engine, every: list[Published]) -> Floats:
-    """How much of the prior stays, fitted to all cases; prints what it does without each fifth."""
-    folds = np.array([fold(c) for c in every])
-    put(TEMPERING, np.zeros(1))
-    none = losses(engine, every)[0].mean()
-    tried = []
-    for kept in KEPT:
-        put(TEMPERING, np.array([kept]))
-        tried.append(losses(engine, every)[0])
-    table = np.array(tried)
-    apart = [table[table[:, folds != n].mean(1).argmin()][folds == n].mean() for n in range(FOLDS)]
-    print(f"  not tempered: log loss {none:.3f}; tempered, without the fifth that is scored {np.mean(apart):.3f}")  # fmt: skip
-    return np.array([KEPT[int(table.mean(1).argmin())]])
-
-
 def write(numbers: tuple[Number, ...], values: Floats, count: int) -> None:
     """Put the numbers into their tables, each with what it was."""
     for number, value in zip(numbers, values, strict=True):
@@ -167,13 +151,8 @@ def main() -> None:
     if not generalises:
         print("  does not generalise: left at judgement")
         put(NUMBERS, np.array([n.was for n in NUMBERS]))
-    told = fit_tempering(engine, every)
-    for number, value in zip(TEMPERING, told, strict=True):
-        print(f"    {number.section}.{number.key}: {value:.2g}, was none")
-    if chosen.write:
-        if generalises:
-            write(NUMBERS, values, len(every))
-        write(TEMPERING, told, len(every))
+    if chosen.write and generalises:
+        write(NUMBERS, values, len(every))
 
 
 if __name__ == "__main__":

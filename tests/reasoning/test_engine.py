@@ -144,7 +144,7 @@ def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_b
 
 def prior_of(engine) -> dict[str, float]:
     made = engine.hypotheses
-    prior = log_prior(made, Context(), ("unexplained", "unsupported"))
+    prior = log_prior(made, Context(), ("unexplained", "unpainful", "unsupported"))
     mass = np.bincount(made.group_of, np.exp(prior), len(made.groups))
     return dict(zip(made.groups, mass, strict=True))
 
@@ -347,7 +347,9 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     sums = Sums(few, np.float64)
     prior = np.exp(log_prior(made, Context()))[pick]
     prior = prior / prior.sum()
-    sums._priors[Context(), frozenset(["unsupported", "unexplained"]), False] = np.log(prior)
+    sums._priors[Context(), frozenset(["unsupported", "unpainful", "unexplained"]), False] = np.log(
+        prior
+    )
     found = [
         ("knee", "right", "absent", "0"),
         ("knee", "left", "brisk", "3+"),

@@ -75,12 +75,13 @@ class Polyneuropathy(Weighted):
 
 
 class Polyradiculoneuropathy(Weighted):
-    """Loss of power in legs, arms and face, of sensation and of reflexes."""
+    """Loss of power in legs, arms, face and throat, of sensation and of reflexes."""
 
     leg: Share
     arm: Share
     sense: Share
     face: Share
+    bulbar: Share
     reflex: Share
     fisher: Share = 0.0
 
@@ -126,6 +127,7 @@ class Muscle(Weighted):
     fingers: Share = 0.0
     face: Share = 0.0
     ocular: Share = 0.0
+    bulbar: Share = 0.0
     myotonia: Share = 0.0
 
 

@@ -89,7 +89,7 @@ class Wire(TableRow):
 class BrainLesion(Storied):
     """A lesion as the structures it takes on its side, on the other, and on both.
 
-    `group` is what it is ranked with; its site and side where empty.
+    `group` is what it is ranked with, `SIDE` in it being its side; its site and side where empty.
     """
 
     site: str

@@ -13,6 +13,7 @@ from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
@@ -56,20 +57,22 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) 
     stated = [n for n, t in enumerate(posterior.terms) if t.kind != "silence"]
     if not known or not stated:
         return Weighed([], [])
-    leading = [*known[:1], *_runner_up(posterior, tuple(known))]
+    second = _runner_up(posterior, tuple(known))
+    leading = [known[:1], second] if second else [known[:1]]
     best = posterior.log.max(axis=1)
     looked_up = _look_ups(posterior, stated)
     moved = np.zeros((2, len(posterior.terms)))
-    for line, site in enumerate(leading):
-        own = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(site.id))
+    for line, sites in enumerate(leading):
+        groups = [made.groups.index(site.id) for site in sites]
+        own = np.flatnonzero(np.isin(made.group_of[posterior.kept], groups))
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
         moved[line] = _without_each(posterior, own, stated, looked_up)
     field = np.array([_among_all(posterior.terms[n], expected) for n in stated])
-    second = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
+    apart = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
     return Weighed(
         _evidence(posterior, stated, moved[0][stated] - field),
-        _evidence(posterior, stated, second[stated]),
+        _evidence(posterior, stated, apart[stated]),
     )
 
 
@@ -95,8 +98,11 @@ def _among_all(term: Term, expected: Expected) -> float:
     return total
 
 
-def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> tuple[Site, ...]:
-    """The second site; of two as likely the one likelier before tempering, or on the side of the first."""
+def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Site]:
+    """The second site; of two as likely the one likelier before tempering, or on the side of the first.
+
+    Where it is as likely on the right as on the left, and the first has no side, it is both together.
+    """
     least = ranked[1].probability * (1 - EQUAL) if len(ranked) > 1 else 0.0
     equals = [s for s in ranked[1:] if s.probability >= least]
     groups, index = posterior.plain, posterior.hypotheses.groups.index
@@ -104,7 +110,11 @@ def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> tuple[Site, ..
     likeliest = ordered(
         enumerate(by_side), lambda e: float(np.log(groups[index(e[1].id)])), lambda e: e[0]
     )
-    return tuple(site for _, site in likeliest[:1])
+    second = [site for _, site in likeliest[:1]]
+    if not second or ranked[0].side in SIDE_NAMES or second[0].side not in SIDE_NAMES:
+        return second
+    place = second[0].id.rpartition(".")[0]
+    return [site for site in equals if site.id.rpartition(".")[0] == place]
 
 
 @dataclass(frozen=True, slots=True)

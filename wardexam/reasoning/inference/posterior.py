@@ -143,7 +143,13 @@ def answered_yes(examination: Findings) -> tuple[str, ...]:
             f.sign in row["signs"] and f.answer in row["answers"] for f in examination.findings
         )
         told = not set(said).isdisjoint(row.get("flags", ()))
-        if not (found or told or examination.context.complaint in row.get("complaints", ())):
+        story = examination.context
+        told = (
+            told
+            or story.complaint in row.get("complaints", ())
+            or story.pain in row.get("pain", ())
+        )
+        if not (found or told):
             said.append(row["else"])
     return tuple(sorted(said))
 

@@ -95,13 +95,18 @@ class Priors:
 
     def log(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Floats:
         """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
-        stage = story_row("stage")[context.onset]
-        stages = np.array([stage[s] for s in STAGES]) / (2 * PAIRS)
         share = self._share(context, flags, alarm=alarm)
+        stages = self._stages(context.onset) / (2 * PAIRS)
         cells = share[:, None] * np.where(self._upper[:, None], stages, 1 / (2 * PAIRS))
         cells = cells.ravel()
         with np.errstate(divide="ignore"):
             return np.asarray(np.log(cells / cells[self._cell_of].sum())[self._cell_of])
+
+    def _stages(self, onset: str) -> Floats:
+        """How likely each stage is for each form, shape (forms, stages)."""
+        own, general = story_row("stages_of"), story_row("stage")[onset]
+        rows = [story_row(own[f.site])[onset] if f.site in own else general for f in self._forms]
+        return np.array([[row[s] for s in STAGES] for row in rows])
 
     def forms(self, context: Context, flags: Collection[str] = ()) -> Floats:
         """The probability of every form, shape (forms,)."""

@@ -1,9 +1,12 @@
 """How sure a reading may be: the chances of the places, tempered by what real cases taught.
 
-A model's numbers are never exact, and where it is wrong it is as sure as where it is right. So a small share of what was
-likely before anything was known stays with every place, however much speaks against it; the share grows with the number
-of signs found and words told, so that nothing known leaves the prior as it is. Tried too and left, since they helped no case that they were not
-fitted to: a power of the chances, and gaps between places that count less the greater they are.
+A model's numbers are never exact. Where it is wrong it is as sure as where it is right, so a share of what was likely
+before anything was known stays with every place, however much speaks against it. And where little is known it spreads
+its belief over more places than real cases do, because silence and repeated findings weigh cautiously; so the chances
+are drawn apart by a power before that share is kept. Both grow with the number of signs found and words told, so that
+nothing known leaves the prior as it is. Neither changes which place leads, and neither reaches urgency, which has
+chances of its own. Tried too and left, since they helped no case that they were not fitted to: a share that grows where
+no one lesion fits, and gaps between places that count less the greater they are.
 """
 
 import numpy as np
@@ -23,5 +26,7 @@ def tempered(chance: Floats, before: Floats, known: int) -> Floats:
         known: How many signs were found and words told.
     """
     n = weighing_row("tempering")
-    kept = n["kept"] * known / (known + n["half"])
-    return np.asarray((1 - kept) * chance + kept * before)
+    share = known / (known + n["half"])
+    apart = np.maximum(chance, 0) ** (1 + n["apart"] * share)
+    kept = n["kept"] * share
+    return np.asarray((1 - kept) * apart / apart.sum() + kept * before)

@@ -42,6 +42,6 @@ def _every(plan: Plan, table: dict[str, BrainLesion]) -> None:
                 weight,
                 _fill(row, own),
                 upper=row.upper,
-                group=row.group,
+                group=row.group.replace("SIDE", side),
                 row=row,
             )

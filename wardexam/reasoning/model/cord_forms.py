@@ -55,12 +55,14 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
             pyramid = between(n["pyramid"], u.motor)
             body.cut(where, "pyramid_arm", s, pattern.pyramid_arm * loss * pyramid)
             body.cut(where, "pyramid_leg", s, pattern.pyramid_leg * loss * pyramid)
-            column = pattern.column * loss * u.sensory
+            column = pattern.column * loss * between(n["column"], u.sensory)
             body.cut(where, "column_arm", s, column * between(n["column_arm"], u.second))
             body.cut(where, "column_leg", s, column)
             crossed = pattern.spinothalamic * loss * between(n["spinothalamic"], u.third)
             body.cut(where, "spinothalamic", s, crossed)
-            body.cut(where, "autonomic", s, pattern.autonomic * loss * u.second)
+            body.cut(
+                where, "autonomic", s, pattern.autonomic * loss * between(n["autonomic"], u.second)
+            )
             if pattern.root:
                 for kind in ("ventral", "dorsal"):
                     body.take(where, f"{kind}.{own}", s, n["root"] * pattern.root * loss * u.third)
@@ -105,7 +107,8 @@ def _conus_fill(span: Span) -> Fill:
             loss = u.severity * (1 - n["uneven"] * (1 - u.side(s)))
             for number, at in enumerate(range(first, last + 1)):
                 name = SEGMENTS[at]
-                body.take(where, f"grey.{name}", s, loss * u.motor * u.jitter(number))
+                grey = loss * between(n["grey"], u.motor)
+                body.take(where, f"grey.{name}", s, grey * u.jitter(number))
                 body.take(where, f"crossing.{name}", s, loss * u.sensory)
                 entry = n["entry"] * loss * u.sensory * u.jitter(number + n["entry_shift"])
                 body.take(where, f"entry.{name}", s, entry)
@@ -142,7 +145,8 @@ def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
             )
             for number, at in enumerate(range(start, stop + 1)):
                 loss = u.severity * factor * u.jitter(number)
-                body.take(where, f"ventral.{SEGMENTS[at]}", s, loss * u.motor)
+                motor = loss * between(n["ventral"], u.motor)
+                body.take(where, f"ventral.{SEGMENTS[at]}", s, motor)
                 body.take(
                     where, f"dorsal.{SEGMENTS[at]}", s, loss * between(n["dorsal"], u.sensory)
                 )

@@ -76,7 +76,7 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
             body.take(where, "roots_reflex_arm", side, arms)
             face = row.face * (u.third > n["face_from"]) * loss
             body.take(where, "branch_motor.facial", side, face)
-            body.take(where, "roots_bulbar", side, n["bulbar"] * row.face * u.first)
+            body.take(where, "roots_bulbar", side, row.bulbar * between(n["bulbar"], u.first))
             body.take(where, "roots_all", side, loss)
             body.take(where, "fisher", side, row.fisher * between(n["fisher"], u.severity))
             # From mostly distal to mostly proximal.
@@ -200,7 +200,7 @@ def _muscle_fill(row: Muscle) -> Fill:
                 together = alike * u.motor + apart * getattr(u, factor)
                 weak = getattr(row, part) * loss * between(n["weak"], together)
                 body.take(where, f"muscle_{part}", side, weak)
-            body.take(where, "muscle_bulbar", side, n["bulbar"] * u.offset)
+            body.take(where, "muscle_bulbar", side, row.bulbar * u.offset)
             body.take(where, "muscle_ocular", side, row.ocular * loss)
             body.take(where, "branch_motor.facial", side, row.face * loss)
             body.take(where, "muscle_myotonia", side, row.myotonia * loss)

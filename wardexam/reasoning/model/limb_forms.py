@@ -101,7 +101,7 @@ def _carries(branch: str) -> tuple[bool, bool]:
     return motor, sensory
 
 
-def _nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
+def nerve_kinds(branch: str) -> tuple[tuple[float, float, float], ...]:
     """How a lesion of a branch shares out: motor part, sensory part, how often."""
     motor, sensory = _carries(branch)
     kind = "only_skin" if not motor else "mixed" if sensory else "only_movement"
@@ -131,7 +131,7 @@ def nerve(plan: Plan) -> None:
     """Every branch of the table of nerves, as a mixed, motor or sensory lesion."""
     for branch, row in branches().items():
         for side, name in enumerate(SIDE_NAMES):
-            for motor, sensory, share in _nerve_kinds(branch):
+            for motor, sensory, share in nerve_kinds(branch):
                 fill = _nerve_fill(branch, side, motor, sensory)
                 group = f"nerve.{row.nerve}.{name}"
                 plan.add("nerve", name, row.name, row.weight * share, fill, group=group, row=row)

@@ -70,6 +70,7 @@ def sphincter(body: Body, sign: Sign) -> Losses:
                 weighted(body, sign.segments, "ventral", side),
                 n["dorsal"] * weighted(body, sign.segments, "dorsal", side),
                 n["nerve"] * branch_loss(body, sign, "motor", side),
+                n["roots"] * body.damage("roots_all", side),
             )
         )
         large = n["large_hemisphere"] * body.damage("large_hemisphere", side)
@@ -183,7 +184,9 @@ def _face(body: Body, sign: Sign, side: int) -> Losses:
 def _neck(body: Body, sign: Sign, side: int) -> Losses:
     lower = _mean(motor_lower(body, sign, 0), motor_lower(body, sign, 1))
     upper = [upper_motor(body, "arm", sign.segments, s) for s in (0, 1)]
-    return lower, losses_row("movement")["neck_control"] * np.minimum(*upper)
+    n = losses_row("movement")
+    lower = combined(lower, n["neck_bulbar"] * _either(body, "bulbar"))
+    return lower, n["neck_control"] * np.minimum(*upper)
 
 
 def _movement(body: Body, sign: Sign, side: int) -> Losses:
@@ -206,7 +209,9 @@ def _face_sense(body: Body, sign: Sign, side: int) -> Losses:
 def _skin(body: Body, sign: Sign, side: int) -> Losses:
     loss = sensation(body, sign, side)
     if sign.limb in ("arm", "leg"):
-        loss = combined(loss, body.damage(f"felt_{sign.limb}", side))
+        # What is only felt to be less seldom keeps to the borders of a nerve.
+        share = losses_row("skin")["territory"] if sign.territory else 1.0
+        loss = combined(loss, share * body.damage(f"felt_{sign.limb}", side))
     return _unhindered(body, loss)
 
 
@@ -277,10 +282,14 @@ def paths(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def level_of(body: Body, modality: str, side: int) -> Losses:
-    """The lowest segment still normal under each row, as a number, and how plain the loss below is."""
+    """The lowest segment still normal under each row, as a number, and how plain the loss below is.
+
+    What the brain takes keeps to limbs, and is not read as a level.
+    """
     n = losses_row("level")
     dermatomes = SEGMENTS[1 : SEGMENTS.index(n["above"])]
-    loss = np.stack([sensation(body, catalogue()[f"{modality}_{s}"], side) for s in dermatomes])
+    skin = [catalogue()[f"{modality}_{s}"] for s in dermatomes]
+    loss = np.stack([sensation(body, sign, side, brain=False) for sign in skin])
     segments = np.array([SEGMENTS.index(s) for s in dermatomes])
     last = len(dermatomes) - 1
     # A level is a loss that begins at one segment and holds over all below it.

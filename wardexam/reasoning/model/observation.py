@@ -103,7 +103,8 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
 
 def _mrc(sign: Sign) -> Observation:
     row = observation_row("mrc")
-    mean = row["start"] + row["loss"] * weakness(sign)
+    start = row["start"] + row["sure"].get(sign.id, 0.0)
+    mean = start + (row["loss"] - (start - row["start"])) * weakness(sign)
     chance = np.stack(
         [probit(mean, *mrc_interval(g), row["spread"]) for g in row["grades"]], axis=1
     )
@@ -118,6 +119,8 @@ def _sensation(sign: Sign, context: Context) -> Observation:
         start += age["shift"]
     if sign.territory:
         start += row["territory"]
+    if sign.limb == "saddle":
+        start += row["saddle"]
     mean = start + (row["loss"] - (start - row["start"])) * lower
     answers = tuple(row["answers"])
     chance = np.stack(
@@ -179,8 +182,8 @@ def _ataxia() -> Observation:
 def _wired(sign: Sign) -> Observation:
     row = wires()[sign.id]
     lower, _, _ = decoded()
-    shown = row.base + (row.sense - row.base) * lower
     kinds = observation_row("wired")
+    shown = row.base + (row.sense - row.base) * lower ** kinds["power"]
     kind = kinds.get(sign.answers, kinds["present"])
     parts = [1 - shown, *(share * shown for share in kind["shares"])]
     chance = _spread_brisk(np.stack(parts, axis=1))
@@ -215,9 +218,11 @@ def _gait() -> Observation:
     chance = np.empty((CODES, len(row["answers"])))
     for code in range(CODES):
         kind = int(np.argmin(np.abs(GAIT_CODES - lower[code])))
-        chance[code] = (1 - upper[code]) * free + upper[code] * np.array(row[GAITS[kind]])
+        share = upper[code] ** row["power"]
+        chance[code] = (1 - share) * free + share * np.array(row[GAITS[kind]])
         gone = row["gone"]
-        lost = gone["most"] * upper[code] ** gone["power"] if kind else 0.0
+        most = gone["most"] * gone["part"].get(GAITS[kind], 1.0)
+        lost = most * upper[code] ** gone["power"] if kind else 0.0
         chance[code] *= 1 - lost
         chance[code, 0] += lost
     return Observation(tuple(row["answers"]), _spread_brisk(chance)).floored()
@@ -273,10 +278,15 @@ def _first_alike() -> dict[str, str]:
     found = {}
     for sign in catalogue().values():
         row = observation_row("tendon")
-        own = sign.id in (*wires(), *row["age_counts"], *row["shift"])
+        own = sign.id in (
+            *wires(),
+            *row["age_counts"],
+            *row["shift"],
+            *observation_row("mrc")["sure"],
+        )
         kind = (
             sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
-            _by_age(sign), observation_row("own").get(sign.id, ""), sign.territory,
+            _by_age(sign), observation_row("own").get(sign.id, ""), sign.territory, sign.limb == "saddle",
         )  # fmt: skip
         found[sign.id] = first.setdefault(kind, sign.id)
     return found

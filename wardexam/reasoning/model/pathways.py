@@ -241,11 +241,11 @@ def _sense_region(sign: Sign) -> tuple[str, str]:
     return region, segment
 
 
-def sensation(body: Body, sign: Sign, side: int) -> Array:
-    """Total loss of sensation in an area."""
+def sensation(body: Body, sign: Sign, side: int, *, brain: bool = True) -> Array:
+    """Total loss of sensation in an area, with what the brain has of it or without."""
     region, segment = _sense_region(sign)
     modality, n = sign.modality or "touch", losses_row("skin")
-    above = brain_sense(body, region, modality, side)
+    above = brain_sense(body, region, modality, side) if brain else body.damage("nothing", side)
     if sign.limb == "saddle" or segment[0] == "T":
         above = n["midline"] * above
     cord = cord_sense(body, segment, modality, side)
@@ -270,7 +270,8 @@ def reflex_lower(body: Body, sign: Sign, side: int) -> Array:
         plexus_loss(body, sign, "motor", side),
         n["sensory_plexus"] * plexus_loss(body, sign, "sensory", side),
     )
-    muscle = body.damage("muscle_hips" if sign.limb == "leg" else "muscle_shoulders", side)
+    girdle = "muscle_hips" if sign.limb == "leg" else "muscle_shoulders"
+    muscle = body.damage(own(sign).get("muscle_of_arc", girdle), side)
     if "arc_muscle" in own(sign):
         muscle = np.maximum(muscle, body.damage(own(sign)["arc_muscle"], side))
     junction = n["junction"] * body.damage("junction_lambert", side)

@@ -1,0 +1,135 @@
+"""How sure a reading may be, learned from published examinations: `python -m tests.handbook.calibrate [--write]`.
+
+Tries each pair of the two numbers of `[tempering]` on the development and the validation cases, and takes that with
+the least log loss and twice the least calibration error against the very site. The same is done without each fifth of
+the sources; the error of those fifths together, each tempered by numbers that it did not teach, is what is reported,
+with 95 % intervals, and beside it what cases would show by chance if every number said were exact.
+"""
+
+import argparse
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.handbook.fit import FOLDS, LEAST, WEIGHING, Number, fold, put, write
+from tests.handbook.published.__main__ import BINS
+from tests.handbook.published.cases import PARTS, cases
+from tests.handbook.urgency import interval
+from wardexam.reasoning.engine import Engine, load
+from wardexam.reasoning.inference.ranking import place
+from wardexam.reasoning.inference.tempering import tempered
+
+Floats = NDArray[np.float64]
+NUMBERS = (Number(WEIGHING, "tempering", "kept", 0.05), Number(WEIGHING, "tempering", "apart", 0.0))
+KEPT = (0.03, 0.05, 0.08, 0.1, 0.12, 0.15)
+APART = (0.0, 0.1, 0.2, 0.3, 0.4)
+PULL = 2.0  # what the calibration error weighs beside the log loss
+DRAWS = 2000
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case as the model reads it before it is tempered; the arrays have the shape (places,)."""
+
+    fold: int
+    chance: Floats
+    before: Floats
+    known: int
+    true: NDArray[np.bool_]
+    fair: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is said of some cases: log loss, chance of the leading place, whether it is the true one, or fair; (cases,)."""
+
+    loss: Floats
+    said: Floats
+    true: Floats
+    fair: Floats
+
+
+def gathered(engine: Engine) -> list[Case]:
+    """Every case of one lesion, or none, of development and validation."""
+    made, found = engine.hypotheses, []
+    for case in (c for part in PARTS[:2] for c in cases(part) if c.site != "two_lesions"):
+        posterior = engine.posterior(case.findings)
+        assert posterior.before is not None
+        forms = posterior.before.forms()
+        before = np.bincount(made.group_of_form, forms, len(made.groups))
+        sites = [place(made, n, posterior.forms) for n in range(len(made.groups))]
+        met, fair = (np.array([test(s) for s in sites]) for test in (case.met_by, case.accepted))
+        found.append(Case(fold(case), posterior.plain, before, posterior.before.known, met, fair))
+    return found
+
+
+def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
+    """What is said of some cases with these numbers."""
+    put(NUMBERS, np.array(numbers))
+    rows = []
+    for case in some:
+        chance = tempered(case.chance, case.before, case.known)
+        first = int(chance.argmax())
+        loss = -math.log(max(LEAST, float(chance[case.true].sum())))
+        rows.append((loss, chance[first], case.true[first], case.fair[first]))
+    return Told(*np.array(rows, float).T)
+
+
+def bins(said: Floats, so: Floats) -> list[tuple[float, int, int]]:
+    """Five equally filled bins: what was said in the mean, of how many it was so, how many there are."""
+    order = np.argsort(said, kind="stable")
+    parts = np.array_split(order, BINS)
+    return [(float(said[p].mean()), int(so[p].sum()), len(p)) for p in parts]
+
+
+def error(said: Floats, so: Floats) -> float:
+    """The expected calibration error over those bins."""
+    return sum(abs(n * mean - right) for mean, right, n in bins(said, so)) / len(said)
+
+
+def best(some: Sequence[Case]) -> tuple[float, float]:
+    """The numbers with the least loss and error."""
+
+    def cost(numbers: tuple[float, float]) -> float:
+        t = told(some, numbers)
+        return float(t.loss.mean()) + PULL * error(t.said, t.true)
+
+    return min(itertools.product(KEPT, APART), key=cost)
+
+
+def report(name: str, t: Told) -> None:
+    """Print loss, errors and bins."""
+    print(f"{name}: log loss {t.loss.mean():.3f}, calibration error {error(t.said, t.true):.3f}, against any acceptable site {error(t.said, t.fair):.3f}")  # fmt: skip
+    for mean, right, count in bins(t.said, t.true):
+        print(f"  said {mean:.2f}: {interval(right, count)}")
+
+
+def main() -> None:
+    """Fit, say what it gained, and write the table where it is asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--write", action="store_true", help="write the table")
+    chosen = parser.parse_args()
+    every = gathered(load())
+    report("not tempered", told(every, (0.0, 0.0)))
+    apart = []
+    for number in range(FOLDS):
+        numbers = best([c for c in every if c.fold != number])
+        print(f"  without fifth {number}: kept {numbers[0]}, apart {numbers[1]}")
+        apart.append(told([c for c in every if c.fold == number], numbers))
+    held = Told(*(np.concatenate([getattr(t, f) for t in apart]) for f in ("loss", "said", "true", "fair")))  # fmt: skip
+    report(f"{len(every)} cases, each tempered without its fifth", held)
+    random = np.random.default_rng(1)
+    chance = [error(held.said, random.random(len(every)) < held.said) for _ in range(DRAWS)]
+    print(f"  were every number exact, an error of {np.mean(chance):.3f}, up to {np.quantile(chance, 0.95):.3f} in 95 %")  # fmt: skip
+    numbers = best(every)
+    report(f"kept {numbers[0]}, apart {numbers[1]}, fitted to all", told(every, numbers))
+    if chosen.write:
+        write(NUMBERS, np.array(numbers), len(every))
+
+
+if __name__ == "__main__":
+    main()
