@@ -65,7 +65,8 @@ class Evidence:
         key: Sign and side.
         text: The finding in words, e.g. ``"left knee 0"``.
         weight: Log10 likelihood ratio (bans), positive where it supports the top site.
-        kind: ``finding``, ``stated`` (rest normal) or ``story`` (a limb complained of or left out);
+        kind: ``finding``, ``before`` (from earlier in the stay, faded), ``stated`` (rest normal) or ``story`` (a
+            limb complained of or left out);
             silence is weighed within bounds and is never a reason.
 
     """
@@ -73,7 +74,7 @@ class Evidence:
     key: SignKey
     text: str
     weight: float
-    kind: Literal["finding", "stated", "silence", "story"] = "finding"
+    kind: Literal["finding", "before", "stated", "silence", "story"] = "finding"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +165,9 @@ class Reading:
         next_signs: Most telling signs to examine next.
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
-        entered: Number of findings read.
+        contradictions: What was stated and cannot be both, in words: left out of the sites, not of urgency.
+        before: How many findings from earlier in the stay weigh, and since when, in words; else empty.
+        entered: Number of findings read, none of before among them.
         program: The version of the program that made it.
         tables: The fingerprint of the tables and modules that it rests on: equal findings, program and
             tables give an equal reading.
@@ -184,6 +187,8 @@ class Reading:
     next_signs: tuple[NextSign, ...] = ()
     asymmetries: tuple[Asymmetry, ...] = ()
     level_note: str = ""
+    contradictions: tuple[str, ...] = ()
+    before: str = ""
     entered: int = 0
     program: str = ""
     tables: str = ""

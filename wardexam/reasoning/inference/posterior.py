@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
-from wardexam.reasoning.inference.evidence import Term, terms, together
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.inference.evidence import Term, fading, terms, together
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -49,11 +50,11 @@ class Before:
 
     Attributes:
         forms: Gives the probability of every form then, shape (forms,).
-        known: How many signs were found, and words of the story and flags told.
+        known: How many signs were found, and words of the story and flags told; what was found before by what is left of it.
     """
 
     forms: Callable[[], Floats]
-    known: int
+    known: float
 
 
 @dataclass(frozen=True)
@@ -135,12 +136,13 @@ class Posterior:
         return np.asarray(total * term.factor)
 
 
-def answered_yes(examination: Findings) -> tuple[str, ...]:
-    """The red flags that were answered yes, with a word for each site that nothing found supports."""
+def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
+    """The red flags that were answered yes, with a word for each site that nothing found now or before supports."""
     said = [f for f, answer in examination.flags.items() if answer == "yes"]
     for row in read("inference/story.toml")["support"].values():
         found = any(
-            f.sign in row["signs"] and f.answer in row["answers"] for f in examination.findings
+            f.sign in row["signs"] and f.answer in row["answers"]
+            for f in (*examination.findings, *before)
         )
         told = not set(said).isdisjoint(row.get("flags", ()))
         if not (found or told or examination.context.complaint in row.get("complaints", ())):
@@ -242,12 +244,22 @@ class Sums:
             )
         return self._expected[key]
 
-    def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
-        """The posterior of an examination; nothing entered gives the prior."""
-        context, flags = examination.context, answered_yes(examination)
+    def posterior(
+        self, examination: Findings, *, silence: bool, before: Collection[tuple[Finding, float]] = ()
+    ) -> Posterior:
+        """The posterior of an examination; nothing entered gives the prior.
 
-        found = terms(examination, silence=silence)
-        known = sum(t.kind == "finding" for t in found) + len(told(context, examination.flags))
+        Args:
+            examination: What was found.
+            silence: Whether a sign left out of a part that was partly examined weighs a little.
+            before: What was found earlier and is not examined now, each with how many hours ago.
+        """
+        context = examination.context
+        flags = answered_yes(examination, [f for f, _ in before])
+        found = terms(examination, silence=silence, before=before)
+        known: float = sum(t.kind == "finding" for t in found) + len(told(context, examination.flags))
+        if before:
+            known += sum(fading(hours) for _, hours in before)
         return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:

@@ -26,6 +26,7 @@ from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
 from wardexam.reasoning.tables import conditions_row, read
@@ -324,6 +325,7 @@ def assess(
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
     """
+    examination = with_graver(examination)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:
