@@ -45,9 +45,7 @@ class Earlier:
         """The later examination with the story and the flags of before where it says nothing."""
         known = {k: v for k, v in later.context.model_dump().items() if v not in (None, "unknown")}
         context = Context.model_validate({**self.context.model_dump(), **known})
-        return later.model_copy(
-            update={"context": context, "flags": {**self.flags, **later.flags}}
-        )
+        return later.model_copy(update={"context": context, "flags": {**self.flags, **later.flags}})
 
     def words(self, keys: frozenset[tuple[str, str]]) -> str:
         """How many findings of before weigh, and since when: ``with 5 findings from 08:00, faded``; empty for none."""

@@ -238,7 +238,8 @@ class Sheet(Model):
         also += [
             Also(finding=item, group=of_group[key])
             for key, item in general.items()
-            if key in single and None not in (item.answer, single[key].answer)
+            if key in single
+            and None not in (item.answer, single[key].answer)
             and item.answer != single[key].answer
         ]
         document = {

@@ -5,7 +5,7 @@ from datetime import datetime
 from wardexam.exam.findings import Side
 from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, whole
-from wardexam.note.suggestion import CAUTION
+from wardexam.note.suggestion import CAUTION, capital, contradiction_text
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -33,8 +33,10 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
     if not reading.entered:
         lines = ["Nothing is entered yet, so no site is more likely than before."]
     else:
-        lines = [] if reading.fits_one else ["These findings do not fit one lesion."]
+        lines = [f"{contradiction_text(c)}." for c in reading.contradictions]
+        lines += [] if reading.fits_one else ["These findings do not fit one lesion."]
         lines += [_site(s) for s in reading.sites[:sites] if s.probability >= 0.01]
+        lines += [f"{capital(reading.before)}."] if reading.before else []
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
         lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]

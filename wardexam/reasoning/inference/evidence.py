@@ -213,7 +213,9 @@ def terms(
     """
     stated = _stated(examination) if examination.rest_normal else []
     graded = [
-        f for f in examination.findings if f.answer is not None and not _said_already(f, examination)
+        f
+        for f in examination.findings
+        if f.answer is not None and not _said_already(f, examination)
     ]
     faded = [(f, share) for f, hours in before if (share := fading(hours))]
     counts = Counter(repeat_key(f) for f in graded)

@@ -245,7 +245,11 @@ class Sums:
         return self._expected[key]
 
     def posterior(
-        self, examination: Findings, *, silence: bool, before: Collection[tuple[Finding, float]] = ()
+        self,
+        examination: Findings,
+        *,
+        silence: bool,
+        before: Collection[tuple[Finding, float]] = (),
     ) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior.
 
@@ -257,7 +261,9 @@ class Sums:
         context = examination.context
         flags = answered_yes(examination, [f for f, _ in before])
         found = terms(examination, silence=silence, before=before)
-        known: float = sum(t.kind == "finding" for t in found) + len(told(context, examination.flags))
+        known: float = sum(t.kind == "finding" for t in found) + len(
+            told(context, examination.flags)
+        )
         if before:
             known += sum(fading(hours) for _, hours in before)
         return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))

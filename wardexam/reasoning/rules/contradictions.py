@@ -8,20 +8,26 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import product
 
-from pydantic import Field
-
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Also, Findings
 from wardexam.exam.findings import Finding, RestNormal, Side
-from wardexam.exam.wording import finding_text
+from wardexam.exam.wording import finding_text, named
 from wardexam.reasoning.rules.acts import graver
 from wardexam.reasoning.rules.change import meaning_rank, value
 from wardexam.reasoning.tables import change_row, contradictions_row
 
 Key = tuple[str, Side]
+REST = "rest of "
+
+
+def _text(finding: Finding) -> str:
+    """A finding in few words: of a level the segment alone."""
+    if finding.row.answers == contradictions_row("level")["kind"]:
+        return f"{named(finding)} {finding.answer}"
+    return finding_text(finding)
 
 
 class Half(Columns):
@@ -42,7 +48,7 @@ class Pair(TableRow):
     """Two things that cannot be so at once."""
 
     one: Half
-    other: Half = Field()
+    other: Half
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +71,11 @@ class Contradiction:
     def text(self) -> str:
         """What was stated, in words: ``stated both left ankle 0 and left ankle clonus sustained``."""
         return f"stated both {self.one} and {self.other}"
+
+    @property
+    def brief(self) -> str:
+        """The same as a question on one line of a screen: ``Both left ankle 0 and left ankle clonus sustained?``."""
+        return f"Both {self.one} and {self.other.removeprefix(REST)}?"
 
 
 @cache
@@ -111,9 +122,7 @@ def _of_pairs(graded: list[Finding]) -> Iterator[Contradiction]:
         others = [f for f in those if pair.other.meets(f)] if ones else []
         for one, other in product(ones, others):
             if one.side == other.side or "midline" in (one.side, other.side):
-                yield Contradiction(
-                    finding_text(one), finding_text(other), (one.key, other.key)
-                )
+                yield Contradiction(_text(one), _text(other), (one.key, other.key))
 
 
 @cache
@@ -144,9 +153,7 @@ def _of_levels(
         for other in beside:
             below = _first(skin[other.sign]) > at
             if other.answer in row["kept" if below else "lost"]:
-                yield Contradiction(
-                    finding_text(level), finding_text(other), (level.key, other.key)
-                )
+                yield Contradiction(_text(level), _text(other), (level.key, other.key))
         recorded = {f.key for f in graded}
         for stated in statements:
             if any(
@@ -154,8 +161,8 @@ def _of_levels(
                 for s in skin.values()
             ):  # fmt: skip
                 yield Contradiction(
-                    finding_text(level),
-                    f"rest of {stated.limb} {stated.part} normal",
+                    _text(level),
+                    f"{REST}{stated.limb} {stated.part} normal",
                     (level.key,),
                     (stated,),
                 )
@@ -170,9 +177,7 @@ def _run(level: Finding, beside: list[Finding], skin: dict[str, Sign]) -> Iterat
         those = [lost[s] for s in order[start : start + row["run"]] if s in lost]
         if len(those) == row["run"]:
             keys = tuple(f.key for f in beside if f.answer in row["lost"] and f.sign in order)
-            yield Contradiction(
-                finding_text(level), finding_text(those[0]), (level.key, *keys)
-            )
+            yield Contradiction(_text(level), _text(those[0]), (level.key, *keys))
             return
 
 
@@ -181,10 +186,10 @@ def _said_twice(found: Findings) -> Iterator[Contradiction]:
         one = found.finding(*also.finding.key)
         if one and (not also.group or _far_apart(also, one)):
             other = also.finding
-            said = finding_text(other)
+            said = _text(other)
             if also.group:
                 said = f"{other.side} {also.group.replace('_', ' ')} {other.answer}"
-            yield Contradiction(finding_text(one), said, (one.key,))
+            yield Contradiction(_text(one), said, (one.key,))
 
 
 def _far_apart(also: Also, one: Finding) -> bool:
@@ -192,10 +197,11 @@ def _far_apart(also: Also, one: Finding) -> bool:
     row, other = contradictions_row("group"), also.finding
     kind = one.row.answers
     if kind == "mrc":
-        return (value(one) or 0.0) - (value(other) or 0.0) >= row["mrc"]
+        return bool((value(one) or 0.0) - (value(other) or 0.0) >= row["mrc"])
     if one.scale:
         lost = other.meaning in row["lost"]
-        return lost and meaning_rank(one.meaning) - meaning_rank(other.meaning) >= row["tendon"]
+        apart = meaning_rank(one.meaning) - meaning_rank(other.meaning)
+        return bool(lost and apart >= row["tendon"])
     return bool(other.answer in row["lost"] and one.choice and one.choice.usual)
 
 
