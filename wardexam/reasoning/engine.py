@@ -53,7 +53,7 @@ class Engine:
         before = earlier.beside(findings) if earlier else ()
         told = earlier.told(heard) if earlier else heard
         posterior = self.sums.posterior(told, silence=silence, before=before)
-        places = ranked(posterior)
+        places = ranked(posterior, told.context.onset)
         reasons = weighed(posterior, places, self.sums.expected)
         against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], told)
@@ -71,6 +71,7 @@ class Engine:
             pair=two_lesions(
                 posterior,
                 self.sums.prior(told.context, answered_yes(told, [f for f, _ in before])),
+                told.context.onset,
             )
             if z is not None and z < limits["doubtful"]
             else None,
@@ -97,11 +98,12 @@ class Engine:
             findings.rest_normal or any(t.kind == "before" for t in posterior.terms)
         ):
             found = [t for t in posterior.terms if t.kind in ("finding", "story")]
-            return dangerous(self.sums.of(found, prior))
+            return dangerous(self.sums.of(found, prior), findings.context.onset)
         each = []
         for part in (findings,) if heard is findings else (findings, heard):
             bare = part.model_copy(update={"rest_normal": ()})
-            each.append(dangerous(self.sums.of(terms(bare, silence=False), prior)))
+            sums = self.sums.of(terms(bare, silence=False), prior)
+            each.append(dangerous(sums, findings.context.onset))
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
 
 

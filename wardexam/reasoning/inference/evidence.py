@@ -235,8 +235,9 @@ def terms(
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:
-    """Whether a dermatome says again what a nerve's territory or a level says of the same skin."""
-    if finding.row.answers != "sensation" or finding.row.territory:
+    """Whether a lost dermatome says again what a nerve's territory says of the same skin."""
+    usual = finding.choice is None or finding.choice.usual
+    if finding.row.answers != "sensation" or finding.row.territory or usual:
         return False
     return any(
         f.side == finding.side

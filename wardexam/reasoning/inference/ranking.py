@@ -8,18 +8,20 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.exam.examination import Onset
 from wardexam.exam.text import counted
+from wardexam.reasoning.inference.claims import Known, claimed, limit
 from wardexam.reasoning.inference.greatest import first_likely, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
-from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import Site, SiteSide, Word
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _RIGHT, _LEFT = SIDES.index("right"), SIDES.index("left")
+_NOTHING = Known(())
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
@@ -77,21 +79,23 @@ def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
     return every, []
 
 
-def dangerous(posterior: Posterior) -> tuple[Site, ...]:
+def dangerous(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
     """The urgent ones among the sites that `ranked` gives, in its order."""
     made = posterior.hypotheses
+    known = Known.of(posterior.terms, onset)
     return tuple(
-        place(made, number, posterior.forms)
+        place(made, number, posterior.forms, known)
         for number in _shown(posterior, weighing_row("sites")["least_alarm"])[0]
         if sites()[made.forms[made.forms_of[number][0]].site]["urgent"]
     )
 
 
-def ranked(posterior: Posterior) -> tuple[Site, ...]:
-    """The sites, most probable first; the probabilities add up to 1."""
+def ranked(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
+    """The sites, most probable first; the probabilities add up to 1. A name claims no onset that is not told."""
     made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
     shown, left = _shown(posterior, n["least"])
-    found = [_claimed(place(made, number, posterior.forms), posterior) for number in shown]
+    known = Known.of(posterior.terms, onset)
+    found = [_counted(place(made, n, posterior.forms, known), posterior) for n in shown]
     rest = float(mass[left].sum())
     if rest > n["other"]:
         found.append(Site(
@@ -101,24 +105,20 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     return tuple(found)
 
 
-def _claimed(site: Site, posterior: Posterior) -> Site:
-    """The same, its name claiming only what was found; what is called normal says of how many signs."""
-    terms = posterior.terms
-    if site.region == "none":
-        said = [t for t in terms if t.kind in ("finding", "stated")]
-        count = sum(len(t.pieces) for t in said)
-        words = counted(count, "sign") if count else "nothing examined"
-        return replace(site, name=f"{site.name}: {words}")
-    for row in weighing_row("claims").values():
-        if site.name.startswith(row["name"]) and not any(
-            t.kind == "finding" and catalogue()[t.key[0]].limb == row["limb"] for t in terms
-        ):
-            return replace(site, name=row["else"] + site.name.removeprefix(row["name"]))
-    return site
+def _counted(site: Site, posterior: Posterior) -> Site:
+    """The same; what is called normal says of how many signs."""
+    if site.region != "none":
+        return site
+    said = [t for t in posterior.terms if t.kind in ("finding", "before", "stated")]
+    count = sum(len(t.pieces) for t in said)
+    words = counted(count, "sign") if count else "nothing examined"
+    return replace(site, name=f"{site.name}: {words}")
 
 
-def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
-    """One group as a site, from the probability of every form."""
+def place(
+    made: Hypotheses, group: int, forms: NDArray[np.float64], known: Known = _NOTHING
+) -> Site:
+    """One group as a site, from the probability of every form, its name claiming only what is known."""
     members = made.forms_of[group]
     chances = forms.take(members).tolist()
     mass = fsum(chances)
@@ -131,8 +131,11 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
     row = sites()[best.site]
+    own = fsum(c for m, c in zip(members, chances, strict=True) if made.forms[m].name == best.name)
+    name = claimed(best.name, best.group, own / mass if mass > 0 else 0.0, known)
+    said = _name(best.site, name, side, _level(best.site, level, levels, known))
     return Site(
-        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass),
+        best.group, best.site, said, side, levels, level, even_chance(mass),
         word(mass, urgent=bool(row["urgent"])),
         bool(row["urgent"]),
     )  # fmt: skip
@@ -158,17 +161,28 @@ def _levels(
     return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
 
 
-def _name(best: Form, side: str, level: str | None) -> str:
+def _level(site: str, level: str | None, levels: tuple[str, str] | None, known: Known) -> str:
+    """The level in words: as found, or about where it is inferred and the range is narrow; else empty."""
+    if level is None or levels is None:
+        return ""
+    first, last = map(SEGMENTS.index, levels)
+    if site == "root":
+        return f"{level} " if last - first < limit("root") else ""
+    if known.level and first <= SEGMENTS.index(known.level) <= last:
+        return f", level {known.level}"
+    return f", about {level}" if last - first < limit("level") else ""
+
+
+def _name(site: str, name: str, side: str, level: str) -> str:
     n = weighing_row("sites")
-    if best.site in n["side_first"]:
+    if site in n["side_first"]:
         where = "" if side in ("both", "none") else f"{side} "
-        return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"
-    name = best.name
-    if best.site in n["side_last"]:
+        return f"{where}{level if name == 'root' else ''}{name}"
+    if site in n["side_last"]:
         if side in ("right", "left"):
             for words in n["side_words"]:
                 name = name.replace(words, "")
             name = f"{name}, {side}"
-        if best.site == "cord":
-            name = f"{name}, about {level}"
+        if site == "cord":
+            name = f"{name}{level}"
     return name

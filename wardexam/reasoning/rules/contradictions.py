@@ -188,7 +188,8 @@ def _said_twice(found: Findings) -> Iterator[Contradiction]:
             other = also.finding
             said = _text(other)
             if also.group:
-                said = f"{other.side} {also.group.replace('_', ' ')} {other.answer}"
+                whole = also.group.replace("_", " ")
+                said = _text(other).replace(other.row.name, whole, 1)
             yield Contradiction(_text(one), said, (one.key,))
 
 
