@@ -10,17 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.reasoning.test_mirror import examinations
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
-from wardexam.exam.findings import RestNormal
+from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.explanation import weighed
-from wardexam.reasoning.inference.next_sign import ease
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
@@ -29,7 +30,8 @@ from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
-from wardexam.reasoning.rules.urgency import assess
+from wardexam.reasoning.rules.raising import rises
+from wardexam.reasoning.rules.urgency import assess, level_of
 
 SIDED = [
     s
@@ -138,8 +140,57 @@ def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_b
     assert all(bits >= 0 for bits in told.values())
     chosen = engine.read(found).next_signs
     assert {s.key: s.bits for s in chosen} == {s.key: told[s.key] for s in chosen}
-    best = sorted(told, key=lambda key: -told[key] * ease()[key[0]])[: len(chosen)]
+    assert all(
+        s.rise == 0 for s in chosen
+    )  # nothing here may raise the urgency by what is worth it
+    best = sorted(told, key=lambda key: -told[key] / seconds(key[0]))[: len(chosen)]
     assert {s.key for s in chosen} == set(best)
+
+
+@pytest.mark.parametrize(
+    ("line", "first"),
+    [
+        ("onset=weeks pain=back ankle 0/2", "bladder"),
+        ("onset=weeks age=60 pain=neck hoffmann present/absent biceps 3/3", None),
+    ],
+)
+def test_what_may_raise_the_urgency_is_asked_first(line, first):
+    """Each of the first signs has an answer with which the rules call for more, or no sign has."""
+    found = read_line(line).spelled_out()
+    level = level_of(found)
+    chosen = load().read(found).next_signs
+    if first:
+        assert chosen[0].key[0] == first
+    for sign in (s for s in chosen if s.rise > 0):
+        row, worst = catalogue()[sign.key[0]], 0
+        for answer in answers_for(row.answers, "conventional").codes:
+            scale = "conventional" if row.answers == "tendon" else None
+            amount = 700 if row.answers == "residual" else None
+            one = Finding(sign=row.id, side=sign.key[1], answer=answer, scale=scale, amount=amount)
+            whole = found.model_copy(update={"findings": (*found.findings, one)})
+            worst = max(worst, level_of(whole) - level)
+        assert worst > 0, sign
+
+
+def test_where_nothing_can_be_graver_what_tells_most_of_the_site_is_asked():
+    found = read_line("onset=hours ankle 0/0 saddle 0/0 bladder retention").spelled_out()
+    assert level_of(found) == 3
+    assert all(s.rise == 0 for s in load().read(found).next_signs)
+
+
+def test_the_rules_asked_for_one_more_finding_say_what_they_say_of_the_whole():
+    """The shortened way to ask is the long one, over random sheets and signs."""
+    for number, found in enumerate(examinations(11, 60)):
+        found = found.model_copy(update={"context": found.context.model_copy(update={"onset": ("longer", "days")[number % 2]})})  # fmt: skip
+        known = {f.key for f in found.findings}
+        asked = [f for other in examinations(100 + number, 2) for f in other.findings
+                 if f.key not in known and f.answer is not None and not (f.choice and f.choice.usual)]  # fmt: skip
+        level = level_of(found)
+        long = [
+            level_of(found.model_copy(update={"findings": (*found.findings, one)})) - level
+            for one in asked
+        ]
+        assert rises(found, asked) == long
 
 
 def prior_of(engine) -> dict[str, float]:

@@ -43,7 +43,7 @@ TECHNICAL = {
     },
     "ranking.py": {"_LEAST"},
     "explanation.py": {"_NEAR", "_MOST", "_BEST", "_LEAST", "_BAN"},
-    "next_sign.py": {"_ROWS", "_LEAST", "_KEPT"},
+    "next_sign.py": {"_ROWS", "_LEAST", "_KEPT", "_KEPT_ODD", "_RARE"},
     "sensitivity.py": {"_ROWS", "_LEAST", "_KEPT"},
     "two_lesions.py": {"_FIRST", "_OTHERS"},
     "observation.py": {"_KEPT"},
@@ -51,6 +51,7 @@ TECHNICAL = {
     "change.py": {"ROUNDING"},
     "wording.py": {"LONGEST"},
     "acts.py": {"LONGEST"},
+    "raising.py": {"_KEPT"},
 }
 
 

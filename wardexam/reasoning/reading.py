@@ -79,12 +79,14 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class NextSign:
-    """A sign not yet examined that would tell most.
+    """A sign not yet examined that may change what is done, or would tell most of where it is.
 
     Attributes:
         key: Sign and side; a sign on each side is proposed for the side that tells more.
         text: In the examiner's words, e.g. ``"right ankle inversion"``.
         bits: Expected information about the site.
+        rise: By how much of a level the urgency is expected to rise by the rules, 0 to 3.
+        seconds: What testing it takes.
         outcomes: Answer in words and what it would point to, likeliest first; ``either`` where right and left
             are as likely.
 
@@ -94,6 +96,8 @@ class NextSign:
     text: str
     bits: float
     outcomes: tuple[tuple[str, str], ...]
+    rise: float = 0.0
+    seconds: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +166,7 @@ class Reading:
             alone: what raises urgency.
         pair: Two lesions that fit clearly better, or None; searched where one fits doubtfully.
         fragile: Grades that would bring another site to the top if one step off, nearest first.
-        next_signs: Most telling signs to examine next.
+        next_signs: Signs to examine next: those that may raise the urgency first, then the most telling, for each second.
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
         contradictions: What was stated and cannot be both, in words: left out of the sites, not of urgency.

@@ -200,9 +200,8 @@ def fit(
             surprise.append((own, term.text))
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
     least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
-    return tuple(text for _, text in least[: n["shown"]]), even(z) if len(posterior.terms) >= n[
-        "terms"
-    ] else None
+    enough = sum(t.kind != "before" for t in posterior.terms) >= n["terms"]
+    return tuple(text for _, text in least[: n["shown"]]), even(z) if enough else None
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -288,6 +288,70 @@ def holding(examination: Findings, table: Table | None = None) -> set[str]:
     return held
 
 
+_Alike = tuple[tuple[int, ...], str, str, frozenset[str] | None]
+
+
+class Held:
+    """What holds of some findings, asked again and again for one more.
+
+    Attributes:
+        names: The conditions that hold.
+    """
+
+    def __init__(self, examination: Findings) -> None:
+        self._found, self._table = examination, _table()
+        self._met: dict[int, list[Finding]] = {}
+        for finding in examination.findings:
+            if finding.answer is not None:
+                for place in self._table.met_by(finding):
+                    self._met.setdefault(place, []).append(finding)
+        self.names = frozenset(holding(examination))
+        self._alike: dict[_Alike, frozenset[str]] = {}
+
+    def with_one(self, finding: Finding) -> frozenset[str]:
+        """The conditions that hold with one more finding, out of the usual, of a sign that was not examined."""
+        places = self._table.met_by(finding)
+        lost = _lost(finding)
+        if not places and not lost:
+            return self.names
+        suppliers = _suppliers()[finding.sign] if lost else None
+        alike = places, finding.row.limb, finding.side, suppliers
+        if alike not in self._alike:
+            self._alike[alike] = self._further(finding, frozenset(places))
+        return self._alike[alike]
+
+    def _further(self, finding: Finding, places: frozenset[int]) -> frozenset[str]:
+        found = self._found.model_copy(update={"findings": (*self._found.findings, finding)})
+        met = {**self._met, **{p: [*self._met.get(p, []), finding] for p in places}}
+        held, hang = set(self.names), _hangs()
+        for name, every, some in self._table.order:
+            if name in held:  # no condition ends by one more finding
+                continue
+            at, by = hang[name]
+            if at.isdisjoint(places) and by.isdisjoint(held - self.names) and _BY_LIMB not in by:
+                continue
+            if all(_passes(t, found, met, held) for t in every) and (
+                not some or any(_passes(t, found, met, held) for t in some)
+            ):
+                held.add(name)
+        return frozenset(held)
+
+
+_BY_LIMB = "by limb"  # what a test hangs on that asks whether a loss is of one nerve or root
+
+
+@cache
+def _hangs() -> dict[str, tuple[frozenset[int], frozenset[str]]]:
+    """On which tests and on which other conditions each condition hangs."""
+    made = {}
+    for name, every, some in _table().order:
+        tests = (*every, *some)
+        by = {t.test.condition for t in tests if t.test.condition}
+        by |= {_BY_LIMB for t in tests if t.test.unconfined or t.test.numb_beyond}
+        made[name] = frozenset(t.place for t in tests if t.of_findings), frozenset(by)
+    return made
+
+
 # --- what one nerve or root gives
 
 

@@ -221,6 +221,23 @@ def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
     )
 
 
+def level_of(found: Findings) -> int:
+    """The level of the rules that fire on what was found, 0 to 3: no acts, no stay, no reading."""
+    return max((rules()[name].urgency for name in fired(found)), default=0)
+
+
+@cache
+def _by_level() -> tuple[Rule, ...]:
+    """The rules, the gravest first."""
+    return tuple(sorted(rules().values(), key=lambda row: -row.urgency))
+
+
+def level_with(holds: Collection[str], flags: Collection[str]) -> int:
+    """The level of the rules that fire where these conditions hold and these flags were answered yes."""
+    said = {f"sign:{name}" for name in holds} | {f"flag:{name}" for name in flags}
+    return next((row.urgency for row in _by_level() if _fires(row, said)), 0)
+
+
 def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     """The rules that fire, each with whether it hangs on an onset that is not known."""
     now = fired(found, changes)
