@@ -37,6 +37,8 @@ TECHNICAL = {
         "_KEPT_SMALL",
         "_KEPT_PRIORS",
         "_FURTHER",
+        "_KEPT_AMONG",
+        "_LEAST",
         "_MANY",
         "_MIX",
         "_AGAIN",

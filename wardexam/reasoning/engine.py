@@ -1,6 +1,6 @@
 """Bayes backwards: from the findings entered so far to a `Reading`."""
 
-from functools import cache, partial
+from functools import cache
 
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Findings
@@ -15,7 +15,7 @@ from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
 from wardexam.reasoning.reading import Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
 from wardexam.reasoning.rules.contradictions import contradictions, left_out
-from wardexam.reasoning.rules.raising import rises
+from wardexam.reasoning.rules.raising import rising
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import even_chance, ordered
 from wardexam.version import __version__
@@ -55,7 +55,7 @@ class Engine:
         told = earlier.told(heard) if earlier else heard
         posterior = self.sums.posterior(told, silence=silence, before=before)
         places = ranked(posterior, told.context.onset)
-        reasons = weighed(posterior, places, self.sums.expected)
+        reasons = weighed(posterior, places, self.sums.among_all)
         against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], told)
         limits, said = weighing_row("fit"), weighing_row("evidence")
@@ -78,7 +78,7 @@ class Engine:
             if z is not None and z < limits["doubtful"]
             else None,
             fragile=one_grade_off(posterior, places, told),
-            next_signs=next_signs(posterior, told, partial(rises, known)),
+            next_signs=next_signs(posterior, told, rising(known)),
             asymmetries=asymmetries(findings),
             level_note=level_note(heard),
             contradictions=tuple(c.text for c in clashes),

@@ -14,7 +14,7 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
@@ -174,6 +174,16 @@ def _places() -> tuple[tuple[Sign, Side, str], ...]:
 
 
 @cache
+def _places_of(part: str) -> tuple[tuple[Sign, Side, str], ...]:
+    """The same of one part, but signs that are asked apart, and those whose silence says nothing."""
+    never = weighing_row("silence")["never"]
+    return tuple(
+        place for place in _places()
+        if place[0].part == part and not place[0].apart and place[0].answers not in never
+    )  # fmt: skip
+
+
+@cache
 def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
     """The signs that a statement or a silence about a limb may speak of."""
     return tuple(
@@ -270,10 +280,7 @@ def _findings(
 ) -> list[Term]:
     """The terms of what was found."""
     graded = sorted(graded, key=lambda f: f.key)
-    return [
-        _term(f, context, "finding", finding_text(f), _tempering(known, repeat_key(f)))
-        for f in graded
-    ]
+    return [_term(f, context, "finding", "", _tempering(known, repeat_key(f))) for f in graded]
 
 
 def _before(
@@ -293,12 +300,27 @@ def _before(
 
 
 def _term(finding: Finding, context: Context, kind: Kind, text: str, factor: float) -> Term:
-    said = (
-        finding.answer, finding.scale, finding.qualities, finding.amount,
+    piece, bundle, said = _known(
+        finding.sign, finding.side, finding.answer or "", finding.scale, finding.qualities, finding.amount,
         *observation.bearing(finding.row, context),
     )  # fmt: skip
-    piece = Piece(finding.key, said, log_likelihood(finding, context))
-    return Term(finding.key, kind, text, (piece,), factor, repeat_key(finding), finding.side)
+    return Term(finding.key, kind, text or said, (piece,), factor, bundle, finding.side)
+
+
+@lru_cache(maxsize=_KEPT_PIECES)
+def _known(
+    sign: str, side: Side, answer: str, scale: ScaleName | None, qualities: tuple[Quality, ...],
+    amount: int | None, age: int | None, onset: Onset,
+) -> tuple[Piece, tuple[str, ...], str]:  # fmt: skip
+    """The look-up of a finding, its bundle and its words: the same for every finding that says so."""
+    finding = Finding.model_construct(
+        sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
+    )
+    said = (answer, scale, qualities, amount, age, onset)
+    counts = amount if finding.row.answers == "residual" else None
+    alike = observation.alike(finding.row)
+    log = _logged(alike, answer, scale, qualities, counts, age, onset)
+    return Piece(finding.key, said, log), repeat_key(finding), finding_text(finding)
 
 
 @lru_cache(maxsize=_KEPT_PIECES)
@@ -354,7 +376,6 @@ def _silence(
 ) -> list[Term]:
     """The terms of what was left unsaid in a part that was partly examined, and not told before."""
     power = weighing_row("weight")["silence_repeats"] - 1
-    never = weighing_row("silence")["never"]
     graded = [f for f in examination.findings if f.answer is not None]
     touched = {f.row.part for f in graded} | {s.part for s in examination.rest_normal}
     spoken = {f.key for f in examination.findings} | before
@@ -363,10 +384,10 @@ def _silence(
         spoken.add((sign_id, side))
         spoken.update((other, side) for other in _same_skin(sign_id))
     unsaid: dict[tuple[str, str, str], list[Piece]] = {}
-    for sign, side, limb in _places():
-        if sign.apart or (sign.id, side) in spoken or sign.part not in touched:
-            continue
-        if sign.answers in never:
+    for sign, side, limb in (
+        place for part in PARTS if part in touched for place in _places_of(part)
+    ):
+        if (sign.id, side) in spoken:
             continue
         bearing = observation.bearing(sign, examination.context)
         piece = _silent_piece((sign.id, side), observation.alike(sign), bearing)

@@ -12,8 +12,6 @@ from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
-from wardexam.reasoning.model.codes import BRISK_WEIGHTS
-from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
@@ -25,9 +23,7 @@ _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _BEST = 40  # rows of the first site that speak for it
 
 
-Expected = Callable[
-    [Key], NDArray[np.float64]
-]  # probability of each code of a sign among all patients
+AmongAll = Callable[[Term], float]  # log of how likely a term is among all who are examined
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +39,7 @@ class Weighed:
     second: list[Evidence]
 
 
-def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) -> Weighed:
+def weighed(posterior: Posterior, ranked: tuple[Site, ...], among_all: AmongAll) -> Weighed:
     """What each term weighs for the first site, in bans (log10).
 
     Against the next site: leave one out, how far the log odds fall when the term is taken away. Against the
@@ -65,7 +61,7 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) 
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
         moved[line] = _without_each(posterior, own, stated, looked_up)
-    field = np.array([_among_all(posterior.terms[n], expected) for n in stated])
+    field = np.array([among_all(posterior.terms[n]) for n in stated])
     second = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
     return Weighed(
         _evidence(posterior, stated, moved[0][stated] - field),
@@ -82,17 +78,6 @@ def _evidence(
         for term, weight in zip(terms, weights, strict=True)
     ]
     return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
-
-
-def _among_all(term: Term, expected: Expected) -> float:
-    """Log of how likely a term is among all who are examined."""
-    total = 0.0
-    for piece in term.pieces:
-        mass = expected(piece.key)[: len(piece.log)]
-        log = piece.log * term.factor
-        brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
-        total += float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
-    return total
 
 
 def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> tuple[Site, ...]:

@@ -4,7 +4,7 @@ Both for each second that it takes. Which answers would raise the urgency is not
 the findings to ask the rules about, and `next_signs` takes what is expected of them.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import fsum
@@ -27,7 +27,7 @@ from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign, SignKey
 from wardexam.reasoning.tables import read, weighing_row
-from wardexam.reasoning.ties import even, ordered
+from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
@@ -210,7 +210,9 @@ def information(posterior: Posterior, examination: Findings) -> dict[SignKey, fl
     return {(t.sign.id, t.side): even(t.bits) for t in informed(posterior, examination)[1]}
 
 
-Rises = Callable[[list[Finding]], list[int]]  # by how many levels the urgency would rise with each
+Rises = Callable[
+    [Iterable[Finding]], list[int]
+]  # by how many levels the urgency would rise with each
 
 
 def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
@@ -226,29 +228,31 @@ def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
 
 
 def next_signs(
-    posterior: Posterior, examination: Findings, rises: Rises = lambda asked: [0 for _ in asked]
+    posterior: Posterior, examination: Findings, rises: Rises | None = None
 ) -> tuple[NextSign, ...]:
     """Unexamined bedside signs, best first: by the rise of urgency expected of them, then by bits, each for a second.
 
     Args:
         posterior: What is likely.
         examination: What was found.
-        rises: What the rules say of answers that may be found.
+        rises: What the rules say of answers that may be found; None where they can say no more.
     """
     made, context = posterior.hypotheses, examination.context
     groups, told = informed(posterior, examination)
-    urgent = np.array([_urgent(made.groups[g]) for g in groups])
-    expected = _expected([t.possible(urgent) for t in told], rises)
+    expected = [0.0] * len(told)
+    if rises:
+        urgent = np.array([_urgent(made.groups[g]) for g in groups])
+        expected = _expected([t.possible(urgent) for t in told], rises)
 
     each = [worth(t.bits, rise, seconds(t.sign.id)) for t, rise in zip(told, expected, strict=True)]
-    best: list[int] = []
+    shown, best = weighing_row("next_sign")["shown"], list[int]()
     for urgent_first in (True, False):
         those = [n for n, (first, _) in enumerate(each) if first == urgent_first]
+        if len(those) > shown:  # all that equal the last of them are ordered as well
+            least = sorted(each[n][1] for n in those)[-shown] - EQUAL
+            those = [n for n in those if each[n][1] >= least]
         best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
-    return tuple(
-        _next_sign(made, told[n], expected[n], groups, context)
-        for n in best[: weighing_row("next_sign")["shown"]]
-    )
+    return tuple(_next_sign(made, told[n], expected[n], groups, context) for n in best[:shown])
 
 
 @cache

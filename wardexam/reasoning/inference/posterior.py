@@ -28,6 +28,8 @@ _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 48  # 0.1 MB each
 _KEPT_FEW = 8  # of them, where many sessions share a host: a longer examination adds some up again
+_KEPT_AMONG = 2000  # numbers
+_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT_SMALL = 200  # over folds, some kB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
@@ -213,6 +215,7 @@ class Sums:
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
         self._expected: dict[Key, Floats] = {}
+        self._among: OrderedDict[Hashable, float] = OrderedDict()
         self._all: Floats | None = None
         self._last: tuple[list[Term], Array, list[Array] | None] | None = None
 
@@ -244,6 +247,23 @@ class Sums:
             )
         return self._expected[key]
 
+    def among_all(self, term: Term) -> float:
+        """Log of how likely a term is among all who are examined."""
+        total = 0.0
+        for piece in term.pieces:
+            key = piece.key, piece.said, term.factor
+            known = self._among.get(key)
+            if known is None:
+                mass = self.expected(piece.key)[: len(piece.log)]
+                log = piece.log * term.factor
+                brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
+                known = float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
+                self._among[key] = known
+                if len(self._among) > _KEPT_AMONG:
+                    self._among.popitem(last=False)
+            total += known
+        return total
+
     def posterior(
         self,
         examination: Findings,
@@ -274,9 +294,24 @@ class Sums:
         return self._narrowed(prior + likelihood, brisk, found, before)
 
     def _likelihood(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
-        """The weights of some terms, shape (rows,), and by briskness what hangs on it; the last is kept."""
-        if self._last and len(found) == len(self._last[0]) and all(map(is_, found, self._last[0])):
-            return self._last[1:]
+        """The weights of some terms, shape (rows,), and by briskness what hangs on it.
+
+        What was found now is added up first and kept: the tool's own alarm asks for it alone.
+        """
+        core = [t for t in found if t.kind in ("finding", "story")]
+        if self._last and len(core) == len(self._last[0]) and all(map(is_, core, self._last[0])):
+            whole, brisk = self._last[1:]
+        else:
+            whole, brisk = self._added_up(core)
+            self._last = (core, whole, brisk)
+        if len(core) == len(found):
+            return whole, brisk
+        more, wide = self._added_up([t for t in found if t.kind not in ("finding", "story")])
+        if brisk is None or wide is None:
+            return whole + more, brisk or wide
+        return whole + more, _both(brisk, wide)
+
+    def _added_up(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
@@ -290,9 +325,7 @@ class Sums:
             else:
                 place = bundle[0], side
                 brisk[place] = brisk[place] + total if place in brisk else total
-        whole = flat["midline"] + (flat["right"] + flat["left"])
-        self._last = (found, whole, self._wide(brisk))
-        return self._last[1:]
+        return flat["midline"] + (flat["right"] + flat["left"]), self._wide(brisk)
 
     def _wide(self, brisk: dict[tuple[str, str], Array]) -> list[Array] | None:
         """By briskness, a line of rows for each, since lines are added and compared faster than columns."""

@@ -55,13 +55,19 @@ def either(name: str, groups: list[str]) -> str:
 
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass."""
-    total = np.concatenate([[0.0], np.cumsum(mass)])
-    first, after = np.nonzero(total[None, :] - total[:, None] >= held - EQUAL)
-    if not len(first):
+    total = [0.0, *np.cumsum(mass).tolist()]
+    least, after = len(mass), 0
+    for first, before in enumerate(total):
+        while after < len(total) and total[after] - before < held - EQUAL:
+            after += 1
+        if after == len(total):
+            break
+        least = min(least, after - first)
+    if total[-1] < held - EQUAL:
         return 0, len(mass) - 1
-    length = int((after - first).min())
-    at = leading(total[length:] - total[:-length])
-    return at, at + length - 1
+    runs = np.array([total[n + least] - total[n] for n in range(len(total) - least)])
+    at = leading(runs)
+    return at, at + least - 1
 
 
 def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
@@ -122,7 +128,8 @@ def place(
     members = made.forms_of[group]
     chances = forms.take(members).tolist()
     mass = fsum(chances)
-    best = made.forms[members[first_likely(chances)]]
+    at = first_likely(chances)
+    best = made.forms[members[at]]
     by_side = [0.0] * len(SIDES)
     for number, chance in zip(made.sides_of[group], chances, strict=True):
         by_side[number] += chance
@@ -131,8 +138,11 @@ def place(
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
     row = sites()[best.site]
-    own = fsum(c for m, c in zip(members, chances, strict=True) if made.forms[m].name == best.name)
-    name = claimed(best.name, best.group, own / mass if mass > 0 else 0.0, known)
+    names = made.names_of[group]
+    share = 1.0
+    if names.any() and mass > 0:  # more than one
+        share = float(forms.take(members)[names == names[at]].sum()) / mass
+    name = claimed(best.name, best.group, share, known)
     said = _name(best.site, name, side, _level(best.site, level, levels, known))
     return Site(
         best.group, best.site, said, side, levels, level, even_chance(mass),

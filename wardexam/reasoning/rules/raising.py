@@ -4,38 +4,43 @@ Only the rules are asked, never the tool's own alarm; and only of answers out of
 raises anything.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.rules.conditions import Held
-from wardexam.reasoning.rules.urgency import WORDS, level_of, level_with
+from wardexam.reasoning.rules.urgency import WORDS, level_with
 
 _KEPT = 20  # sets of what was found for which it is known what holds
 _HIGHEST = len(WORDS) - 1
 
 
-def rises(found: Findings, possible: Iterable[Finding]) -> list[int]:
-    """By how many levels the urgency would rise with each of some findings of signs that were not examined.
+Rises = Callable[[Iterable[Finding]], list[int]]
 
-    Args:
-        found: What was found.
-        possible: One finding each, out of the usual.
+
+def rising(found: Findings) -> Rises | None:
+    """What gives by how many levels the urgency would rise with each of some findings; None where it cannot rise.
+
+    Each of those findings is one out of the usual of a sign that was not examined.
     """
-    level = level_of(found)
-    if level == _HIGHEST:
-        return [0 for _ in possible]
     held = _held(_counts(found), found.context, tuple(sorted(found.flags.items())))
     yes = [name for name, answer in found.flags.items() if answer == "yes"]
-    known: dict[frozenset[str], int] = {held.names: 0}
-    made = []
-    for one in possible:
-        names = held.with_one(one)
-        if names not in known:
-            known[names] = max(0, level_with(names, yes) - level)
-        made.append(known[names])
-    return made
+    level = level_with(held.names, yes)
+    if level == _HIGHEST:
+        return None
+
+    def rises(possible: Iterable[Finding]) -> list[int]:
+        known: dict[frozenset[str], int] = {held.names: 0}
+        made = []
+        for one in possible:
+            names = held.with_one(one)
+            if names not in known:
+                known[names] = max(0, level_with(names, yes) - level)
+            made.append(known[names])
+        return made
+
+    return rises
 
 
 def _counts(found: Findings) -> tuple[Finding, ...]:
