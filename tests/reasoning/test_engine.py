@@ -225,7 +225,7 @@ def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
     change = np.log10(chance[top.id] / chance[second.id]) - np.log10(
         prior[top.id] / prior[second.id]
     )
-    (told,) = weighed(posterior, reading.sites, engine.sums.among_all).second
+    (told,) = weighed(posterior, reading.sites, engine.sums.among_all, {}, Context()).second
     assert told.weight == pytest.approx(change, abs=1e-4)
 
 
@@ -521,3 +521,39 @@ def test_a_table_fault_names_file_row_and_field(monkeypatch):
     with pytest.raises(TableError) as caught:
         structures.rows("nerves.toml", structures.Branch)
     assert all(w in str(caught.value) for w in ("nerves.toml", "row ulnar", "field weight"))
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("power", ["4", "3"])
+def test_with_back_pain_and_a_weak_quadriceps_the_roots_lead_plexus_and_nerve(side, power):
+    each = "{}/{}".format
+    of = {"right": lambda a, b: each(a, b), "left": lambda a, b: each(b, a)}[side]
+    line = f"pain=back knee {of('0', '2')} knee_extension {of(power, '5')}"
+    reading = load().read(read_line(line).spelled_out())
+    assert (reading.sites[0].region, reading.sites[0].side) == ("root", side)
+    chance = {r: sum(s.probability for s in reading.sites if s.region == r) for r in ("root", "plexus", "nerve")}  # fmt: skip
+    assert chance["root"] > chance["plexus"] + chance["nerve"]
+    told = {e.text for e in reading.supports}
+    assert {f"{side} knee 0", "pain: back"} <= told
+    assert not any(e.text.startswith(f"{side} knee ") for e in reading.opposes)
+
+
+def test_an_absent_knee_jerk_speaks_for_the_l4_root_against_the_field_whatever_is_next():
+    for line in ("knee 2/0 knee_extension 5/4", "knee 2/0 knee_extension 5/4 ankle_dorsiflexion 5/4", "knee 2/0 knee_extension 5/4 pin_L4 2/1 pain=radiating"):  # fmt: skip
+        reading = load().read(read_line(line).spelled_out())
+        assert "left knee 0" in {e.text for e in reading.supports}
+        assert "left knee 0" not in {e.text for e in reading.opposes}
+
+
+def test_a_word_of_the_story_is_a_reason_by_what_it_makes_of_the_leader():
+    plain = load().read(read_line("ankle 0/0 vibration_leg 1/1 age=60").spelled_out())
+    line = "ankle 0/0 vibration_leg 1/1 age=60 onset=longer flag:cancer=no"
+    reading = load().read(read_line(line).spelled_out())
+    (told,) = (
+        e for e in (*reading.supports, *reading.opposes) if e.text.startswith("when it began")
+    )
+    before, after = (
+        sum(s.probability for s in r.sites if s.id == reading.sites[0].id) for r in (plain, reading)
+    )
+    assert (told.weight > 0) == (after > before)
+    assert not any("cancer" in e.text for e in (*reading.supports, *reading.opposes))

@@ -53,6 +53,7 @@ def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]
         "stated": " (stated normal)",
         "silence": " (not recorded; weak)",
         "story": "",
+        "told": "",
     }
     return [
         f"  {title if n == 0 else '':<10} {e.text}{notes[e.kind]} [{e.weight:+.1f}]"

@@ -55,7 +55,9 @@ class Engine:
         told = earlier.told(heard) if earlier else heard
         posterior = self.sums.posterior(told, silence=silence, before=before)
         places = ranked(posterior, told.context.onset)
-        reasons = weighed(posterior, places, self.sums.among_all)
+        yes = answered_yes(told, [f for f, _ in before])
+        story = self.sums.story(told, yes)
+        reasons = weighed(posterior, places, self.sums.among_all, story, told.context)
         against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
         unexplained, z = fit(posterior, places[0], told)
         limits, said = weighing_row("fit"), weighing_row("evidence")
@@ -72,7 +74,7 @@ class Engine:
             fits_one=z is None or z > limits["misfit"],
             pair=two_lesions(
                 posterior,
-                self.sums.prior(told.context, answered_yes(told, [f for f, _ in before])),
+                self.sums.prior(told.context, yes),
                 told.context.onset,
             )
             if z is not None and z < limits["doubtful"]

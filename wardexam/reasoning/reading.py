@@ -65,8 +65,8 @@ class Evidence:
         key: Sign and side.
         text: The finding in words, e.g. ``"left knee 0"``.
         weight: Log10 likelihood ratio (bans), positive where it supports the top site.
-        kind: ``finding``, ``before`` (from earlier in the stay, faded), ``stated`` (rest normal) or ``story`` (a
-            limb complained of or left out);
+        kind: ``finding``, ``before`` (from earlier in the stay, faded), ``stated`` (rest normal), ``story`` (a
+            limb complained of or left out) or ``told`` (a word of the story, by what it makes of the prior);
             silence is weighed within bounds and is never a reason.
 
     """
@@ -74,7 +74,7 @@ class Evidence:
     key: SignKey
     text: str
     weight: float
-    kind: Literal["finding", "before", "stated", "silence", "story"] = "finding"
+    kind: Literal["finding", "before", "stated", "silence", "story", "told"] = "finding"
 
 
 @dataclass(frozen=True, slots=True)

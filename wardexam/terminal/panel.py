@@ -30,6 +30,7 @@ FOUND = (
     "finding",
     "before",
     "stated",
+    "told",
 )  # what is weighed for and against a site here: never what was not recorded
 
 

@@ -215,6 +215,7 @@ class Sums:
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
         self._expected: dict[Key, Floats] = {}
+        self._told: dict[Hashable, dict[tuple[str, str], Floats]] = {}
         self._among: OrderedDict[Hashable, float] = OrderedDict()
         self._all: Floats | None = None
         self._last: tuple[list[Term], Array, list[Array] | None] | None = None
@@ -246,6 +247,24 @@ class Sums:
                 np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
             )
         return self._expected[key]
+
+    def story(self, examination: Findings, flags: tuple[str, ...]) -> dict[tuple[str, str], Floats]:
+        """How the log of every group's probability moved with each word of the story, shape (groups,)."""
+        context = examination.context
+        spoken = tuple(f for f in flags if examination.flags.get(f) == "yes")
+
+        def by_group(forms: Floats) -> Floats:
+            group_of, count = self._made.group_of_form, len(self._made.groups)
+            return np.log(np.maximum(_LEAST, np.bincount(group_of, forms, count)))
+
+        key = context, flags, spoken
+        if key not in self._told:
+            while len(self._told) >= _KEPT_PRIORS:
+                del self._told[next(iter(self._told))]
+            whole = by_group(self._prior.forms(context, flags))
+            without = self._prior.without_each(context, flags, spoken)
+            self._told[key] = {word: whole - by_group(forms) for word, forms in without.items()}
+        return self._told[key]
 
     def among_all(self, term: Term) -> float:
         """Log of how likely a term is among all who are examined."""
