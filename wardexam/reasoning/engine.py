@@ -71,7 +71,7 @@ class Engine:
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
-            fits_one=z is None or z > limits["misfit"],
+            fits_one=z is None or z > limits["misfit"] or places[0].region in limits["never"],
             pair=two_lesions(
                 posterior,
                 self.sums.prior(told.context, yes),
