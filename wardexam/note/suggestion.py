@@ -95,8 +95,10 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
         ]
         if reading.level_note:
             lines.append(f"  level: {reading.level_note}")
-    for number, sign in enumerate(reading.next_signs[:3]):
+    for number, sign in enumerate(reading.next_signs):
         meaning = "; ".join(f"{answer}: {points}" for answer, points in sign.outcomes[:2])
-        lines.append(f"  {'test next' if number == 0 else '':<10} {sign.text}: {meaning}".rstrip())
+        why = " (may change how urgent)" if sign.urgent else ""
+        head = "test next" if number == 0 else "then" if number == 1 else ""
+        lines.append(f"  {head:<10} {sign.text}{why}: {meaning}".rstrip())
     lines.append(CAUTION)
     return lines

@@ -44,7 +44,10 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"Sides differ, {a.text}." for a in sure[:reasons]]
         if reading.level_note:
             lines.append(f"{reading.level_note}.")
-    lines += [f"Test next: {s.text}." for s in reading.next_signs[:2]]
+    lines += [
+        f"Test next: {s.text}{', which may change how urgent it is' if s.urgent else ''}."
+        for s in reading.next_signs[:2]
+    ]
     return [*lines, CAUTION]
 
 

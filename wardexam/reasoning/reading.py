@@ -87,6 +87,7 @@ class NextSign:
         bits: Expected information about the site.
         rise: By how much of a level the urgency is expected to rise by the rules, 0 to 3.
         seconds: What testing it takes.
+        urgent: Whether it is asked since it may raise the urgency, before all that would tell more of the site.
         outcomes: Answer in words and what it would point to, likeliest first; ``either`` where right and left
             are as likely.
 
@@ -98,6 +99,7 @@ class NextSign:
     outcomes: tuple[tuple[str, str], ...]
     rise: float = 0.0
     seconds: int = 0
+    urgent: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -281,5 +281,6 @@ def _next_sign(
         meanings.append((answers[number], f"{site} {even(after.max()):.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"
     return NextSign(
-        (sign.id, side), text, even(told.bits), tuple(meanings), even(rise), seconds(sign.id)
-    )
+        (sign.id, side), text, even(told.bits), tuple(meanings), even(rise), seconds(sign.id),
+        worth(told.bits, rise, seconds(sign.id))[0],
+    )  # fmt: skip
