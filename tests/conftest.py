@@ -36,6 +36,7 @@ SLOW = (
     "practice/test_drawing.py",
     "reasoning/test_calibration.py",
     "reasoning/test_mirror.py",
+    "reasoning/test_one_weight.py",
     "reasoning/test_processors.py",
     "reasoning/test_structures.py",
     "reasoning/test_urgency_monotone.py",

@@ -13,6 +13,8 @@ from wardexam.exam.acts import CARRIED
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.exam.kept_reading import KEPT
+from wardexam.note.suggestion import accepted_text
+from wardexam.ready import engine
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import OWN
 from wardexam.records.repository import AmendedMeanwhileError
@@ -459,3 +461,55 @@ def test_the_tools_own_alarm_stands_in_later_examinations_until_it_is_settled(se
     anew = reason(third.case, OWN)
     assert (anew.since, anew.answered) == (NOW + timedelta(hours=8), False)
     assert anew.ended == "left knee 0"
+
+
+CAUDA = "onset=hours ankle 0/0 saddle absent/reduced anal_tone reduced bladder retention knee 2/2 plantar flexor/flexor"
+
+
+def power(sign, side, answer):
+    return Change("finding", f"{sign} {side}", {"sign": sign, "side": side, "answer": answer})
+
+
+def test_a_reexamination_is_read_with_what_stands_and_is_saved_so(session):
+    saved_before(session, CAUDA)
+    visit = Visit.open(session, WHO)
+    for side in ("right", "left"):
+        visit.change(power("ankle_dorsiflexion", side, "2"))
+    reading = visit.reading()
+    assert reading.sites[0].region == "cauda"
+    assert reading.before == "with 10 findings from 06:00, faded"
+    saved = visit.save(reading)
+    assert saved.reading.sites[0].site == "cauda"
+    assert [f.sign for f in saved.findings] == ["ankle_dorsiflexion"] * 2
+
+
+def test_a_first_examination_is_read_alone(session):
+    visit = Visit.open(session, WHO)
+    visit.change(power("ankle_dorsiflexion", "right", "2"))
+    assert visit.earlier is None
+    assert visit.reading().before == ""
+
+
+def test_urgency_is_the_same_whatever_the_reading_hears_of_before(session):
+    saved_before(session, CAUDA)
+    visit = Visit.open(session, WHO)
+    visit.change(power("ankle_dorsiflexion", "right", "2"))
+    alone = engine().read(visit.examination)
+    assert visit.case.urgency(visit.reading()) == visit.case.urgency(alone)
+
+
+def test_what_contradicts_stands_in_the_note_with_both_its_halves(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("ankle", "left", "0"))
+    visit.change(Change("finding", "clonus_ankle left", {"sign": "clonus_ankle", "side": "left", "answer": "sustained"}))  # fmt: skip
+    text = " ".join(visit.case.note().split())
+    assert "Stated both left ankle 0 and left ankle clonus sustained: left out of where" in text
+    assert "Stated both" in " ".join(visit.case.referral().split())
+
+
+def test_what_is_accepted_says_that_it_rests_on_what_was_found_before(session):
+    saved_before(session, CAUDA)
+    visit = Visit.open(session, WHO)
+    visit.change(power("ankle_dorsiflexion", "right", "2"))
+    visit.change(Change("suggestion", "", accepted_text(visit.reading())))
+    assert "With 10 findings from 06:00, faded." in " ".join(visit.case.note().split())

@@ -19,12 +19,13 @@ from wardexam.exam.story import complaint_in
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.raised import first_raised, recorded
-from wardexam.reasoning.rules.standing import Open, standing, still_open, unrelieved
+from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
 from wardexam.records.repository import clock_line, draft_line
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
+    from wardexam.exam.earlier import Earlier
     from wardexam.injury.kept import KeptSheet
     from wardexam.note.note import Form
     from wardexam.reasoning.reading import Reading
@@ -52,6 +53,7 @@ class Case:
         replaced: The revision before this one; None for a first one.
         read_at: When its papers are read, where it is the last of the stay: they then say which limits are passed.
         sheets: The stay's cord injury sheets, where it is the last: papers name one that urgency has not heard of.
+        earlier: What stands of the stay for the reading, each finding with when it was found.
     """
 
     patient: Patient
@@ -62,6 +64,7 @@ class Case:
     replaced: Examination | None = None
     read_at: "datetime | None" = None
     sheets: "tuple[KeptSheet, ...]" = ()
+    earlier: "Earlier | None" = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -337,8 +340,9 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
         r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
     ) if examination.revision > 1 else iter(())  # fmt: skip
     return Case(
-        file.patient, examination, standing(told), wording, still_open(told), next(before, None)
-    )
+        file.patient, examination, standing(told), wording, still_open(told), next(before, None),
+        earlier=earlier(told, examination.at),
+    )  # fmt: skip
 
 
 class Step(NamedTuple):
@@ -489,10 +493,15 @@ class Visit:
         return replace(self._begun, examination=examination)
 
     def reading(self) -> "Reading":
-        """What the signs mean, worked out now; a sign left out of a part weighs a little."""
+        """What the signs mean, worked out now; a sign left out of a part weighs a little, one found before less with each hour."""
         from wardexam.ready import engine
 
-        return engine().read(self.examination)
+        return engine().read(self.examination, earlier=self.earlier)
+
+    @property
+    def earlier(self) -> "Earlier | None":
+        """What stands of the stay, each finding with when it was found; None for a first examination."""
+        return self._begun.earlier
 
     @property
     def steps(self) -> Iterator[Step]:

@@ -49,6 +49,15 @@ def test_a_sign_of_its_own_outweighs_its_group():
     assert answers["hip_flexion", "right"] == "3"
 
 
+def test_of_two_answers_to_one_sign_the_first_is_kept_and_the_other_named():
+    twice = read_line("plantar flexor/flexor plantar extensor/flexor power_leg 3/- hip_flexion 5/-")
+    made = twice.spelled_out()
+    assert made.finding("plantar", "right").answer == "flexor"
+    assert [(a.finding.key, a.finding.answer, a.group) for a in made.also] == [
+        (("plantar", "right"), "extensor", ""), (("hip_flexion", "right"), "3", "power_leg"),
+    ]  # fmt: skip
+
+
 REFUSED = [
     ("kne 2/0", "did you mean knee"),
     ("knee 7/0", "choose 0"),
@@ -85,7 +94,7 @@ JSON_REFUSED = [
     ('{"fingings": []}', "is not known here"),
     ('{"id": "a", "id": "b"}', "given twice"),
     (
-        '{"findings": [{"sign": "knee", "side": "both", "answer": "2+"}, {"sign": "knee", "side": "left", "answer": "0"}]}',
+        '{"findings": [{"sign": "knee", "side": "both", "answer": "2+"}, {"sign": "knee", "side": "left", "not_testable": "pain"}]}',
         "given twice",
     ),
     ('{"flags": {"hat": "yes"}}', "unknown red flag"),

@@ -610,3 +610,19 @@ def test_a_number_of_another_patient_is_refused_and_a_taken_bed_asked_for(ward):
     _, said = talk(ward, "n", "", "y", *ADMIT, "q")
     assert "40-3317 is Invented Person's, in bed 7. Again, please." in said
     assert len(ward.beds()) == 1
+
+
+def test_what_cannot_be_both_is_said_once_when_it_is_entered_and_in_the_note(ward):
+    _, said = talk(
+        ward, *ADMIT, "", "ankle 2/0", "clonus_ankle none/sustained", "knee 2/2", *NO_SUGGESTION
+    )
+    text = " ".join(said.split())
+    assert text.count("Stated both left ankle 0 and left ankle clonus sustained") == 2
+    assert "left out of where, not of how urgent" in text
+
+
+def test_a_line_that_says_both_is_asked_again_and_nothing_of_it_is_entered(ward):
+    _, said = talk(ward, *ADMIT, "", "plantar flexor/flexor plantar extensor/flexor knee 2/2", "q")
+    assert "stated both right plantar" in said
+    assert "type the one that is so" in " ".join(said.split())
+    assert "knee jerk, right: 2" not in said

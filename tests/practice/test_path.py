@@ -5,9 +5,10 @@ import pytest
 from tests.bench.bench_practice import solve
 from tests.practice.cases import Made, path, truth
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.seconds import seconds
 from wardexam.practice.drawing import Drawing
 from wardexam.practice.path import Walk, best, right_groups, told
-from wardexam.practice.tables import levels, seconds
+from wardexam.practice.tables import levels
 from wardexam.ready import engine
 
 S1 = Made(

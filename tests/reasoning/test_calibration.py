@@ -18,6 +18,14 @@ def test_the_proposed_order_needs_far_fewer_signs_than_the_grid(patients):
     assert asked <= 0.6 * fixed
 
 
+def test_the_proposed_order_has_the_rules_call_an_emergency_sooner_than_the_grid():
+    told = simulate.recognised(10)
+    assert told.patients >= 8
+    assert told.proposed <= 0.6 * told.grid
+    assert told.sooner >= 0.7
+    assert told.missed[0] <= told.missed[1]
+
+
 def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse():
     one, two = simulate.fit(1, 60), simulate.fit(2, 60)
     assert abs(one.mean) < 0.5

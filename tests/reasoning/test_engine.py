@@ -10,17 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.reasoning.test_mirror import examinations
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
-from wardexam.exam.findings import RestNormal
+from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.explanation import weighed
-from wardexam.reasoning.inference.next_sign import ease
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
@@ -29,7 +30,8 @@ from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
-from wardexam.reasoning.rules.urgency import assess
+from wardexam.reasoning.rules.raising import rising
+from wardexam.reasoning.rules.urgency import assess, level_of
 
 SIDED = [
     s
@@ -132,14 +134,66 @@ def test_nothing_entered_gives_the_prior_and_what_would_help():
 def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_by():
     engine = load()
     found = examination([{"sign": "knee", "side": "left", "answer": "0"}])
+    found = found.model_copy(update={"context": Context(onset="longer")})
     told = engine.information(found)
     assert ("knee", "left") not in told
     assert set(told) >= {("knee", "right"), ("ankle", "left"), ("gait", "midline")}
     assert all(bits >= 0 for bits in told.values())
     chosen = engine.read(found).next_signs
     assert {s.key: s.bits for s in chosen} == {s.key: told[s.key] for s in chosen}
-    best = sorted(told, key=lambda key: -told[key] * ease()[key[0]])[: len(chosen)]
-    assert {s.key for s in chosen} == set(best)
+    assert all(
+        s.rise == 0 for s in chosen
+    )  # nothing here may raise the urgency by what is worth it
+    each = {key: bits / seconds(key[0]) for key, bits in told.items()}
+    best = sorted(each.values(), reverse=True)[: len(chosen)]
+    assert [each[s.key] for s in chosen] == pytest.approx(best)
+
+
+@pytest.mark.parametrize(
+    ("line", "first"),
+    [
+        ("onset=weeks pain=back ankle 0/2", "bladder"),
+        ("onset=weeks age=60 pain=neck hoffmann present/absent biceps 3/3", None),
+    ],
+)
+def test_what_may_raise_the_urgency_is_asked_first(line, first):
+    """Each of the first signs has an answer with which the rules call for more, or no sign has."""
+    found = read_line(line).spelled_out()
+    level = level_of(found)
+    chosen = load().read(found).next_signs
+    if first:
+        assert chosen[0].key[0] == first
+    for sign in (s for s in chosen if s.rise > 0):
+        row, worst = catalogue()[sign.key[0]], 0
+        for answer in answers_for(row.answers, "conventional").codes:
+            scale = "conventional" if row.answers == "tendon" else None
+            amount = 700 if row.answers == "residual" else None
+            one = Finding(sign=row.id, side=sign.key[1], answer=answer, scale=scale, amount=amount)
+            whole = found.model_copy(update={"findings": (*found.findings, one)})
+            worst = max(worst, level_of(whole) - level)
+        assert worst > 0, sign
+
+
+def test_where_nothing_can_be_graver_what_tells_most_of_the_site_is_asked():
+    found = read_line("onset=hours ankle 0/0 saddle 0/0 bladder retention").spelled_out()
+    assert level_of(found) == 3
+    assert all(s.rise == 0 for s in load().read(found).next_signs)
+
+
+def test_the_rules_asked_for_one_more_finding_say_what_they_say_of_the_whole():
+    """The shortened way to ask is the long one, over random sheets and signs."""
+    for number, found in enumerate(examinations(11, 60)):
+        found = found.model_copy(update={"context": found.context.model_copy(update={"onset": ("longer", "days")[number % 2]})})  # fmt: skip
+        known = {f.key for f in found.findings}
+        asked = [f for other in examinations(100 + number, 2) for f in other.findings
+                 if f.key not in known and f.answer is not None and not (f.choice and f.choice.usual)]  # fmt: skip
+        level = level_of(found)
+        long = [
+            level_of(found.model_copy(update={"findings": (*found.findings, one)})) - level
+            for one in asked
+        ]
+        rises = rising(found)
+        assert (rises(asked) if rises else [0] * len(asked)) == long
 
 
 def prior_of(engine) -> dict[str, float]:
@@ -171,7 +225,7 @@ def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
     change = np.log10(chance[top.id] / chance[second.id]) - np.log10(
         prior[top.id] / prior[second.id]
     )
-    (told,) = weighed(posterior, reading.sites, engine.sums.expected).second
+    (told,) = weighed(posterior, reading.sites, engine.sums.among_all, {}, Context()).second
     assert told.weight == pytest.approx(change, abs=1e-4)
 
 
@@ -469,3 +523,39 @@ def test_a_table_fault_names_file_row_and_field(monkeypatch):
     with pytest.raises(TableError) as caught:
         structures.rows("nerves.toml", structures.Branch)
     assert all(w in str(caught.value) for w in ("nerves.toml", "row ulnar", "field weight"))
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("power", ["4", "3"])
+def test_with_back_pain_and_a_weak_quadriceps_the_roots_lead_plexus_and_nerve(side, power):
+    each = "{}/{}".format
+    of = {"right": lambda a, b: each(a, b), "left": lambda a, b: each(b, a)}[side]
+    line = f"pain=back knee {of('0', '2')} knee_extension {of(power, '5')}"
+    reading = load().read(read_line(line).spelled_out())
+    assert (reading.sites[0].region, reading.sites[0].side) == ("root", side)
+    chance = {r: sum(s.probability for s in reading.sites if s.region == r) for r in ("root", "plexus", "nerve")}  # fmt: skip
+    assert chance["root"] > chance["plexus"] + chance["nerve"]
+    told = {e.text for e in reading.supports}
+    assert {f"{side} knee 0", "pain: back"} <= told
+    assert not any(e.text.startswith(f"{side} knee ") for e in reading.opposes)
+
+
+def test_an_absent_knee_jerk_speaks_for_the_l4_root_against_the_field_whatever_is_next():
+    for line in ("knee 2/0 knee_extension 5/4", "knee 2/0 knee_extension 5/4 ankle_dorsiflexion 5/4", "knee 2/0 knee_extension 5/4 pin_L4 2/1 pain=radiating"):  # fmt: skip
+        reading = load().read(read_line(line).spelled_out())
+        assert "left knee 0" in {e.text for e in reading.supports}
+        assert "left knee 0" not in {e.text for e in reading.opposes}
+
+
+def test_a_word_of_the_story_is_a_reason_by_what_it_makes_of_the_leader():
+    plain = load().read(read_line("ankle 0/0 vibration_leg 1/1 age=60").spelled_out())
+    line = "ankle 0/0 vibration_leg 1/1 age=60 onset=longer flag:cancer=no"
+    reading = load().read(read_line(line).spelled_out())
+    (told,) = (
+        e for e in (*reading.supports, *reading.opposes) if e.text.startswith("when it began")
+    )
+    before, after = (
+        sum(s.probability for s in r.sites if s.id == reading.sites[0].id) for r in (plain, reading)
+    )
+    assert (told.weight > 0) == (after > before)
+    assert not any("cancer" in e.text for e in (*reading.supports, *reading.opposes))

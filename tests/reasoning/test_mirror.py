@@ -17,7 +17,7 @@ from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.inference.next_sign import ease
+from wardexam.reasoning.inference.next_sign import worth
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.ties import ordered
 
@@ -29,7 +29,7 @@ LISTS = {
     "supports": (lambda i: i.weight, lambda i: (i.key, i.text), 6),
     "separates": (lambda i: i.weight, lambda i: (i.key, i.text), 6),
     "opposes": (lambda i: -i.weight, lambda i: (i.key, i.text), 6),
-    "next_signs": (lambda i: i.bits * ease()[i.key[0]], lambda i: i.key, 5),
+    "next_signs": (lambda i: sum(worth(i.bits, i.rise, i.seconds)), lambda i: i.key, 5),
     "asymmetries": (lambda i: i.probability, lambda i: i.sign, 999),
     "sites": (lambda i: i.probability, lambda i: i.id, 999),
     "dangerous": (lambda i: i.probability, lambda i: i.id, 999),

@@ -37,13 +37,15 @@ TECHNICAL = {
         "_KEPT_SMALL",
         "_KEPT_PRIORS",
         "_FURTHER",
+        "_KEPT_AMONG",
+        "_LEAST",
         "_MANY",
         "_MIX",
         "_AGAIN",
     },
     "ranking.py": {"_LEAST"},
     "explanation.py": {"_NEAR", "_MOST", "_BEST", "_LEAST", "_BAN"},
-    "next_sign.py": {"_ROWS", "_LEAST", "_KEPT"},
+    "next_sign.py": {"_ROWS", "_LEAST", "_KEPT", "_KEPT_ODD", "_RARE"},
     "sensitivity.py": {"_ROWS", "_LEAST", "_KEPT"},
     "two_lesions.py": {"_FIRST", "_OTHERS"},
     "observation.py": {"_KEPT"},
@@ -52,6 +54,7 @@ TECHNICAL = {
     "owners.py": {"LONGEST"},
     "wording.py": {"LONGEST", "LONGEST_BY"},
     "acts.py": {"LONGEST"},
+    "raising.py": {"_KEPT"},
 }
 
 

@@ -15,6 +15,7 @@ from wardexam.note.reasons import LATE, limit_words, steps
 from wardexam.ready import engine
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.reading import Asymmetry, Evidence, NextSign, Reading, Site
+from wardexam.reasoning.rules.standing import earlier
 from wardexam.reasoning.rules.urgency import (
     EARLIER,
     UNTIL_KNOWN,
@@ -217,3 +218,13 @@ def test_no_name_of_a_site_is_cut(width):
             assert ".." not in said
             assert all(len(line) <= width for line in lines)
     assert len(names) > 100
+
+
+def test_it_says_what_contradicts_and_that_earlier_findings_weigh():
+    now = read_line("ankle_dorsiflexion 2/2 ankle 0/2 clonus_ankle 2/0").spelled_out()
+    at = NOW.replace(hour=8)
+    stands = earlier([examined("saddle absent/reduced anal_tone reduced", at)], NOW)
+    reading = engine().read(now, silence=False, earlier=stands)
+    text = one("\n".join(panel(now, Urgency(0, "", (), (), (), ""), reading=reading)))
+    assert "stated both right ankle 0 and right ankle clonus sustained: left out of where, not of how urgent" in text  # fmt: skip
+    assert "with 3 findings from 08:00, faded" in text

@@ -33,8 +33,9 @@ class Reader:
         self.read_of, self.go = [], threading.Event()
         self.go.set()
 
-    def read(self, examination, *, silence):
+    def read(self, examination, *, silence, earlier):
         assert silence is False
+        assert earlier is None
         self.go.wait(10)
         if examination.comment == "broken":
             raise RuntimeError("broken")

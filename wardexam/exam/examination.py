@@ -85,6 +85,18 @@ class Amendment(Model):
     why: Line
 
 
+class Also(Model):
+    """What a sheet says of a sign beside the answer that is kept of it.
+
+    Attributes:
+        finding: The other answer.
+        group: The group of signs that it was said of, by its id; empty where the sign was given twice.
+    """
+
+    finding: Finding
+    group: str = ""
+
+
 class Findings(Model):
     """What was found, stated and answered at one time; of whom, by whom and when is not asked.
 
@@ -95,6 +107,7 @@ class Findings(Model):
         rest_normal: Explicit statements; see `RestNormal`.
         flags: Red-flag questions answered; one that was not asked is not here.
         acts: What was done about reasons of urgency, in its order.
+        also: What a sheet said otherwise of the same signs; never kept, since an examination has one answer each.
 
     """
 
@@ -104,6 +117,7 @@ class Findings(Model):
     rest_normal: tuple[RestNormal, ...] = Field(default=(), strict=False)
     flags: dict[str, YesNo] = Field(default_factory=dict)
     acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
+    also: tuple[Also, ...] = Field(default=(), strict=False, exclude=True)
 
     @property
     def new(self) -> Self:

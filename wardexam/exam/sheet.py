@@ -19,7 +19,7 @@ from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.entry import first_fault
-from wardexam.exam.examination import Context, Findings, YesNo
+from wardexam.exam.examination import Also, Context, Findings, YesNo
 from wardexam.exam.findings import (
     Finding,
     Limb,
@@ -189,13 +189,17 @@ class Sheet(Model):
     def spelled_out(self) -> Findings:
         """The findings the sheet stands for, every group and ``both`` spelled out.
 
+        A sign found on its own outweighs what was said of its group; of two answers the first is kept, and what
+        was said otherwise stands in `also`.
+
         Raises:
             InputError: A finding is not acceptable; names it and what is allowed.
         """
-        # A sign found on its own outweighs what was said of its group.
         general: dict[tuple[str, Side], Finding] = {}
         single: dict[tuple[str, Side], Finding] = {}
         statements: list[dict[str, Any]] = []
+        also: list[Also] = []
+        of_group: dict[tuple[str, Side], str] = {}
         said: set[SheetFinding | SheetRestNormal] = set()
         for number, finding in enumerate(self.findings):
             if finding in said:
@@ -205,11 +209,17 @@ class Sheet(Model):
             found = general if name in groups() else single
             try:
                 for item in finding.spelled_out(self.scale):
-                    if found.setdefault(item.key, item) != item:
+                    first = found.setdefault(item.key, item)
+                    if name in groups():
+                        of_group.setdefault(item.key, name)
+                    if first == item:
+                        continue
+                    if None in (first.answer, item.answer) or first.answer == item.answer:
                         raise InputError(
                             f"{item.sign} {item.side} is given twice, and differently",
                             where=f"findings.{number}",
                         )
+                    also.append(Also(finding=item, group=name if name in groups() else ""))
             except ValidationError as error:
                 if name not in groups() and name not in catalogue():
                     hint = nearest(name.lower(), [*catalogue(), *groups(), *synonyms()["signs"]])
@@ -225,6 +235,13 @@ class Sheet(Model):
                 statements += [s.model_dump(mode="json") for s in statement.spelled_out()]
             except ValidationError as error:
                 raise InputError(first_fault(error), where=f"rest_normal.{number}") from None
+        also += [
+            Also(finding=item, group=of_group[key])
+            for key, item in general.items()
+            if key in single
+            and None not in (item.answer, single[key].answer)
+            and item.answer != single[key].answer
+        ]
         document = {
             "scale": self.scale,
             "context": self.context.model_dump(mode="json"),
@@ -232,6 +249,7 @@ class Sheet(Model):
             "rest_normal": statements,
             "flags": self.flags,
             "acts": [a.model_dump(mode="json") for a in self.acts],
+            "also": tuple(also),
         }
         try:
             return Findings.model_validate(document)

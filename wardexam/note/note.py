@@ -28,8 +28,10 @@ from wardexam.note.reasons import (
 from wardexam.note.reflexes import Form as Form
 from wardexam.note.reflexes import in_form
 from wardexam.note.sentences import joined
+from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
 
 ASKED_FIRST = 3
@@ -147,6 +149,8 @@ def found_lines(
         lines += wrapped(f"{title}: {text}.{end}" if text else end.strip(), indent)
     for text in sentences.statements(examination):
         lines += wrapped(text, indent)
+    for clash in contradictions(examination):
+        lines += wrapped(f"{contradiction_text(clash.text)}.", indent)
     return lines
 
 

@@ -5,7 +5,14 @@ Always worded as a suggestion; never says that signs rule anything out.
 
 from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 
-__all__ = ["CAUTION", "accepted_text", "pair_text", "reading_lines"]
+__all__ = [
+    "CAUTION",
+    "accepted_text",
+    "capital",
+    "contradiction_text",
+    "pair_text",
+    "reading_lines",
+]
 
 
 def accepted_text(reading: Reading, sites: int = 2) -> str:
@@ -18,7 +25,18 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
         return ""
     places = "; ".join(f"{s.word} {s.name}" for s in named)
     doubt = " The findings do not fit one lesion well." if not reading.fits_one else ""
-    return f"Findings compatible with: {places}.{doubt}"
+    rests = f" {capital(reading.before)}." if reading.before else ""
+    return f"Findings compatible with: {places}.{doubt}{rests}"
+
+
+def contradiction_text(contradiction: str) -> str:
+    """What was stated and cannot be both, with what that does."""
+    return f"{capital(contradiction)}: left out of where, not of how urgent"
+
+
+def capital(text: str) -> str:
+    """The same with a capital first."""
+    return text[:1].upper() + text[1:]
 
 
 def pair_text(reading: Reading) -> str:
@@ -31,9 +49,11 @@ def pair_text(reading: Reading) -> str:
 def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]:
     notes = {
         "finding": "",
+        "before": "",
         "stated": " (stated normal)",
         "silence": " (not recorded; weak)",
         "story": "",
+        "told": "",
     }
     return [
         f"  {title if n == 0 else '':<10} {e.text}{notes[e.kind]} [{e.weight:+.1f}]"
@@ -50,12 +70,15 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
     if not reading.entered:
         lines.append("Nothing entered yet: no site is more likely than before the examination.")
     else:
+        lines += [f"{contradiction_text(c)}." for c in reading.contradictions]
         if not reading.fits_one:
             lines.append("These findings do not fit one lesion.")
         for site in reading.sites[:most]:
             bar = "#" * round(site.probability * 20)
             levels = f" [{site.levels[0]} to {site.levels[1]}]" if site.levels else ""
             lines.append(f"{site.probability:4.0%} {bar:<20} {site.word} {site.name}{levels}")
+        if reading.before:
+            lines.append(f"  {reading.before}")
         lines += _weights("for", reading.supports, most) + _weights(
             "against", reading.opposes, most
         )
@@ -72,8 +95,10 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
         ]
         if reading.level_note:
             lines.append(f"  level: {reading.level_note}")
-    for number, sign in enumerate(reading.next_signs[:3]):
+    for number, sign in enumerate(reading.next_signs):
         meaning = "; ".join(f"{answer}: {points}" for answer, points in sign.outcomes[:2])
-        lines.append(f"  {'test next' if number == 0 else '':<10} {sign.text}: {meaning}".rstrip())
+        why = " (may change how urgent)" if sign.urgent else ""
+        head = "test next" if number == 0 else "then" if number == 1 else ""
+        lines.append(f"  {head:<10} {sign.text}{why}: {meaning}".rstrip())
     lines.append(CAUTION)
     return lines

@@ -14,6 +14,7 @@ from wardexam.exam.typed import SETTING, read_line
 from wardexam.exam.wording import spoken
 from wardexam.plain import words
 from wardexam.plain.sitting import Sitting, ask_flag, ask_story
+from wardexam.reasoning.rules.contradictions import contradictions
 
 Question = tuple[Sign, Side]
 LISTED = 9  # matches that are said
@@ -82,6 +83,8 @@ def enter_line(sitting: Sitting, text: str) -> None:
     if sheet.id:
         raise InputError("the patient is chosen already", "id")
     found = sheet.spelled_out()
+    if stated := contradictions(found):  # the doctor is there and says which is so
+        raise InputError(f"{stated[0].text}: type the one that is so")
     made = [
         (
             Change("finding", f"{f.sign} {f.side}", f.model_dump(mode="json")),

@@ -14,6 +14,7 @@ from wardexam.errors import WardexamError
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import looked_up
+from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import groups, sign_names
 from wardexam.exam.text import clean
 from wardexam.exam.wording import in_words, named
@@ -23,7 +24,7 @@ from wardexam.practice.case import NOTICE, Case, LesionSide, places
 from wardexam.practice.feedback import Answer, Feedback, feedback
 from wardexam.practice.path import Walk
 from wardexam.practice.progress import results
-from wardexam.practice.tables import actions, question_seconds, seconds
+from wardexam.practice.tables import actions, question_seconds
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.rules.urgency import WORDS
 

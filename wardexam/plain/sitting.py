@@ -15,8 +15,10 @@ from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
 from wardexam.exam.text import counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
+from wardexam.note.suggestion import contradiction_text
 from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
+from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.visit import Visit
 
 KEEP = 2.0  # seconds that an answer waits to be on disk
@@ -58,6 +60,7 @@ class Sitting:
         told: What was said of its urgency last: the gravest reasons, and how many more there are.
         asked: The sign and side of the question that is open.
         graded_of_five: Whether 4/5 means the grade 4 out of 5, and not right 4, left 5; None until it was asked.
+        contradicted: What was said last that cannot be both.
     """
 
     talk: Talk
@@ -65,6 +68,7 @@ class Sitting:
     told: tuple[list[str], list[str]] = field(default_factory=lambda: ([], []))
     asked: tuple[Sign, Side] | None = None
     graded_of_five: bool | None = None
+    contradicted: list[str] = field(default_factory=list)
 
     @property
     def examination(self) -> Examination:
@@ -94,6 +98,10 @@ class Sitting:
         if draft.problem:
             self.talk.say(draft.problem)
         self.talk.say(said)
+        stated = [c.text for c in contradictions(self.examination)]
+        new = [c for c in stated if c not in self.contradicted]
+        self.talk.say(*(f"{contradiction_text(c)}." for c in new))
+        self.contradicted = stated
         self.warn()
 
     def warn(self) -> None:

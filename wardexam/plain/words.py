@@ -5,7 +5,7 @@ from datetime import datetime
 from wardexam.exam.findings import Side
 from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
-from wardexam.note.suggestion import CAUTION
+from wardexam.note.suggestion import CAUTION, capital, contradiction_text
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -33,8 +33,10 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
     if not reading.entered:
         lines = ["Nothing is entered yet, so no site is more likely than before."]
     else:
-        lines = [] if reading.fits_one else ["These findings do not fit one lesion."]
+        lines = [f"{contradiction_text(c)}." for c in reading.contradictions]
+        lines += [] if reading.fits_one else ["These findings do not fit one lesion."]
         lines += [_site(s) for s in reading.sites[:sites] if s.probability >= 0.01]
+        lines += [f"{capital(reading.before)}."] if reading.before else []
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
         lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]
@@ -42,7 +44,10 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"Sides differ, {a.text}." for a in sure[:reasons]]
         if reading.level_note:
             lines.append(f"{reading.level_note}.")
-    lines += [f"Test next: {s.text}." for s in reading.next_signs[:2]]
+    lines += [
+        f"Test next: {s.text}{', which may change how urgent it is' if s.urgent else ''}."
+        for s in reading.next_signs[:2]
+    ]
     return [*lines, CAUTION]
 
 

@@ -13,10 +13,11 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flags
+from wardexam.exam.seconds import seconds
 from wardexam.exam.story import question
 from wardexam.exam.wording import in_short
 from wardexam.practice.case import Case, place_of, told_first
-from wardexam.practice.tables import best_row, few_signs, seconds
+from wardexam.practice.tables import best_row, few_signs
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.ties import EQUAL, even, ordered

@@ -1,4 +1,4 @@
-"""The tables of this folder: what testing costs, levels, stories, first actions. Each row with its source, checked at load."""
+"""The tables of this folder: what a question costs, levels, stories, first actions. Each row with its source, checked at load."""
 
 from functools import cache
 from typing import Annotated, Any, Literal, TypeVar
@@ -8,9 +8,9 @@ from pydantic import Field
 from wardexam.anatomy.catalogue import catalogue, read_table
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
-from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Complaint, Onset
 from wardexam.exam.flags import flags
+from wardexam.exam.seconds import Cost
 from wardexam.reasoning.rules.urgency import rules
 
 Row = TypeVar("Row", bound=TableRow)
@@ -18,12 +18,6 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Pain = Literal["none", "head", "neck", "back", "limb", "radiating"]
 Stage = Literal["shock", "early", "established"]
 Level = Annotated[int, Field(ge=0, le=3)]
-
-
-class Cost(TableRow):
-    """What one test takes, in seconds."""
-
-    seconds: Annotated[int, Field(gt=0)]
 
 
 class Number(TableRow):
@@ -138,28 +132,9 @@ def _known(names: Any, known: Any, where: str) -> None:
             raise TableError(f"'{name}' is not known", where=where)
 
 
-@cache
-def costs() -> tuple[dict[str, Cost], dict[str, Cost], dict[str, Cost]]:
-    """What testing costs by kind of sign, by sign, and by kind of question.
-
-    Raises:
-        TableError: A kind of answer has no row, or a row speaks of no sign.
-    """
-    kinds, own = rows("costs.toml", "kinds", Cost), rows("costs.toml", "signs", Cost)
-    _known({"tendon", *answer_sets()}, kinds, "costs.toml, kinds")
-    _known(own, catalogue(), "costs.toml, signs")
-    return kinds, own, rows("costs.toml", "questions", Cost)
-
-
-def seconds(sign: str) -> int:
-    """What testing a sign takes on one side, in seconds."""
-    kinds, own, _ = costs()
-    return (own.get(sign) or kinds[catalogue()[sign].answers]).seconds
-
-
 def question_seconds(kind: Literal["flag", "story"]) -> int:
     """What a question takes, in seconds."""
-    return costs()[2][kind].seconds
+    return rows("costs.toml", "questions", Cost)[kind].seconds
 
 
 @cache

@@ -2,7 +2,9 @@
 
 from functools import cache
 
-from wardexam.exam.examination import Context, Findings
+from wardexam.exam.earlier import Earlier
+from wardexam.exam.examination import Findings
+from wardexam.reasoning.inference.evidence import terms
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
@@ -12,8 +14,10 @@ from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
 from wardexam.reasoning.reading import Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
+from wardexam.reasoning.rules.contradictions import contradictions, left_out
+from wardexam.reasoning.rules.raising import rising
 from wardexam.reasoning.tables import weighing_row
-from wardexam.reasoning.ties import ordered
+from wardexam.reasoning.ties import even_chance, ordered
 from wardexam.version import __version__
 
 
@@ -32,44 +36,79 @@ class Engine:
         """Bits about the site that each unexamined bedside sign is expected to tell, by sign and side."""
         return information(self.posterior(findings, silence=silence), findings)
 
-    def read(self, findings: Findings, *, silence: bool = True) -> Reading:
+    def read(
+        self, findings: Findings, *, silence: bool = True, earlier: Earlier | None = None
+    ) -> Reading:
         """Everything inferred from what was found; nothing entered gives the prior.
+
+        What contradicts is named and left out of where the lesion may be, not of the tool's own alarm; nor
+        does what stands from before reach that.
 
         Args:
             findings: What was found.
             silence: Whether a sign left out of a part that was partly examined weighs a little.
+            earlier: What stands of the stay: it weighs where it is not examined again, less the older it is.
         """
-        posterior = self.posterior(findings, silence=silence)
-        places = ranked(posterior)
-        reasons = weighed(posterior, places, self.sums.expected)
+        clashes = contradictions(findings)
+        heard = left_out(findings, clashes)
+        before = earlier.beside(findings) if earlier else ()
+        told = earlier.told(heard) if earlier else heard
+        posterior = self.sums.posterior(told, silence=silence, before=before)
+        places = ranked(posterior, told.context.onset)
+        yes = answered_yes(told, [f for f, _ in before])
+        story = self.sums.story(told, yes)
+        reasons = weighed(posterior, places, self.sums.among_all, story, told.context)
         against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
-        unexplained, z = fit(posterior, places[0], findings)
+        unexplained, z = fit(posterior, places[0], told)
         limits, said = weighing_row("fit"), weighing_row("evidence")
+        known = told.model_copy(update={"findings": (*findings.findings, *(f for f, _ in before))})
+        weighs = frozenset(t.key for t in posterior.terms if t.kind == "before")
         return Reading(
             sites=places,
-            dangerous=self._by_findings(posterior, findings.context),
+            dangerous=self._by_findings(posterior, findings, heard),
             supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=unexplained,
             fit=z,
-            fits_one=z is None or z > limits["misfit"],
-            pair=two_lesions(posterior, self.sums.prior(findings.context, answered_yes(findings)))
+            fits_one=z is None or z > limits["misfit"] or places[0].region in limits["never"],
+            pair=two_lesions(
+                posterior,
+                self.sums.prior(told.context, yes),
+                told.context.onset,
+            )
             if z is not None and z < limits["doubtful"]
             else None,
-            fragile=one_grade_off(posterior, places, findings),
-            next_signs=next_signs(posterior, findings),
+            fragile=one_grade_off(posterior, places, told),
+            next_signs=next_signs(posterior, told, rising(known)),
             asymmetries=asymmetries(findings),
-            level_note=level_note(findings),
-            entered=sum(1 for t in posterior.terms if t.kind == "finding"),
+            level_note=level_note(heard),
+            contradictions=tuple(c.text for c in clashes),
+            before=earlier.words(weighs) if earlier else "",
+            entered=sum(1 for f in findings.findings if f.answer is not None),
             program=__version__,
             tables=fingerprint(),
         )
 
-    def _by_findings(self, posterior: Posterior, context: Context) -> tuple[Site, ...]:
-        """The urgent sites by the findings alone: no statement, silence, flag or calm kind enters."""
-        found = [t for t in posterior.terms if t.kind in ("finding", "story")]
-        return dangerous(self.sums.of(found, self.sums.prior(context, alarm=True)))
+    def _by_findings(
+        self, posterior: Posterior, findings: Findings, heard: Findings
+    ) -> tuple[Site, ...]:
+        """The urgent sites by what was found now alone: no statement, silence, flag, calm kind or earlier finding enters.
+
+        Where findings contradict, with them or without them, whichever is graver.
+        """
+        prior = self.sums.prior(findings.context, alarm=True)
+        if heard is findings and not (
+            findings.rest_normal or any(t.kind == "before" for t in posterior.terms)
+        ):
+            found = [t for t in posterior.terms if t.kind in ("finding", "story")]
+            return dangerous(self.sums.of(found, prior), findings.context.onset)
+        each = []
+        for part in (findings,) if heard is findings else (findings, heard):
+            bare = part.model_copy(update={"rest_normal": ()})
+            sums = self.sums.of(terms(bare, silence=False), prior)
+            each.append(dangerous(sums, findings.context.onset))
+        return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
 
 
 @cache

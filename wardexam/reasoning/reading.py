@@ -65,7 +65,8 @@ class Evidence:
         key: Sign and side.
         text: The finding in words, e.g. ``"left knee 0"``.
         weight: Log10 likelihood ratio (bans), positive where it supports the top site.
-        kind: ``finding``, ``stated`` (rest normal) or ``story`` (a limb complained of or left out);
+        kind: ``finding``, ``before`` (from earlier in the stay, faded), ``stated`` (rest normal), ``story`` (a
+            limb complained of or left out) or ``told`` (a word of the story, by what it makes of the prior);
             silence is weighed within bounds and is never a reason.
 
     """
@@ -73,17 +74,20 @@ class Evidence:
     key: SignKey
     text: str
     weight: float
-    kind: Literal["finding", "stated", "silence", "story"] = "finding"
+    kind: Literal["finding", "before", "stated", "silence", "story", "told"] = "finding"
 
 
 @dataclass(frozen=True, slots=True)
 class NextSign:
-    """A sign not yet examined that would tell most.
+    """A sign not yet examined that may change what is done, or would tell most of where it is.
 
     Attributes:
         key: Sign and side; a sign on each side is proposed for the side that tells more.
         text: In the examiner's words, e.g. ``"right ankle inversion"``.
         bits: Expected information about the site.
+        rise: By how much of a level the urgency is expected to rise by the rules, 0 to 3.
+        seconds: What testing it takes.
+        urgent: Whether it is asked since it may raise the urgency, before all that would tell more of the site.
         outcomes: Answer in words and what it would point to, likeliest first; ``either`` where right and left
             are as likely.
 
@@ -93,6 +97,9 @@ class NextSign:
     text: str
     bits: float
     outcomes: tuple[tuple[str, str], ...]
+    rise: float = 0.0
+    seconds: int = 0
+    urgent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,10 +168,12 @@ class Reading:
             alone: what raises urgency.
         pair: Two lesions that fit clearly better, or None; searched where one fits doubtfully.
         fragile: Grades that would bring another site to the top if one step off, nearest first.
-        next_signs: Most telling signs to examine next.
+        next_signs: Signs to examine next: those that may raise the urgency first, then the most telling, for each second.
         asymmetries: Signs whose sides truly differ, surest first.
         level_note: Where arms and legs part, in words; else empty.
-        entered: Number of findings read.
+        contradictions: What was stated and cannot be both, in words: left out of the sites, not of urgency.
+        before: How many findings from earlier in the stay weigh, and since when, in words; else empty.
+        entered: Number of findings read, none of before among them.
         program: The version of the program that made it.
         tables: The fingerprint of the tables and modules that it rests on: equal findings, program and
             tables give an equal reading.
@@ -184,6 +193,8 @@ class Reading:
     next_signs: tuple[NextSign, ...] = ()
     asymmetries: tuple[Asymmetry, ...] = ()
     level_note: str = ""
+    contradictions: tuple[str, ...] = ()
+    before: str = ""
     entered: int = 0
     program: str = ""
     tables: str = ""

@@ -78,6 +78,7 @@ observation_row = _rows("model/observation.toml")
 weighing_row = _rows("inference/weighing.toml")
 story_row = _rows("inference/story.toml")
 asymmetry_row = _rows("rules/asymmetry.toml")
+contradictions_row = _rows("rules/contradictions.toml")
 change_row = _rows("rules/change.toml")
 conditions_row = _rows("rules/conditions.toml")
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.note.reasons import action, off_short
-from wardexam.note.suggestion import pair_text
+from wardexam.note.suggestion import contradiction_text, pair_text
 from wardexam.reasoning.rules.change import compare
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
@@ -28,7 +28,9 @@ WIDE = 60  # columns from which a site's chance is drawn as a bar as well
 BAR = 8  # columns of it
 FOUND = (
     "finding",
+    "before",
     "stated",
+    "told",
 )  # what is weighed for and against a site here: never what was not recorded
 
 
@@ -164,14 +166,17 @@ def _meaning(
     sites = [s for s in reading.sites if s.probability >= LEAST and s.region != "other"]
     places = tuple(_site(site, width, bar) for site in sites) or ("no site stands out",)
     title = WHERE if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
+    clashes = tuple(contradiction_text(c) for c in reading.contradictions)
     blocks: list[Block] = [
+        Block("", clashes, (2,) * len(clashes), "warn", between="\n"),
         _Sites(
             title,
             places,
             tuple([1, 5, 8, 12, 13, 14, 15][: len(places)]) + (16,) * (len(places) - 7),
             between="\n",
-        )
-    ]
+        ),
+        Block("", (reading.before,) if reading.before else (), (3,) if reading.before else (), "quiet"),
+    ]  # fmt: skip
     if reading.pair:
         blocks.append(Block("", (pair_text(reading),), (2,), "warn"))
     blocks.append(_flow("Rests on", [e.text for e in reading.supports if e.kind in FOUND], 6))

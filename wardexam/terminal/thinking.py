@@ -14,6 +14,7 @@ from collections.abc import Callable, Hashable, Iterable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from wardexam.exam.earlier import Earlier
     from wardexam.exam.examination import Examination, Findings
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.reading import Reading
@@ -71,6 +72,7 @@ class Thinking:
         ahead: Gives the examinations that the next key may lead to, likeliest first; called from
             the thread with the examination that was answered.
         rested: Called from the thread with the examination that was answered, once no key waits.
+        earlier: What stands from earlier in the stay, the same for every reading.
     """
 
     def __init__(
@@ -78,7 +80,9 @@ class Thinking:
         answer: Callable[[int, "Reading | None"], object],
         ahead: "Callable[[Examination], Iterable[Examination]]" = lambda _: (),
         rested: "Callable[[Examination], object]" = lambda _: None,
+        earlier: "Earlier | None" = None,
     ) -> None:
+        self._earlier = earlier
         self._answer, self._ahead, self._rested = answer, ahead, rested
         self._wake = threading.Condition()
         self._request: tuple[int, Examination] | None = None
@@ -145,7 +149,7 @@ class Thinking:
 
     def _read(self, examination: "Examination") -> "Reading | None":
         try:
-            reading = engine().read(examination, silence=False)
+            reading = engine().read(examination, silence=False, earlier=self._earlier)
         except Exception:
             return None  # a fault of the reasoning must never take the grid down
         while len(self._known) >= KEPT:

@@ -1,11 +1,12 @@
 """What each finding, statement and silence weighs: a short table of log-likelihood by code.
 
 Equal answers in one limb are one general statement in several words, so their weights are tempered
-together. Silence and statements are weighed apart and never reach red flags or urgency.
+together; that the rest was normal counts as each of its signs found normal. What stands from before fades by
+hours. Statements, silence and what was before never reach red flags or urgency.
 """
 
 from collections import Counter
-from collections.abc import Hashable
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Literal, cast
@@ -13,8 +14,9 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName
+from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding, Quality, Side
 from wardexam.exam.wording import finding_text
@@ -25,7 +27,8 @@ from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import story_row, weighing_row
 
-Kind = Literal["finding", "stated", "silence", "story"]
+Kind = Literal["finding", "before", "stated", "silence", "story"]
+USUAL = "usual"  # every answer that a statement of normality stands for
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
 _KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
@@ -75,8 +78,14 @@ def limb_side(sign: Sign, side: str) -> str:
 
 def repeat_key(finding: Finding) -> tuple[str, ...]:
     """What makes two findings one general statement: part, limb, kind and the same answer."""
-    row = finding.row
-    return row.part, limb_side(row, finding.side), row.answers, row.modality, str(finding.answer)
+    usual = finding.choice is not None and finding.choice.usual
+    return _alike(finding.sign, finding.side, USUAL if usual else str(finding.answer))
+
+
+@lru_cache(maxsize=_KEPT_PIECES)
+def _alike(sign_id: str, side: str, answer: str) -> tuple[str, ...]:
+    row = catalogue()[sign_id]
+    return row.part, limb_side(row, side), row.answers, row.modality, answer
 
 
 def _lean(chance: NDArray[np.float64]) -> Log:
@@ -165,6 +174,16 @@ def _places() -> tuple[tuple[Sign, Side, str], ...]:
 
 
 @cache
+def _places_of(part: str) -> tuple[tuple[Sign, Side, str], ...]:
+    """The same of one part, but signs that are asked apart, and those whose silence says nothing."""
+    never = weighing_row("silence")["never"]
+    return tuple(
+        place for place in _places()
+        if place[0].part == part and not place[0].apart and place[0].answers not in never
+    )  # fmt: skip
+
+
+@cache
 def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
     """The signs that a statement or a silence about a limb may speak of."""
     return tuple(
@@ -174,83 +193,209 @@ def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
     )
 
 
-def terms(examination: Findings, *, silence: bool) -> list[Term]:
-    """Everything that enters the sum, in a fixed order."""
-    found = _findings(examination) + _story(examination.context)
-    if silence or examination.rest_normal:
-        found += _unsaid(examination, silence=silence)
+@cache
+def _same_skin(sign_id: str) -> tuple[str, ...]:
+    """Other signs that speak of the same skin in the same way: of a level its dermatomes, of a nerve's territory those within it."""
+    row, signs = catalogue()[sign_id], catalogue().values()
+    if row.answers == "level":
+        return tuple(s.id for s in signs if s.answers == "sensation" and s.modality == row.modality)
+    if row.answers != "sensation":
+        return ()
+    least = weighing_row("silence")["same_skin"]
+    return tuple(
+        s.id
+        for s in signs
+        if s.answers == row.answers
+        and s.modality == row.modality
+        and sum(min(share, s.branches.get(b, 0.0)) for b, share in row.branches.items()) >= least
+    )
+
+
+def terms(
+    examination: Findings, *, silence: bool, before: Collection[tuple[Finding, float]] = ()
+) -> list[Term]:
+    """Everything that enters the sum, in a fixed order.
+
+    Args:
+        examination: What was found, stated and told.
+        silence: Whether a sign left out of a part that was partly examined weighs a little.
+        before: What was found earlier and is not examined now, each with how many hours ago.
+    """
+    stated = _stated(examination) if examination.rest_normal else []
+    graded = [
+        f
+        for f in examination.findings
+        if f.answer is not None and not _said_already(f, examination)
+    ]
+    faded = [(f, share) for f, hours in before if (share := fading(hours))]
+    counts = Counter(repeat_key(f) for f in graded)
+    for sign, side, _ in stated:
+        counts[_alike(sign.id, side, USUAL)] += 1
+    known: dict[tuple[str, ...], float] = dict(counts)
+    for finding, share in faded:
+        bundle = repeat_key(finding)
+        known[bundle] = known.get(bundle, 0.0) + share
+    found = _findings(examination.context, graded, known)
+    found += _before(examination.context, faded, dict(before), known)
+    found += _story(examination.context)
+    found += _statements(examination.context, stated, known)
+    if silence:
+        found += _silence(examination, stated, {f.key for f, _ in before})
     return found
 
 
-def _findings(examination: Findings) -> list[Term]:
+def _said_already(finding: Finding, examination: Findings) -> bool:
+    """Whether a lost dermatome says again what a nerve's territory says of the same skin."""
+    usual = finding.choice is None or finding.choice.usual
+    if finding.row.answers != "sensation" or finding.row.territory or usual:
+        return False
+    return any(
+        f.side == finding.side
+        and f.answer == finding.answer
+        and f.row.territory
+        and finding.sign in _same_skin(f.sign)
+        for f in examination.findings
+    )
+
+
+def fading(hours: float) -> float:
+    """What is left of the weight of a finding so many hours old; 0 where it is not worth weighing."""
+    row = weighing_row("fading")
+    left: float = row["at_once"] * 0.5 ** (hours / row["half_hours"])
+    return left if left >= row["least"] else 0.0
+
+
+def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) -> float:
+    """What equal findings leave of the weight of each; one alone, faded or not, is tempered by nothing.
+
+    Together they weigh no more than so many of them do: "power 5 in the leg" is no more in eleven words than in five.
+    """
+    row, count = weighing_row("weight"), max(1.0, known[bundle])
+    together: float = min(count, row["repeats_most"]) ** row["repeats"]
+    return together / count
+
+
+def _findings(
+    context: Context, graded: list[Finding], known: Mapping[tuple[str, ...], float]
+) -> list[Term]:
     """The terms of what was found."""
-    power = weighing_row("weight")["repeats"] - 1
-    context = examination.context
-    graded = sorted((f for f in examination.findings if f.answer is not None), key=lambda f: f.key)
-    bundles = [repeat_key(f) for f in graded]
-    repeats = Counter(bundles)
-    found = []
-    for finding, bundle in zip(graded, bundles, strict=True):
-        said = (
-            finding.answer, finding.scale, finding.qualities, finding.amount,
-            *observation.bearing(finding.row, context),
-        )  # fmt: skip
-        piece = Piece(finding.key, said, log_likelihood(finding, context))
-        found.append(
-            Term(
-                finding.key,
-                "finding",
-                finding_text(finding),
-                (piece,),
-                repeats[bundle] ** power,
-                bundle,
-                finding.side,
-            )
+    graded = sorted(graded, key=lambda f: f.key)
+    return [_term(f, context, "finding", "", _tempering(known, repeat_key(f))) for f in graded]
+
+
+def _before(
+    context: Context,
+    faded: Collection[tuple[Finding, float]],
+    hours: Mapping[Finding, float],
+    known: Mapping[tuple[str, ...], float],
+) -> list[Term]:
+    """The terms of what was found before and is not examined now."""
+    return [
+        _term(
+            f, context, "before", f"before: {finding_text(f)}, {ago(hours[f])}",
+            share * _tempering(known, repeat_key(f)),
         )
-    return found
+        for f, share in sorted(faded, key=lambda f: f[0].key)
+    ]  # fmt: skip
+
+
+def _term(finding: Finding, context: Context, kind: Kind, text: str, factor: float) -> Term:
+    piece, bundle, said = _known(
+        finding.sign, finding.side, finding.answer or "", finding.scale, finding.qualities, finding.amount,
+        *observation.bearing(finding.row, context),
+    )  # fmt: skip
+    return Term(finding.key, kind, text or said, (piece,), factor, bundle, finding.side)
 
 
 @lru_cache(maxsize=_KEPT_PIECES)
-def _piece(key: Key, kind: Kind, alike: str, bearing: observation.Bearing) -> Piece:
-    """What a sign weighs that was stated normal or not recorded."""
-    look = _usual if kind == "stated" else _silent
-    return Piece(key, (kind, *bearing), look(alike, *bearing))
+def _known(
+    sign: str, side: Side, answer: str, scale: ScaleName | None, qualities: tuple[Quality, ...],
+    amount: int | None, age: int | None, onset: Onset,
+) -> tuple[Piece, tuple[str, ...], str]:  # fmt: skip
+    """The look-up of a finding, its bundle and its words: the same for every finding that says so."""
+    finding = Finding.model_construct(
+        sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
+    )
+    said = (answer, scale, qualities, amount, age, onset)
+    counts = amount if finding.row.answers == "residual" else None
+    alike = observation.alike(finding.row)
+    log = _logged(alike, answer, scale, qualities, counts, age, onset)
+    return Piece(finding.key, said, log), repeat_key(finding), finding_text(finding)
 
 
-def _unsaid(examination: Findings, *, silence: bool) -> list[Term]:
-    """The terms of what was stated normal, and of what was left unsaid where silence weighs."""
-    weight = weighing_row("weight")
-    never = weighing_row("silence")["never"]
-    touched = {f.row.part for f in examination.findings if f.answer is not None}
+@lru_cache(maxsize=_KEPT_PIECES)
+def _silent_piece(key: Key, alike: str, bearing: observation.Bearing) -> Piece:
+    """What a sign weighs that was not recorded."""
+    return Piece(key, ("silence", *bearing), _silent(alike, *bearing))
+
+
+@lru_cache(maxsize=_KEPT)
+def _tempered(alike: str, bearing: observation.Bearing, factor: float) -> Log:
+    return np.asarray(factor * _usual(alike, *bearing))
+
+
+@lru_cache(maxsize=_KEPT_PIECES)
+def _stated_piece(key: Key, alike: str, bearing: observation.Bearing, factor: float) -> Piece:
+    """What a sign weighs that was stated normal, tempered with its equals."""
+    return Piece(key, ("stated", factor, *bearing), _tempered(alike, bearing, factor))
+
+
+def _stated(examination: Findings) -> list[tuple[Sign, Side, str]]:
+    """The signs, sides and limbs that were stated normal and not recorded."""
     recorded = {f.key for f in examination.findings}
-    unsaid: dict[tuple[Kind, str, str, str], list[Piece]] = {}
-    stated = examination.rest_normal
-    for sign, side, limb in _places():
-        if sign.apart or (sign.id, side) in recorded:
-            continue
-        kind: Kind
-        if stated and any(s.covers(sign, side) for s in stated):
-            kind = "stated"
-        elif silence and sign.part in touched and sign.answers not in never:
-            kind = "silence"
-        else:
+    return [
+        (sign, side, limb)
+        for sign, side, limb in _places()
+        if not sign.apart
+        and (sign.id, side) not in recorded
+        and any(s.covers(sign, side) for s in examination.rest_normal)
+    ]
+
+
+def _statements(
+    context: Context, stated: list[tuple[Sign, Side, str]], known: Mapping[tuple[str, ...], float]
+) -> list[Term]:
+    """The terms of what was stated normal: each sign as if it were found normal, a limb's part told as one."""
+    told: dict[tuple[str, str, str], list[Piece]] = {}
+    for sign, side, limb in stated:
+        factor = _tempering(known, _alike(sign.id, side, USUAL))
+        bearing = observation.bearing(sign, context)
+        piece = _stated_piece((sign.id, side), observation.alike(sign), bearing, factor)
+        told.setdefault((sign.part, limb, side), []).append(piece)
+    return [
+        Term(
+            (part, limb), "stated", f"rest of {limb} {part} stated normal", tuple(pieces), 1.0,
+            (part, limb, "stated"), side,
+        )
+        for (part, limb, side), pieces in told.items()
+    ]  # fmt: skip
+
+
+def _silence(
+    examination: Findings, stated: list[tuple[Sign, Side, str]], before: set[tuple[str, Side]]
+) -> list[Term]:
+    """The terms of what was left unsaid in a part that was partly examined, and not told before."""
+    power = weighing_row("weight")["silence_repeats"] - 1
+    graded = [f for f in examination.findings if f.answer is not None]
+    touched = {f.row.part for f in graded} | {s.part for s in examination.rest_normal}
+    spoken = {f.key for f in examination.findings} | before
+    told = [*(f.key for f in graded), *((sign.id, side) for sign, side, _ in stated)]
+    for sign_id, side in told:
+        spoken.add((sign_id, side))
+        spoken.update((other, side) for other in _same_skin(sign_id))
+    unsaid: dict[tuple[str, str, str], list[Piece]] = {}
+    for sign, side, limb in (
+        place for part in PARTS if part in touched for place in _places_of(part)
+    ):
+        if (sign.id, side) in spoken:
             continue
         bearing = observation.bearing(sign, examination.context)
-        piece = _piece((sign.id, side), kind, observation.alike(sign), bearing)
-        unsaid.setdefault((kind, sign.part, limb, side), []).append(piece)
-    found = []
-    for (kind, part, limb, on), pieces in unsaid.items():
-        tempering = weight["repeats" if kind == "stated" else "silence_repeats"] - 1
-        text = f"rest of {limb} {part} " + ("stated normal" if kind == "stated" else "not recorded")
-        found.append(
-            Term(
-                (part, limb),
-                kind,
-                text,
-                tuple(pieces),
-                len(pieces) ** tempering,
-                (part, limb, kind),
-                on,
-            )
+        piece = _silent_piece((sign.id, side), observation.alike(sign), bearing)
+        unsaid.setdefault((sign.part, limb, side), []).append(piece)
+    return [
+        Term(
+            (part, limb), "silence", f"rest of {limb} {part} not recorded", tuple(pieces),
+            len(pieces) ** power, (part, limb, "silence"), side,
         )
-    return found
+        for (part, limb, side), pieces in unsaid.items()
+    ]  # fmt: skip

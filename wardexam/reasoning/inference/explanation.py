@@ -1,20 +1,20 @@
 """Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.examination import Findings
+from wardexam.exam.examination import Context, Findings
+from wardexam.exam.flags import flags
+from wardexam.exam.story import STORY
 from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
-from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.forms import SIDE_NAMES
-from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
@@ -26,9 +26,7 @@ _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _BEST = 40  # rows of the first site that speak for it
 
 
-Expected = Callable[
-    [Key], NDArray[np.float64]
-]  # probability of each code of a sign among all patients
+AmongAll = Callable[[Term], float]  # log of how likely a term is among all who are examined
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +42,14 @@ class Weighed:
     second: list[Evidence]
 
 
-def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) -> Weighed:
-    """What each term weighs for the first site, in bans (log10).
+def weighed(
+    posterior: Posterior,
+    ranked: tuple[Site, ...],
+    among_all: AmongAll,
+    story: Mapping[tuple[str, str], NDArray[np.float64]],
+    context: Context,
+) -> Weighed:
+    """What each term and each word of the story weighs for the first site, in bans (log10).
 
     Against the next site: leave one out, how far the log odds fall when the term is taken away. Against the
     field: how much likelier it is under the first site, whatever else was found, than among all who are examined.
@@ -68,34 +72,45 @@ def weighed(posterior: Posterior, ranked: tuple[Site, ...], expected: Expected) 
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST)]
         moved[line] = _without_each(posterior, own, stated, looked_up)
-    field = np.array([_among_all(posterior.terms[n], expected) for n in stated])
+    at = [made.groups.index(sites[0].id) for sites in leading]
+    words = [(told, moved[at[0]], moved[at[0]] - moved[at[-1]]) for told, moved in story.items()]
+    field = np.array([among_all(posterior.terms[n]) for n in stated])
     apart = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
     return Weighed(
-        _evidence(posterior, stated, moved[0][stated] - field),
-        _evidence(posterior, stated, apart[stated]),
+        _evidence(
+            posterior, stated, moved[0][stated] - field, [(w, f) for w, f, _ in words], context
+        ),
+        _evidence(posterior, stated, apart[stated], [(w, s) for w, _, s in words], context),
     )
 
 
 def _evidence(
-    posterior: Posterior, numbers: list[int], weights: NDArray[np.float64]
+    posterior: Posterior,
+    numbers: list[int],
+    weights: NDArray[np.float64],
+    story: list[tuple[tuple[str, str], float]],
+    context: Context,
 ) -> list[Evidence]:
     terms = [posterior.terms[n] for n in numbers]
     found = [
         Evidence(term.key, term.text, even(weight / _BAN), term.kind)
         for term, weight in zip(terms, weights, strict=True)
     ]
+    found += [
+        Evidence(word, told_words(*word, context), even(weight / _BAN), "told")
+        for word, weight in story
+    ]
     return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
 
 
-def _among_all(term: Term, expected: Expected) -> float:
-    """Log of how likely a term is among all who are examined."""
-    total = 0.0
-    for piece in term.pieces:
-        mass = expected(piece.key)[: len(piece.log)]
-        log = piece.log * term.factor
-        brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
-        total += float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
-    return total
+def told_words(column: str, value: str, context: Context) -> str:
+    """A word of the story as a doctor says it: ``pain: back``, ``age 76``, ``yes: cancer``."""
+    if column == "flag":
+        return f"yes: {flags()[value].short}"
+    if column == "age":
+        return f"age {context.age}"
+    asked = next((q for q in STORY if q.field == column), None)
+    return f"{asked.name}: {asked.words(value)}" if asked else value
 
 
 def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Site]:
@@ -210,9 +225,8 @@ def fit(
             surprise.append((own, term.text))
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
     least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
-    return tuple(text for _, text in least[: n["shown"]]), even(z) if len(posterior.terms) >= n[
-        "terms"
-    ] else None
+    enough = sum(t.kind != "before" for t in posterior.terms) >= n["terms"]
+    return tuple(text for _, text in least[: n["shown"]]), even(z) if enough else None
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,45 +1,51 @@
-"""Which sign to examine next: the one whose answer is expected to tell most about the site."""
+"""Which sign to examine next: what is expected to change the action first, then what tells most about the site.
 
+Both for each second that it takes. Which answers would raise the urgency is not known here: `Told.possible` gives
+the findings to ask the rules about, and `next_signs` takes what is expected of them.
+"""
+
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from math import fsum
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Context, Findings, Onset
+from wardexam.exam.findings import Finding, Side
+from wardexam.exam.seconds import seconds
 from wardexam.reasoning.inference.greatest import largest, most_likely
 from wardexam.reasoning.inference.posterior import Posterior
+from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign, SignKey
 from wardexam.reasoning.tables import read, weighing_row
-from wardexam.reasoning.ties import even, ordered
+from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
 _ROWS = 180  # the most probable rows decide; more change the order no more
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
-
-
-@cache
-def ease() -> dict[str, float]:
-    """Signs worth proposing, by id, and how readily each is done, 0 to 1 (`next_sign.toml`)."""
-    rows = read("inference/next_sign.toml")
-    found = {}
-    for sign in catalogue().values():
-        kind = rows["kinds"]["territory"] if sign.territory else None
-        value = rows["signs"].get(sign.id, kind) or rows["parts"].get(sign.part)
-        if value:
-            found[sign.id] = float(value)
-    return found
+_KEPT_ODD = 1000  # signs and sides with their answers
+_RARE = 1e-3  # an answer less likely than this changes nothing that is expected
+_SCALE: ScaleName = "conventional"
 
 
 @cache
 def askable() -> tuple[Sign, ...]:
-    """Signs worth proposing: what a ward doctor can do at the bedside."""
-    return tuple(s for s in catalogue().values() if s.id in ease())
+    """Signs worth proposing, by `next_sign.toml`: what a ward doctor can do at the bedside."""
+    rows = read("inference/next_sign.toml")["worth"]
+    return tuple(
+        s
+        for s in catalogue().values()
+        if s.id in rows["signs"] or s.part in rows["parts"] or (rows["territories"] and s.territory)
+    )
 
 
 Kind = tuple[
@@ -118,16 +124,57 @@ def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArra
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
-    """What an unexamined sign is expected to tell: bits about the site, and the chance of each site with each answer."""
+class Told:
+    """What an unexamined sign is expected to tell.
+
+    Attributes:
+        bits: About the site.
+        sign: Which.
+        side: On which side.
+        joint: The chance of each site with each answer, shape (sites, answers).
+    """
 
     bits: float
     sign: Sign
-    side: str
+    side: Side
     joint: NDArray[np.float64]
 
+    def possible(self, urgent: NDArray[np.bool_]) -> list[tuple[float, Finding]]:
+        """Each answer out of the usual that it may show: how likely it is with an urgent place behind it, and the finding."""
+        chances = self.joint[urgent].sum(axis=0).tolist()
+        return [
+            (chances[number], finding)
+            for number, finding in _odd(self.sign.id, self.side)
+            if chances[number] > _RARE
+        ]
 
-def _told(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[_Told]]:
+
+@lru_cache(maxsize=_KEPT_ODD)
+def _odd(sign_id: str, side: Side) -> tuple[tuple[int, Finding], ...]:
+    """The answers of a sign that are out of the usual, by their number, each as a finding."""
+    sign = catalogue()[sign_id]
+    answers, usual = observation.observed(sign, Context()).answers, observation.usual_answers(sign)
+    measured = read("inference/next_sign.toml")["residual"]
+    found = []
+    for number, answer in enumerate(answers):
+        if answer in usual:
+            continue
+        fields: dict[str, Any] = {"sign": sign_id, "side": side, "answer": answer}
+        if sign.answers == "tendon":
+            fields |= {"answer": _grade(answer), "scale": _SCALE}
+        elif sign.answers == "residual":
+            fields |= {"answer": "measured", "amount": measured[answer]}
+        found.append((number, Finding.model_construct(**fields)))
+    return tuple(found)
+
+
+def _grade(meaning: str) -> str:
+    """The first grade that means so."""
+    meanings = scales()[_SCALE].meanings
+    return next(code for code, said in meanings.items() if said == meaning)
+
+
+def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[Told]]:
     """The groups that matter, and what each unexamined bedside sign is expected to tell of them."""
     made = posterior.hypotheses
     top = largest(posterior.rows, _ROWS)
@@ -154,35 +201,76 @@ def _told(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16
         told = ((before - known) / np.log(2)).tolist()
         for number, (sign, side) in enumerate(batch.signs):
             if (sign.id, side) not in recorded:
-                found.append(_Told(told[number], sign, side, joint[number]))
+                found.append(Told(told[number], sign, cast(Side, side), joint[number]))
     return groups, found
 
 
 def information(posterior: Posterior, examination: Findings) -> dict[SignKey, float]:
     """Bits about the site that each unexamined bedside sign is expected to tell, by sign and side."""
-    return {(t.sign.id, t.side): even(t.bits) for t in _told(posterior, examination)[1]}
+    return {(t.sign.id, t.side): even(t.bits) for t in informed(posterior, examination)[1]}
 
 
-def next_signs(posterior: Posterior, examination: Findings) -> tuple[NextSign, ...]:
-    """Unexamined bedside signs by expected information about the site, weighed by ease, best first."""
+Rises = Callable[
+    [Iterable[Finding]], list[int]
+]  # by how many levels the urgency would rise with each
+
+
+def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
+    """Whether a sign may raise the urgency, and its worth for each second: in levels then, else in bits.
+
+    Args:
+        bits: About the site.
+        rise: Expected, in levels.
+        each: Seconds that it takes.
+    """
+    least = read("inference/next_sign.toml")["order"]["worth"]
+    return (True, rise / each) if rise >= least else (False, bits / each)
+
+
+def next_signs(
+    posterior: Posterior, examination: Findings, rises: Rises | None = None
+) -> tuple[NextSign, ...]:
+    """Unexamined bedside signs, best first: by the rise of urgency expected of them, then by bits, each for a second.
+
+    Args:
+        posterior: What is likely.
+        examination: What was found.
+        rises: What the rules say of answers that may be found; None where they can say no more.
+    """
     made, context = posterior.hypotheses, examination.context
-    groups, told = _told(posterior, examination)
-    best = ordered(told, lambda t: t.bits * ease()[t.sign.id], lambda t: (t.sign.id, t.side))
-    return tuple(
-        _next_sign(made, t.bits, t.sign, t.side, t.joint, groups, context)
-        for t in best[: weighing_row("next_sign")["shown"]]
-    )
+    groups, told = informed(posterior, examination)
+    expected = [0.0] * len(told)
+    if rises:
+        urgent = np.array([_urgent(made.groups[g]) for g in groups])
+        expected = _expected([t.possible(urgent) for t in told], rises)
+
+    each = [worth(t.bits, rise, seconds(t.sign.id)) for t, rise in zip(told, expected, strict=True)]
+    shown, best = weighing_row("next_sign")["shown"], list[int]()
+    for urgent_first in (True, False):
+        those = [n for n, (first, _) in enumerate(each) if first == urgent_first]
+        if len(those) > shown:  # all that equal the last of them are ordered as well
+            least = sorted(each[n][1] for n in those)[-shown] - EQUAL
+            those = [n for n in those if each[n][1] >= least]
+        best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
+    return tuple(_next_sign(made, told[n], expected[n], groups, context) for n in best[:shown])
+
+
+@cache
+def _urgent(group: str) -> bool:
+    """Whether a group needs same-day action."""
+    return bool(sites()[group.partition(".")[0]]["urgent"])
+
+
+def _expected(possible: list[list[tuple[float, Finding]]], rises: Rises) -> list[float]:
+    """The rise of urgency, in levels, that is expected of each sign."""
+    each = iter(rises([finding for those in possible for _, finding in those]))
+    return [fsum(chance * next(each) for chance, _ in those) for those in possible]
 
 
 def _next_sign(
-    made: Hypotheses,
-    bits: float,
-    sign: Sign,
-    side: str,
-    joint: NDArray[np.float64],
-    groups: NDArray[np.int16],
-    context: Context,
+    made: Hypotheses, told: Told, rise: float, groups: NDArray[np.int16], context: Context
 ) -> NextSign:
+    sign, side, joint = told.sign, told.side, told.joint
     answers = observation.observed(sign, context).answers
     chances, n = joint.sum(axis=0), weighing_row("next_sign")
     meanings = []
@@ -192,4 +280,7 @@ def _next_sign(
         site = either(spoken(equals[0]), equals)
         meanings.append((answers[number], f"{site} {even(after.max()):.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"
-    return NextSign((sign.id, side), text, even(bits), tuple(meanings))
+    return NextSign(
+        (sign.id, side), text, even(told.bits), tuple(meanings), even(rise), seconds(sign.id),
+        worth(told.bits, rise, seconds(sign.id))[0],
+    )  # fmt: skip

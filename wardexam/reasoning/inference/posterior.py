@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
-from wardexam.reasoning.inference.evidence import Term, terms, together
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.inference.evidence import Term, fading, terms, together
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -27,6 +28,8 @@ _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
 _KEPT_SUMS = 48  # 0.1 MB each
 _KEPT_FEW = 8  # of them, where many sessions share a host: a longer examination adds some up again
+_KEPT_AMONG = 2000  # numbers
+_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT_SMALL = 200  # over folds, some kB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
@@ -49,11 +52,11 @@ class Before:
 
     Attributes:
         forms: Gives the probability of every form then, shape (forms,).
-        known: How many signs were found, and words of the story and flags told.
+        known: How many signs were found, and words of the story and flags told; what was found before by what is left of it.
     """
 
     forms: Callable[[], Floats]
-    known: int
+    known: float
 
 
 @dataclass(frozen=True)
@@ -135,12 +138,13 @@ class Posterior:
         return np.asarray(total * term.factor)
 
 
-def answered_yes(examination: Findings) -> tuple[str, ...]:
-    """The red flags that were answered yes, with a word for each site that nothing found supports."""
+def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
+    """The red flags that were answered yes, with a word for each site that nothing found now or before supports."""
     said = [f for f, answer in examination.flags.items() if answer == "yes"]
     for row in read("inference/story.toml")["support"].values():
         found = any(
-            f.sign in row["signs"] and f.answer in row["answers"] for f in examination.findings
+            f.sign in row["signs"] and f.answer in row["answers"]
+            for f in (*examination.findings, *before)
         )
         told = not set(said).isdisjoint(row.get("flags", ()))
         story = examination.context
@@ -217,6 +221,8 @@ class Sums:
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
         self._expected: dict[Key, Floats] = {}
+        self._told: dict[Hashable, dict[tuple[str, str], Floats]] = {}
+        self._among: OrderedDict[Hashable, float] = OrderedDict()
         self._all: Floats | None = None
         self._last: tuple[list[Term], Array, list[Array] | None] | None = None
 
@@ -248,12 +254,63 @@ class Sums:
             )
         return self._expected[key]
 
-    def posterior(self, examination: Findings, *, silence: bool) -> Posterior:
-        """The posterior of an examination; nothing entered gives the prior."""
-        context, flags = examination.context, answered_yes(examination)
+    def story(self, examination: Findings, flags: tuple[str, ...]) -> dict[tuple[str, str], Floats]:
+        """How the log of every group's probability moved with each word of the story, shape (groups,)."""
+        context = examination.context
+        spoken = tuple(f for f in flags if examination.flags.get(f) == "yes")
 
-        found = terms(examination, silence=silence)
-        known = sum(t.kind == "finding" for t in found) + len(told(context, examination.flags))
+        def by_group(forms: Floats) -> Floats:
+            group_of, count = self._made.group_of_form, len(self._made.groups)
+            return np.log(np.maximum(_LEAST, np.bincount(group_of, forms, count)))
+
+        key = context, flags, spoken
+        if key not in self._told:
+            while len(self._told) >= _KEPT_PRIORS:
+                del self._told[next(iter(self._told))]
+            whole = by_group(self._prior.forms(context, flags))
+            without = self._prior.without_each(context, flags, spoken)
+            self._told[key] = {word: whole - by_group(forms) for word, forms in without.items()}
+        return self._told[key]
+
+    def among_all(self, term: Term) -> float:
+        """Log of how likely a term is among all who are examined."""
+        total = 0.0
+        for piece in term.pieces:
+            key = piece.key, piece.said, term.factor
+            known = self._among.get(key)
+            if known is None:
+                mass = self.expected(piece.key)[: len(piece.log)]
+                log = piece.log * term.factor
+                brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
+                known = float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
+                self._among[key] = known
+                if len(self._among) > _KEPT_AMONG:
+                    self._among.popitem(last=False)
+            total += known
+        return total
+
+    def posterior(
+        self,
+        examination: Findings,
+        *,
+        silence: bool,
+        before: Collection[tuple[Finding, float]] = (),
+    ) -> Posterior:
+        """The posterior of an examination; nothing entered gives the prior.
+
+        Args:
+            examination: What was found.
+            silence: Whether a sign left out of a part that was partly examined weighs a little.
+            before: What was found earlier and is not examined now, each with how many hours ago.
+        """
+        context = examination.context
+        flags = answered_yes(examination, [f for f, _ in before])
+        found = terms(examination, silence=silence, before=before)
+        known: float = sum(t.kind == "finding" for t in found) + len(
+            told(context, examination.flags)
+        )
+        if before:
+            known += sum(fading(hours) for _, hours in before)
         return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
@@ -262,9 +319,24 @@ class Sums:
         return self._narrowed(prior + likelihood, brisk, found, before)
 
     def _likelihood(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
-        """The weights of some terms, shape (rows,), and by briskness what hangs on it; the last is kept."""
-        if self._last and len(found) == len(self._last[0]) and all(map(is_, found, self._last[0])):
-            return self._last[1:]
+        """The weights of some terms, shape (rows,), and by briskness what hangs on it.
+
+        What was found now is added up first and kept: the tool's own alarm asks for it alone.
+        """
+        core = [t for t in found if t.kind in ("finding", "story")]
+        if self._last and len(core) == len(self._last[0]) and all(map(is_, core, self._last[0])):
+            whole, brisk = self._last[1:]
+        else:
+            whole, brisk = self._added_up(core)
+            self._last = (core, whole, brisk)
+        if len(core) == len(found):
+            return whole, brisk
+        more, wide = self._added_up([t for t in found if t.kind not in ("finding", "story")])
+        if brisk is None or wide is None:
+            return whole + more, brisk or wide
+        return whole + more, _both(brisk, wide)
+
+    def _added_up(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
@@ -278,9 +350,7 @@ class Sums:
             else:
                 place = bundle[0], side
                 brisk[place] = brisk[place] + total if place in brisk else total
-        whole = flat["midline"] + (flat["right"] + flat["left"])
-        self._last = (found, whole, self._wide(brisk))
-        return self._last[1:]
+        return flat["midline"] + (flat["right"] + flat["left"]), self._wide(brisk)
 
     def _wide(self, brisk: dict[tuple[str, str], Array]) -> list[Array] | None:
         """By briskness, a line of rows for each, since lines are added and compared faster than columns."""

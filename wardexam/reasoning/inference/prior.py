@@ -113,6 +113,26 @@ class Priors:
         share = self._share(context, flags, alarm=False)
         return np.asarray(share / share.sum())
 
+    def without_each(
+        self, context: Context, flags: Collection[str], spoken: Collection[str]
+    ) -> dict[tuple[str, str], Floats]:
+        """The probability of every form were one word of the story not told, by that word, shape (forms,).
+
+        Args:
+            context: The story.
+            flags: What stands for flags in the prior.
+            spoken: The flags among them that were answered yes by somebody.
+        """
+        made = {}
+        for column, value in told(context, spoken):
+            if column == "flag":
+                made[column, value] = self.forms(context, [f for f in flags if f != value])
+            else:
+                unknown = Context.model_fields[column].default
+                less = context.model_copy(update={column: unknown})
+                made[column, value] = self.forms(less, flags)
+        return made
+
     def _share(self, context: Context, flags: Collection[str], *, alarm: bool) -> Floats:
         share = self._own * self._told("onset", context.onset)
         for number, row in enumerate(read("inference/story.toml")["shift"]):

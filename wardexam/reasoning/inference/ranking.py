@@ -8,12 +8,13 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.exam.examination import Onset
 from wardexam.exam.text import counted
+from wardexam.reasoning.inference.claims import Known, claimed, limit
 from wardexam.reasoning.inference.greatest import first_likely, largest, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
-from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import Site, SiteSide, Word
 from wardexam.reasoning.tables import weighing_row
@@ -21,6 +22,7 @@ from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _RIGHT, _LEFT = SIDES.index("right"), SIDES.index("left")
 _BELOW = 1 - sqrt(EQUAL)  # of the last that is shown: what equals it by steps of `EQUAL` lies above
+_NOTHING = Known(())
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
@@ -54,13 +56,19 @@ def either(name: str, groups: list[str]) -> str:
 
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass."""
-    total = np.concatenate([[0.0], np.cumsum(mass)])
-    first, after = np.nonzero(total[None, :] - total[:, None] >= held - EQUAL)
-    if not len(first):
+    total = [0.0, *np.cumsum(mass).tolist()]
+    least, after = len(mass), 0
+    for first, before in enumerate(total):
+        while after < len(total) and total[after] - before < held - EQUAL:
+            after += 1
+        if after == len(total):
+            break
+        least = min(least, after - first)
+    if total[-1] < held - EQUAL:
         return 0, len(mass) - 1
-    length = int((after - first).min())
-    at = leading(total[length:] - total[:-length])
-    return at, at + length - 1
+    runs = np.array([total[n + least] - total[n] for n in range(len(total) - least)])
+    at = leading(runs)
+    return at, at + least - 1
 
 
 def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
@@ -81,21 +89,23 @@ def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
     return every, never
 
 
-def dangerous(posterior: Posterior) -> tuple[Site, ...]:
+def dangerous(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
     """The urgent ones among the sites that `ranked` gives, in its order."""
     made = posterior.hypotheses
+    known = Known.of(posterior.terms, onset)
     return tuple(
-        place(made, number, posterior.forms)
+        place(made, number, posterior.forms, known)
         for number in _shown(posterior, weighing_row("sites")["least_alarm"])[0]
         if sites()[made.forms[made.forms_of[number][0]].site]["urgent"]
     )
 
 
-def ranked(posterior: Posterior) -> tuple[Site, ...]:
-    """The sites, most probable first; the probabilities add up to 1."""
+def ranked(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
+    """The sites, most probable first; the probabilities add up to 1. A name claims no onset that is not told."""
     made, mass, n = posterior.hypotheses, posterior.groups, weighing_row("sites")
     shown, left = _shown(posterior, n["least"])
-    found = [_claimed(place(made, number, posterior.forms), posterior) for number in shown]
+    known = Known.of(posterior.terms, onset)
+    found = [_counted(place(made, n, posterior.forms, known), posterior) for n in shown]
     rest = float(mass[left].sum())
     if rest > n["other"]:
         found.append(Site(
@@ -105,28 +115,25 @@ def ranked(posterior: Posterior) -> tuple[Site, ...]:
     return tuple(found)
 
 
-def _claimed(site: Site, posterior: Posterior) -> Site:
-    """The same, its name claiming only what was found; what is called normal says of how many signs."""
-    terms = posterior.terms
-    if site.region == "none":
-        said = [t for t in terms if t.kind in ("finding", "stated")]
-        count = sum(len(t.pieces) for t in said)
-        words = counted(count, "sign") if count else "nothing examined"
-        return replace(site, name=f"{site.name}: {words}")
-    for row in weighing_row("claims").values():
-        if site.name.startswith(row["name"]) and not any(
-            t.kind == "finding" and catalogue()[t.key[0]].limb == row["limb"] for t in terms
-        ):
-            return replace(site, name=row["else"] + site.name.removeprefix(row["name"]))
-    return site
+def _counted(site: Site, posterior: Posterior) -> Site:
+    """The same; what is called normal says of how many signs."""
+    if site.region != "none":
+        return site
+    said = [t for t in posterior.terms if t.kind in ("finding", "before", "stated")]
+    count = sum(len(t.pieces) for t in said)
+    words = counted(count, "sign") if count else "nothing examined"
+    return replace(site, name=f"{site.name}: {words}")
 
 
-def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
-    """One group as a site, from the probability of every form."""
+def place(
+    made: Hypotheses, group: int, forms: NDArray[np.float64], known: Known = _NOTHING
+) -> Site:
+    """One group as a site, from the probability of every form, its name claiming only what is known."""
     members = made.forms_of[group]
     chances = forms.take(members).tolist()
     mass = fsum(chances)
-    best = made.forms[members[first_likely(chances)]]
+    at = first_likely(chances)
+    best = made.forms[members[at]]
     by_side = [0.0] * len(SIDES)
     for number, chance in zip(made.sides_of[group], chances, strict=True):
         by_side[number] += chance
@@ -135,8 +142,14 @@ def place(made: Hypotheses, group: int, forms: NDArray[np.float64]) -> Site:
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
     row = sites()[best.site]
+    names = made.names_of[group]
+    share = 1.0
+    if names.any() and mass > 0:  # more than one
+        share = float(forms.take(members)[names == names[at]].sum()) / mass
+    name = claimed(best.name, best.group, share, known)
+    said = _name(best.site, name, side, _level(best.site, level, levels, known))
     return Site(
-        best.group, best.site, _name(best, side, level), side, levels, level, even_chance(mass),
+        best.group, best.site, said, side, levels, level, even_chance(mass),
         word(mass, urgent=bool(row["urgent"])),
         bool(row["urgent"]),
     )  # fmt: skip
@@ -162,17 +175,28 @@ def _levels(
     return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
 
 
-def _name(best: Form, side: str, level: str | None) -> str:
+def _level(site: str, level: str | None, levels: tuple[str, str] | None, known: Known) -> str:
+    """The level in words: as found, or about where it is inferred and the range is narrow; else empty."""
+    if level is None or levels is None:
+        return ""
+    first, last = map(SEGMENTS.index, levels)
+    if site == "root":
+        return f"{level} " if last - first < limit("root") else ""
+    if known.level and first <= SEGMENTS.index(known.level) <= last:
+        return f", level {known.level}"
+    return f", about {level}" if last - first < limit("level") else ""
+
+
+def _name(site: str, name: str, side: str, level: str) -> str:
     n = weighing_row("sites")
-    if best.site in n["side_first"]:
+    if site in n["side_first"]:
         where = "" if side in ("both", "none") else f"{side} "
-        return f"{where}{level} {best.name}" if best.name == "root" else f"{where}{best.name}"
-    name = best.name
-    if best.site in n["side_last"]:
+        return f"{where}{level if name == 'root' else ''}{name}"
+    if site in n["side_last"]:
         if side in ("right", "left"):
             for words in n["side_words"]:
                 name = name.replace(words, "")
             name = f"{name}, {side}"
-        if best.site == "cord":
-            name = f"{name}, about {level}"
+        if site == "cord":
+            name = f"{name}{level}"
     return name

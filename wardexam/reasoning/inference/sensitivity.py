@@ -49,6 +49,10 @@ def one_grade_off(
     at = posterior.kept[top]
     joint = posterior.joint[top]
     groups = made.group_of[at]
+    first_rows = np.isin(groups, list(leaders))
+    others = ~first_rows
+    if not (first_rows.any() and others.any()):
+        return ()
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
     context = examination.context
     factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
@@ -61,10 +65,13 @@ def one_grade_off(
         codes = made.code(*finding.key)[at]
         for other in neighbours(finding):
             change = factor * (log_likelihood(other, context) - held)
-            most = change.max()
-            if most - change.min() < lead:
+            if change.max() - change.min() < lead:
                 continue  # cannot make good the lead
-            mass = (joint * np.exp(change[codes] - most)).sum(axis=1)
+            change = change.take(codes, axis=0)
+            if change[others].max() - change[first_rows].min() < lead:
+                continue
+            most = change.max()
+            mass = (joint * np.exp(change - most)).sum(axis=1)
             after = np.asarray(np.bincount(groups, mass, len(made.groups)), float)
             likely = most_likely(after)
             first = int(likely[0])

@@ -17,7 +17,7 @@ from wardexam.reasoning.tables import weighing_row
 Floats = NDArray[np.float64]
 
 
-def tempered(chance: Floats, before: Floats, known: int) -> Floats:
+def tempered(chance: Floats, before: Floats, known: float) -> Floats:
     """The chances to be told, adding up to 1.
 
     Args:

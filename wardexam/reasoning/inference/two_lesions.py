@@ -10,6 +10,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from wardexam.exam.examination import Onset
+from wardexam.reasoning.inference.claims import Known
 from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest, leading_chance
 from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
@@ -99,7 +101,7 @@ def _joined(
     return brisk + flat[:, None]
 
 
-def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
+def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown") -> Pair | None:
     """The best two lesions together, or None where they are not clearly better than the best one.
 
     `times` is the ratio of the evidence for the two, their prior included, to that for any one.
@@ -135,8 +137,9 @@ def two_lesions(posterior: Posterior, log_prior: Array) -> Pair | None:
     groups = np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
     only = np.zeros(len(made.forms))
     only[made.form_of[row]] = 1.0
-    first = place(made, int(made.group_of[row]), only)
-    second = place(made, leading_chance(groups), forms / forms.sum())
+    known = Known.of(posterior.terms, onset)
+    first = place(made, int(made.group_of[row]), only, known)
+    second = place(made, leading_chance(groups), forms / forms.sum(), known)
     if not _lesion(second.region) or first.name == second.name:
         return None
     if first.id == second.id == "cord":  # one cord lesion of some length, not two

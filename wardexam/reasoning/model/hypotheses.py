@@ -77,6 +77,17 @@ class Hypotheses:
         return [np.flatnonzero(self.group_of_form == n) for n in range(len(self.groups))]
 
     @cached_property
+    def names_of(self) -> list[NDArray[np.intp]]:
+        """The number of each name among the forms of each group, shape (forms of the group,)."""
+        made = []
+        for members in self.forms_of:
+            known: dict[str, int] = {}
+            made.append(
+                np.array([known.setdefault(self.forms[m].name, len(known)) for m in members])
+            )
+        return made
+
+    @cached_property
     def side_of_form(self) -> NDArray[np.int8]:
         """The number of each form's side in `SIDES`."""
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)

@@ -58,7 +58,7 @@ def written_over(found: Findings) -> tuple[str, ...]:
     return (*lines, f"story onset {found.context.onset}")
 
 
-def _graver(finding: Finding, word: str, amount: int | None) -> bool:
+def graver(finding: Finding, word: str, amount: int | None) -> bool:
     """Whether a finding is graver than an answer that was written down, or not comparable with it."""
     kind, answer = finding.row.answers, str(finding.answer)
     if finding.scale:
@@ -93,7 +93,7 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
             number = words[2] if len(words) > 2 else ""
             seen[first, words[0]] = words[1], int(number) if number.isdecimal() else None
     said = [
-        finding_text(f) for f in _abnormal(found) if f.key not in seen or _graver(f, *seen[f.key])
+        finding_text(f) for f in _abnormal(found) if f.key not in seen or graver(f, *seen[f.key])
     ]
     said += [
         f"{every_flag()[name].short}: yes"

@@ -311,26 +311,70 @@ def _asking(flag: str) -> tuple[Row, ...]:
     return tuple(found.values())
 
 
-class Held:
-    """The conditions that hold of some findings, tried again only where one flag is answered otherwise.
+_Alike = tuple[tuple[int, ...], str, str, frozenset[str] | None]
 
-    Args:
-        examination: What was found.
+
+class Held:
+    """What holds of some findings, asked again and again for one more finding, or one more answer.
 
     Attributes:
         names: The conditions that hold.
     """
 
     def __init__(self, examination: Findings) -> None:
-        self._met = _met(examination, _table())
-        self.names = _hold(_table().order, examination, self._met, set())
+        self._found, self._table = examination, _table()
+        self._met = _met(examination, self._table)
+        self.names = frozenset(_hold(self._table.order, examination, self._met, set()))
+        self._alike: dict[_Alike, frozenset[str]] = {}
 
     def answered(self, flag: str, examination: Findings) -> set[str]:
         """What holds of the same findings with this flag answered as it is in `examination`."""
         rows = _asking(flag)
-        if not rows:
+        held = {*self.names}.difference(name for name, *_ in rows)
+        return _hold(rows, examination, self._met, held)
+
+    def with_one(self, finding: Finding) -> frozenset[str]:
+        """The conditions that hold with one more finding, out of the usual, of a sign that was not examined."""
+        places = self._table.met_by(finding)
+        lost = _lost(finding)
+        if not places and not lost:
             return self.names
-        return _hold(rows, examination, self._met, self.names.difference(name for name, *_ in rows))
+        suppliers = _suppliers()[finding.sign] if lost else None
+        alike = places, finding.row.limb, finding.side, suppliers
+        if alike not in self._alike:
+            self._alike[alike] = self._further(finding, frozenset(places))
+        return self._alike[alike]
+
+    def _further(self, finding: Finding, places: frozenset[int]) -> frozenset[str]:
+        found = self._found.model_copy(update={"findings": (*self._found.findings, finding)})
+        met = {**self._met, **{p: [*self._met.get(p, []), finding] for p in places}}
+        held, hang = set(self.names), _hangs()
+        for name, every, some in self._table.order:
+            if name in held:  # no condition ends by one more finding
+                continue
+            at, by = hang[name]
+            if at.isdisjoint(places) and by.isdisjoint(held - self.names) and _BY_LIMB not in by:
+                continue
+            if all(_passes(t, found, met, held) for t in every) and (
+                not some or any(_passes(t, found, met, held) for t in some)
+            ):
+                held.add(name)
+        return frozenset(held)
+
+
+_BY_LIMB = "by limb"  # what a test hangs on that asks whether a loss is of one nerve or root
+
+
+@cache
+def _hangs() -> dict[str, tuple[frozenset[int], frozenset[str]]]:
+    """On which tests and on which other conditions each condition hangs."""
+    made = {}
+    for name, every, some in _table().order:
+        tests = (*every, *some)
+        by = {t.test.condition for t in tests if t.test.condition}
+        by |= {_BY_LIMB for t in tests if t.test.unconfined or t.test.numb_beyond}
+        made[name] = frozenset(t.place for t in tests if t.of_findings), frozenset(by)
+    return made
 
 
 # --- what one nerve or root gives

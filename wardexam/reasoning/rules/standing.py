@@ -5,8 +5,10 @@ Blank never means normal: a sign that was found and is not looked at again is no
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TypeVar
 
+from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
 
@@ -209,6 +211,23 @@ def unrelieved(still: Open, later: Told) -> tuple[Told, ...]:
     if later.context.onset == "unknown" and any(_odd(undated)):
         undated = _joined(undated, later)
     return _heard(both, stories, onset, undated, untold)
+
+
+def earlier(examinations: Iterable[Examination], now: datetime) -> Earlier | None:
+    """What stands of a stay's examinations, in the order saved, each finding with when it was found; None without any.
+
+    Args:
+        examinations: Those before the one that is made now.
+        now: When that is made.
+    """
+    stands, times = None, dict[tuple[str, Side], datetime]()
+    for examination in examinations:
+        stands = over(stands, examination) if stands else examination
+        times |= {f.key: examination.at for f in examination.findings if f.answer is not None}
+    if stands is None:
+        return None
+    found = tuple((f, times[f.key]) for f in stands.findings if f.answer is not None)
+    return Earlier(found, stands.context, dict(stands.flags), now)
 
 
 def standing(examinations: Iterable[Told]) -> Told | None:

@@ -26,6 +26,7 @@ from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import Held, conditions, holding
+from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
@@ -277,6 +278,23 @@ def _speaking() -> dict[str, list[str]]:
     return found
 
 
+def level_of(found: Findings) -> int:
+    """The level of the rules that fire on what was found, 0 to 3: no acts, no stay, no reading."""
+    return max((rules()[name].urgency for name in fired(found)), default=0)
+
+
+@cache
+def _by_level() -> tuple[Rule, ...]:
+    """The rules, the gravest first."""
+    return tuple(sorted(rules().values(), key=lambda row: -row.urgency))
+
+
+def level_with(holds: Collection[str], flags: Collection[str]) -> int:
+    """The level of the rules that fire where these conditions hold and these flags were answered yes."""
+    said = {f"sign:{name}" for name in holds} | {f"flag:{name}" for name in flags}
+    return next((row.urgency for row in _by_level() if _fires(row, said)), 0)
+
+
 def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     """The rules that fire, each with whether it hangs on an onset that is not known."""
     now = fired(found, changes)
@@ -382,6 +400,7 @@ def assess(
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
     """
+    examination = with_graver(examination)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:

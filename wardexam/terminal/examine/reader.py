@@ -59,7 +59,7 @@ class Reader:
             ordered: Called from it when the flags matter in another order.
         """
         self._ordered = ordered
-        self._thinking = Thinking(tell, self._ahead, self._order)
+        self._thinking = Thinking(tell, self._ahead, self._order, self._state.visit.earlier)
         self.ask()
 
     def end(self) -> None:

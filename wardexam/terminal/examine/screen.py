@@ -12,6 +12,7 @@ from textual.geometry import Offset
 from wardexam.errors import InputError
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET
+from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.terminal.examine import actions, edits, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
 from wardexam.terminal.examine.reader import Reader
@@ -171,12 +172,16 @@ class ExamineScreen(LineScreen):
             said: What is said of all, where there are several.
         """
         told = [Edit(edit.change, said or edit.said) for edit in made]
+        before = {c.brief for c in contradictions(self.visit.examination)}
         try:
             self.visit.change_together(told)
         except InputError as error:
             self.say(error.line[: self.size.width])
             return False
         self.said = self._wrote = said or made[-1].said
+        stated = [c.brief for c in contradictions(self.visit.examination)]
+        if new := [brief for brief in stated if brief not in before]:
+            self.said = new[0]  # it has the line to itself, so that it is read
         return True
 
     def write(self, *made: Edit, said: str = "") -> None:

@@ -1,0 +1,259 @@
+"""One observation has one weight: the same examination in other words reads the same.
+
+Base sheets are the development part of the open benchmark and the classic patterns. What is moved is each shown
+chance (tolerance 0.10) and the leading site, which stays unless another was as near. Where it cannot be less:
+
+- a level against its dermatomes, where silence is weighed: a level says nothing of how dense the loss is;
+- a leg's group against its two parts, which test two movements more: most where nothing but power was found, and
+  that full (one sheet of 154 by 0.45, three by more than 0.10);
+- a nerve's territory against a dermatome of the same skin: the territory claims a border that a root does not keep.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import cache
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.handbook.cases import cases as patterns
+from tests.handbook.published.cases import cases
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
+from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Findings
+from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.sheet import Sheet, SheetFinding, groups
+from wardexam.reasoning.engine import load
+from wardexam.reasoning.model.losses import sides
+from wardexam.reasoning.rules.contradictions import contradictions
+
+Reworded = Callable[[Findings], Findings | None]
+MODALITY = {"level_pin": "pin", "level_touch": "touch"}
+TOLERANCE = 0.10
+LIMBS = ("head", "trunk", "right arm", "left arm", "right leg", "left leg")
+
+
+@cache
+def bases() -> tuple[tuple[str, Findings], ...]:
+    published = [(c.id, c.findings) for c in cases("development")]
+    return (*published, *((c.title, c.examination) for c in patterns()))
+
+
+def with_findings(found: Findings, findings: list[Finding]) -> Findings:
+    return found.model_copy(update={"findings": tuple(findings)})
+
+
+def level_by_dermatomes(found: Findings) -> Findings | None:
+    """A level as each dermatome: lost below it, normal at it; the saddle is asked apart."""
+    made, keys = list(found.findings), {f.key for f in found.findings}
+    levels = [f for f in made if f.sign in MODALITY and f.answer in SEGMENTS]
+    for level in levels:
+        made.remove(level)
+        at = SEGMENTS.index(level.answer)
+        for sign in catalogue().values():
+            if not sign.id.startswith(f"{MODALITY[level.sign]}_") or sign.limb == "saddle":
+                continue
+            place = min(map(SEGMENTS.index, sign.segments))
+            if place >= at and (sign.id, level.side) not in keys:
+                answer = "reduced" if place > at else "normal"
+                made.append(Finding(sign=sign.id, side=level.side, answer=answer))
+    return with_findings(found, made) if levels else None
+
+
+def stated_sign_by_sign(found: Findings) -> Findings | None:
+    """A statement that the rest was normal as each of its signs found normal."""
+    if not found.rest_normal or contradictions(found):
+        return None
+    made, keys = list(found.findings), {f.key for f in found.findings}
+    for sign in catalogue().values():
+        for side, _ in sides(sign):
+            if (sign.id, side) not in keys and found.stated_normal(sign.id, side):
+                scale = "conventional" if sign.answers == "tendon" else None
+                usual = next(
+                    a for a in answers_for(sign.answers, "conventional").answers if a.usual
+                )
+                made.append(Finding(sign=sign.id, side=side, answer=usual.code, scale=scale))
+    return with_findings(found, made).model_copy(update={"rest_normal": ()})
+
+
+def split(group: str, *into: str) -> Reworded:
+    """A statement of a group in which all answers are equal, as one of other groups that hold it."""
+
+    def reworded(found: Findings) -> Findings | None:
+        made, keys = list(found.findings), {f.key: f for f in found.findings}
+        for side in ("right", "left"):
+            mine = [keys.get((s, side)) for s in groups()[group]]
+            if all(mine) and len({f.answer for f in mine}) == 1:
+                made += [
+                    mine[0].model_copy(update={"sign": s})
+                    for other in into for s in groups()[other] if (s, side) not in keys
+                ]  # fmt: skip
+        return with_findings(found, made) if len(made) > len(found.findings) else None
+
+    return reworded
+
+
+TERRITORIES = {
+    "territory_ulnar": "touch_C8", "territory_medial_forearm": "touch_T1", "territory_saphenous": "touch_L4",
+    "territory_sural": "touch_S1", "territory_superficial_fibular": "touch_L5", "territory_posterior_thigh": "touch_S2",
+}  # fmt: skip
+
+
+def territory(*, instead: bool) -> Reworded:
+    """A nerve's territory lost as the dermatome of the same skin: instead of it, or said as well."""
+
+    def reworded(found: Findings) -> Findings | None:
+        made, keys = list(found.findings), {f.key for f in found.findings}
+        lost = [
+            f for f in made
+            if f.sign in TERRITORIES and f.answer in ("reduced", "absent")
+            and (TERRITORIES[f.sign], f.side) not in keys
+        ]  # fmt: skip
+        for finding in lost:
+            made.append(finding.model_copy(update={"sign": TERRITORIES[finding.sign]}))
+            if instead:
+                made.remove(finding)
+        return with_findings(found, made) if lost else None
+
+    return reworded
+
+
+def pairs(reworded: Reworded) -> Iterator[tuple[str, Findings, Findings]]:
+    for name, found in bases():
+        other = reworded(found)
+        if other is not None:
+            yield name, found, other
+
+
+def moved(one: Findings, other: Findings, silence: bool) -> tuple[float, bool]:
+    """By how much the most moved of the shown chances differs, and whether another site leads that was not as near."""
+    here, there = (load().read(f, silence=silence) for f in (one, other))
+    first, second = ({s.id: s.probability for s in r.sites} for r in (here, there))
+    most = max(abs(first.get(i, 0.0) - second.get(i, 0.0)) for i in {*first, *second} - {"other"})
+    lead = here.sites[0].id
+    near = here.sites[0].probability - first.get(there.sites[0].id, 0.0) <= TOLERANCE
+    return most, lead != there.sites[0].id and not near
+
+
+# how it is reworded, over how many sheets at least, the tolerance, how many may exceed it
+TABLE = {
+    "a level by its dermatomes": (level_by_dermatomes, 25, 0.10, 1, 0.15),
+    "a statement sign by sign": (stated_sign_by_sign, 50, 0.05, 0, 0.05),
+    "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 140, 0.10, 4, 0.50),
+    "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 100, 0.10, 1, 0.15),
+    "a territory and its dermatome": (territory(instead=False), 15, 0.05, 0, 0.05),
+    "a territory or its dermatome": (territory(instead=True), 15, 0.10, 12, 0.45),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("silence", [False, True])
+@pytest.mark.parametrize("name", TABLE)
+def test_the_same_in_other_words_reads_the_same(name, silence):
+    reworded, least, tolerance, exceed, never = TABLE[name]
+    found = [(moved(one, other, silence), title) for title, one, other in pairs(reworded)]
+    assert len(found) >= least
+    over = [(most, title) for (most, _), title in found if most > tolerance]
+    assert len(over) <= exceed, over
+    assert max(most for (most, _), _ in found) <= never, over
+    leads = [title for (_, other), title in found if other]
+    assert len(leads) <= exceed, leads
+
+
+@pytest.mark.parametrize(
+    ("part", "limb", "silence"),
+    [("power", "left leg", True), ("reflexes", "right leg", True), ("sensation", "left arm", False),
+     ("cranial", "head", True), ("sensation", "trunk", True), ("movement", "right arm", False)],
+)  # fmt: skip
+def test_a_statement_added_to_any_sheet_is_its_signs_found_normal(part, limb, silence):
+    count = 0
+    for number, (title, found) in enumerate(bases()):
+        if number % 4:
+            continue
+        statement = RestNormal(part=part, limb=limb)
+        both = found.model_copy(update={"rest_normal": (*found.rest_normal, statement)})
+        each = stated_sign_by_sign(both)
+        if each is not None:
+            most, other = moved(both, each, silence)
+            assert most <= 0.05, title
+            assert not other, title
+            count += 1
+    assert count >= 100
+
+
+SIGNS = [s.id for s in catalogue().values() if s.sides == "each" and s.answers in ("tendon", "mrc", "sensation")]  # fmt: skip
+
+
+@st.composite
+def sheets(draw) -> tuple[SheetFinding, ...]:
+    """Some signs with an answer on both sides."""
+    chosen = draw(st.lists(st.sampled_from(SIGNS), min_size=1, max_size=12, unique=True))
+    return tuple(
+        SheetFinding(
+            sign=sign,
+            side="both",
+            answer=draw(
+                st.sampled_from(answers_for(catalogue()[sign].answers, "conventional").codes)
+            ),
+        )
+        for sign in chosen
+    )
+
+
+@settings(max_examples=25, deadline=None)
+@given(sheets(), st.randoms(use_true_random=False), st.booleans())
+def test_both_sides_at_once_or_one_by_one_and_in_any_order_is_the_same_to_the_bit(found, random, silence):  # fmt: skip
+    apart = [f.model_copy(update={"side": side}) for f in found for side in ("right", "left")]
+    random.shuffle(apart)
+    one, other = (Sheet(findings=tuple(f)).spelled_out() for f in (found, apart))
+    assert load().read(one, silence=silence) == load().read(other, silence=silence)
+
+
+GROUPS = [name for name in groups() if not name.startswith("_")]
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.sampled_from(GROUPS), st.integers(0, 20), st.booleans())
+def test_a_group_is_its_signs_to_the_bit(group, number, silence):
+    row = catalogue()[groups()[group][0]]
+    codes = answers_for(row.answers, "conventional").codes
+    answer = codes[number % len(codes)]
+    whole = Sheet(findings=(SheetFinding(sign=group, side="both", answer=answer),))
+    each = Sheet(findings=tuple(SheetFinding(sign=s, side="both", answer=answer) for s in groups()[group]))  # fmt: skip
+    one, other = (load().read(s.spelled_out(), silence=silence) for s in (whole, each))
+    assert one == other
+
+
+@settings(max_examples=40, deadline=None)
+@given(sheets(), st.sampled_from([p for p in PARTS if p != "sphincters"]), st.sampled_from(LIMBS), st.booleans())  # fmt: skip
+def test_any_statement_on_any_sheet_is_its_signs_found_normal(findings, part, limb, silence):
+    try:
+        statement = RestNormal(part=part, limb=limb)
+    except ValueError:
+        return  # nothing of this part is in this limb
+    found = Sheet(findings=findings).spelled_out().model_copy(update={"rest_normal": (statement,)})
+    each = stated_sign_by_sign(found)
+    if each is None:
+        return
+    most, _ = moved(found, each, silence)
+    assert most <= TOLERANCE
+
+
+CORD = st.fixed_dictionaries(
+    {
+        "hip_flexion": st.sampled_from(["0", "2", "3", "4"]),
+        "ankle_dorsiflexion": st.sampled_from(["0", "2", "3", "4"]),
+        "knee": st.sampled_from(["2+", "3+", "4+"]),
+        "plantar": st.sampled_from(["flexor", "equivocal", "extensor"]),
+    }
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(CORD, st.integers(SEGMENTS.index("T3"), SEGMENTS.index("T11")), st.sampled_from(["pin", "touch"]), st.booleans())  # fmt: skip
+def test_any_level_of_legs_that_fail_is_its_dermatomes(legs, at, modality, silence):
+    found = [SheetFinding(sign=sign, side="both", answer=answer) for sign, answer in legs.items()]
+    level = SheetFinding(sign=f"level_{modality}", side="both", answer=SEGMENTS[at])
+    whole = Sheet(findings=(*found, level)).spelled_out()
+    most, other = moved(whole, level_by_dermatomes(whole), silence)
+    assert most <= TOLERANCE
+    assert not other

@@ -1,0 +1,139 @@
+"""Names that claim only what was found: whole only with the sacral signs lost, both sides only with both found.
+
+A form's name says more than a place where a row of `claims.toml` says so; where what it claims was not found, the
+plainer name of that row is said. One place among several of a group is named where it holds enough of the group.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.structures import Columns, TableRow, checked_row
+from wardexam.errors import TableError
+from wardexam.exam.examination import Onset
+from wardexam.reasoning.inference.evidence import USUAL, Term
+from wardexam.reasoning.tables import read
+
+_BOTH = {"right", "left"}
+_LEVEL = "level"  # the kind of answer that is a segment
+
+
+class Need(Columns):
+    """What must have been found; see the table's head."""
+
+    signs: tuple[str, ...] = ()
+    part: str = ""
+    limb: tuple[str, ...] = ()
+    modality: str = ""
+    found: str = "any"
+    each: bool = False
+    onset: tuple[str, ...] = ()
+
+    def speaks_of(self, sign: Sign) -> bool:
+        """Whether a sign is one of these."""
+        return (
+            (not self.signs or sign.id in self.signs)
+            and (not self.part or sign.part in self.part.split(","))
+            and (not self.limb or sign.limb in self.limb)
+            and (not self.modality or sign.modality in self.modality.split(","))
+        )
+
+
+class Claim(TableRow):
+    """A name that claims something."""
+
+    plainer: str
+    needs: tuple[Need, ...] = ()
+
+
+@cache
+def _table() -> Any:
+    return read("inference/claims.toml")
+
+
+@cache
+def claims() -> dict[str, Claim]:
+    """The names that claim something, each with what must have been found.
+
+    Raises:
+        TableError: A row is malformed, or names a sign that there is not.
+    """
+    made = {}
+    for name, row in _table()["name"].items():
+        where = f"claims.toml, {name}"
+        document = {("plainer" if key == "else" else key): value for key, value in row.items()}
+        made[name] = checked_row(Claim, document, where)
+        for need in made[name].needs:
+            if not need.onset and not any(map(need.speaks_of, catalogue().values())):
+                raise TableError("a need that no sign meets", where)
+            if unknown := set(need.signs) - set(catalogue()):
+                raise TableError(f"unknown sign '{min(unknown)}'", where)
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What was found, as far as names may claim it.
+
+    Attributes:
+        found: Each sign and side found now or before, with its answer; every usual answer is `USUAL`.
+        onset: When it began.
+    """
+
+    found: tuple[tuple[str, str, str], ...]
+    onset: Onset = "unknown"
+
+    @classmethod
+    def of(cls, terms: Collection[Term], onset: Onset) -> "Known":
+        """What some terms say was found, now or before."""
+        kinds = ("finding", "before")
+        return cls(tuple((*t.key, t.bundle[-1]) for t in terms if t.kind in kinds), onset)
+
+    def meets(self, need: Need) -> bool:
+        """Whether what is needed was found."""
+        if need.onset:
+            return self.onset in need.onset
+        sides = set()
+        for sign, side, answer in self.found:
+            usual = answer == USUAL
+            if need.found in ("any", USUAL if usual else "odd") and need.speaks_of(
+                catalogue()[sign]
+            ):
+                sides.add(side)
+        return sides >= _BOTH if need.each else bool(sides)
+
+    @property
+    def level(self) -> str:
+        """The highest level of sensation that was found; empty where none was."""
+        levels = [
+            answer for sign, _, answer in self.found
+            if catalogue()[sign].answers == _LEVEL and answer in SEGMENTS
+        ]  # fmt: skip
+        return min(levels, key=SEGMENTS.index, default="")
+
+
+def limit(name: str) -> Any:
+    """A number of [limits]."""
+    return _table()["limits"][name]
+
+
+def claimed(name: str, group: str, share: float, known: Known) -> str:
+    """The name of a form, or the plainer one that claims no more than what was found.
+
+    Args:
+        name: As the form is called.
+        group: The group that it is of.
+        share: What of the group's chance the forms of this name hold.
+        known: What was found.
+    """
+    general = _table()["general"]
+    if share < limit("share"):
+        whole = group.removesuffix(".right").removesuffix(".left").removesuffix(".both")
+        if said := general.get(group, general.get(whole, "")):
+            name = str(said)
+    row = claims().get(name)
+    if row is None or (row.needs and all(map(known.meets, row.needs))):
+        return name
+    return row.plainer
