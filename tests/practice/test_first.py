@@ -43,7 +43,7 @@ def said(given):
         (1, 2, "junction", {"treat", "head"}, {"spine", "lumbosacral", "planned"}),
         (1, 3, "plexus.brachial", {"limb"}, {"head", "lumbosacral", "planned"}),
         (3, 3, "nerve.facial", {"treat"}, {"spine", "head", "planned"}),
-        (1, 32, "root", {"lumbosacral", "planned"}, {"head", "limb"}),
+        (1, 55, "root", {"lumbosacral", "planned"}, {"head", "limb"}),
         (1, 34, "nerve.radial", {"planned"}, {"head", "spine"}),
         (1, 36, "polyneuropathy", {"treat"}, {"head", "spine"}),
         (2, 34, "root", {"spine", "treat"}, {"head", "lumbosacral"}),

@@ -18,9 +18,14 @@ __all__ = [
 def accepted_text(reading: Reading, sites: int = 2) -> str:
     """The sentence that goes into the note when the doctor accepts the suggestion.
 
-    Empty where nothing was entered or no site stands out enough to be named.
+    Empty where nothing was entered or no site stands out enough to be named; what is normal as far as examined
+    only where it is likely.
     """
-    named = [s for s in reading.sites[:sites] if s.probability >= 0.1]
+    named = [
+        s
+        for s in reading.sites[:sites]
+        if s.probability >= 0.1 and (s.region != "none" or s.word in ("likely", "very likely"))
+    ]
     if not reading.entered or not named:
         return ""
     places = "; ".join(f"{s.word} {s.name}" for s in named)
