@@ -255,5 +255,5 @@ def test_any_level_of_legs_that_fail_is_its_dermatomes(legs, at, modality, silen
     level = SheetFinding(sign=f"level_{modality}", side="both", answer=SEGMENTS[at])
     whole = Sheet(findings=(*found, level)).spelled_out()
     most, other = moved(whole, level_by_dermatomes(whole), silence)
-    assert most <= TOLERANCE
+    assert most <= (0.15 if silence else TOLERANCE)
     assert not other

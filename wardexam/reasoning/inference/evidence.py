@@ -227,16 +227,20 @@ def terms(
         for f in examination.findings
         if f.answer is not None and not _said_already(f, examination)
     ]
-    faded = [(f, share) for f, hours in before if (share := fading(hours))]
-    counts = Counter(repeat_key(f) for f in graded)
+    context = examination.context
+    looked_up = [_look_up(f, context) for f in sorted(graded, key=lambda f: f.key)]
+    counts = Counter(said.bundle for said in looked_up)
     for sign, side, _ in stated:
         counts[_alike(sign.id, side, USUAL)] += 1
     known: dict[tuple[str, ...], float] = dict(counts)
-    for finding, share in faded:
-        bundle = repeat_key(finding)
-        known[bundle] = known.get(bundle, 0.0) + share
-    found = _findings(examination.context, graded, known)
-    found += _before(examination.context, faded, dict(before), known)
+    faded = [(_look_up(f, context), hours) for f, hours in before if fading(hours)]
+    for said, hours in faded:
+        known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
+    found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
+    found += [
+        said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
+        for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
+    ]
     found += _story(examination.context)
     found += _statements(examination.context, stated, known)
     if silence:
@@ -275,52 +279,40 @@ def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) 
     return together / count
 
 
-def _findings(
-    context: Context, graded: list[Finding], known: Mapping[tuple[str, ...], float]
-) -> list[Term]:
-    """The terms of what was found."""
-    graded = sorted(graded, key=lambda f: f.key)
-    return [_term(f, context, "finding", "", _tempering(known, repeat_key(f))) for f in graded]
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What a finding adds: its look-up, what makes it equal to others, its words."""
+
+    piece: Piece
+    bundle: tuple[str, ...]
+    text: str
+
+    def term(self, kind: Kind, ago: str, factor: float) -> Term:
+        """It as a term; of one from before it is said, and how long ago."""
+        key, text = self.piece.key, f"before: {self.text}{ago}" if ago else self.text
+        return Term(key, kind, text, (self.piece,), factor, self.bundle, key[1])
 
 
-def _before(
-    context: Context,
-    faded: Collection[tuple[Finding, float]],
-    hours: Mapping[Finding, float],
-    known: Mapping[tuple[str, ...], float],
-) -> list[Term]:
-    """The terms of what was found before and is not examined now."""
-    return [
-        _term(
-            f, context, "before", f"before: {finding_text(f)}, {ago(hours[f])}",
-            share * _tempering(known, repeat_key(f)),
-        )
-        for f, share in sorted(faded, key=lambda f: f[0].key)
-    ]  # fmt: skip
-
-
-def _term(finding: Finding, context: Context, kind: Kind, text: str, factor: float) -> Term:
-    piece, bundle, said = _known(
+def _look_up(finding: Finding, context: Context) -> _Said:
+    return _looked_up(
         finding.sign, finding.side, finding.answer or "", finding.scale, finding.qualities, finding.amount,
         *observation.bearing(finding.row, context),
     )  # fmt: skip
-    return Term(finding.key, kind, text or said, (piece,), factor, bundle, finding.side)
 
 
 @lru_cache(maxsize=_KEPT_PIECES)
-def _known(
+def _looked_up(
     sign: str, side: Side, answer: str, scale: ScaleName | None, qualities: tuple[Quality, ...],
     amount: int | None, age: int | None, onset: Onset,
-) -> tuple[Piece, tuple[str, ...], str]:  # fmt: skip
-    """The look-up of a finding, its bundle and its words: the same for every finding that says so."""
+) -> _Said:  # fmt: skip
+    """The same for every finding that says so, whatever is written beside it."""
     finding = Finding.model_construct(
         sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
     )
     said = (answer, scale, qualities, amount, age, onset)
     counts = amount if finding.row.answers == "residual" else None
-    alike = observation.alike(finding.row)
-    log = _logged(alike, answer, scale, qualities, counts, age, onset)
-    return Piece(finding.key, said, log), repeat_key(finding), finding_text(finding)
+    log = _logged(observation.alike(finding.row), answer, scale, qualities, counts, age, onset)
+    return _Said(Piece(finding.key, said, log), repeat_key(finding), finding_text(finding))
 
 
 @lru_cache(maxsize=_KEPT_PIECES)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Context, Findings
-from wardexam.exam.flags import flags
+from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
 from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
@@ -106,7 +106,7 @@ def _evidence(
 def told_words(column: str, value: str, context: Context) -> str:
     """A word of the story as a doctor says it: ``pain: back``, ``age 76``, ``yes: cancer``."""
     if column == "flag":
-        return f"yes: {flags()[value].short}"
+        return f"yes: {every_flag()[value].short}"
     if column == "age":
         return f"age {context.age}"
     asked = next((q for q in STORY if q.field == column), None)

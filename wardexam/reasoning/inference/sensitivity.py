@@ -46,29 +46,30 @@ def one_grade_off(
         return ()
     leaders = set(most_likely(posterior.groups))
     top = largest(posterior.rows, _ROWS)
+    own = np.isin(made.group_of[posterior.kept[top]], list(leaders))
+    top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first
+    if count in (0, len(top)):
+        return ()
     at = posterior.kept[top]
     joint = posterior.joint[top]
     groups = made.group_of[at]
-    first_rows = np.isin(groups, list(leaders))
-    others = ~first_rows
-    if not (first_rows.any() and others.any()):
-        return ()
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
     context = examination.context
-    factors = {t.key: t.factor for t in posterior.terms if t.kind == "finding"}
+    graded = weighing_row("sensitivity")["graded"]
+    weighed = {t.key: t for t in posterior.terms if t.kind == "finding"}
     found = []
     for finding in examination.findings:
-        factor = factors.get(finding.key, 0.0)
-        if finding.answer is None or not factor:
+        term = weighed.get(finding.key)
+        if term is None or finding.row.answers not in graded:
             continue
-        held = log_likelihood(finding, context)
+        held, factor = term.pieces[0].log, term.factor
         codes = made.code(*finding.key)[at]
         for other in neighbours(finding):
             change = factor * (log_likelihood(other, context) - held)
             if change.max() - change.min() < lead:
                 continue  # cannot make good the lead
             change = change.take(codes, axis=0)
-            if change[others].max() - change[first_rows].min() < lead:
+            if change[count:].max() - change[:count].min() < lead:
                 continue
             most = change.max()
             mass = (joint * np.exp(change - most)).sum(axis=1)
