@@ -143,16 +143,24 @@ def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
     Raises:
         ConflictError: Someone else saved first.
     """
-    from wardexam.exam.examination import Patient
-
-    stored = patient_of(tables_of(database))
-    if stored.revision != patient.revision:
-        raise ConflictError(stored)
-    saved = Patient.model_validate(
-        patient.model_dump(mode="json") | {"revision": stored.revision + 1}
-    )
+    saved = updated(patient_of(tables_of(database)), patient)
     put_patient(database, saved)
     return saved
+
+
+def updated(stored: "Patient", patient: "Patient") -> "Patient":
+    """The details as the next revision of those stored.
+
+    Raises:
+        ConflictError: Someone else saved first.
+    """
+    from wardexam.exam.examination import Patient
+
+    if stored.revision != patient.revision:
+        raise ConflictError(stored)
+    return Patient.model_validate(
+        patient.model_dump(mode="json") | {"revision": stored.revision + 1}
+    )
 
 
 def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
@@ -234,26 +242,50 @@ def insert(
         InputError: Another text is stored as this revision.
     """
     tables = tables_of(database)
-    for stored in revisions_of(tables, examination.id):
-        if stored.revision == examination.revision:
-            if unsigned(stored) == unsigned(examination):
-                return stored
-            raise InputError("is saved already", examination.id, "amend it instead")
-    seen = row_of(tables)
-    last = _last_id(tables)
+    if stored := saved_already(revisions_of(tables, examination.id), examination):
+        return stored
+    meta = meta_with(row_of(tables), _last_id(tables), examination, summary)
     database.table("examinations").insert(examination.model_dump(mode="json"))
+    _put_only(database, "meta", meta)
+    return examination
+
+
+def saved_already(
+    revisions: Sequence["Examination"], examination: "Examination"
+) -> "Examination | None":
+    """The stored revision that says the same already; None where this one is not stored.
+
+    Raises:
+        InputError: Another text is stored as this revision.
+    """
+    stored = next((e for e in revisions if e.revision == examination.revision), None)
+    if stored and unsigned(stored) != unsigned(examination):
+        raise InputError("is saved already", examination.id, "amend it instead")
+    return stored
+
+
+def meta_with(
+    seen: Mapping[str, Any], last: str, examination: "Examination", summary: Summary | None
+) -> dict[str, Any]:
+    """What ``meta`` says once an examination is added.
+
+    Args:
+        seen: What the ward list says before.
+        last: The examination saved last, whichever has been amended since; empty before the first.
+        examination: The one that is added.
+        summary: What the ward list shall show of it.
+    """
     first_revision = examination.revision == 1
     fresh = asdict(summary) if summary else None
     in_order = not seen["last_at"] or examination.at >= datetime.fromisoformat(seen["last_at"])
     # Where clock and order disagree, or an earlier examination is amended, nothing may read calmer.
     calm = (first_revision and in_order) or examination.id == last
-    _put_only(database, "meta", {
+    return {
         "summary": fresh if calm else _graver(seen["summary"], fresh),
         "last_at": examination.at.isoformat() if first_revision else seen["last_at"],
         "last_by": examination.examiner if first_revision else seen["last_by"],
         "examinations": seen["examinations"] + first_revision,
-    })  # fmt: skip
-    return examination
+    }
 
 
 def outcomes_of(tables: Tables) -> tuple["Outcome", ...]:
