@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 HERE = Path(__file__).parent
+pytest_plugins = ["tests.records.postgres.fixtures"]
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
 # through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.

@@ -28,8 +28,10 @@ GRAVE = Summary(3, "now", False, "a line")
 MILD = Summary(0, "no flag raised", False, "another")
 
 
-@pytest.fixture(params=["folder", "memory"])
+@pytest.fixture(params=["folder", "memory", "server"])
 def keeper(request, tmp_path) -> Repository:
+    if request.param == "server":
+        return request.getfixturevalue("server_ward")
     return open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
 
 

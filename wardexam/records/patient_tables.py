@@ -393,6 +393,17 @@ def fresh_meta(
     }
 
 
+def what_of(examination: "Examination") -> str:
+    """What the trail says of a saved examination: which, its revision, and who entered it."""
+    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
+    return f"{examination.id} {examination.revision}, entered by {entered}"
+
+
+def what_of_sheet(kept: "KeptSheet") -> str:
+    """What the trail says of a saved cord injury sheet."""
+    return f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
+
+
 def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:
     """The patient's row in the ward list's index.
 

@@ -407,7 +407,7 @@ class Ward:
         signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
             stored = patient_tables.insert(document.database, signed, summary)
-            document.what = _what(signed)
+            document.what = patient_tables.what_of(signed)
         return stored
 
     def amend(
@@ -423,7 +423,7 @@ class Ward:
             stored = patient_tables.revisions_of(document.tables, examination.id)
             amended = patient_tables.amended(stored, examination, by[:120], why, at)
             patient_tables.insert(document.database, amended, summary)
-            document.what = _what(amended)
+            document.what = patient_tables.what_of(amended)
         return amended
 
     def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
@@ -432,9 +432,7 @@ class Ward:
         event = "saved" if kept.revision == 1 else "amended"
         with self._change(kept.patient, event, by) as document:
             stored = patient_tables.insert_sheet(document.database, signed)
-            document.what = (
-                f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
-            )
+            document.what = patient_tables.what_of_sheet(kept)
         return stored
 
     def outcomes(self, patient_id: str) -> tuple["Outcome", ...]:
@@ -518,12 +516,6 @@ class Ward:
 def _checksum(path: Path) -> str:
     """The checksum that a patient's file says it has; `ABSENT` where it says none."""
     return mark_in(path).partition(" ")[0] or ABSENT
-
-
-def _what(examination: "Examination") -> str:
-    """What the trail says of a saved examination: which, its revision, and who entered it."""
-    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
-    return f"{examination.id} {examination.revision}, entered by {entered}"
 
 
 def open_ward(folder: Path, *, shared: bool = False, begin: bool = True) -> Ward:

@@ -1,0 +1,200 @@
+"""One patient's record in a transaction: locked, looked at as far as is needed, added to, listed anew."""
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any, LiteralString
+
+from psycopg import errors
+
+from wardexam.errors import InputError
+from wardexam.records import patient_tables
+from wardexam.records.audit import FIRST
+from wardexam.records.postgres.documents import (
+    Row,
+    chained,
+    digest,
+    given,
+    kept,
+    listed_of,
+    mark_of,
+    record_of,
+)
+from wardexam.records.stored_record import Record, encoded
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from wardexam.exam.examination import Patient
+    from wardexam.records.postgres.server import Change
+
+META = ("summary", "last_at", "last_by", "examinations")
+COLUMNS: LiteralString = "seq, kind, id, revision, document::text, digest"
+
+
+def nobody(patient_id: str) -> InputError:
+    """That there is no such patient."""
+    return InputError("no such patient", where=patient_id, remedy="'wardexam beds' lists them")
+
+
+class PatientRecord:
+    """A patient's record, locked until the transaction ends.
+
+    Attributes:
+        patient_id: Whose.
+        listed: The line of the ward list.
+        what: What the trail shall say more.
+        stood: Whether all of it was there before, so that there is no event.
+    """
+
+    def __init__(self, change: "Change", patient_id: str) -> None:
+        self.patient_id, self.what, self.stood = patient_id, "", False
+        self.listed: dict[str, Any] = {}
+        self._change, self._seq, self._state = change, 0, FIRST
+        self._mark = self._stood = ""
+        self._digests: list[str] = []
+        self._fresh = False
+        self._found_changed = False
+
+    @classmethod
+    def held(cls, change: "Change", patient_id: str) -> "PatientRecord":
+        """The record of a patient who is there.
+
+        Raises:
+            InputError: There is no such patient.
+            DamagedFileError: The line of the ward list is not as it was written.
+            BusyError: Another session changes it all the time.
+        """
+        row = change.do(
+            "select listed::text, seq, state, mark from patients where id = %(id)s for no key update",
+            {"id": patient_id},
+        ).fetchone()
+        if row is None:
+            raise nobody(patient_id)
+        made = cls(change, patient_id)
+        listed, made._seq, made._state, made._mark = row
+        made._stood = made._mark
+        made.listed = listed_of(listed, made._state, made._mark, patient_id)
+        # Asked once the record is held: what waited saw the trail of before.
+        told = change.do(
+            "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
+            {"id": patient_id},
+        ).fetchone()
+        made._found_changed = told is not None and told[0] != made._mark
+        return made
+
+    @classmethod
+    def begun(cls, change: "Change", patient_id: str) -> "PatientRecord":
+        """The record of a patient who arrives.
+
+        Raises:
+            InputError: The identifier is taken.
+        """
+        made = cls(change, patient_id)
+        made._fresh = True
+        try:
+            change.do(
+                "insert into patients (id, discharged, listed, seq, state, mark)"
+                " values (%(id)s, false, '{}', 0, '', '')",
+                {"id": patient_id},
+            )
+        except errors.UniqueViolation:
+            raise InputError("is on the ward already", where=patient_id) from None
+        return made
+
+    # --- what is stored
+
+    def _rows(self, condition: LiteralString, values: Mapping[str, Any]) -> list[Record]:
+        query: LiteralString = "select " + COLUMNS + " from records where patient = %(patient)s and "
+        found = self._change.do(
+            query + condition + " order by seq", {**values, "patient": self.patient_id}
+        )
+        return [record_of(Row(*row), self.patient_id) for row in found.fetchall()]
+
+    def all_of(self, kind: str) -> dict[str, Record]:
+        """Every record of a kind, as a table."""
+        found = self._rows("kind = %(kind)s", {"kind": kind})
+        return {str(n): record for n, record in enumerate(found, 1)}
+
+    def all_with(self, kind: str, name: str) -> dict[str, Record]:
+        """Every record of a kind with an identifier, as a table."""
+        found = self._rows("kind = %(kind)s and id = %(id)s", {"kind": kind, "id": name})
+        return {str(n): record for n, record in enumerate(found, 1)}
+
+    def patient(self) -> "Patient":
+        """The details as they stand."""
+        found = self._rows(
+            "kind = 'patient' and seq = (select max(seq) from records"
+            " where patient = %(patient)s and kind = 'patient')",
+            {},
+        )
+        return patient_tables.patient_of({"patient": {"1": found[0]} if found else {}})
+
+    def last_saved(self) -> str:
+        """The examination saved last, whichever has been amended since; empty before the first."""
+        row = self._change.do(
+            "select id from records where patient = %(patient)s and kind = 'examination' and revision = 1"
+            " order by seq desc limit 1",
+            {"patient": self.patient_id},
+        ).fetchone()
+        return str(row[0]) if row else ""
+
+    # --- what is added
+
+    def add(self, kind: str, documents: "Iterable[BaseModel]") -> None:
+        """Add documents, each read back as any later reader will.
+
+        Raises:
+            InputError: One holds what the server does not give back as it was.
+        """
+        for document in documents:
+            fields = document.model_dump(mode="json")
+            safe, text = kept(fields)
+            self._seq += 1
+            row = {
+                "patient": self.patient_id, "seq": self._seq, "kind": kind,
+                "id": fields.get("id", self.patient_id), "revision": fields["revision"], "document": safe, "digest": digest(text),
+            }  # fmt: skip
+            back = self._change.do(
+                "insert into records (patient, seq, kind, id, revision, document, digest) values"
+                " (%(patient)s, %(seq)s, %(kind)s, %(id)s, %(revision)s, %(document)s::jsonb, %(digest)s)"
+                " returning document::text",
+                row,
+            ).fetchone()
+            if back is None or encoded(given(back[0])) != text:
+                raise InputError("is read back as something else; nothing was changed", str(row["id"]))  # fmt: skip
+            self._digests.append(str(row["digest"]))
+
+    def list_anew(self, *, patient: "Patient | None" = None, meta: Mapping[str, Any] | None = None) -> None:  # fmt: skip
+        """Have the ward list say other details, or something else of the examinations."""
+        seen = {field: self.listed[field] for field in META} if meta is None else meta
+        if patient is not None:
+            tables: dict[str, dict[str, Record]] = {
+                "patient": {"1": patient.model_dump(mode="json")},
+                "meta": {"1": seen},
+            }
+            self.listed = patient_tables.row_of(tables, where=self.patient_id)
+            del self.listed["mark"]
+        else:
+            self.listed = {**self.listed, **seen}
+
+    def write(self) -> None:
+        """Write the line of the ward list, where anything was added."""
+        if not (self._digests or self._fresh):
+            return
+        self._state = chained(self._state, self._digests)
+        self._stood, self._mark = self._mark, mark_of(self.listed, self._state)
+        row = {
+            "id": self.patient_id, "discharged": self.listed["discharged"] is not None,
+            "listed": kept(self.listed)[0], "seq": self._seq, "state": self._state, "mark": self._mark,
+        }  # fmt: skip
+        self._change.do(
+            "update patients set discharged = %(discharged)s, listed = %(listed)s::jsonb, seq = %(seq)s,"
+            " state = %(state)s, mark = %(mark)s where id = %(id)s",
+            row,
+        )
+
+    def note(self, event: str, by: str) -> None:
+        """The event in the trail, with the mark as it leaves the record; comes last of all that is done."""
+        if self._found_changed:
+            self._change.note("found changed", self.patient_id, "wardexam", "outside this program", self._stood)  # fmt: skip
+        if not self.stood:
+            self._change.note(event, self.patient_id, by, self.what, self._mark)
