@@ -25,7 +25,7 @@ examples:
   wardexam localise --json cases.jsonl
 
 environment, where no option says it:
-  WARDEXAM_DB           the ward's folder
+  WARDEXAM_DB           the ward's folder, or a server's URL
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
   WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
@@ -87,11 +87,21 @@ field away; what was recorded before stays in the patient's file.
 
 """
 
+STORE_ON_SERVER = """\
+create    make the database, the tables and the roles; as the owner
+migrate   bring them to the form that this program needs; as the owner
+check     say what the server is, and what is wrong with it
+
+The URL is postgresql://host/database, or service=name of the service file. A
+password stands in ~/.pgpass, the service file or the environment, never on the
+command line. A host that is not this one must show a certificate that is
+trusted here, unless the URL or the service file says otherwise (sslmode)."""
+
 # What more than one command takes. One that has no use for an option does not take it.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
-        "metavar": "FOLDER",
-        "help": "the ward's folder (else WARDEXAM_DB, else your data folder)",
+        "metavar": "WARD",
+        "help": "the ward's folder, or a server's URL (else WARDEXAM_DB, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
@@ -207,7 +217,16 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
+    from wardexam.commands import (
+        audit,
+        injury,
+        localising,
+        outcome,
+        papers,
+        practising,
+        server,
+        store,
+    )
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -524,4 +543,13 @@ def parser(*, commands: bool = True) -> Grammar:
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
+    sub = add(
+        "store",
+        server.store,
+        "Make a ward on a PostgreSQL server, bring it to this program's form, or look at it.",
+        "wardexam store create --db postgresql://server.hospital/ward",
+        takes=("db",),
+    )
+    sub.description = STORE_ON_SERVER
+    sub.add_argument("action", choices=server.ACTIONS, help="what to do")
     return top

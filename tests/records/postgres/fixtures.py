@@ -1,7 +1,7 @@
 """A server for the tests that need one, begun at the first of them; without one they are left out, and that is said."""
 
-import itertools
 import os
+from contextlib import contextmanager
 
 import pytest
 
@@ -9,7 +9,6 @@ from tests.records.postgres.server import Server, binaries
 
 MUST = "WARDEXAM_TEST_SERVER"  # set: that no server is installed is a failure
 LEFT_OUT = "no PostgreSQL server is installed"
-_numbers = itertools.count()
 
 
 def pytest_terminal_summary(terminalreporter):
@@ -30,27 +29,36 @@ def server():
     made.close()
 
 
+@contextmanager
+def database(server, name):
+    """The URL of an empty database."""
+    from pytest_postgresql.janitor import DatabaseJanitor
+
+    made = DatabaseJanitor(user="owner", host=str(server.folder), port=server.port, dbname=name)
+    with made:
+        yield server.url(name)
+
+
 @pytest.fixture(scope="session")
 def made_ward(server):
-    """The name of a database with an empty ward, which the others are copies of."""
+    """The URL of a ward of this worker's own."""
     from wardexam.records.postgres.schema import create
     from wardexam.records.postgres.url import read_url
 
-    create(read_url(server.url("ward_made")))
-    return "ward_made"
+    with database(server, "ward") as url:
+        create(read_url(url))
+        yield url
 
 
 @pytest.fixture
-def ward_url(server, made_ward):
-    """The URL of an empty ward of this test's own."""
-    from pytest_postgresql.janitor import DatabaseJanitor
+def ward_url(made_ward):
+    """The URL of a ward that is empty again."""
+    import psycopg
 
-    name = f"ward_{next(_numbers)}"
-    copied = DatabaseJanitor(
-        user="owner", host=str(server.folder), port=server.port, dbname=name, template_dbname=made_ward
-    )  # fmt: skip
-    with copied:
-        yield server.url(name)
+    with psycopg.connect(made_ward, options="-c lock_timeout=10000") as connection:
+        for table in ("records", "patients", "trail", "drafts"):
+            connection.execute(f"delete from wardexam.{table}")
+    return made_ward
 
 
 @pytest.fixture

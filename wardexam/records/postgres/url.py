@@ -3,7 +3,6 @@
 What the URL leaves out comes from the usual places: PG* of the environment, the service file, the password file.
 """
 
-import ipaddress
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -124,6 +123,8 @@ def _is_local(parameters: Mapping[str, str]) -> bool:
 def _is_loopback(host: str) -> bool:
     if host in ("", "localhost") or host.startswith(("/", "@")):
         return True
+    import ipaddress
+
     with suppress(ValueError):
         return ipaddress.ip_address(host).is_loopback
     return False
