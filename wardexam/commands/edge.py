@@ -49,12 +49,15 @@ def examiner(options: argparse.Namespace) -> str:
     return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
-def ward(options: argparse.Namespace, *, begin: bool = False) -> "Ward":
-    """The ward in the folder given, or in its usual place; begun where none stands only when told."""
+def ward(options: argparse.Namespace, *, begin: bool = False, mend: bool = False) -> "Ward":
+    """The ward in the folder given, or in its usual place.
+
+    Begun where none stands, and its mark written anew where it is lost, only when told.
+    """
     from wardexam.records.paths import ward_folder
     from wardexam.records.ward import open_ward
 
-    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin)
+    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin, mend=mend)
 
 
 def session(

@@ -137,8 +137,8 @@ def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
     return tables
 
 
-def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
-    """The details saved over the revision that was read.
+def update_patient(database: "TinyDB", patient: "Patient") -> tuple["Patient", bool]:
+    """The details saved over the revision that was read, and whether the same were saved over it already.
 
     Raises:
         ConflictError: Someone else saved first.
@@ -146,13 +146,15 @@ def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
     from wardexam.exam.examination import Patient
 
     stored = patient_of(tables_of(database))
+    saved = Patient.model_validate(
+        patient.model_dump(mode="json") | {"revision": patient.revision + 1}
+    )
+    if stored == saved:
+        return stored, True
     if stored.revision != patient.revision:
         raise ConflictError(stored)
-    saved = Patient.model_validate(
-        patient.model_dump(mode="json") | {"revision": stored.revision + 1}
-    )
     put_patient(database, saved)
-    return saved
+    return saved, False
 
 
 def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
