@@ -161,7 +161,6 @@ class InjuryVisit:
         self._undo: list[SheetStep] = []
         self._redo: list[SheetStep] = []
         self._kept = draft.kept, session.now()
-        session.ward.record("viewed", file.patient.id, session.examiner)
 
     @classmethod
     def open(cls, session: "Session", patient_id: str, shown: "Bed | None" = None) -> Self:
@@ -172,10 +171,11 @@ class InjuryVisit:
         Raises:
             WardexamError: The record has other details than the line that was chosen.
         """
-        file = session.ward.file(patient_id)
+        opened = session.ward.opened(patient_id, session.examiner)
+        file = opened.file
         same(file.patient, shown)
         drafts = session.ward.sheet_drafts
-        left = [d for d in drafts.infos() if d.patient_id == patient_id and not d.held]
+        left = [d for d in opened.sheet_drafts if not d.held]
         whole = [d for d in left if not d.trouble]
         if whole:
             draft, kept = drafts.resume(whole[-1].draft_id)
@@ -197,7 +197,8 @@ class InjuryVisit:
             drafts.start(kept, session.examiner).close()
         draft, held_ = drafts.resume(kept.id)
         said = "What was saved stays. Saving makes a further revision and asks why."
-        return cls(session, session.ward.file(kept.patient), held_, draft, said)
+        file = session.ward.opened(kept.patient, session.examiner).file
+        return cls(session, file, held_, draft, said)
 
     # --- what it is
 

@@ -379,7 +379,6 @@ class Visit:
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
         self._redo: list[Step] = []
-        session.ward.record("viewed", file.patient.id, session.examiner)
 
     # --- beginning
 
@@ -398,14 +397,14 @@ class Visit:
         Raises:
             WardexamError: The record has other details than the line that was chosen.
         """
-        ward = session.ward
-        file = ward.file(patient_id)
+        opened = session.ward.opened(patient_id, session.examiner)
+        file = opened.file
         same(file.patient, shown)
-        drafts = [d for d in ward.drafts() if d.patient_id == patient_id and not d.held]
+        drafts = [d for d in opened.drafts if not d.held]
         left = [d for d in drafts if not d.trouble]
         if left:
             said = f"Draft resumed: {draft_line(left[-1], file.patient.bed, session.now())}."
-            draft, examination = ward.resume_draft(left[-1].draft_id, session.examiner)
+            draft, examination = session.ward.resume_draft(left[-1].draft_id, session.examiner)
             made = cls(session, file, examination, draft, said)
             made.resumed = not made.amends or bool(left[-1].keys)
             return made
@@ -419,7 +418,7 @@ class Visit:
     @classmethod
     def begin(cls, session: "Session", patient_id: str) -> Self:
         """A new examination."""
-        return cls._new(session, session.ward.file(patient_id))
+        return cls._new(session, session.ward.opened(patient_id, session.examiner).file)
 
     @classmethod
     def _new(cls, session: "Session", file: "PatientFile") -> Self:
@@ -445,7 +444,8 @@ class Visit:
     def resume(cls, session: "Session", draft_id: str) -> Self:
         """A draft that was left; who resumes it is put down."""
         draft, examination = session.ward.resume_draft(draft_id, session.examiner)
-        made = cls(session, session.ward.file(examination.patient), examination, draft)
+        file = session.ward.opened(examination.patient, session.examiner).file
+        made = cls(session, file, examination, draft)
         made.resumed = True
         return made
 

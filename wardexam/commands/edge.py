@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from wardexam.reasoning.rules.wording import Wording
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
     from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
 
@@ -56,10 +56,11 @@ def place(options: argparse.Namespace) -> tuple[str, bool]:
     return os.environ.get("WARDEXAM_DB", ""), False
 
 
-def ward(options: argparse.Namespace, *, begin: bool = False) -> "Ward":
+def ward(options: argparse.Namespace, *, begin: bool = False, mend: bool = False) -> "Repository":
     """The ward in the folder given, on the server given, or in its usual place.
 
-    A folder's is begun where none stands only when told; a server's is made by `wardexam store create`.
+    A folder's is begun where none stands, and its mark written anew where it is lost, only when told; a
+    server's is made by `wardexam store create`.
     """
     from wardexam.records.postgres.url import is_server
 
@@ -69,10 +70,10 @@ def ward(options: argparse.Namespace, *, begin: bool = False) -> "Ward":
     from wardexam.records.paths import ward_folder
     from wardexam.records.ward import open_ward
 
-    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin)
+    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin, mend=mend)
 
 
-def _on_server(options: argparse.Namespace, url: str, on_command_line: bool) -> "Ward":
+def _on_server(options: argparse.Namespace, url: str, on_command_line: bool) -> "Repository":
     import atexit
 
     from wardexam.records.postgres.ward import open_server

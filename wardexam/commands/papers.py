@@ -79,8 +79,8 @@ def handover(options: argparse.Namespace) -> int:
     from wardexam.note import handover as sheet
 
     session = edge.session(options, edge.spoken(options))
-    papers, head = session.ward.papers(), session.ward.trail_head()
-    text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
+    papers = session.ward.papers()
+    text = sheet.sheet(papers, papers.head, now=session.now(), wording=session.wording)
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")

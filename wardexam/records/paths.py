@@ -129,6 +129,11 @@ def elsewhere(folder: Path) -> Path:
     return platformdirs.user_state_path("wardexam") / "drafts" / name
 
 
+def elsewhere_of(ward_id: str) -> Path:
+    """Where this user keeps drafts of a ward on a server that cannot be reached."""
+    return platformdirs.user_state_path("wardexam") / "drafts" / ward_id
+
+
 def cached(name: str) -> Path:
     """Where bytes lie that can be made again."""
     return platformdirs.user_cache_path("wardexam") / name
@@ -139,6 +144,11 @@ def kept_trail(folder: Path) -> Path:
     path = os.fsencode(folder.absolute())
     name = f"{zlib.crc32(path):08x}{zlib.adler32(path):08x}"
     return platformdirs.user_state_path("wardexam") / "trails" / f"{name}.json"
+
+
+def kept_trail_of(ward_id: str) -> Path:
+    """Where this login keeps the head of the audit trail of a ward on a server."""
+    return platformdirs.user_state_path("wardexam") / "trails" / f"{ward_id}.json"
 
 
 def practice_file() -> Path:

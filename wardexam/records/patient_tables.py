@@ -137,30 +137,32 @@ def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
     return tables
 
 
-def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
-    """The details saved over the revision that was read.
+def update_patient(database: "TinyDB", patient: "Patient") -> tuple["Patient", bool]:
+    """The details saved over the revision that was read, and whether the same were saved over it already.
 
     Raises:
         ConflictError: Someone else saved first.
     """
-    saved = updated(patient_of(tables_of(database)), patient)
-    put_patient(database, saved)
-    return saved
+    saved, stood = updated(patient_of(tables_of(database)), patient)
+    if not stood:
+        put_patient(database, saved)
+    return saved, stood
 
 
-def updated(stored: "Patient", patient: "Patient") -> "Patient":
-    """The details as the next revision of those stored.
+def updated(stored: "Patient", patient: "Patient") -> tuple["Patient", bool]:
+    """The details as the next revision of those stored, and whether they are stored as that already.
 
     Raises:
         ConflictError: Someone else saved first.
     """
     from wardexam.exam.examination import Patient
 
-    if stored.revision != patient.revision:
-        raise ConflictError(stored)
-    return Patient.model_validate(
-        patient.model_dump(mode="json") | {"revision": stored.revision + 1}
+    saved = Patient.model_validate(
+        patient.model_dump(mode="json") | {"revision": patient.revision + 1}
     )
+    if stored != saved and stored.revision != patient.revision:
+        raise ConflictError(stored)
+    return saved, stored == saved
 
 
 def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
@@ -326,6 +328,14 @@ def unsigned(examination: "Examination") -> "Examination":
     return examination.model_copy(
         update={"saved_by": "", "raised": None, "reading": None, "acts": acts}
     )
+
+
+def is_last_said(stored: Sequence["Examination"], drafted: "Examination") -> bool:
+    """Whether what a draft says is what the last stored revision says, whichever number that has."""
+    same = {"revision": 1, "amendment": None}
+    return bool(stored) and unsigned(stored[-1]).model_copy(update=same) == unsigned(
+        drafted
+    ).model_copy(update=same)
 
 
 def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:

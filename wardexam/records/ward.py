@@ -16,17 +16,27 @@ from typing import TYPE_CHECKING, cast
 
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import patient_tables
-from wardexam.records.audit import ABSENT, Audit
+from wardexam.records.audit import ABSENT, Audit, Head
 from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
 from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
-from wardexam.records.layout import NAME, Layout
+from wardexam.records.layout import NAME, Layout, mark_again
 from wardexam.records.locks import BusyError, Locks
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
-from wardexam.records.repository import Arrival, Bed, DraftInfo, DraftWriter, Papers, Summary
+from wardexam.records.repository import (
+    Arrival,
+    Bed,
+    DraftInfo,
+    DraftWriter,
+    Opened,
+    Papers,
+    Report,
+    Summary,
+)
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
 from wardexam.records.stored_record import Tables
 from wardexam.records.ward_lists import WardLists
+from wardexam.records.watching import Looking
 
 if TYPE_CHECKING:
     from tinydb import TinyDB
@@ -57,20 +67,27 @@ class Ward:
         folder: Where it is kept; made if it is not there.
         shared: Whether the folder belongs to a ward account and its group.
         begin: Whether a ward is begun where none stands.
+        mend: Whether the mark of a ward that has lost it is written anew.
+
+    Attributes:
+        mended: Whether it was.
 
     Raises:
         RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
+    def __init__(
+        self, folder: Path, *, shared: bool = False, begin: bool = True, mend: bool = False
+    ) -> None:
         self.folder = folder
+        self.mended = mend and mark_again(folder, shared=shared)
         self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
         self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
         self.locks = Locks(self.layout.locks, mode)
         self._lists = WardLists(self.layout, self.locks, self.audit.patients)
-        self._draft_store = DraftStore(self.layout, elsewhere(folder))
-        self._sheet_drafts = SheetDraftStore(self.layout, elsewhere(folder), self.audit.note)
+        self._draft_store = DraftStore(self.layout, self.spool)
+        self._sheet_drafts = SheetDraftStore(self.layout, self.spool, self.audit.note)
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
         self._finish_what_was_begun()
@@ -97,6 +114,11 @@ class Ward:
     @patience.setter
     def patience(self, seconds: float) -> None:
         self.locks.patience = self.audit.patience = self._lists.patience = seconds
+
+    @property
+    def spool(self) -> Path:
+        """Where this login keeps drafts while the ward's own folder cannot be written."""
+        return elsewhere(self.folder)
 
     def take_over(self, by: str, what: str) -> None:
         """Put the files that the trail does not know into it, as where a ward came without a trail."""
@@ -155,10 +177,7 @@ class Ward:
         if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
             return False
         stored = self.revisions(info.patient_id, info.draft_id)
-        same = {"revision": 1, "amendment": None}
-        return bool(stored) and patient_tables.unsigned(stored[-1]).model_copy(
-            update=same
-        ) == patient_tables.unsigned(drafted()).model_copy(update=same)
+        return patient_tables.is_last_said(stored, drafted())
 
     def _is_sheet_saved(self, info: DraftInfo, drafted: "Callable[[], KeptSheet]") -> bool:
         """Whether the sheet that a draft holds is stored already, as after a crash just after a save."""
@@ -313,8 +332,11 @@ class Ward:
         self._lists.compare()
         return told
 
-    def stamp(self) -> Hashable:
-        """A value that differs whenever any session has changed the ward."""
+    def watch(self, changed: Callable[[], object]) -> Looking:
+        """Call `changed`, from a thread of its own, whenever any session has changed the ward."""
+        return Looking(self._marks, changed)
+
+    def _marks(self) -> Hashable:
         marks = []
         for path in (*self._lists.paths, self.layout.patients, self.layout.drafts):
             with suppress(OSError):
@@ -329,9 +351,13 @@ class Ward:
         return patient_tables.patient_of(self._tables(patient_id))
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
-        """Add a patient."""
-        with self._change(patient.id, "admitted", by) as document:
-            patient_tables.put_patient(document.database, patient)
+        """Add a patient; the same again is no fault."""
+        try:
+            with self._change(patient.id, "admitted", by) as document:
+                patient_tables.put_patient(document.database, patient)
+        except InputError:
+            if self.patient(patient.id) != patient:
+                raise
         return patient
 
     def take_in(
@@ -360,16 +386,23 @@ class Ward:
             ConflictError: Someone else saved first.
         """
         with self._change(patient.id, event, by) as document:
-            return patient_tables.update_patient(document.database, patient)
+            saved, document.stood = patient_tables.update_patient(document.database, patient)
+        return saved
 
-    def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
-        """Take a patient off the list; everything is kept."""
-        patient = self.patient(patient_id)
+    def discharge(self, patient: "Patient", at: datetime, by: str) -> "Patient":
+        """Take a patient off the list, as the details were read; everything is kept.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": at}), by, "discharged")
 
-    def restore(self, patient_id: str, by: str) -> "Patient":
-        """Bring a discharged patient back."""
-        patient = self.patient(patient_id)
+    def restore(self, patient: "Patient", by: str) -> "Patient":
+        """Bring a discharged patient back, as the details were read.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
     # --- examinations -------------------------------------------------------------------------
@@ -377,6 +410,16 @@ class Ward:
     def file(self, patient_id: str) -> StoredFile:
         """A patient's details and examinations, read and verified once."""
         return StoredFile(self._tables(patient_id))
+
+    def opened(self, patient_id: str, by: str) -> Opened:
+        """What opening an examination needs; that it was viewed is in the trail."""
+        file = self.file(patient_id)
+        drafts, sheets = (
+            tuple(d for d in store.infos() if d.patient_id == patient_id)
+            for store in (self._draft_store, self._sheet_drafts)
+        )
+        self.record("viewed", patient_id, by)
+        return Opened(file, drafts, sheets)
 
     def papers(self) -> Papers:
         """The current patients with their files; who cannot be read is left out by name."""
@@ -388,7 +431,21 @@ class Ward:
                 rows.append((bed, self.file(bed.patient_id)))
             except WardexamError as error:
                 out.append(replace(bed, trouble=str(error)))
-        return Papers(tuple(rows), tuple(out))
+        return Papers(tuple(rows), tuple(out), self.trail_head(), self.drafts())
+
+    def check(
+        self,
+        *,
+        repair: bool,
+        by: str,
+        at: datetime,
+        heads: Sequence[Head] = (),
+        progress: Callable[[int], None] = lambda _: None,
+    ) -> Report:
+        """Verify every file, each against the others; with `repair`, put good versions in the place of damaged ones."""
+        from wardexam.records.check import checked
+
+        return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, in the order in which they were saved."""
@@ -518,10 +575,14 @@ def _checksum(path: Path) -> str:
     return mark_in(path).partition(" ")[0] or ABSENT
 
 
-def open_ward(folder: Path, *, shared: bool = False, begin: bool = True) -> Ward:
+def open_ward(
+    folder: Path, *, shared: bool = False, begin: bool = True, mend: bool = False
+) -> Ward:
     """The ward in a folder; begun if none stands there, unless it is only to be read.
+
+    With `mend`, the mark of a ward that has lost it is written anew.
 
     Raises:
         RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
-    return Ward(folder, shared=shared, begin=begin)
+    return Ward(folder, shared=shared, begin=begin, mend=mend)

@@ -397,11 +397,9 @@ class WardApp(PaintingApp):
         from wardexam.note import handover
         from wardexam.terminal.screens.text import TextScreen
 
+        papers = self.ward.papers()
         text = handover.sheet(
-            self.ward.papers(),
-            self.ward.trail_head(),
-            now=self.session.now(),
-            wording=self.session.wording,
+            papers, papers.head, now=self.session.now(), wording=self.session.wording
         )
         self.ward.record("viewed", "ward", self.session.examiner)
         self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward"))

@@ -71,9 +71,7 @@ class Server:
             os.chown(folder, user.pw_uid, user.pw_gid)
 
     def _let_in(self):
-        rules = (
-            "local all all trust\nlocal replication all trust\nhost all all 127.0.0.1/32 scram-sha-256\n"
-        )
+        rules = "local all all trust\nlocal replication all trust\nhost all all 127.0.0.1/32 scram-sha-256\n"
         self.write("pg_hba.conf", rules)
 
     def write(self, name, text):
@@ -97,7 +95,12 @@ class Server:
 
     def start(self, wait=True):
         """Start it, and wait until it takes connections."""
-        command = [*self._as_owner("--pdeathsig", "QUIT"), str(self.bin / "postgres"), "-D", str(self.data)]
+        command = [
+            *self._as_owner("--pdeathsig", "QUIT"),
+            str(self.bin / "postgres"),
+            "-D",
+            str(self.data),
+        ]
         options = {"port": self.port, "unix_socket_directories": self.folder, **self.settings}
         for name, value in options.items():
             command += ["-c", f"{name}={value}"]

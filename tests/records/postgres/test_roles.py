@@ -15,7 +15,9 @@ def logins(server, ward_url):
     """The URL of the ward for a doctor, for one who looks back, and for a login without a role."""
     with psycopg.connect(ward_url, autocommit=True) as connection:
         for name, role in (("ash", "ward_doctor"), ("eye", "ward_reader"), ("nob", None)):
-            if not connection.execute("select from pg_roles where rolname = %s", [name]).fetchone():
+            if not connection.execute(
+                "select 1 from pg_roles where rolname = %s", [name]
+            ).fetchone():
                 connection.execute(f"create role {name} login password 'pw-{name}'")
             if role:
                 connection.execute(f"grant {role} to {name}")
@@ -154,5 +156,3 @@ def test_the_service_file_says_all_of_it(server, logins, tmp_path, monkeypatch):
 def test_a_server_without_a_certificate_is_refused_where_one_is_asked_for(server, logins):
     with pytest.raises(RecordsError, match="certificate"):
         open_server(server.network("ward", "ash", sslmode="verify-full"))
-
-

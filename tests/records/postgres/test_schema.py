@@ -139,7 +139,9 @@ def test_the_command_makes_migrates_and_looks(empty, capsys):
 def test_a_role_that_may_do_more_is_told(empty, capsys):
     schema.create(read_url(empty))
     with psycopg.connect(empty) as connection:
-        connection.execute("grant update (document), delete on wardexam.records to ward_empty_doctor")
+        connection.execute(
+            "grant update (document), delete on wardexam.records to ward_empty_doctor"
+        )
     assert run(["store", "check", "--db", empty]) == 1
     said = capsys.readouterr().out
     assert "ward_empty_doctor may update records" in said

@@ -6,16 +6,9 @@ from psycopg import Error, OperationalError, errors
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records.locks import BusyError
+from wardexam.records.repository import OutageError
 
 LATER = "nothing was changed; try again in a moment"
-
-
-class OutageError(RecordsError):
-    """The store cannot be reached now; what was given is not lost."""
-
-
-class UncertainError(OutageError):
-    """The store went away in the middle of a change: it may be done or not. The same again is no fault."""
 
 
 # By the code that the server gives: what is wrong, and what to do.
@@ -33,6 +26,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     "57014": ("the server took too long; nothing was changed", "try again in a moment"),
     "58030": ("the server cannot write its disk; nothing was changed", "ask who keeps the server"),
 }  # fmt: skip
+UNKEEPABLE = ("22P02", "22P05", "22021", "54000", "54001")
 # Gone for now, though the server or its library still answers.
 GONE = ("08", "57P01", "57P02", "57P03", "57P05", "25006", "53300")
 
@@ -55,7 +49,7 @@ def refused(error: Error, where: str, patient: str = "") -> RecordsError | Input
         return OutageError(what or "the server cannot be reached", where, remedy or LATER)
     if what:
         return RecordsError(what, where, remedy)
-    if code.startswith("22"):
+    if code in UNKEEPABLE:
         return InputError("holds what the server cannot keep; nothing was changed", patient)
     return RecordsError(f"the server refuses it (code {code or 'unknown'})", where, "run 'wardexam store check'")  # fmt: skip
 
@@ -66,6 +60,7 @@ NO_CONNECTION = (
     (r"no pg_hba\.conf entry|role .* does not exist|not permitted to log in", REFUSED["28000"]),
     ("database .* does not exist", REFUSED["3D000"]),
     ("permission denied for database", REFUSED["42501"]),
+    ("invalid integer value|invalid port", ("the URL names no port that can be", "postgresql://host/database, or service=name")),
     ("definition of service", ("there is no such service in the service file", "~/.pg_service.conf")),
     ("certificate|does not support SSL", ("the server has no certificate that is trusted here", "sslmode and sslrootcert of the URL or the service file say whom to trust")),
 )  # fmt: skip

@@ -103,7 +103,9 @@ class PatientRecord:
     # --- what is stored
 
     def _rows(self, condition: LiteralString, values: Mapping[str, Any]) -> list[Record]:
-        query: LiteralString = "select " + COLUMNS + " from records where patient = %(patient)s and "
+        query: LiteralString = (
+            "select " + COLUMNS + " from records where patient = %(patient)s and "
+        )
         found = self._change.do(
             query + condition + " order by seq", {**values, "patient": self.patient_id}
         )
@@ -182,15 +184,7 @@ class PatientRecord:
             return
         self._state = chained(self._state, self._digests)
         self._stood, self._mark = self._mark, mark_of(self.listed, self._state)
-        row = {
-            "id": self.patient_id, "discharged": self.listed["discharged"] is not None,
-            "listed": kept(self.listed)[0], "seq": self._seq, "state": self._state, "mark": self._mark,
-        }  # fmt: skip
-        self._change.do(
-            "update patients set discharged = %(discharged)s, listed = %(listed)s::jsonb, seq = %(seq)s,"
-            " state = %(state)s, mark = %(mark)s where id = %(id)s",
-            row,
-        )
+        write_line(self._change, self.patient_id, self.listed, self._seq, self._state, self._mark)
 
     def note(self, event: str, by: str) -> None:
         """The event in the trail, with the mark as it leaves the record; comes last of all that is done."""
@@ -198,3 +192,18 @@ class PatientRecord:
             self._change.note("found changed", self.patient_id, "wardexam", "outside this program", self._stood)  # fmt: skip
         if not self.stood:
             self._change.note(event, self.patient_id, by, self.what, self._mark)
+
+
+def write_line(
+    change: "Change", patient_id: str, listed: Mapping[str, Any], seq: int, state: str, mark: str
+) -> None:
+    """Write a patient's line of the ward list."""
+    row = {
+        "id": patient_id, "discharged": listed["discharged"] is not None, "listed": kept(listed)[0],
+        "seq": seq, "state": state, "mark": mark,
+    }  # fmt: skip
+    change.do(
+        "update patients set discharged = %(discharged)s, listed = %(listed)s::jsonb, seq = %(seq)s,"
+        " state = %(state)s, mark = %(mark)s where id = %(id)s",
+        row,
+    )

@@ -9,7 +9,7 @@ import os
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any, LiteralString, TypeVar
 
@@ -17,14 +17,9 @@ from psycopg import Connection, Cursor, Error, conninfo
 from psycopg_pool import ConnectionPool, PoolTimeout
 
 from wardexam.records.locks import SECONDS
-from wardexam.records.postgres.faults import (
-    OutageError,
-    UncertainError,
-    is_lost,
-    no_connection,
-    refused,
-)
+from wardexam.records.postgres.faults import no_connection, refused
 from wardexam.records.postgres.url import CONNECT_SECONDS, said
+from wardexam.records.repository import OutageError, UncertainError
 
 Made = TypeVar("Made")
 Row = tuple[Any, ...]
@@ -63,7 +58,7 @@ def connect(parameters: Mapping[str, str]) -> Connection[Row]:
         raise no_connection(error, said(parameters)) from None
 
 
-class _Ends:
+class Ends:
     """Cuts a connection whose call has not ended in time: the network may swallow an answer for ever."""
 
     def __init__(self) -> None:
@@ -74,6 +69,7 @@ class _Ends:
 
     @contextmanager
     def within(self, connection: Connection[Row], seconds: float) -> Iterator[None]:
+        """Cut the connection where the block takes longer than this."""
         with self._woken:
             self._running[connection] = time.monotonic() + seconds
             if self._thread is None:
@@ -91,16 +87,17 @@ class _Ends:
                 for connection, end in [*self._running.items()]:
                     if time.monotonic() > end:
                         del self._running[connection]
-                        _cut(connection)
+                        cut(connection)
                 self._woken.wait(1.0)
 
     def close(self) -> None:
+        """Watch no more."""
         with self._woken:
             self._closed = True
             self._woken.notify_all()
 
 
-def _cut(connection: Connection[Row]) -> None:
+def cut(connection: Connection[Row]) -> None:
     """Shut a connection's socket, whoever is waiting at it."""
     with suppress(OSError, Error), socket.socket(fileno=os.dup(connection.fileno())) as end:
         end.shutdown(socket.SHUT_RDWR)
@@ -116,13 +113,16 @@ class Server:
         where: How a message names it.
         patience: Seconds that a change waits for another session's.
         longest_call: Seconds after which a call is cut off.
+        ends: What cuts it off.
+        noted: Told the number and hash of each line that was put into the trail.
     """
 
     def __init__(self, parameters: Mapping[str, str]) -> None:
         self.parameters, self.where = dict(parameters), said(parameters)
         self.patience, self.longest_call = SECONDS, float(LONGEST_CALL)
         self._fault: tuple[float, Exception] | None = None
-        self._ends = _Ends()
+        self.ends = Ends()
+        self.noted: Callable[[tuple[int, str]], object] = lambda _: None
         server = self
 
         class Noted(Connection[Row]):
@@ -144,7 +144,7 @@ class Server:
     def close(self) -> None:
         """Let go of every connection."""
         self._pool.close()
-        self._ends.close()
+        self.ends.close()
 
     @contextmanager
     def connection(self, seconds: float | None = None) -> Iterator[Connection[Row]]:
@@ -156,7 +156,7 @@ class Server:
         """
         connection = self._taken()
         try:
-            with self._ends.within(connection, seconds or self.longest_call):
+            with self.ends.within(connection, seconds or self.longest_call):
                 yield connection
         except Error as error:
             raise refused(error, self.where) from None
@@ -218,12 +218,17 @@ class Server:
             doing = Change(self.patience)
             try:
                 with self.connection(seconds) as connection:
-                    return doing.run(connection, work)
+                    made = doing.run(connection, work)
             except OutageError as error:
                 if doing.at_end and doing.line and self._is_in_trail(doing.line, error):
-                    return doing.made  # type: ignore[no-any-return]
-                if not left or not doing.begun:
+                    made = doing.made
+                elif not left or not doing.begun:
                     raise
+                else:
+                    continue
+            if doing.line:
+                self.noted(doing.line)
+            return made
         raise AssertionError
 
     def _is_in_trail(self, line: tuple[int, str], error: OutageError) -> bool:
@@ -264,17 +269,30 @@ class Change:
         self._connection = connection
         with connection.transaction():
             if self._patience != SECONDS:
-                connection.execute(f"set local lock_timeout = {max(1, round(self._patience * 1000))}")  # type: ignore[call-overload]
+                connection.execute(
+                    f"set local lock_timeout = {max(1, round(self._patience * 1000))}"
+                )  # type: ignore[call-overload]
             self.begun = True
             self.made = work(self)
             self.at_end = True
         made: Made = self.made
         return made
 
+    @property
+    def connection(self) -> Connection[Row]:
+        """The connection that it is done on."""
+        assert self._connection is not None
+        return self._connection
+
     def do(self, query: LiteralString, values: Mapping[str, Any] | None = None) -> Cursor[Row]:
         """One statement of it."""
-        assert self._connection is not None
-        return self._connection.execute(query, values)
+        return self.connection.execute(query, values)
+
+    def each(self, query: LiteralString, values: Sequence[Mapping[str, Any]]) -> None:
+        """One statement for each of several values."""
+        if values:
+            with self.connection.cursor() as cursor:
+                cursor.executemany(query, values)
 
     def note(self, event: str, patient_id: str, by: str, what: str = "", record: str = "") -> None:
         """A line of the trail; the server says when, and which login.
@@ -287,6 +305,3 @@ class Change:
             " (%(event)s, %(patient)s, %(by)s, %(what)s, %(record)s) returning n, hash",
             {name: text.replace("\0", "?") for name, text in values.items()},
         ).fetchone()  # type: ignore[assignment]
-
-
-__all__ = ["Change", "Error", "Server", "connect", "is_lost"]

@@ -54,7 +54,9 @@ def _facts(connection: Connection[Row], where: str) -> Iterator[str]:
     way = "a socket of this host" if host.startswith("/") or not host else guarded
     owns = _may(connection, connection.info.user, "records", "delete")
     name = connection.info.dbname
-    member: LiteralString = "select pg_has_role(current_user, oid, 'member') from pg_roles where rolname = %s"
+    member: LiteralString = (
+        "select pg_has_role(current_user, oid, 'member') from pg_roles where rolname = %s"
+    )
     kind = next((k for k in ("doctor", "reader") if _one(connection, member, f"{name}_{k}") == "True"), "no role")  # fmt: skip
     yield f"login {connection.info.user} ({'owner' if owns else kind}), over {way}"
 

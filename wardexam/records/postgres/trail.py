@@ -1,13 +1,15 @@
-"""The trail on a server: its head and its lines.
+"""The trail on a server: its head, its lines, and whether each follows from the one before.
 
 Its lines are those of a folder's trail (`wardexam.records.audit`), chained by the same hash; the server itself
 says when and which login, and one line follows the other whoever writes it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any, LiteralString
 
-from wardexam.records.audit import Head
+from psycopg import Connection
+
+from wardexam.records.audit import Following, Head, Trail
 from wardexam.records.postgres.server import Row, Server
 
 FIELDS = ("n", "at", "event", "patient", "by", "login", "what", "record", "hash")
@@ -15,10 +17,10 @@ LINES: LiteralString = "select n, at, event, patient, by, login, what, record, h
 AT_ONCE = 5_000  # lines
 
 
-def head(server: Server) -> Head | None:
-    """The trail's head; None where there is no line."""
-    rows = server.rows("select n, hash from trail order by n desc limit 1")
-    return Head(*rows[0]) if rows else None
+def head(connection: Connection[Row]) -> str:
+    """The number and hash of the trail's last line, short; empty where there is none."""
+    row = connection.execute("select n, hash from trail order by n desc limit 1").fetchone()
+    return str(Head(*row)) if row else ""
 
 
 def lines(server: Server) -> Iterator[dict[str, Any]]:
@@ -33,3 +35,13 @@ def lines(server: Server) -> Iterator[dict[str, Any]]:
             return
         after = rows[-1][0]
 
+
+def verify(server: Server, heads: Collection[Head] = ()) -> Trail:
+    """Whether every line follows from the one before, and agrees with heads kept of the trail.
+
+    That there is no trail at all is for the caller to judge.
+    """
+    following = Following(heads)
+    for line in lines(server):
+        following.line(line)
+    return following.end()

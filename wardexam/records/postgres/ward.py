@@ -4,23 +4,39 @@ A change holds the patient's line of the ward list, looks at the revision, adds 
 puts the event into the trail, all in one. What is read is verified row by row before anybody sees it.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, LiteralString, TypeVar
 
 from psycopg import Connection
 
-from wardexam.errors import WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import patient_tables
+from wardexam.records.audit import Head, keep_head, kept_head
+from wardexam.records.paths import elsewhere_of, kept_trail_of
 from wardexam.records.patient_file import StoredFile
 from wardexam.records.postgres import schema, trail
 from wardexam.records.postgres.documents import Row, listed_of, tables_of
+from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
+from wardexam.records.postgres.listening import Listening
 from wardexam.records.postgres.patient_record import COLUMNS, META, PatientRecord, nobody
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
 from wardexam.records.postgres.url import read_url
-from wardexam.records.repository import Arrival, Bed, Papers, Summary
+from wardexam.records.repository import (
+    Arrival,
+    Bed,
+    DraftInfo,
+    DraftWriter,
+    Opened,
+    Papers,
+    Report,
+    Summary,
+)
 from wardexam.records.stored_record import DamagedFileError, Tables
 
 if TYPE_CHECKING:
@@ -29,6 +45,7 @@ if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
 
 Made = TypeVar("Made")
+WARD_ID = re.compile("[0-9a-f]{8,64}")
 LONG = 3600.0  # seconds that an import may take
 BEDS: LiteralString = "select id, listed::text, state, mark from patients where discharged = %(discharged)s"  # fmt: skip
 
@@ -45,8 +62,38 @@ class PostgresWard:
 
     def __init__(self, server: Server) -> None:
         self.server = server
-        if fault := server.read(lambda c: schema.fault_of(c, server.where)):
+        self.ward_id = server.read(self._recognised)
+        self._own = kept_trail_of(self.ward_id)
+        server.noted = self._keep
+        self._drafts = ExaminationDrafts(server, self.spool)
+        self._sheet_drafts = SheetDrafts(server, self.spool)
+        self._waiting: list[tuple[str, str, str, str]] = []  # views that are not in the trail yet
+        self._problem = ""
+        with suppress(RecordsError):
+            self._drafts.sweep(self._is_saved)
+            self._sheet_drafts.sweep(self._is_sheet_saved)
+
+    def _recognised(self, connection: Connection[Columns]) -> str:
+        """Which ward it is, where it is one of this program's form."""
+        if fault := schema.fault_of(connection, self.server.where):
             raise fault
+        row = connection.execute("select id from ward").fetchone()
+        if row is None or not WARD_ID.fullmatch(row[0]):
+            raise DamagedFileError("the ward has no name of its own", self.server.where)
+        return str(row[0])
+
+    def _is_saved(self, drafted: "Examination") -> bool:
+        """Whether what a draft says is stored already."""
+        stored = self.revisions(drafted.patient, drafted.id)
+        return patient_tables.is_last_said(stored, drafted)
+
+    def _is_sheet_saved(self, drafted: "KeptSheet") -> bool:
+        stored = [s for s in self.file(drafted.patient).sheets if s.id == drafted.id]
+        return bool(stored) and stored[-1].sheet == drafted.sheet
+
+    def _keep(self, line: tuple[int, str]) -> None:
+        """Keep the head of the trail in this login's own state folder."""
+        keep_head(self._own, Head(*line), self.server.where)
 
     def close(self) -> None:
         """Let go of the server."""
@@ -54,8 +101,17 @@ class PostgresWard:
 
     @property
     def problem(self) -> str:
-        """What is not as it should be, in one line; empty when all is well."""
-        return ""
+        """What was last found not to be as it should be, in one line; empty when all is well."""
+        return self._problem
+
+    @property
+    def spool(self) -> Path:
+        """Where this login keeps what the server cannot take now."""
+        return elsewhere_of(self.ward_id)
+
+    def watch(self, changed: Callable[[], object]) -> Listening:
+        """Call `changed`, from a thread of its own, whenever any session has changed the ward, or may have."""
+        return Listening(self.server, changed)
 
     @property
     def patience(self) -> float:
@@ -74,7 +130,8 @@ class PostgresWard:
 
     def _beds(self, connection: Connection[Columns], discharged: bool) -> tuple[Bed, ...]:
         found = connection.execute(BEDS, {"discharged": discharged}).fetchall()
-        beds = [_bed(*row) for row in found]
+        drafted = {d.patient_id for d in self._drafts.infos_by(connection) if not d.held}
+        beds = [replace(_bed(*row), has_draft=row[0] in drafted) for row in found]
         return tuple(sorted(beds, key=lambda b: (b.bed, b.name, b.patient_id)))
 
     def verify(self) -> bool:
@@ -82,7 +139,15 @@ class PostgresWard:
         return False
 
     def settle(self) -> None:
-        """Nothing waits here: an event is in the trail with what it tells of, or neither is."""
+        """Put views into the trail that could not be written; every other event stands with what it tells of."""
+        try:
+            while self._waiting:
+                event = self._waiting[0]
+                self.server.change(lambda change, event=event: change.note(*event))  # type: ignore[misc]
+                self._waiting.pop(0)
+            self._problem = ""
+        except RecordsError as error:
+            self._problem = f"the audit trail cannot be written: {error.what}"
 
     # --- what is read
 
@@ -113,7 +178,23 @@ class PostgresWard:
                 rows.append((bed, StoredFile(tables_of(found, state, bed.patient_id))))
             except WardexamError as error:
                 out.append(replace(bed, trouble=str(error)))
-        return Papers(tuple(rows), tuple(out))
+        drafts = self._drafts.infos_by(connection)
+        return Papers(tuple(rows), tuple(out), trail.head(connection), drafts)
+
+    def opened(self, patient_id: str, by: str) -> Opened:
+        """What opening an examination needs; that it was viewed is in the trail."""
+
+        def ask(connection: Connection[Columns]) -> Opened:
+            file = StoredFile(_tables(connection, patient_id))
+            drafts, sheets = (
+                tuple(d for d in store.infos_by(connection) if d.patient_id == patient_id)
+                for store in (self._drafts, self._sheet_drafts)
+            )
+            return Opened(file, drafts, sheets)
+
+        opened = self.server.read(ask, snapshot=True)
+        self.record("viewed", patient_id, by)
+        return opened
 
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
         """The latest revision of every examination, in the order in which they were saved."""
@@ -142,13 +223,17 @@ class PostgresWard:
         return self.server.change(whole)
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
-        """Add a patient."""
+        """Add a patient; the same again is no fault."""
 
         def whole(change: Change) -> None:
             record = _arrived(change, Arrival(patient))
             record.note("admitted", by)
 
-        self.server.change(whole)
+        try:
+            self.server.change(whole)
+        except InputError:
+            if self.patient(patient.id) != patient:
+                raise
         return patient
 
     def take_in(
@@ -180,21 +265,28 @@ class PostgresWard:
         """
 
         def work(record: PatientRecord) -> "Patient":
-            saved = patient_tables.updated(record.patient(), patient)
-            record.add("patient", [saved])
-            record.list_anew(patient=saved)
+            saved, record.stood = patient_tables.updated(record.patient(), patient)
+            if not record.stood:
+                record.add("patient", [saved])
+                record.list_anew(patient=saved)
             return saved
 
         return self._change(patient.id, event, by, work)
 
-    def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
-        """Take a patient off the list; everything is kept."""
-        patient = self.patient(patient_id)
+    def discharge(self, patient: "Patient", at: datetime, by: str) -> "Patient":
+        """Take a patient off the list, as the details were read; everything is kept.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": at}), by, "discharged")
 
-    def restore(self, patient_id: str, by: str) -> "Patient":
-        """Bring a discharged patient back."""
-        patient = self.patient(patient_id)
+    def restore(self, patient: "Patient", by: str) -> "Patient":
+        """Bring a discharged patient back, as the details were read.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
     def save(
@@ -266,20 +358,63 @@ class PostgresWard:
 
         return self.server.change(whole, seconds=LONG)
 
-    # --- the trail
+    # --- drafts and trail
 
-    def trail_head(self) -> str:
-        """The number and hash of the audit trail's last line, short; empty where there is none."""
-        head = trail.head(self.server)
-        return str(head) if head else ""
+    def drafts(self) -> tuple[DraftInfo, ...]:
+        """Drafts, oldest first; `held` are those that a session is writing."""
+        return self._drafts.infos()
+
+    @property
+    def sheet_drafts(self) -> SheetDrafts:
+        """The drafts of cord injury sheets."""
+        return self._sheet_drafts
+
+    def start_draft(self, examination: "Examination", by: str) -> DraftWriter:
+        """A new draft; every change is appended to it."""
+        return self._drafts.start(examination, by)
+
+    def resume_draft(self, draft_id: str, by: str = "") -> "tuple[DraftWriter, Examination]":
+        """A draft that was left, with the examination as far as it got; who resumes it is put down."""
+        return self._drafts.resume(draft_id, by)
+
+    def set_aside(self, draft_id: str, by: str) -> None:
+        """Stop offering a draft; its rows stay, and the trail says so."""
+        self._drafts.set_aside(draft_id, by)
+
+    def drop_draft(self, draft: DraftWriter) -> None:
+        """Close a draft that is no longer needed and take it away."""
+        self._drafts.drop(draft)
 
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.
 
+        A view is never refused for want of the trail: it waits for it. What leaves the ward is.
+
         Raises:
             RecordsError: The trail could not be written.
         """
-        self.server.change(lambda change: change.note(event, patient_id, by, what))
+        if event == "viewed":
+            self._waiting.append((event, patient_id, by, what))
+            self.settle()
+        else:
+            self.server.change(lambda change: change.note(event, patient_id, by, what))
+
+    def check(
+        self,
+        *,
+        repair: bool,
+        by: str,
+        at: datetime,
+        heads: Sequence[Head] = (),
+        progress: Callable[[int], None] = lambda _: None,
+    ) -> Report:
+        """Verify every row, each against the others and the trail; with `repair`, mend what can be mended."""
+        from wardexam.records.postgres.check import checked
+
+        del at  # nothing is set aside under a name
+        kept = kept_head(self._own)
+        report = checked(self.server, self.spool, repair=repair, by=by, heads=[*heads, *([kept] if kept else [])], progress=progress)  # fmt: skip
+        return report
 
 
 class _Again(Iterable[Arrival]):

@@ -26,10 +26,9 @@ from wardexam.terminal.ward_list import ahead
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.exam.outcome import Outcome
-    from wardexam.records.repository import PatientFile
+    from wardexam.records.repository import PatientFile, Watch
 
 ORDERS = ("bed", "urgency", "worsening", "due")
-POLL_SECONDS = 1.5
 # What a detail is, said where what was typed is none.
 WANTED = {
     "bed": "The bed is needed: at most 12 letters and digits, such as C5.",
@@ -76,14 +75,21 @@ class WardScreen(LineScreen):
         self._begun = False
         self._search = ""
         self._discharged = False
-        self._stamp: Any = None
+        self._watch: Watch | None = None
         self._warned: tuple[str, str] | None = None  # what was told to be another patient's
         self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
 
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes."""
         self._begin()
-        self.set_interval(POLL_SECONDS, self._poll)
+        app = self.app
+        self._watch = self.ward_app.ward.watch(lambda: app.call_later(self._changed))
+
+    def on_unmount(self) -> None:
+        """Watch no more."""
+        if self._watch:
+            self._watch.close()
+        super().on_unmount()
 
     def _begin(self) -> None:
         """Read the list the first time; a key typed ahead finds it read already."""
@@ -144,8 +150,9 @@ class WardScreen(LineScreen):
         """Read again on coming back; the base then draws."""
         self._reload()
 
-    def _poll(self) -> None:
-        if self.app.screen is self and self.ward_app.ward.stamp() != self._stamp:
+    def _changed(self) -> None:
+        """Another session may have changed the ward."""
+        if self.there and self.app.screen is self:
             self.reload()
 
     def reload(self) -> None:
@@ -161,7 +168,6 @@ class WardScreen(LineScreen):
     def _reload(self) -> None:
         ward = self.ward_app.ward
         try:
-            self._stamp = ward.stamp()
             beds = ward.beds(discharged=self._discharged)
         except WardexamError as error:
             self.said = error.line
@@ -549,30 +555,35 @@ class WardScreen(LineScreen):
         """Discharge after a typed yes, or restore."""
 
         def ask(bed: Bed) -> None:
+            from wardexam.visit import same
+
             verb = "Restore" if self._discharged else "Discharge"
+            patient = self.ward_app.ward.patient(bed.patient_id)
+            same(patient, bed)
             stands = bed.summary.urgency_word.upper() if bed.summary and bed.summary.urgency else ""
             still = f" {stands} stands: {bed.summary.headline}." if stands and bed.summary else ""
             self.ask(
                 f"{verb} {bed.bed} {bed.name}?{'' if self._discharged else still} Type yes:",
-                lambda text: self._leave_ward(bed, text),
+                lambda text: self._leave_ward(patient, text),
             )
 
         self._with_bed(ask)
 
-    def _leave_ward(self, bed: Bed, text: str) -> None:
-        app, back = self.ward_app, bool(bed.discharged)
+    def _leave_ward(self, patient: "Patient", text: str) -> None:
+        app, back = self.ward_app, bool(patient.discharged)
         if text.strip().lower() != "yes":
             self.say("Nothing was changed.")
             return
-        said = f"Restored: {bed.bed} {bed.name}." if back else (
-            f"Discharged: {bed.bed} {bed.name}; kept under {self.key('discharged')}."
+        who = f"{patient.bed} {patient.name}"
+        said = f"Restored: {who}." if back else (
+            f"Discharged: {who}; kept under {self.key('discharged')}."
         )  # fmt: skip
 
         def leave() -> None:
             if back:
-                app.ward.restore(bed.patient_id, app.session.examiner)
+                app.ward.restore(patient, app.session.examiner)
             else:
-                app.ward.discharge(bed.patient_id, app.session.now(), app.session.examiner)
+                app.ward.discharge(patient, app.session.now(), app.session.examiner)
 
         def left(_: Any) -> None:
             row = self._row
@@ -581,7 +592,11 @@ class WardScreen(LineScreen):
                 self._choose(row)
                 self.redraw()
 
-        self._attempt(leave, left, "restored" if back else "discharged")
+        def failed(error: WardexamError) -> None:
+            changed = "Changed by someone else meanwhile; nothing was done. Look, and do it again."
+            self._done(changed if isinstance(error, ConflictError) else error.line)
+
+        self._attempt(leave, left, "restored" if back else "discharged", failed)
 
     def do_outcome(self) -> None:
         """Ask what it was in the end, and record it."""

@@ -93,11 +93,12 @@ create table drafts (
     kind text not null check (kind in ('draft', 'sheet')),
     id text not null,
     patient text not null,
-    by text not null,
+    "by" text not null,
     started text not null,
     last timestamptz not null default clock_timestamp(),
     aside boolean not null default false,
     fence bigint not null default 0,
+    holder text not null default '',  -- whose the lease is
     until timestamptz not null default '-infinity',
     primary key (kind, id)
 );
