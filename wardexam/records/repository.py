@@ -5,7 +5,7 @@ The screens and the commands know these operations and no others. One contract s
 more where it is not known whether it was written: the same again is no fault and is stored once.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
     from wardexam.records.audit import Head
+    from wardexam.records.light_file import Event, Stay
 
 
 class OutageError(RecordsError):
@@ -500,6 +501,14 @@ class Repository(Protocol):
             heads: Heads of the trail kept elsewhere, such as on a printed handover.
             progress: Told how many patients are read.
         """
+        ...
+
+    def stays(self) -> "Sequence[Stay]":
+        """Every patient, also discharged ones, to be read for counting; each may be handed to another process."""
+        ...
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
         ...
 
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":

@@ -44,6 +44,8 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
+    from wardexam.records.light_file import Event
+    from wardexam.records.light_reading import FileStay
 
 
 @dataclass
@@ -446,6 +448,18 @@ class Ward:
         from wardexam.records.check import checked
 
         return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
+
+    def stays(self) -> list["FileStay"]:
+        """Every patient, also discharged ones, to be read for counting."""
+        from wardexam.records.light_reading import FileStay
+
+        return [FileStay(path) for path in self.layout.files()]
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
+        from wardexam.records.light_reading import trail_events
+
+        return trail_events(self.layout.trail)
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, in the order in which they were saved."""

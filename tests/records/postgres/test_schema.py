@@ -107,7 +107,7 @@ def test_a_file_applied_with_another_text_is_told_and_nothing_is_migrated(empty,
     schema.create(read_url(empty))
     with psycopg.connect(empty) as connection:
         connection.execute("update wardexam.schema_version set sha256 = 'other' where number = 1")
-    with pytest.raises(RecordsError, match="another 0001_ward.sql"):
+    with pytest.raises(RecordsError, match=r"another 0001_ward\.sql"):
         schema.migrate(read_url(empty))
     assert run(["store", "check", "--db", empty]) == 1
     assert "another 0001_ward.sql" in capsys.readouterr().out

@@ -120,7 +120,9 @@ def _read(connection: Connection[Columns], name: str) -> _Patient | None:
         "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
         values,
     ).fetchone()
-    return _Patient(*row, [Row(*each) for each in rows], told[0] if told else "")
+    listed, state, mark = row
+    stored = [Row(*each) for each in rows]
+    return _Patient(listed, state, mark, stored, told[0] if told else "")
 
 
 def _check_patient(server: Server, name: str, trail: Trail, found: _Findings, by: str) -> None:

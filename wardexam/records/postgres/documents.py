@@ -93,9 +93,10 @@ def given(text: str) -> dict[str, Any]:
     found = strict_loads(text)
     if not isinstance(found, dict):
         raise ValueError
-    if _MARK in text:
-        found = _replaced(found, ((_MARK + "0", "\0"), (_MARK + "1", _MARK)))
-    return found
+    if _MARK not in text:
+        return found
+    whole: dict[str, Any] = _replaced(found, ((_MARK + "0", "\0"), (_MARK + "1", _MARK)))
+    return whole
 
 
 def record_of(row: Row, where: str) -> StoredRecord:

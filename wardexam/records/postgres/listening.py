@@ -41,16 +41,18 @@ class Listening:
     def _run(self) -> None:
         wait, first = SOONEST, True
         while not self._closed.is_set():
-            with suppress(RecordsError, Error, OSError):
-                with connect(self._server.parameters) as connection:
-                    self._connection = connection
-                    connection.execute("listen wardexam")
-                    self._held = self._drafts_held(connection)
-                    wait = SOONEST
-                    if not first:  # what was told meanwhile was not heard
-                        self._tell()
-                    self._begun.set()
-                    self._listen(connection)
+            with (
+                suppress(RecordsError, Error, OSError),
+                connect(self._server.parameters) as connection,
+            ):
+                self._connection = connection
+                connection.execute("listen wardexam")
+                self._held = self._drafts_held(connection)
+                wait = SOONEST
+                if not first:  # what was told meanwhile was not heard
+                    self._tell()
+                self._begun.set()
+                self._listen(connection)
             self._connection, first = None, False
             self._begun.set()
             self._closed.wait(wait)

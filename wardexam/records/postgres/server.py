@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from typing import Any, LiteralString, TypeVar
 
 from psycopg import Connection, Cursor, Error, conninfo
-from psycopg_pool import ConnectionPool, PoolTimeout
+from psycopg_pool import ConnectionPool, PoolClosed, PoolTimeout
 
 from wardexam.records.locks import SECONDS
 from wardexam.records.postgres.faults import no_connection, refused
@@ -169,6 +169,8 @@ class Server:
         while True:
             try:
                 return self._pool.getconn(LOOK_AGAIN)
+            except PoolClosed:
+                raise OutageError("the ward was left", self.where) from None
             except PoolTimeout:
                 if self._fault and self._fault[0] >= begun:
                     raise no_connection(self._fault[1], self.where) from None
@@ -269,9 +271,8 @@ class Change:
         self._connection = connection
         with connection.transaction():
             if self._patience != SECONDS:
-                connection.execute(
-                    f"set local lock_timeout = {max(1, round(self._patience * 1000))}"
-                )  # type: ignore[call-overload]
+                milliseconds = str(max(1, round(self._patience * 1000)))
+                connection.execute("select set_config('lock_timeout', %s, true)", [milliseconds])
             self.begun = True
             self.made = work(self)
             self.at_end = True
@@ -304,4 +305,4 @@ class Change:
             "insert into trail (event, patient, by, what, record) values"
             " (%(event)s, %(patient)s, %(by)s, %(what)s, %(record)s) returning n, hash",
             {name: text.replace("\0", "?") for name, text in values.items()},
-        ).fetchone()  # type: ignore[assignment]
+        ).fetchone()

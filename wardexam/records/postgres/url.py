@@ -6,12 +6,9 @@ What the URL leaves out comes from the usual places: PG* of the environment, the
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING
+from types import ModuleType
 
 from wardexam.errors import InputError, RecordsError
-
-if TYPE_CHECKING:
-    from psycopg import conninfo
 
 BEGINNINGS = ("postgresql://", "postgres://", "service=")
 EXTRA = "pip install 'wardexam[postgres]'"
@@ -34,7 +31,7 @@ def is_server(place: str) -> bool:
     return place.startswith(BEGINNINGS)
 
 
-def _library() -> "type[conninfo]":
+def _library() -> ModuleType:
     """The reader of URLs.
 
     Raises:
@@ -44,7 +41,7 @@ def _library() -> "type[conninfo]":
         from psycopg import conninfo
     except ImportError:
         raise RecordsError("a ward on a server needs a further part", remedy=EXTRA) from None
-    return conninfo  # type: ignore[return-value]
+    return conninfo
 
 
 def read_url(url: str, *, on_command_line: bool = False) -> dict[str, str]:

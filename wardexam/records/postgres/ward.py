@@ -23,7 +23,8 @@ from wardexam.records.postgres import schema, trail
 from wardexam.records.postgres.documents import Row, listed_of, tables_of
 from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
 from wardexam.records.postgres.listening import Listening
-from wardexam.records.postgres.patient_record import COLUMNS, META, PatientRecord, nobody
+from wardexam.records.postgres.patient_record import META, PatientRecord
+from wardexam.records.postgres.reading import patient_tables_of
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
 from wardexam.records.postgres.url import read_url
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
+    from wardexam.records.light_file import Event
+    from wardexam.records.postgres.light_reading import ServerStay
 
 Made = TypeVar("Made")
 WARD_ID = re.compile("[0-9a-f]{8,64}")
@@ -152,7 +155,7 @@ class PostgresWard:
     # --- what is read
 
     def _tables(self, patient_id: str) -> Tables:
-        return self.server.read(lambda c: _tables(c, patient_id), snapshot=True)
+        return self.server.read(lambda c: patient_tables_of(c, patient_id), snapshot=True)
 
     def patient(self, patient_id: str) -> "Patient":
         """A patient's details."""
@@ -185,7 +188,7 @@ class PostgresWard:
         """What opening an examination needs; that it was viewed is in the trail."""
 
         def ask(connection: Connection[Columns]) -> Opened:
-            file = StoredFile(_tables(connection, patient_id))
+            file = StoredFile(patient_tables_of(connection, patient_id))
             drafts, sheets = (
                 tuple(d for d in store.infos_by(connection) if d.patient_id == patient_id)
                 for store in (self._drafts, self._sheet_drafts)
@@ -195,6 +198,20 @@ class PostgresWard:
         opened = self.server.read(ask, snapshot=True)
         self.record("viewed", patient_id, by)
         return opened
+
+    def stays(self) -> "list[ServerStay]":
+        """Every patient, also discharged ones, to be read for counting."""
+        from wardexam.records.postgres.light_reading import ServerStay
+
+        parameters = tuple(self.server.parameters.items())
+        names = self.server.rows("select id from patients order by id")
+        return [ServerStay(name, parameters) for (name,) in names]
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order."""
+        from wardexam.records.postgres.light_reading import events
+
+        return events(self.server)
 
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
         """The latest revision of every examination, in the order in which they were saved."""
@@ -413,8 +430,7 @@ class PostgresWard:
 
         del at  # nothing is set aside under a name
         kept = kept_head(self._own)
-        report = checked(self.server, self.spool, repair=repair, by=by, heads=[*heads, *([kept] if kept else [])], progress=progress)  # fmt: skip
-        return report
+        return checked(self.server, self.spool, repair=repair, by=by, heads=[*heads, *([kept] if kept else [])], progress=progress)  # fmt: skip
 
 
 class _Again(Iterable[Arrival]):
@@ -437,22 +453,6 @@ def _bed(patient_id: str, listed: str, state: str, mark: str) -> Bed:
         return Bed.from_json(listed_of(listed, state, mark, patient_id))
     except DamagedFileError as error:
         return Bed(patient_id, "?", "", None, "unknown", None, "", 0, None, None, None, trouble=error.what)  # fmt: skip
-
-
-def _tables(connection: Connection[Columns], patient_id: str) -> Tables:
-    """A patient's tables, verified."""
-    values = {"id": patient_id}
-    line = connection.execute(
-        "select listed::text, state, mark from patients where id = %(id)s", values
-    ).fetchone()
-    if line is None:
-        raise nobody(patient_id)
-    listed_of(line[0], line[1], line[2], patient_id)
-    query: LiteralString = "select " + COLUMNS + " from records where patient = %(id)s order by seq"
-    rows = connection.execute(query, values).fetchall()
-    return patient_tables.of_patient(
-        tables_of([Row(*row) for row in rows], line[1], patient_id), patient_id, patient_id
-    )
 
 
 def _all_rows(connection: Connection[Columns]) -> dict[str, tuple[str, list[Row]]]:
