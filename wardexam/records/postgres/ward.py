@@ -59,6 +59,10 @@ class PostgresWard:
     Args:
         server: The connections to it.
 
+    Attributes:
+        ward_id: The ward's own name, whatever URL it is reached by.
+        spool: Where this login keeps what the server cannot take now.
+
     Raises:
         RecordsError: The server cannot be reached, or no ward of this program's form stands there.
     """
@@ -68,6 +72,7 @@ class PostgresWard:
         self.ward_id = server.read(self._recognised)
         self._own = kept_trail_of(self.ward_id)
         server.noted = self._keep
+        self.spool = elsewhere_of(self.ward_id)
         self._drafts = ExaminationDrafts(server, self.spool)
         self._sheet_drafts = SheetDrafts(server, self.spool)
         self._waiting: list[tuple[str, str, str, str]] = []  # views that are not in the trail yet
@@ -106,11 +111,6 @@ class PostgresWard:
     def problem(self) -> str:
         """What was last found not to be as it should be, in one line; empty when all is well."""
         return self._problem
-
-    @property
-    def spool(self) -> Path:
-        """Where this login keeps what the server cannot take now."""
-        return elsewhere_of(self.ward_id)
 
     def watch(self, changed: Callable[[], object]) -> Listening:
         """Call `changed`, from a thread of its own, whenever any session has changed the ward, or may have."""
