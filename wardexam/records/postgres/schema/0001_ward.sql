@@ -41,8 +41,10 @@ create table trail (
     login text not null,
     what text not null check (length(what) <= 400),
     record text not null,     -- the mark of the patient after the event; empty where nothing was written
-    hash text not null
+    hash text not null,
+    change_id text not null default ''  -- which change it was of, by which one whose end was not heard is found
 );
+create unique index trail_change_id on trail (change_id text_pattern_ops) where change_id <> '';
 create index trail_of_patient on trail (patient, n desc) where record <> '';
 
 -- A text as Python's json.dumps writes it.

@@ -14,7 +14,7 @@ begin
         execute format('grant usage on schema wardexam to %I', role_name);
         execute format('grant select on schema_version, ward, patients, records, trail to %I', role_name);
         -- The rest of a line is the server's own word.
-        execute format('grant insert (event, patient, by, what, record) on trail to %I', role_name);
+        execute format('grant insert (event, patient, by, what, record, change_id) on trail to %I', role_name);
     end loop;
     revoke all on schema wardexam from public;
     revoke all on all functions in schema wardexam from public;
