@@ -18,7 +18,7 @@ begin
     end loop;
     revoke all on schema wardexam from public;
     revoke all on all functions in schema wardexam from public;
-    execute format('grant execute on function ascii_json(text) to %I, %I', doctor, reader);
+    execute format('grant execute on function in_ascii(text) to %I, %I', doctor, reader);
     execute format('grant insert on patients, records to %I', doctor);
     execute format('grant update (discharged, listed, seq, state, mark) on patients to %I', doctor);
     execute format('grant select, insert, update, delete on drafts to %I', doctor);
