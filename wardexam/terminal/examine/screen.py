@@ -102,7 +102,9 @@ class ExamineScreen(LineScreen):
             return False
         return True
 
-    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+    def ask(
+        self, question: str, then: Then, text: str = "", choices: Sequence[str] = (), wrong: str = ""
+    ) -> None:  # fmt: skip
         """Ask for an answer that is typed; why nothing is written is what is wrong with it."""
 
         def taken(typed: str) -> str | None:
@@ -111,7 +113,7 @@ class ExamineScreen(LineScreen):
             except RefusedError as refusal:
                 return str(refusal)
 
-        super().ask(question, taken, text, choices)
+        super().ask(question, taken, text, choices, wrong)
 
     @property
     def lasting(self) -> str:
