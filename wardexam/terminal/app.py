@@ -158,7 +158,7 @@ class WardApp(PaintingApp):
             screen.do_repaint()  # whatever is being typed
         elif not isinstance(event, events.Key | events.Paste | events.MouseEvent):
             await super().on_event(event)
-        elif self.calls.holding:
+        elif self.calls.holding or not screen.ready:
             self.calls.keep(event)
         else:
             await self.take(event)

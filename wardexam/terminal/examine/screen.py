@@ -237,11 +237,13 @@ class ExamineScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
+        if not self.there:  # keys typed ahead are acted on before
+            return
         if self.state.awaits and not self.asking and not self.unseen:
             about, choices = view.choices(self.state)
             lines = joined([about, *choices], self.size.width - 1)
             self.show_status([[(line, "strong")] for line in lines])
-        elif not self.asking and not self.unseen and self.there:
+        elif not self.asking and not self.unseen:
             self.shown_kept = self.visit.draft.kept
             wrote = bool(self.said) and self.said == self._wrote
             line = view.status(self.state, self.said, self.size.width, wrote=wrote)

@@ -216,6 +216,11 @@ class LineScreen(Screen[None]):
         self.draw_status()
 
     @property
+    def ready(self) -> bool:
+        """Whether keys can be acted on: not before what they act on was read."""
+        return True
+
+    @property
     def asking(self) -> bool:
         """Whether a question is being answered."""
         return self._question is not None

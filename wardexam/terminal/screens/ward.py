@@ -73,6 +73,7 @@ class WardScreen(LineScreen):
         super().__init__()
         self._read: tuple[Bed, ...] | None = None  # the list as it was read last
         self._beds: tuple[Bed, ...] = ()
+        self._asked = False  # whether the list was read the first time, or could not be
         self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
@@ -96,14 +97,20 @@ class WardScreen(LineScreen):
         self, read: Listed, drafts: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...], watch: "Watch"
     ) -> None:  # fmt: skip
         """Show the list the first time."""
-        self._watch = watch
+        self._watch, self._asked = watch, True
         self._take(read)
         at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
         self._choose(next(at, 0))
         self.said = self._drafts_left(drafts, sheets) or self.said or self.ward_app.notice
         self.redraw()
 
+    @property
+    def ready(self) -> bool:
+        """Whether the list was read: a key typed ahead acts on it."""
+        return self._asked
+
     def _unread(self, error: WardexamError) -> None:
+        self._asked = True
         self.say(error.line)
 
     def on_unmount(self) -> None:
