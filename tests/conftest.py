@@ -38,7 +38,6 @@ SLOW = (
     "records/test_hostile.py",
     "records/postgres/test_commands.py",
     "records/postgres/test_faults.py",
-    "records/postgres/test_load.py",
     "records/postgres/test_schema.py",
     "terminal/pty",
     "terminal/test_again.py",

@@ -126,7 +126,10 @@ def state(ward):
     beds = [(b.patient_id, b.bed, b.examinations, b.summary, b.discharged) for gone in (False, True) for b in ward.beds(discharged=gone)]  # fmt: skip
     return (
         beds,
-        [(f.patient, [f.revisions(n) for n, _ in f.numbered()], f.sheets, f.outcomes) for f in files],
+        [
+            (f.patient, [f.revisions(n) for n, _ in f.numbered()], f.sheets, f.outcomes)
+            for f in files
+        ],
         [(d.draft_id, d.keys, d.held) for d in ward.drafts()],
     )
 
@@ -261,7 +264,7 @@ def _await_let_go(ward):
 # --- many sessions while something goes on
 
 
-def sessions(urls, seconds, disturb, many=6, patients=3):
+def sessions(urls, seconds, disturb, many=6, patients=3, series="exam"):
     """Sessions save to the same patients while `disturb` is called; what was told to be saved.
 
     Each examination is given until it is said to be saved, as the program does.
@@ -276,7 +279,7 @@ def sessions(urls, seconds, disturb, many=6, patients=3):
         count = 0
         try:
             while not stop.is_set() or count == 0:
-                made = examination(f"exam{number:02}{count:05}", names[count % patients], comment=str(number))  # fmt: skip
+                made = examination(f"{series}{number:02}{count:05}", names[count % patients], comment=str(number))  # fmt: skip
                 for _ in range(2000):
                     try:
                         ward.save(made, f"Dr {number}", SUMMARY)
@@ -394,8 +397,8 @@ def failover(times=3, say=print):
     everything = [primary]
     try:
         _peopled(primary.url("ward"))
-        number = refused = 0
-        for number in range(1, times + 1):
+        refused = 0
+        for number in range(times):
             standby = Server(begin=False)
             everything.append(standby)
             standby.copy(primary)
@@ -417,35 +420,16 @@ def failover(times=3, say=print):
                     moved = True
                 time.sleep(0.5)
 
-            offset = len(saved)
-            more, told = sessions_from(url, disturb, offset)
+            more, told = sessions([url], 2.5, disturb, many=4, series=f"exam{number}x")
             refused += told
             saved += more
             counted(standby.url("ward"), saved)
             primary = standby
-        say(f"failover: {number} times, {len(saved)} saved, told {refused} times that it was not: none lost, none twice")  # fmt: skip
+        say(f"failover: {times} times, {len(saved)} saved, told {refused} times that it was not: none lost, none twice")  # fmt: skip
         return len(saved)
     finally:
         for server in everything:
             server.close()
-
-
-def sessions_from(url, disturb, offset):
-    """Sessions whose examinations have names of their own beside those before."""
-    return sessions([url], 2.5, disturb, many=4) if not offset else _renamed(url, disturb, offset)
-
-
-def _renamed(url, disturb, offset):
-    before = globals()["examination"]
-
-    def other(name, *more, **fields):
-        return before(f"{name}x{offset}", *more, **fields)
-
-    globals()["examination"] = other
-    try:
-        return sessions([url], 2.5, disturb, many=4)
-    finally:
-        globals()["examination"] = before
 
 
 @contextmanager
@@ -543,7 +527,9 @@ def hosts(rounds=60, say=print):
         revisions = ward.revisions(WHO, "exam0001")
         assert [e.revision for e in revisions] == [*range(1, both + 2)]
         words = [f"{who}:{n}" for who in (0, 1) for n in range(rounds)]
-        assert sorted(revisions[-1].comment.split()) == sorted(words)  # each made from the one before
+        assert sorted(revisions[-1].comment.split()) == sorted(
+            words
+        )  # each made from the one before
         assert ward.patient(WHO).revision == both + 1
         assert sorted(o.diagnosis for o in ward.outcomes(WHO)) == sorted(words)
         assert ward.check(repair=False, by="x", at=AT).sound

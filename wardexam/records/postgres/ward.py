@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, LiteralString, TypeVar
 
 from psycopg import Connection
