@@ -218,7 +218,9 @@ class Outbox:
         from wardexam.exam.examination import Examination
 
         saved = unsent.saved
-        with suppress(WardexamError):  # it is written, or gone, or offered once more and saved the same again
+        with suppress(
+            WardexamError
+        ):  # it is written, or gone, or offered once more and saved the same again
             if isinstance(saved, Examination):
                 draft, left = ward.resume_draft(saved.id)
                 same, drop = unsigned(left) == unsigned(saved), ward.drop_draft

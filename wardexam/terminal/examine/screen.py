@@ -145,7 +145,7 @@ class ExamineScreen(LineScreen):
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """Move the cursor."""
         self.state.move(rows, side)
-        self.said = ""
+        self.said = self.lasting
         self.redraw()
 
     def go(self, sign: str, side: str) -> None:
