@@ -32,6 +32,8 @@ from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
+from wardexam.governance.reviews import due_line
+from wardexam.note.headline import off_in
 from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
@@ -74,6 +76,8 @@ def converse(
     with signals.watch(ending, (signal.SIGHUP, signal.SIGTERM)):
         try:
             talk.say("Examination on plain lines. Type h at any question for help.")
+            if due := due_line(session.wording, session.now().date()):
+                talk.say(due)
             sitting = _begin(talk, session)
             _examine(sitting)
         except (LeavingError, KeyboardInterrupt) as reason:
@@ -146,6 +150,7 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                         (
                             listed_word(b.summary, session.now(), b.summary.urgency_word),
                             running(b.summary, session.now()),
+                            off_in(b.summary),
                         ),
                     )
                 )

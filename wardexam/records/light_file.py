@@ -87,9 +87,24 @@ class Stay(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A line of the trail: what was done to whom, when, and more about it."""
+    """A line of the trail: what was done to whom, when, and more about it.
+
+    Attributes:
+        event: What was done.
+        patient: To whom; empty for the ward.
+        at: When, as an ISO text.
+        what: More about it.
+        by: Who did it, as given.
+        record: The checksum of the patient's file after it; empty where it was not written.
+        line: The number of the line.
+        hash: The hash that chains it.
+    """
 
     event: str
     patient: str
     at: str
     what: str
+    by: str = ""
+    record: str = ""
+    line: int = 0
+    hash: str = ""

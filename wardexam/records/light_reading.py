@@ -80,9 +80,14 @@ def trail_events(path: Path) -> Iterator[Event]:
     except OSError as error:
         raise RecordsError(f"the trail cannot be read: {error.strerror}", str(path)) from None
     with os.fdopen(handle, "rb") as file:
+        number = 0
         while line := file.readline(LONGEST_LINE + 1):
+            number += 1
             try:
                 row = json.loads(line)
-                yield Event(row["event"], row["patient"], row["at"], row.get("what", ""))
+                yield Event(
+                    row["event"], row["patient"], row["at"], row.get("what", ""), row.get("by", ""),
+                    row.get("record", ""), number, row.get("hash", ""),
+                )  # fmt: skip
             except (ValueError, KeyError, TypeError):
                 return

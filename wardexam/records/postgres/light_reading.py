@@ -45,4 +45,6 @@ class ServerStay:
 def events(server: Server) -> Iterator[Event]:
     """The events of the trail in order."""
     for line in trail.lines(server):
-        yield Event(line["event"], line["patient"], line["at"], line["what"])
+        yield Event(
+            line["event"], line["patient"], line["at"], line["what"], line["by"], line["record"], line["n"], line["hash"]
+        )  # fmt: skip

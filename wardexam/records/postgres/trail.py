@@ -23,12 +23,14 @@ def head(connection: Connection[Row]) -> str:
     return str(Head(*row)) if row else ""
 
 
-def lines(server: Server) -> Iterator[dict[str, Any]]:
-    """The lines in their order, some thousands read at once."""
+def lines(server: Server, patient_id: str = "") -> Iterator[dict[str, Any]]:
+    """The lines of one patient, or all of them, in their order, some thousands read at once."""
     after = 0
+    whose: LiteralString = " and patient = %(patient)s" if patient_id else ""
+    query: LiteralString = LINES + " where n > %(after)s" + whose + " order by n limit %(most)s"
     while True:
-        query: LiteralString = LINES + " where n > %(after)s order by n limit %(most)s"
-        rows: list[Row] = server.rows(query, {"after": after, "most": AT_ONCE})
+        values = {"after": after, "most": AT_ONCE, "patient": patient_id}
+        rows: list[Row] = server.rows(query, values)
         for row in rows:
             yield dict(zip(FIELDS, row, strict=True))
         if len(rows) < AT_ONCE:
