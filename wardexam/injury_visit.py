@@ -321,6 +321,13 @@ class InjuryVisit:
         else:
             self.done()
 
+    def go_on(self, saved: KeptSheet) -> None:
+        """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
+        self.amends = True
+        self.kept = self.kept.model_copy(
+            update={"revision": saved.revision, "amendment": saved.amendment}
+        )
+
     def put_aside(self) -> None:
         """Let go and set the draft aside: it is kept, and not offered again."""
         self.draft.close()

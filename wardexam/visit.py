@@ -21,7 +21,7 @@ from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.raised import first_raised, recorded
 from wardexam.reasoning.rules.standing import Open, standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
-from wardexam.records.repository import clock_line, draft_line
+from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
@@ -220,6 +220,11 @@ class Saved:
         same(self.patient, shown)
 
     @property
+    def file(self) -> "PatientFile":
+        """What was read."""
+        return self._file
+
+    @property
     def last(self) -> Examination | None:
         """The examination saved last, in its last revision."""
         return self._file.examinations[-1] if self._file.examinations else None
@@ -360,6 +365,7 @@ class Visit:
         draft: Where every change is kept.
         amends: Whether it is a further revision of a saved examination.
         resumed: Whether it goes on from a draft that was left.
+        entries: How often the doctor has changed it; what the tool puts down by itself does not count.
         said: What there is to say of how it began.
     """
 
@@ -374,6 +380,7 @@ class Visit:
         self.session, self.examination, self.draft, self.said = session, examination, draft, said
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
+        self.entries = 0
         self._begun = _case(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
@@ -534,11 +541,13 @@ class Visit:
         self.examination = changed
         for step in steps:
             self.draft.append(step.change)
+        self.entries += 1
         self._undo += steps
         self._redo.clear()
 
     def undo(self) -> Step | None:
         """Take back what the last keystroke changed, all of it; its first step, None where none is left."""
+        self.entries += bool(self._undo)
         while self._undo:
             step = self._undo.pop()
             self._take(step.back)
@@ -551,6 +560,7 @@ class Visit:
         """Make again what was undone last; its first step, None where none is left."""
         if not self._redo:
             return None
+        self.entries += 1
         first = self._redo[-1]
         while self._redo and (self._redo[-1].joined or self._redo[-1] is first):
             step = self._redo.pop()
@@ -609,7 +619,8 @@ class Visit:
 
         Raises, when called:
             BusyError: Another session is in the way; nothing has changed.
-            AmendedMeanwhileError: Someone else amended the examination first; see `go_after`.
+            AmendedMeanwhileError: Someone else amended the examination first, or it was saved before and entered
+                further since; see `go_after`.
         """
         session, amends = self.session, self.amends
         # What was suggested before speaks of other findings.
@@ -617,12 +628,18 @@ class Visit:
 
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
-            begun = _case(session.ward.file(entered.patient), entered, session.wording)
-            examination, summary = begun.to_save(reading)
+            file = session.ward.file(entered.patient)
+            examination, summary = _case(file, entered, session.wording).to_save(reading)
             if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)
-            return session.ward.save(examination, session.examiner, summary)
+            try:
+                return session.ward.save(examination, session.examiner, summary)
+            except InputError:
+                # Saved before, as by a try whose answer never came, and then entered further.
+                if stored := file.revisions(entered.id):
+                    raise AmendedMeanwhileError(stored[-1]) from None
+                raise
 
         return save
 
@@ -635,6 +652,14 @@ class Visit:
     def done(self) -> None:
         """Take the draft of what was saved away."""
         self.session.ward.drop_draft(self.draft)
+
+    def go_on(self, saved: Examination) -> None:
+        """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
+        self.amends = True
+        self._order = [*dict.fromkeys((*self._order, saved.id))]
+        self.examination = self.examination.model_copy(
+            update={"revision": saved.revision, "amendment": saved.amendment}
+        )
 
     def go_after(self, theirs: Examination, save: str) -> str:
         """Go on from what someone else saved meanwhile: saving then makes the revision after theirs.
@@ -651,13 +676,8 @@ class Visit:
         text = differences(theirs, self.examination, save)
         # What they did about the reasons is done: it stands beside what is entered here.
         acts = {a.same: a for a in (*theirs.acts, *self.examination.acts)}
-        self.examination = self.examination.model_copy(
-            update={
-                "revision": theirs.revision,
-                "amendment": theirs.amendment,
-                "acts": tuple(acts.values()),
-            }
-        )
+        self.go_on(theirs)
+        self.examination = self.examination.model_copy(update={"acts": tuple(acts.values())})
         return text
 
     @property

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import tempfile
 import time
+from contextlib import suppress
 from pathlib import Path
 
 DEBIAN = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda p: int(p.parent.name))
@@ -131,17 +132,54 @@ class Server:
         if self._process is None or self._process.poll() is not None:
             return
         if how == "kill":  # each of its processes, so that none writes on
-            session = self._process.pid
+            own = [self._process.pid]
             for name in os.listdir("/proc"):
-                if name.isdecimal():
-                    try:
-                        if os.getsid(int(name)) == session or _parent(name) == session:
-                            os.kill(int(name), 9)
-                    except (ProcessLookupError, FileNotFoundError):
-                        pass
+                if name.isdecimal() and _parent(name) == self._process.pid:
+                    own.append(int(name))
+            for process in own:
+                with suppress(ProcessLookupError):
+                    os.kill(process, 9)
         else:
             self._process.send_signal({"fast": 2, "immediate": 3}[how])
         self._process.wait(30)
+
+    @property
+    def runs(self):
+        """Whether it runs."""
+        return self._process is not None and self._process.poll() is None
+
+    def ended(self):
+        """Whether it has ended by itself."""
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(2)
+        return self._process.poll() is not None
+
+    def set(self, name, value):
+        """Change a setting of the running server."""
+        import psycopg
+
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(f"alter system set {name} = '{value}'")
+            connection.execute("select pg_reload_conf()")
+
+    def copy(self, other):
+        """Become a copy of another server that follows it."""
+        source = f"host={other.folder} port={other.port} user=owner"
+        self.run("pg_basebackup", "-D", self.data, "-d", source, "-R", "-X", "stream", "-c", "fast", "--no-sync")  # fmt: skip
+
+    def await_copy(self, seconds=20):
+        """Wait until a copy follows."""
+        import psycopg
+
+        end = time.monotonic() + seconds
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            while connection.execute("select count(*) from pg_stat_replication where sync_state = 'sync'").fetchone() == (0,):  # fmt: skip
+                assert time.monotonic() < end
+                time.sleep(0.05)
+
+    def promote(self):
+        """Take the place of the one that it followed."""
+        self.run("pg_ctl", "-D", self.data, "promote", "-w")
 
     def close(self):
         """Stop it and take its folder away."""
@@ -160,5 +198,8 @@ class Server:
 
 
 def _parent(process):
-    with open(f"/proc/{process}/stat") as file:
-        return int(file.read().rpartition(")")[2].split()[1])
+    try:
+        with open(f"/proc/{process}/stat") as file:
+            return int(file.read().rpartition(")")[2].split()[1])
+    except OSError:
+        return 0

@@ -88,10 +88,10 @@ class ServerPlace:
     def _renew(self, change: Change, fence: int) -> None:
         done = change.do(
             "update drafts set last = clock_timestamp(), until = clock_timestamp() + make_interval(secs => %(lease)s)"
-            " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(token)s",
+            " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(token)s returning 1",
             {**self._values, "fence": fence},
         )
-        if not done.rowcount:
+        if not done.fetchone():
             raise FencedError(TAKEN, self.draft_id)
 
     def hold(self) -> None:

@@ -151,13 +151,14 @@ class ServerDrafts(Generic[Held]):
         """Set aside the server's rows of a draft of which the spool has other and more."""
         self._server.change(partial(self._rename, draft_id))
 
-    def _rename(self, draft_id: str, change: Change) -> int:
+    def _rename(self, draft_id: str, change: Change) -> bool:
         values = {"kind": self.KIND.ending, "id": draft_id, "new": f"{draft_id}.{os.urandom(4).hex()}"}  # fmt: skip
-        return change.do(
+        done = change.do(
             "update drafts set id = %(new)s, aside = true, until = '-infinity', fence = fence + 1"
-            " where kind = %(kind)s and id = %(id)s",
+            " where kind = %(kind)s and id = %(id)s returning 1",
             values,
-        ).rowcount
+        )
+        return done.fetchone() is not None
 
     # --- left and taken away
 

@@ -3,8 +3,6 @@
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, LiteralString
 
-from psycopg import errors
-
 from wardexam.errors import InputError
 from wardexam.records import patient_tables
 from wardexam.records.audit import FIRST
@@ -63,21 +61,23 @@ class PatientRecord:
             DamagedFileError: The line of the ward list is not as it was written.
             BusyError: Another session changes it all the time.
         """
-        row = change.do(
+        line = change.do(
             "select listed::text, seq, state, mark from patients where id = %(id)s for no key update",
             {"id": patient_id},
-        ).fetchone()
+        )
+        # A statement of its own, after the record is held: in one, who waited would see the trail of before.
+        trail = change.do(
+            "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
+            {"id": patient_id},
+        )
+        row = line.fetchone()
         if row is None:
             raise nobody(patient_id)
         made = cls(change, patient_id)
         listed, made._seq, made._state, made._mark = row
         made._stood = made._mark
         made.listed = listed_of(listed, made._state, made._mark, patient_id)
-        # Asked once the record is held: what waited saw the trail of before.
-        told = change.do(
-            "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
-            {"id": patient_id},
-        ).fetchone()
+        told = trail.fetchone()
         made._found_changed = told is not None and told[0] != made._mark
         return made
 
@@ -90,14 +90,13 @@ class PatientRecord:
         """
         made = cls(change, patient_id)
         made._fresh = True
-        try:
-            change.do(
-                "insert into patients (id, discharged, listed, seq, state, mark)"
-                " values (%(id)s, false, '{}', 0, '', '')",
-                {"id": patient_id},
-            )
-        except errors.UniqueViolation:
-            raise InputError("is on the ward already", where=patient_id) from None
+        taken = change.do(
+            "insert into patients (id, discharged, listed, seq, state, mark)"
+            " values (%(id)s, false, '{}', 0, '', '') on conflict do nothing returning id",
+            {"id": patient_id},
+        )
+        if taken.fetchone() is None:
+            raise InputError("is on the ward already", where=patient_id)
         return made
 
     # --- what is stored
@@ -147,23 +146,27 @@ class PatientRecord:
         Raises:
             InputError: One holds what the server does not give back as it was.
         """
+        sent = []
         for document in documents:
             fields = document.model_dump(mode="json")
             safe, text = kept(fields)
             self._seq += 1
             row = {
-                "patient": self.patient_id, "seq": self._seq, "kind": kind,
-                "id": fields.get("id", self.patient_id), "revision": fields["revision"], "document": safe, "digest": digest(text),
+                "patient": self.patient_id, "seq": self._seq, "kind": kind, "id": fields.get("id", self.patient_id),
+                "revision": fields["revision"], "document": safe, "digest": digest(text),
             }  # fmt: skip
             back = self._change.do(
                 "insert into records (patient, seq, kind, id, revision, document, digest) values"
                 " (%(patient)s, %(seq)s, %(kind)s, %(id)s, %(revision)s, %(document)s::jsonb, %(digest)s)"
                 " returning document::text",
                 row,
-            ).fetchone()
-            if back is None or encoded(given(back[0])) != text:
-                raise InputError("is read back as something else; nothing was changed", str(row["id"]))  # fmt: skip
-            self._digests.append(str(row["digest"]))
+            )
+            sent.append((back, text, str(row["id"])))
+            self._digests.append(digest(text))
+        for back, text, name in sent:
+            found = back.fetchone()
+            if found is None or encoded(given(found[0])) != text:
+                raise InputError("is read back as something else; nothing was changed", name)
 
     def list_anew(self, *, patient: "Patient | None" = None, meta: Mapping[str, Any] | None = None) -> None:  # fmt: skip
         """Have the ward list say other details, or something else of the examinations."""

@@ -1,11 +1,12 @@
 """Connections to a server: few, shared by the threads of a session, each call with an end.
 
 A change is a transaction that is run anew where the server went away before it was told to commit. Where it
-went away at that very moment, the line that the change put into the trail says whether it was done.
+went away at that very moment, the name that the change has in the trail says whether it was done.
 """
 
 import logging
 import os
+import secrets
 import socket
 import threading
 import time
@@ -13,7 +14,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any, LiteralString, TypeVar
 
-from psycopg import Connection, Cursor, Error, conninfo
+from psycopg import Connection, Cursor, Error, conninfo, errors
 from psycopg_pool import ConnectionPool, PoolClosed, PoolTimeout
 
 from wardexam.records.locks import SECONDS
@@ -25,10 +26,14 @@ Made = TypeVar("Made")
 Row = tuple[Any, ...]
 
 SCHEMA_NAME = "wardexam"
+ONCE = "trail_change_id"  # the index that lets a change stand in the trail once
 MOST = 2  # connections of a session
 STATEMENT_SECONDS = 10
 LONGEST_CALL = STATEMENT_SECONDS + 5  # seconds; then the network swallowed the answer
 TRIES = 4  # of a change, where the server goes away under it
+# Lets a change end, and those who wait for the trail go on, before the disk has it, and then waits for the disk,
+# for which many can wait together. Nobody is told that a change is done before this is.
+FLUSH: LiteralString = "select pg_logical_emit_message(true, 'wardexam', '')"
 LOOK_AGAIN = 0.25  # seconds between two looks whether a connection failed
 OPTIONS = (
     f"-c search_path={SCHEMA_NAME},pg_catalog -c statement_timeout={STATEMENT_SECONDS * 1000}"
@@ -138,7 +143,7 @@ class Server:
 
         self._pool: ConnectionPool[Connection[Row]] = ConnectionPool(
             connection_text(parameters), connection_class=Noted, kwargs={"autocommit": True}, min_size=0,
-            max_size=MOST, open=True, check=ConnectionPool.check_connection, reconnect_timeout=0.01, num_workers=1,
+            max_size=MOST, open=True, reconnect_timeout=0.01, num_workers=1,
         )  # fmt: skip
 
     def close(self) -> None:
@@ -147,23 +152,27 @@ class Server:
         self.ends.close()
 
     @contextmanager
-    def connection(self, seconds: float | None = None) -> Iterator[Connection[Row]]:
-        """A connection for one call; `seconds` is when it is cut off.
+    def _using(self, connection: Connection[Row], seconds: float | None = None) -> Iterator[None]:
+        """One call on a connection, which then goes back; `seconds` is when it is cut off.
 
         Raises:
-            OutageError: The server cannot be reached, or went away.
+            OutageError: The server went away.
             BusyError, RecordsError, InputError: It refuses what is asked.
         """
-        connection = self._taken()
         try:
             with self.ends.within(connection, seconds or self.longest_call):
-                yield connection
+                yield
         except Error as error:
             raise refused(error, self.where) from None
         finally:
             self._pool.putconn(connection)
 
     def _taken(self) -> Connection[Row]:
+        """A connection, which may have been lost while it lay idle.
+
+        Raises:
+            OutageError, RecordsError: None comes about.
+        """
         begun = time.monotonic()
         end = begun + CONNECT_SECONDS + self.patience
         while True:
@@ -178,7 +187,7 @@ class Server:
                     raise OutageError("the server does not answer", self.where, "try again in a moment") from None  # fmt: skip
 
     def read(self, ask: Callable[[Connection[Row]], Made], *, snapshot: bool = False) -> Made:
-        """What a question gives, asked once more where the server went away meanwhile.
+        """What a question gives, asked again where the server went away meanwhile.
 
         Args:
             ask: Asks, and changes nothing.
@@ -187,18 +196,21 @@ class Server:
         Raises:
             RecordsError: It cannot be answered.
         """
-        try:
-            return self._read(ask, snapshot)
-        except OutageError:
-            return self._read(ask, snapshot)
-
-    def _read(self, ask: Callable[[Connection[Row]], Made], snapshot: bool) -> Made:
-        with self.connection() as connection:
-            if not snapshot:
-                return ask(connection)
-            with connection.transaction():
-                connection.execute("set transaction isolation level repeatable read, read only")
-                return ask(connection)
+        for left in reversed(range(TRIES)):
+            connection = self._taken()
+            try:
+                with self._using(connection):
+                    if not snapshot:
+                        return ask(connection)
+                    with connection.pipeline(), connection.transaction():
+                        connection.execute(
+                            "set transaction isolation level repeatable read, read only"
+                        )
+                        return ask(connection)
+            except OutageError:
+                if not left:
+                    raise
+        raise AssertionError
 
     def rows(self, query: LiteralString, values: Mapping[str, Any] | None = None) -> list[Row]:
         """The rows that one statement gives."""
@@ -216,67 +228,102 @@ class Server:
             UncertainError: It went away at the end and cannot be asked.
             BusyError, RecordsError, InputError: It refuses; nothing was changed.
         """
+        change_id = secrets.token_hex(12)
+        doing = Change(self.patience, change_id)
         for left in reversed(range(TRIES)):
-            doing = Change(self.patience)
             try:
-                with self.connection(seconds) as connection:
+                connection = self._taken()
+                with self._using(connection, seconds):
                     made = doing.run(connection, work)
+            except DoneAlreadyError:
+                return doing.made  # type: ignore[no-any-return]
             except OutageError as error:
-                if doing.at_end and doing.line and self._is_in_trail(doing.line, error):
-                    made = doing.made
-                elif not left or not doing.begun:
-                    raise
-                else:
+                if not doing.at_end:  # it was never told to commit
+                    if not left or not doing.begun:
+                        raise
                     continue
+                if self._is_in_trail(change_id, error):
+                    return doing.made  # type: ignore[no-any-return]
+                if not left:
+                    raise
+                continue
             if doing.line:
                 self.noted(doing.line)
             return made
         raise AssertionError
 
-    def _is_in_trail(self, line: tuple[int, str], error: OutageError) -> bool:
-        """Whether a change whose end was not heard was done: by its line in the trail.
+    def _is_in_trail(self, change_id: str, error: OutageError) -> bool:
+        """Whether a change whose end was not heard was done: by its own name in the trail.
 
         Raises:
             UncertainError: The server cannot be asked.
         """
-        query: LiteralString = "select 1 from trail where n = %(n)s and hash = %(hash)s"
+        query: LiteralString = "select 1 from trail where change_id like %(id)s"
         for wait in (0.1, 0.3, 1.0, 2.0):
             with suppress(OutageError):
-                return bool(self.rows(query, {"n": line[0], "hash": line[1]}))
+                found = bool(self.rows(query, {"id": f"{change_id}.%"}))
+                self.rows(FLUSH)
+                return found
             time.sleep(wait)
         raise UncertainError(
             "the server went away while it was saved", self.where, "save it again: it is kept once"
         ) from error
 
 
+class DoneAlreadyError(Exception):
+    """The change was done by an earlier attempt of which no end was heard."""
+
+
 class Change:
-    """One transaction under way.
+    """One transaction under way, perhaps attempted more than once.
+
+    Args:
+        patience: Seconds that it waits for another session's.
+        change_id: Its own name in the trail, the same at each attempt.
 
     Attributes:
         line: Number and hash of the last line that it put into the trail.
         begun: Whether the server took any of it.
-        at_end: Whether all of it was said, and only the end was not heard.
+        at_end: Whether all of it was said and only the end was not heard, at any attempt.
         made: What it gives.
     """
 
-    def __init__(self, patience: float) -> None:
-        self._patience = patience
+    def __init__(self, patience: float, change_id: str) -> None:
+        self._patience, self._id = patience, change_id
         self.line: tuple[int, str] | None = None
         self.begun = self.at_end = False
         self.made: Any = None
         self._connection: Connection[Row] | None = None
+        self._noted: list[Cursor[Row]] = []
 
     def run(self, connection: Connection[Row], work: "Callable[[Change], Made]") -> Made:
-        """Do it from beginning to end."""
-        self._connection = connection
-        with connection.transaction():
-            if self._patience != SECONDS:
-                milliseconds = str(max(1, round(self._patience * 1000)))
-                connection.execute("select set_config('lock_timeout', %s, true)", [milliseconds])
-            self.begun = True
-            self.made = work(self)
-            self.at_end = True
-        made: Made = self.made
+        """Do it from beginning to end; what need not be waited for is sent together.
+
+        Raises:
+            DoneAlreadyError: An earlier attempt was done after all.
+        """
+        self._connection, self._noted = connection, []
+        again, self.at_end = self.at_end, False
+        try:
+            with connection.pipeline():
+                with connection.transaction():
+                    connection.execute("set local synchronous_commit = off")
+                    if self._patience != SECONDS:
+                        milliseconds = str(max(1, round(self._patience * 1000)))
+                        connection.execute(
+                            "select set_config('lock_timeout', %s, true)", [milliseconds]
+                        )
+                    self.begun = True
+                    made = work(self)
+                    self.at_end, self.made = True, made
+                connection.execute(FLUSH)
+        except errors.UniqueViolation as error:
+            if again and error.diag.constraint_name == ONCE:
+                raise DoneAlreadyError from None
+            raise
+        if self._noted:
+            n, digest = self._noted[-1].fetchone() or (0, "")
+            self.line = n, digest
         return made
 
     @property
@@ -300,9 +347,14 @@ class Change:
 
         Every other session that changes anything waits from here to the end: it comes last.
         """
-        values = {"event": event, "patient": patient_id, "by": by[:200], "what": what[:400], "record": record}  # fmt: skip
-        self.line = self.do(
-            "insert into trail (event, patient, by, what, record) values"
-            " (%(event)s, %(patient)s, %(by)s, %(what)s, %(record)s) returning n, hash",
-            {name: text.replace("\0", "?") for name, text in values.items()},
-        ).fetchone()
+        values = {
+            "event": event, "patient": patient_id, "by": by[:200], "what": what[:400], "record": record,
+            "change_id": f"{self._id}.{len(self._noted)}",
+        }  # fmt: skip
+        self._noted.append(
+            self.do(
+                "insert into trail (event, patient, by, what, record, change_id) values"
+                " (%(event)s, %(patient)s, %(by)s, %(what)s, %(record)s, %(change_id)s) returning n, hash",
+                {name: text.replace("\0", "?") for name, text in values.items()},
+            )
+        )

@@ -4,7 +4,9 @@ A change holds the patient's line of the ward list, looks at the revision, adds 
 puts the event into the trail, all in one. What is read is verified row by row before anybody sees it.
 """
 
+import math
 import re
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
@@ -49,6 +51,7 @@ if TYPE_CHECKING:
 
 Made = TypeVar("Made")
 WARD_ID = re.compile("[0-9a-f]{8,64}")
+KEEP_EVERY = 5.0  # seconds between two heads of the trail that a login keeps
 LONG = 3600.0  # seconds that an import may take
 BEDS: LiteralString = "select id, listed::text, state, mark from patients where discharged = %(discharged)s"  # fmt: skip
 
@@ -71,6 +74,8 @@ class PostgresWard:
         self.server = server
         self.ward_id = server.read(self._recognised)
         self._own = kept_trail_of(self.ward_id)
+        self._head: Head | None = None
+        self._kept_at = -math.inf
         server.noted = self._keep
         self.spool = elsewhere_of(self.ward_id)
         self._drafts = ExaminationDrafts(server, self.spool)
@@ -100,11 +105,17 @@ class PostgresWard:
         return bool(stored) and stored[-1].sheet == drafted.sheet
 
     def _keep(self, line: tuple[int, str]) -> None:
-        """Keep the head of the trail in this login's own state folder."""
-        keep_head(self._own, Head(*line), self.server.where)
+        """Keep the head of the trail in this login's own state folder, now or with a later one."""
+        self._head = Head(*line)
+        if time.monotonic() >= self._kept_at + KEEP_EVERY:
+            self._kept_at = time.monotonic()
+            keep_head(self._own, self._head, self.server.where)
 
     def close(self) -> None:
         """Let go of the server."""
+        if self._head:
+            keep_head(self._own, self._head, self.server.where)
+            self._head = None
         self.server.close()
 
     @property
@@ -429,8 +440,10 @@ class PostgresWard:
         from wardexam.records.postgres.check import checked
 
         del at  # nothing is set aside under a name
-        kept = kept_head(self._own)
-        return checked(self.server, self.spool, repair=repair, by=by, heads=[*heads, *([kept] if kept else [])], progress=progress)  # fmt: skip
+        own = [head for head in (self._head, kept_head(self._own)) if head]
+        return checked(
+            self.server, self.spool, repair=repair, by=by, heads=[*heads, *own], progress=progress
+        )
 
 
 class _Again(Iterable[Arrival]):

@@ -102,7 +102,9 @@ class ExamineScreen(LineScreen):
             return False
         return True
 
-    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+    def ask(
+        self, question: str, then: Then, text: str = "", choices: Sequence[str] = (), wrong: str = ""
+    ) -> None:  # fmt: skip
         """Ask for an answer that is typed; why nothing is written is what is wrong with it."""
 
         def taken(typed: str) -> str | None:
@@ -111,7 +113,7 @@ class ExamineScreen(LineScreen):
             except RefusedError as refusal:
                 return str(refusal)
 
-        super().ask(question, taken, text, choices)
+        super().ask(question, taken, text, choices, wrong)
 
     @property
     def lasting(self) -> str:
@@ -235,11 +237,13 @@ class ExamineScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
+        if not self.there:  # keys typed ahead are acted on before
+            return
         if self.state.awaits and not self.asking and not self.unseen:
             about, choices = view.choices(self.state)
             lines = joined([about, *choices], self.size.width - 1)
             self.show_status([[(line, "strong")] for line in lines])
-        elif not self.asking and not self.unseen and self.there:
+        elif not self.asking and not self.unseen:
             self.shown_kept = self.visit.draft.kept
             wrote = bool(self.said) and self.said == self._wrote
             line = view.status(self.state, self.said, self.size.width, wrote=wrote)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import (
@@ -15,7 +15,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
-from wardexam.records.repository import Bed, ConflictError, draft_line
+from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
@@ -26,8 +26,10 @@ from wardexam.terminal.ward_list import ahead
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.exam.outcome import Outcome
-    from wardexam.records.repository import PatientFile, Watch
+    from wardexam.records.repository import PatientFile, Repository, Watch
 
+T = TypeVar("T")
+Listed = tuple[tuple[Bed, ...], str]  # a list, and what is wrong with the ward
 ORDERS = ("bed", "urgency", "worsening", "due")
 # What a detail is, said where what was typed is none.
 WANTED = {
@@ -69,10 +71,12 @@ class WardScreen(LineScreen):
 
     def __init__(self) -> None:
         super().__init__()
+        self._read: tuple[Bed, ...] | None = None  # the list as it was read last
         self._beds: tuple[Bed, ...] = ()
+        self._asked = False  # whether the list was read the first time, or could not be
+        self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
-        self._begun = False
         self._search = ""
         self._discharged = False
         self._watch: Watch | None = None
@@ -80,43 +84,56 @@ class WardScreen(LineScreen):
         self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
 
     def on_mount(self) -> None:
-        """Read the list and watch for other sessions' changes."""
-        self._begin()
-        app = self.app
-        self._watch = self.ward_app.ward.watch(lambda: app.call_later(self._changed))
+        """Read the list and watch for other sessions' changes; a key typed ahead finds it read already."""
+        app, ward = self.app, self.ward_app.ward
+
+        def read() -> "tuple[Listed, tuple[DraftInfo, ...], tuple[DraftInfo, ...], Watch]":
+            watch = ward.watch(lambda: app.call_later(self._changed))
+            return self._look(ward), ward.drafts(), ward.sheet_drafts.infos(), watch
+
+        self.ward_app.calls.open(read, lambda found: self._begin(*found), self._unread)
+
+    def _begin(
+        self, read: Listed, drafts: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...], watch: "Watch"
+    ) -> None:  # fmt: skip
+        """Show the list the first time."""
+        self._watch, self._asked = watch, True
+        self._take(read)
+        at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
+        self._choose(next(at, 0))
+        self.said = self._drafts_left(drafts, sheets) or self.said or self.ward_app.notice
+        self.redraw()
+
+    @property
+    def ready(self) -> bool:
+        """Whether the list was read: a key typed ahead acts on it."""
+        return self._asked
+
+    def _unread(self, error: WardexamError) -> None:
+        self._asked = True
+        self.say(error.line)
 
     def on_unmount(self) -> None:
         """Watch no more."""
         if self._watch:
             self._watch.close()
-        super().on_unmount()
-
-    def _begin(self) -> None:
-        """Read the list the first time; a key typed ahead finds it read already."""
-        if not self._begun:
-            self._begun = True
-            self._reload()
-            at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
-            self._choose(next(at, 0))
-            self.said = self._drafts_left() or self.said or self.ward_app.notice
 
     def press(self, key: str, character: str | None) -> None:
-        """Do what a key does here, also one typed before the first paint."""
-        self._begin()
+        """Do what a key does here."""
         if key == "escape" and self._search:
             self._search = ""
-            self._reload()
+            self._arrange()
             self._choose(0)
             self.redraw()
             return
         super().press(key, character)
 
-    def _drafts_left(self) -> str:
+    def _drafts_left(self, found: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...]) -> str:
         """Drafts that nobody is writing: whose, how old, and what may be done with them."""
-        drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
+        drafts = [d for d in found if not d.held]
         beds = {bed.patient_id: bed.bed for bed in self._beds}
         if not drafts:
-            return self._sheets_left(beds)
+            return self._sheets_left(sheets, beds)
         last = drafts[-1]
         more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
         if last.trouble:
@@ -130,9 +147,9 @@ class WardScreen(LineScreen):
             f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         )
 
-    def _sheets_left(self, beds: dict[str, str]) -> str:
+    def _sheets_left(self, found: tuple[DraftInfo, ...], beds: dict[str, str]) -> str:
         """Cord injury sheets that were left and nobody is writing, where no examination was left."""
-        left = [d for d in self.ward_app.ward.sheet_drafts.infos() if not d.held]
+        left = [d for d in found if not d.held]
         if not left:
             return ""
         last = left[-1]
@@ -146,9 +163,12 @@ class WardScreen(LineScreen):
         )
         return f"Sheet: {told}{more}. {self.key('injury')} resumes."
 
+    # --- reading
+
     def on_screen_resume(self) -> None:
-        """Read again on coming back; the base then draws."""
-        self._reload()
+        """Read again on coming back; keys wait a moment for it. The base draws."""
+        if self._read is not None:
+            self._read_again()
 
     def _changed(self) -> None:
         """Another session may have changed the ward."""
@@ -157,25 +177,44 @@ class WardScreen(LineScreen):
 
     def reload(self) -> None:
         """Read the list again and draw it; who was chosen stays chosen, or is said to have left it."""
-        chosen = self._bed
-        self._reload()
-        if chosen and self._bed is None and not self.asking:
-            self.said = (
-                f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
-            )
-        self.redraw()
+        self._read_again(hold=False)
 
-    def _reload(self) -> None:
-        ward = self.ward_app.ward
-        try:
-            beds = ward.beds(discharged=self._discharged)
-        except WardexamError as error:
-            self.said = error.line
-            return
-        if ward.problem:
-            self.said = ward.problem
+    def _read_again(self, *, hold: bool = True) -> None:
+        ward, discharged = self.ward_app.ward, self._discharged
+
+        def take(read: Listed) -> None:
+            if discharged != self._discharged:
+                return  # the other list was turned to meanwhile
+            chosen = self._bed
+            self._take(read)
+            if chosen and self._bed is None and not self.asking:
+                self.said = (
+                    f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
+                )
+            if self.app.screen is self:
+                self.redraw()
+
+        self.ward_app.calls.behind(
+            lambda: self._look(ward, discharged=discharged), take, self._unread, hold=hold
+        )
+
+    @staticmethod
+    def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
+        """The list and what is wrong with the ward; in the store's thread."""
+        beds = ward.beds(discharged=discharged)
+        return beds, ward.problem
+
+    def _take(self, read: Listed) -> None:
+        """Take a list that was read in the place of the one before."""
+        self._read, self._problem = read
+        if self._problem:
+            self.said = self._problem
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Order the list as it was read last, and leave out who is not sought."""
         wanted = self._search.lower()
-        found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
+        found = [b for b in self._read or () if wanted in f"{b.bed} {b.name}".lower()]
         now = self.ward_app.session.now()
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
@@ -213,6 +252,8 @@ class WardScreen(LineScreen):
 
     def draw(self) -> None:
         """The heading and as many beds as fit, around the cursor."""
+        if self._read is None:
+            return  # nothing is known of the ward yet
         app, tell, place = self.ward_app, self._tell, self._place
         kind = "Discharged" if self._discharged else "Ward"
         search = f'   search "{self._search}"' if self._search else ""
@@ -269,10 +310,11 @@ class WardScreen(LineScreen):
                 else f"Nobody is chosen. Press {self.key('admit')} to admit a patient."
             )
             return
-        try:
-            do(self._bed)
-        except WardexamError as error:
-            self._done(error.line)  # the list says now what is true
+        do(self._bed)
+
+    def refused(self, error: WardexamError) -> None:
+        """Say why something could not be done; the list then says what is true."""
+        self._done(error.line)
 
     def click(self, x: int, y: int) -> None:
         """A click on a bed chooses it; on the chosen one examines."""
@@ -325,7 +367,7 @@ class WardScreen(LineScreen):
 
         def found(text: str) -> None:
             self._search = text.strip()
-            self._reload()
+            self._arrange()
             if self._bed is None:
                 self._choose(0)
             self.redraw()
@@ -335,15 +377,20 @@ class WardScreen(LineScreen):
     def do_order(self) -> None:
         """Next order."""
         self._order = (self._order + 1) % len(ORDERS)
-        self._reload()
+        self._arrange()
         self.redraw()
 
     def do_discharged(self) -> None:
         """Discharged patients, or the ward."""
-        self._discharged = not self._discharged
-        self._reload()
-        self._choose(0)
-        self.redraw()
+        ward, discharged = self.ward_app.ward, not self._discharged
+
+        def turn(read: Listed) -> None:
+            self._discharged = discharged
+            self._take(read)
+            self._choose(0)
+            self.redraw()
+
+        self.ward_app.calls.open(lambda: self._look(ward, discharged=discharged), turn)
 
     def do_admit(self) -> None:
         """Ask for the details of a new patient."""
@@ -352,8 +399,7 @@ class WardScreen(LineScreen):
     def do_edit(self) -> None:
         """Change details."""
 
-        def edit(bed: Bed) -> None:
-            patient = self.ward_app.ward.patient(bed.patient_id)
+        def edit(patient: "Patient") -> None:
             born = day_words(patient.born) if patient.born else ""
             age = "" if born or patient.age is None else str(patient.age)
             sex = "" if patient.sex == "unknown" else patient.sex
@@ -369,7 +415,8 @@ class WardScreen(LineScreen):
                 shown, lambda given: self._edit(patient, given), patient.admitted, of=patient.id
             )
 
-        self._with_bed(edit)
+        app = self.ward_app
+        self._with_bed(lambda bed: app.calls.open(lambda: app.ward.patient(bed.patient_id), edit))
 
     # Each with its field; that of age and sex holds the birth date as well.
     QUESTIONS = (
@@ -411,27 +458,40 @@ class WardScreen(LineScreen):
             if field == "remark":
                 self._offered = tuple(words for _, words in COMPLAINTS)
 
+            def asked(text: str, wrong: str = "") -> None:
+                self.ask(f"{first}. {question}" if first else question, answered, text, wrong=wrong)
+                self.redraw()
+
             def answered(text: str) -> str:
                 given[field] = text.strip()
                 found, wrong = self._detail(field, given[field], admitted)
-                wrong = wrong or self._taken(field, given[field], of)
-                if not wrong:
+                if wrong:
+                    return wrong
+
+                def go_on(other: Bed | None) -> None:
+                    if taken := self._taken(field, given[field], other):
+                        asked(text, taken)
+                        return
                     values.update(found)
                     said = f"Born {day_words(found['born'])}" if found.get("born") else ""
                     step(number + 1, said)
-                return wrong
 
-            self.ask(f"{first}. {question}" if first else question, answered, given.get(field, ""))
-            self.redraw()
+                ward = self.ward_app.ward
+                if field in ("bed", "number") and given[field]:
+                    self.ward_app.calls.open(
+                        lambda: other_with(ward, field, given[field], of), go_on
+                    )
+                else:
+                    go_on(None)
+                return ""
+
+            asked(given.get(field, ""))
 
         step(0)
 
-    def _taken(self, field: str, text: str, own: str) -> str:
+    def _taken(self, field: str, text: str, other: Bed | None) -> str:
         """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
-        if (field, text) == self._warned:
-            return ""
-        other = other_with(self.ward_app.ward, field, text, own)
-        if other is None:
+        if other is None or (field, text) == self._warned:
             return ""
         who = f"{text} is {clean(other.name)}'s"
         if field == "number":
@@ -490,20 +550,18 @@ class WardScreen(LineScreen):
                 else f"Admitted. {key} starts the examination."
             )
 
-        self._attempt(lambda: app.ward.admit(patient, app.session.examiner), admitted, "admitted")
+        self._change(lambda: app.ward.admit(patient, app.session.examiner), admitted, "admitted")
 
-    def _attempt(
-        self, action: Callable[[], Any], done: Callable[[Any], None], word: str,
+    def _change(
+        self, action: Callable[[], T], done: Callable[[T], None], word: str,
         failed: Callable[[WardexamError], None] | None = None,
     ) -> None:  # fmt: skip
         """Change something in the ward, now or as soon as the session in the way lets go."""
-        self.ward_app.waiting.attempt(
+        self.ward_app.calls.change(
             action,
             done,
-            failed or (lambda error: self._done(error.line)),
-            lambda busy: self.say(
-                f"Not {word} yet: {busy.holder} is saving; it follows by itself."
-            ),
+            failed or self.refused,
+            lambda what: self.say(f"Not {word} yet: {what}; it follows by itself."),
         )
 
     def act(self, action: str) -> None:
@@ -514,13 +572,24 @@ class WardScreen(LineScreen):
     @property
     def lasting(self) -> str:
         """What is wrong with the ward's files."""
-        return self.ward_app.ward.problem
+        return self._problem
 
-    def _done(self, said: str) -> None:
-        """Say what was done, on the list as it is now."""
-        self._reload()
+    def _done(self, said: str, then: Callable[[], None] = lambda: None) -> None:
+        """Say what was done, on the list as it is now; keys wait a moment for that."""
+        ward, discharged = self.ward_app.ward, self._discharged
+
+        def take(read: Listed) -> None:
+            if discharged == self._discharged:
+                self._take(read)
+                then()
+            self.said = said
+            self.redraw()
+
         self.said = said
-        self.redraw()
+        self.draw_status()
+        self.ward_app.calls.behind(
+            lambda: self._look(ward, discharged=discharged), take, lambda _: None, hold=True
+        )
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
         try:
@@ -544,7 +613,7 @@ class WardScreen(LineScreen):
             )
 
         app = self.ward_app
-        self._attempt(
+        self._change(
             lambda: app.ward.update(changed, app.session.examiner),
             lambda _: self._done(f"Saved {CHECK}" if missing(changed) else "Details saved."),
             "saved",
@@ -553,13 +622,10 @@ class WardScreen(LineScreen):
 
     def do_discharge(self) -> None:
         """Discharge after a typed yes, or restore."""
+        app = self.ward_app
 
-        def ask(bed: Bed) -> None:
-            from wardexam.visit import same
-
+        def ask(bed: Bed, patient: "Patient") -> None:
             verb = "Restore" if self._discharged else "Discharge"
-            patient = self.ward_app.ward.patient(bed.patient_id)
-            same(patient, bed)
             stands = bed.summary.urgency_word.upper() if bed.summary and bed.summary.urgency else ""
             still = f" {stands} stands: {bed.summary.headline}." if stands and bed.summary else ""
             self.ask(
@@ -567,7 +633,16 @@ class WardScreen(LineScreen):
                 lambda text: self._leave_ward(patient, text),
             )
 
-        self._with_bed(ask)
+        def read(bed: Bed) -> "Patient":
+            from wardexam.visit import same
+
+            patient = app.ward.patient(bed.patient_id)
+            same(patient, bed)
+            return patient
+
+        self._with_bed(
+            lambda bed: app.calls.open(lambda: read(bed), lambda patient: ask(bed, patient))
+        )
 
     def _leave_ward(self, patient: "Patient", text: str) -> None:
         app, back = self.ward_app, bool(patient.discharged)
@@ -587,24 +662,26 @@ class WardScreen(LineScreen):
 
         def left(_: Any) -> None:
             row = self._row
-            self._done(said)
-            if self._bed is None and row is not None:
-                self._choose(row)
-                self.redraw()
+
+            def choose() -> None:
+                if self._bed is None and row is not None:
+                    self._choose(row)
+
+            self._done(said, choose)
 
         def failed(error: WardexamError) -> None:
             changed = "Changed by someone else meanwhile; nothing was done. Look, and do it again."
             self._done(changed if isinstance(error, ConflictError) else error.line)
 
-        self._attempt(leave, left, "restored" if back else "discharged", failed)
+        self._change(leave, left, "restored" if back else "discharged", failed)
 
     def do_outcome(self) -> None:
         """Ask what it was in the end, and record it."""
         from wardexam.terminal.outcome_questions import ask_outcome
 
-        def conclude(bed: Bed) -> None:
-            app = self.ward_app
-            file = app.ward.file(bed.patient_id)
+        app = self.ward_app
+
+        def conclude(bed: Bed, file: "PatientFile") -> None:
             last = file.outcomes[-1] if file.outcomes else None
             ask_outcome(
                 self.ask,
@@ -616,7 +693,11 @@ class WardScreen(LineScreen):
                 lambda given: self._outcome(bed, file, given),
             )
 
-        self._with_bed(conclude)
+        self._with_bed(
+            lambda bed: app.calls.open(
+                lambda: app.ward.file(bed.patient_id), lambda file: conclude(bed, file)
+            )
+        )
 
     def _outcome(
         self, bed: Bed, file: "PatientFile", given: dict[str, str]
@@ -636,7 +717,7 @@ class WardScreen(LineScreen):
         except InputError as error:
             self.say(f"Not recorded: {error.what}.")
             return
-        self._attempt(
+        self._change(
             lambda: app.ward.conclude(made, by),
             lambda kept: self._done(
                 f"Recorded: {clean(bed.bed)}. {doubt}"
@@ -648,27 +729,31 @@ class WardScreen(LineScreen):
 
     def do_set_aside(self) -> None:
         """Set the patient's draft aside."""
+        app = self.ward_app
 
-        def aside(bed: Bed) -> None:
+        def aside(bed: Bed, found: tuple[DraftInfo, ...]) -> None:
             drafts = [
                 d
-                for d in self.ward_app.ward.drafts()
+                for d in found
                 if (d.patient_id == bed.patient_id or (d.trouble and not d.patient_id))
                 and not d.held
             ]
             if not drafts:
                 self.say("No draft is left for this patient.")
                 return
-            draft, app = drafts[-1], self.ward_app
+            draft = drafts[-1]
 
             def gone() -> None:
-                app.ward.set_aside(draft.draft_id, app.session.examiner)
-                self._done("Draft set aside: it is kept, and not offered again.")
+                self._change(
+                    lambda: app.ward.set_aside(draft.draft_id, app.session.examiner),
+                    lambda _: self._done("Draft set aside: it is kept, and not offered again."),
+                    "set aside",
+                )
 
             told = draft_line(draft, clean(bed.bed), app.session.now())
             self.confirm(f"Set aside the draft of {told}? enter or y does:", gone)
 
-        self._with_bed(aside)
+        self._with_bed(lambda bed: app.calls.open(app.ward.drafts, lambda found: aside(bed, found)))
 
     def do_handover(self) -> None:
         """The handover sheet."""

@@ -41,24 +41,24 @@ create table trail (
     login text not null,
     what text not null check (length(what) <= 400),
     record text not null,     -- the mark of the patient after the event; empty where nothing was written
-    hash text not null
+    hash text not null,
+    change_id text not null default ''  -- which change it was of, by which one whose end was not heard is found
 );
+create unique index trail_change_id on trail (change_id text_pattern_ops) where change_id <> '';
 create index trail_of_patient on trail (patient, n desc) where record <> '';
 
--- A text as Python's json.dumps writes it.
-create function ascii_json(given text) returns text
+-- JSON with every character outside ASCII written out, as Python's json.dumps writes it.
+create function in_ascii(given text) returns text
 language sql immutable strict
 set search_path = pg_catalog
 as $$
-    select case when given ~ '^[\u0001-\u007e]*$' then to_json(given)::text else (
-        select string_agg(
-            case
-                when ascii(c) < 127 then c
-                when ascii(c) < 65536 then '\u' || lpad(to_hex(ascii(c)), 4, '0')
-                else '\u' || to_hex(55296 + (ascii(c) - 65536) / 1024) || '\u' || to_hex(56320 + (ascii(c) - 65536) % 1024)
-            end, '' order by place)
-        from unnest(string_to_array(to_json(given)::text, null)) with ordinality as each (c, place)
-    ) end
+    select string_agg(
+        case
+            when ascii(c) < 127 then c
+            when ascii(c) < 65536 then '\u' || lpad(to_hex(ascii(c)), 4, '0')
+            else '\u' || to_hex(55296 + (ascii(c) - 65536) / 1024) || '\u' || to_hex(56320 + (ascii(c) - 65536) % 1024)
+        end, '' order by place)
+    from unnest(string_to_array(given, null)) with ordinality as each (c, place)
 $$;
 
 -- The next line of the trail: one at a time, whoever writes it, whatever they say of when and who.
@@ -80,8 +80,11 @@ begin
     new.at := to_char(clock_timestamp() at time zone 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"+00:00"');
     new.login := session_user;
     line := format('{"at": %s, "by": %s, "event": %s, "login": %s, "n": %s, "patient": %s, "record": %s, "what": %s}',
-        ascii_json(new.at), ascii_json(new."by"), ascii_json(new.event), ascii_json(new.login), new.n,
-        ascii_json(new.patient), ascii_json(new.record), ascii_json(new.what));
+        to_json(new.at), to_json(new."by"), to_json(new.event), to_json(new.login), new.n, to_json(new.patient),
+        to_json(new.record), to_json(new.what));
+    if line !~ '^[\u0001-\u007e]*$' then
+        line := in_ascii(line);
+    end if;
     new.hash := encode(sha256(convert_to(coalesce(last.hash, repeat('0', 64)) || line, 'UTF8')), 'hex');
     return new;
 end

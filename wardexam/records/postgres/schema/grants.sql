@@ -14,11 +14,11 @@ begin
         execute format('grant usage on schema wardexam to %I', role_name);
         execute format('grant select on schema_version, ward, patients, records, trail to %I', role_name);
         -- The rest of a line is the server's own word.
-        execute format('grant insert (event, patient, by, what, record) on trail to %I', role_name);
+        execute format('grant insert (event, patient, by, what, record, change_id) on trail to %I', role_name);
     end loop;
     revoke all on schema wardexam from public;
     revoke all on all functions in schema wardexam from public;
-    execute format('grant execute on function ascii_json(text) to %I, %I', doctor, reader);
+    execute format('grant execute on function in_ascii(text) to %I, %I', doctor, reader);
     execute format('grant insert on patients, records to %I', doctor);
     execute format('grant update (discharged, listed, seq, state, mark) on patients to %I', doctor);
     execute format('grant select, insert, update, delete on drafts to %I', doctor);
