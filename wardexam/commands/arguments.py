@@ -91,11 +91,17 @@ STORE_ON_SERVER = """\
 create    make the database, the tables and the roles; as the owner
 migrate   bring them to the form that this program needs; as the owner
 check     say what the server is, and what is wrong with it
+move      FROM TO: move the whole ward, each a folder or a URL
 
 The URL is postgresql://host/database, or service=name of the service file. A
 password stands in ~/.pgpass, the service file or the environment, never on the
 command line. A host that is not this one must show a certificate that is
-trusted here, unless the URL or the service file says otherwise (sslmode)."""
+trusted here, unless the URL or the service file says otherwise (sslmode).
+
+A move takes all that a backup holds, trail and drafts included, into a place
+where no ward stands, reads it back, and compares it to the byte. Nobody saves
+meanwhile. The ward that was left stays, and says to whoever opens it where it
+went. Where a move died on its way, the same command again completes it."""
 
 EXPORT = """\
 Writes the ward, or one patient, as a JSON Lines archive: the present details,
@@ -589,10 +595,11 @@ def parser(*, commands: bool = True) -> Grammar:
     sub = add(
         "store",
         server.store,
-        "Make a ward on a PostgreSQL server, bring it to this program's form, or look at it.",
+        "Make a ward on a PostgreSQL server, bring it up to date, look at it, or move a ward.",
         "wardexam store create --db postgresql://server.hospital/ward",
-        takes=("db",),
+        takes=("db", "shared", "examiner"),
     )
     sub.description = STORE_ON_SERVER
     sub.add_argument("action", choices=server.ACTIONS, help="what to do")
+    sub.add_argument("places", metavar="PLACE", nargs="*", help="to move: from where, and where to")
     return top

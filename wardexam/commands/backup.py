@@ -9,11 +9,10 @@ from wardexam.commands import edge
 from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
-    from contextlib import AbstractContextManager
     from typing import BinaryIO
 
-    from wardexam.records.backup import Contents, Source
-    from wardexam.records.repository import Repository
+    from wardexam.records.backup import Contents
+    from wardexam.records.moving import Home
 
 
 def progress(doing: str, patients: int) -> None:
@@ -24,14 +23,31 @@ def progress(doing: str, patients: int) -> None:
         edge.progress(f"{doing}: {counted(patients, 'patient')}")
 
 
-def snapshot(ward: "Repository", near: Path | None = None) -> "AbstractContextManager[Source]":
-    """A ward, of whichever store, as it stands at one moment."""
-    from wardexam.records import folder_backup
-    from wardexam.records.ward import Ward
+def home_of(place: str, *, on_command_line: bool, shared: bool = False) -> "Home":
+    """The place that a path or a URL names.
 
-    if isinstance(ward, Ward):
-        return folder_backup.snapshot(ward, near, progress=progress)
-    raise InputError("cannot be backed up")
+    Raises:
+        InputError: The URL cannot be read, or holds a password where others can read it.
+    """
+    from wardexam.records.postgres.url import is_server, read_url
+
+    if is_server(place):
+        if shared:
+            raise InputError("--shared goes with a folder", "--shared", "leave the option out")
+        parameters = read_url(place, on_command_line=on_command_line)
+        from wardexam.records.postgres.server_backup import ServerHome
+
+        return ServerHome(parameters)
+    from wardexam.records.folder_backup import FolderHome
+    from wardexam.records.paths import ward_folder
+
+    return FolderHome(ward_folder(place or None), shared=shared)
+
+
+def home(options: argparse.Namespace) -> "Home":
+    """The place that is meant, of whichever store."""
+    place, on_command_line = edge.place(options)
+    return home_of(place, on_command_line=on_command_line, shared=options.shared)
 
 
 def say(contents: "Contents", verb: str) -> int:
@@ -53,14 +69,13 @@ def backup(options: argparse.Namespace) -> int:
         raise InputError(
             "is there already, and nothing was written", str(target), "name a new file"
         )
-    ward = edge.ward(options)
-    with snapshot(ward, target.parent) as source:
+    with home(options).snapshot(target.parent, progress=progress) as source:
         written = Written(source)
         write_new_file(target, written)
-        for left in getattr(source, "left_out", ()):
+        for left in source.left_out:
             edge.complain(f"no draft, and not in the backup: {left}")
-        if spooled := getattr(source, "spooled", 0):
-            edge.complain(f"drafts in your own folder, and not in the backup: {spooled} (resume them to bring them back)")  # fmt: skip
+        if source.spooled:
+            edge.complain(f"drafts in your own folder, and not in the backup: {source.spooled} (resume them to bring them back)")  # fmt: skip
     return say(written.contents, "written")
 
 
@@ -84,24 +99,19 @@ def opened(name: str) -> "BinaryIO":
 
 def restore(options: argparse.Namespace) -> int:
     """Lay a ward down from a backup in an empty place: all of it or nothing."""
-    from wardexam.records.backup import verified
-    from wardexam.records.folder_backup import lay_down, stands_there
-    from wardexam.records.paths import ward_folder
-    from wardexam.records.ward import open_ward
+    from wardexam.records.backup import OUT, verified
+    from wardexam.records.moving import stands_already
 
     with opened(options.file) as source:
         contents = verified(source, progress)
         if options.dry_run:
             return say(contents, "it holds")
-        folder = ward_folder(options.db)
-        if stands_there(folder):
-            raise RecordsError(
-                "is not empty; nothing was restored", str(folder), "name a new folder with --db"
-            )
-        lay_down(
-            folder, source, contents, shared=options.shared, by=edge.examiner(options),
-            at=edge.now().isoformat(timespec="seconds"), progress=progress,
+        place = home(options)
+        if stands_already(place, contents):
+            return say(contents, "is restored already")
+        if not place.is_empty():
+            raise RecordsError(f"is not empty; {OUT}", place.where, "name an empty place with --db")
+        place.lay_down(
+            source, contents, by=edge.examiner(options), at=edge.now().isoformat(timespec="seconds"), progress=progress
         )  # fmt: skip
-    ward = open_ward(folder, shared=options.shared, begin=False)
-    ward.beds()
     return say(contents, "restored, and read back the same")

@@ -5,6 +5,7 @@ what was read is read again. The last round is made while every lock is held, wh
 A restored ward is made in a folder of its own, flushed, read back and compared, and takes its place in one step.
 """
 
+import json
 import os
 import re
 import shutil
@@ -37,8 +38,11 @@ from wardexam.records.durable_files import (
     reason,
     sync_folder,
     write_new,
+    write_whole,
 )
 from wardexam.records.layout import LAYOUT, NAME
+from wardexam.records.locks import take
+from wardexam.records.moving import GoesOnError
 from wardexam.records.origin import Origin, Restored, packed
 from wardexam.records.paths import FOLDERS, WardPaths, draft_path, kept_trail
 from wardexam.records.patient_tables import of_patient
@@ -98,6 +102,7 @@ class FolderSource:
         changed: Patients whose record is not what the trail says of it.
         left_out: Files among the drafts that are none.
         spooled: How many drafts lie in this login's own folder, and so not in the ward.
+        under_way: Whose examinations are being entered now.
     """
 
     def __init__(
@@ -110,6 +115,7 @@ class FolderSource:
         self.changed: tuple[str, ...] = ()
         self.left_out: tuple[str, ...] = ()
         self.spooled = 0
+        self.under_way: tuple[str, ...] = ()
 
     def _names(self) -> set[str]:
         names = (entry.name for entry in os.scandir(self._paths.patients))
@@ -175,12 +181,22 @@ class FolderSource:
                 str(self._paths.folder),
                 "run 'wardexam check'",
             )
-        self._read_drafts()
+        self._drafts = self._read_drafts()
+        infos = [i for kind in KINDS for i in draft_infos(self._paths.drafts, kind=kind)]
+        self.under_way = tuple(f"patient {i.patient_id} by {i.by}" for i in infos if i.held)
         if spool_folder:
             self.spooled = sum(len(draft_infos(spool_folder, kind=kind)) for kind in KINDS)
 
-    def _read_drafts(self) -> None:
-        self._drafts, left_out = [], []
+    @property
+    def is_as_it_was(self) -> bool:
+        """Whether nothing was added to the trail and no draft is another than when they were read."""
+        with suppress(FileNotFoundError):
+            if self._paths.trail.stat().st_size != self._trail.end:
+                return False
+        return self._read_drafts() == self._drafts
+
+    def _read_drafts(self) -> list[KeptDraft]:
+        found, left_out = list[KeptDraft](), []
         for aside, folder in ((False, self._paths.drafts), (True, self._paths.drafts_aside)):
             for path in sorted(folder.iterdir()):
                 named = _DRAFT.fullmatch(path.name)
@@ -192,9 +208,9 @@ class FolderSource:
                 with suppress(FileNotFoundError):
                     last = moment(path.stat().st_mtime_ns // 1000)
                     rows = tuple(row[:-1] for row in _rows(path))
-                    self._drafts.append(KeptDraft(named[2], named[1], aside, named[3] or "", last, rows))  # fmt: skip
-        self._drafts.sort(key=lambda draft: draft.order)
+                    found.append(KeptDraft(named[2], named[1], aside, named[3] or "", last, rows))
         self.left_out = tuple(left_out)
+        return sorted(found, key=lambda draft: draft.order)
 
     @property
     def head(self) -> Head:
@@ -267,6 +283,107 @@ def snapshot(
             yield source
     except OSError as error:
         raise RecordsError(f"cannot be read, or not kept aside: {reason(error)}", str(ward.folder)) from None  # fmt: skip
+
+
+# --- a place
+
+
+class FolderLeaving:
+    """A ward in a folder that is about to be moved; every lock of it is held.
+
+    Attributes:
+        source: The ward as it stands.
+    """
+
+    def __init__(self, ward: Ward, source: FolderSource, held: ExitStack) -> None:
+        self._ward, self.source, self._held = ward, source, held
+        self._trail_held = False
+
+    def last_look(self) -> None:
+        """Whether the ward stands still as it was read; from here on nobody adds to its trail.
+
+        Raises:
+            GoesOnError: It does not.
+        """
+        if not self._trail_held and self._ward.layout.trail.exists():
+            handle = open_regular(self._ward.layout.trail, os.O_RDONLY)
+            self._held.callback(os.close, handle)
+            take(handle, self._ward.patience)
+            self._trail_held = True
+        if not self.source.is_as_it_was:
+            raise GoesOnError("somebody goes on at the ward meanwhile", str(self._ward.folder), "have everybody leave it, then move it")  # fmt: skip
+
+    def mark(self, target: str) -> None:
+        """Say where the ward went."""
+        layout = self._ward.layout
+        text = json.dumps({"to": target}).encode() + b"\n"
+        write_whole(layout.moved_file, [text], layout.file_mode, layout.staging)
+
+
+class FolderHome:
+    """A folder in which a ward is, or may be.
+
+    Args:
+        folder: Where.
+        shared: Whether it belongs to a ward account and its group.
+
+    Attributes:
+        where: How a message names it.
+        near: A folder in which as much can be kept as the ward takes.
+    """
+
+    def __init__(self, folder: Path, *, shared: bool = False) -> None:
+        self.folder, self.shared = Path(os.path.realpath(folder)), shared
+        self.where = str(self.folder)
+
+    @property
+    def near(self) -> Path | None:
+        """A folder in which as much can be kept as the ward takes; None where there is none yet."""
+        staging = WardPaths(self.folder).staging
+        return staging if staging.is_dir() else None
+
+    def _ward(self) -> Ward:
+        return Ward(self.folder, shared=self.shared, begin=False)
+
+    @contextmanager
+    def snapshot(self, near: Path | None = None, *, progress: Progress = lambda *_: None) -> Iterator[FolderSource]:  # fmt: skip
+        """The ward as it stands at one moment, while others write."""
+        with snapshot(self._ward(), near, progress=progress) as source:
+            yield source
+
+    @contextmanager
+    def reading(self, near: Path | None = None) -> Iterator[FolderSource]:
+        """The ward as it stands, where nobody uses it yet: it is not opened."""
+        paths = WardPaths(self.folder)
+        with tempfile.TemporaryFile(dir=near or self.near) as spool:
+            source = FolderSource(paths, Origin(paths.origin_file).stands, spool)
+            source.gather()
+            source.finish()
+            yield source
+
+    @contextmanager
+    def leaving(self, *, progress: Progress = lambda *_: None) -> Iterator[FolderLeaving]:
+        """The ward as it stands; nobody saves until the block ends."""
+        ward = self._ward()
+        with snapshot(ward, progress=progress, held=True) as source, ExitStack() as held:
+            yield FolderLeaving(ward, source, held)
+
+    def is_empty(self) -> bool:
+        """Whether a ward can be laid down here."""
+        return not stands_there(self.folder)
+
+    def restored_from(self) -> str:
+        """The checksum of the backup that the ward here came from; empty where it came from none."""
+        return Origin(WardPaths(self.folder).origin_file).sha256
+
+    def lay_down(
+        self, source: BinaryIO, contents: Contents, *, by: str, at: str, progress: Progress = lambda *_: None,
+        ready: Callable[[], object] = lambda: None,
+    ) -> None:  # fmt: skip
+        """Restore a ward here, all of it or nothing."""
+        lay_down(
+            self.folder, source, contents, shared=self.shared, by=by, at=at, progress=progress, ready=ready
+        )  # fmt: skip
 
 
 # --- laid down

@@ -69,6 +69,12 @@ class Origin:
         return here if record and record == came else record
 
     @property
+    def sha256(self) -> str:
+        """The checksum of the backup; empty where the ward was begun here."""
+        restored = self._found()[0]
+        return restored.sha256 if restored else ""
+
+    @property
     def line(self) -> str:
         """That the ward was restored, in one line; empty where it was begun here."""
         restored = self._found()[0]

@@ -422,6 +422,7 @@ class Ward:
 
     def opened(self, patient_id: str, by: str) -> Opened:
         """What opening an examination needs; that it was viewed is in the trail."""
+        self.layout.still_here()
         file = self.file(patient_id)
         drafts, sheets = (
             tuple(d for d in store.infos() if d.patient_id == patient_id)

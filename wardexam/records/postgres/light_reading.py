@@ -1,6 +1,7 @@
 """Stays and events read from a server for counting, also in another process."""
 
 import atexit
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
@@ -43,6 +44,10 @@ class ServerStay:
 
 
 def events(server: Server) -> Iterator[Event]:
-    """The events of the trail in order."""
+    """The events of the trail in order; ends at a line that cannot be read, which `check` names."""
     for line in trail.lines(server):
-        yield Event(line["event"], line["patient"], line["at"], line["what"])
+        try:
+            row = json.loads(line)
+            yield Event(row["event"], row["patient"], row["at"], row.get("what", ""))
+        except (ValueError, KeyError, TypeError):
+            return

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, LiteralString, TypeVar
 
 from psycopg import Connection
@@ -24,6 +23,7 @@ from wardexam.records.patient_file import StoredFile
 from wardexam.records.postgres import schema, trail
 from wardexam.records.postgres.documents import Row, listed_of, tables_of
 from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
+from wardexam.records.postgres.faults import moved_to
 from wardexam.records.postgres.listening import Listening
 from wardexam.records.postgres.patient_record import META, PatientRecord
 from wardexam.records.postgres.reading import patient_tables_of
@@ -90,6 +90,8 @@ class PostgresWard:
         """Which ward it is, where it is one of this program's form."""
         if fault := schema.fault_of(connection, self.server.where):
             raise fault
+        if moved := connection.execute("select target from moved").fetchone():
+            raise moved_to(moved[0], self.server.where)
         row = connection.execute("select id from ward").fetchone()
         if row is None or not WARD_ID.fullmatch(row[0]):
             raise DamagedFileError("the ward has no name of its own", self.server.where)
