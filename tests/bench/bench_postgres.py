@@ -154,7 +154,7 @@ def run(examinations, rounds, seconds, times, processes=PROCESSES):
         print(f"{patients * EACH} examinations of {patients} patients taken in in {time.perf_counter() - start:.0f} s")  # fmt: skip
         listed, list_p95 = said(timed(ward.beds, times))
         print(f"list of {len(ward.beds())} beds: {listed} (aim 20)")
-        print(f"a patient's file opened: {said(timed(lambda: ward.opened('patient%07d' % (patients - 1), 'x'), times))[0]}")  # fmt: skip
+        print(f"a patient's file opened: {said(timed(lambda: ward.opened(f'patient{patients - 1:07}', 'x'), times))[0]}")  # fmt: skip
         print(f"papers of the whole ward: {said(timed(ward.papers, max(3, times // 20)))[0]}")
         ward.close()
         together, apart = saving(url, rounds, seconds, processes)

@@ -22,6 +22,8 @@ ARGUMENTS = {
     "incident": ["x"],
     "research": ["x"],
     "store": ["check"],
+    "backup": ["x"],
+    "restore": ["x"],
 }
 
 

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from tests.records.checking import check_store
 from tests.records.conftest import AT
 from tests.terminal.screens import ROOT
 from wardexam.commands.main import run
@@ -18,7 +19,6 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.records import archive, erasure
 from wardexam.records.audit import verify
-from wardexam.records.check import check_store
 from wardexam.records.paths import elsewhere
 from wardexam.records.repository import Summary
 from wardexam.records.ward import open_ward

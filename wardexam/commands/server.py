@@ -1,15 +1,20 @@
-"""`wardexam store`: a ward on a server, made, brought to this program's form, looked at."""
+"""`wardexam store`: a ward on a server made, brought to this program's form, looked at; any ward moved."""
 
 import argparse
 
 from wardexam.commands import edge
 from wardexam.errors import InputError
 
-ACTIONS = ("create", "migrate", "check")
+ACTIONS = ("create", "migrate", "check", "move")
 
 
 def store(options: argparse.Namespace) -> int:
     """Make a ward on a server, bring it up to date, or say what the server is and what is wrong with it."""
+    if options.action == "move":
+        return _move(options)
+    for given, name in ((options.places, "FROM"), (options.shared, "--shared")):
+        if given:
+            raise InputError(f"{name} goes with 'store move'", options.action, "leave it out")
     place, on_command_line = edge.place(options)
     from wardexam.records.postgres.url import is_server, read_url
 
@@ -40,3 +45,26 @@ def _check(parameters: dict[str, str]) -> int:
         edge.put(f"{edge.on_one_line(line)}\n")
     edge.put("see above\n" if faults else "all as it should be\n")
     return 1 if faults else 0
+
+
+def _move(options: argparse.Namespace) -> int:
+    """Move a ward from a folder or a server to another."""
+    from wardexam.commands.backup import home_of, progress, say
+    from wardexam.records.moving import move
+    from wardexam.records.postgres.url import is_server
+
+    if len(options.places) != 2 or options.db:
+        raise InputError("say from where and where to", "store move", "'wardexam store move FROM TO', each a folder or a URL")  # fmt: skip
+    if not all(options.places):
+        raise InputError("is empty", "store move", "each is a folder or a URL")
+    # That a folder is a ward account's is said of whichever is one.
+    source, target = (
+        home_of(place, on_command_line=True, shared=options.shared and not is_server(place))
+        for place in options.places
+    )
+    contents = move(
+        source, target, by=edge.examiner(options), at=edge.now().isoformat(timespec="seconds"), progress=progress
+    )  # fmt: skip
+    code = say(contents, f"moved to {target.where}, and read back the same")
+    edge.put(f"what was in {source.where} stays there, and nobody can open it\n")
+    return code

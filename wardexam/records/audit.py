@@ -75,6 +75,8 @@ class Audit:
         own: Where this login keeps the trail's head; None for nowhere.
         now: Gives the time as text.
         by_login: The login that every line names; this process's own when None.
+        stands: Gives, for a patient and the checksum that a line gives, the one that the record has here; another
+            where the line came with the ward from another store (`wardexam.records.origin`).
 
     Attributes:
         problem: Why events are not in the trail yet, in one line; empty when all are.
@@ -83,8 +85,9 @@ class Audit:
 
     def __init__(
         self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
-        by_login: str | None = None,
+        by_login: str | None = None, stands: Callable[[str, str], str] = lambda _, record: record,
     ) -> None:  # fmt: skip
+        self.stands = stands
         self.path, self.mode, self.problem, self.patience = path, mode, "", SECONDS
         self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
@@ -282,7 +285,7 @@ class Audit:
             with suppress(ValueError, KeyError, TypeError, AttributeError):
                 line = json.loads(tail[end : tail.find(b"\n", place)])
                 if line["patient"] == patient_id and line.get("record"):
-                    return str(line["record"])
+                    return self.stands(patient_id, str(line["record"]))
         return ""
 
 

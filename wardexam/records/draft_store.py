@@ -112,10 +112,12 @@ class _Drafts(Generic[Held]):
 
     def _begun(self, begun: "Examination | KeptSheet", by: str) -> Draft:
         """A new draft."""
+        self._layout.still_here()
         return begin(*self._places(begun.id), begun, by, self.KIND)
 
     def _resumed(self, draft_id: str) -> tuple[Draft, Held]:
         """A draft that was left, from the place that has more of it, with what it holds."""
+        self._layout.still_here()
         here, there = self._places(draft_id)
         try:
             for place in (here, there):

@@ -108,3 +108,16 @@ class Event:
     record: str = ""
     line: int = 0
     hash: str = ""
+
+
+def event_of(line: bytes, number: int) -> Event:
+    """A line of the trail as it lies, and its number.
+
+    Raises:
+        ValueError, KeyError, TypeError: It is none.
+    """
+    row = json.loads(line)
+    return Event(
+        row["event"], row["patient"], row["at"], row.get("what", ""), row.get("by", ""), row.get("record", ""),
+        number, row.get("hash", ""),
+    )  # fmt: skip

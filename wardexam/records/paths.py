@@ -9,6 +9,8 @@ In a ward's folder:
 - ``locks/``: 64 lock files
 - ``staging/``: files until they are whole
 - ``audit.jsonl``: who did what
+- ``origin``: of a ward that was restored: from which backup, and how each patient's record stood then
+- ``moved``: where the ward was moved to; nobody goes on here
 """
 
 import os
@@ -40,6 +42,7 @@ class WardPaths:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.mark_file, self.trail = folder / MARK, folder / TRAIL
+        self.origin_file, self.moved_file = folder / "origin", folder / "moved"
         self.patients, self.drafts, self.drafts_aside, self.index, self.locks, self.staging = (
             folder / name for name in FOLDERS
         )

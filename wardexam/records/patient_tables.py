@@ -1,5 +1,7 @@
 """What stands in a patient's document: tables ``patient``, ``examinations``, ``meta``; ``sheets`` where there are any.
 
+A ward that came from a server keeps the earlier details that stood there in ``former``.
+
 What is read comes from the tables as they lie in the file; what is changed goes through TinyDB's.
 ``meta`` holds what the ward list shows, so that a save need not read every examination again.
 """
@@ -36,6 +38,8 @@ if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
 
     Made = TypeVar("Made", bound=BaseModel)
+
+FORMER = "former"  # the table of earlier details, where there are any
 
 
 def first(tables: Mapping[str, Mapping[str, Record]], name: str) -> Record:
@@ -103,6 +107,13 @@ def patient_of(tables: Tables) -> "Patient":
     from wardexam.exam.examination import Patient
 
     return _made(Patient, first(tables, "patient"))
+
+
+def former_details(tables: Tables) -> list["Patient"]:
+    """The revisions of the details before the present one, where the ward came from a store that keeps them."""
+    from wardexam.exam.examination import Patient
+
+    return [_made(Patient, record) for record in records_of(tables, FORMER)]
 
 
 def put_patient(database: "TinyDB", patient: "Patient") -> None:

@@ -21,6 +21,7 @@ from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
 from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
 from wardexam.records.layout import NAME, Layout, mark_again
 from wardexam.records.locks import BusyError, Locks
+from wardexam.records.origin import Origin
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
 from wardexam.records.repository import (
@@ -86,7 +87,8 @@ class Ward:
         self.mended = mend and mark_again(folder, shared=shared)
         self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
-        self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
+        self.origin = Origin(self.layout.origin_file)
+        self.audit = Audit(self.layout.trail, mode, kept_trail(folder), stands=self.origin.stands)
         self.locks = Locks(self.layout.locks, mode)
         self._lists = WardLists(self.layout, self.locks, self.audit.patients)
         self._draft_store = DraftStore(self.layout, self.spool)
@@ -156,11 +158,15 @@ class Ward:
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
                     for folder in bulk_import.left_over(self.layout):
                         bulk_import.settle(self.layout, self._lists, self.audit, folder)
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         self.layout.sweep()
         self._draft_store.sweep(self._is_saved)
         self._sheet_drafts.sweep(self._is_sheet_saved)
+
+    def note_what_died(self) -> None:
+        """Put down which saves the trail speaks of and never took their place, since the session died."""
+        for stray in self.layout.strays():
+            self._not_carried_out(stray)
 
     def _not_carried_out(self, stray: Path) -> None:
         """Put down that a save which the trail speaks of never took its place."""
@@ -251,6 +257,7 @@ class Ward:
             row = patient_tables.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
             self.layout.raise_mark()
+            self.layout.still_here()
             still_ours()
             storage.announce = note
             with self.locks.held("lists") if moves else nullcontext():
@@ -271,8 +278,7 @@ class Ward:
         self.audit.settle()
         if self.audit.problem or self.audit.last_record(patient_id) in ("", stood):
             return
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         if self.audit.last_record(patient_id) != stood:
             self.audit.note(
                 "found changed", patient_id, "wardexam", "outside this program", record=stood
@@ -373,6 +379,7 @@ class Ward:
         from wardexam.records import bulk_import
 
         with self.locks.held("arrivals"):
+            self.layout.still_here()
             self.layout.raise_mark()
             staged = bulk_import.stage(self.layout, arrivals, by, progress)
             try:
@@ -449,6 +456,7 @@ class Ward:
 
     def opened(self, patient_id: str, by: str) -> Opened:
         """What opening an examination needs; that it was viewed is in the trail."""
+        self.layout.still_here()
         file = self.file(patient_id)
         drafts, sheets = (
             tuple(d for d in store.infos() if d.patient_id == patient_id)

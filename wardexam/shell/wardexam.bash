@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/wardexam
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import store)
+_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
 
 _shtab_wardexam_demo_option_strings=(-h --help --examiner --ascii --wording --tour)
 _shtab_wardexam_enter_option_strings=(-h --help --db --shared --examiner --wording)
@@ -34,7 +34,9 @@ _shtab_wardexam_retention_option_strings=(-h --help --db --shared --years --days
 _shtab_wardexam_erase_option_strings=(-h --help --db --shared --examiner --identity --why)
 _shtab_wardexam_export_option_strings=(-h --help --db --shared --examiner --wording --patient --output --csv --fhir)
 _shtab_wardexam_import_option_strings=(-h --help --db --shared --examiner --dry-run --json)
-_shtab_wardexam_store_option_strings=(-h --help --db)
+_shtab_wardexam_backup_option_strings=(-h --help --db --shared)
+_shtab_wardexam_restore_option_strings=(-h --help --db --shared --examiner --dry-run)
+_shtab_wardexam_store_option_strings=(-h --help --db --shared --examiner)
 _shtab_wardexam_option_strings=(-h --help --version --db --examiner --shared --ascii --wording)
 
 _shtab_wardexam_demo___wording_COMPGEN=_shtab_compgen_files
@@ -56,6 +58,8 @@ _shtab_wardexam_research___key_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_export___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_export___output_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_import_pos_0_COMPGEN=_shtab_compgen_files
+_shtab_wardexam_backup_pos_0_COMPGEN=_shtab_compgen_files
+_shtab_wardexam_restore_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam___wording_COMPGEN=_shtab_compgen_files
 
 _shtab_wardexam_note___form_choices=(sentences table line figure)
@@ -63,8 +67,8 @@ _shtab_wardexam_note___scale_choices=(conventional ninds plus)
 _shtab_wardexam_note___ends_choices=(lf crlf)
 _shtab_wardexam_act_pos_2_choices=(called asked done not_needed lowered)
 _shtab_wardexam_completion_pos_0_choices=(bash zsh fish)
-_shtab_wardexam_store_pos_0_choices=(create migrate check)
-_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import store)
+_shtab_wardexam_store_pos_0_choices=(create migrate check move)
+_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
 
 _shtab_wardexam_demo__h_nargs=0
 _shtab_wardexam_demo___help_nargs=0
@@ -181,8 +185,17 @@ _shtab_wardexam_import___help_nargs=0
 _shtab_wardexam_import___shared_nargs=0
 _shtab_wardexam_import___dry_run_nargs=0
 _shtab_wardexam_import___json_nargs=0
+_shtab_wardexam_backup__h_nargs=0
+_shtab_wardexam_backup___help_nargs=0
+_shtab_wardexam_backup___shared_nargs=0
+_shtab_wardexam_restore__h_nargs=0
+_shtab_wardexam_restore___help_nargs=0
+_shtab_wardexam_restore___shared_nargs=0
+_shtab_wardexam_restore___dry_run_nargs=0
+_shtab_wardexam_store_pos_1_nargs='*'
 _shtab_wardexam_store__h_nargs=0
 _shtab_wardexam_store___help_nargs=0
+_shtab_wardexam_store___shared_nargs=0
 _shtab_wardexam_pos_0_nargs=A...
 _shtab_wardexam__h_nargs=0
 _shtab_wardexam___help_nargs=0

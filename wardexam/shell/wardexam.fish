@@ -50,7 +50,7 @@ function _shtab_wardexam_using
   test "$_shtab_wardexam_cmdpath" = "$argv"
 end
 
-set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import store
+set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store
 set -g _shtab_wardexam_opts_with_value --by --days --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --identity --image --imaged --key --level --output --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording --years
 
 complete -c wardexam -e
@@ -260,7 +260,21 @@ complete -c wardexam -n '_shtab_wardexam_using import' -l examiner -x -d 'who ex
 complete -c wardexam -n '_shtab_wardexam_using import' -l dry-run -d 'say what would be added, change nothing'
 complete -c wardexam -n '_shtab_wardexam_using import' -l json -d 'answer in a line of JSON; '"'"'wardexam schema'"'"' prints its form'
 complete -c wardexam -n '_shtab_wardexam_using import; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'the archive or bundle, or - for standard input'
-complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a store -d 'Make a ward on a PostgreSQL server, bring it to this program'"'"'s form, or look at it.'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a backup -d 'Write everything of the ward into a new file, also while others write.'
+complete -c wardexam -n '_shtab_wardexam_using backup' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using backup' -l db -x -d 'the ward'"'"'s folder, or a server'"'"'s URL (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using backup' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using backup; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'the file to write; none may be there'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a restore -d 'Lay a ward down from a backup, in an empty place: all of it or nothing.'
+complete -c wardexam -n '_shtab_wardexam_using restore' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using restore' -l db -x -d 'the ward'"'"'s folder, or a server'"'"'s URL (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using restore' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using restore' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using restore' -l dry-run -d 'verify it and say what it holds, change nothing'
+complete -c wardexam -n '_shtab_wardexam_using restore; and test $_shtab_wardexam_npos -eq 0' -ka "(__fish_complete_path (commandline -ct))" -d 'the backup'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a store -d 'Make a ward on a PostgreSQL server, bring it up to date, look at it, or move a ward.'
 complete -c wardexam -n '_shtab_wardexam_using store' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using store' -l db -x -d 'the ward'"'"'s folder, or a server'"'"'s URL (else WARDEXAM_DB, else your settings, else your data folder)'
-complete -c wardexam -n '_shtab_wardexam_using store; and test $_shtab_wardexam_npos -eq 0' -ka "create migrate check" -d 'what to do'
+complete -c wardexam -n '_shtab_wardexam_using store' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using store' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using store; and test $_shtab_wardexam_npos -eq 0' -ka "create migrate check move" -d 'what to do'

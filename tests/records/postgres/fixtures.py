@@ -56,7 +56,7 @@ def ward_url(made_ward):
     import psycopg
 
     with psycopg.connect(made_ward, options="-c lock_timeout=10000") as connection:
-        for table in ("records", "patients", "trail", "drafts"):
+        for table in ("moved", "origin", "restored", "records", "patients", "trail", "drafts"):
             connection.execute(f"delete from wardexam.{table}")
     return made_ward
 

@@ -26,7 +26,7 @@ def owner(ward_url):
 
 
 def lines(ward):
-    return list(trail.lines(ward.server))
+    return [json.loads(line) for line in trail.lines(ward.server)]
 
 
 def check(ward, **more):

@@ -26,10 +26,11 @@ from wardexam.records.draft_file import (
     replay_sheet,
     whole_rows,
 )
+from wardexam.records.origin import Restored
 from wardexam.records.paths import draft_path
 from wardexam.records.postgres import trail as trails
 from wardexam.records.postgres.documents import CHANGED, Row, given, listed_of, mark_of, tables_of
-from wardexam.records.postgres.patient_record import COLUMNS, META, write_line
+from wardexam.records.postgres.patient_record import COLUMNS, META, TOLD, write_line
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
 from wardexam.records.repository import Report
@@ -102,6 +103,8 @@ def checked(
         if repair:
             _accept(server, name, by, f"the change found by line {line}", found)
     _check_drafts(server, spool, found)
+    for row in server.rows("select at, by, sha256, lines from restored"):
+        found.lines.append(Restored(*row).line)
     if trail.lines:
         found.lines.append(f"audit trail: {trail.lines} lines, the last is {trail.last[:16]}")
     if repair:
@@ -119,10 +122,7 @@ def _read(connection: Connection[Columns], name: str) -> _Patient | None:
     if row is None:
         return None
     rows = connection.execute("select " + COLUMNS + " from records where patient = %(id)s order by seq", values).fetchall()  # fmt: skip
-    told = connection.execute(
-        "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
-        values,
-    ).fetchone()
+    told = connection.execute(TOLD, values).fetchone()
     listed, state, mark = row
     stored = [Row(*each) for each in rows]
     return _Patient(listed, state, mark, stored, told[0] if told else "")

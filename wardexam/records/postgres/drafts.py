@@ -128,7 +128,7 @@ class ServerDrafts(Generic[Held]):
                 self._aside(spool.path)
                 spooled = []
             if not stands:
-                place = self._place(draft_id, _head(rows[0], self.KIND))
+                place = self._place(draft_id, head_of(rows[0], self.KIND))
             place.stands(stands)
             spool.stands(spooled)
             return Draft(draft_id, rows, place, spool), held
@@ -214,7 +214,7 @@ class ServerDrafts(Generic[Held]):
     RECORD: str
 
 
-def _head(row: bytes, kind: Kind) -> dict[str, str]:
+def head_of(row: bytes, kind: Kind) -> dict[str, str]:
     """Whose a draft is, by whom and when it was begun, off its first row."""
     import json
 

@@ -30,6 +30,17 @@ UNKEEPABLE = ("22P02", "22P05", "22021", "54000", "54001")
 # Gone for now, though the server or its library still answers.
 GONE = ("08", "57P01", "57P02", "57P03", "57P05", "25006", "53300")
 
+MOVED = "WX001"  # what the ward's own trigger says once it was moved
+
+
+def moved_to(target: str, where: str) -> RecordsError:
+    """That the ward was moved."""
+    return RecordsError(
+        f"the ward was moved to {target}, and nobody goes on here",
+        where,
+        "open it there; to go on here after all, its owner deletes the row of wardexam.moved",
+    )
+
 
 def is_lost(error: Error) -> bool:
     """Whether the server is out of reach, and not only the statement refused."""
@@ -44,6 +55,8 @@ def refused(error: Error, where: str, patient: str = "") -> RecordsError | Input
     code = error.sqlstate or ""
     if isinstance(error, errors.LockNotAvailable | errors.DeadlockDetected | errors.SerializationFailure):  # fmt: skip
         return BusyError("another session", patient or where)
+    if code == MOVED:
+        return moved_to(str(error.diag.message_primary), where)
     what, remedy = REFUSED.get(code, ("", ""))
     if is_lost(error):
         return OutageError(what or "the server cannot be reached", where, remedy or LATER)

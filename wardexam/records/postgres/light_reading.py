@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 
-from wardexam.records.light_file import Event, LightFile
+from wardexam.records.light_file import Event, LightFile, event_of
 from wardexam.records.light_reading import light_of
 from wardexam.records.postgres import trail
 from wardexam.records.postgres.reading import patient_tables_of
@@ -43,8 +43,9 @@ class ServerStay:
 
 
 def events(server: Server) -> Iterator[Event]:
-    """The events of the trail in order."""
-    for line in trail.lines(server):
-        yield Event(
-            line["event"], line["patient"], line["at"], line["what"], line["by"], line["record"], line["n"], line["hash"]
-        )  # fmt: skip
+    """The events of the trail in order; ends at a line that cannot be read, which `check` names."""
+    for number, line in enumerate(trail.lines(server), 1):
+        try:
+            yield event_of(line, number)
+        except (ValueError, KeyError, TypeError):
+            return

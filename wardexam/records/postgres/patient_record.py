@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     from wardexam.records.postgres.server import Change
 
 META = ("summary", "last_at", "last_by", "examinations")
+# What the mark must be by the trail's last line on a patient; another where that line came from another store.
+TOLD: LiteralString = (
+    "select coalesce((select o.stands from origin o where o.patient = t.patient and o.record = t.record), t.record)"
+    " from trail t where t.patient = %(id)s and t.record <> '' order by t.n desc limit 1"
+)
 COLUMNS: LiteralString = "seq, kind, id, revision, document::text, digest"
 
 
@@ -67,7 +72,7 @@ class PatientRecord:
         )
         # A statement of its own, after the record is held: in one, who waited would see the trail of before.
         trail = change.do(
-            "select record from trail where patient = %(id)s and record <> '' order by n desc limit 1",
+            TOLD,
             {"id": patient_id},
         )
         row = line.fetchone()

@@ -4,6 +4,7 @@ A change holds the patient's line of the ward list, looks at the revision, adds 
 puts the event into the trail, all in one. What is read is verified row by row before anybody sees it.
 """
 
+import json
 import math
 import re
 import time
@@ -23,6 +24,7 @@ from wardexam.records.patient_file import StoredFile
 from wardexam.records.postgres import erasure, schema, trail
 from wardexam.records.postgres.documents import Row, listed_of, tables_of
 from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
+from wardexam.records.postgres.faults import moved_to
 from wardexam.records.postgres.listening import Listening
 from wardexam.records.postgres.patient_record import META, PatientRecord
 from wardexam.records.postgres.reading import patient_tables_of
@@ -90,6 +92,8 @@ class PostgresWard:
         """Which ward it is, where it is one of this program's form."""
         if fault := schema.fault_of(connection, self.server.where):
             raise fault
+        if moved := connection.execute("select target from moved").fetchone():
+            raise moved_to(moved[0], self.server.where)
         row = connection.execute("select id from ward").fetchone()
         if row is None or not WARD_ID.fullmatch(row[0]):
             raise DamagedFileError("the ward has no name of its own", self.server.where)
@@ -221,7 +225,8 @@ class PostgresWard:
     def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
         """The lines of the audit trail of one patient, or all of them, first to last."""
         for line in trail.lines(self.server, patient_id):
-            yield TrailLine(**{field.name: line[field.name] for field in fields(TrailLine)})
+            row = json.loads(line)
+            yield TrailLine(**{field.name: row.get(field.name, "") for field in fields(TrailLine)})
 
     def events(self) -> "Iterator[Event]":
         """The events of the trail in order."""

@@ -12,7 +12,7 @@ begin
         execute format('revoke all on all tables in schema wardexam from %I', role_name);
         execute format('grant connect on database %I to %I', current_database(), role_name);
         execute format('grant usage on schema wardexam to %I', role_name);
-        execute format('grant select on schema_version, ward, patients, records, trail to %I', role_name);
+        execute format('grant select on schema_version, ward, patients, records, trail, origin, restored, moved to %I', role_name);
         -- The rest of a line is the server's own word.
         execute format('grant insert (event, patient, by, what, record, change_id) on trail to %I', role_name);
     end loop;
