@@ -11,7 +11,10 @@ from wardexam.commands.main import run
 from wardexam.records.paths import copy_demo
 
 VALUES = {"db": ["--db", "x"], "examiner": ["--examiner", "x"], "wording": ["--wording", "x"]}
-ARGUMENTS = {"note": ["x"], "referral": ["x"], "figure": ["x"], "act": ["x"], "import": ["x"]}
+ARGUMENTS = {
+    name: ["x"] for name in ("note", "referral", "figure", "act", "import", "backup", "restore")
+}
+ARGUMENTS["store"] = ["check"]
 
 
 @pytest.mark.parametrize("name", parser().names)

@@ -62,7 +62,9 @@ class Proxy:
             self._pairs.append((near, far))
             silent = threading.Event()
             threading.Thread(target=self._pass, args=(near, far, silent, True), daemon=True).start()
-            threading.Thread(target=self._pass, args=(far, near, silent, False), daemon=True).start()
+            threading.Thread(
+                target=self._pass, args=(far, near, silent, False), daemon=True
+            ).start()
 
     def _pass(self, source, target, silent, counted):
         with contextlib.suppress(OSError):

@@ -10,12 +10,15 @@ import threading
 
 import psycopg
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from tests.bench.faults_records import forked, told
 from tests.records.conftest import AT
 from tests.records.full_ward import SUMMARY, examined, filled
-from tests.records.postgres.fixtures import database
-from tests.records.test_backup import consistent, past_the_program
+from tests.records.postgres.fixtures import LEFT_OUT, database
+from tests.records.postgres.server import Server, binaries
+from tests.records.test_backup import consistent, drawn_wards, past_the_program
 from tests.terminal.pty.harness import ROOT
 from wardexam.commands.main import run
 from wardexam.errors import RecordsError
@@ -28,6 +31,7 @@ from wardexam.records.postgres import schema, server_backup
 from wardexam.records.postgres.server_backup import ServerHome
 from wardexam.records.postgres.url import read_url
 from wardexam.records.postgres.ward import open_server
+from wardexam.records.repository import OutageError
 from wardexam.records.ward import open_ward
 
 TIME = AT.isoformat()
@@ -297,6 +301,50 @@ def test_killed_at_any_statement_of_a_restore_it_can_be_restored_again(folder, h
         killed += 1
     assert killed > 8
     assert backup_of(home) == text
+
+
+def test_a_server_that_dies_during_a_restore_has_nothing_of_it_and_takes_it_again(folder, monkeypatch):  # fmt: skip
+    if binaries() is None:
+        pytest.skip(LEFT_OUT)
+    text = backup_of(FolderHome(folder.folder))
+    own = Server(durable=True)
+    try:
+        url = own.url("ward_mortal")
+        schema.create(read_url(url))
+        home = at_url(url)
+        for step in ("_put", "_put_lines", "_put_draft", "_read_back"):
+            real = getattr(server_backup, step)
+
+            def dies(*given, real=real):
+                own.stop("immediate")
+                return real(*given)
+
+            with monkeypatch.context() as patch:
+                patch.setattr(server_backup, step, dies)
+                with pytest.raises(OutageError):
+                    lay(home, text)
+            own.start()
+            assert is_empty(url)
+        lay(home, text)
+        own.stop("immediate")
+        own.start()
+        assert backup_of(home) == text
+    finally:
+        own.close()
+
+
+@settings(
+    max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(drawn_wards(st.dictionaries(st.text(max_size=5), st.text(max_size=5)).map(lambda row: json.dumps(row).encode())))  # fmt: skip
+def test_whatever_a_ward_holds_comes_back_from_a_server_to_the_byte(home, ward_url, drawn):
+    with psycopg.connect(ward_url) as connection:
+        for table in ("origin", "restored", "records", "patients", "trail", "drafts"):
+            connection.execute(f"delete from wardexam.{table}")
+    text = b"".join(Written(drawn))
+    lay(home, text)
+    assert backup_of(home) == text
+    assert verified(io.BytesIO(backup_of(home))).changed == ()
 
 
 @pytest.mark.parametrize("step", ["lay_down", "read", "mark"])

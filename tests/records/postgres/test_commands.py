@@ -80,7 +80,9 @@ def test_what_is_written_by_commands_is_kept(demo, said, tmp_path):
     assert "revision 2" in said("outcome", "A2", "--side", "left", "--why", "seen again")
     lines = [{"patient": bed, "site": "cord", "diagnosis": "x"} for bed in ("B1", "B2")]
     (tmp_path / "outcomes.jsonl").write_text("".join(f"{json.dumps(line)}\n" for line in lines))
-    assert "2 outcomes would be" in said("outcome", "--file", tmp_path / "outcomes.jsonl", "--dry-run")
+    assert "2 outcomes would be" in said(
+        "outcome", "--file", tmp_path / "outcomes.jsonl", "--dry-run"
+    )
     assert "2 outcomes recorded" in said("outcome", "--file", tmp_path / "outcomes.jsonl")
     assert "all sound" in said("check")
     assert "repaired" not in said("check", "--repair")

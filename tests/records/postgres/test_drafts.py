@@ -32,7 +32,9 @@ def other_host(ward, ward_url, tmp_path, monkeypatch):
 
 @pytest.fixture
 def owner(ward_url):
-    with psycopg.connect(ward_url, autocommit=True, options="-c search_path=wardexam") as connection:
+    with psycopg.connect(
+        ward_url, autocommit=True, options="-c search_path=wardexam"
+    ) as connection:
         yield connection
 
 

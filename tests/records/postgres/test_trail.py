@@ -17,12 +17,14 @@ from wardexam.records.postgres.ward import open_server
 
 @pytest.fixture
 def owner(ward_url):
-    with psycopg.connect(ward_url, autocommit=True, options="-c search_path=wardexam") as connection:
+    with psycopg.connect(
+        ward_url, autocommit=True, options="-c search_path=wardexam"
+    ) as connection:
         yield connection
 
 
 def lines(ward):
-    return list(trail.lines(ward.server))
+    return [json.loads(line) for line in trail.lines(ward.server)]
 
 
 def check(ward, **more):
@@ -31,7 +33,7 @@ def check(ward, **more):
 
 def test_each_line_is_chained_to_the_one_before_as_in_a_folder(server_ward, patient, examination):
     server_ward.admit(patient, "Dr Ash")
-    server_ward.save(examination, "Dr Béla \"B\" \\ \x7f \U0001f600\n")
+    server_ward.save(examination, 'Dr Béla "B" \\ \x7f \U0001f600\n')
     server_ward.record("viewed", patient.id, "Dr Ash", "note")
     before = FIRST
     for number, line in enumerate(lines(server_ward), 1):
@@ -45,7 +47,9 @@ def test_each_line_is_chained_to_the_one_before_as_in_a_folder(server_ward, pati
 @given(text=st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=40))
 def test_the_server_writes_a_text_as_the_program_does(made_ward, text):
     with psycopg.connect(made_ward) as connection:
-        found = connection.execute("select coalesce(wardexam.in_ascii(to_json(%s::text)::text), '')", [text]).fetchone()
+        found = connection.execute(
+            "select coalesce(wardexam.in_ascii(to_json(%s::text)::text), '')", [text]
+        ).fetchone()
     assert found == (json.dumps(text),)
 
 
