@@ -30,7 +30,8 @@ from wardexam.records.backup import (
     micros,
     moment,
 )
-from wardexam.records.draft_file import KINDS, draft_infos, whole_rows
+from wardexam.records.draft_file import KINDS, draft_infos
+from wardexam.records.draft_file import LONGEST as LONGEST_DRAFT
 from wardexam.records.durable_files import (
     alive,
     open_regular,
@@ -207,7 +208,7 @@ class FolderSource:
                     continue
                 with suppress(FileNotFoundError):
                     last = moment(path.stat().st_mtime_ns // 1000)
-                    rows = tuple(row[:-1] for row in _rows(path))
+                    rows = _rows(path)
                     found.append(KeptDraft(named[2], named[1], aside, named[3] or "", last, rows))
         self.left_out = tuple(left_out)
         return sorted(found, key=lambda draft: draft.order)
@@ -245,13 +246,17 @@ class FolderSource:
         return iter(self._drafts)
 
 
-def _rows(path: Path) -> list[bytes]:
+def _rows(path: Path) -> tuple[bytes, ...]:
+    """The whole rows of a draft's file, without their ends; whatever stands in them."""
     try:
-        return whole_rows(path)
-    except RecordsError:
-        if not path.exists():
-            raise FileNotFoundError from None
+        data = read_bounded(path, LONGEST_DRAFT)
+    except FileNotFoundError:
         raise
+    except OSError as error:
+        raise RecordsError(f"cannot be read: {reason(error)}", str(path)) from None
+    if len(data) > LONGEST_DRAFT:
+        raise RecordsError(f"the draft is longer than {LONGEST_DRAFT} bytes", str(path), "take it out of the ward")  # fmt: skip
+    return tuple(data.split(b"\n")[:-1])
 
 
 @contextmanager
