@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
 
-from wardexam.errors import InputError
+from wardexam.errors import InputError, RecordsError
 from wardexam.exam.examination import Amendment, Patient
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean, held
@@ -22,6 +22,7 @@ from wardexam.records.repository import draft_line
 from wardexam.visit import same
 
 if TYPE_CHECKING:
+    from wardexam.records.outbox import Unsent
     from wardexam.records.repository import Bed, DraftWriter, PatientFile
     from wardexam.session import Session
 
@@ -305,9 +306,21 @@ class InjuryVisit:
             kept = _amended(kept, session.examiner, why, session.now())
         return lambda: session.ward.save_sheet(kept, session.examiner)
 
+    def unsent(self, why: str = "") -> "Callable[[], Unsent]":
+        """What makes the same save, as it stands now, to be kept until the store can be reached again."""
+        from wardexam.records.outbox import Unsent
+
+        by, at, kept = self.session.examiner, self.session.now(), self.kept
+        if self.amends:
+            kept = _amended(kept, by, why, at)
+        return lambda: Unsent(kept, by, at)
+
     def done(self) -> None:
-        """Take the draft of what was saved away."""
-        self.session.ward.sheet_drafts.drop(self.draft)
+        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
+        try:
+            self.session.ward.sheet_drafts.drop(self.draft)
+        except RecordsError:
+            self.draft.close()
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""

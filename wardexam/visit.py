@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from pydantic import ValidationError
 
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.entry import Change, apply, first_fault, inverse
 from wardexam.exam.examination import Context, Examination, Findings, Patient
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from wardexam.note.note import Form
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.wording import Wording
+    from wardexam.records.outbox import Unsent
     from wardexam.records.repository import Bed, DraftWriter, PatientFile, Summary
     from wardexam.session import Session
 
@@ -236,7 +237,7 @@ class Saved:
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
-        made = _case(self._file, examination, self._wording)
+        made = case_of(self._file, examination, self._wording)
         if examination != self.last:
             return made
         return replace(made, read_at=self._now(), sheets=self._file.sheets)
@@ -308,7 +309,7 @@ def _usual(reason: Reason | None, kind: ActKind) -> str:
 
 def write_act(
     session: "Session", patient_id: str, rule: str | Sequence[str], kind: ActKind, what: str = "",
-    shown: "Bed | None" = None,
+    shown: "Bed | None" = None, at: datetime | None = None,
 ) -> Examination:  # fmt: skip
     """Save what was done about a reason, or several at once, of the examination saved last, as a further revision of it.
 
@@ -319,6 +320,7 @@ def write_act(
         kind: What was done; see `wardexam.exam.acts.Act`.
         what: Whom, which image, what it showed or why; see `Case.act`.
         shown: The line that was chosen, if one was; what is written to must be what it showed.
+        at: When; now where it is not given. The same at the same time again is written once.
 
     Raises:
         InputError: No examination is stored, or the act cannot be accepted; nothing has changed.
@@ -326,8 +328,11 @@ def write_act(
         RecordsError: It could not be saved.
     """
     case = Saved(session, patient_id, shown).named(None)
-    at = session.now()
+    at = at or session.now()
     made = case.acts(rule, kind, what, session.examiner, at)
+    written_before = {a.same for a in case.examination.acts}
+    if {a.same for a in made} <= written_before:
+        return case.examination
     acts = (*case.examination.acts, *made)
     written = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
     examination, summary = written.to_save()
@@ -335,7 +340,8 @@ def write_act(
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
 
-def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+    """One of a patient's examinations, in any of its revisions, with what stood before it."""
     told = file.telling(examination.id)
     before = (
         r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
@@ -381,7 +387,7 @@ class Visit:
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
         self.entries = 0
-        self._begun = _case(file, examination, session.wording)
+        self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
@@ -629,7 +635,7 @@ class Visit:
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
             file = session.ward.file(entered.patient)
-            examination, summary = _case(file, entered, session.wording).to_save(reading)
+            examination, summary = case_of(file, entered, session.wording).to_save(reading)
             if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)
@@ -643,6 +649,23 @@ class Visit:
 
         return save
 
+    def unsent(self, reading: "Reading | None", why: str = "") -> "Callable[[], Unsent]":
+        """What makes the same save, as it stands now, to be kept until the store can be reached again."""
+        from wardexam.records.outbox import Unsent
+
+        by, at, reason = (
+            self.session.examiner,
+            self.session.now(),
+            why.strip() if self.amends else "",
+        )
+        case = self.case_of(self.examination.model_copy(update={"reading": None}))
+
+        def made() -> Unsent:
+            examination, summary = case.to_save(reading)
+            return Unsent(examination, by, at, reason, summary)
+
+        return made
+
     def save(self, reading: "Reading | None", why: str = "") -> Examination:
         """Save, and take the draft away. Raises as `saving` does; the draft then stays."""
         saved = self.saving(reading, why)()
@@ -650,8 +673,11 @@ class Visit:
         return saved
 
     def done(self) -> None:
-        """Take the draft of what was saved away."""
-        self.session.ward.drop_draft(self.draft)
+        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
+        try:
+            self.session.ward.drop_draft(self.draft)
+        except RecordsError:
+            self.draft.close()
 
     def go_on(self, saved: Examination) -> None:
         """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""

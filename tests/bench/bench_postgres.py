@@ -3,7 +3,7 @@
 A PostgreSQL server of its own, every flush on, holds 100,000 examinations of 12,500 patients, forty of whom are
 on the ward. Then forty doctors, each a session with connections of its own, in two groups of processes as on two
 hosts, save all at the same moment, round after round; and then each at a time of its own, as on a ward. What is
-left at the end is counted: nothing lost, nothing twice. `--brief` is what the suite runs.
+left at the end is counted: nothing lost, nothing twice.
 """
 
 import argparse
@@ -93,18 +93,18 @@ def timed(call, times):
     return found
 
 
-def saving(server, url, rounds, seconds):
+def saving(url, rounds, seconds, processes):
     """Forty doctors save; the times of those who did together and of those who did not."""
     context = multiprocessing.get_context("spawn")
     barrier, answers = context.Barrier(DOCTORS), context.Queue()
     patients = [bed.patient_id for bed in _beds(url)]
-    share = DOCTORS // PROCESSES
+    share = DOCTORS // processes
     workers = [
         context.Process(
             target=doctors,
             args=(url, f"host {n % 2}", patients[n * share : (n + 1) * share], rounds, seconds, barrier, answers),
         )
-        for n in range(PROCESSES)
+        for n in range(processes)
     ]  # fmt: skip
     for worker in workers:
         worker.start()
@@ -140,7 +140,7 @@ def _count(url, stored):
         ward.close()
 
 
-def run(examinations, rounds, seconds, times):
+def run(examinations, rounds, seconds, times, processes=PROCESSES):
     """The figures, printed; the 95th percentiles of the saves together and of the list."""
     server = Server(durable=True)
     try:
@@ -154,10 +154,10 @@ def run(examinations, rounds, seconds, times):
         print(f"{patients * EACH} examinations of {patients} patients taken in in {time.perf_counter() - start:.0f} s")  # fmt: skip
         listed, list_p95 = said(timed(ward.beds, times))
         print(f"list of {len(ward.beds())} beds: {listed} (aim 20)")
-        print(f"a patient's file opened: {said(timed(lambda: ward.opened('patient%07d' % (patients - 1), 'x'), times))[0]}")  # fmt: skip
+        print(f"a patient's file opened: {said(timed(lambda: ward.opened(f'patient{patients - 1:07}', 'x'), times))[0]}")  # fmt: skip
         print(f"papers of the whole ward: {said(timed(ward.papers, max(3, times // 20)))[0]}")
         ward.close()
-        together, apart = saving(server, url, rounds, seconds)
+        together, apart = saving(url, rounds, seconds, processes)
         words, p95 = said(together)
         print(f"{DOCTORS} doctors save at the same moment, {rounds} times: {words} (aim p95 50)")
         if apart:

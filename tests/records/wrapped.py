@@ -1,5 +1,9 @@
 """A keeper with something around each of its calls: to see who makes it, to let it hang, to lose it."""
 
+import threading
+
+from wardexam.records.repository import OutageError, UncertainError
+
 
 class Wrapped:
     """Any keeper of a ward, or its drafts, each call handed on through `about`.
@@ -46,3 +50,34 @@ class WrappedDraft(Wrapped):
     """A draft: only its closing is a call, since that writes what is left."""
 
     CALLS = frozenset({"close"})
+
+
+class Losing:
+    """Around each call: the store is lost at the call of a number, for that one call or until it is back.
+
+    Args:
+        at: Which call, counted from 0; None for none of itself.
+        how: ``before`` it took effect, or ``after``.
+        lasting: How many calls it then stays away, that one counted.
+    """
+
+    def __init__(self, at=None, how="before", lasting=1):
+        self.at, self.how, self.lasting = at, how, lasting
+        self.made, self.away, self.lost = [], False, []
+        self._lock = threading.Lock()
+
+    def __call__(self, name, call):
+        if name == "draft.close":
+            return call()  # it keeps what it can and raises nothing
+        with self._lock:
+            number = len(self.made)
+            self.made.append(name)
+        here = self.at is not None and self.at <= number < self.at + self.lasting
+        if here and number == self.at and self.how == "after":
+            call()
+            self.lost.append(name)
+            raise UncertainError("the ward's store was lost while it wrote")
+        if here or self.away:
+            self.lost.append(name)
+            raise OutageError("the ward's store cannot be reached")
+        return call()

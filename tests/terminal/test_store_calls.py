@@ -195,7 +195,9 @@ async def test_a_save_that_takes_long_lets_keys_go_on_and_is_there_once(app, gat
         count = len(inner(app).examinations(who))
         gate.shut()
         await pilot.press("s")
-        assert await until(pilot, lambda: "Not saved yet: the ward's store is slow" in dump(app)[-2])
+        assert await until(
+            pilot, lambda: "Not saved yet: the ward's store is slow" in dump(app)[-2]
+        )
         await pilot.press("0")  # entered after: it is not in what is being saved
         assert len(app.screen.visit.examination.findings) == 2
         gate.let_through()
@@ -216,7 +218,9 @@ async def test_a_sheet_that_takes_long_to_save_goes_on_as_its_amendment(app, gat
         await pilot.press("J", "2")
         gate.shut()
         await pilot.press("s")
-        assert await until(pilot, lambda: "Not saved yet: the ward's store is slow" in dump(app)[-2])
+        assert await until(
+            pilot, lambda: "Not saved yet: the ward's store is slow" in dump(app)[-2]
+        )
         await pilot.press("1")
         gate.let_through()
         assert await until(pilot, lambda: "Saved as it stood then." in dump(app)[-2])
@@ -260,7 +264,12 @@ async def test_keys_typed_while_an_admission_is_looked_up_keep_their_order(app, 
         assert await until(pilot, lambda: dump(app)[-2].startswith("Admitted."))
         (zo,) = [b for b in inner(app).beds() if b.bed == "Z1"]
         made = inner(app).patient(zo.patient_id)
-        assert (made.name, made.number, made.age, made.remark) == ("Zo Invented", "77-1", 63, "tired")
+        assert (made.name, made.number, made.age, made.remark) == (
+            "Zo Invented",
+            "77-1",
+            63,
+            "tired",
+        )
 
 
 async def test_a_bed_that_is_taken_is_asked_again_with_what_was_typed(app, gate):

@@ -28,12 +28,19 @@ environment, where no option says it:
   WARDEXAM_DB           the ward's folder, or a server's URL
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
+  WARDEXAM_FHIR         a file with the hospital's own codes for 'export --fhir'
   WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
   WARDEXAM_BACKGROUND   dark or light: the terminal's background
+  WARDEXAM_HIGH_CONTRAST  on or off: no colours, nothing dim
+  WARDEXAM_SETTINGS     the settings file, in the place of those below
   WARDEXAM_TRACEBACK    1: say where in the program a fault was
   NO_COLOR, TERM, COLORTERM, COLORFGBG, LC_ALL, LC_CTYPE, LANG, ESCDELAY as everywhere
+
+settings, where neither says it: settings.toml in your settings folder, then in the
+host's: store, shared, examiner, ascii, mouse, background, high_contrast.
+'wardexam settings' prints what is in force and where each came from.
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
@@ -127,11 +134,11 @@ with the backup before it takes its place. The audit trail comes as it was."""
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
         "metavar": "WARD",
-        "help": "the ward's folder, or a server's URL (else WARDEXAM_DB, else your data folder)",
+        "help": "the ward's folder, or a server's URL (else WARDEXAM_DB, else your settings, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
-        "help": "who examines (else WARDEXAM_EXAMINER, else your login)",
+        "help": "who examines (else WARDEXAM_EXAMINER, else your settings, else your login)",
     },
     "shared": {
         "action": "store_true",
@@ -152,6 +159,10 @@ PAPER = (*STORE, "examiner", "wording")
 PATIENT: dict[str, Any] = {
     "metavar": "PATIENT",
     "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
+}
+AS_JSON: dict[str, Any] = {
+    "action": "store_true",
+    "help": "answer in a line of JSON; 'wardexam schema' prints its form",
 }
 
 
@@ -246,12 +257,15 @@ def parser(*, commands: bool = True) -> Grammar:
     from wardexam.commands import (
         audit,
         backup,
+        governing,
         injury,
         localising,
         outcome,
         papers,
         practising,
         server,
+        settings,
+        shell,
         store,
     )
 
@@ -336,6 +350,7 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient("note", papers.note, "Print a stored examination's note.", " --form line")
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
@@ -359,13 +374,14 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print a referral: situation, background, assessment, recommendation.",
         "",
     )
-    add(
+    sub = add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
         takes=PAPER,
     )
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient(
         "act",
         papers.act,
@@ -521,7 +537,27 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--research", action="store_true", help="of a line of patients.jsonl of 'research' instead"
+    )
+    of.add_argument(
+        "--incident", action="store_true", help="of what 'incident --json' writes instead"
+    )
+    of.add_argument(
+        "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
+    )
+    of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
+    )
+    for name in ("beds", "check", "import", "handover"):
+        of.add_argument(
+            f"--{name}",
+            action="store_const",
+            const=name,
+            dest="of",
+            help=f"of what '{name} --json' answers instead",
+        )
+    of.add_argument(
+        "--fhir-codes", action="store_true", help="print our code system as a FHIR resource instead"
     )
     add(
         "keys",
@@ -529,6 +565,21 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print the keys as a keys file, to be changed and kept as keys.toml.",
         "wardexam keys > ~/.config/wardexam/keys.toml",
     )
+    add(
+        "settings",
+        settings.settings,
+        "Print the settings in force, and where each came from.",
+        "wardexam settings",
+        takes=(*STORE, "examiner", "ascii"),
+    )
+    sub = add(
+        "completion",
+        shell.completion,
+        "Print what a shell needs to complete commands and options.",
+        "wardexam completion bash > ~/.local/share/bash-completion/completions/wardexam",
+    )
+    sub.add_argument("shell", choices=list(shell.NAMES), help="which shell")
+    add("manual", shell.manual, "Print the manual page.", "wardexam manual | man -l -")
     sub = add(
         "check",
         store.check,
@@ -541,17 +592,85 @@ def parser(*, commands: bool = True) -> Grammar:
         action="store_true",
         help="repair what can be repaired; damaged files are kept aside",
     )
+    sub.add_argument("--json", **AS_JSON)
     sub.add_argument(
         "--trail",
         metavar="LINE:HASH",
         help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
     sub = add(
+        "hazards",
+        governing.hazards,
+        "Print the hazard log, who owns the rules and when their review is due, and what is switched off here.",
+        "wardexam hazards cauda_equina",
+        takes=("wording",),
+    )
+    sub.add_argument(
+        "hazard",
+        nargs="?",
+        metavar="NAME",
+        help="one hazard, or that of an urgency rule (default: all)",
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub = add_of_patient(
+        "incident",
+        governing.incident,
+        "Write what was entered and said in one examination, by which version, without names.",
+        " --json --file incident.json",
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub.add_argument(
+        "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
+    sub = add(
+        "research",
+        governing.research,
+        "Write the ward without names, with shifted dates and a data dictionary, into a new folder.",
+        "wardexam research export-2026 --key research.key",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("folder", metavar="FOLDER", help="where: a new folder that you alone can read")
+    sub.add_argument(
+        "--key",
+        metavar="FILE",
+        help="the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)",
+    )
+    sub.add_argument(
+        "--intervals",
+        action="store_true",
+        help="no date at all: times as minutes since the admission",
+    )
+    sub = add(
+        "retention",
+        governing.retention,
+        "List by identifier who was discharged longer ago than told.",
+        "wardexam retention --years 8",
+        takes=STORE,
+    )
+    sub.add_argument("--years", type=float, metavar="N", help="more than so many years ago")
+    sub.add_argument("--days", type=float, metavar="N", help="and so many days")
+    sub = add_of_patient(
+        "erase",
+        governing.erase,
+        "Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.",
+        ' --identity 40-3317 --why "retention of 8 years is over"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): erases",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; the audit trail keeps it")
+    sub = add(
         "export",
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",
         "wardexam export > ward.jsonl",
-        takes=(*STORE, "examiner"),
+        takes=PAPER,
     )
     sub.description = EXPORT
     sub.add_argument(
@@ -559,18 +678,28 @@ def parser(*, commands: bool = True) -> Grammar:
         metavar="PATIENT",
         help="one patient only: identifier, the hospital's number, or the bed",
     )
-    sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    sub.add_argument(
+        "--output", metavar="FILE", help="write a new file that its owner alone can read"
+    )
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    form.add_argument(
+        "--fhir",
+        action="store_true",
+        help="as a FHIR R4 transaction bundle; with fhir.toml of your settings folder",
+    )
     sub = add(
         "import",
         store.import_,
-        "Add an archive to the ward: all of it or nothing.",
+        "Add an archive or a bundle of 'export --fhir' to the ward: all of it or nothing.",
         "wardexam import --dry-run ward.jsonl",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("file", metavar="FILE", help="the archive, or - for standard input")
+    sub.add_argument("file", metavar="FILE", help="the archive or bundle, or - for standard input")
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
+    sub.add_argument("--json", **AS_JSON)
     sub = add(
         "backup",
         backup.backup,

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from wardexam.review.figures import Review
 
 DAYS = 365  # before today, where no day is given
+LINE = 80  # columns
 MOST_HOURS = 168  # between two examinations of a pair
 
 
@@ -64,11 +65,23 @@ def audit(options: argparse.Namespace) -> int:
 
         text = picture(made, standards())
     else:
-        text = paper(made, standards())
+        text = paper(made, standards()) + _off(options)
     edge.put(text)
     for name, why in made.unread:
         edge.complain(f"left out: {name}: {why}")
     return RecordsError.exit_code if made.unread else 0
+
+
+def _off(options: argparse.Namespace) -> str:
+    """Which rules are switched off here, since their reasons are in no figure; empty where none is."""
+    import textwrap
+
+    from wardexam.reasoning.rules.switched_off import OFF_ON, switched_off
+
+    wording = edge.spoken(options)
+    named = [f"{rule} since {wording[rule][OFF_ON]}" for rule in switched_off(wording)]
+    said = f"Switched off here, so in no figure: {', '.join(named)}."
+    return "\n" + "\n".join(textwrap.wrap(said, LINE)) + "\n" if named else ""
 
 
 def _review(ward: "Repository", meant: "Period") -> "Review":

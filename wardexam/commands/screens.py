@@ -33,7 +33,7 @@ def _terminal(
 ) -> int:
     from wardexam.terminal.environment import prepare, spare_memory
 
-    terminal = prepare(os.environ, ascii_only=options.ascii)
+    terminal = prepare(os.environ, ascii_only=options.ascii, own=options.screen)
     spare_memory()
     # Nothing of what is imported now is garbage; the app turns this on again.
     gc.disable()

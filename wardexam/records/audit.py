@@ -11,7 +11,7 @@ import json
 import os
 import re
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -30,7 +30,7 @@ _WROTE = re.compile(rb'"patient": "([a-z0-9]{8,40})", "record": "(-|[0-9a-f]{64}
 # Events after which a patient's file is as the line says.
 WRITING = frozenset({
     "admitted", "edited", "discharged", "restored", "saved", "amended", "concluded", "imported", "taken over",
-    "put back", "not carried out", "found changed", "accepted",
+    "put back", "not carried out", "found changed", "accepted", "erased",
 })  # fmt: skip
 
 
@@ -121,13 +121,15 @@ class Audit:
             self._waiting.append((line, stood))
             self._settle(sync=sync)
 
-    def add(self, event: str, patient_id: str, by: str, what: str = "") -> None:
-        """Append an event that must be in the trail before it happens.
+    def add(
+        self, event: str, patient_id: str, by: str, what: str = "", *, record: str = ""
+    ) -> None:
+        """Append an event that must be in the trail before it happens; as `note`.
 
         Raises:
             RecordsError: The trail could not be written; the event is not in it.
         """
-        self.note(event, patient_id, by, what)
+        self.note(event, patient_id, by, what, record=record)
         if self.problem:
             with self._lock:
                 if self._waiting:
@@ -229,6 +231,31 @@ class Audit:
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return None
 
+    def lines(self, patient_id: str = "") -> Iterator[dict[str, Any]]:
+        """The trail's lines of one patient, or all of them; a last one that a crash cut off is left out.
+
+        Raises:
+            RecordsError: The trail cannot be read, or a line of it.
+        """
+        sought = b'"patient": "%s"' % patient_id.encode()
+        number = 0
+        try:
+            with os.fdopen(open_regular(self.path, os.O_RDONLY), "rb") as file:
+                while (text := file.readline(LONGEST_LINE + 1)).endswith(b"\n"):
+                    number += 1
+                    if sought in text or not patient_id:
+                        yield json.loads(text)
+                if len(text) > LONGEST_LINE:
+                    raise ValueError
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise RecordsError("the audit trail cannot be read", reason(error)) from None
+        except ValueError:
+            raise RecordsError(
+                "is not readable", f"audit line {number + (len(text) > LONGEST_LINE)}", "run 'wardexam check'"
+            ) from None  # fmt: skip
+
     def patients(self) -> set[str]:
         """Everybody of whom the trail's lines say that a file was written, and do not take it back."""
         found: set[str] = set()
@@ -316,6 +343,7 @@ class Trail:
         known: Every patient whom the trail says to be in the ward.
         changed: Patients whose file a session found changed by something else, with the number of that
             line; nobody has accepted it since.
+        erased: Patients who were erased, with the number of that line; nobody has brought them in since.
     """
 
     lines: int = 0
@@ -325,6 +353,7 @@ class Trail:
     records: dict[str, tuple[int, str]] = field(default_factory=dict)
     known: set[str] = field(default_factory=set)
     changed: dict[str, int] = field(default_factory=dict)
+    erased: dict[str, int] = field(default_factory=dict)
 
 
 class Following:
@@ -405,7 +434,11 @@ def _follow(trail: Trail, row: dict[str, Any]) -> None:
             trail.known.discard(row["patient"])
         if row["event"] == "found changed":
             trail.changed[row["patient"]] = trail.lines
-        elif row["event"] in ("accepted", "put back"):
+        elif row["event"] in ("accepted", "put back", "erased"):
             trail.changed.pop(row["patient"], None)
+        if row["event"] == "erased":
+            trail.erased[row["patient"]] = trail.lines
+        elif row["event"] in ("admitted", "imported"):
+            trail.erased.pop(row["patient"], None)
         if row.get("record"):
             trail.records[row["patient"]] = trail.lines, str(row["record"])

@@ -351,6 +351,12 @@ def _check_trail_of_files(
         return  # that the trail is missing is said already
     for name, state in states.items():
         path = ward.layout.file(name)
+        if name in trail.erased and os.path.lexists(path):
+            line = trail.erased[name]
+            found.wrong(f"erased by audit line {line}, and there again, as from a backup: {path}")
+            if repair:
+                found.lines.append("  left as it is: 'wardexam erase' takes it away")
+            continue
         if not state.data or state.damaged or state.fault:
             continue
         number, record = trail.records.get(name, (0, ""))

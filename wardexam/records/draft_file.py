@@ -111,7 +111,12 @@ def _whole(row: bytes) -> bool:
     return said is None or said[1] == b"%08x" % zlib.crc32(row[said.end() :])
 
 
-def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
+def read_rows(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
+    """The rows as `line_of` was given them.
+
+    Raises:
+        RecordsError: There is none, or one is not as it was written.
+    """
     found = []
     for number, row in enumerate(rows, 1):
         try:
@@ -155,7 +160,7 @@ def _info(path: Path, kind: Kind) -> DraftInfo | None:
     rows: list[bytes] = []
     try:
         rows = whole_rows(path)
-        head = _read(rows[:1], path)[0]
+        head = read_rows(rows[:1], path)[0]
         return DraftInfo(
             path.stem, str(head[kind.holds]["patient"]), str(head["by"]), str(head[kind.holds]["at"]),
             last, len(rows) - 1, is_held(path),
@@ -219,7 +224,7 @@ def _replayed(
 
     from wardexam.exam.entry import first_fault
 
-    lines = _read(rows, path)
+    lines = read_rows(rows, path)
     number = 1
     try:
         held = model.model_validate(lines[0][kind.holds])

@@ -43,7 +43,7 @@ from wardexam.records.durable_files import (
 )
 from wardexam.records.layout import LAYOUT, NAME
 from wardexam.records.locks import take
-from wardexam.records.moving import GoesOnError
+from wardexam.records.moving import GoesOnError, kept_elsewhere
 from wardexam.records.origin import Origin, Restored, packed
 from wardexam.records.paths import FOLDERS, WardPaths, draft_path, kept_trail
 from wardexam.records.patient_tables import of_patient
@@ -186,7 +186,7 @@ class FolderSource:
         infos = [i for kind in KINDS for i in draft_infos(self._paths.drafts, kind=kind)]
         self.under_way = tuple(f"patient {i.patient_id} by {i.by}" for i in infos if i.held)
         if spool_folder:
-            self.spooled = sum(len(draft_infos(spool_folder, kind=kind)) for kind in KINDS)
+            self.spooled = kept_elsewhere(spool_folder)
 
     @property
     def is_as_it_was(self) -> bool:

@@ -87,9 +87,37 @@ class Stay(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """A line of the trail: what was done to whom, when, and more about it."""
+    """A line of the trail: what was done to whom, when, and more about it.
+
+    Attributes:
+        event: What was done.
+        patient: To whom; empty for the ward.
+        at: When, as an ISO text.
+        what: More about it.
+        by: Who did it, as given.
+        record: The checksum of the patient's file after it; empty where it was not written.
+        line: The number of the line.
+        hash: The hash that chains it.
+    """
 
     event: str
     patient: str
     at: str
     what: str
+    by: str = ""
+    record: str = ""
+    line: int = 0
+    hash: str = ""
+
+
+def event_of(line: bytes, number: int) -> Event:
+    """A line of the trail as it lies, and its number.
+
+    Raises:
+        ValueError, KeyError, TypeError: It is none.
+    """
+    row = json.loads(line)
+    return Event(
+        row["event"], row["patient"], row["at"], row.get("what", ""), row.get("by", ""), row.get("record", ""),
+        number, row.get("hash", ""),
+    )  # fmt: skip

@@ -1,6 +1,5 @@
 """Patients' files read for counting, each verified by its checksum (`wardexam.records.light_file`)."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +7,7 @@ from pathlib import Path
 from wardexam.errors import RecordsError
 from wardexam.records.audit import LONGEST_LINE
 from wardexam.records.durable_files import open_regular
-from wardexam.records.light_file import Event, LightExamination, LightFile
+from wardexam.records.light_file import Event, LightExamination, LightFile, event_of
 from wardexam.records.patient_tables import first, records_of
 from wardexam.records.schemas import read_tables
 from wardexam.records.stored_record import REMEDY, DamagedFileError, Tables
@@ -80,9 +79,10 @@ def trail_events(path: Path) -> Iterator[Event]:
     except OSError as error:
         raise RecordsError(f"the trail cannot be read: {error.strerror}", str(path)) from None
     with os.fdopen(handle, "rb") as file:
+        number = 0
         while line := file.readline(LONGEST_LINE + 1):
+            number += 1
             try:
-                row = json.loads(line)
-                yield Event(row["event"], row["patient"], row["at"], row.get("what", ""))
+                yield event_of(line, number)
             except (ValueError, KeyError, TypeError):
                 return

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from wardexam.errors import InputError
+from wardexam.errors import InputError, RecordsError
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
@@ -379,7 +379,8 @@ def amended(
     last = stored[-1]
     own = {"revision": last.revision, "amendment": last.amendment, "saved_by": last.saved_by}
     same = examination.model_copy(update=own)
-    if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
+    again = unsigned(same) == unsigned(last)
+    if last.amendment and again and (last.amendment.by, last.amendment.why) == (by, why):
         return last
     if examination.revision != last.revision:
         raise AmendedMeanwhileError(last)
@@ -444,3 +445,27 @@ def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:
     except (KeyError, TypeError, ValueError, AttributeError):
         raise DamagedFileError("the file is not a patient's", where, REMEDY) from None
     return {**row, "mark": mark}
+
+
+def may_be_erased(why: str, *, known: bool, here: bool, held: bool, whose: str) -> None:
+    """Whether a patient may be erased.
+
+    Args:
+        why: The reason that is given.
+        known: Whether anything is stored of the patient.
+        here: Whether the patient is on the ward.
+        held: Whether somebody is writing a draft of the patient.
+        whose: The patient.
+
+    Raises:
+        InputError: There is nothing to erase, no reason, or the patient is on the ward.
+        RecordsError: Somebody is examining the patient.
+    """
+    if not known:
+        raise InputError("no such patient", whose, "'wardexam beds --discharged' lists them")
+    if not why.strip():
+        raise InputError("a reason is needed", whose, "say why; the audit trail keeps it")
+    if here:
+        raise InputError("is on the ward", whose, "discharge first; nothing was erased")
+    if held:
+        raise RecordsError("is being examined", whose, "nothing was erased; try again later")

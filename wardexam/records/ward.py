@@ -33,9 +33,10 @@ from wardexam.records.repository import (
     Papers,
     Report,
     Summary,
+    TrailLine,
 )
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
-from wardexam.records.stored_record import Tables
+from wardexam.records.stored_record import REMEDY, Tables
 from wardexam.records.ward_lists import WardLists
 from wardexam.records.watching import Looking
 
@@ -414,6 +415,40 @@ class Ward:
         """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good; the trail says who did, why and when."""
+        from wardexam.records import erasure
+
+        self.layout.still_here()
+        path, there = self._file(patient_id), elsewhere(self.folder)
+        patient_tables.may_be_erased(
+            why,
+            known=path.exists()
+            or patient_id in self.listed()
+            or any(erasure.traces(self.layout, there, patient_id)),
+            here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
+            held=any(
+                d.held
+                for d in (*self.drafts(), *self._sheet_drafts.infos())
+                if d.patient_id == patient_id
+            ),
+            whose=patient_id,
+        )
+        with self.locks.held("arrivals"), self.locks.held(patient_id), self.locks.held("lists"):
+            erasure.erase(self.layout, self._lists, self.audit, there, patient_id, by, why.strip())
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when."""
+        from wardexam.records.light_reading import trail_events
+
+        gone: dict[str, str] = {}
+        for event in trail_events(self.layout.trail):
+            if event.event == "erased":
+                gone[event.patient] = event.at
+            elif event.event in ("admitted", "imported"):
+                gone.pop(event.patient, None)
+        return gone
+
     # --- examinations -------------------------------------------------------------------------
 
     def file(self, patient_id: str) -> StoredFile:
@@ -577,6 +612,24 @@ class Ward:
         """The number and hash of the audit trail's last line, short; empty where there is none."""
         head = self.audit.head()
         return str(head) if head else ""
+
+    def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last.
+
+        Raises:
+            RecordsError: The trail cannot be read.
+        """
+        for row in self.audit.lines(patient_id):
+            try:
+                line = TrailLine(
+                    row["at"], row["event"], row["patient"], row["by"], row.get("login", ""), row.get("what", ""), row["hash"]
+                )  # fmt: skip
+            except (KeyError, TypeError, AttributeError):
+                raise RecordsError(
+                    "a line of the audit trail is not as this program writes it", remedy=REMEDY
+                ) from None
+            if patient_id in ("", line.patient):
+                yield line
 
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.

@@ -18,6 +18,7 @@ from wardexam.terminal.loading import warm
 from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.sending import Sending
 from wardexam.terminal.store_calls import StoreCalls
 from wardexam.terminal.tour import BED
 
@@ -74,6 +75,7 @@ class WardApp(PaintingApp):
         self._verifying = False
         self._closed_burst = 0  # the burst in which a key closed a question
         self.calls = StoreCalls(self)
+        self.sending = Sending(self)
         self._last_key = time.monotonic()
         self.ward.patience = PATIENCE
 
@@ -402,10 +404,12 @@ class WardApp(PaintingApp):
                     case = replace(case, examination=examination)
                     done(examination.acts[-len(rules) :])
 
-                self.calls.open(
-                    lambda: write_act(self.session, patient_id, rules, kind, what, shown_as),
+                at = self.session.now()  # tried again with this time, so that it is written once
+                self.calls.change(
+                    lambda: write_act(self.session, patient_id, rules, kind, what, shown_as, at),
                     written,
                     failed,
+                    lambda waits: self.tell(f"Not written yet: {waits}; it follows by itself."),
                 )
 
             screen = ReasonsScreen(saved.patient, lambda: case.urgency(own=True), write)

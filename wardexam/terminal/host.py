@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
     from wardexam.terminal.looks import Glyphs
+    from wardexam.terminal.sending import Sending
     from wardexam.terminal.store_calls import StoreCalls
     from wardexam.visit import Visit
 
@@ -37,6 +38,7 @@ class Host(Sender, Protocol):
         visit: The examination under way, to be kept when the terminal goes.
         sheet: The cord injury sheet under way, likewise.
         calls: The way to the store: nothing of it is called where keys are handled.
+        sending: The saves that wait for the store.
     """
 
     session: "Session"
@@ -47,6 +49,7 @@ class Host(Sender, Protocol):
     visit: "Visit | None"
     sheet: "InjuryVisit | None"
     calls: "StoreCalls"
+    sending: "Sending"
 
     @property
     def ward(self) -> "Repository":

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from wardexam.errors import RecordsError, WardexamError
 from wardexam.records.durable_files import reason
 from wardexam.records.locks import BusyError
+from wardexam.records.repository import OutageError
 
 if TYPE_CHECKING:
     from textual.events import Event
@@ -131,15 +132,17 @@ class StoreCalls:
         failed: Callable[[WardexamError], object],
         held_up: Callable[[str], object],
         wanted: Callable[[], bool] = lambda: True,
+        waits_out: tuple[type[WardexamError], ...] = (BusyError, OutageError),
     ) -> None:
         """Change something, now or as soon as it can be; keys wait a moment for it, and then go on.
 
         Args:
-            call: Changes it, in the thread; raises `BusyError`, having changed nothing, where it must wait.
+            call: Changes it, in the thread. The same again, after the store was lost in the middle of it, is no fault.
             done: Gets what it gave.
             failed: Gets why it cannot be done at all.
             held_up: Called once where it must wait, with what it waits for in words.
             wanted: Whether it is wanted still; looked at before each further attempt, from any thread.
+            waits_out: What is waited out by trying again.
         """
         told = False
 
@@ -150,12 +153,12 @@ class StoreCalls:
                 held_up(what)
 
         def not_now(error: WardexamError) -> None:
-            if not isinstance(error, BusyError):
+            if not isinstance(error, waits_out):
                 failed(error)
                 return
-            waits(f"{error.holder} is saving")
+            waits(f"{error.holder} is saving" if isinstance(error, BusyError) else error.what)
             threading.Thread(
-                target=self._again, args=(_Call(call, done, failed), wanted), daemon=True, name="wardexam-wait"
+                target=self._again, args=(_Call(call, done, failed), wanted, waits_out), daemon=True, name="wardexam-wait"
             ).start()  # fmt: skip
 
         made = _Call(call, done, not_now)
@@ -291,8 +294,10 @@ class StoreCalls:
         except OSError as fault:
             made.failed(RecordsError(f"not done: {reason(fault)}; everything entered is kept"))
 
-    def _again(self, made: _Call, wanted: Callable[[], bool]) -> None:
-        """Try again and again, in a thread of its own, until the session that is in the way lets go."""
+    def _again(
+        self, made: _Call, wanted: Callable[[], bool], waits_out: tuple[type[WardexamError], ...]
+    ) -> None:
+        """Try again and again, in a thread of its own, until nothing is in the way any more."""
         while wanted() and self._app.is_running:
             time.sleep(EVERY)
             if not wanted():
@@ -300,7 +305,7 @@ class StoreCalls:
             result, error = None, None
             try:
                 result = made.make()
-            except BusyError:
+            except waits_out:
                 continue
             except BaseException as raised:
                 error = raised

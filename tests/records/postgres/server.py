@@ -132,10 +132,11 @@ class Server:
         if self._process is None or self._process.poll() is not None:
             return
         if how == "kill":  # each of its processes, so that none writes on
-            own = [self._process.pid]
-            for name in os.listdir("/proc"):
-                if name.isdecimal() and _parent(name) == self._process.pid:
-                    own.append(int(name))
+            begun = self._process.pid
+            own = [
+                begun,
+                *(int(n) for n in os.listdir("/proc") if n.isdecimal() and _parent(n) == begun),
+            ]
             for process in own:
                 with suppress(ProcessLookupError):
                     os.kill(process, 9)

@@ -3,7 +3,7 @@
 import pytest
 
 from wardexam.errors import InputError
-from wardexam.records.postgres.url import is_server, read_url, said
+from wardexam.records.postgres.url import is_server, read_url, said, shown
 
 
 @pytest.fixture(autouse=True)
@@ -112,3 +112,18 @@ def test_looking_at_a_service_leaves_the_environment(monkeypatch):
     monkeypatch.setenv("PGSERVICE", "near")
     read_url("service=far")
     assert os.environ["PGSERVICE"] == "near"
+
+
+@pytest.mark.parametrize(
+    ("place", "expected"),
+    [
+        ("/srv/ward", "/srv/ward"),
+        ("postgresql://ash:se:cr@et@h/ward", "postgresql://ash@h/ward"),
+        ("postgresql://ash@h/ward?password=secret", "postgresql://ash@h/ward"),
+        ("postgresql://h/ward?sslpassword=secret&sslmode=require", "postgresql://h/ward?sslmode=require"),
+        ("postgresql://h/ward?sslmode=require&password=secret", "postgresql://h/ward?sslmode=require"),
+        ("service=ward password=secret", "service=ward "),
+    ],
+)  # fmt: skip
+def test_a_place_is_shown_without_its_passwords(place, expected):
+    assert shown(place) == expected

@@ -78,9 +78,7 @@ def entered(place, changes):
         return kept(changes)
 
     def told(session):
-        query = (
-            "select count(*) from wardexam.draft_lines where number > 0 and line->>'what' <> 'raised'"
-        )
+        query = "select count(*) from wardexam.draft_lines where number > 0 and line->>'what' <> 'raised'"
         with psycopg.connect(place) as connection:
             count = connection.execute(query).fetchone()[0]
         return "kept " in session.text and count == changes

@@ -95,6 +95,9 @@ def checked(
     for number, name in enumerate(sorted(names), 1):
         _check_patient(server, name, trail, found, by if repair else "")
         progress(number)
+    for name in sorted(trail.erased.keys() & names):
+        line = trail.erased[name]
+        found.wrong(f"erased by audit line {line}, and there again, as from a backup: {name}")
     for name, line in trail.changed.items():
         found.wrong(f"patient {name} had been changed outside this program by audit line {line}, and nobody has accepted it")  # fmt: skip
         if repair:

@@ -31,14 +31,14 @@ class ServerPlace:
 
     def __init__(self, server: Server, kind: Kind, draft_id: str, head: dict[str, str]) -> None:
         self._server, self.kind, self.draft_id, self._head = server, kind, draft_id, head
-        self._token = secrets.token_hex(8)  # a hold whose answer was lost is known by it
+        self._holder = secrets.token_hex(8)  # a hold whose answer was lost is known by it
         self._fence = 0
         self._count = 0
 
     @property
     def _values(self) -> dict[str, Any]:
         return {
-            "kind": self.kind.ending, "id": self.draft_id, "fence": self._fence, "token": self._token,
+            "kind": self.kind.ending, "id": self.draft_id, "fence": self._fence, "holder": self._holder,
             "lease": LEASE, **self._head,
         }  # fmt: skip
 
@@ -74,11 +74,11 @@ class ServerPlace:
         """The draft's own row, as the first holder."""
         change.do(
             'insert into drafts (kind, id, patient, "by", started, fence, holder)'
-            " values (%(kind)s, %(id)s, %(patient)s, %(by)s, %(started)s, 1, %(token)s) on conflict do nothing",
+            " values (%(kind)s, %(id)s, %(patient)s, %(by)s, %(started)s, 1, %(holder)s) on conflict do nothing",
             self._values,
         )
         row = change.do(
-            "select fence from drafts where kind = %(kind)s and id = %(id)s and holder = %(token)s",
+            "select fence from drafts where kind = %(kind)s and id = %(id)s and holder = %(holder)s",
             self._values,
         ).fetchone()
         if row is None:
@@ -88,7 +88,7 @@ class ServerPlace:
     def _renew(self, change: Change, fence: int) -> None:
         done = change.do(
             "update drafts set last = clock_timestamp(), until = clock_timestamp() + make_interval(secs => %(lease)s)"
-            " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(token)s returning 1",
+            " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(holder)s returning 1",
             {**self._values, "fence": fence},
         )
         if not done.fetchone():
@@ -108,10 +108,10 @@ class ServerPlace:
 
     def _take(self, change: Change) -> int:
         row = change.do(
-            "update drafts set fence = fence + 1, holder = %(token)s,"
+            "update drafts set fence = fence + 1, holder = %(holder)s,"
             " until = clock_timestamp() + make_interval(secs => %(lease)s)"
             " where kind = %(kind)s and id = %(id)s and not aside"
-            " and (until <= clock_timestamp() or holder = %(token)s) returning fence",
+            " and (until <= clock_timestamp() or holder = %(holder)s) returning fence",
             self._values,
         ).fetchone()
         if row is None:
@@ -126,7 +126,7 @@ class ServerPlace:
         self._server.change(
             lambda change: change.do(
                 "update drafts set fence = fence + 1, holder = '', until = '-infinity'"
-                " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(token)s",
+                " where kind = %(kind)s and id = %(id)s and fence = %(fence)s and holder = %(holder)s",
                 self._values,
             )
         )
@@ -137,7 +137,7 @@ class ServerPlace:
         self._server.change(
             lambda change: change.do(
                 "delete from drafts where kind = %(kind)s and id = %(id)s"
-                " and (until <= clock_timestamp() or holder = %(token)s)",
+                " and (until <= clock_timestamp() or holder = %(holder)s)",
                 self._values,
             )
         )

@@ -73,7 +73,7 @@ NO_CONNECTION = (
     (r"no pg_hba\.conf entry|role .* does not exist|not permitted to log in", REFUSED["28000"]),
     ("database .* does not exist", REFUSED["3D000"]),
     ("permission denied for database", REFUSED["42501"]),
-    ("invalid integer value|invalid port", ("the URL names no port that can be", "postgresql://host/database, or service=name")),
+    ("for connection option|port number", ("the URL names no port that can be", "postgresql://host/database, or service=name")),
     ("definition of service", ("there is no such service in the service file", "~/.pg_service.conf")),
     ("certificate|does not support SSL", ("the server has no certificate that is trusted here", "sslmode and sslrootcert of the URL or the service file say whom to trust")),
 )  # fmt: skip

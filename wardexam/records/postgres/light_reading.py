@@ -1,12 +1,11 @@
 """Stays and events read from a server for counting, also in another process."""
 
 import atexit
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 
-from wardexam.records.light_file import Event, LightFile
+from wardexam.records.light_file import Event, LightFile, event_of
 from wardexam.records.light_reading import light_of
 from wardexam.records.postgres import trail
 from wardexam.records.postgres.reading import patient_tables_of
@@ -45,9 +44,8 @@ class ServerStay:
 
 def events(server: Server) -> Iterator[Event]:
     """The events of the trail in order; ends at a line that cannot be read, which `check` names."""
-    for line in trail.lines(server):
+    for number, line in enumerate(trail.lines(server), 1):
         try:
-            row = json.loads(line)
-            yield Event(row["event"], row["patient"], row["at"], row.get("what", ""))
+            yield event_of(line, number)
         except (ValueError, KeyError, TypeError):
             return

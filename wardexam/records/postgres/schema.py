@@ -18,6 +18,7 @@ from wardexam.records.postgres.server import SCHEMA_NAME, Row, connect
 from wardexam.records.postgres.url import said
 
 OLDEST = 15  # the first release of the server that will do
+FOLDER = "forms"  # where the files lie
 LOCK = 7201951  # one migration at a time
 
 Say = Callable[[str], object]
@@ -36,7 +37,7 @@ class Step:
 def steps() -> tuple[Step, ...]:
     """Every numbered file, in order."""
     found = []
-    for file in (files(__package__) / "schema").iterdir():
+    for file in (files(__package__) / FOLDER).iterdir():
         if numbered := re.fullmatch(r"(\d{4})_\w+\.sql", file.name):
             text = file.read_text(encoding="utf-8")
             digest = hashlib.sha256(text.encode()).hexdigest()
@@ -167,8 +168,7 @@ def _apply(connection: Connection[Row], step: Step) -> None:
             _run(connection, f"create schema {SCHEMA_NAME}")
             _run(
                 connection,
-                "create table schema_version (number integer primary key, name text not null,"
-                " sha256 text not null, at timestamptz not null default now(), login text not null default session_user)",
+                (files(__package__) / FOLDER / "version.sql").read_text(encoding="utf-8"),
             )
         _run(connection, step.text)
         connection.execute(
@@ -183,7 +183,7 @@ def _grant(connection: Connection[Row]) -> None:
     Raises:
         RecordsError: They are not there and this login may not make them.
     """
-    text = (files(__package__) / "schema" / "grants.sql").read_text(encoding="utf-8")
+    text = (files(__package__) / FOLDER / "grants.sql").read_text(encoding="utf-8")
     try:
         with connection.transaction():
             _run(connection, text)

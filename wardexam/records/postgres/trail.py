@@ -50,9 +50,9 @@ def _plain(text: str) -> str:
     return text.replace("\0", "?").encode("utf-8", "replace").decode()
 
 
-def lines(server: Server) -> Iterator[bytes]:
-    """The lines in their order, some thousands read at once."""
-    return _lines(lambda query, values: server.rows(query, values))
+def lines(server: Server, patient_id: str = "") -> Iterator[bytes]:
+    """The lines of one patient, or all of them, in their order, some thousands read at once."""
+    return _lines(lambda query, values: server.rows(query, values), patient_id)
 
 
 def lines_by(connection: Connection[Row]) -> Iterator[bytes]:
@@ -60,11 +60,14 @@ def lines_by(connection: Connection[Row]) -> Iterator[bytes]:
     return _lines(lambda query, values: connection.execute(query, values).fetchall())
 
 
-def _lines(ask: Callable[[LiteralString, Mapping[str, Any]], list[Row]]) -> Iterator[bytes]:
+def _lines(
+    ask: Callable[[LiteralString, Mapping[str, Any]], list[Row]], patient_id: str = ""
+) -> Iterator[bytes]:
     after = 0
+    whose: LiteralString = " and patient = %(patient)s" if patient_id else ""
+    query: LiteralString = LINES + " where n > %(after)s" + whose + " order by n limit %(most)s"
     while True:
-        query: LiteralString = LINES + " where n > %(after)s order by n limit %(most)s"
-        rows = ask(query, {"after": after, "most": AT_ONCE})
+        rows = ask(query, {"after": after, "most": AT_ONCE, "patient": patient_id})
         yield from map(raw_of, rows)
         if len(rows) < AT_ONCE:
             return

@@ -4,6 +4,7 @@ What the URL leaves out comes from the usual places: PG* of the environment, the
 """
 
 import os
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from types import ModuleType
@@ -125,6 +126,16 @@ def _is_loopback(host: str) -> bool:
     with suppress(ValueError):
         return ipaddress.ip_address(host).is_loopback
     return False
+
+
+def shown(place: str) -> str:
+    """A place as it may be shown: of a server's URL without the passwords in it."""
+    if not is_server(place):
+        return place
+    bare = re.sub(r"^(\w+://[^/@:]*):[^/]*@", r"\1@", place)
+    return re.sub(
+        r"(?<=[?&])(?:ssl)?password=[^&]*&?|\b(?:ssl)?password\s*=\s*\S+", "", bare
+    ).rstrip("?&")
 
 
 def said(parameters: Mapping[str, str]) -> str:

@@ -4,12 +4,13 @@ A change holds the patient's line of the ward list, looks at the revision, adds 
 puts the event into the trail, all in one. What is read is verified row by row before anybody sees it.
 """
 
+import json
 import math
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, LiteralString, TypeVar
 
@@ -20,7 +21,7 @@ from wardexam.records import patient_tables
 from wardexam.records.audit import Head, keep_head, kept_head
 from wardexam.records.paths import elsewhere_of, kept_trail_of
 from wardexam.records.patient_file import StoredFile
-from wardexam.records.postgres import schema, trail
+from wardexam.records.postgres import erasure, schema, trail
 from wardexam.records.postgres.documents import Row, listed_of, tables_of
 from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
 from wardexam.records.postgres.faults import moved_to
@@ -39,6 +40,7 @@ from wardexam.records.repository import (
     Papers,
     Report,
     Summary,
+    TrailLine,
 )
 from wardexam.records.stored_record import DamagedFileError, Tables
 
@@ -220,6 +222,12 @@ class PostgresWard:
         names = self.server.rows("select id from patients order by id")
         return [ServerStay(name, parameters) for (name,) in names]
 
+    def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last."""
+        for line in trail.lines(self.server, patient_id):
+            row = json.loads(line)
+            yield TrailLine(**{field.name: row.get(field.name, "") for field in fields(TrailLine)})
+
     def events(self) -> "Iterator[Event]":
         """The events of the trail in order."""
         from wardexam.records.postgres.light_reading import events
@@ -318,6 +326,14 @@ class PostgresWard:
             ConflictError: Someone else saved first.
         """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
+
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good; the trail says who did, why and when."""
+        erasure.erase(self.server, self.spool, patient_id, by, why)
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when."""
+        return erasure.erased(self.server)
 
     def save(
         self, examination: "Examination", by: str, summary: Summary | None = None

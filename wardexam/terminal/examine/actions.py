@@ -19,7 +19,8 @@ from wardexam.exam.onset import ONSET
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
-from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.records.locks import BusyError
+from wardexam.records.repository import AmendedMeanwhileError, OutageError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     from wardexam.exam.acts import Act, ActKind
     from wardexam.injury.sheet import InjurySheet
+    from wardexam.records.outbox import Sent
     from wardexam.terminal.examine.entering import Entering
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
@@ -474,13 +476,34 @@ def _save_for(screen: "Entering", why: str) -> None:
             ]
         )
 
+    reading = screen.reader.settled()
+    unsent, name = visit.unsent(reading, why), visit.examination.id
+
+    # Whoever grades on has not asked for this to be saved.
+    def same() -> bool:
+        return visit.entries == entries
+
+    def sent(found: "Sent") -> bool:
+        if isinstance(found.stored, Examination) and screen.is_attached:
+            _saved(screen, found.stored, entries)
+        elif found.refused is not None and screen.is_attached:
+            _not_saved(screen, found.refused)
+        return screen.is_attached
+
+    def failed(error: WardexamError) -> None:
+        if isinstance(error, OutageError):
+            app.sending.later(name, unsent, same, sent)
+            held_up(error.what)
+        else:
+            _not_saved(screen, error)
+
     app.calls.change(
-        visit.saving(screen.reader.settled(), why),
+        visit.saving(reading, why),
         lambda saved: _saved(screen, saved, entries),
-        lambda error: _not_saved(screen, error),
+        failed,
         held_up,
-        # Whoever grades on, or leaves, has not asked for this to be saved.
-        wanted=lambda: visit.entries == entries and app.screen is screen,
+        wanted=lambda: same() and app.screen is screen,
+        waits_out=(BusyError,),
     )
 
 

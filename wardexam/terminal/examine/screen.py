@@ -117,8 +117,10 @@ class ExamineScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """Why the draft is not in the ward's folder."""
-        return self._trouble
+        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
+        app = self.ward_app
+        waits = app.sending.words if app.sending.waits(self.visit.examination.id) else ""
+        return self._trouble or waits
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
@@ -143,7 +145,7 @@ class ExamineScreen(LineScreen):
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """Move the cursor."""
         self.state.move(rows, side)
-        self.said = ""
+        self.said = self.lasting
         self.redraw()
 
     def go(self, sign: str, side: str) -> None:
@@ -267,7 +269,7 @@ class ExamineScreen(LineScreen):
         if self._trouble and self.said != self._trouble:
             self.say(self._trouble)
         elif trouble and not self._trouble:
-            self.say("In the ward's folder again.")
+            self.say("In the ward again.")
         elif self.shown_kept != draft.kept:
             self.draw_status()
         self._ordered()

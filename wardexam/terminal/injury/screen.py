@@ -7,10 +7,13 @@ from textual.geometry import Offset
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.text import counted
+from wardexam.injury.kept import KeptSheet
 from wardexam.injury.sheet import TEST_WORDS, TESTS
 from wardexam.injury.taking_over import take_over
 from wardexam.injury.unknown import MOVEMENTS, unknown
 from wardexam.injury_visit import NEW, InjuryVisit
+from wardexam.records.locks import BusyError
+from wardexam.records.repository import OutageError
 from wardexam.terminal.injury import edits, view
 from wardexam.terminal.injury.edits import Edit, RefusedError
 from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
@@ -19,9 +22,9 @@ from wardexam.terminal.screens.text import TextScreen
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Findings
-    from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet
     from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.records.outbox import Sent
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
 NOT_LEFT = "Entries are in memory only still: not left. Save, or free the disk."
@@ -115,8 +118,10 @@ class InjuryScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """Why the draft is not in the ward's folder."""
-        return self._trouble
+        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
+        app = self.ward_app
+        waits = app.sending.words if app.sending.waits(self.visit.kept.id) else ""
+        return self._trouble or waits
 
     def _kept(self) -> None:
         draft, trouble = self.visit.draft, self._trouble
@@ -126,7 +131,7 @@ class InjuryScreen(LineScreen):
         if self._trouble and self.said != self._trouble:
             self.say(self._trouble)
         elif trouble and not self._trouble:
-            self.say("In the ward's folder again.")
+            self.say("In the ward again.")
         elif self.shown_kept != draft.kept:
             self.draw_status()
 
@@ -386,9 +391,28 @@ class InjuryScreen(LineScreen):
 
     def _save(self, why: str) -> None:
         visit, sheet, app = self.visit, self.visit.sheet, self.ward_app
+        unsent = visit.unsent(why)
+
+        def same() -> bool:
+            return visit.sheet is sheet
+
+        def sent(found: "Sent") -> bool:
+            if isinstance(found.stored, KeptSheet):
+                self._saved(found.stored, sheet)
+            elif found.refused is not None:
+                self._not_done(found.refused)
+            return self.is_attached
+
+        def failed(error: WardexamError) -> None:
+            if isinstance(error, OutageError):
+                app.sending.later(visit.kept.id, unsent, same, sent)
+                self._not_yet(error.what)
+            else:
+                self._not_done(error)
+
         app.calls.change(
-            visit.saving(why), lambda saved: self._saved(saved, sheet), self._not_done, self._not_yet,
-            wanted=lambda: visit.sheet is sheet and app.screen is self,
+            visit.saving(why), lambda saved: self._saved(saved, sheet), failed, self._not_yet,
+            wanted=lambda: same() and app.screen is self, waits_out=(BusyError,),
         )  # fmt: skip
 
     def _not_yet(self, what: str) -> None:

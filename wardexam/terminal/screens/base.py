@@ -251,7 +251,8 @@ class LineScreen(Screen[None]):
         else:
             before, self.said = self.said, self.lasting
             self.press(event.key, event.character)
-            if before and self.said == self.lasting:
+            # What is opening takes this place, or is said here.
+            if before and self.said == self.lasting and not self.ward_app.calls.holding:
                 self.draw_status()
 
     def _press_unseen(self, key: str) -> None:

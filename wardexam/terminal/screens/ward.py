@@ -15,6 +15,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
+from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
@@ -37,6 +38,7 @@ WANTED = {
     "name": "The name is needed, of at most 60 letters.",
     "recheck_hours": "A number of whole hours, such as 4; empty for no schedule.",
 }
+AGAIN_SECONDS = 2.0  # after which a list that could not be read is read again
 LONGEST_NUMBER = 4  # digits of hours
 
 
@@ -74,6 +76,7 @@ class WardScreen(LineScreen):
         self._read: tuple[Bed, ...] | None = None  # the list as it was read last
         self._beds: tuple[Bed, ...] = ()
         self._asked = False  # whether the list was read the first time, or could not be
+        self._away = ""  # why the list could not be read now; empty where it could
         self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
@@ -85,13 +88,22 @@ class WardScreen(LineScreen):
 
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes; a key typed ahead finds it read already."""
+        self._read_first()
+
+    def _read_first(self) -> None:
         app, ward = self.app, self.ward_app.ward
 
         def read() -> "tuple[Listed, tuple[DraftInfo, ...], tuple[DraftInfo, ...], Watch]":
             watch = ward.watch(lambda: app.call_later(self._changed))
-            return self._look(ward), ward.drafts(), ward.sheet_drafts.infos(), watch
+            try:
+                return self._look(ward), ward.drafts(), ward.sheet_drafts.infos(), watch
+            except WardexamError:
+                watch.close()
+                raise
 
-        self.ward_app.calls.open(read, lambda found: self._begin(*found), self._unread)
+        self.ward_app.calls.open(
+            read, lambda found: self._begin(*found), self._unread, lambda found: found[-1].close()
+        )
 
     def _begin(
         self, read: Listed, drafts: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...], watch: "Watch"
@@ -99,9 +111,15 @@ class WardScreen(LineScreen):
         """Show the list the first time."""
         self._watch, self._asked = watch, True
         self._take(read)
+        self.ward_app.sending.begin()
         at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
         self._choose(next(at, 0))
-        self.said = self._drafts_left(drafts, sheets) or self.said or self.ward_app.notice
+        self.said = (
+            self._drafts_left(drafts, sheets)
+            or self.said
+            or self.ward_app.notice
+            or self._review_due()
+        )
         self.redraw()
 
     @property
@@ -110,8 +128,14 @@ class WardScreen(LineScreen):
         return self._asked
 
     def _unread(self, error: WardexamError) -> None:
-        self._asked = True
+        """The list cannot be read: it stays as it was, that is said until it can, and it is tried again."""
+        self._asked, self._away = True, error.line
         self.say(error.line)
+        self.set_timer(AGAIN_SECONDS, self._read_first if self._watch is None else self._read_away)
+
+    def _read_away(self) -> None:
+        if self._away and self.there:
+            self._read_again(hold=False)
 
     def on_unmount(self) -> None:
         """Watch no more."""
@@ -207,6 +231,9 @@ class WardScreen(LineScreen):
     def _take(self, read: Listed) -> None:
         """Take a list that was read in the place of the one before."""
         self._read, self._problem = read
+        if self._away:
+            self._away, self.said = "", "The ward's store is there again."
+            self.ward_app.sending.soon()
         if self._problem:
             self.said = self._problem
         self._arrange()
@@ -571,8 +598,12 @@ class WardScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """What is wrong with the ward's files."""
-        return self._problem
+        """That the list cannot be read, what is wrong with the ward, what waits for its store; else a review due."""
+        return self._away or self._problem or self.ward_app.sending.words or self._review_due()
+
+    def _review_due(self) -> str:
+        session = self.ward_app.session
+        return due_line(session.wording, session.now().date())
 
     def _done(self, said: str, then: Callable[[], None] = lambda: None) -> None:
         """Say what was done, on the list as it is now; keys wait a moment for that."""
@@ -585,10 +616,14 @@ class WardScreen(LineScreen):
             self.said = said
             self.redraw()
 
+        def unread(error: WardexamError) -> None:
+            self._unread(error)
+            self.say(said)
+
         self.said = said
         self.draw_status()
         self.ward_app.calls.behind(
-            lambda: self._look(ward, discharged=discharged), take, lambda _: None, hold=True
+            lambda: self._look(ward, discharged=discharged), take, unread, hold=True
         )
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:

@@ -125,6 +125,6 @@ begin
     return null;
 end
 $$;
-create trigger tell_patients after insert or update on patients for each statement execute function tell();
+create trigger tell_patients after insert or update or delete on patients for each statement execute function tell();
 create trigger tell_drafts after insert or delete or update of fence, aside on drafts
     for each statement execute function tell();
