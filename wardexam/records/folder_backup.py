@@ -338,7 +338,7 @@ class FolderHome:
     """
 
     def __init__(self, folder: Path, *, shared: bool = False) -> None:
-        self.folder, self.shared = Path(os.path.realpath(folder)), shared
+        self.folder, self.shared = folder.absolute(), shared
         self.where = str(self.folder)
 
     @property
@@ -431,24 +431,24 @@ def lay_down(
     Raises:
         RecordsError: Something stands there, or it cannot be written, or is read back as something else.
     """
-    folder = Path(os.path.realpath(folder))
     if stands_there(folder):
         raise RecordsError(f"is not empty; {OUT}", str(folder), "name a new folder with --db")
-    staged = folder.parent / f".{folder.name}.{os.getpid()}.{os.urandom(4).hex()}.{STAGED}"
+    place = Path(os.path.realpath(folder))  # a link to an empty folder stays a link
+    staged = place.parent / f".{place.name}.{os.getpid()}.{os.urandom(4).hex()}.{STAGED}"
     try:
-        folder.parent.mkdir(0o700, parents=True, exist_ok=True)
-        _sweep(folder)
+        place.parent.mkdir(0o700, parents=True, exist_ok=True)
+        _sweep(place)
         _made(staged, source, contents, shared=shared, by=by, at=at, progress=progress)
         _read_back(staged, contents)
         ready()
-        os.rename(staged, folder)
+        os.rename(staged, place)
     except BaseException as error:
         shutil.rmtree(staged, ignore_errors=True)
         if isinstance(error, OSError):
             raise RecordsError(f"{OUT}: {reason(error)}", str(folder), "free the disk, or name another folder with --db, and restore again") from None  # fmt: skip
         raise
     try:
-        sync_folder(folder.parent)
+        sync_folder(place.parent)
     except OSError as error:
         raise RecordsError(
             f"the ward is restored, but the disk does not say that it keeps it: {reason(error)}",

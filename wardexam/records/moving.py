@@ -1,5 +1,6 @@
 """A ward moved from one place to another, a folder or a server, by its backup; the place it leaves says where it went."""
 
+import os
 import tempfile
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -137,7 +138,7 @@ def move(
         RecordsError: It cannot be read or written, somebody goes on at it, or something else stands there. The
             ward stays where it is.
     """
-    if source.where == target.where:
+    if os.path.realpath(source.where) == os.path.realpath(target.where):
         raise InputError("is where it is already", target.where, "name another place")
     for left in reversed(range(TRIES)):
         try:
