@@ -15,6 +15,8 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from tests.bench.faults_records import Failing, forked, told
 from tests.records.conftest import AT
@@ -22,14 +24,16 @@ from tests.records.full_ward import SUMMARY, examined, filled
 from wardexam.commands.main import run
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Patient
+from wardexam.exam.examination import Amendment, Patient
 from wardexam.records import backup as form
 from wardexam.records import folder_backup
-from wardexam.records.audit import verify
+from wardexam.records.audit import FIRST, link, verify
 from wardexam.records.backup import LONGEST_LINE, Seal, Written, line_of, verified
-from wardexam.records.folder_backup import lay_down, snapshot
+from wardexam.records.folder_backup import FolderHome, lay_down, snapshot
 from wardexam.records.schemas import pack, read_tables
 from wardexam.records.ward import open_ward
+
+TIME = AT.isoformat()
 
 
 def backup_of(ward):
@@ -430,7 +434,7 @@ def test_the_command_restores_and_a_dry_run_only_says(full, tmp_path, capsys):
     assert backup_of(open_ward(place)) == file.read_bytes()
 
 
-@pytest.mark.parametrize("there", ["a ward", "a file", "the same ward"])
+@pytest.mark.parametrize("there", ["a ward", "a file", "the same ward, and more"])
 def test_a_place_that_is_not_empty_is_refused(full, tmp_path, capsys, there):
     file, place = tmp_path / "ward.jsonl", tmp_path / "place"
     file.write_bytes(backup_of(full))
@@ -440,10 +444,20 @@ def test_a_place_that_is_not_empty_is_refused(full, tmp_path, capsys, there):
     elif there == "a ward":
         open_ward(place)
     else:
-        restored(file.read_bytes(), place)
+        restored(file.read_bytes(), place).record("viewed", "patient1", "x")
     before = {p: p.read_bytes() for p in place.rglob("*") if p.is_file()}
     assert run(["restore", "--db", str(place), str(file)]) == RecordsError.exit_code
     assert "is not empty; nothing was restored" in capsys.readouterr().err
+    assert {p: p.read_bytes() for p in place.rglob("*") if p.is_file()} == before
+
+
+def test_what_is_restored_already_is_said_and_left(full, tmp_path, capsys):
+    file, place = tmp_path / "ward.jsonl", tmp_path / "place"
+    file.write_bytes(backup_of(full))
+    restored(file.read_bytes(), place)
+    before = {p: p.read_bytes() for p in place.rglob("*") if p.is_file()}
+    assert run(["restore", "--db", str(place), str(file)]) == 0
+    assert capsys.readouterr().out.startswith("is restored already: 3 patients")
     assert {p: p.read_bytes() for p in place.rglob("*") if p.is_file()} == before
 
 
@@ -590,3 +604,97 @@ def test_a_ward_that_was_moved_is_opened_by_nobody_and_says_where_it_went(full):
 def test_lines_of_text_that_is_no_text_come_back(tmp_path):
     raw = bytes(range(256)).replace(b"\n", b"")
     assert form.raw_of(json.loads(line_of("row", form.text_of(raw)))["row"]) == raw
+
+
+# --- whatever a ward holds
+
+TEXT = st.text(max_size=20)
+LINE = st.text(st.characters(exclude_categories=("C", "Zl", "Zp", "Zs")), min_size=1, max_size=20)
+
+
+class Drawn:
+    """A ward that was never kept anywhere."""
+
+    def __init__(self, held, trail, drafts):
+        self.held, self.lines, self.kept, self.changed = held, trail, drafts, ()
+
+    def patients(self):
+        return (line for held in sorted(self.held, key=lambda h: h.id) for line in held.lines())
+
+    def trail(self):
+        return iter(self.lines)
+
+    def drafts(self):
+        return iter(sorted(self.kept, key=lambda d: d.order))
+
+
+@st.composite
+def held(draw, name):
+    details = [
+        Patient(id=name, bed="A1", name=draw(LINE), remark=draw(LINE), admitted=AT, revision=n)
+        for n in range(1, draw(st.integers(2, 4)))
+    ]
+    revisions = []
+    for number in range(draw(st.integers(0, 3))):
+        for revision in range(1, draw(st.integers(2, 3))):
+            one = examined(f"exam{number:04}", name, number, draw(LINE))
+            why = Amendment(by="Dr Bex", at=AT, why="again") if revision > 1 else None
+            revisions.append(one.model_copy(update={"revision": revision, "amendment": why}))
+    listed = {"summary": None, "last_at": None, "last_by": draw(TEXT), "examinations": len(revisions)}  # fmt: skip
+    return form.Held(tuple(details), listed, tuple(revisions))
+
+
+@st.composite
+def drawn_wards(draw, rows):
+    names = [f"patient{n}" for n in range(draw(st.integers(0, 3)))]
+    drafts = [
+        form.KeptDraft(
+            draw(st.sampled_from(("draft", "sheet"))), f"draft{n:04}", aside, suffix if aside else "",
+            form.moment(draw(st.integers(0, 4 * 10**15))), tuple(draw(st.lists(rows, max_size=3))),
+        )
+        for n, aside, suffix in draw(
+            st.lists(st.tuples(st.integers(0, 2), st.booleans(), st.sampled_from(("", "ab12"))), max_size=4)
+        )
+    ]  # fmt: skip
+    trail, before = [], FIRST
+    for n, (name, what) in enumerate(((m, w) for m in names for w in draw(st.lists(TEXT, min_size=1, max_size=3))), 1):  # fmt: skip
+        row = {"at": TIME, "by": what, "event": "saved", "login": "x", "n": n, "patient": name, "what": what, "record": f"{n:064x}"}  # fmt: skip
+        before = link(before, row)
+        trail.append(json.dumps({**row, "hash": before}, sort_keys=True).encode())
+    return Drawn([draw(held(name)) for name in names], trail, {d.order: d for d in drafts}.values())
+
+
+@settings(
+    max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(drawn_wards(st.binary(max_size=20).map(lambda raw: raw.replace(b"\n", b"") + b".")))
+def test_whatever_a_ward_holds_comes_back_to_the_byte(tmp_path, drawn):
+    text = b"".join(Written(drawn))
+    source = io.BytesIO(text)
+    home = FolderHome(tmp_path / os.urandom(8).hex())
+    home.lay_down(source, verified(source), by="x", at=TIME)
+    with home.reading() as standing:
+        assert b"".join(Written(standing)) == text
+    with home.snapshot() as standing:
+        assert standing.changed == ()
+
+
+def test_a_real_disk_that_fills_up_keeps_nothing_of_a_restore_or_backup(full, tmp_path, capsys):
+    file, place = tmp_path / "ward.jsonl", tmp_path / "small"
+    file.write_bytes(backup_of(full))
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=48k", "tmpfs", str(place)]
+    if subprocess.run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("no right to mount here")
+    try:
+        (place / "filler").write_bytes(b"x" * 28_000)
+        assert run(["restore", "--db", str(place / "ward"), str(file)]) == 3
+        assert "No space left" in capsys.readouterr().err
+        assert run(["backup", "--db", str(full.folder), str(place / "ward.jsonl")]) == 3
+        assert "No space left" in capsys.readouterr().err
+        assert [p.name for p in place.iterdir()] == ["filler"]
+        (place / "filler").unlink()
+        assert run(["backup", "--db", str(full.folder), str(place / "ward.jsonl")]) == 0
+        assert (place / "ward.jsonl").read_bytes() == file.read_bytes()
+    finally:
+        subprocess.run(["umount", str(place)], check=True)

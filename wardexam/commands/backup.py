@@ -75,7 +75,7 @@ def backup(options: argparse.Namespace) -> int:
         for left in source.left_out:
             edge.complain(f"no draft, and not in the backup: {left}")
         if source.spooled:
-            edge.complain(f"drafts in your own folder, and not in the backup: {source.spooled} (resume them to bring them back)")  # fmt: skip
+            edge.complain(f"drafts or saves in your own folder, and not in the backup: {source.spooled} (open the ward to bring them back)")  # fmt: skip
     return say(written.contents, "written")
 
 

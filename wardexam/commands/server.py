@@ -12,7 +12,7 @@ def store(options: argparse.Namespace) -> int:
     """Make a ward on a server, bring it up to date, or say what the server is and what is wrong with it."""
     if options.action == "move":
         return _move(options)
-    for given, name in ((options.places, "FROM"), (options.shared, "--shared")):
+    for given, name in ((options.places, "FROM"), (options.given.get("shared"), "--shared")):
         if given:
             raise InputError(f"{name} goes with 'store move'", options.action, "leave it out")
     place, on_command_line = edge.place(options)
@@ -53,7 +53,7 @@ def _move(options: argparse.Namespace) -> int:
     from wardexam.records.moving import move
     from wardexam.records.postgres.url import is_server
 
-    if len(options.places) != 2 or options.db:
+    if len(options.places) != 2 or options.given.get("db"):
         raise InputError("say from where and where to", "store move", "'wardexam store move FROM TO', each a folder or a URL")  # fmt: skip
     if not all(options.places):
         raise InputError("is empty", "store move", "each is a folder or a URL")

@@ -34,12 +34,11 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.records import patient_tables
 from wardexam.records.audit import LONGEST_LINE as LONGEST_EVENT
 from wardexam.records.audit import Following
-from wardexam.records.check import owner_of
 from wardexam.records.draft_file import KINDS
 from wardexam.records.layout import NAME
 from wardexam.records.repository import Bed
 from wardexam.records.schemas import LONGEST, SCHEMA
-from wardexam.records.stored_record import Record, Tables, strict_loads
+from wardexam.records.stored_record import REMEDY, DamagedFileError, Record, Tables, strict_loads
 
 if TYPE_CHECKING:
     from hashlib import _Hash
@@ -101,6 +100,14 @@ class Held:
         """Whose."""
         return self.patient.id
 
+    @property
+    def owners(self) -> set[str]:
+        """Whose its records say to be: one patient's, where all is as it should be."""
+        return {
+            *(p.id for p in self.details), *(e.patient for e in self.examinations),
+            *(s.patient for s in self.sheets), *(o.patient for o in self.outcomes),
+        }  # fmt: skip
+
     def lines(self) -> Iterator[bytes]:
         """The lines of a backup."""
         yield from (line_of("patient", p.model_dump(mode="json")) for p in self.details)
@@ -130,18 +137,18 @@ def held_of(tables: Tables, where: str) -> Held:
     Raises:
         DamagedFileError: A record is not valid, or another patient's.
     """
-    owner_of(tables, where)
     row = patient_tables.row_of(tables, where=where)
-    return Held(
+    made = map(patient_tables.examination_of, patient_tables.records_of(tables, "examinations"))
+    held = Held(
         (*patient_tables.former_details(tables), patient_tables.patient_of(tables)),
         {name: row[name] for name in META},
-        tuple(
-            patient_tables.examination_of(r)
-            for r in patient_tables.records_of(tables, "examinations")
-        ),
+        tuple(made),
         tuple(patient_tables.sheets_of(tables)),
         patient_tables.outcomes_of(tables),
     )
+    if held.owners != {held.id}:
+        raise DamagedFileError("a record in it is another patient's", where, REMEDY)
+    return held
 
 
 @dataclass(frozen=True, slots=True)
@@ -511,9 +518,7 @@ class _Patient:
         held = Held(
             tuple(self.details), self.listed, tuple(self.examinations), tuple(self.sheets), tuple(self.outcomes)
         )  # fmt: skip
-        owners = {p.id for p in held.details} | {e.patient for e in held.examinations}
-        owners |= {s.patient for s in held.sheets} | {o.patient for o in held.outcomes}
-        if owners != {held.id}:
+        if held.owners != {held.id}:
             raise InputError(f"what is said of {held.id} belongs to another patient")
         numbers = [
             [("", p.revision) for p in held.details],

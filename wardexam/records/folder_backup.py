@@ -30,7 +30,8 @@ from wardexam.records.backup import (
     micros,
     moment,
 )
-from wardexam.records.draft_file import KINDS, draft_infos, whole_rows
+from wardexam.records.draft_file import KINDS, draft_infos
+from wardexam.records.draft_file import LONGEST as LONGEST_DRAFT
 from wardexam.records.durable_files import (
     alive,
     open_regular,
@@ -42,7 +43,7 @@ from wardexam.records.durable_files import (
 )
 from wardexam.records.layout import LAYOUT, NAME
 from wardexam.records.locks import take
-from wardexam.records.moving import GoesOnError
+from wardexam.records.moving import GoesOnError, kept_elsewhere
 from wardexam.records.origin import Origin, Restored, packed
 from wardexam.records.paths import FOLDERS, WardPaths, draft_path, kept_trail
 from wardexam.records.patient_tables import of_patient
@@ -185,7 +186,7 @@ class FolderSource:
         infos = [i for kind in KINDS for i in draft_infos(self._paths.drafts, kind=kind)]
         self.under_way = tuple(f"patient {i.patient_id} by {i.by}" for i in infos if i.held)
         if spool_folder:
-            self.spooled = sum(len(draft_infos(spool_folder, kind=kind)) for kind in KINDS)
+            self.spooled = kept_elsewhere(spool_folder)
 
     @property
     def is_as_it_was(self) -> bool:
@@ -207,7 +208,7 @@ class FolderSource:
                     continue
                 with suppress(FileNotFoundError):
                     last = moment(path.stat().st_mtime_ns // 1000)
-                    rows = tuple(row[:-1] for row in _rows(path))
+                    rows = _rows(path)
                     found.append(KeptDraft(named[2], named[1], aside, named[3] or "", last, rows))
         self.left_out = tuple(left_out)
         return sorted(found, key=lambda draft: draft.order)
@@ -245,13 +246,17 @@ class FolderSource:
         return iter(self._drafts)
 
 
-def _rows(path: Path) -> list[bytes]:
+def _rows(path: Path) -> tuple[bytes, ...]:
+    """The whole rows of a draft's file, without their ends; whatever stands in them."""
     try:
-        return whole_rows(path)
-    except RecordsError:
-        if not path.exists():
-            raise FileNotFoundError from None
+        data = read_bounded(path, LONGEST_DRAFT)
+    except FileNotFoundError:
         raise
+    except OSError as error:
+        raise RecordsError(f"cannot be read: {reason(error)}", str(path)) from None
+    if len(data) > LONGEST_DRAFT:
+        raise RecordsError(f"the draft is longer than {LONGEST_DRAFT} bytes", str(path), "take it out of the ward")  # fmt: skip
+    return tuple(data.split(b"\n")[:-1])
 
 
 @contextmanager
@@ -333,7 +338,7 @@ class FolderHome:
     """
 
     def __init__(self, folder: Path, *, shared: bool = False) -> None:
-        self.folder, self.shared = Path(os.path.realpath(folder)), shared
+        self.folder, self.shared = folder.absolute(), shared
         self.where = str(self.folder)
 
     @property
@@ -426,24 +431,24 @@ def lay_down(
     Raises:
         RecordsError: Something stands there, or it cannot be written, or is read back as something else.
     """
-    folder = Path(os.path.realpath(folder))
     if stands_there(folder):
         raise RecordsError(f"is not empty; {OUT}", str(folder), "name a new folder with --db")
-    staged = folder.parent / f".{folder.name}.{os.getpid()}.{os.urandom(4).hex()}.{STAGED}"
+    place = Path(os.path.realpath(folder))  # a link to an empty folder stays a link
+    staged = place.parent / f".{place.name}.{os.getpid()}.{os.urandom(4).hex()}.{STAGED}"
     try:
-        folder.parent.mkdir(0o700, parents=True, exist_ok=True)
-        _sweep(folder)
+        place.parent.mkdir(0o700, parents=True, exist_ok=True)
+        _sweep(place)
         _made(staged, source, contents, shared=shared, by=by, at=at, progress=progress)
         _read_back(staged, contents)
         ready()
-        os.rename(staged, folder)
+        os.rename(staged, place)
     except BaseException as error:
         shutil.rmtree(staged, ignore_errors=True)
         if isinstance(error, OSError):
             raise RecordsError(f"{OUT}: {reason(error)}", str(folder), "free the disk, or name another folder with --db, and restore again") from None  # fmt: skip
         raise
     try:
-        sync_folder(folder.parent)
+        sync_folder(place.parent)
     except OSError as error:
         raise RecordsError(
             f"the ward is restored, but the disk does not say that it keeps it: {reason(error)}",

@@ -1,5 +1,6 @@
 """A ward moved from one place to another, a folder or a server, by its backup; the place it leaves says where it went."""
 
+import os
 import tempfile
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -8,10 +9,18 @@ from typing import BinaryIO, Protocol
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.records.backup import Contents, Source, Written, contents_of, verified
+from wardexam.records.draft_file import KINDS, draft_infos
+from wardexam.records.outbox import Outbox
 
 TRIES = 3
 
 Progress = Callable[[str, int], object]
+
+
+def kept_elsewhere(spool: Path) -> int:
+    """How many drafts, and saves that wait for the ward, lie in this login's own folder."""
+    drafts = sum(len(draft_infos(spool, kind=kind)) for kind in KINDS)
+    return drafts + len(Outbox(spool).names())
 
 
 class GoesOnError(RecordsError):
@@ -23,7 +32,7 @@ class Standing(Source, Protocol):
 
     Attributes:
         left_out: Files among the drafts that are none.
-        spooled: How many drafts lie in this login's own folder, and so not in the ward.
+        spooled: How many drafts and saves lie in this login's own folder, and so not in the ward.
         under_way: Whose examinations are being entered now.
     """
 
@@ -129,7 +138,7 @@ def move(
         RecordsError: It cannot be read or written, somebody goes on at it, or something else stands there. The
             ward stays where it is.
     """
-    if source.where == target.where:
+    if os.path.realpath(source.where) == os.path.realpath(target.where):
         raise InputError("is where it is already", target.where, "name another place")
     for left in reversed(range(TRIES)):
         try:
@@ -156,9 +165,9 @@ def _moved(source: Home, target: Home, by: str, at: str, progress: Progress) -> 
             )
         if standing.spooled:
             raise RecordsError(
-                "drafts of yours lie in your own folder and would stay behind; nothing was moved",
+                "drafts or saves of yours lie in your own folder and would stay behind; nothing was moved",
                 source.where,
-                "resume each of them once, then move",
+                "open the ward and resume each draft once, then move",
             )
         if standing.left_out:
             raise RecordsError("is no draft; nothing was moved", standing.left_out[0], "take it out of the ward")  # fmt: skip

@@ -3,7 +3,8 @@
 A line of the trail names a record by the checksum that the store which wrote it gives. Another store, or a later
 program, gives another to the same record. So a ward that was restored keeps, for each patient, the checksum that
 the last line names and the one that the record has here: as long as no later line speaks of the patient, the
-record must be that. The trail itself stays as it was, to the byte.
+record must be that. The trail itself stays as it was, to the byte. In a folder this is a file: a line of JSON
+that says from which backup, then a line for each patient.
 """
 
 import json
@@ -52,10 +53,9 @@ class Origin:
     def _found(self) -> tuple[Restored | None, dict[str, tuple[str, str]]]:
         if self._read is None:
             try:
-                found = json.loads(read_bounded(self._path, LONGEST))
-                restored = Restored(**found["restored"])
-                pairs = {str(k): (str(a), str(b)) for k, (a, b) in found["patients"].items()}
-                self._read = restored, pairs
+                head, *rows = map(json.loads, read_bounded(self._path, LONGEST).splitlines())
+                pairs = {str(row["patient"]): (str(row["record"]), str(row["stands"])) for row in rows}  # fmt: skip
+                self._read = Restored(**head["restored"]), pairs
             except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
                 self._read = (
                     None,
@@ -89,4 +89,9 @@ def packed(restored: Restored, patients: Mapping[str, tuple[str, str]]) -> bytes
         patients: For each patient what the trail's last line names, and what the record has here.
     """
     fields = {name: getattr(restored, name) for name in ("at", "by", "sha256", "lines")}
-    return json.dumps({"restored": fields, "patients": patients}, sort_keys=True).encode() + b"\n"
+    rows = [
+        {"patient": name, "record": record, "stands": stands}
+        for name, (record, stands) in sorted(patients.items())
+    ]
+    lines = (json.dumps(row, sort_keys=True) + "\n" for row in ({"restored": fields}, *rows))
+    return "".join(lines).encode()

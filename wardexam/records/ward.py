@@ -419,6 +419,7 @@ class Ward:
         """Take a discharged patient out for good; the trail says who did, why and when."""
         from wardexam.records import erasure
 
+        self.layout.still_here()
         path, there = self._file(patient_id), elsewhere(self.folder)
         patient_tables.may_be_erased(
             why,

@@ -10,24 +10,29 @@ import threading
 
 import psycopg
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from tests.bench.faults_records import forked, told
 from tests.records.conftest import AT
 from tests.records.full_ward import SUMMARY, examined, filled
-from tests.records.postgres.fixtures import database
-from tests.records.test_backup import consistent, past_the_program
+from tests.records.postgres.fixtures import LEFT_OUT, database
+from tests.records.postgres.server import Server, binaries
+from tests.records.test_backup import consistent, drawn_wards, past_the_program
 from tests.terminal.pty.harness import ROOT
 from wardexam.commands.main import run
-from wardexam.errors import RecordsError
+from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.records.backup import Written, verified
 from wardexam.records.folder_backup import FolderHome
 from wardexam.records.moving import move
+from wardexam.records.outbox import Outbox, Unsent
 from wardexam.records.postgres import schema, server_backup
 from wardexam.records.postgres.server_backup import ServerHome
 from wardexam.records.postgres.url import read_url
 from wardexam.records.postgres.ward import open_server
+from wardexam.records.repository import OutageError
 from wardexam.records.ward import open_ward
 
 TIME = AT.isoformat()
@@ -250,6 +255,29 @@ def test_a_server_that_is_not_empty_or_has_no_ward_is_refused(server, folder, ho
         lay(at_url(url), text)
 
 
+def test_who_was_erased_is_in_no_backup_and_stays_erased_where_it_is_restored(folder, home, ward_url, tmp_path):  # fmt: skip
+    there = FolderHome(tmp_path / "there")
+    lay(there, backup_of(FolderHome(folder.folder)))
+    ward = open_ward(there.folder)
+    ward.erase("patient2", "Dr Äsh", "retention is over")
+    assert b"patient2" not in (there.folder / "origin").read_bytes()
+    text = backup_of(there)
+    assert b"Brien" not in text
+    assert verified(io.BytesIO(text)).changed == ()
+    assert not [line for line in ward.check(repair=False, by="x", at=AT).lines if "changed" in line]
+    lay(home, text)
+    assert backup_of(home) == text
+    server_ward = open_server(ward_url)
+    assert set(server_ward.erased()) == set(ward.erased()) == {"patient2"}
+    server_ward.discharge(server_ward.patient("patient3"), AT, "x")
+    server_ward.erase("patient3", "Dr Äsh", "retention is over")
+    server_ward.close()
+    again = FolderHome(tmp_path / "again")
+    lay(again, backup_of(home))
+    assert set(open_ward(again.folder).erased()) == {"patient2", "patient3"}
+    assert backup_of(again) == backup_of(home)
+
+
 # --- cut short
 
 
@@ -297,6 +325,50 @@ def test_killed_at_any_statement_of_a_restore_it_can_be_restored_again(folder, h
         killed += 1
     assert killed > 8
     assert backup_of(home) == text
+
+
+def test_a_server_that_dies_during_a_restore_has_nothing_of_it_and_takes_it_again(folder, monkeypatch):  # fmt: skip
+    if binaries() is None:
+        pytest.skip(LEFT_OUT)
+    text = backup_of(FolderHome(folder.folder))
+    own = Server(durable=True)
+    try:
+        url = own.url("ward_mortal")
+        schema.create(read_url(url))
+        home = at_url(url)
+        for step in ("_put", "_put_lines", "_put_draft", "_read_back"):
+            real = getattr(server_backup, step)
+
+            def dies(*given, real=real):
+                own.stop("immediate")
+                return real(*given)
+
+            with monkeypatch.context() as patch:
+                patch.setattr(server_backup, step, dies)
+                with pytest.raises(OutageError):
+                    lay(home, text)
+            own.start()
+            assert is_empty(url)
+        lay(home, text)
+        own.stop("immediate")
+        own.start()
+        assert backup_of(home) == text
+    finally:
+        own.close()
+
+
+@settings(
+    max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(drawn_wards(st.dictionaries(st.text(max_size=5), st.text(max_size=5)).map(lambda row: json.dumps(row).encode())))  # fmt: skip
+def test_whatever_a_ward_holds_comes_back_from_a_server_to_the_byte(home, ward_url, drawn):
+    with psycopg.connect(ward_url) as connection:
+        for table in ("origin", "restored", "records", "patients", "trail", "drafts"):
+            connection.execute(f"delete from wardexam.{table}")
+    text = b"".join(Written(drawn))
+    lay(home, text)
+    assert backup_of(home) == text
+    assert verified(io.BytesIO(backup_of(home))).changed == ()
 
 
 @pytest.mark.parametrize("step", ["lay_down", "read", "mark"])
@@ -443,6 +515,40 @@ def test_a_target_that_holds_another_ward_is_left_as_it_is(folder, home, ward_ur
         move(FolderHome(folder.folder), home, by="x", at=TIME)
     assert backup_of(home) == before
     assert len(open_ward(folder.folder).beds()) == 2
+
+
+def test_a_ward_moves_to_another_folder_also_by_a_link(folder, tmp_path):
+    text = backup_of(FolderHome(folder.folder))
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "disk")
+    move(FolderHome(folder.folder), FolderHome(tmp_path / "link"), by="x", at=TIME)
+    assert (tmp_path / "link").is_symlink()
+    assert backup_of(FolderHome(tmp_path / "link")) == text
+    with pytest.raises(InputError, match="already"):
+        move(FolderHome(tmp_path / "link"), FolderHome(tmp_path / "disk"), by="x", at=TIME)
+
+
+@pytest.mark.parametrize("what", ["draft", "save"])
+def test_what_lies_in_a_logins_own_folder_is_said_and_is_not_left_behind_by_a_move(folder, home, ward_url, tmp_path, capsys, what):  # fmt: skip
+    folder.spool.mkdir(parents=True)
+    if what == "draft":
+        shutil.copy(folder.layout.drafts / "draft001.draft", folder.spool)
+    else:
+        outbox = Outbox(folder.spool)
+        outbox.put(Unsent(examined("exam0078"), "Dr Dee", AT))
+    assert run(["backup", "--db", str(folder.folder), str(tmp_path / "one.jsonl")]) == 0
+    assert "in your own folder, and not in the backup: 1" in capsys.readouterr().err
+    with pytest.raises(RecordsError, match=r"lie in your own folder.*nothing was moved"):
+        move(FolderHome(folder.folder), home, by="x", at=TIME)
+    assert is_empty(ward_url)
+
+
+def test_what_is_no_draft_is_said_and_not_left_behind_by_a_move(folder, home, tmp_path, capsys):
+    (folder.layout.drafts_aside / "letter.txt").write_text("dear")
+    assert run(["backup", "--db", str(folder.folder), str(tmp_path / "one.jsonl")]) == 0
+    assert "letter.txt" in capsys.readouterr().err
+    with pytest.raises(RecordsError, match=r"letter\.txt: is no draft; nothing was moved"):
+        move(FolderHome(folder.folder), home, by="x", at=TIME)
 
 
 # --- the commands

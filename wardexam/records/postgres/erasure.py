@@ -39,6 +39,7 @@ def erase(server: Server, spool: Path, patient_id: str, by: str, why: str) -> No
         change.do("delete from drafts where patient = %(id)s", values)
         change.do("delete from records where patient = %(id)s", values)
         change.do("delete from patients where id = %(id)s", values)
+        change.do("delete from origin where patient = %(id)s", values)
         change.note(ERASED, patient_id, by, why.strip(), ABSENT)
 
     server.change(whole)

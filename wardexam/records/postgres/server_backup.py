@@ -28,7 +28,8 @@ from wardexam.records.backup import (
     micros,
     moment,
 )
-from wardexam.records.draft_file import KINDS, draft_infos
+from wardexam.records.draft_file import KINDS
+from wardexam.records.moving import kept_elsewhere
 from wardexam.records.paths import elsewhere_of
 from wardexam.records.postgres import schema, trail
 from wardexam.records.postgres.documents import (
@@ -89,8 +90,7 @@ class ServerSource:
         open_now = connection.execute("select patient, \"by\" from drafts where until > clock_timestamp() and not aside order by 1, 2").fetchall()  # fmt: skip
         self.under_way = tuple(f"patient {patient} by {by}" for patient, by in open_now)
         named = connection.execute("select id from ward").fetchone()
-        own = elsewhere_of(named[0]) if named else None
-        self.spooled = sum(len(draft_infos(own, kind=kind)) for kind in KINDS) if own else 0
+        self.spooled = kept_elsewhere(elsewhere_of(named[0])) if named else 0
 
     def _missing(self) -> None:
         """Whether everybody whom the trail knows is there.
