@@ -156,6 +156,7 @@ async def test_escape_goes_back_from_what_does_not_open_and_nothing_is_left_of_i
         gate.let_through()
         await pilot.pause()
         assert isinstance(app.screen, WardScreen)
+        assert await until(pilot, lambda: "drop_draft" in gate.made and not gate.hanging)
         assert await until(pilot, lambda: inner(app).drafts() == before)
         await pilot.press("k", "enter", "2")
         assert isinstance(app.screen, ExamineScreen)
