@@ -56,7 +56,7 @@ class Losing:
     """Around each call: the store is lost at the call of a number, for that one call or until it is back.
 
     Args:
-        at: Which call, counted from 0; None for none of itself.
+        at: Which call, counted from 0, or which of a name, as ``("save", 0)``; None for none of itself.
         how: ``before`` it took effect, or ``after``.
         lasting: How many calls it then stays away, that one counted.
     """
@@ -64,16 +64,18 @@ class Losing:
     def __init__(self, at=None, how="before", lasting=1):
         self.at, self.how, self.lasting = at, how, lasting
         self.made, self.away, self.lost = [], False, []
-        self._lock = threading.Lock()
+        self._lock, self._left = threading.Lock(), 0
 
     def __call__(self, name, call):
         if name == "draft.close":
             return call()  # it keeps what it can and raises nothing
         with self._lock:
-            number = len(self.made)
+            begins = self.at == len(self.made) or self.at == (name, self.made.count(name))
             self.made.append(name)
-        here = self.at is not None and self.at <= number < self.at + self.lasting
-        if here and number == self.at and self.how == "after":
+            left, self._left = self.lasting if begins else self._left, 0
+            self._left = max(0, left - 1)
+        here = left > 0
+        if begins and self.how == "after":
             call()
             self.lost.append(name)
             raise UncertainError("the ward's store was lost while it wrote")

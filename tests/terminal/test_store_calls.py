@@ -156,6 +156,7 @@ async def test_escape_goes_back_from_what_does_not_open_and_nothing_is_left_of_i
         gate.let_through()
         await pilot.pause()
         assert isinstance(app.screen, WardScreen)
+        assert await until(pilot, lambda: "drop_draft" in gate.made and not gate.hanging)
         assert await until(pilot, lambda: inner(app).drafts() == before)
         await pilot.press("k", "enter", "2")
         assert isinstance(app.screen, ExamineScreen)
@@ -350,3 +351,15 @@ async def test_no_thread_is_left_by_what_was_given_up(app, gate):
             gate.let_through()
             await pilot.press("j")
         assert await until(pilot, lambda: threading.active_count() <= before + 1)
+
+
+async def test_a_list_that_takes_long_at_the_start_can_be_left_and_comes_all_the_same(app, gate):
+    gate.shut()
+    async with app.run_test(size=(80, 24)) as pilot:
+        assert await until(pilot, lambda: "Waiting for the ward's store" in dump(app)[-2])
+        await pilot.press("j", "escape", "question_mark", "q")
+        assert isinstance(app.screen, WardScreen)  # keys go on
+        gate.let_through()
+        assert await until(pilot, lambda: any("A1" in line for line in dump(app)[2:6]))
+        await pilot.press("enter")
+        assert isinstance(app.screen, ExamineScreen)

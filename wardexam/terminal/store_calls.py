@@ -111,7 +111,9 @@ class StoreCalls:
         call: Callable[[], T],
         done: Callable[[T], object],
         failed: Callable[[WardexamError], object] | None = None,
-        given_up: Callable[[T], object] | None = None,
+        given_up: Callable[[T], object] = lambda _: None,
+        *,
+        stays: bool = False,
     ) -> None:
         """Read what a key needs; keys wait until it is there, or until Escape where that takes long.
 
@@ -120,8 +122,9 @@ class StoreCalls:
             done: Gets it.
             failed: Gets why it cannot be read; it is said on the screen on top where this is not given.
             given_up: Gets, in the thread, what was read where nobody waited for it.
+            stays: Whether `done` gets it also after Escape: keys then only go on before.
         """
-        made = _Call(call, done, failed or self._app.refused, given_up or (lambda _: None))
+        made = _Call(call, done, failed or self._app.refused, None if stays else given_up)
         self._hold(made, self._takes_long, made)
         self._start(made)
 
@@ -227,16 +230,22 @@ class StoreCalls:
 
         The thread that is still waiting is left to end by itself.
         """
+        stays = all(made.given_up is None for made in self._holding)
         for made in self._holding:
             made.abandoned = made.given_up is not None
-            self._under_way.discard(made)
+            if made.abandoned:
+                self._under_way.discard(made)
         self._holding.clear()
         self._waiting.clear()
         self._slow = False
         if self._worker is not None:
             self._worker.end()
             self._worker = None
-        self._app.tell("Not opened: the ward's store has not answered. Nothing was changed.")
+        self._app.tell(
+            "The ward's store has not answered yet."
+            if stays
+            else "Not opened: the ward's store has not answered. Nothing was changed."
+        )
 
     async def _release(self) -> None:
         """Act on the keys that have waited, in their order, until one of them has to wait again."""

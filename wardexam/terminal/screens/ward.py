@@ -75,8 +75,9 @@ class WardScreen(LineScreen):
         super().__init__()
         self._read: tuple[Bed, ...] | None = None  # the list as it was read last
         self._beds: tuple[Bed, ...] = ()
-        self._asked = False  # whether the list was read the first time, or could not be
+        self._asked = False  # whether the list was asked for: from then on keys wait for it
         self._away = ""  # why the list could not be read now; empty where it could
+        self._trying = False  # whether it is read again in a moment
         self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
@@ -101,15 +102,18 @@ class WardScreen(LineScreen):
                 watch.close()
                 raise
 
-        self.ward_app.calls.open(
-            read, lambda found: self._begin(*found), self._unread, lambda found: found[-1].close()
-        )
+        calls = self.ward_app.calls
+        if self._asked:  # it could not be read before: keys do not wait for it once more
+            calls.behind(read, lambda found: self._begin(*found), self._unread)
+            return
+        self._asked = True
+        calls.open(read, lambda found: self._begin(*found), self._unread, stays=True)
 
     def _begin(
         self, read: Listed, drafts: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...], watch: "Watch"
     ) -> None:  # fmt: skip
         """Show the list the first time."""
-        self._watch, self._asked = watch, True
+        self._watch = watch
         self._take(read)
         self.ward_app.sending.begin()
         at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
@@ -124,17 +128,22 @@ class WardScreen(LineScreen):
 
     @property
     def ready(self) -> bool:
-        """Whether the list was read: a key typed ahead acts on it."""
+        """Whether the list was asked for: a key typed ahead acts on it."""
         return self._asked
 
     def _unread(self, error: WardexamError) -> None:
         """The list cannot be read: it stays as it was, that is said until it can, and it is tried again."""
-        self._asked, self._away = True, error.line
+        self._away = error.line
         self.say(error.line)
-        self.set_timer(AGAIN_SECONDS, self._read_first if self._watch is None else self._read_away)
+        if not self._trying:
+            self._trying = True
+            self.set_timer(AGAIN_SECONDS, self._try_again)
 
-    def _read_away(self) -> None:
-        if self._away and self.there:
+    def _try_again(self) -> None:
+        self._trying = False
+        if self._watch is None:
+            self._read_first()
+        elif self._away:
             self._read_again(hold=False)
 
     def on_unmount(self) -> None:
@@ -232,7 +241,7 @@ class WardScreen(LineScreen):
         """Take a list that was read in the place of the one before."""
         self._read, self._problem = read
         if self._away:
-            self._away, self.said = "", "The ward's store is there again."
+            self._away, self.said = "", "The ward can be read again."
             self.ward_app.sending.soon()
         if self._problem:
             self.said = self._problem
