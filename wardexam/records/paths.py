@@ -159,7 +159,9 @@ def elsewhere(folder: Path) -> Path:
 
 def elsewhere_of(ward_id: str) -> Path:
     """Where this user keeps drafts of a ward on a server that cannot be reached."""
-    return platformdirs.user_state_path("wardexam") / "drafts" / ward_id
+    return (
+        platformdirs.user_state_path("wardexam") / "drafts" / ward_id[:8]
+    )  # so that a message can name it
 
 
 def cached(name: str) -> Path:
