@@ -269,7 +269,11 @@ def test_the_command_writes_a_private_file_once_and_says_how_much(full, tmp_path
     assert stat.S_IMODE(target.stat().st_mode) == 0o600
     assert target.read_bytes() == backup_of(full)
     said = capsys.readouterr().out
-    assert "3 patients, 5 revisions of examinations, 2 of cord injury sheets, 2 of outcomes" in said
+    assert said.startswith(
+        "written: 3 patients\n  5 revisions of examinations, 2 of cord injury sheets, 2 of outcomes\n"
+        "  18 lines of the audit trail, 5 drafts\nsha256 "
+    )
+    assert max(map(len, said.splitlines())) <= 80
     assert json.loads(target.read_bytes().splitlines()[-1])["end"]["sha256"] in said
     assert run(["backup", "--db", str(full.folder), str(target)]) == 2
     assert "is there already" in capsys.readouterr().err
@@ -293,6 +297,12 @@ def test_what_a_backup_that_was_killed_left_is_taken_away_by_the_next(full, tmp_
     left.write_bytes(b"{")
     assert run(["backup", "--db", str(full.folder), str(tmp_path / "ward.jsonl")]) == 0
     assert not left.exists()
+
+
+def test_an_archive_says_what_it_leaves_out_and_a_backup_what_it_holds(capsys):
+    for words, said in (("export", r"Left out: the\s+audit trail, the drafts"), ("backup", "the whole audit trail and every draft")):  # fmt: skip
+        assert run([words, "--help"]) == 0
+        assert re.search(said, capsys.readouterr().out)
 
 
 # --- what is refused

@@ -53,7 +53,9 @@ def home(options: argparse.Namespace) -> "Home":
 def say(contents: "Contents", verb: str) -> int:
     """How much there was, its checksum, and what was not as it should be; gives the code to end with."""
     edge.progress("")
-    edge.put(f"{verb}: {contents.line}\nsha256 {contents.sha256}\n")
+    patients, *more = contents.lines
+    edge.put(f"{verb}: {patients}\n" + "".join(f"  {line}\n" for line in more))
+    edge.put(f"sha256 {contents.sha256}\n")
     for line in contents.warnings:
         edge.complain(f"{line} (run 'wardexam check')")
     return 1 if contents.warnings else 0

@@ -260,14 +260,18 @@ class Contents:
     faults: tuple[str, ...] = ()
 
     @property
-    def line(self) -> str:
-        """How much it holds, in words."""
-        named = (
-            ("patients", "patient", ""), ("examinations", "revision of examinations", "revisions of examinations"),
-            ("sheets", "of cord injury sheets", "of cord injury sheets"), ("outcomes", "of outcomes", "of outcomes"),
-            ("trail", "line of the audit trail", "lines of the audit trail"), ("drafts", "draft", ""),
-        )  # fmt: skip
-        return ", ".join(counted(self.counts[n], one, many or f"{one}s") for n, one, many in named)
+    def lines(self) -> tuple[str, str, str]:
+        """How much it holds, in words that fit a narrow screen."""
+        counts = self.counts
+        revisions = counted(
+            counts["examinations"], "revision of examinations", "revisions of examinations"
+        )
+        trail = counted(counts["trail"], "line of the audit trail", "lines of the audit trail")
+        return (
+            counted(counts["patients"], "patient"),
+            f"{revisions}, {counts['sheets']} of cord injury sheets, {counts['outcomes']} of outcomes",
+            f"{trail}, {counted(counts['drafts'], 'draft')}",
+        )
 
     @property
     def warnings(self) -> list[str]:

@@ -481,6 +481,28 @@ def test_nobody_saves_in_a_folder_while_it_is_moved(folder, home, monkeypatch):
         other.opened("patient1", "x")
 
 
+def test_nobody_saves_on_a_server_while_it_is_moved(home, ward_url, tmp_path, monkeypatch):
+    ward, faults = filled(open_server(ward_url)), []
+    real = FolderHome.lay_down
+    ward.patience = 0.05
+
+    def slow(self, *given, **more):
+        for attempt in (
+            lambda: ward.save(examined("exam0078"), "x", SUMMARY),
+            lambda: ward.record("exported", "patient1", "x"),
+        ):
+            with pytest.raises(RecordsError) as refused:
+                attempt()
+            faults.append(str(refused.value))
+        real(self, *given, **more)
+
+    monkeypatch.setattr(FolderHome, "lay_down", slow)
+    move(home, FolderHome(tmp_path / "there"), by="x", at=TIME)
+    assert all("is being saved by another session" in fault for fault in faults)
+    assert "exam0078" not in [e.id for e in open_ward(tmp_path / "there").examinations("patient1")]
+    ward.close()
+
+
 def test_a_session_that_has_a_moved_ward_open_writes_nothing_there_any_more(home, ward_url, tmp_path):  # fmt: skip
     ward = filled(open_server(ward_url))
     try:
