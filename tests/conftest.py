@@ -2,12 +2,14 @@
 
 import gc
 import os
-from itertools import groupby
+from itertools import count, groupby
 from pathlib import Path
 
 import pytest
 
 HERE = Path(__file__).parent
+pytest_plugins = ["tests.records.postgres.fixtures"]
+_FOLDERS = count()  # of this process
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
 # through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.
@@ -18,6 +20,13 @@ SLOW = (
     "commands/test_localise.py",
     "commands/test_records.py",
     "commands/test_wording.py",
+    "fhir/test_commands.py",
+    "fhir/test_hostile.py",
+    "fhir/test_resources.py",
+    "fhir/test_round_trip.py",
+    "governance/test_incident.py",
+    "governance/test_research.py",
+    "governance/test_switched_off_seen.py",
     "handbook/test_accuracy.py",
     "handbook/test_localisation.py",
     "handbook/test_presentations.py",
@@ -34,8 +43,12 @@ SLOW = (
     "reasoning/test_urgency_monotone.py",
     "records/test_archive.py",
     "records/test_drafts.py",
+    "records/test_erasure.py",
     "records/test_faults.py",
     "records/test_hostile.py",
+    "records/postgres/test_commands.py",
+    "records/postgres/test_faults.py",
+    "records/postgres/test_schema.py",
     "terminal/pty",
     "terminal/test_again.py",
     "terminal/test_both.py",
@@ -67,9 +80,12 @@ SLOW = (
     "terminal/test_trouble.py",
     "terminal/test_urgent_line.py",
     "terminal/test_waiting.py",
+    "test_built.py",
     "test_face.py",
     "test_ready.py",
+    "test_shown.py",
     "test_signals.py",
+    "test_walks.py",
 )
 
 
@@ -116,10 +132,23 @@ def keys_waited_for():
         yield
 
 
+@pytest.fixture
+def tmp_path(tmp_path):
+    """A folder whose path no other test of the process has.
+
+    What a test leaves is removed as it goes, and an older pytest then gives the path to the next test of that name,
+    for which a ward's folder and drafts are still known by it in this process.
+    """
+    own = tmp_path / str(next(_FOLDERS))
+    own.mkdir(mode=0o700)
+    return own
+
+
 @pytest.fixture(autouse=True)
 def own_state_folder(tmp_path, monkeypatch):
-    """Drafts kept elsewhere stay in the test's own folder."""
+    """Drafts kept elsewhere stay in the test's own folder, and nobody's own settings are read."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
 
 
 @pytest.fixture(autouse=True)

@@ -1,6 +1,7 @@
 """What is said of the package: no cap on Python, a range of Textual, types that others can use, no circle of files."""
 
 import ast
+import re
 import tomllib
 from graphlib import CycleError, TopologicalSorter
 from importlib.resources import files
@@ -23,6 +24,22 @@ def test_every_python_of_the_matrix_is_a_classifier():
     matrix = (Path(__file__).parents[1] / ".ci" / "matrix").read_text()
     said = {c.rpartition(" ")[2] for c in PROJECT["classifiers"] if ":: 3." in c}
     assert f"for version in {' '.join(sorted(said))}; do" in matrix
+
+
+# What draws, plots, completes or makes manuals is none of them: charts are a few lines of `terminal/course.py`.
+NEEDED = {"textual", "pydantic", "tinydb", "numpy", "platformdirs"}
+
+
+def test_a_users_program_needs_no_more_than_five_packages():
+    assert {re.split(r"[<>=!~ ]", d)[0] for d in PROJECT["dependencies"]} == NEEDED
+
+
+def test_every_dependency_says_its_lowest_and_the_gate_runs_with_it():
+    asked = [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
+    assert [d for d in asked if ">=" not in d] == []
+    for script in ("run", "matrix"):
+        text = (Path(__file__).parents[1] / ".ci" / script).read_text()
+        assert "--resolution lowest-direct -e '.[test]'" in text
 
 
 def test_the_types_and_the_guide_travel_with_the_package():

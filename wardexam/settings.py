@@ -87,3 +87,11 @@ def line_of(text: str, table: str, field: str = "") -> int:
         elif inside and field and re.match(rf"\s*[\"']?{re.escape(field)}[\"']?\s*=", line):
             return number
     return first or 1
+
+
+def line_of_name(text: str, name: str) -> int:
+    """The line, from 1, where a name outside every table is set, or a table of that name begins."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if re.match(rf"\s*\[*\s*[\"']?{re.escape(name)}[\"']?\s*[=.\]]", line):
+            return number
+    return 1

@@ -237,7 +237,7 @@ class Saved:
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
-        made = _case(self._file, examination, self._wording)
+        made = case_of(self._file, examination, self._wording)
         if examination != self.last:
             return made
         return replace(made, read_at=self._now(), sheets=self._file.sheets)
@@ -340,7 +340,8 @@ def write_act(
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
 
-def _case(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -> Case:
+    """One of a patient's examinations, in any of its revisions, with what stood before it."""
     told = file.telling(examination.id)
     before = (
         r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
@@ -386,7 +387,7 @@ class Visit:
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
         self.entries = 0
-        self._begun = _case(file, examination, session.wording)
+        self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
@@ -634,7 +635,7 @@ class Visit:
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
             file = session.ward.file(entered.patient)
-            examination, summary = _case(file, entered, session.wording).to_save(reading)
+            examination, summary = case_of(file, entered, session.wording).to_save(reading)
             if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)

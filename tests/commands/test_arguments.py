@@ -11,7 +11,20 @@ from wardexam.commands.main import run
 from wardexam.records.paths import copy_demo
 
 VALUES = {"db": ["--db", "x"], "examiner": ["--examiner", "x"], "wording": ["--wording", "x"]}
-ARGUMENTS = {"note": ["x"], "referral": ["x"], "figure": ["x"], "act": ["x"], "import": ["x"]}
+ARGUMENTS = {
+    "note": ["x"],
+    "referral": ["x"],
+    "figure": ["x"],
+    "act": ["x"],
+    "import": ["x"],
+    "completion": ["bash"],
+    "erase": ["x"],
+    "incident": ["x"],
+    "research": ["x"],
+    "store": ["check"],
+    "backup": ["x"],
+    "restore": ["x"],
+}
 
 
 @pytest.mark.parametrize("name", parser().names)
@@ -42,7 +55,7 @@ def test_an_option_is_taken_only_where_it_acts(name, capsys):
         ("keys", "db"),
         ("demo", "db"),
         ("enter", "ascii"),
-        ("export", "wording"),
+        ("agreement", "wording"),
         ("check", "wording"),
     ],
 )
@@ -78,7 +91,7 @@ def test_a_wrong_option_before_the_command_is_one_line_with_what_is_near(capsys)
 def test_every_variable_that_the_program_reads_is_in_its_help():
     text = parser().format_help()
     modules = Path(wardexam.__file__).parent.rglob("*.py")
-    named = set(re.findall(r"WARDEXAM_[A-Z]+", "".join(p.read_text() for p in modules)))
+    named = set(re.findall(r"WARDEXAM_[A-Z_]+[A-Z]", "".join(p.read_text() for p in modules)))
     assert len(named) >= 8
     for name in named:
         assert re.search(rf"^  {name}  ", text, re.M), name

@@ -5,11 +5,14 @@ import sys
 
 import pytest
 
-HEAVY = {"textual", "rich", "numpy", "pydantic", "tinydb"}
+HEAVY = {"textual", "rich", "numpy", "pydantic", "tinydb", "shtab", "argparse_manpage"}
 
 ALLOWED = [
     (["--version"], set()),
     (["--help"], set()),
+    (["completion", "bash"], set()),
+    (["manual"], set()),
+    (["settings"], set()),
     (["schema"], {"pydantic"}),
     (["localise", "--signs", "knee 2/0"], {"pydantic", "numpy"}),
 ]

@@ -128,7 +128,10 @@ def test_an_archive_is_read_from_standard_input(folder, tmp_path, name):
             capture_output=True,
             env=environ,
         )
-        assert (done.returncode, done.stdout, done.stderr) == (0, said, b"")
+        assert (done.returncode, done.stderr) == (0, b"")
+        *each, last = done.stdout.splitlines(keepends=True)
+        assert last == said
+        assert len(each) == (13 if more else 0)  # a line for each patient who would be added
     assert open_ward(other).beds() == open_ward(folder).beds()
     assert list(spool.iterdir()) == []
 

@@ -22,7 +22,7 @@ from wardexam.practice.progress import (
     results,
 )
 from wardexam.practice.words import progress
-from wardexam.records import practice_file
+from wardexam.records import practice_file, private_file
 from wardexam.records.paths import practice_file as place
 
 START = datetime(2026, 11, 26, 12, tzinfo=UTC)
@@ -256,8 +256,8 @@ def test_csv_and_json_hold_every_result():
 
 def test_an_export_is_never_written_over_a_file(tmp_path):
     target = tmp_path / "mine.csv"
-    practice_file.export(str(target), "a,b\n")
+    private_file.write_private(str(target), ["a,b\n"])
     assert stat.S_IMODE(target.stat().st_mode) == 0o600
     with pytest.raises(RecordsError, match="is there already"):
-        practice_file.export(str(target), "c\n")
+        private_file.write_private(str(target), ["c\n"])
     assert target.read_text() == "a,b\n"

@@ -6,7 +6,7 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.asking import order
-from wardexam.reasoning.rules.urgency import assess
+from wardexam.reasoning.rules.urgency import Firing, assess, fired
 
 
 def found(line: str) -> Findings:
@@ -77,3 +77,26 @@ def test_no_finding_is_changed_by_asking():
     copy = before.model_copy(deep=True)
     order(before, before.flags)
     assert before == copy
+
+
+SHEETS = (
+    "",
+    "age=70 onset=hours complaint=weak_leg hip_flexion 4/5 knee 3/1 plantar up/down flag:worse=no",
+    "ankle 0/0 saddle reduced/reduced onset=days pain=back flag:cancer=yes flag:fever=no",
+    "complaint=headache flag:headache_sudden=yes flag:worse=yes knee 3/3",
+)
+
+
+@pytest.mark.parametrize("known", [False, True], ids=["new", "known before"])
+@pytest.mark.parametrize("line", SHEETS)
+def test_one_yes_more_fires_what_the_whole_table_tried_anew_does(line, known):
+    sheet = found(line)
+    if known:
+        old = tuple(f.model_copy(update={"known": "old"}) for f in sheet.findings[::2])
+        sheet = sheet.model_copy(update={"findings": old + sheet.findings[1::2]})
+    firing, rose = Firing(sheet), 0
+    for name in set(flag_names()) - {n for n, a in sheet.flags.items() if a == "yes"}:
+        told = sheet.model_copy(update={"flags": {**sheet.flags, name: "yes"}})
+        assert firing.by_yes(name) == fired(told), name
+        rose += firing.by_yes(name) != firing.now
+    assert rose > 5

@@ -49,7 +49,8 @@ TECHNICAL = {
     "observation.py": {"_KEPT"},
     "asymmetry.py": {"_GRID", "LEAST"},
     "change.py": {"ROUNDING"},
-    "wording.py": {"LONGEST"},
+    "owners.py": {"LONGEST"},
+    "wording.py": {"LONGEST", "LONGEST_BY"},
     "acts.py": {"LONGEST"},
 }
 

@@ -18,7 +18,10 @@ from wardexam.records.repository import (
     Opened,
     Papers,
     Report,
+    TrailLine,
 )
+
+TRAIL_AT = "2026-03-02T08:00:00+00:00"  # when everything in the trail was done
 
 
 def with_scores(kept, change):
@@ -92,6 +95,9 @@ class MemoryDrafts:
         draft.close()
         self._drafts.pop(draft.draft_id, None)
 
+    def forget(self, draft_id):
+        self._drafts.pop(draft_id, None)
+
 
 class MemoryFile:
     """A patient's details and examinations."""
@@ -163,6 +169,11 @@ class MemoryWard:
 
     def record(self, event, patient_id, by, what=""):
         self.events.append((event, patient_id, by, what))
+
+    def trail(self, patient_id=""):
+        for number, (event, whose, by, what) in enumerate(self.events):
+            if patient_id in ("", whose):
+                yield TrailLine(TRAIL_AT, event, whose, by, "memory", what, f"{number:064x}")
 
     def beds(self, *, discharged=False):
         drafted = {d.patient_id for d in self.drafts() if not d.held}
@@ -257,6 +268,32 @@ class MemoryWard:
 
     def restore(self, patient, by):
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
+
+    def erase(self, patient_id, by, why):
+        drafts = [*self.drafts(), *self.sheet_drafts.infos()]
+        mine = [d for d in drafts if d.patient_id == patient_id]
+        patient_tables.may_be_erased(
+            why,
+            known=patient_id in self._patients,
+            here=patient_id in {b.patient_id for b in self.beds()},
+            held=any(d.held for d in mine),
+            whose=patient_id,
+        )
+        for kept in (self._patients, self._stored, self._outcomes, self._summaries, self.sheets):
+            kept.pop(patient_id, None)
+        for draft in mine:
+            self._drafts.forget(draft.draft_id)
+            self.sheet_drafts.forget(draft.draft_id)
+        self._changed("erased", patient_id, by, why)
+
+    def erased(self):
+        gone = {}
+        for event, patient_id, *_ in self.events:
+            if event == "erased":
+                gone[patient_id] = "2026-03-02T08:00:00+00:00"
+            elif event in ("admitted", "imported"):
+                gone.pop(patient_id, None)
+        return gone
 
     def _insert(self, examination, summary):
         stored = self.examinations(examination.patient)

@@ -30,8 +30,10 @@ GRAVE = Summary(3, "now", False, "a line")
 MILD = Summary(0, "no flag raised", False, "another")
 
 
-@pytest.fixture(params=["folder", "memory"])
+@pytest.fixture(params=["folder", "memory", "server"])
 def keeper(request, tmp_path) -> Repository:
+    if request.param == "server":
+        return request.getfixturevalue("server_ward")
     return open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
 
 
@@ -671,3 +673,67 @@ def test_where_one_cannot_be_none_is_recorded(two, wrong):
     with pytest.raises((InputError, RecordsError)):
         two.conclude_all([in_the_end(), in_the_end(**wrong)], "Dr Ash")
     assert two.outcomes("patient1") == two.outcomes("patient2") == ()
+
+
+def test_the_trail_tells_what_was_done_to_whom_and_by_whom(peopled, patient, examination):
+    other = patient.model_copy(update={"id": "patient2"})
+    peopled.admit(other, "Dr Bex")
+    peopled.save(examination, "Dr Cole")
+    peopled.record("viewed", patient.id, "Dr Dot")
+    one = list(peopled.trail(patient.id))
+    assert [t.by for t in one] == ["Dr Ash", "Dr Cole", "Dr Dot"]
+    assert [t.event for t in one][1:] == ["saved", "viewed"]
+    assert {t.patient for t in one} == {patient.id}
+    every = list(peopled.trail())
+    assert [t for t in every if t.patient == patient.id] == one
+    assert {t.patient for t in every} == {patient.id, "patient2"}
+    assert len({t.hash for t in every}) == len(every)
+    assert all(t.login and t.at for t in every)
+    assert list(peopled.trail("nobody00")) == []
+
+
+def test_who_is_erased_is_gone_with_everything_and_nobody_else(peopled, patient, examination):
+    other = patient.model_copy(update={"id": "patient2", "bed": "A2"})
+    peopled.admit(other, "x")
+    peopled.save(examination, "x", GRAVE)
+    peopled.conclude(Outcome(patient=patient.id, by="x", at=AT, diagnosis="y"), "x")
+    draft = peopled.start_draft(examination.model_copy(update={"id": "exam0002"}), "x")
+    draft.close()
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
+    heard = Heard()
+    watch = peopled.watch(heard)
+    peopled.erase(patient.id, "Dr Lead", "retention is over")
+    assert heard.within(1.0)
+    watch.close()
+    for ask in (peopled.patient, peopled.examinations, peopled.outcomes, peopled.file):
+        with pytest.raises(InputError):
+            ask(patient.id)
+    assert [b.patient_id for b in peopled.beds()] == ["patient2"]
+    assert peopled.beds(discharged=True) == peopled.drafts() == ()
+    assert set(peopled.erased()) == {patient.id}
+
+
+def test_who_is_on_the_ward_or_being_examined_or_nobody_is_not_erased(
+    peopled, patient, examination
+):
+    with pytest.raises(InputError, match="is on the ward"):
+        peopled.erase(patient.id, "x", "why")
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
+    with pytest.raises(InputError, match="a reason is needed"):
+        peopled.erase(patient.id, "x", "")
+    with pytest.raises(InputError, match="no such patient"):
+        peopled.erase("nobody00", "x", "why")
+    draft = peopled.start_draft(examination, "x")
+    with pytest.raises(RecordsError, match="is being examined"):
+        peopled.erase(patient.id, "x", "why")
+    draft.close()
+    assert peopled.patient(patient.id).name == patient.name
+    assert peopled.erased() == {}
+
+
+def test_who_was_erased_may_be_brought_in_again_on_purpose(peopled, patient):
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
+    peopled.erase(patient.id, "x", "by mistake")
+    peopled.take_in([Arrival(patient)], "x")
+    assert peopled.patient(patient.id).name == patient.name
+    assert peopled.erased() == {}

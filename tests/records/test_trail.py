@@ -6,6 +6,7 @@ import os
 import pytest
 
 from tests.records.checking import check_store
+from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
 from wardexam.records import audit
 from wardexam.records.paths import kept_trail
@@ -187,3 +188,28 @@ def test_who_forges_record_trail_and_own_head_together_is_not_found(used, patien
     kept_trail(used.folder).write_text(json.dumps({"line": 3, "hash": before}))
     assert check(used, patient).sound  # as the README says
     assert not check(used, patient, heads=[head]).sound  # but for a head kept elsewhere
+
+
+def test_the_lines_of_a_trail_are_read_in_turn_and_a_torn_last_one_is_none(used, patient):
+    assert [t.event for t in used.trail(patient.id)] == ["admitted", "saved", "viewed"]
+    with used.audit.path.open("ab") as file:
+        file.write(b'{"at": "2026-03-02')
+    assert [t.event for t in used.trail()] == ["admitted", "saved", "viewed"]
+
+
+@pytest.mark.parametrize(
+    ("broken", "said"),
+    [
+        (b"{\n", "audit line 2: is not readable"),
+        (b"[1]\n", "a line of the audit trail is not as this program writes it"),
+        (b'{"event": "saved"}\n', "a line of the audit trail is not as this program writes it"),
+        (b"x" * 5000, "audit line 2: is not readable"),
+    ],
+)
+def test_a_line_of_the_trail_that_cannot_be_read_is_said(used, broken, said):
+    first = used.audit.path.read_bytes().splitlines(keepends=True)[0]
+    used.audit.path.write_bytes(first + broken)
+    with pytest.raises(RecordsError) as refused:
+        list(used.trail())
+    assert said in str(refused.value)
+    assert "wardexam check" in str(refused.value)

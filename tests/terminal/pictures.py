@@ -1,5 +1,7 @@
 """A picture of a screen as terminals of several kinds show it, as a small SVG made of its cells."""
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
@@ -72,32 +74,66 @@ def _line(strip, y: int, kind: Kind) -> str:
     return "".join(rects) + line
 
 
+def _screen(app: WardApp, kind: Kind, line: Callable[..., str] = _line) -> list[str]:
+    """The lines of the app's screen in one kind of terminal; the app is left as it was."""
+    before = app.terminal, app.looks, app.glyphs
+    app.terminal, app.looks, app.glyphs = kind.terminal, looks(kind.terminal), glyphs(kind.terminal)
+    app.screen.redraw()
+    strips = enumerate(app.screen._compositor.render_strips())
+    lines = [drawn for y, strip in strips if (drawn := line(strip, y, kind))]
+    app.terminal, app.looks, app.glyphs = before
+    app.screen.redraw()
+    return lines
+
+
 def picture(app: WardApp) -> str:
     """The app's screen in each kind of terminal, under each other."""
     width, height = app.size
     parts = []
-    before = app.terminal, app.looks, app.glyphs
     for number, kind in enumerate(KINDS):
-        app.terminal, app.looks, app.glyphs = (
-            kind.terminal,
-            looks(kind.terminal),
-            glyphs(kind.terminal),
-        )
-        app.screen.redraw()
-        lines = [
-            line
-            for y, strip in enumerate(app.screen._compositor.render_strips())
-            if (line := _line(strip, y, kind))
-        ]
         parts += [
             f'<g transform="translate(8 {8 + number * (height + 2) * HIGH})" fill="#{kind.text}">',
             f'<text y="10" fill="#888888">{kind.title}</text><g transform="translate(0 {HIGH})">',
             f'<rect width="{width * WIDE}" height="{height * HIGH}" fill="#{kind.ground}"/>',
-            *lines,
+            *_screen(app, kind),
             "</g></g>",
         ]
-    app.terminal, app.looks, app.glyphs = before
-    app.screen.redraw()
     whole = f'width="{width * WIDE + 16}" height="{len(KINDS) * (height + 2) * HIGH + 16}"'
     head = f'<svg xmlns="http://www.w3.org/2000/svg" {whole} font-family="monospace" font-size="13.3" xml:space="preserve">'
     return "\n".join([head, *parts, "</svg>\n"])
+
+
+def _words(strip, y: int, kind: Kind) -> str:
+    """As `_line`, each run of words held to its cells, whatever font draws it."""
+    parts, x = [], 0
+    for text, style, _ in strip:
+        ink, ground = colours(style or Style(), kind)
+        if ground != kind.ground:
+            parts.append(
+                f'<rect x="{x * WIDE}" y="{y * HIGH}" width="{len(text) * WIDE}" height="{HIGH}" fill="#{ground}"/>'
+            )
+        for words in re.finditer(r"\S+(?: \S+)*", text):
+            look = "" if ink == kind.text else f' fill="#{ink}"'
+            look += ' font-weight="bold"' if style and style.bold else ""
+            look += ' text-decoration="underline"' if style and style.underline else ""
+            place = f'x="{(x + words.start()) * WIDE}" y="{y * HIGH + 12}" textLength="{len(words[0]) * WIDE}"'
+            parts.append(f"<text {place}{look}>{escape(words[0])}</text>")
+        x += len(text)
+    return "".join(parts)
+
+
+def one(app: WardApp, title: str) -> str:
+    """The app's screen as a dark terminal shows it, for who only looks at it.
+
+    Args:
+        app: The app.
+        title: What the picture shows, for who cannot see it.
+    """
+    kind, (width, height) = KINDS[0], app.size
+    whole = f'width="{width * WIDE + 16}" height="{height * HIGH + 16}"'
+    box = f'viewBox="-8 -8 {width * WIDE + 16} {height * HIGH + 16}"'
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" {whole} {box} font-family="monospace" font-size="13.3" fill="#{kind.text}" role="img">'
+    ground = f'<rect x="-8" y="-8" width="100%" height="100%" rx="6" fill="#{kind.ground}"/>'
+    return "\n".join(
+        [head, f"<title>{escape(title)}</title>", ground, *_screen(app, kind, _words), "</svg>\n"]
+    )

@@ -3,12 +3,14 @@
 import asyncio
 import shutil
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from textual._context import active_app
 
+from wardexam.reasoning.rules.wording import Wording
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
 from wardexam.terminal.app import WardApp
@@ -26,6 +28,8 @@ def demo_app(
     empty: bool = False,
     ascii_only: bool = True,
     colours: int = 0,
+    wording: Wording | None = None,
+    clock: Callable[[], datetime] = lambda: NOW,
     **options: Any,
 ) -> WardApp:
     """The app on a copy of the demo ward, or on an empty one."""
@@ -33,7 +37,7 @@ def demo_app(
         shutil.copytree(ROOT / "demo_db" / "ward", folder)
         folder.chmod(0o700)
     names = iter(f"{letter}{number:07}" for number in range(1000) for letter in LETTERS)
-    session = Session(open_ward(folder), "Dr Test", lambda: NOW, lambda: next(names))
+    session = Session(open_ward(folder), "Dr Test", clock, lambda: next(names), wording or {})
     return WardApp(
         session, terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only), **options,
     )  # fmt: skip

@@ -78,6 +78,19 @@ def test_without_colours_no_style_has_one_and_the_weighty_ones_still_differ():
     assert len({str(styles[name]) for name in ("", "cursor", "alarm", "warn", "strong")}) == 5
 
 
+@pytest.mark.parametrize("number", [0, 16, 256, TRUECOLOUR])
+@pytest.mark.parametrize("background", list(GROUNDS))
+def test_high_contrast_is_the_terminals_own_text_and_the_weighty_ones_still_differ(
+    number, background
+):
+    styles = looks(
+        Terminal("xterm", number, ascii=False, background=background, high_contrast=True)
+    )
+    for style in styles.values():
+        assert (style.color, style.bgcolor, bool(style.dim)) == (None, None, False)
+    assert len({str(styles[name]) for name in ("", "cursor", "alarm", "warn", "strong")}) == 5
+
+
 def test_the_alarm_is_one_and_the_same_on_any_background():
     for number in (16, 256):
         alarms = {

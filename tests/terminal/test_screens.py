@@ -294,7 +294,7 @@ async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
         for keys in ((), ("g", "k"), ("b",), ("f",)):
             await pilot.press(*keys)
             wanted = list(ahead(screen.state, screen.state.examination))
-            assert len(wanted) >= 2
+            assert wanted
             for _ in range(400):
                 if all(map(reader.known, wanted)):
                     break

@@ -25,15 +25,22 @@ examples:
   wardexam localise --json cases.jsonl
 
 environment, where no option says it:
-  WARDEXAM_DB           the ward's folder
+  WARDEXAM_DB           the ward's folder, or a server's URL
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
+  WARDEXAM_FHIR         a file with the hospital's own codes for 'export --fhir'
   WARDEXAM_KEYS         a file with your own keys ('wardexam keys' prints one)
   WARDEXAM_ASCII        on or off: draw with plain ASCII characters only
   WARDEXAM_MOUSE        on or off: take the mouse (off over a network)
   WARDEXAM_BACKGROUND   dark or light: the terminal's background
+  WARDEXAM_HIGH_CONTRAST  on or off: no colours, nothing dim
+  WARDEXAM_SETTINGS     the settings file, in the place of those below
   WARDEXAM_TRACEBACK    1: say where in the program a fault was
   NO_COLOR, TERM, COLORTERM, COLORFGBG, LC_ALL, LC_CTYPE, LANG, ESCDELAY as everywhere
+
+settings, where neither says it: settings.toml in your settings folder, then in the
+host's: store, shared, examiner, ascii, mouse, background, high_contrast.
+'wardexam settings' prints what is in force and where each came from.
 
 Suggestions are for clinical correlation. They rule nothing out; follow local policy.
 """
@@ -87,15 +94,51 @@ field away; what was recorded before stays in the patient's file.
 
 """
 
+STORE_ON_SERVER = """\
+create    make the database, the tables and the roles; as the owner
+migrate   bring them to the form that this program needs; as the owner
+check     say what the server is, and what is wrong with it
+move      FROM TO: move the whole ward, each a folder or a URL
+
+The URL is postgresql://host/database, or service=name of the service file. A
+password stands in ~/.pgpass, the service file or the environment, never on the
+command line. A host that is not this one must show a certificate that is
+trusted here, unless the URL or the service file says otherwise (sslmode).
+
+A move takes all that a backup holds, trail and drafts included, into a place
+where no ward stands, reads it back, and compares it to the byte. Nobody saves
+meanwhile. The ward that was left stays, and says to whoever opens it where it
+went. Where a move died on its way, the same command again completes it."""
+
+EXPORT = """\
+Writes the ward, or one patient, as a JSON Lines archive: the present details,
+every revision of examinations, cord injury sheets and outcomes. Left out: the
+audit trail, the drafts, and earlier details; 'wardexam backup' writes all."""
+
+BACKUP = """\
+Writes every revision of details, examinations, cord injury sheets and outcomes,
+the whole audit trail and every draft, as they stand at one moment, with counts
+and a checksum at the end. The file holds names: only you can read it. Of one
+state every backup is the same to the byte. 'wardexam restore' reads it.
+
+Left out: what lies beside the ward's records, such as files that a repair set
+aside, and what each doctor keeps in a folder of their own."""
+
+RESTORE = """\
+Reads the whole backup first, and refuses one that was cut or changed. It goes
+where no ward stands: a folder that is not there or is empty, or the tables that
+'wardexam store create' has made. What was restored is read back and compared
+with the backup before it takes its place. The audit trail comes as it was."""
+
 # What more than one command takes. One that has no use for an option does not take it.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
-        "metavar": "FOLDER",
-        "help": "the ward's folder (else WARDEXAM_DB, else your data folder)",
+        "metavar": "WARD",
+        "help": "the ward's folder, or a server's URL (else WARDEXAM_DB, else your settings, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
-        "help": "who examines (else WARDEXAM_EXAMINER, else your login)",
+        "help": "who examines (else WARDEXAM_EXAMINER, else your settings, else your login)",
     },
     "shared": {
         "action": "store_true",
@@ -116,6 +159,10 @@ PAPER = (*STORE, "examiner", "wording")
 PATIENT: dict[str, Any] = {
     "metavar": "PATIENT",
     "help": "identifier as listed by 'wardexam beds', the hospital's number, or the bed",
+}
+AS_JSON: dict[str, Any] = {
+    "action": "store_true",
+    "help": "answer in a line of JSON; 'wardexam schema' prints its form",
 }
 
 
@@ -207,7 +254,20 @@ def parser(*, commands: bool = True) -> Grammar:
     top.set_defaults(command=screens.open_screen, takes=tuple(SHARED_OPTIONS))
     if not commands:
         return top
-    from wardexam.commands import audit, injury, localising, outcome, papers, practising, store
+    from wardexam.commands import (
+        audit,
+        backup,
+        governing,
+        injury,
+        localising,
+        outcome,
+        papers,
+        practising,
+        server,
+        settings,
+        shell,
+        store,
+    )
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -290,6 +350,7 @@ def parser(*, commands: bool = True) -> Grammar:
         takes=STORE,
     )
     sub.add_argument("--discharged", action="store_true", help="list discharged patients instead")
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient("note", papers.note, "Print a stored examination's note.", " --form line")
     sub.add_argument("--examination", metavar="ID", help="which examination (default: the last)")
     sub.add_argument(
@@ -313,13 +374,14 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print a referral: situation, background, assessment, recommendation.",
         "",
     )
-    add(
+    sub = add(
         "handover",
         papers.handover,
         "Print the ward's handover sheet, sickest and most changed first.",
         "wardexam handover",
         takes=PAPER,
     )
+    sub.add_argument("--json", **AS_JSON)
     sub = add_of_patient(
         "act",
         papers.act,
@@ -475,7 +537,27 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     of.add_argument("--injury", action="store_true", help="of what 'injury' reads instead")
     of.add_argument(
+        "--research", action="store_true", help="of a line of patients.jsonl of 'research' instead"
+    )
+    of.add_argument(
+        "--incident", action="store_true", help="of what 'incident --json' writes instead"
+    )
+    of.add_argument(
+        "--hazards", action="store_true", help="of what 'hazards --json' prints instead"
+    )
+    of.add_argument(
         "--outcome", action="store_true", help="of a line of what 'outcome --file' reads instead"
+    )
+    for name in ("beds", "check", "import", "handover"):
+        of.add_argument(
+            f"--{name}",
+            action="store_const",
+            const=name,
+            dest="of",
+            help=f"of what '{name} --json' answers instead",
+        )
+    of.add_argument(
+        "--fhir-codes", action="store_true", help="print our code system as a FHIR resource instead"
     )
     add(
         "keys",
@@ -483,6 +565,21 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print the keys as a keys file, to be changed and kept as keys.toml.",
         "wardexam keys > ~/.config/wardexam/keys.toml",
     )
+    add(
+        "settings",
+        settings.settings,
+        "Print the settings in force, and where each came from.",
+        "wardexam settings",
+        takes=(*STORE, "examiner", "ascii"),
+    )
+    sub = add(
+        "completion",
+        shell.completion,
+        "Print what a shell needs to complete commands and options.",
+        "wardexam completion bash > ~/.local/share/bash-completion/completions/wardexam",
+    )
+    sub.add_argument("shell", choices=list(shell.NAMES), help="which shell")
+    add("manual", shell.manual, "Print the manual page.", "wardexam manual | man -l -")
     sub = add(
         "check",
         store.check,
@@ -495,33 +592,143 @@ def parser(*, commands: bool = True) -> Grammar:
         action="store_true",
         help="repair what can be repaired; damaged files are kept aside",
     )
+    sub.add_argument("--json", **AS_JSON)
     sub.add_argument(
         "--trail",
         metavar="LINE:HASH",
         help="the head of the audit trail as a handover printed it; is the trail still that one?",
     )
     sub = add(
+        "hazards",
+        governing.hazards,
+        "Print the hazard log, who owns the rules and when their review is due, and what is switched off here.",
+        "wardexam hazards cauda_equina",
+        takes=("wording",),
+    )
+    sub.add_argument(
+        "hazard",
+        nargs="?",
+        metavar="NAME",
+        help="one hazard, or that of an urgency rule (default: all)",
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub = add_of_patient(
+        "incident",
+        governing.incident,
+        "Write what was entered and said in one examination, by which version, without names.",
+        " --json --file incident.json",
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument("--json", action="store_true", help="as JSON")
+    sub.add_argument(
+        "--file", metavar="FILE", help="into a new file that you alone can read, instead"
+    )
+    sub = add(
+        "research",
+        governing.research,
+        "Write the ward without names, with shifted dates and a data dictionary, into a new folder.",
+        "wardexam research export-2026 --key research.key",
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument("folder", metavar="FOLDER", help="where: a new folder that you alone can read")
+    sub.add_argument(
+        "--key",
+        metavar="FILE",
+        help="the secret of random names and shifted dates, made where it is not there: so that a later export has the same (default: a new one, kept nowhere)",
+    )
+    sub.add_argument(
+        "--intervals",
+        action="store_true",
+        help="no date at all: times as minutes since the admission",
+    )
+    sub = add(
+        "retention",
+        governing.retention,
+        "List by identifier who was discharged longer ago than told.",
+        "wardexam retention --years 8",
+        takes=STORE,
+    )
+    sub.add_argument("--years", type=float, metavar="N", help="more than so many years ago")
+    sub.add_argument("--days", type=float, metavar="N", help="and so many days")
+    sub = add_of_patient(
+        "erase",
+        governing.erase,
+        "Say what is stored of a discharged patient, or erase all of it for good; the audit trail stays whole.",
+        ' --identity 40-3317 --why "retention of 8 years is over"',
+        takes=(*STORE, "examiner"),
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): erases",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; the audit trail keeps it")
+    sub = add(
         "export",
         store.export,
         "Write the ward, or one patient, as a JSON Lines archive.",
         "wardexam export > ward.jsonl",
-        takes=(*STORE, "examiner"),
+        takes=PAPER,
     )
+    sub.description = EXPORT
     sub.add_argument(
         "--patient",
         metavar="PATIENT",
         help="one patient only: identifier, the hospital's number, or the bed",
     )
-    sub.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    sub.add_argument(
+        "--output", metavar="FILE", help="write a new file that its owner alone can read"
+    )
+    form = sub.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="the findings as CSV, for audit")
+    form.add_argument(
+        "--fhir",
+        action="store_true",
+        help="as a FHIR R4 transaction bundle; with fhir.toml of your settings folder",
+    )
     sub = add(
         "import",
         store.import_,
-        "Add an archive to the ward: all of it or nothing.",
+        "Add an archive or a bundle of 'export --fhir' to the ward: all of it or nothing.",
         "wardexam import --dry-run ward.jsonl",
         takes=(*STORE, "examiner"),
     )
-    sub.add_argument("file", metavar="FILE", help="the archive, or - for standard input")
+    sub.add_argument("file", metavar="FILE", help="the archive or bundle, or - for standard input")
     sub.add_argument(
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
+    sub.add_argument("--json", **AS_JSON)
+    sub = add(
+        "backup",
+        backup.backup,
+        "Write everything of the ward into a new file, also while others write.",
+        "wardexam backup /srv/backup/ward-monday.jsonl",
+        takes=STORE,
+    )
+    sub.description = BACKUP
+    sub.add_argument("file", metavar="FILE", help="the file to write; none may be there")
+    sub = add(
+        "restore",
+        backup.restore,
+        "Lay a ward down from a backup, in an empty place: all of it or nothing.",
+        "wardexam restore --db /srv/trial ward-monday.jsonl",
+        takes=(*STORE, "examiner"),
+    )
+    sub.description = RESTORE
+    sub.add_argument("file", metavar="FILE", help="the backup")
+    sub.add_argument(
+        "--dry-run", action="store_true", help="verify it and say what it holds, change nothing"
+    )
+    sub = add(
+        "store",
+        server.store,
+        "Make a ward on a PostgreSQL server, bring it up to date, look at it, or move a ward.",
+        "wardexam store create --db postgresql://server.hospital/ward",
+        takes=("db", "shared", "examiner"),
+    )
+    sub.description = STORE_ON_SERVER
+    sub.add_argument("action", choices=server.ACTIONS, help="what to do")
+    sub.add_argument("places", metavar="PLACE", nargs="*", help="to move: from where, and where to")
     return top

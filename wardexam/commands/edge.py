@@ -10,14 +10,14 @@ import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from typing import TextIO
 
     from wardexam.reasoning.rules.wording import Wording
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
     from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
 
@@ -49,15 +49,40 @@ def examiner(options: argparse.Namespace) -> str:
     return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
-def ward(options: argparse.Namespace, *, begin: bool = False, mend: bool = False) -> "Ward":
-    """The ward in the folder given, or in its usual place.
+def place(options: argparse.Namespace) -> tuple[str, bool]:
+    """Where the ward is, a folder or a server's URL, and whether it was said on the command line."""
+    if options.db:
+        return str(options.db), bool(options.given.get("db"))
+    return os.environ.get("WARDEXAM_DB", ""), False
 
-    Begun where none stands, and its mark written anew where it is lost, only when told.
+
+def ward(options: argparse.Namespace, *, begin: bool = False, mend: bool = False) -> "Repository":
+    """The ward in the folder given, on the server given, or in its usual place.
+
+    A folder's is begun where none stands, and its mark written anew where it is lost, only when told; a
+    server's is made by `wardexam store create`.
     """
+    from wardexam.records.postgres.url import is_server
+
+    where, on_command_line = place(options)
+    if is_server(where):
+        return _on_server(options, where, on_command_line)
     from wardexam.records.paths import ward_folder
     from wardexam.records.ward import open_ward
 
     return open_ward(ward_folder(options.db), shared=options.shared, begin=begin, mend=mend)
+
+
+def _on_server(options: argparse.Namespace, url: str, on_command_line: bool) -> "Repository":
+    import atexit
+
+    from wardexam.records.postgres.ward import open_server
+
+    if options.shared:
+        raise InputError("--shared goes with a folder", "--shared", "leave the option out")
+    opened = open_server(url, on_command_line=on_command_line)
+    atexit.register(opened.close)
+    return opened
 
 
 def session(
@@ -103,7 +128,7 @@ def hospital_wording(options: argparse.Namespace) -> "tuple[Wording, str]":
     def read(text: str, where: str) -> "Wording":
         from wardexam.reasoning.rules.wording import read_wording
 
-        return read_wording(text, where=where)
+        return read_wording(text, where=where, today=now().date())
 
     return _settings("wording", {}, options.wording, read)
 
@@ -181,6 +206,25 @@ def flush() -> None:
         raise
     except OSError as error:
         raise OutputError(f"the output cannot be written: {error.strerror}") from None
+
+
+def write_private(name: str, lines: "Iterable[str]") -> None:
+    """Write lines, cleaned as `put` does, to a new file that its owner alone can read; nothing is left of a failed one.
+
+    Raises:
+        RecordsError: It is there already, or cannot be written.
+    """
+    from pathlib import Path
+
+    from wardexam.exam.text import clean_lines
+    from wardexam.records.durable_files import reason, write_new
+
+    try:
+        write_new(Path(name), (clean_lines(line).encode() for line in lines), 0o600)
+    except FileExistsError:
+        raise RecordsError("is there already", name, "choose another name") from None
+    except OSError as error:
+        raise RecordsError(f"cannot be written: {reason(error)}", name) from None
 
 
 class Door:

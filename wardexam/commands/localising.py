@@ -108,8 +108,10 @@ def _csv() -> "Write":
 
     def write(sheet: "Sheet", findings: "Findings", reading: "Reading", wording: "Wording") -> None:
         nonlocal headed
-        level = _urgency(findings, reading, wording).level
-        rows = [row | {"urgency": level} for row in reading.rows(sheet.id)]
+        urgency = _urgency(findings, reading, wording)
+        off = " ".join(rule.rule for rule in urgency.switched_off)
+        more = {"urgency": urgency.level, "switched_off": off}
+        rows = [row | more for row in reading.rows(sheet.id)]
         if not headed:
             out.writerow(rows[0])
             headed = True
@@ -119,15 +121,28 @@ def _csv() -> "Write":
 
 
 def schema(options: argparse.Namespace) -> int:
-    """Print the JSON Schema of what localise reads, of what it answers, or of what injury or outcome reads."""
+    """Print the JSON Schema of what a command reads or answers, or our codes."""
     import json
 
+    if options.of:
+        from wardexam.commands import answers
+
+        edge.put(json.dumps(answers.schema(options.of), indent=2) + "\n")
+        return 0
     if options.injury:
         from wardexam.injury.sheet import injury_schema as made
     elif options.outcome:
         from wardexam.review.outcome_file import row_schema as made
+    elif options.research:
+        from wardexam.governance.research import research_schema as made
+    elif options.incident:
+        from wardexam.governance.incident import incident_schema as made
+    elif options.hazards:
+        from wardexam.governance.paper import log_schema as made
     elif options.answer:
         from wardexam.face import answer_schema as made
+    elif options.fhir_codes:
+        from wardexam.fhir.own_codes import code_system as made
     else:
         from wardexam.exam.sheet import sheet_schema as made
     edge.put(json.dumps(made(), indent=2) + "\n")

@@ -5,6 +5,7 @@ import sys
 
 from wardexam.commands import edge
 from wardexam.commands.arguments import Command, parse
+from wardexam.commands.settings import take
 from wardexam.errors import RecordsError, WardexamError
 
 
@@ -30,6 +31,7 @@ def run(arguments: list[str]) -> int:
 def _run(arguments: list[str]) -> int:
     try:
         options = parse(arguments)
+        take(options)
         command: Command = options.command
         return command(options)
     except SystemExit as left:  # the grammar has said what there is to say

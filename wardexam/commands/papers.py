@@ -17,18 +17,26 @@ if TYPE_CHECKING:
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
+    from wardexam.note.headline import off_in
     from wardexam.note.reasons import listed_word, running
 
     ward, code, now = edge.ward(options), 0, edge.now()
-    for bed in ward.beds(discharged=options.discharged):
+    listed = ward.beds(discharged=options.discharged)
+    if options.json:
+        from wardexam.commands import answers
+
+        edge.put(answers.line(answers.beds(listed, ward.problem, now)))
+    for bed in listed:
         urgency = (
             listed_word(bed.summary, now, bed.summary.urgency_word)
             if bed.summary
             else "not examined"
         )
         clock = running(bed.summary, now) if bed.summary and not options.discharged else ""
+        off = off_in(bed.summary) if bed.summary else ""
         line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}"
-        edge.put(f"{line}; {edge.on_one_line(clock)}\n" if clock else f"{line}\n")
+        if not options.json:
+            edge.put("; ".join(filter(None, (line, *map(edge.on_one_line, (clock, off))))) + "\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code
@@ -80,7 +88,13 @@ def handover(options: argparse.Namespace) -> int:
 
     session = edge.session(options, edge.spoken(options))
     papers = session.ward.papers()
-    text = sheet.sheet(papers, papers.head, now=session.now(), wording=session.wording)
+    if options.json:
+        from wardexam.commands import answers
+
+        told = answers.handed_over(papers, papers.head, now=session.now(), wording=session.wording)
+        text = answers.line(told)
+    else:
+        text = sheet.sheet(papers, papers.head, now=session.now(), wording=session.wording)
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")
@@ -90,7 +104,7 @@ def handover(options: argparse.Namespace) -> int:
 
 def act(options: argparse.Namespace) -> int:
     """Print the reasons of a patient's urgency, or write what was done about one of them."""
-    from wardexam.note.reasons import by_deadline, level_word, whole
+    from wardexam.note.reasons import by_deadline, level_word, off_lines, whole
     from wardexam.visit import write_act
 
     session, case = _case(options)
@@ -109,7 +123,8 @@ def act(options: argparse.Namespace) -> int:
         if not options.rule or r.rule in options.rule.split(",")
     ]
     head = f"{case.patient.bed} {case.patient.identity}: {level_word(urgency, now)}"
-    text = "".join(f"{edge.on_one_line(line)}\n" for line in (head, *lines))
+    said = (head, *off_lines(urgency), *lines)
+    text = "".join(f"{edge.on_one_line(line)}\n" for line in said)
     return _hand_out(session, options.patient, text)
 
 

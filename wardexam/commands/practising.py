@@ -116,7 +116,9 @@ def _export(options: argparse.Namespace) -> int:
     if options.export == "-":
         edge.put(text)
     else:
-        practice_file.export(options.export, text)
+        from wardexam.records.private_file import write_private
+
+        write_private(options.export, [text])
     if left:
         edge.complain(f"left out, since this program cannot read them: {left}")
     return 0

@@ -17,14 +17,14 @@ from wardexam.commands import edge
 from wardexam.errors import InputError
 
 if TYPE_CHECKING:
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
 
 # When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
 DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
 
 
 def _terminal(
-    ward: "Ward",
+    ward: "Repository",
     options: argparse.Namespace,
     notice: str = "",
     clock: Callable[[], datetime] = edge.now,
@@ -33,7 +33,7 @@ def _terminal(
 ) -> int:
     from wardexam.terminal.environment import prepare, spare_memory
 
-    terminal = prepare(os.environ, ascii_only=options.ascii)
+    terminal = prepare(os.environ, ascii_only=options.ascii, own=options.screen)
     spare_memory()
     # Nothing of what is imported now is garbage; the app turns this on again.
     gc.disable()

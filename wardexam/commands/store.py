@@ -14,9 +14,14 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from wardexam.fhir.bundle import Bundling
+    from wardexam.records.archive import Counts
+    from wardexam.records.repository import Arrival
+
 
 def check(options: argparse.Namespace) -> int:
     """Verify the store; repair only when told."""
+    from wardexam.governance.reviews import due_line
     from wardexam.records.audit import read_head
 
     try:
@@ -28,15 +33,25 @@ def check(options: argparse.Namespace) -> int:
     report = edge.ward(options, mend=options.repair).check(
         repair=options.repair, by=edge.examiner(options), at=edge.now(), heads=heads
     )
+    if options.json:
+        from wardexam.commands import answers
+
+        told = answers.checked(report, repair=options.repair, now=edge.now())
+        edge.put(answers.line(told))
+        return 0 if report.sound else 1
     for line in report.lines:
+        edge.put(edge.on_one_line(line) + "\n")
+    if line := due_line(edge.spoken(options), edge.now().date()):
         edge.put(edge.on_one_line(line) + "\n")
     return 0 if report.sound else 1
 
 
 def export(options: argparse.Namespace) -> int:
-    """Write a ward or one patient as an archive, or the findings as CSV."""
+    """Write a ward or one patient as an archive or a FHIR bundle, or the findings as CSV."""
     from wardexam.records import archive
 
+    if options.wording and not options.fhir:
+        raise InputError("--wording does nothing here", "export", "leave it out, or give --fhir")
     ward, code = edge.ward(options), 0
 
     def missed(patient_id: str, error: WardexamError) -> None:
@@ -44,13 +59,41 @@ def export(options: argparse.Namespace) -> int:
         code = RecordsError.exit_code
         edge.complain(f"left out: {patient_id}: {error}")
 
-    write = archive.write_csv if options.csv else archive.write_archive
+    bundling = _bundling(options) if options.fhir else None
     if options.patient:
         options.patient = identifier(ward, options.patient)
+    whose = [options.patient] if options.patient else None
+    if bundling:
+        from wardexam.fhir.bundle import write_bundle
+
+        lines = write_bundle(ward, bundling, whose, missed=missed)
+    else:
+        write = archive.write_csv if options.csv else archive.write_archive
+        lines = write(ward, whose, missed=missed)
     ward.record("exported", options.patient or "ward", edge.examiner(options))
-    for line in write(ward, [options.patient] if options.patient else None, missed=missed):
-        edge.put(line)
+    if options.output:
+        edge.write_private(options.output, lines)
+    else:
+        for line in lines:
+            edge.put(line)
+    if bundling and bundling.said:
+        edge.complain(f"not in the bundle: {bundling.said}")
+    if bundling and bundling.too_long:
+        edge.complain(
+            "the bundle is longer than 'wardexam import' reads: export each patient with --patient"
+        )
     return code
+
+
+def _bundling(options: argparse.Namespace) -> "Bundling":
+    """How a bundle is written: with the hospital's own codes and words."""
+    from wardexam.fhir.bundle import Bundling
+    from wardexam.fhir.standard_codes import Hospital, read_hospital
+    from wardexam.records.paths import settings_text
+
+    found = settings_text("fhir")
+    hospital = read_hospital(found[1], found[0]) if found else Hospital()
+    return Bundling(hospital, edge.spoken(options))
 
 
 def _progress(doing: str, patients: int) -> None:
@@ -100,31 +143,93 @@ def _standard_input() -> "BinaryIO":
 
 
 def import_(options: argparse.Namespace) -> int:
-    """Read an archive into the ward: all of it or nothing."""
-    from wardexam.exam.text import counted
+    """Read an archive or a bundle into the ward: all of it or nothing."""
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
+    each: list[str] = []  # said once all of it is known to be acceptable
+
+    def told(arrival: "Arrival") -> None:
+        if options.dry_run:
+            each.append(_line(arrival))
+
     with _archive(options.file) as source:
-        result = archive.read_archive(
-            edge.ward(options, begin=not options.dry_run),
-            source,
-            by=edge.examiner(options),
-            dry_run=options.dry_run,
-            summarise=headline_of,
-            progress=_progress,
-        )
+        ward = edge.ward(options, begin=not options.dry_run)
+        if _is_table(source):
+            raise InputError(
+                "a table in CSV holds no patients and cannot be brought in", options.file,
+                "give an archive; 'wardexam outcome --file' reads outcomes",
+            )  # fmt: skip
+        from wardexam.fhir.incoming import is_bundle, read_bundle
+
+        if is_bundle(source):
+            arrivals = list(read_bundle(source))
+            if not options.dry_run:
+                from wardexam.fhir.anew import raised_anew
+                from wardexam.ready import engine
+
+                arrivals = [raised_anew(a, engine().read) for a in arrivals]
+            result = archive.bring_in(
+                ward, lambda: iter(arrivals), by=edge.examiner(options), dry_run=options.dry_run,
+                summarise=headline_of, progress=_progress, told=told,
+            )  # fmt: skip
+        else:
+            result = archive.read_archive(
+                ward, source, by=edge.examiner(options), dry_run=options.dry_run,
+                summarise=headline_of, progress=_progress, told=told,
+            )  # fmt: skip
     edge.progress("")
-    verb = "would be added" if options.dry_run else "added"
-    patients, found = (
-        counted(result.patients, "patient"),
-        counted(result.examinations, "examination"),
-    )
-    edge.put(f"{patients} and {found} {verb}\n")
+    if options.json:
+        from wardexam.commands import answers
+
+        edge.put(answers.line(answers.imported(result, dry_run=options.dry_run)))
+    else:
+        edge.put("".join(each))
+        edge.put(f"{_brought(result)} {'would be added' if options.dry_run else 'added'}\n")
     if not result.sealed:
         edge.complain(
             "the archive is of version 1, which has no end mark: whether it was cut cannot be told"
         )
     for patient_id, why in result.left_out:
         edge.complain(f"the archive was made without {patient_id}: {why}")
-    return 0
+    for patient_id, when in result.erased:
+        edge.complain(
+            f"left out: {patient_id} was erased here on {when[:10]}; the archive still holds it"
+        )
+    return RecordsError.exit_code if result.erased else 0
+
+
+def _is_table(source: "BinaryIO") -> bool:
+    """Whether a file is a table of findings or outcomes in CSV; it is left at its beginning."""
+    head = source.read(256).removeprefix(b"\xef\xbb\xbf")
+    source.seek(0)
+    return head.startswith((b"patient,", b"# left out: "))
+
+
+def _line(arrival: "Arrival") -> str:
+    """A patient who would be added, as the list of beds names one."""
+    patient = arrival.patient
+    kept = _kept(len(arrival.examinations), len(arrival.sheets), len(arrival.outcomes))
+    where = f"{edge.on_one_line(patient.bed):<12} {patient.id}  "
+    gone = ", discharged" if patient.discharged else ""
+    return f"{where}{', '.join(kept)}{gone}\n"
+
+
+def _kept(examinations: int, sheets: int, outcomes: int) -> list[str]:
+    """How many revisions there are of each thing that is kept."""
+    from wardexam.exam.text import counted
+
+    said = [counted(examinations, "examination")]
+    said += [counted(sheets, "cord injury sheet")] if sheets else []
+    return said + ([counted(outcomes, "outcome")] if outcomes else [])
+
+
+def _brought(counts: "Counts") -> str:
+    """What an archive or a bundle holds, in words."""
+    from wardexam.exam.text import counted
+
+    *said, last = [
+        counted(counts.patients, "patient"),
+        *_kept(counts.examinations, counts.sheets, counts.outcomes),
+    ]
+    return f"{', '.join(said)} and {last}"

@@ -251,7 +251,8 @@ def rules() -> dict[int, Rule]:
     Raises:
         TableError: A row is malformed or a number is missing.
     """
-    rows = {"rules": {_number(n): row for n, row in table("rules.toml").items()}}
+    numbered = (item for item in table("rules.toml").items() if item[0] != "review")
+    rows = {"rules": {_number(n): row for n, row in numbered}}
     found = checked(_Rules, rows, "rules.toml").rules
     if list(found) != list(range(1, len(found) + 1)):
         raise TableError("the numbers do not run from 1", "rules.toml")

@@ -16,7 +16,13 @@ from wardexam.exam.flags import flags
 from wardexam.exam.text import counted, cut, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
-from wardexam.note.reasons import listed_word, moment, span, to_do_and_answered
+from wardexam.note.reasons import (
+    listed_word,
+    moment,
+    off_lines,
+    span,
+    to_do_and_answered,
+)
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -41,11 +47,17 @@ END = (
 Row = tuple[Patient, Sequence[Examination], Summary | None]
 
 
+def due_at(patient: Patient, last: Examination | None) -> datetime | None:
+    """When the next examination is due; None without a schedule."""
+    if patient.recheck_hours is None:
+        return None
+    return hours_after(last.at, patient.recheck_hours) if last else patient.admitted
+
+
 def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     """When the next examination is due, in words; empty without a schedule."""
-    if patient.recheck_hours is None:
+    if (due := due_at(patient, last)) is None:
         return ""
-    due = hours_after(last.at, patient.recheck_hours) if last else patient.admitted
     hours = (due - now).total_seconds() / 3600
     words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
     return f"{words} late" if hours < 0 else f"due {words}"
@@ -114,27 +126,59 @@ def _second(when: str, by: str, changed: list[str], not_asked: tuple[str, str]) 
     return next((line for line in tried if len(line) <= WIDTH), tried[-1])
 
 
-def _entry(
-    patient: Patient, of: Told | None, stored: Summary | None, now: datetime
-) -> tuple[tuple[float, ...], str]:
-    """The order of one patient on the sheet, and the two lines."""
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One patient on the sheet.
+
+    Attributes:
+        patient: Who it is.
+        told: What is told of the last examination; None where nobody examined.
+        beside: What was found beside the examinations and is not in the urgency.
+        level: The urgency that the patient stands with, 0 to 3.
+        headline: Why.
+        order: Where the patient stands, first to last.
+    """
+
+    patient: Patient
+    told: Told | None
+    beside: str
+    level: int
+    headline: str
+    order: tuple[float, ...]
+
+
+def _entry(row: Row, beside: str, now: datetime, wording: "Wording | None") -> Entry:
+    patient, examinations, stored = row
+    of = told_of(examinations, wording)
+    if of is None:
+        return Entry(patient, None, beside, 0, "", (-2.5, 0.0, 0.0, 0.0))
+    head, change = of.head, of.change
+    level, text = head.urgency, head.headline
+    if (
+        stored and stored.urgency > level
+    ):  # raised by the inferred site when an earlier version saved it
+        level, text = stored.urgency, stored.headline
+    worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
+    late = overdue(head.due_at, now)
+    order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
+    return Entry(patient, of, beside, level, text, order)
+
+
+def _lines(entry: Entry, now: datetime) -> str:
+    """The two lines of a patient in the overview."""
+    patient, of = entry.patient, entry.told
     age = "" if patient.age is None else str(patient.age)
     who = f"{to_ascii(patient.bed)[:5]:<6}{cut(to_ascii(patient.name), 18):<18}{age:>4} "
     mark = f"  {to_ascii(identity.mark(patient))}"
     due = due_in(patient, of.last if of else None, now)
     if of is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return (-2.5, 0.0, 0.0, 0.0), f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
-    head, last, change = of.head, of.last, of.change
-    level, text = head.urgency, head.headline
-    if (
-        stored and stored.urgency > level
-    ):  # raised by the inferred site when an earlier version saved it
-        level, text = stored.urgency, stored.headline
+        return f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
+    head, last = of.head, of.last
+    level, text = entry.level, entry.headline
     brief = head.short or text
     if not level and last.impression:
         text = brief = last.impression
-    worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     late = overdue(head.due_at, now)
     passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else ""
     short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
@@ -143,14 +187,14 @@ def _entry(
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     second = _second(
-        f"{mark}{passed}; {last.at:%d %b %H:%M}", by, _changed(change), _not_asked(last)
+        f"{mark}{passed}; {last.at:%d %b %H:%M}", by, _changed(of.change), _not_asked(last)
     )
-    order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
-    return order, f"{first.rstrip()}\n{second}"
+    return f"{first.rstrip()}\n{second}"
 
 
-def _whole(patient: Patient, of: Told | None, beside: str, now: datetime) -> list[str]:
+def _whole(entry: Entry, now: datetime) -> list[str]:
     """Every reason of a patient's urgency and what was found, under who it is; nothing where nobody examined."""
+    patient, of, beside = entry.patient, entry.told, entry.beside
     if of is None and not beside:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
@@ -158,13 +202,13 @@ def _whole(patient: Patient, of: Told | None, beside: str, now: datetime) -> lis
     told = [beside] if beside else []
     if of is not None:
         to_do, answered = to_do_and_answered(of.urgency, now, now)
-        told = [*to_do, *told, *_found(of), *answered]
+        told = [*off_lines(of.urgency), *to_do, *told, *found(of), *answered]
     for text in told:
         lines += textwrap.wrap(to_ascii(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
     return lines
 
 
-def _found(of: Told) -> Iterator[str]:
+def found(of: Told) -> Iterator[str]:
     """The doctor's impression, what changed, was abnormal, could not be tested and was not examined, a sentence each."""
     if of.last.impression.strip():
         yield f"Impression: {of.last.impression.strip()}"
@@ -189,6 +233,29 @@ def _told(file: PatientFile) -> tuple[Examination, ...]:
     return (*file.telling(last[0].id), *last) if last else ()
 
 
+def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
+    """What the sheet is made from, and what was found beside the examinations by a patient's identifier."""
+    rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
+    beside = {
+        f.patient.id: cord_sheet.line(f.sheets, f.examinations[-1] if f.examinations else None, now)
+        for _, f in papers.rows
+        if f.sheets
+    }
+    return list(rows), beside
+
+
+def _ordered(
+    rows: Sequence[Row], beside: Mapping[str, str], now: datetime, wording: "Wording | None"
+) -> list[Entry]:
+    made = [_entry(row, beside.get(row[0].id, ""), now, wording) for row in rows]
+    return sorted(made, key=lambda e: (e.order, e.patient.bed))
+
+
+def entries(papers: Papers, *, now: datetime, wording: "Wording | None" = None) -> list[Entry]:
+    """The patients of a ward's sheet, in its order; the arguments are those of `sheet`."""
+    return _ordered(*_rows(papers, now), now, wording)
+
+
 def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None) -> str:
     """The sheet of a ward, every file behind it verified as it was read.
 
@@ -201,12 +268,7 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
         now: When it is made.
         wording: The hospital's own words for urgency.
     """
-    rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
-    beside = {
-        f.patient.id: cord_sheet.line(f.sheets, f.examinations[-1] if f.examinations else None, now)
-        for _, f in papers.rows
-        if f.sheets
-    }
+    rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(rows, now=now, wording=wording, beside=beside)
     return text + (f"Audit trail {head}\n" if head else "")
 
@@ -219,25 +281,13 @@ def render(
 
     `beside` says by a patient's identifier what was found beside the examinations and is not in the urgency.
     """
-    found_beside = beside or {}
-    of = [
-        (patient, told_of(examinations, wording), stored) for patient, examinations, stored in rows
-    ]
-    made = [
-        (
-            *_entry(patient, last, stored, now),
-            patient.bed,
-            _whole(patient, last, found_beside.get(patient.id, ""), now),
-        )
-        for patient, last, stored in of
-    ]
-    made.sort(key=lambda m: (m[0], m[2]))
+    made = _ordered(rows, beside or {}, now, wording)
     pages = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
         page = made[number : number + PER_SCREEN]
         places = f"{number + 1}-{number + len(page)}" if page else "0"
         head = f"HANDOVER {now:%d %b %Y %H:%M}  {places} of {len(made)}, sickest and most changed first"
-        pages.append("\n".join([head, *(lines for _, lines, _, _ in page)]))
-    reasons = [line for _, _, _, lines in made for line in lines]
+        pages.append("\n".join([head, *(_lines(entry, now) for entry in page)]))
+    reasons = [line for entry in made for line in _whole(entry, now)]
     told = ["\n".join([WHOLE_HEAD, *reasons])] if reasons else []
     return "\n\n".join([*pages, *told, END]) + "\n"

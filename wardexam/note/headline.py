@@ -3,10 +3,10 @@
 import textwrap
 
 from wardexam.exam.text import counted, to_ascii
-from wardexam.note.reasons import next_step, soonest
+from wardexam.note.reasons import next_step, off_brief, soonest
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.urgency import OFF_HERE, Urgency
 from wardexam.records.repository import Summary
 
 LONGEST = 160  # characters of the words, more than any reason of the table takes
@@ -34,6 +34,15 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
     if (running := soonest(urgency)) and running.due:
         due = running.due.isoformat()
         step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
-    headline = shortened(to_ascii(text), LONGEST)
+    off = f"; {to_ascii(off_brief(urgency))}" if urgency.switched_off else ""
+    headline = shortened(to_ascii(text), LONGEST - len(off)) + off
+    if off and not brief:
+        brief = f"{len(urgency.switched_off)} {OFF_HERE}"
     new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
     return Summary(urgency.level, urgency.word, worse, headline, due, step, new, to_ascii(brief))
+
+
+def off_in(summary: Summary) -> str:
+    """What a stored headline says to be switched off here; empty where it says nothing of it."""
+    _, found, rest = summary.headline.partition(OFF_HERE)
+    return f"{found}{rest}"

@@ -15,7 +15,16 @@ from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
 from wardexam.note.page import WIDTH, wrapped
-from wardexam.note.reasons import TOP, action, moment, named, plain_word, to_do_and_answered, top
+from wardexam.note.reasons import (
+    TOP,
+    action,
+    moment,
+    named,
+    off_lines,
+    plain_word,
+    to_do_and_answered,
+    top,
+)
 from wardexam.note.reflexes import Form as Form
 from wardexam.note.reflexes import in_form
 from wardexam.note.sentences import joined
@@ -36,6 +45,8 @@ def urgency_lines(urgency: Urgency) -> list[str]:
         lines += wrapped(
             f"{named(reason, None)}. Usual: {action(reason, None)}. [{reason.source}]", "  "
         )
+    for text in off_lines(urgency):
+        lines += wrapped(text, "  ")
     if urgency.not_asked:
         names = ", ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
@@ -88,7 +99,7 @@ def suggestion_lines(examination: Examination, indent: str = "") -> list[str]:
     """The tool's suggestion as it was accepted, and that it is one; nothing until then."""
     if not examination.suggestion:
         return []
-    by = clean(examination.hands[-1])
+    by = clean((examination.hands or ("somebody not named",))[-1])
     return wrapped(
         f"Tool's suggestion, accepted by {by} for clinical correlation: {clean(examination.suggestion)} "
         "Follow local policy; ask a senior.", indent,
@@ -190,6 +201,8 @@ def render(
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
         lines.append(change_line(change, previous, examination))
+    for said in off_lines(urgency) if urgency else []:
+        lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(beside) if ascii_only else beside)

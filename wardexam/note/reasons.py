@@ -7,7 +7,8 @@ from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
-from wardexam.reasoning.rules.urgency import SOONEST, WORDS, Reason, Urgency, in_time
+from wardexam.reasoning.rules.switched_off import SwitchedOff
+from wardexam.reasoning.rules.urgency import OFF_HERE, SOONEST, WORDS, Reason, Urgency, in_time
 from wardexam.records.repository import Summary
 
 TOP = 2  # lines in which a note says how urgent, what is done first and by when
@@ -334,10 +335,41 @@ def urgency_at(urgency: Urgency, beside: datetime, now: datetime | None) -> str:
     return f"Urgency at {moment(now, beside)}: " if now and late else "Urgency: "
 
 
+def off_words(off: SwitchedOff) -> str:
+    """That a rule is switched off here, what it would have said, who switched it off, when and why."""
+    said = f"{clean(off.text)} ({WORDS[off.urgency]})"
+    return f"{OFF_HERE.capitalize()}: {said}, {clean(off.by_words)}: {_stop(clean(off.why))}"
+
+
+def off_lines(urgency: Urgency) -> list[str]:
+    """Every rule that would have spoken and is switched off here, a sentence each, for every paper."""
+    return [off_words(off) for off in urgency.switched_off]
+
+
+def off_short(urgency: Urgency) -> str:
+    """The same of all in one sentence without why, for a screen: what they would have said, by whom and when."""
+    by: dict[str, list[str]] = {}
+    for off in urgency.switched_off:
+        by.setdefault(clean(off.by_words), []).append(clean(off.brief))
+    said = "; ".join(f"{', '.join(names)}, {who}" for who, names in by.items())
+    return f"{OFF_HERE.capitalize()}: {_stop(said)}" if said else ""
+
+
+def off_brief(urgency: Urgency) -> str:
+    """The rules that would have spoken and are switched off here, in a few words; empty where none is."""
+    first, *more = urgency.switched_off or (None,)
+    if first is None:
+        return ""
+    also = f" and {len(more)} more" if more else ""
+    return f"{OFF_HERE}: {clean(first.brief)}{also}"
+
+
 def charted_word(urgency: Urgency, beside: datetime) -> str:
     """The urgency in one word for the chart; where it is not known until more is asked, that it is not low."""
     if not urgency.level and urgency.not_asked:
         return f"UNKNOWN, not low: {counted(len(urgency.not_asked), 'flag')} not asked"
+    if not urgency.level and urgency.switched_off:
+        return f"UNKNOWN, not low: {len(urgency.switched_off)} {OFF_HERE}"
     return level_word(urgency, beside)
 
 

@@ -17,7 +17,7 @@ from wardexam.note.note import (
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import charted_word, level_word, paragraphs, urgency_at
+from wardexam.note.reasons import charted_word, level_word, off_lines, paragraphs, urgency_at
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -41,6 +41,8 @@ def _situation(
         f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{reason}.",
         INDENT,
     )
+    for text in off_lines(urgency):
+        lines += wrapped(to_ascii(text), INDENT)
     if change and previous:
         lines += wrapped(change_line(change, previous, examination), INDENT)
     return lines + wrapped(to_ascii(beside), INDENT)

@@ -33,6 +33,8 @@ from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
+from wardexam.governance.reviews import due_line
+from wardexam.note.headline import off_in
 from wardexam.note.reasons import listed_word, running
 from wardexam.note.suggestion import CAUTION, accepted_text
 from wardexam.plain import answers, words
@@ -78,6 +80,8 @@ def converse(
     with signals.watch(ending, (signal.SIGHUP, signal.SIGTERM)):
         try:
             talk.say("Examination on plain lines. Type h at any question for help.")
+            if due := due_line(session.wording, session.now().date()):
+                talk.say(due)
             _send_what_waited(talk, session)
             sitting = _begin(talk, session)
             _examine(sitting)
@@ -179,6 +183,7 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                         (
                             listed_word(b.summary, session.now(), b.summary.urgency_word),
                             running(b.summary, session.now()),
+                            off_in(b.summary),
                         ),
                     )
                 )

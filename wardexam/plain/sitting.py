@@ -161,7 +161,8 @@ class Sitting:
         """Say the reading."""
         reading = self.visit.reading()
         found = self.visit.case.urgency(reading)
-        lines = words.urgency(found, self.visit.session.now()) or [f"Urgency: {found.word}."]
+        lines = [] if found.reasons else [f"Urgency: {found.word}."]
+        lines += words.urgency(found, self.visit.session.now())
         self.talk.say(*lines, *words.more(found), found.caution)
         self.talk.say(*words.reading(reading))
 

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from wardexam.exam.findings import Side
 from wardexam.exam.text import counted
-from wardexam.note.reasons import action, by_deadline, level_word, whole
+from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
 from wardexam.note.suggestion import CAUTION
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import Urgency
@@ -50,11 +50,12 @@ GRAVEST = 2  # reasons that are said at once
 
 
 def urgency(urgency: Urgency, now: datetime) -> list[str]:
-    """The urgency in sentences: the two gravest reasons; nothing where none stands."""
-    return [
+    """The urgency in sentences: the two gravest reasons, and what is switched off here; nothing where none stands."""
+    said = [
         f"Urgency: {level_word(urgency, now)}: {reason.said}. First: {action(reason, now)}."
         for reason in urgency.reasons[:GRAVEST]
     ]
+    return said + off_lines(urgency)
 
 
 def more(urgency: Urgency) -> list[str]:
@@ -66,4 +67,5 @@ def more(urgency: Urgency) -> list[str]:
 def reasons(urgency: Urgency, beside: datetime, now: datetime) -> list[str]:
     """Every reason whole, with its deadline and what was done; the one that is due first before the others."""
     lines = [whole(reason, beside, now) for reason in by_deadline(urgency)]
-    return [f"Urgency: {level_word(urgency, beside)}.", *lines, urgency.caution]
+    off = off_lines(urgency)
+    return [f"Urgency: {level_word(urgency, beside)}.", *off, *lines, urgency.caution]

@@ -56,6 +56,7 @@ def read(name: str) -> Section:
     for section, row in rows.items():
         if not _sourced(row):
             raise TableError("no source", where=f"{name}, {section}")
+    rows.pop("review", None)  # who owns it and when it is due: no row of it
     return Section(rows, name)
 
 

@@ -16,16 +16,20 @@ T = TypeVar("T")
 
 def ordered(items: Iterable[T], value: Callable[[T], float], name: Callable[[T], Any]) -> list[T]:
     """The items by value, greatest first; those of equal value by name."""
+    every = list(items)
+    values = list(map(value, every))
+    places = sorted(range(len(every)), key=lambda n: -values[n])
     found: list[T] = []
-    equals: list[T] = []
-    last = 0.0
-    for item in sorted(items, key=lambda i: -value(i)):
-        if equals and last - value(item) > EQUAL:
-            found += sorted(equals, key=name)
-            equals = []
-        equals.append(item)
-        last = value(item)
-    return found + sorted(equals, key=name)
+    begun = 0
+    for at in range(1, len(places) + 1):
+        if at < len(places) and values[places[at - 1]] - values[places[at]] <= EQUAL:
+            continue
+        if at - begun == 1:
+            found.append(every[places[begun]])
+        else:
+            found += sorted((every[n] for n in places[begun:at]), key=name)
+        begun = at
+    return found
 
 
 def even(value: float) -> float:

@@ -60,19 +60,25 @@ Missed = Callable[[str, WardexamError], object]
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How many patients and examinations, with every revision, an archive holds.
+    """How many patients and examinations, with every revision, an archive or a bundle holds.
 
     Attributes:
         patients: How many patients.
         examinations: How many revisions of examinations.
+        sheets: How many revisions of cord injury sheets.
+        outcomes: How many revisions of outcomes.
         sealed: Whether it has an end by which a cut is told; version 1 has none.
         left_out: Whom it says it was made without, and why.
+        erased: Whom it holds and who was erased from this ward, with when: they are not added.
     """
 
     patients: int
     examinations: int
+    sheets: int = 0
+    outcomes: int = 0
     sealed: bool = True
     left_out: tuple[tuple[str, str], ...] = ()
+    erased: tuple[tuple[str, str], ...] = ()
 
 
 # --- out
@@ -220,8 +226,8 @@ def _lines(source: BinaryIO, longest: int, number: int = 1) -> Iterator[tuple[st
 
 
 @dataclass
-class _Incoming:
-    """One patient while the lines are read; whether they fit together is checked line by line."""
+class Gathered:
+    """One patient while an archive or a bundle is read; whether all of it fits together is checked piece by piece."""
 
     patient: Patient
     examinations: list[Examination] = field(default_factory=list)
@@ -327,7 +333,7 @@ def _of_version_1(source: BinaryIO) -> Incoming:
             row = strict_loads(line)
             if set(row) != {"patient", "examinations"}:
                 raise ValueError
-            incoming = _Incoming(Patient.model_validate(row["patient"]))
+            incoming = Gathered(Patient.model_validate(row["patient"]))
             examinations = [Examination.model_validate(e) for e in row["examinations"]]
         except (ValueError, KeyError, TypeError) as error:
             raise _refusing(where, error) from None
@@ -338,7 +344,7 @@ def _of_version_1(source: BinaryIO) -> Incoming:
 
 
 def _of_version_2_on(source: BinaryIO, seal: Seal) -> Incoming:
-    incoming: _Incoming | None = None
+    incoming: Gathered | None = None
     ended, where = False, "archive line 1"
     for where, line in _lines(source, LONGEST_LINE, 2):
         if ended:
@@ -363,7 +369,7 @@ def _of_version_2_on(source: BinaryIO, seal: Seal) -> Incoming:
         if patient:
             if incoming:
                 yield incoming.whole(where)
-            incoming = _Incoming(patient)
+            incoming = Gathered(patient)
         elif examination and incoming:
             incoming.add(examination, where)
         elif sheet and incoming:
@@ -389,6 +395,7 @@ def read_archive(
     dry_run: bool = False,
     summarise: Callable[[Sequence[Examination]], Summary | None] = lambda _: None,
     progress: Callable[[str, int], None] = lambda _, __: None,
+    told: Callable[[Arrival], object] = lambda _: None,
 ) -> Counts:
     """Add an archive to the ward: everything is validated before anything is written.
 
@@ -399,30 +406,75 @@ def read_archive(
         dry_run: Validate and count, change nothing.
         summarise: Gives what the ward list shows of a patient's examinations.
         progress: Told "checked" or "added" and how many patients.
+        told: Told of each patient once it was checked.
 
     Raises:
         InputError: A line is not acceptable, the archive was cut or changed, or a patient is on the
             ward already; nothing was added.
     """
     start = source.tell()
-    known = set(_ids(ward))
-    patients = count = 0
-    version, left_out, incoming = _opened(source)
-    for arrival in incoming:
+
+    def arrivals() -> Incoming:
+        source.seek(start)
+        return _opened(source)[2]
+
+    version, left_out, _ = _opened(source)
+    counts = bring_in(
+        ward, arrivals, by=by, dry_run=dry_run, summarise=summarise, progress=progress, told=told
+    )
+    return replace(counts, sealed=version > 1, left_out=left_out)
+
+
+def bring_in(
+    ward: Repository,
+    arrivals: Callable[[], Incoming],
+    *,
+    by: str,
+    dry_run: bool = False,
+    summarise: Callable[[Sequence[Examination]], Summary | None] = lambda _: None,
+    progress: Callable[[str, int], None] = lambda _, __: None,
+    told: Callable[[Arrival], object] = lambda _: None,
+) -> Counts:
+    """Add patients to the ward, all or none; see `read_archive`.
+
+    Args:
+        ward: Where they go.
+        arrivals: Gives the patients from the first on; asked twice, where not only counted.
+        by: Who brings them in.
+        dry_run: Validate and count, change nothing.
+        summarise: Gives what the ward list shows of a patient's examinations.
+        progress: Told "checked" or "added" and how many patients.
+        told: Told of each patient once it was checked.
+
+    Raises:
+        InputError: One is not acceptable, or is on the ward already; nothing was added.
+    """
+    known, gone = set(_ids(ward)), ward.erased()
+    patients = count = sheets = outcomes = 0
+    erased: list[tuple[str, str]] = []
+    for arrival in arrivals():
         whose = arrival.patient.id
         if whose in known:
             raise InputError("is on the ward already; nothing was added", where=whose)
         known.add(whose)
+        if whose in gone:
+            erased.append((whose, gone[whose]))
+            continue
         patients, count = patients + 1, count + len(arrival.examinations)
+        sheets, outcomes = sheets + len(arrival.sheets), outcomes + len(arrival.outcomes)
         progress("checked", patients)
+        told(arrival)
     if not dry_run:
-        source.seek(start)
         ward.take_in(
-            (replace(a, summary=summarise(_latest(a.examinations))) for a in _opened(source)[2]),
+            (
+                replace(a, summary=summarise(_latest(a.examinations)))
+                for a in arrivals()
+                if a.patient.id not in gone
+            ),
             by,
             lambda number: progress("added", number),
         )
-    return Counts(patients, count, version > 1, left_out)
+    return Counts(patients, count, sheets=sheets, outcomes=outcomes, erased=tuple(erased))
 
 
 def _latest(revisions: Sequence[Examination]) -> Sequence[Examination]:

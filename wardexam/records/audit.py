@@ -11,7 +11,7 @@ import json
 import os
 import re
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -30,7 +30,7 @@ _WROTE = re.compile(rb'"patient": "([a-z0-9]{8,40})", "record": "(-|[0-9a-f]{64}
 # Events after which a patient's file is as the line says.
 WRITING = frozenset({
     "admitted", "edited", "discharged", "restored", "saved", "amended", "concluded", "imported", "taken over",
-    "put back", "not carried out", "found changed", "accepted",
+    "put back", "not carried out", "found changed", "accepted", "erased",
 })  # fmt: skip
 
 
@@ -75,6 +75,8 @@ class Audit:
         own: Where this login keeps the trail's head; None for nowhere.
         now: Gives the time as text.
         by_login: The login that every line names; this process's own when None.
+        stands: Gives, for a patient and the checksum that a line gives, the one that the record has here; another
+            where the line came with the ward from another store (`wardexam.records.origin`).
 
     Attributes:
         problem: Why events are not in the trail yet, in one line; empty when all are.
@@ -83,8 +85,9 @@ class Audit:
 
     def __init__(
         self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
-        by_login: str | None = None,
+        by_login: str | None = None, stands: Callable[[str, str], str] = lambda _, record: record,
     ) -> None:  # fmt: skip
+        self.stands = stands
         self.path, self.mode, self.problem, self.patience = path, mode, "", SECONDS
         self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
@@ -118,13 +121,15 @@ class Audit:
             self._waiting.append((line, stood))
             self._settle(sync=sync)
 
-    def add(self, event: str, patient_id: str, by: str, what: str = "") -> None:
-        """Append an event that must be in the trail before it happens.
+    def add(
+        self, event: str, patient_id: str, by: str, what: str = "", *, record: str = ""
+    ) -> None:
+        """Append an event that must be in the trail before it happens; as `note`.
 
         Raises:
             RecordsError: The trail could not be written; the event is not in it.
         """
-        self.note(event, patient_id, by, what)
+        self.note(event, patient_id, by, what, record=record)
         if self.problem:
             with self._lock:
                 if self._waiting:
@@ -208,19 +213,9 @@ class Audit:
                 self._keep(head)
 
     def _keep(self, head: Head) -> None:
-        """Keep the head in the login's own state folder; a want of it is no fault of the event's."""
-        if self._own is None:
-            return
-        with suppress(OSError):
-            self._own.parent.mkdir(0o700, parents=True, exist_ok=True)
-            fresh = self._own.with_name(f"{self._own.name}.{os.getpid()}.{threading.get_ident()}")
-            handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
-            try:
-                text = {"ward": str(self.path.parent), "line": head.line, "hash": head.hash}
-                os.write(handle, json.dumps(text).encode() + b"\n")
-            finally:
-                os.close(handle)
-            os.replace(fresh, self._own)
+        """Keep the head in the login's own state folder."""
+        if self._own is not None:
+            keep_head(self._own, head, str(self.path.parent))
 
     def head(self) -> Head | None:
         """The trail's head as it stands in its file; None where there is no whole line."""
@@ -235,6 +230,31 @@ class Audit:
             return Head(line["n"] if "n" in line else _count(self.path), line["hash"])
         except (OSError, ValueError, KeyError, TypeError, IndexError):
             return None
+
+    def lines(self, patient_id: str = "") -> Iterator[dict[str, Any]]:
+        """The trail's lines of one patient, or all of them; a last one that a crash cut off is left out.
+
+        Raises:
+            RecordsError: The trail cannot be read, or a line of it.
+        """
+        sought = b'"patient": "%s"' % patient_id.encode()
+        number = 0
+        try:
+            with os.fdopen(open_regular(self.path, os.O_RDONLY), "rb") as file:
+                while (text := file.readline(LONGEST_LINE + 1)).endswith(b"\n"):
+                    number += 1
+                    if sought in text or not patient_id:
+                        yield json.loads(text)
+                if len(text) > LONGEST_LINE:
+                    raise ValueError
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise RecordsError("the audit trail cannot be read", reason(error)) from None
+        except ValueError:
+            raise RecordsError(
+                "is not readable", f"audit line {number + (len(text) > LONGEST_LINE)}", "run 'wardexam check'"
+            ) from None  # fmt: skip
 
     def patients(self) -> set[str]:
         """Everybody of whom the trail's lines say that a file was written, and do not take it back."""
@@ -265,8 +285,22 @@ class Audit:
             with suppress(ValueError, KeyError, TypeError, AttributeError):
                 line = json.loads(tail[end : tail.find(b"\n", place)])
                 if line["patient"] == patient_id and line.get("record"):
-                    return str(line["record"])
+                    return self.stands(patient_id, str(line["record"]))
         return ""
+
+
+def keep_head(own: Path, head: Head, ward: str) -> None:
+    """Keep the head of a ward's trail in a login's own state folder; a want of it is no fault of the event's."""
+    with suppress(OSError):
+        own.parent.mkdir(0o700, parents=True, exist_ok=True)
+        fresh = own.with_name(f"{own.name}.{os.getpid()}.{threading.get_ident()}")
+        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
+        try:
+            text = {"ward": ward, "line": head.line, "hash": head.hash}
+            os.write(handle, json.dumps(text).encode() + b"\n")
+        finally:
+            os.close(handle)
+        os.replace(fresh, own)
 
 
 def kept_head(own: Path) -> Head | None:
@@ -309,6 +343,7 @@ class Trail:
         known: Every patient whom the trail says to be in the ward.
         changed: Patients whose file a session found changed by something else, with the number of that
             line; nobody has accepted it since.
+        erased: Patients who were erased, with the number of that line; nobody has brought them in since.
     """
 
     lines: int = 0
@@ -318,6 +353,46 @@ class Trail:
     records: dict[str, tuple[int, str]] = field(default_factory=dict)
     known: set[str] = field(default_factory=set)
     changed: dict[str, int] = field(default_factory=dict)
+    erased: dict[str, int] = field(default_factory=dict)
+
+
+class Following:
+    """Goes along a trail line by line: whether each follows from the one before, and agrees with heads kept of it.
+
+    Attributes:
+        trail: What was found so far.
+    """
+
+    def __init__(self, heads: Collection[Head] = ()) -> None:
+        self.trail = Trail()
+        self._wanted: dict[int, list[Head]] = {}
+        for head in heads:
+            self._wanted.setdefault(head.line, []).append(head)
+
+    def line(self, row: dict[str, Any] | bytes) -> None:
+        """The next line, read or as it lies in a file.
+
+        Raises:
+            ValueError, KeyError, TypeError, AttributeError, RecursionError: It is none.
+        """
+        trail = self.trail
+        trail.lines += 1
+        _follow(trail, json.loads(row) if isinstance(row, bytes) else row)
+        trail.faults += [
+            f"the audit trail was written anew: its line {head.line} is not the one kept as {head}"
+            for head in self._wanted.pop(trail.lines, ())
+            if not trail.last.startswith(head.hash)
+        ]
+
+    def end(self) -> Trail:
+        """What was found, where there is no further line."""
+        self.trail.faults += [
+            f"the audit trail was cut short: it has {self.trail.lines} lines, line {number} was kept as {head}"
+            for number, kept in sorted(self._wanted.items())
+            if number > self.trail.lines
+            for head in kept
+        ]
+        return self.trail
 
 
 def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
@@ -325,40 +400,24 @@ def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
 
     Reads it line by line. That there is no trail at all is for the caller to judge.
     """
-    trail = Trail()
-    wanted: dict[int, list[Head]] = {}
-    readable = True
-    for head in heads:
-        wanted.setdefault(head.line, []).append(head)
+    following = Following(heads)
+    trail = following.trail
     try:
         with os.fdopen(open_regular(path, os.O_RDONLY), "rb") as file:
             while text := file.readline(LONGEST_LINE + 1):
                 if not text.endswith(b"\n") and len(text) <= LONGEST_LINE:
                     trail.torn = True
                     break
-                trail.lines += 1
                 try:
-                    _follow(trail, json.loads(text))
+                    following.line(text)
                 except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
                     trail.faults.append(f"audit line {trail.lines} is not readable")
-                    readable = False
-                    break
-                trail.faults += [
-                    f"the audit trail was written anew: its line {head.line} is not the one kept as {head}"
-                    for head in wanted.pop(trail.lines, ())
-                    if not trail.last.startswith(head.hash)
-                ]
+                    return trail
     except FileNotFoundError:
         pass
     except OSError as error:
         trail.faults.append(f"the audit trail cannot be read: {reason(error)}")
-    trail.faults += [
-        f"the audit trail was cut short: it has {trail.lines} lines, line {number} was kept as {head}"
-        for number, kept in sorted(wanted.items())
-        if readable and number > trail.lines
-        for head in kept
-    ]
-    return trail
+    return following.end()
 
 
 def _follow(trail: Trail, row: dict[str, Any]) -> None:
@@ -375,7 +434,11 @@ def _follow(trail: Trail, row: dict[str, Any]) -> None:
             trail.known.discard(row["patient"])
         if row["event"] == "found changed":
             trail.changed[row["patient"]] = trail.lines
-        elif row["event"] in ("accepted", "put back"):
+        elif row["event"] in ("accepted", "put back", "erased"):
             trail.changed.pop(row["patient"], None)
+        if row["event"] == "erased":
+            trail.erased[row["patient"]] = trail.lines
+        elif row["event"] in ("admitted", "imported"):
+            trail.erased.pop(row["patient"], None)
         if row.get("record"):
             trail.records[row["patient"]] = trail.lines, str(row["record"])

@@ -36,6 +36,7 @@ from wardexam.records.durable_files import (
 )
 from wardexam.records.layout import LAYOUT, NAME, Layout
 from wardexam.records.locks import Locks
+from wardexam.records.origin import Origin
 from wardexam.records.outcome_import import left_over as outcomes_left_over
 from wardexam.records.paths import FOLDERS, draft_path, kept_trail
 from wardexam.records.repository import Report
@@ -56,6 +57,7 @@ class Folder(Protocol):
         folder: Where it is.
         layout: What lies where in it.
         audit: Its trail.
+        origin: Where it was restored from.
         locks: Its locks.
         mended: Whether its mark was written anew just before.
     """
@@ -63,6 +65,7 @@ class Folder(Protocol):
     folder: Path
     layout: Layout
     audit: audit.Audit
+    origin: Origin
     locks: Locks
     mended: bool
 
@@ -119,7 +122,7 @@ class State:
     count: int = 0
 
 
-def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
+def owner_of(tables: Tables, where: str) -> tuple[str, int]:
     """Whose a document is and how many examinations it holds, every record of it read.
 
     Raises:
@@ -151,7 +154,7 @@ def state_of(path: Path, name: str = "") -> State:
     except OSError as error:
         return State(f"{path}: cannot be read: {reason(error)}")
     try:
-        owner, count = _owner_of(unpack(data, str(path)), str(path))
+        owner, count = owner_of(unpack(data, str(path)), str(path))
     except DamagedFileError as error:
         return State(str(error), damaged=True, data=data)
     except RecordsError as error:
@@ -217,6 +220,8 @@ def checked(
         own = audit.kept_head(kept_trail(ward.folder))
         ward.audit.note("repaired", "", by, f"the trail was kept as {own}" if own else "")
         ward.audit.accept()
+    if restored := ward.origin.line:
+        found.lines.append(restored)
     if trail.torn:
         found.lines.append("audit trail: a crash cut its last line off; the next event mends it")
     if trail.lines:
@@ -292,7 +297,7 @@ def _repair(ward: Folder, name: str, trail: audit.Trail, by: str, found: _Findin
             if not now.damaged and os.path.lexists(path):
                 found.lines.append("  left as it is: that it cannot be read is no proof of damage")
                 return
-            copy = _good(ward, name, trail.records.get(name, (0, ""))[1])
+            copy = _good(ward, name, ward.audit.stands(name, trail.records.get(name, (0, ""))[1]))
             if copy is None:
                 before = state_of(version_before(path), name)
                 found.lines.append(f"  left as it is: no good version before ({before.fault}); restore from a backup")  # fmt: skip
@@ -346,9 +351,16 @@ def _check_trail_of_files(
         return  # that the trail is missing is said already
     for name, state in states.items():
         path = ward.layout.file(name)
+        if name in trail.erased and os.path.lexists(path):
+            line = trail.erased[name]
+            found.wrong(f"erased by audit line {line}, and there again, as from a backup: {path}")
+            if repair:
+                found.lines.append("  left as it is: 'wardexam erase' takes it away")
+            continue
         if not state.data or state.damaged or state.fault:
             continue
         number, record = trail.records.get(name, (0, ""))
+        record = ward.audit.stands(name, record)
         if (record or name in trail.known) and record in ("", digest_in(state.data)):
             continue
         with ward.hold(name):  # another session may have saved since the trail was read

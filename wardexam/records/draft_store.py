@@ -112,10 +112,12 @@ class _Drafts(Generic[Held]):
 
     def _begun(self, begun: "Examination | KeptSheet", by: str) -> Draft:
         """A new draft."""
+        self._layout.still_here()
         return begin(*self._places(begun.id), begun, by, self.KIND)
 
     def _resumed(self, draft_id: str) -> tuple[Draft, Held]:
         """A draft that was left, from the place that has more of it, with what it holds."""
+        self._layout.still_here()
         here, there = self._places(draft_id)
         try:
             for place in (here, there):
@@ -168,6 +170,24 @@ def _let_go(*places: FilePlace) -> None:
         place.let_go()
 
 
+def entered_too(draft: DraftWriter, examination: "Examination", by: str) -> "Examination":
+    """The examination of a draft that was resumed, with who resumes it put down, who entered none of it yet.
+
+    Where that cannot be, the draft is closed.
+    """
+    from wardexam.exam.entry import Change, apply
+
+    try:
+        if by and by not in (examination.examiner, *examination.entered_by):
+            added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
+            examination = apply(examination, added)
+            draft.append(added)
+        return examination
+    except BaseException:
+        draft.close()
+        raise
+
+
 class DraftStore(_Drafts["Examination"]):
     """The drafts of a ward's examinations."""
 
@@ -185,18 +205,8 @@ class DraftStore(_Drafts["Examination"]):
 
         Who resumes it without having entered any of it is put down in it.
         """
-        from wardexam.exam.entry import Change, apply
-
         draft, examination = self._resumed(draft_id)
-        try:
-            if by and by not in (examination.examiner, *examination.entered_by):
-                added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
-                examination = apply(examination, added)
-                draft.append(added)
-            return draft, examination
-        except BaseException:
-            draft.close()
-            raise
+        return draft, entered_too(draft, examination, by)
 
 
 class SheetDraftStore(_Drafts["KeptSheet"]):

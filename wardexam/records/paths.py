@@ -9,6 +9,8 @@ In a ward's folder:
 - ``locks/``: 64 lock files
 - ``staging/``: files until they are whole
 - ``audit.jsonl``: who did what
+- ``origin``: of a ward that was restored: from which backup, and how each patient's record stood then
+- ``moved``: where the ward was moved to; nobody goes on here
 """
 
 import os
@@ -24,6 +26,12 @@ from wardexam.settings import LONGEST
 
 DEMO = "demo_ward"
 MARK, TRAIL = "ward.json", "audit.jsonl"
+# What is in force while a settings file cannot be read.
+STAYS = {
+    "keys": "the built-in keys stay",
+    "wording": "the built-in wording stays",
+    "fhir": "nothing was exported",
+}
 DRAFT = "draft"  # how the name of an examination's draft ends
 FOLDERS = ("patients", "drafts", "drafts/aside", "index", "locks", "staging")
 
@@ -34,6 +42,7 @@ class WardPaths:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.mark_file, self.trail = folder / MARK, folder / TRAIL
+        self.origin_file, self.moved_file = folder / "origin", folder / "moved"
         self.patients, self.drafts, self.drafts_aside, self.index, self.locks, self.staging = (
             folder / name for name in FOLDERS
         )
@@ -87,46 +96,72 @@ def ward_folder(given: str | None) -> Path:
     return _at_home(chosen) if chosen else platformdirs.user_data_path("wardexam") / "ward"
 
 
-def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
-    """A settings file (``wording`` or ``keys``), as its name and text; None where there is none.
+def _settings_files(name: str, given: str | None) -> list[Path]:
+    """The settings file that is named, else those that stand in the user's, then the host's settings folder."""
+    chosen = given or os.environ.get(f"WARDEXAM_{name.upper()}")
+    if chosen:
+        return [_at_home(chosen)]
+    places = (
+        platformdirs.user_config_path("wardexam"),
+        platformdirs.site_config_path("wardexam"),
+    )
+    return [p for place in places if _there(p := place / f"{name}.toml")]
 
-    The file given, else the one that ``WARDEXAM_WORDING`` or ``WARDEXAM_KEYS`` names, else
-    ``wording.toml`` or ``keys.toml`` in the user's, then the host's settings folder.
+
+def _settings_text(path: Path, where: str, stays: str) -> str:
+    try:
+        data = read_followed(path, LONGEST)
+        if len(data) > LONGEST:
+            raise RecordsError(f"longer than {LONGEST} bytes", where, stays)
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise RecordsError("not UTF-8 text", f"{where}, line {line}", stays) from None
+    except OSError as error:
+        raise RecordsError(f"cannot be read: {reason(error)}", where, stays) from None
+
+
+def settings_text(name: str, given: str | None = None) -> tuple[str, str] | None:
+    """A settings file (``wording``, ``keys`` or ``fhir``), as its name and text; None where there is none.
+
+    The file given, else the one that ``WARDEXAM_WORDING``, ``WARDEXAM_KEYS`` or ``WARDEXAM_FHIR`` names, else
+    ``wording.toml`` and so on in the user's, then the host's settings folder.
 
     Raises:
         InputError: The path begins with a home that nobody has.
         RecordsError: The file cannot be read, is no regular file or too long, or is not UTF-8; with
             the line.
     """
-    chosen = given or os.environ.get(f"WARDEXAM_{name.upper()}")
-    if chosen:
-        path = _at_home(chosen)
-    else:
-        places = (
-            platformdirs.user_config_path("wardexam"),
-            platformdirs.site_config_path("wardexam"),
-        )
-        found = [p for place in places if _there(p := place / f"{name}.toml")]
-        if not found:
-            return None
-        path = found[0]
-    stays = f"the built-in {name} {'stay' if name == 'keys' else 'stays'}"
-    try:
-        data = read_followed(path, LONGEST)
-        if len(data) > LONGEST:
-            raise RecordsError(f"longer than {LONGEST} bytes", path.name, stays)
-        return path.name, data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise RecordsError("not UTF-8 text", f"{path.name}, line {line}", stays) from None
-    except OSError as error:
-        raise RecordsError(f"cannot be read: {reason(error)}", path.name, stays) from None
+    found = _settings_files(name, given)
+    if not found:
+        return None
+    return found[0].name, _settings_text(found[0], found[0].name, STAYS[name])
+
+
+def settings_texts(name: str) -> list[tuple[str, str]]:
+    """Every settings file of a name that is in force, the user's before the host's, each as its path and text.
+
+    Raises:
+        InputError: As `settings_text`.
+        RecordsError: As `settings_text`.
+    """
+    return [
+        (str(path), _settings_text(path, str(path), "mend it or take it away"))
+        for path in _settings_files(name, None)
+    ]
 
 
 def elsewhere(folder: Path) -> Path:
     """Where this user keeps drafts of a ward whose own folder cannot be written."""
     name = f"{zlib.crc32(os.fsencode(folder.absolute())):08x}"
     return platformdirs.user_state_path("wardexam") / "drafts" / name
+
+
+def elsewhere_of(ward_id: str) -> Path:
+    """Where this user keeps drafts of a ward on a server that cannot be reached."""
+    return (
+        platformdirs.user_state_path("wardexam") / "drafts" / ward_id[:8]
+    )  # so that a message can name it
 
 
 def cached(name: str) -> Path:
@@ -139,6 +174,11 @@ def kept_trail(folder: Path) -> Path:
     path = os.fsencode(folder.absolute())
     name = f"{zlib.crc32(path):08x}{zlib.adler32(path):08x}"
     return platformdirs.user_state_path("wardexam") / "trails" / f"{name}.json"
+
+
+def kept_trail_of(ward_id: str) -> Path:
+    """Where this login keeps the head of the audit trail of a ward on a server."""
+    return platformdirs.user_state_path("wardexam") / "trails" / f"{ward_id}.json"
 
 
 def practice_file() -> Path:

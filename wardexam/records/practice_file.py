@@ -21,7 +21,6 @@ from wardexam.records.durable_files import (
     reason,
     set_aside,
     unused,
-    write_new,
     write_whole,
 )
 from wardexam.records.locks import SECONDS, take
@@ -137,18 +136,3 @@ def _put_aside(place: Path) -> Path:
         return aside
     place.unlink()
     return aside
-
-
-def export(name: str, text: str) -> None:
-    """Write the results to a file of the user's choice, its owner's alone; one that is there is left as it is.
-
-    Raises:
-        RecordsError: It is there already, or cannot be written.
-    """
-    place = Path(name)
-    try:
-        write_new(place, [text.encode()], 0o600)
-    except FileExistsError:
-        raise RecordsError("is there already", name, "choose another name") from None
-    except OSError as error:
-        raise RecordsError(f"cannot be written: {reason(error)}", name) from None

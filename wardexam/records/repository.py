@@ -5,7 +5,7 @@ The screens and the commands know these operations and no others. One contract s
 more where it is not known whether it was written: the same again is no fault and is stored once.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
     from wardexam.records.audit import Head
+    from wardexam.records.light_file import Event, Stay
 
 
 class OutageError(RecordsError):
@@ -184,6 +185,29 @@ class DraftInfo:
     keys: int
     held: bool = False
     trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrailLine:
+    """One line of the audit trail.
+
+    Attributes:
+        at: When, as an ISO text with its zone.
+        event: What was done: ``saved``, ``viewed``.
+        patient: To whom; empty for the ward.
+        by: Who did it, as given.
+        login: The login under which it was done.
+        what: The examination and its revision, or more about the event.
+        hash: What chains the line to the one before it, and names it.
+    """
+
+    at: str
+    event: str
+    patient: str
+    by: str
+    login: str
+    what: str
+    hash: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -502,6 +526,18 @@ class Repository(Protocol):
         """
         ...
 
+    def stays(self) -> "Sequence[Stay]":
+        """Every patient, also discharged ones, to be read for counting; each may be handed to another process."""
+        ...
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
+        ...
+
+    def trail(self, patient_id: str = "") -> Iterable[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last; torn ones are none."""
+        ...
+
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
         """The latest revision of every examination, in the order in which they were saved."""
         ...
@@ -536,6 +572,18 @@ class Repository(Protocol):
 
     def restore(self, patient: "Patient", by: str) -> "Patient":
         """Bring a discharged patient back, as the details were read; as `discharge` otherwise."""
+        ...
+
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good: details, examinations, sheets, outcomes, drafts, list rows.
+
+        The audit trail stays whole and says who erased whom by the identifier, why and when. InputError
+        where nothing is stored of the patient, no reason is given, or the patient is on the ward.
+        """
+        ...
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when, as an ISO text."""
         ...
 
     def save(

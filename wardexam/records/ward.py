@@ -21,6 +21,7 @@ from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
 from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
 from wardexam.records.layout import NAME, Layout, mark_again
 from wardexam.records.locks import BusyError, Locks
+from wardexam.records.origin import Origin
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
 from wardexam.records.repository import (
@@ -32,9 +33,10 @@ from wardexam.records.repository import (
     Papers,
     Report,
     Summary,
+    TrailLine,
 )
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
-from wardexam.records.stored_record import Tables
+from wardexam.records.stored_record import REMEDY, Tables
 from wardexam.records.ward_lists import WardLists
 from wardexam.records.watching import Looking
 
@@ -44,6 +46,8 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
+    from wardexam.records.light_file import Event
+    from wardexam.records.light_reading import FileStay
 
 
 @dataclass
@@ -83,7 +87,8 @@ class Ward:
         self.mended = mend and mark_again(folder, shared=shared)
         self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
-        self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
+        self.origin = Origin(self.layout.origin_file)
+        self.audit = Audit(self.layout.trail, mode, kept_trail(folder), stands=self.origin.stands)
         self.locks = Locks(self.layout.locks, mode)
         self._lists = WardLists(self.layout, self.locks, self.audit.patients)
         self._draft_store = DraftStore(self.layout, self.spool)
@@ -153,11 +158,15 @@ class Ward:
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
                     for folder in bulk_import.left_over(self.layout):
                         bulk_import.settle(self.layout, self._lists, self.audit, folder)
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         self.layout.sweep()
         self._draft_store.sweep(self._is_saved)
         self._sheet_drafts.sweep(self._is_sheet_saved)
+
+    def note_what_died(self) -> None:
+        """Put down which saves the trail speaks of and never took their place, since the session died."""
+        for stray in self.layout.strays():
+            self._not_carried_out(stray)
 
     def _not_carried_out(self, stray: Path) -> None:
         """Put down that a save which the trail speaks of never took its place."""
@@ -177,10 +186,7 @@ class Ward:
         if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
             return False
         stored = self.revisions(info.patient_id, info.draft_id)
-        same = {"revision": 1, "amendment": None}
-        return bool(stored) and patient_tables.unsigned(stored[-1]).model_copy(
-            update=same
-        ) == patient_tables.unsigned(drafted()).model_copy(update=same)
+        return patient_tables.is_last_said(stored, drafted())
 
     def _is_sheet_saved(self, info: DraftInfo, drafted: "Callable[[], KeptSheet]") -> bool:
         """Whether the sheet that a draft holds is stored already, as after a crash just after a save."""
@@ -251,6 +257,7 @@ class Ward:
             row = patient_tables.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
             self.layout.raise_mark()
+            self.layout.still_here()
             still_ours()
             storage.announce = note
             with self.locks.held("lists") if moves else nullcontext():
@@ -271,8 +278,7 @@ class Ward:
         self.audit.settle()
         if self.audit.problem or self.audit.last_record(patient_id) in ("", stood):
             return
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         if self.audit.last_record(patient_id) != stood:
             self.audit.note(
                 "found changed", patient_id, "wardexam", "outside this program", record=stood
@@ -373,6 +379,7 @@ class Ward:
         from wardexam.records import bulk_import
 
         with self.locks.held("arrivals"):
+            self.layout.still_here()
             self.layout.raise_mark()
             staged = bulk_import.stage(self.layout, arrivals, by, progress)
             try:
@@ -408,6 +415,40 @@ class Ward:
         """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
+    def erase(self, patient_id: str, by: str, why: str) -> None:
+        """Take a discharged patient out for good; the trail says who did, why and when."""
+        from wardexam.records import erasure
+
+        self.layout.still_here()
+        path, there = self._file(patient_id), elsewhere(self.folder)
+        patient_tables.may_be_erased(
+            why,
+            known=path.exists()
+            or patient_id in self.listed()
+            or any(erasure.traces(self.layout, there, patient_id)),
+            here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
+            held=any(
+                d.held
+                for d in (*self.drafts(), *self._sheet_drafts.infos())
+                if d.patient_id == patient_id
+            ),
+            whose=patient_id,
+        )
+        with self.locks.held("arrivals"), self.locks.held(patient_id), self.locks.held("lists"):
+            erasure.erase(self.layout, self._lists, self.audit, there, patient_id, by, why.strip())
+
+    def erased(self) -> dict[str, str]:
+        """Who was erased and not brought in again, with when."""
+        from wardexam.records.light_reading import trail_events
+
+        gone: dict[str, str] = {}
+        for event in trail_events(self.layout.trail):
+            if event.event == "erased":
+                gone[event.patient] = event.at
+            elif event.event in ("admitted", "imported"):
+                gone.pop(event.patient, None)
+        return gone
+
     # --- examinations -------------------------------------------------------------------------
 
     def file(self, patient_id: str) -> StoredFile:
@@ -416,6 +457,7 @@ class Ward:
 
     def opened(self, patient_id: str, by: str) -> Opened:
         """What opening an examination needs; that it was viewed is in the trail."""
+        self.layout.still_here()
         file = self.file(patient_id)
         drafts, sheets = (
             tuple(d for d in store.infos() if d.patient_id == patient_id)
@@ -450,6 +492,18 @@ class Ward:
 
         return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
 
+    def stays(self) -> list["FileStay"]:
+        """Every patient, also discharged ones, to be read for counting."""
+        from wardexam.records.light_reading import FileStay
+
+        return [FileStay(path) for path in self.layout.files()]
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
+        from wardexam.records.light_reading import trail_events
+
+        return trail_events(self.layout.trail)
+
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, in the order in which they were saved."""
         return tuple(
@@ -467,7 +521,7 @@ class Ward:
         signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
             stored = patient_tables.insert(document.database, signed, summary)
-            document.what = _what(signed)
+            document.what = patient_tables.what_of(signed)
         return stored
 
     def amend(
@@ -483,7 +537,7 @@ class Ward:
             stored = patient_tables.revisions_of(document.tables, examination.id)
             amended = patient_tables.amended(stored, examination, by[:120], why, at)
             patient_tables.insert(document.database, amended, summary)
-            document.what = _what(amended)
+            document.what = patient_tables.what_of(amended)
         return amended
 
     def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
@@ -492,9 +546,7 @@ class Ward:
         event = "saved" if kept.revision == 1 else "amended"
         with self._change(kept.patient, event, by) as document:
             stored = patient_tables.insert_sheet(document.database, signed)
-            document.what = (
-                f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
-            )
+            document.what = patient_tables.what_of_sheet(kept)
         return stored
 
     def outcomes(self, patient_id: str) -> tuple["Outcome", ...]:
@@ -561,6 +613,24 @@ class Ward:
         head = self.audit.head()
         return str(head) if head else ""
 
+    def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
+        """The lines of the audit trail of one patient, or all of them, first to last.
+
+        Raises:
+            RecordsError: The trail cannot be read.
+        """
+        for row in self.audit.lines(patient_id):
+            try:
+                line = TrailLine(
+                    row["at"], row["event"], row["patient"], row["by"], row.get("login", ""), row.get("what", ""), row["hash"]
+                )  # fmt: skip
+            except (KeyError, TypeError, AttributeError):
+                raise RecordsError(
+                    "a line of the audit trail is not as this program writes it", remedy=REMEDY
+                ) from None
+            if patient_id in ("", line.patient):
+                yield line
+
     def record(self, event: str, patient_id: str, by: str, what: str = "") -> None:
         """Write to the audit trail what was viewed, copied or exported.
 
@@ -578,12 +648,6 @@ class Ward:
 def _checksum(path: Path) -> str:
     """The checksum that a patient's file says it has; `ABSENT` where it says none."""
     return mark_in(path).partition(" ")[0] or ABSENT
-
-
-def _what(examination: "Examination") -> str:
-    """What the trail says of a saved examination: which, its revision, and who entered it."""
-    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
-    return f"{examination.id} {examination.revision}, entered by {entered}"
 
 
 def open_ward(

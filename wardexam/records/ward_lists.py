@@ -190,6 +190,18 @@ class WardLists:
             self.trouble = f"the ward list's index cannot be written: {reason(error)}"
         return damaged
 
+    def forget(self, patient_id: str) -> None:
+        """Make both indexes anew without a patient whose files are gone; with the lock ``lists`` held.
+
+        Raises:
+            OSError: An index cannot be written.
+        """
+        for index in self._index.values():
+            with suppress(FileNotFoundError):
+                index.drop(patient_id)
+        self._verified.pop(patient_id, None)
+        self._rebuild()
+
     def known_rows(self) -> dict[str, Row]:
         """The rows of both lists by patient, as far as they can be read."""
         rows: dict[str, Row] = {}

@@ -1,8 +1,8 @@
 """What kind of terminal this is, decided once, before Textual is first imported.
 
 Textual reads its settings from the environment at import, so `prepare` must run first. It fills
-only what the user has not set. Settings of our own: ``WARDEXAM_ASCII``, ``WARDEXAM_MOUSE``
-(``on``/``off``) and ``WARDEXAM_BACKGROUND`` (``light``/``dark``).
+only what the user has not set. Settings of our own: ``WARDEXAM_ASCII``, ``WARDEXAM_MOUSE``,
+``WARDEXAM_HIGH_CONTRAST`` (``on``/``off``) and ``WARDEXAM_BACKGROUND`` (``light``/``dark``).
 """
 
 import contextlib
@@ -23,6 +23,7 @@ TRUECOLOUR = 16_777_216
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 _M_ARENA_MAX = -8  # of the C library's mallopt
 
+_ON, _OFF = ("1", "on", "yes", "true"), ("0", "off", "no", "false")
 _REMEDY = "use 'wardexam enter', which asks sign by sign on plain lines"
 
 
@@ -38,6 +39,7 @@ class Terminal:
         remote: Reached over a network, so that every byte and every query costs.
         tmux: Inside tmux.
         mouse: Ask the terminal for mouse reports; its own selection by mouse then stops working.
+        high_contrast: Only the terminal's own text and background, nothing dim and no colours.
 
     """
 
@@ -48,6 +50,7 @@ class Terminal:
     remote: bool = False
     tmux: bool = False
     mouse: bool = False
+    high_contrast: bool = False
 
 
 def spare_memory() -> None:
@@ -67,6 +70,7 @@ def prepare(
     ascii_only: bool = False,
     attached: bool | None = None,
     inherited: Mapping[str, str] | None = None,
+    own: Mapping[str, str] | None = None,
 ) -> Terminal:
     """Describe the terminal and set defaults for it; call before the first import of Textual.
 
@@ -77,6 +81,7 @@ def prepare(
         inherited: The environment as the process was given it; found out when None. Python
             itself adds ``LC_CTYPE=C.UTF-8`` under the C locale (PEP 538), which says nothing
             about the terminal.
+        own: Variables of our own as a settings file says them, where the environment does not.
 
     Raises:
         InputError: A full screen is impossible here; points to the line mode.
@@ -90,19 +95,45 @@ def prepare(
         raise InputError("the screen needs a terminal, not a pipe or a file", remedy=_REMEDY)
     term = environ.get("TERM", "").strip()
     _refuse_plain(term)
-    tmux = bool(environ.get("TMUX"))
-    remote = tmux or any(environ.get(name) for name in ("SSH_CONNECTION", "SSH_TTY", "SSH_CLIENT"))
-    terminal = Terminal(
-        term=term,
-        colours=colours(environ),
-        ascii=ascii_only or wants_ascii(environ, _inherited(environ, inherited)),
-        background=background(environ),
-        remote=remote,
-        tmux=tmux,
-        mouse=_switch(environ, "WARDEXAM_MOUSE", not remote),
-    )
+    terminal = describe(environ, ascii_only=ascii_only, inherited=inherited, own=own)
     _set_defaults(environ, terminal)
     return terminal
+
+
+def describe(
+    environ: Mapping[str, str],
+    *,
+    ascii_only: bool = False,
+    inherited: Mapping[str, str] | None = None,
+    own: Mapping[str, str] | None = None,
+) -> Terminal:
+    """What the environment says of the terminal; the arguments are those of `prepare`."""
+    wrong = unusable(environ)
+    said = {**(own or {}), **{n: v for n, v in environ.items() if v and n not in wrong}}
+    tmux = bool(environ.get("TMUX"))
+    remote = tmux or any(environ.get(name) for name in ("SSH_CONNECTION", "SSH_TTY", "SSH_CLIENT"))
+    return Terminal(
+        term=environ.get("TERM", "").strip(),
+        colours=colours(environ),
+        ascii=ascii_only or wants_ascii(said, _inherited(environ, inherited)),
+        background=background(said),
+        remote=remote,
+        tmux=tmux,
+        mouse=_switch(said, "WARDEXAM_MOUSE", not remote),
+        high_contrast=_switch(said, "WARDEXAM_HIGH_CONTRAST", False),
+    )
+
+
+def unusable(environ: Mapping[str, str]) -> dict[str, str]:
+    """Our own variables that hold what they cannot be, each with what it can be; they are passed over."""
+    can_be = dict.fromkeys(
+        ("WARDEXAM_ASCII", "WARDEXAM_MOUSE", "WARDEXAM_HIGH_CONTRAST"), ((*_ON, *_OFF), "on or off")
+    ) | {"WARDEXAM_BACKGROUND": (("dark", "light"), "dark or light")}
+    return {
+        name: words
+        for name, (values, words) in can_be.items()
+        if (said := environ.get(name)) and said.lower() not in values
+    }
 
 
 def _refuse_plain(term: str) -> None:
@@ -183,9 +214,7 @@ def has_shell() -> bool:
 
 def _switch(environ: Mapping[str, str], name: str, default: bool) -> bool:
     value = environ.get(name, "").lower()
-    if value in ("1", "on", "yes", "true"):
-        return True
-    return False if value in ("0", "off", "no", "false") else default
+    return True if value in _ON else False if value in _OFF else default
 
 
 def _inherited(environ: Mapping[str, str], given: Mapping[str, str] | None) -> Mapping[str, str]:

@@ -2,7 +2,8 @@
 
 Every meaning that a style carries is carried by text or shape as well. One accent; the alarm brings
 its own background, so that it is the same on any. Where the background is not known, only colours
-that read on black and on white are used; contrast is computed in the tests (WCAG 2.2, 1.4.3).
+that read on black and on white are used; contrast is computed in the tests (WCAG 2.2, 1.4.3). With high
+contrast there is only the terminal's own text, plain, bold, underlined or reversed.
 """
 
 from dataclasses import dataclass
@@ -31,7 +32,9 @@ def looks(terminal: Terminal) -> Looks:
     # The Linux console shows a dim text in a grey that cannot be read.
     quiet = Style() if terminal.term == "linux" else Style(dim=True)
     accent = Style(bold=True)
-    if terminal.colours >= 256:
+    if terminal.high_contrast:
+        quiet = Style()
+    elif terminal.colours >= 256:
         alarm = Style(color="color(231)", bgcolor="color(124)", bold=True)
         quiet = Style(color=QUIET[back])
         accent = Style(color=ACCENTS[back], bold=True)

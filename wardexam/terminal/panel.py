@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
-from wardexam.note.reasons import action
+from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import pair_text
 from wardexam.reasoning.rules.change import compare
 from wardexam.terminal.canvas import Line
@@ -113,8 +113,8 @@ def panel_lines(
         bar: What a site's chance is drawn with where there is room.
     """
     top: list[Line] = []
-    if urgency.reasons:
-        left = told(urgency, line, now, why).left
+    if urgency.reasons or urgency.switched_off:
+        left = told(urgency, line, now, why).left if urgency.reasons else (off_short(urgency),)
         top = [[(text, "strong" if n == 0 and len(left) > 1 else "")] for n, said in enumerate(left)
                for text in _wrap(said if n else _capital(said), width)]  # fmt: skip
     caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]

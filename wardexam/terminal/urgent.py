@@ -4,7 +4,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
 from wardexam.exam.text import counted
-from wardexam.note.reasons import LATE, deadline, level_of, limit_words, next_step, steps
+from wardexam.note.reasons import (
+    LATE,
+    deadline,
+    level_of,
+    limit_words,
+    next_step,
+    off_short,
+    steps,
+)
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.terminal.canvas import Line
 
@@ -14,6 +22,7 @@ if TYPE_CHECKING:
 STYLES = {3: "alarm", 2: "warn", 1: "strong", 0: ""}  # by level
 GRAVEST = 3
 GAP = 2  # blanks between the parts of the line
+OFF = "OFF here"  # of a rule that the hospital has switched off
 
 
 class Told(NamedTuple):
@@ -41,7 +50,8 @@ def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     passed = sum(1 for r in others if overdue(r.due, now))
     sooner = min((r.due for r in others if r.due and first.due and r.due < first.due), default=None)
     late = f", {passed} {LATE}" if passed else f", one {deadline(sooner, now)}" if sooner else " more"  # fmt: skip
-    more = f"+{len(others)}{late} {key}".rstrip() if others else ""
+    left_room = width - len(level) - 2 - (1 + len(due) if due else 0) - GAP - len(first.brief) - GAP
+    more = _more([f"+{len(others)}{late}", f"+{len(others)}"] if others else [""], urgency, left_room, key)  # fmt: skip
     parts = steps(first).split("; ")
     todo = [next_step(first, now), *parts] if first.asked else parts
     room = (
@@ -60,7 +70,22 @@ def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     left += ["; ".join(todo[count:])] if count < len(todo) else []
     if limit and (left or limit.upper() != level):  # in words as well: the clock alone may be gone
         left[:1] = [f"{limit}: {left[0]}" if left else limit]
+    left += [off_short(urgency)] if urgency.switched_off else []
     return Told(level, due, why, tuple(todo[:count]), more, tuple(left))
+
+
+def _more(counts: list[str], urgency: "Urgency", room: int, key: str) -> str:
+    """How many reasons there are beside the first, what is switched off here, and the key that shows them.
+
+    A rule that is switched off is named where there is room, and never left out of the count.
+    """
+    off = urgency.switched_off
+    named = f"{OFF}: {off[0].brief}" + (f" +{len(off) - 1}" if len(off) > 1 else "") if off else ""
+    tried = [(counts[0], named)] if off else []
+    tried += [(count, f"{len(off)} {OFF}" if off else "") for count in counts]
+    said = [", ".join(filter(None, both)) for both in tried]
+    lines = [f"{text} {key}".rstrip() if text else "" for text in said]
+    return next((line for line in lines if len(line) <= room), lines[-1])
 
 
 def _fitting(first: "Reason", todo: list[str], room: int) -> tuple[str, int]:
@@ -95,19 +120,22 @@ def urgent_line(urgency: "Urgency", width: int, *, now: datetime, key: str) -> L
         key: The key that shows every reason.
     """
     if not urgency.reasons:
-        return [(unreasoned(urgency)[:width], "")]
-    said, level = told(urgency, width, now, key), urgency.reasons[0].urgency
-    line: Line = [(f" {said.level} ", STYLES[level])]
+        off = _more([""], urgency, width, key)
+        said = unreasoned(urgency)[: width - len(off) - GAP if off else width]
+        gap = " " * (width - len(said) - len(off)) if off else ""
+        return [(said, ""), (gap, ""), (off, "strong")] if off else [(said, "")]
+    filling, level = told(urgency, width, now, key), urgency.reasons[0].urgency
+    line: Line = [(f" {filling.level} ", STYLES[level])]
     if level < GRAVEST:  # an underline goes with words alone
-        line = [(" ", ""), (said.level, STYLES[level]), (" ", "")]
-    if said.due:
-        late = said.due.startswith(LATE)
-        line += [(" ", ""), (said.due, "alarm" if late else "strong")]
-    line += [(" " * GAP, ""), (said.why, "strong")]
-    if said.todo:
-        line.append((f": {'; '.join(said.todo)}", ""))
-    if said.more:
+        line = [(" ", ""), (filling.level, STYLES[level]), (" ", "")]
+    if filling.due:
+        late = filling.due.startswith(LATE)
+        line += [(" ", ""), (filling.due, "alarm" if late else "strong")]
+    line += [(" " * GAP, ""), (filling.why, "strong")]
+    if filling.todo:
+        line.append((f": {'; '.join(filling.todo)}", ""))
+    if filling.more:
         filled = sum(len(text) for text, _ in line)
-        line.append((" " * (width - filled - len(said.more)), ""))
-        line.append((said.more, "alarm" if LATE in said.more else "strong"))
+        line.append((" " * (width - filled - len(filling.more)), ""))
+        line.append((filling.more, "alarm" if LATE in filling.more else "strong"))
     return line

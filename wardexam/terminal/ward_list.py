@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from wardexam.exam.text import clean, columns, cut, to_ascii
+from wardexam.note.headline import off_in
 from wardexam.note.reasons import LATE, TODAY, listed_word, running, span
 from wardexam.records.repository import Bed
 from wardexam.terminal.canvas import Line
@@ -23,6 +24,7 @@ INDENT = 4  # columns before the second line of a patient
 AROUND = 4  # lines around the list: heading, names of the columns, what was said, the keys
 BELOW = 3  # lines kept below the list for the one who is chosen, with the blank one above them
 WIDE = 110  # columns from which one line has room for every column
+OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "begun, NOT SAVED: how urgent is not known here"
 
 
@@ -129,7 +131,7 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     line: Line = [
         (tell.pointer if chosen else " ", "accent"),
         (_padded(f"{cut(tell.clear(bed.bed), BED - 1)}{mark}", BED), "cursor" if chosen else heavy),
-        (_padded(cut(tell.clear(bed.name), NAME - 1), NAME), "strong" if chosen else heavy),
+        (_padded(_name(bed, tell), NAME), "strong" if chosen else heavy),
         *_level(f"{word}{new}", style),
         (f"{worse:<{WORSE}}", "strong"),
     ]
@@ -153,6 +155,12 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     if tell.width >= WIDE and bed.last_by:
         line.append((cut(tell.clear(bed.last_by), tell.width - filled), "quiet"))
     return [line, _second(bed, tell)]
+
+
+def _name(bed: Bed, tell: Teller) -> str:
+    """The name, with a mark where a reason is switched off here: the reason below or beside may have no room for it."""
+    off = OFF if bed.summary and off_in(bed.summary) else ""
+    return cut(tell.clear(bed.name), NAME - 1 - len(off)) + off
 
 
 def _padded(text: str, width: int) -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
-from math import fsum
+from math import fsum, sqrt
 from typing import cast
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.text import counted
-from wardexam.reasoning.inference.greatest import first_likely, leading
+from wardexam.reasoning.inference.greatest import first_likely, largest, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.model.forms import Form
@@ -20,6 +20,7 @@ from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _RIGHT, _LEFT = SIDES.index("right"), SIDES.index("left")
+_BELOW = 1 - sqrt(EQUAL)  # of the last that is shown: what equals it by steps of `EQUAL` lies above
 _LEAST = 1e-300  # no mass is less, so that it has a logarithm
 
 
@@ -68,13 +69,16 @@ def _shown(posterior: Posterior, least: float) -> tuple[list[int], list[int]]:
     log = np.log(np.maximum(mass, _LEAST)).tolist()
     chance = mass.tolist()
     last = 0.0
-    every = ordered(range(len(chance)), log.__getitem__, made.groups.__getitem__)
+    low = min(least, float(mass[largest(mass, n["shown"])].min())) * _BELOW
+    may = np.flatnonzero(mass >= low)
+    never = np.flatnonzero(mass < low).tolist()
+    every = ordered(may.tolist(), log.__getitem__, made.groups.__getitem__)
     for at, number in enumerate(every):
         apart = last - log[number] > EQUAL or not chance[number]
         if chance[number] < least and at >= n["shown"] and apart:
-            return every[:at], every[at:]
+            return every[:at], every[at:] + never
         last = log[number]
-    return every, []
+    return every, never
 
 
 def dangerous(posterior: Posterior) -> tuple[Site, ...]:

@@ -13,7 +13,7 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import flag_names
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import fired, rules
+from wardexam.reasoning.rules.urgency import Firing, fired, rules
 
 FLAG, SIGN = "flag:", "sign:"
 Fired = frozenset[str]  # rules
@@ -84,7 +84,8 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     """
     story = found.context
     blank = _blank(story.age, story.onset)
-    now = fired(found)
+    firing = Firing(found)
+    now = firing.now
     level = max((rules()[n].urgency for n in now), default=0)
     beside = _beside(found, blank)
     place = {name: number for number, name in enumerate(flag_names())}
@@ -93,9 +94,10 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
         """What is answered last, what matters now first, then what alone raises the level."""
         if name in answered:
             return True, True, True, 0, 0, place[name]
-        without = fired(_said(found, name, None)) if name in found.flags else now
+        said = found.flags.get(name) == "yes"
+        without = fired(_said(found, name, None)) if said else now
         alone = _alone(name, story.age, story.onset)
-        brings = fired(_said(found, name, "yes"))
+        brings = now if said else firing.by_yes(name)
         needs_more = brings - without - alone
         if needs_more or name in beside:
             links = len(needs_more) + beside[name]

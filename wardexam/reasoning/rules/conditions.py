@@ -4,7 +4,7 @@ Each looks only at what was found and told. What was not examined or not asked m
 condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import count
@@ -191,11 +191,14 @@ def _tried(test: Test, place: int) -> _Tried:
 _Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None]
 
 
+Row = tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]]  # name, every test, some test
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Conditions in their order, ready to be tried: name, every test, some test; and what each kind of finding meets."""
+    """Conditions in their order, ready to be tried, and what each kind of finding meets."""
 
-    order: tuple[tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]], ...]
+    order: tuple[Row, ...]
     met: dict[_Kind, tuple[int, ...]] = field(default_factory=dict)
 
     def met_by(self, finding: Finding) -> tuple[int, ...]:
@@ -244,9 +247,10 @@ def _told(tried: _Tried, examination: Findings) -> bool:
     )
 
 
-def _passes(
-    tried: _Tried, examination: Findings, met: dict[int, list[Finding]], held: set[str]
-) -> bool:
+Met = dict[int, list[Finding]]  # the findings that meet each test, by its place
+
+
+def _passes(tried: _Tried, examination: Findings, met: Met, held: set[str]) -> bool:
     if tried.only:
         return tried.only in held
     test, those = tried.test, met.get(tried.place, [])
@@ -271,21 +275,62 @@ def _passes(
     )
 
 
-def holding(examination: Findings, table: Table | None = None) -> set[str]:
-    """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
-    table = table or _table()
-    held: set[str] = set()
-    met: dict[int, list[Finding]] = {}
+def _met(examination: Findings, table: Table) -> Met:
+    met: Met = {}
     for finding in examination.findings:
         if finding.answer is not None:
             for place in table.met_by(finding):
                 met.setdefault(place, []).append(finding)
-    for name, every, some in table.order:
+    return met
+
+
+def _hold(rows: Iterable[Row], examination: Findings, met: Met, held: set[str]) -> set[str]:
+    """What holds already, and those of the rows that do."""
+    for name, every, some in rows:
         if all(_passes(t, examination, met, held) for t in every) and (
             not some or any(_passes(t, examination, met, held) for t in some)
         ):
             held.add(name)
     return held
+
+
+def holding(examination: Findings, table: Table | None = None) -> set[str]:
+    """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
+    table = table or _table()
+    return _hold(table.order, examination, _met(examination, table), set())
+
+
+@cache
+def _asking(flag: str) -> tuple[Row, ...]:
+    """The rows that hang on a flag, by themselves or by a condition that does."""
+    found: dict[str, Row] = {}
+    for row in _table().order:
+        tests = [t.test for t in (*row[1], *row[2])]
+        if any(t.flag == flag or t.condition in found for t in tests):
+            found[row[0]] = row
+    return tuple(found.values())
+
+
+class Held:
+    """The conditions that hold of some findings, tried again only where one flag is answered otherwise.
+
+    Args:
+        examination: What was found.
+
+    Attributes:
+        names: The conditions that hold.
+    """
+
+    def __init__(self, examination: Findings) -> None:
+        self._met = _met(examination, _table())
+        self.names = _hold(_table().order, examination, self._met, set())
+
+    def answered(self, flag: str, examination: Findings) -> set[str]:
+        """What holds of the same findings with this flag answered as it is in `examination`."""
+        rows = _asking(flag)
+        if not rows:
+            return self.names
+        return _hold(rows, examination, self._met, self.names.difference(name for name, *_ in rows))
 
 
 # --- what one nerve or root gives

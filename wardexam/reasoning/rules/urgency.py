@@ -25,9 +25,10 @@ from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
-from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.conditions import Held, conditions, holding
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
+from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row, read
 
 # Own plain words, least to most.
@@ -39,6 +40,7 @@ def in_time(by: str) -> str:
     return _TIMES.get(by, f"within {by}")
 
 
+WORSE = "worse"  # the flag by which what is known counts as new
 WORDS = ("no reason for urgency found", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
@@ -46,6 +48,7 @@ UNTIL_KNOWN = "until the onset is known"
 EARLIER_WORD = "earlier"
 EARLIER = f" ({EARLIER_WORD})"
 JOINED = "with what was found earlier"
+OFF_HERE = "switched off here"  # of a rule that the hospital has switched off
 POLICY = "Follow local policy."
 # Said whatever was found, asked or answered.
 NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
@@ -123,7 +126,11 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
-    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes."""
+    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes.
+
+    `switched_off` are the rules that would have spoken and that the hospital has switched off: they are in
+    neither the level nor the reasons.
+    """
 
     level: int
     word: str
@@ -131,6 +138,7 @@ class Urgency:
     not_asked: tuple[str, ...]
     answered_yes: tuple[str, ...]
     caution: str
+    switched_off: tuple[SwitchedOff, ...] = ()
 
 
 class Rule(TableRow):
@@ -210,14 +218,63 @@ def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
         found: What was found; once it is said to be worse, what is known counts as new.
         changes: What a comparison shows, such as ``change:worse``.
     """
-    whole = _holds(found).union(changes)
-    known = found.flags.get("worse") != "yes" and any(f.known for f in found.findings)
-    fresh = _holds(found.new).union(changes) if known else whole
-    return frozenset(
-        name
-        for name, row in rules().items()
-        if _fires(row, whole if row.known == "stands" else fresh)
-    )
+    return Firing(found, changes).now
+
+
+class Firing:
+    """The rules that fire for some findings, and what one more "yes" would fire beside them.
+
+    Args:
+        found: What was found; once it is said to be worse, what is known counts as new.
+        changes: What a comparison shows, such as ``change:worse``.
+
+    Attributes:
+        now: The ids of the rules that fire.
+    """
+
+    def __init__(self, found: Findings, changes: Collection[str] = ()) -> None:
+        self._found, self._changes = found, changes
+        said = {f"flag:{name}" for name, answer in found.flags.items() if answer == "yes"}
+        said.update(changes)
+        known = found.flags.get(WORSE) != "yes" and any(f.known for f in found.findings)
+        self._views: list[tuple[Findings, Held, set[str]]] = []
+        for view in (found, found.new) if known else (found,):
+            held = Held(view)
+            self._views.append((view, held, said | {f"sign:{name}" for name in held.names}))
+        whole, fresh = self._views[0][2], self._views[-1][2]
+        self.now = frozenset(
+            name
+            for name, row in rules().items()
+            if _fires(row, whole if row.known == "stands" else fresh)
+        )
+
+    def by_yes(self, flag: str) -> frozenset[str]:
+        """The rules that fire once a flag that is not answered "yes" is."""
+        flags = {**self._found.flags, flag: "yes"}
+        if flag == WORSE:
+            return fired(self._found.model_copy(update={"flags": flags}), self._changes)
+        added, holds = set[str](), []
+        for view, held, before in self._views:
+            names = held.answered(flag, view.model_copy(update={"flags": flags}))
+            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - held.names)}
+            added |= more
+            holds.append(before | more)
+        return self.now.union(
+            name
+            for item in added
+            for name in _speaking().get(item, ())
+            if _fires(rules()[name], holds[0 if rules()[name].known == "stands" else -1])
+        )
+
+
+@cache
+def _speaking() -> dict[str, list[str]]:
+    """The rules that speak of each flag, condition and change."""
+    found: dict[str, list[str]] = {}
+    for name, row in rules().items():
+        for item in dict.fromkeys((*row.some, *row.every)):
+            found.setdefault(item, []).append(name)
+    return found
 
 
 def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
@@ -232,7 +289,7 @@ def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
 
 def _only_known(examination: Findings) -> dict[str, str]:
     """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
-    if examination.flags.get("worse") == "yes":
+    if examination.flags.get(WORSE) == "yes":
         return {}
     whole, fresh = _holds(examination), _holds(examination.new)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
@@ -302,7 +359,7 @@ def _nothing_new(examination: Findings) -> bool:
     """Whether everything out of the usual is marked as known, and nothing is said to be worse."""
     odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
     return (
-        examination.flags.get("worse") != "yes"
+        examination.flags.get(WORSE) != "yes"
         and any(f.known for f in odd)
         and all(f.known or f.answer is None for f in odd)
     )
@@ -319,7 +376,8 @@ def assess(
         previous: What stands from earlier in the stay, if anything (`wardexam.reasoning.rules.standing`):
             what is worse raises urgency.
         reading: The inferred sites, if any: they can raise urgency.
-        wording: The hospital's own words for a rule's texts (`wardexam.reasoning.rules.wording`).
+        wording: The hospital's own words for a rule's texts, and which rule is switched off here
+            (`wardexam.reasoning.rules.wording`).
         own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
@@ -346,15 +404,18 @@ def assess(
     known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
+    own_words = wording or {}
+    spoken = now | joined
+    off = [n for n in spoken if n in own_words and is_off(own_words[n])]
     reasons = [
         _reason(
-            name, change, wording or {}, undated=undated, earlier=name in before and name in joined,
+            name, change, own_words, undated=undated, earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
-        for name, undated in (now | joined).items()
+        for name, undated in spoken.items() if name not in off
     ]  # fmt: skip
     worse = change.headline if change and change.worse else ""
-    worse = "said to be worse" if examination.flags.get("worse") == "yes" else worse
+    worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
     acts = acts_of(previous, examination)
     about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
     settled = about_own.settled is not None
@@ -380,8 +441,21 @@ def assess(
     level = max((r.urgency for r in reasons), default=0)
     not_asked = tuple(f for f in flag_names() if f not in examination.flags)
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
-    word = WORDS[level] if level or not not_asked else f"{NOT_ASSESSED}, {len(not_asked)} not asked"
-    return Urgency(level, word, tuple(reasons), not_asked, yes, f"{POLICY} {NOT_EXCLUDED}")
+    open_ = [f"{len(not_asked)} not asked"] if not_asked else []
+    open_ += [f"{len(off)} {OFF_HERE}"] if off else []
+    word = WORDS[level] if level or not open_ else ", ".join((NOT_ASSESSED, *open_))
+    silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
+    caution = f"{POLICY} {NOT_EXCLUDED}"
+    return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent))
+
+
+def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
+    """A rule that would have spoken, as the hospital has switched it off."""
+    row = rules()[name]
+    return SwitchedOff(
+        name, row.urgency, own.get("reason", row.reason), _brief(row, own), own[OFF_BY],
+        own[OFF_WHY], own[OFF_ON],
+    )  # fmt: skip
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
@@ -463,7 +537,7 @@ def _reason(
     """A rule that fired, in words."""
     row, own = rules()[name], wording.get(name, {})
     text = own.get("reason", row.reason)
-    if name == "worse" and change and change.worse and "reason" not in own:
+    if name == WORSE and change and change.worse and "reason" not in own:
         text = change.headline  # says what is worse
     if undated:
         text = f"{text}, {UNTIL_KNOWN}"

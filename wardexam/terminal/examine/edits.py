@@ -418,11 +418,11 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
     )
 
 
-FORESEEN = 2  # answers at the cursor worth a reading ahead of the key: each costs some 4 ms
-
-
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:
-    """The examinations that a grade at the cursor would make, likeliest first."""
+    """The examinations that the next key is likely to make: of the grades at the cursor the likeliest alone.
+
+    Each costs a reading. Of keys that change a grade, every one of them, the likeliest is right in 11 of 18.
+    """
     row, side = state.row, state.side
     if isinstance(row, OnsetQuestion):
         for began in ONSETS:
@@ -440,14 +440,13 @@ def ahead(state: State, examination: Examination) -> Iterator[Examination]:
     graded_sides = state.graded_sides
     answers = state.answers(row).answers
     usual = next((n for n, a in enumerate(answers) if a.usual), 0)
-    order = sorted(
+    likeliest = min(
         range(len(answers)), key=lambda n: (answers[n].code not in likely, abs(n - usual))
     )
-    for answer in (answers[n] for n in order[:FORESEEN]):
-        possible = examination
-        for each in graded_sides:
-            possible = apply(possible, graded(possible, row, each, answer))
-        yield possible
+    possible = examination
+    for each in graded_sides:
+        possible = apply(possible, graded(possible, row, each, answers[likeliest]))
+    yield possible
 
 
 class ScoresTaken(NamedTuple):

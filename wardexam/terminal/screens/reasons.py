@@ -17,6 +17,7 @@ from wardexam.note.reasons import (
     image_words,
     level_of,
     limit_words,
+    off_lines,
 )
 from wardexam.reasoning.rules.urgency import Reason, Urgency
 from wardexam.terminal.canvas import Line
@@ -101,11 +102,15 @@ class ReasonsScreen(LineScreen):
         )
         self.show_head(heading(self._of, bed, tails, self.size.width), urgency)
         if not reasons:
-            text = f"{urgency.word.capitalize()}. {urgency.caution}"
-            self.canvas("body").show([[(line, "")] for line in textwrap.wrap(text, width)])
+            said = [f"{urgency.word.capitalize()}. {urgency.caution}", *off_lines(urgency)]
+            lines = [line for text in said for line in textwrap.wrap(text, width)]
+            self.canvas("body").show([[(line, "")] for line in lines])
             return
         at = self._at(reasons)
         detail = self._detail(reasons[at], width)
+        detail += [
+            [(t, "strong")] for text in off_lines(urgency) for t in textwrap.wrap(text, width)
+        ]
         room = self.size.height - self.above - 3 - len(detail)
         listed = [self._listed(n, r, width, chosen=n == at) for n, r in enumerate(reasons)]
         self.canvas("body").show([*_around(listed, at, room), [], *detail])

@@ -15,6 +15,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
+from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
@@ -117,7 +118,12 @@ class WardScreen(LineScreen):
         self.ward_app.sending.begin()
         at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
         self._choose(next(at, 0))
-        self.said = self._drafts_left(drafts, sheets) or self.said or self.ward_app.notice
+        self.said = (
+            self._drafts_left(drafts, sheets)
+            or self.said
+            or self.ward_app.notice
+            or self._review_due()
+        )
         self.redraw()
 
     @property
@@ -601,8 +607,12 @@ class WardScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """That the list cannot be read, what is wrong with the ward, and what waits for its store."""
-        return self._away or self._problem or self.ward_app.sending.words
+        """That the list cannot be read, what is wrong with the ward, what waits for its store; else a review due."""
+        return self._away or self._problem or self.ward_app.sending.words or self._review_due()
+
+    def _review_due(self) -> str:
+        session = self.ward_app.session
+        return due_line(session.wording, session.now().date())
 
     def _done(self, said: str, then: Callable[[], None] = lambda: None) -> None:
         """Say what was done, on the list as it is now; keys wait a moment for that."""

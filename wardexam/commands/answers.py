@@ -1,0 +1,287 @@
+"""What `beds`, `check`, `import` and `handover` answer with `--json`: one line of JSON each, by a schema that is printed.
+
+A level of null is a patient whom nobody examined, 0 one in whom nothing that was asked and examined raises
+urgency: neither says that anything is normal.
+"""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import TypeAdapter
+
+from wardexam import __version__
+from wardexam.note import handover
+from wardexam.reasoning.rules.deadlines import overdue
+from wardexam.reasoning.rules.urgency import Urgency
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.wording import Wording
+    from wardexam.records.archive import Counts
+    from wardexam.records.repository import Bed, Papers, Report
+
+CAUTION = " ".join(handover.END.split())
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """How urgent an examination was when it was saved.
+
+    Attributes:
+        level: 0 (not assessed, or no rule fires) to 3 (now).
+        word: The same in words.
+        worse: Whether it was worse than what stood before.
+        headline: Why.
+        new: Whether nothing was done yet about one of the gravest reasons.
+        due: When the first limit that runs ends; null where none runs.
+        overdue_minutes: How long that is passed; null where it is not.
+        step: What is to be done by then.
+    """
+
+    level: int
+    word: str
+    worse: bool
+    headline: str
+    new: bool
+    due: datetime | None
+    overdue_minutes: int | None
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class BedLine:
+    """One bed.
+
+    Attributes:
+        bed: The bed; it is no identifier.
+        patient: The identifier that other commands take.
+        examinations: How many were saved.
+        last_at: When the last was; null without one.
+        urgency: Of the last; null where nobody examined.
+        next_due: When the next examination is due; null without a schedule or a first one.
+        draft: Whether an examination is under way.
+        discharged: When the patient was discharged; null of who is on the ward.
+        trouble: Why the record cannot be read; empty where it can.
+    """
+
+    bed: str
+    patient: str
+    examinations: int
+    last_at: datetime | None
+    urgency: Level | None
+    next_due: datetime | None
+    draft: bool
+    discharged: datetime | None
+    trouble: str
+
+
+@dataclass(frozen=True, slots=True)
+class Beds:
+    """What `wardexam beds --json` answers; `problem` is what is wrong with the ward as a whole."""
+
+    version: Literal[1]
+    program: str
+    at: datetime
+    beds: tuple[BedLine, ...]
+    problem: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What `wardexam check --json` answers: whether all is sound, and what was found, line by line."""
+
+    version: Literal[1]
+    program: str
+    at: datetime
+    repair: bool
+    sound: bool
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A patient whose record could not be read, and why."""
+
+    patient: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What `wardexam import --json` answers.
+
+    Attributes:
+        dry_run: Whether nothing was added, and this is what would be.
+        patients: How many.
+        examinations: How many revisions of examinations.
+        sealed: Whether the archive has an end by which a cut is told.
+        left_out: Whom it says it was made without.
+    """
+
+    version: Literal[1]
+    program: str
+    dry_run: bool
+    patients: int
+    examinations: int
+    sealed: bool
+    left_out: tuple[LeftOut, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """A patient's last examination on the handover.
+
+    Attributes:
+        id: Its identifier.
+        at: When it was.
+        by: Who examined, the last hand.
+        first: Whether it is the first of the stay.
+        level: 0 to 3: the gravest of its reasons and of what was raised when it was saved.
+        headline: Why.
+        worse: Whether it is worse than what stood before.
+        overdue_minutes: How long the first limit that runs is passed; null where it is not.
+        urgency: Every reason with what was done and by when; its ``not_asked`` are the flags not asked.
+        changed: What changed, the gravest first.
+        found: The impression, what changed, was abnormal, not testable and not examined, in sentences.
+    """
+
+    id: str
+    at: datetime
+    by: str
+    first: bool
+    level: int
+    headline: str
+    worse: bool
+    overdue_minutes: int | None
+    urgency: Urgency
+    changed: tuple[str, ...]
+    found: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HandedOver:
+    """One patient on the handover; what is not known of who it is, is empty or null.
+
+    Attributes:
+        patient: The identifier that other commands take.
+        bed: The bed.
+        name: The name.
+        number: The hospital's number.
+        born: The birth date.
+        age: The age in years.
+        next_due: When the next examination is due.
+        examination: The last examination; null where nobody examined.
+        beside: What a cord injury sheet says that is not in the urgency.
+    """
+
+    patient: str
+    bed: str
+    name: str
+    number: str
+    born: date | None
+    age: int | None
+    next_due: datetime | None
+    examination: Examined | None
+    beside: str
+
+
+@dataclass(frozen=True, slots=True)
+class Handover:
+    """What `wardexam handover --json` answers, sickest and most changed first; `trail` is the head of the audit trail."""
+
+    version: Literal[1]
+    program: str
+    at: datetime
+    patients: tuple[HandedOver, ...]
+    left_out: tuple[LeftOut, ...]
+    trail: str
+    caution: str
+
+
+Answer = Beds | Checked | Imported | Handover
+FORMS: dict[str, type] = {"beds": Beds, "check": Checked, "import": Imported, "handover": Handover}
+
+
+def schema(command: str) -> dict[str, Any]:
+    """The JSON Schema of what a command of `FORMS` answers."""
+    made: dict[str, Any] = TypeAdapter(FORMS[command]).json_schema(mode="serialization")
+    for form in (made, *made.get("$defs", {}).values()):
+        if "properties" in form:
+            form["additionalProperties"] = False
+            form["required"] = list(form["properties"])
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **made}
+
+
+def line(answer: Answer) -> str:
+    """An answer as a line of JSON, ASCII."""
+    kind: TypeAdapter[Answer] = TypeAdapter(type(answer))
+    return json.dumps(kind.dump_python(answer, mode="json")) + "\n"
+
+
+def _time(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text) if text else None
+
+
+def _minutes(due: datetime | None, now: datetime) -> int | None:
+    late = overdue(due, now)
+    return None if late is None else int(late.total_seconds() // 60)
+
+
+def _bed(bed: "Bed", now: datetime) -> BedLine:
+    head = bed.summary
+    level = head and Level(
+        head.urgency, head.urgency_word, head.worse, head.headline, head.new,
+        head.due_at, _minutes(head.due_at, now), head.step,
+    )  # fmt: skip
+    return BedLine(
+        bed.bed, bed.patient_id, bed.examinations, _time(bed.last_at), level or None,
+        bed.due_at, bed.has_draft, _time(bed.discharged), bed.trouble,
+    )  # fmt: skip
+
+
+def beds(listed: "Iterable[Bed]", problem: str, now: datetime) -> Beds:
+    """The answer of `beds`."""
+    return Beds(1, __version__, now, tuple(_bed(b, now) for b in listed), problem, CAUTION)
+
+
+def checked(report: "Report", *, repair: bool, now: datetime) -> Checked:
+    """The answer of `check`."""
+    return Checked(1, __version__, now, repair, report.sound, report.lines)
+
+
+def imported(counts: "Counts", *, dry_run: bool) -> Imported:
+    """The answer of `import`."""
+    left = tuple(LeftOut(patient, why) for patient, why in counts.left_out)
+    return Imported(
+        1, __version__, dry_run, counts.patients, counts.examinations, counts.sealed, left
+    )
+
+
+def _examined(entry: handover.Entry, now: datetime) -> Examined | None:
+    of = entry.told
+    if of is None:
+        return None
+    return Examined(
+        of.last.id, of.last.at, of.last.hands[-1], of.previous is None, entry.level, entry.headline,
+        of.head.worse, _minutes(of.head.due_at, now), of.urgency,
+        tuple(sign.text for sign in of.change.gravest) if of.change else (),
+        tuple(handover.found(of)),
+    )  # fmt: skip
+
+
+def handed_over(
+    papers: "Papers", trail: str, *, now: datetime, wording: "Wording | None"
+) -> Handover:
+    """The answer of `handover`: the patients of the sheet in its order."""
+    rows = []
+    for entry in handover.entries(papers, now=now, wording=wording):
+        p = entry.patient
+        due = handover.due_at(p, entry.told.last if entry.told else None)
+        rows.append(
+            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside)
+        )  # fmt: skip
+    left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
+    return Handover(1, __version__, now, tuple(rows), left, trail, CAUTION)

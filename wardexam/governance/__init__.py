@@ -1,0 +1,1 @@
+"""What a hospital asks before it lets a tool in: hazards, owners, incidents, retention, research. Reads only."""

@@ -1,0 +1,133 @@
+"""The data dictionary of the research export, made from the tables that the program itself reads."""
+
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.structures import Columns, TableRow, checked_row
+from wardexam.errors import TableError
+from wardexam.exam.acts import ActKind
+from wardexam.exam.answers import answer_sets, meanings, scales
+from wardexam.exam.final_sites import FINAL_SITES
+from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
+from wardexam.exam.flags import every_flag
+from wardexam.exam.story import STORY
+from wardexam.reasoning.rules.urgency import WORDS, in_time, rules
+from wardexam.reasoning.tables import read
+from wardexam.version import __version__
+
+TABLE = "columns.toml"
+KINDS: dict[ActKind, str] = {
+    "called": "somebody was called", "asked": "an image was asked for", "done": "an image was done",
+    "not_needed": "written not to be needed", "lowered": "written to be brought down",
+}  # fmt: skip
+
+
+class Column(TableRow):
+    """What a column of the export says."""
+
+    says: str
+
+
+class Entry(Columns):
+    """A row of the dictionary.
+
+    Attributes:
+        kind: What is explained: ``column``, ``sign``, ``answer``, ``grade``, ``flag``, ``rule``, ``story``, ...
+        of: In what it stands: the file of a column, the answers of a code; empty where in nothing.
+        id: The stable name.
+        words: What it is, in words.
+        more: What else there is to know.
+        source: Where it is from; empty where its table names none.
+    """
+
+    kind: str
+    of: str
+    id: str
+    words: str
+    more: str = ""
+    source: str = ""
+
+
+@cache
+def columns() -> dict[str, dict[str, Column]]:
+    """The columns of each file, in their order.
+
+    Raises:
+        TableError: A row is malformed.
+    """
+    text = (files("wardexam.governance") / TABLE).read_text(encoding="utf-8")
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise TableError(str(error), TABLE, "mend the table") from None
+    return {
+        name: {c: checked_row(Column, row, f"{TABLE}, {name}, {c}") for c, row in rows.items()}
+        for name, rows in table.items()
+    }
+
+
+def _signs() -> Iterator[Entry]:
+    for sign in catalogue().values():
+        more = [f"part {sign.part}", f"limb {sign.limb}", f"sides {sign.sides}", f"answers {sign.answers}"]  # fmt: skip
+        more += [f"segments {' '.join(sign.segments)}"] if sign.segments else []
+        yield Entry(kind="sign", of=sign.part, id=sign.id, words=sign.name, more="; ".join(more), source=sign.source)  # fmt: skip
+
+
+def _answers() -> Iterator[Entry]:
+    for name, row in answer_sets().items():
+        for answer in row.answers:
+            number = f"; with a number of {row.amount.unit}, {row.amount.least} to {row.amount.most}" if row.amount and answer.code in row.amount.answers else ""  # fmt: skip
+            usual = "usual" if answer.usual else "not usual"
+            yield Entry(kind="answer", of=name, id=answer.code, words=answer.words, more=f"{usual}{number}")  # fmt: skip
+    for scale in scales().values():
+        for answer in scale.grades.answers:
+            meaning = scale.meanings[answer.code]
+            yield Entry(kind="grade", of=scale.id, id=answer.code, words=answer.words, more=f"meaning {meaning}")  # fmt: skip
+    for name, words in meanings().items():
+        yield Entry(kind="meaning", of="tendon", id=name, words=words)
+    yield Entry(
+        kind="answer", of="level", id="C1 to S5", words="the lowest segment that is still normal",
+    )  # fmt: skip
+
+
+def _told() -> Iterator[Entry]:
+    for flag in every_flag().values():
+        more = "not asked any more" if flag.retired else ""
+        yield Entry(kind="flag", of="", id=flag.id, words=flag.ask, more=more)
+    for question in STORY:
+        for answer in question.answers:
+            yield Entry(kind="story", of=question.field, id=answer.code, words=answer.words)
+    yield Entry(kind="story", of="onset", id="unknown", words="not told: counts as acute")
+    for reason, words in REASON_WORDS.items():
+        yield Entry(kind="not_testable", of="", id=reason, words=words)
+    for quality, words in QUALITY_WORDS.items():
+        yield Entry(kind="quality", of="tendon", id=quality, words=words)
+
+
+def _meant() -> Iterator[Entry]:
+    for name, row in rules().items():
+        more = f"{WORDS[row.urgency]}, {in_time(row.by)}"
+        yield Entry(kind="rule", of="", id=name, words=row.reason, more=more, source=row.source)
+    own = "the tool's own alarm, from the places it thinks likely"
+    yield Entry(kind="rule", of="", id="inferred_site", words=own)
+    for kind, words in KINDS.items():
+        yield Entry(kind="act", of="", id=kind, words=words)
+    sites = read("inference/sites.toml")
+    for site in FINAL_SITES:
+        words = str(sites[site]["name"]) if site in sites else "no lesion"
+        yield Entry(kind="final_site", of="", id=site, words=words)
+
+
+def dictionary() -> Iterator[Entry]:
+    """Every column of the export, and every code that may stand in one, from the tables."""
+    yield Entry(kind="program", of="", id="wardexam", words=__version__)
+    for name, rows in columns().items():
+        for column, row in rows.items():
+            yield Entry(kind="column", of=f"{name}.csv", id=column, words=row.says, source=row.source)  # fmt: skip
+    yield from _signs()
+    yield from _answers()
+    yield from _told()
+    yield from _meant()
