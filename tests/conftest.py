@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 HERE = Path(__file__).parent
+pytest_plugins = ["tests.records.postgres.fixtures"]
 _FOLDERS = count()  # of this process
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
@@ -32,6 +33,7 @@ SLOW = (
     "handbook/test_urgency_rules.py",
     "injury/test_two_ways.py",
     "injury/test_worksheet.py",
+    "plain/test_outage.py",
     "practice/test_dialogue.py",
     "practice/test_drawing.py",
     "reasoning/test_calibration.py",
@@ -45,6 +47,9 @@ SLOW = (
     "records/test_erasure.py",
     "records/test_faults.py",
     "records/test_hostile.py",
+    "records/postgres/test_commands.py",
+    "records/postgres/test_faults.py",
+    "records/postgres/test_schema.py",
     "terminal/pty",
     "terminal/test_again.py",
     "terminal/test_both.py",
@@ -61,6 +66,7 @@ SLOW = (
     "terminal/test_many.py",
     "terminal/test_one_meaning.py",
     "terminal/test_orders.py",
+    "terminal/test_outage.py",
     "terminal/test_questions.py",
     "terminal/test_range.py",
     "terminal/test_reasons.py",
@@ -68,6 +74,7 @@ SLOW = (
     "terminal/test_screens.py",
     "terminal/test_selection.py",
     "terminal/test_small.py",
+    "terminal/test_store_calls.py",
     "terminal/test_story.py",
     "terminal/test_textual_port.py",
     "terminal/test_top.py",

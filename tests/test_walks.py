@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 
 from tests.examinations import examined
+from tests.records.checking import check_store
 from tests.records.test_migration import LAYOUT_1, SCHEMA_5
 from wardexam.exam.examination import Patient
 from wardexam.governance.hazards import read_log
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.rules.urgency import rules
 from wardexam.records import schemas
-from wardexam.records.check import check_store
 from wardexam.records.ward import open_ward
 
 ROOT = Path(__file__).parents[1]

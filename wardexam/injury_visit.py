@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
 
-from wardexam.errors import InputError
+from wardexam.errors import InputError, RecordsError
 from wardexam.exam.examination import Amendment, Patient
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean, held
@@ -22,6 +22,7 @@ from wardexam.records.repository import draft_line
 from wardexam.visit import same
 
 if TYPE_CHECKING:
+    from wardexam.records.outbox import Unsent
     from wardexam.records.repository import Bed, DraftWriter, PatientFile
     from wardexam.session import Session
 
@@ -161,7 +162,6 @@ class InjuryVisit:
         self._undo: list[SheetStep] = []
         self._redo: list[SheetStep] = []
         self._kept = draft.kept, session.now()
-        session.ward.record("viewed", file.patient.id, session.examiner)
 
     @classmethod
     def open(cls, session: "Session", patient_id: str, shown: "Bed | None" = None) -> Self:
@@ -172,10 +172,11 @@ class InjuryVisit:
         Raises:
             WardexamError: The record has other details than the line that was chosen.
         """
-        file = session.ward.file(patient_id)
+        opened = session.ward.opened(patient_id, session.examiner)
+        file = opened.file
         same(file.patient, shown)
         drafts = session.ward.sheet_drafts
-        left = [d for d in drafts.infos() if d.patient_id == patient_id and not d.held]
+        left = [d for d in opened.sheet_drafts if not d.held]
         whole = [d for d in left if not d.trouble]
         if whole:
             draft, kept = drafts.resume(whole[-1].draft_id)
@@ -197,7 +198,8 @@ class InjuryVisit:
             drafts.start(kept, session.examiner).close()
         draft, held_ = drafts.resume(kept.id)
         said = "What was saved stays. Saving makes a further revision and asks why."
-        return cls(session, session.ward.file(kept.patient), held_, draft, said)
+        file = session.ward.opened(kept.patient, session.examiner).file
+        return cls(session, file, held_, draft, said)
 
     # --- what it is
 
@@ -304,9 +306,21 @@ class InjuryVisit:
             kept = _amended(kept, session.examiner, why, session.now())
         return lambda: session.ward.save_sheet(kept, session.examiner)
 
+    def unsent(self, why: str = "") -> "Callable[[], Unsent]":
+        """What makes the same save, as it stands now, to be kept until the store can be reached again."""
+        from wardexam.records.outbox import Unsent
+
+        by, at, kept = self.session.examiner, self.session.now(), self.kept
+        if self.amends:
+            kept = _amended(kept, by, why, at)
+        return lambda: Unsent(kept, by, at)
+
     def done(self) -> None:
-        """Take the draft of what was saved away."""
-        self.session.ward.sheet_drafts.drop(self.draft)
+        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
+        try:
+            self.session.ward.sheet_drafts.drop(self.draft)
+        except RecordsError:
+            self.draft.close()
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""
@@ -319,6 +333,13 @@ class InjuryVisit:
             self.draft.close()
         else:
             self.done()
+
+    def go_on(self, saved: KeptSheet) -> None:
+        """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
+        self.amends = True
+        self.kept = self.kept.model_copy(
+            update={"revision": saved.revision, "amendment": saved.amendment}
+        )
 
     def put_aside(self) -> None:
         """Let go and set the draft aside: it is kept, and not offered again."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 from pydantic import ValidationError
 
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.entry import Change, apply, first_fault, inverse
 from wardexam.exam.examination import Context, Examination, Findings, Patient
@@ -21,7 +21,7 @@ from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.raised import first_raised, recorded
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
-from wardexam.records.repository import clock_line, draft_line
+from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
 if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from wardexam.note.note import Form
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.wording import Wording
+    from wardexam.records.outbox import Unsent
     from wardexam.records.repository import Bed, DraftWriter, PatientFile, Summary
     from wardexam.session import Session
 
@@ -223,6 +224,11 @@ class Saved:
         same(self.patient, shown)
 
     @property
+    def file(self) -> "PatientFile":
+        """What was read."""
+        return self._file
+
+    @property
     def last(self) -> Examination | None:
         """The examination saved last, in its last revision."""
         return self._file.examinations[-1] if self._file.examinations else None
@@ -306,7 +312,7 @@ def _usual(reason: Reason | None, kind: ActKind) -> str:
 
 def write_act(
     session: "Session", patient_id: str, rule: str | Sequence[str], kind: ActKind, what: str = "",
-    shown: "Bed | None" = None,
+    shown: "Bed | None" = None, at: datetime | None = None,
 ) -> Examination:  # fmt: skip
     """Save what was done about a reason, or several at once, of the examination saved last, as a further revision of it.
 
@@ -317,6 +323,7 @@ def write_act(
         kind: What was done; see `wardexam.exam.acts.Act`.
         what: Whom, which image, what it showed or why; see `Case.act`.
         shown: The line that was chosen, if one was; what is written to must be what it showed.
+        at: When; now where it is not given. The same at the same time again is written once.
 
     Raises:
         InputError: No examination is stored, or the act cannot be accepted; nothing has changed.
@@ -324,8 +331,11 @@ def write_act(
         RecordsError: It could not be saved.
     """
     case = Saved(session, patient_id, shown).named(None)
-    at = session.now()
+    at = at or session.now()
     made = case.acts(rule, kind, what, session.examiner, at)
+    written_before = {a.same for a in case.examination.acts}
+    if {a.same for a in made} <= written_before:
+        return case.examination
     acts = (*case.examination.acts, *made)
     written = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
     examination, summary = written.to_save()
@@ -365,6 +375,7 @@ class Visit:
         draft: Where every change is kept.
         amends: Whether it is a further revision of a saved examination.
         resumed: Whether it goes on from a draft that was left.
+        entries: How often the doctor has changed it; what the tool puts down by itself does not count.
         said: What there is to say of how it began.
     """
 
@@ -379,12 +390,12 @@ class Visit:
         self.session, self.examination, self.draft, self.said = session, examination, draft, said
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
+        self.entries = 0
         self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
         self._redo: list[Step] = []
-        session.ward.record("viewed", file.patient.id, session.examiner)
 
     # --- beginning
 
@@ -403,14 +414,14 @@ class Visit:
         Raises:
             WardexamError: The record has other details than the line that was chosen.
         """
-        ward = session.ward
-        file = ward.file(patient_id)
+        opened = session.ward.opened(patient_id, session.examiner)
+        file = opened.file
         same(file.patient, shown)
-        drafts = [d for d in ward.drafts() if d.patient_id == patient_id and not d.held]
+        drafts = [d for d in opened.drafts if not d.held]
         left = [d for d in drafts if not d.trouble]
         if left:
             said = f"Draft resumed: {draft_line(left[-1], file.patient.bed, session.now())}."
-            draft, examination = ward.resume_draft(left[-1].draft_id, session.examiner)
+            draft, examination = session.ward.resume_draft(left[-1].draft_id, session.examiner)
             made = cls(session, file, examination, draft, said)
             made.resumed = not made.amends or bool(left[-1].keys)
             return made
@@ -424,7 +435,7 @@ class Visit:
     @classmethod
     def begin(cls, session: "Session", patient_id: str) -> Self:
         """A new examination."""
-        return cls._new(session, session.ward.file(patient_id))
+        return cls._new(session, session.ward.opened(patient_id, session.examiner).file)
 
     @classmethod
     def _new(cls, session: "Session", file: "PatientFile") -> Self:
@@ -450,7 +461,8 @@ class Visit:
     def resume(cls, session: "Session", draft_id: str) -> Self:
         """A draft that was left; who resumes it is put down."""
         draft, examination = session.ward.resume_draft(draft_id, session.examiner)
-        made = cls(session, session.ward.file(examination.patient), examination, draft)
+        file = session.ward.opened(examination.patient, session.examiner).file
+        made = cls(session, file, examination, draft)
         made.resumed = True
         return made
 
@@ -544,11 +556,13 @@ class Visit:
         self.examination = changed
         for step in steps:
             self.draft.append(step.change)
+        self.entries += 1
         self._undo += steps
         self._redo.clear()
 
     def undo(self) -> Step | None:
         """Take back what the last keystroke changed, all of it; its first step, None where none is left."""
+        self.entries += bool(self._undo)
         while self._undo:
             step = self._undo.pop()
             self._take(step.back)
@@ -561,6 +575,7 @@ class Visit:
         """Make again what was undone last; its first step, None where none is left."""
         if not self._redo:
             return None
+        self.entries += 1
         first = self._redo[-1]
         while self._redo and (self._redo[-1].joined or self._redo[-1] is first):
             step = self._redo.pop()
@@ -619,7 +634,8 @@ class Visit:
 
         Raises, when called:
             BusyError: Another session is in the way; nothing has changed.
-            AmendedMeanwhileError: Someone else amended the examination first; see `go_after`.
+            AmendedMeanwhileError: Someone else amended the examination first, or it was saved before and entered
+                further since; see `go_after`.
         """
         session, amends = self.session, self.amends
         # What was suggested before speaks of other findings.
@@ -627,14 +643,37 @@ class Visit:
 
         def save() -> Examination:
             # What was done meanwhile about reasons that stand, from the list, is carried on.
-            begun = case_of(session.ward.file(entered.patient), entered, session.wording)
-            examination, summary = begun.to_save(reading)
+            file = session.ward.file(entered.patient)
+            examination, summary = case_of(file, entered, session.wording).to_save(reading)
             if amends:
                 at = session.now()
                 return session.ward.amend(examination, session.examiner, why.strip(), at, summary)
-            return session.ward.save(examination, session.examiner, summary)
+            try:
+                return session.ward.save(examination, session.examiner, summary)
+            except InputError:
+                # Saved before, as by a try whose answer never came, and then entered further.
+                if stored := file.revisions(entered.id):
+                    raise AmendedMeanwhileError(stored[-1]) from None
+                raise
 
         return save
+
+    def unsent(self, reading: "Reading | None", why: str = "") -> "Callable[[], Unsent]":
+        """What makes the same save, as it stands now, to be kept until the store can be reached again."""
+        from wardexam.records.outbox import Unsent
+
+        by, at, reason = (
+            self.session.examiner,
+            self.session.now(),
+            why.strip() if self.amends else "",
+        )
+        case = self.case_of(self.examination.model_copy(update={"reading": None}))
+
+        def made() -> Unsent:
+            examination, summary = case.to_save(reading)
+            return Unsent(examination, by, at, reason, summary)
+
+        return made
 
     def save(self, reading: "Reading | None", why: str = "") -> Examination:
         """Save, and take the draft away. Raises as `saving` does; the draft then stays."""
@@ -643,8 +682,19 @@ class Visit:
         return saved
 
     def done(self) -> None:
-        """Take the draft of what was saved away."""
-        self.session.ward.drop_draft(self.draft)
+        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
+        try:
+            self.session.ward.drop_draft(self.draft)
+        except RecordsError:
+            self.draft.close()
+
+    def go_on(self, saved: Examination) -> None:
+        """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
+        self.amends = True
+        self._order = [*dict.fromkeys((*self._order, saved.id))]
+        self.examination = self.examination.model_copy(
+            update={"revision": saved.revision, "amendment": saved.amendment}
+        )
 
     def go_after(self, theirs: Examination, save: str) -> str:
         """Go on from what someone else saved meanwhile: saving then makes the revision after theirs.
@@ -661,13 +711,8 @@ class Visit:
         text = differences(theirs, self.examination, save)
         # What they did about the reasons is done: it stands beside what is entered here.
         acts = {a.same: a for a in (*theirs.acts, *self.examination.acts)}
-        self.examination = self.examination.model_copy(
-            update={
-                "revision": theirs.revision,
-                "amendment": theirs.amendment,
-                "acts": tuple(acts.values()),
-            }
-        )
+        self.go_on(theirs)
+        self.examination = self.examination.model_copy(update={"acts": tuple(acts.values())})
         return text
 
     @property

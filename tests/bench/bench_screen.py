@@ -121,6 +121,28 @@ def bench_first_keys(rounds: int, store: Path, env: dict[str, str], size: tuple[
     row("wardexam", *(f"{n:.1f}" for n in figures))
 
 
+# -- opening
+
+
+def bench_opening(rounds: int, store: Path, env: dict[str, str], size: tuple[int, int]) -> None:
+    """From the list into an examination and into a note, and back, with everything loaded."""
+    keys = {"examine": "\r", "back from it": "q", "note": "n", "back from the note": "q"}
+    taken: dict[str, list[float]] = {name: [] for name in keys}
+    with running(wardexam("--db", str(store)), env, size) as session:
+        session.wait(lambda s: re.search(WARD, s.text))
+        session.quiet(1.5)
+        for number in range(rounds + 2):
+            for name, key in keys.items():
+                last = timed(session, key)[1]
+                if number > 1:
+                    taken[name].append(last)
+                at_rest(session)
+    print(f"opening, {rounds} times: key to last byte")
+    row("", "p50", "p95")
+    for name, values in taken.items():
+        row(name, f"{percentile(values, 0.5):.1f}", f"{percentile(values, 0.95):.1f}")
+
+
 # -- keys
 
 
@@ -303,7 +325,7 @@ def bench_modules(store: Path, env: dict[str, str]) -> None:
 
 # How to get from the ward list to an examination: a key, and what then shows.
 WARD = "12 patients"
-WALK: tuple[tuple[str, str], ...] = (("\r", "Reflexes and more: core"),)
+WALK: tuple[tuple[str, str], ...] = (("\r", "Abnormal last time"), ("m", "core"), ("1", "Reflexes and more: core"))  # fmt: skip
 
 
 def main() -> None:
@@ -332,6 +354,7 @@ def main() -> None:
             bench_start(chosen.rounds, store, env, (columns, lines), WARD.encode())
             bench_modules(store, env)
             bench_first_keys(5, store, env, (columns, lines))
+            bench_opening(30, store, env, (columns, lines))
         if chosen.keys:
             bench_keys(chosen.keys, stores, env, (columns, lines), work)
         if chosen.idle:

@@ -48,13 +48,13 @@ def measures(ward: Ward) -> dict[str, Callable[[int], object]]:
         return handover.render(rows, now=NOW)
 
     def leave_and_return(_: int) -> None:
-        ward.discharge(last, NOW, "bench")
-        ward.restore(last, "bench")
+        ward.discharge(ward.patient(last), NOW, "bench")
+        ward.restore(ward.patient(last), "bench")
 
     return {
         "open the ward": lambda _: open_ward(ward.folder),
         "list the beds": lambda _: ward.beds(),
-        "look for a change": lambda _: ward.stamp(),
+        "open a patient": lambda _: ward.opened(first, "bench"),
         "read a patient's examinations": lambda _: ward.examinations(first),
         "save an examination": save,
         "handover sheet": sheet,

@@ -23,6 +23,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tests.records.checking import check_store
 from tests.records.sealing import sealed, sealed_bytes
 from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.entry import Change, apply
@@ -33,7 +34,7 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.records import audit
 from wardexam.records.archive import read_archive, write_archive
-from wardexam.records.check import check_store, fault_of
+from wardexam.records.check import fault_of
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.schemas import read_tables, unpack
 from wardexam.records.ward import Ward, open_ward
@@ -255,7 +256,7 @@ class Failing:
 def _prepared(folder: Path) -> Ward:
     ward = open_ward(folder)
     ward.take_in([Arrival(patient(n), (examination(f"first{n}", n),), SUMMARY) for n in PATIENTS[:3]], "x")  # fmt: skip
-    ward.discharge(PATIENTS[2], AT, "x")
+    ward.discharge(ward.patient(PATIENTS[2]), AT, "x")
     ward.start_draft(examination("leftdraft1"), "Dr Ash").close()
     ward.update(ward.patient(PATIENTS[0]).model_copy(update={"bed": "B2"}), "x")
     return ward
@@ -292,8 +293,8 @@ SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     ),
     "admit": lambda w: w.admit(patient("newpatient"), "x"),
     "edit": lambda w: w.update(w.patient(PATIENTS[0]).model_copy(update={"bed": "C3"}), "x"),
-    "discharge": lambda w: w.discharge(PATIENTS[0], AT, "x"),
-    "restore": lambda w: w.restore(PATIENTS[2], "x"),
+    "discharge": lambda w: w.discharge(w.patient(PATIENTS[0]), AT, "x"),
+    "restore": lambda w: w.restore(w.patient(PATIENTS[2]), "x"),
     "import": lambda w: w.take_in(
         [Arrival(patient(n), (examination(f"first{n}", n),)) for n in ("import001", "import002")], "x"
     ),

@@ -89,7 +89,7 @@ def build(folder: Path) -> None:
     second = exam("alphaid01", 2).model_copy(update={"comment": token("alphaid01", 9)})
     ward.amend(second, "Dr Bex", "a slip", AT + timedelta(hours=5), SUMMARY)
     ward.take_in([Arrival(patient("charlid03"), tuple(exam("charlid03", n) for n in (1, 2)), SUMMARY)], "Dr Ash")  # fmt: skip
-    ward.discharge("deltaid04", AT + timedelta(hours=9), "Dr Ash")
+    ward.discharge(ward.patient("deltaid04"), AT + timedelta(hours=9), "Dr Ash")
     draft = ward.start_draft(exam("bravoid02", 7), "Dr Ash")
     for answer in ("0", "1+", "2+"):
         draft.append(knee(answer))

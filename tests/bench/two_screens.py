@@ -22,9 +22,9 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench.faults_records import AT
+from tests.records.checking import check_store
 from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import Session, environ, running, wardexam
-from wardexam.records.check import check_store
 from wardexam.records.ward import open_ward
 
 Figures = dict[str, Any]

@@ -21,6 +21,9 @@ ARGUMENTS = {
     "erase": ["x"],
     "incident": ["x"],
     "research": ["x"],
+    "store": ["check"],
+    "backup": ["x"],
+    "restore": ["x"],
 }
 
 

@@ -57,7 +57,8 @@ def test_two_with_the_same_number_are_named_by_identifier_and_bed_and_nothing_is
 
 
 def test_a_bed_means_who_is_in_it_and_a_number_also_who_has_left_it(folder, capsys):
-    open_ward(folder).discharge(WHO, AT, "Dr Test")
+    ward = open_ward(folder)
+    ward.discharge(ward.patient(WHO), AT, "Dr Test")
     assert run(["note", "C2", "--db", str(folder)]) != 0
     assert "C2" in capsys.readouterr().err
     assert run(["note", "37-1490", "--db", str(folder)]) == 0

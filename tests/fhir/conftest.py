@@ -92,6 +92,6 @@ def full(tmp_path, patient, examination):
     ward.conclude(first.model_copy(update=told), "Dr Ash")
     gone = Patient(id="patient2", bed="A2", name="Bo Invented", admitted=AT)
     ward.admit(gone, "Dr Ash")
-    ward.discharge("patient2", LATER, "Dr Ash")
+    ward.discharge(ward.patient("patient2"), LATER, "Dr Ash")
     ward.record("viewed", "patient1", "Dr Cole")
     return ward

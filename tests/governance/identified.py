@@ -69,5 +69,5 @@ def fill(ward):
     sheet = read_typed("right light touch: 2 to T9, 1 to T12, 0\nvac no\ncomment: SECRETSHEET")
     ward.save_sheet(KeptSheet(id="sheet001", patient="patient1", examiner="Dr Ash SECRETDOCTOR", at=AT + timedelta(hours=2), sheet=sheet), "Dr Ash SECRETDOCTOR")  # fmt: skip
     ward.conclude(Outcome(patient="patient1", by="Dr SECRET", at=AT + timedelta(days=4), imaged=AT + timedelta(hours=3), image="SECRETIMAGE", positive="yes", site="cauda", side="midline", diagnosis="SECRETDIAGNOSIS"), "Dr Ash SECRETDOCTOR")  # fmt: skip
-    ward.discharge("patient2", ANA.discharged, "Dr Ash SECRETDOCTOR")
+    ward.discharge(ward.patient("patient2"), ANA.discharged, "Dr Ash SECRETDOCTOR")
     return ward

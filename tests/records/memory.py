@@ -1,5 +1,7 @@
 """A ward in memory: a second keeper behind the same operations, for tests that need no folder."""
 
+import threading
+from contextlib import suppress
 from dataclasses import replace
 
 from wardexam.errors import InputError, RecordsError
@@ -13,7 +15,9 @@ from wardexam.records.repository import (
     Bed,
     ConflictError,
     DraftInfo,
+    Opened,
     Papers,
+    Report,
     TrailLine,
 )
 
@@ -79,7 +83,10 @@ class MemoryDrafts:
         return draft, draft.examination
 
     def put_aside(self, draft_id, by):
-        if self._drafts[draft_id].held:
+        draft = self._drafts.get(draft_id)
+        if draft is None:
+            return
+        if draft.held:
             raise RecordsError("the draft is open in another session", where=draft_id)
         del self._drafts[draft_id]
         self._record("draft set aside", "", by, draft_id)
@@ -112,25 +119,53 @@ class MemoryFile:
         return self.examinations[: ids.index(until)] if until in ids else self.examinations
 
 
+class MemoryWatch:
+    """Somebody is told of changes, in a thread of its own."""
+
+    def __init__(self, watches, changed):
+        self._watches, self._changed, self._rung = watches, changed, threading.Semaphore(0)
+        self._open = True
+        watches.append(self)
+        threading.Thread(target=self._wait, daemon=True).start()
+
+    def _wait(self):
+        while self._rung.acquire() and self._open:
+            with suppress(Exception):
+                self._changed()
+
+    def ring(self):
+        self._rung.release()
+
+    def close(self):
+        self._open = False
+        self._watches.remove(self)
+        self._rung.release()
+
+
 class MemoryWard:
     """A ward in memory."""
 
-    problem, patience = "", 3.0
+    problem, patience, spool = "", 3.0, None
 
     def __init__(self):
         self._patients: dict[str, Patient] = {}
         self._stored: dict[str, list[Examination]] = {}
         self._outcomes: dict[str, tuple[Outcome, ...]] = {}
-        self._summaries, self.events, self._changes, self.sheets = {}, [], 0, {}
+        self._summaries, self.events, self.sheets = {}, [], {}
+        self._watches = []
         self._drafts = MemoryDrafts(apply, self._changed)
-        self.sheet_drafts = MemoryDrafts(with_scores, self.record)
+        self.sheet_drafts = MemoryDrafts(with_scores, self._changed)
 
-    def stamp(self):
-        return self._changes
+    def watch(self, changed):
+        return MemoryWatch(self._watches, changed)
+
+    def _tell(self):
+        for watch in [*self._watches]:
+            watch.ring()
 
     def _changed(self, event, patient_id, by, what=""):
-        self._changes += 1
         self.record(event, patient_id, by, what)
+        self._tell()
 
     def record(self, event, patient_id, by, what=""):
         self.events.append((event, patient_id, by, what))
@@ -168,8 +203,21 @@ class MemoryWard:
     def file(self, patient_id):
         return MemoryFile(self, patient_id)
 
+    def opened(self, patient_id, by):
+        file = self.file(patient_id)
+        self.record("viewed", patient_id, by)
+        return Opened(file, *(
+            tuple(d for d in drafts.infos() if d.patient_id == patient_id)
+            for drafts in (self._drafts, self.sheet_drafts)
+        ))  # fmt: skip
+
     def papers(self):
-        return Papers(tuple((bed, self.file(bed.patient_id)) for bed in self.beds()), ())
+        rows = tuple((bed, self.file(bed.patient_id)) for bed in self.beds())
+        return Papers(rows, (), drafts=self.drafts())
+
+    def check(self, *, repair, by, at, heads=(), progress=lambda _: None):
+        progress(len(self._patients))
+        return Report((f"{len(self._patients)} patients checked: all sound",), True)
 
     def verify(self):
         return False
@@ -177,16 +225,14 @@ class MemoryWard:
     def settle(self):
         pass
 
-    def trail_head(self):
-        return ""
-
     def revisions(self, patient_id, examination_id):
         self.patient(patient_id)
         found = [e for e in self._stored[patient_id] if e.id == examination_id]
         return tuple(sorted(found, key=lambda e: e.revision))
 
     def admit(self, patient, by):
-        self.take_in([Arrival(patient)], by)
+        if self._patients.get(patient.id) != patient:
+            self.take_in([Arrival(patient)], by)
         return patient
 
     def take_in(self, arrivals, by, progress=None):
@@ -208,22 +254,20 @@ class MemoryWard:
 
     def update(self, patient, by, event="edited"):
         stored = self.patient(patient.id)
+        saved = patient.model_copy(update={"revision": patient.revision + 1})
+        if stored == saved:
+            return stored
         if stored.revision != patient.revision:
             raise ConflictError(stored)
-        saved = patient.model_copy(update={"revision": stored.revision + 1})
         self._patients[patient.id] = saved
         self._changed(event, patient.id, by)
         return saved
 
-    def discharge(self, patient_id, at, by):
-        return self.update(
-            self.patient(patient_id).model_copy(update={"discharged": at}), by, "discharged"
-        )
+    def discharge(self, patient, at, by):
+        return self.update(patient.model_copy(update={"discharged": at}), by, "discharged")
 
-    def restore(self, patient_id, by):
-        return self.update(
-            self.patient(patient_id).model_copy(update={"discharged": None}), by, "restored"
-        )
+    def restore(self, patient, by):
+        return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
     def erase(self, patient_id, by, why):
         drafts = [*self.drafts(), *self.sheet_drafts.infos()]
@@ -319,7 +363,7 @@ class MemoryWard:
 
     def start_draft(self, examination, by):
         draft = self._drafts.start(examination, by)
-        self._changes += 1
+        self._tell()
         return draft
 
     def resume_draft(self, draft_id, by=""):
@@ -334,4 +378,4 @@ class MemoryWard:
 
     def drop_draft(self, draft):
         self._drafts.drop(draft)
-        self._changes += 1
+        self._tell()

@@ -37,7 +37,7 @@ def full(ward, patient, examination, knee):
     gone = patient.model_copy(update={"id": "patient2", "name": "Bo Ïnvented"})
     ward.admit(gone, "x")
     ward.save(examination.model_copy(update={"patient": "patient2"}), "x")
-    ward.discharge("patient2", patient.admitted + timedelta(days=1), "x")
+    ward.discharge(ward.patient("patient2"), patient.admitted + timedelta(days=1), "x")
     return ward
 
 

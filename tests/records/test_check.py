@@ -6,11 +6,11 @@ from datetime import timedelta
 
 import pytest
 
+from tests.records.checking import check_store
 from tests.records.conftest import AT
 from wardexam.exam.entry import apply
 from wardexam.exam.outcome import Outcome
 from wardexam.records import durable_files
-from wardexam.records.check import check_store
 from wardexam.records.durable_files import version_before
 from wardexam.records.schemas import SCHEMA, pack, read_tables
 from wardexam.records.ward import open_ward

@@ -1,5 +1,6 @@
 """What every keeper of a ward does, whether a folder of files or memory stands behind it."""
 
+import threading
 from datetime import timedelta
 
 import pytest
@@ -14,6 +15,7 @@ from wardexam.injury.entry import SheetChange
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.sheet import InjurySheet
 from wardexam.injury.typed import read_typed
+from wardexam.records.locks import BusyError
 from wardexam.records.repository import (
     AmendedMeanwhileError,
     Arrival,
@@ -28,8 +30,10 @@ GRAVE = Summary(3, "now", False, "a line")
 MILD = Summary(0, "no flag raised", False, "another")
 
 
-@pytest.fixture(params=["folder", "memory"])
+@pytest.fixture(params=["folder", "memory", "server"])
 def keeper(request, tmp_path) -> Repository:
+    if request.param == "server":
+        return request.getfixturevalue("server_ward")
     return open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
 
 
@@ -203,10 +207,10 @@ def test_details_edited_twice_the_second_is_shown_what_is_stored(peopled, patien
 
 def test_discharged_patients_are_kept_listed_apart_and_restored(peopled, patient, examination):
     saved = peopled.save(examination, "x", MILD)
-    peopled.discharge(patient.id, patient.admitted + timedelta(days=1), "x")
+    peopled.discharge(peopled.patient(patient.id), patient.admitted + timedelta(days=1), "x")
     assert (peopled.beds(), len(peopled.beds(discharged=True))) == ((), 1)
     assert peopled.examinations(patient.id) == (saved,)
-    peopled.restore(patient.id, "x")
+    peopled.restore(peopled.patient(patient.id), "x")
     assert (len(peopled.beds()), peopled.beds(discharged=True)) == (1, ())
     assert peopled.beds()[0].summary == MILD
 
@@ -234,15 +238,208 @@ def test_arrivals_may_be_discharged_already(keeper, patient):
     assert (keeper.beds(), len(keeper.beds(discharged=True))) == ((), 1)
 
 
-def test_every_change_shows_in_the_stamp(peopled, patient, examination):
-    seen = {peopled.stamp()}
+# --- what other sessions do
+
+
+class Heard:
+    """Counts what a watch tells, and waits for it."""
+
+    def __init__(self):
+        self.threads, self._rung = [], threading.Condition()
+
+    def __call__(self):
+        with self._rung:
+            self.threads.append(threading.current_thread())
+            self._rung.notify_all()
+
+    def within(self, seconds):
+        with self._rung:
+            return self._rung.wait_for(lambda: self.threads, seconds)
+
+    def clear(self):
+        with self._rung:
+            self.threads.clear()
+
+
+def a_draft(ward, patient, examination):
+    ward.start_draft(examination.model_copy(update={"id": "exam0002"}), "x").close()
+
+
+def a_draft_dropped(ward, patient, examination):
+    ward.drop_draft(ward.start_draft(examination.model_copy(update={"id": "exam0002"}), "x"))
+
+
+CHANGES = {
+    "save": lambda w, p, e: w.save(e, "x"),
+    "update": lambda w, p, e: w.update(p.model_copy(update={"bed": "Z9"}), "x"),
+    "admit": lambda w, p, e: w.admit(p.model_copy(update={"id": "patient2"}), "x"),
+    "discharge": lambda w, p, e: w.discharge(p, AT, "x"),
+    "draft": a_draft,
+    "draft dropped": a_draft_dropped,
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_change_is_told_within_a_second_from_a_thread_of_the_stores_own(
+    peopled, patient, examination, change
+):
+    heard = Heard()
+    watch = peopled.watch(heard)
+    CHANGES[change](peopled, patient, examination)
+    assert heard.within(1.0)
+    assert threading.current_thread() not in heard.threads
+    watch.close()
+
+
+def test_who_has_closed_a_watch_is_told_no_more(peopled, examination):
+    gone, there = Heard(), Heard()
+    peopled.watch(gone).close()
+    watch = peopled.watch(there)
     peopled.save(examination, "x")
-    seen.add(peopled.stamp())
+    assert there.within(1.0)
+    watch.close()
+    assert not gone.threads
+
+
+def test_a_watcher_that_fails_is_told_again(peopled, patient, examination):
+    heard = Heard()
+
+    def fails():
+        heard()
+        raise RuntimeError
+
+    watch = peopled.watch(fails)
+    peopled.save(examination, "x")
+    assert heard.within(1.0)
+    heard.clear()
     peopled.update(patient.model_copy(update={"bed": "Z9"}), "x")
-    seen.add(peopled.stamp())
-    peopled.start_draft(examination.model_copy(update={"id": "exam0002"}), "x").close()
-    seen.add(peopled.stamp())
-    assert len(seen) == 4
+    assert heard.within(1.0)
+    watch.close()
+
+
+def test_opening_is_one_call_with_the_drafts_of_that_patient_alone(
+    peopled, patient, examination, scored
+):
+    other = patient.model_copy(update={"id": "patient2"})
+    peopled.admit(other, "x")
+    saved = peopled.save(examination, "x")
+    mine = examination.model_copy(update={"id": "exam0002"})
+    theirs = examination.model_copy(update={"id": "exam0003", "patient": other.id})
+    for draft in (mine, theirs):
+        peopled.start_draft(draft, "x").close()
+    peopled.sheet_drafts.start(scored, "x").close()
+    opened = peopled.opened(patient.id, "Dr Ash")
+    assert (opened.file.patient, tuple(opened.file.examinations)) == (patient, (saved,))
+    assert [d.draft_id for d in opened.drafts] == ["exam0002"]
+    assert [d.draft_id for d in opened.sheet_drafts] == [scored.id]
+    assert peopled.opened(other.id, "x").sheet_drafts == ()
+    with pytest.raises(InputError):
+        peopled.opened("nobody00", "x")
+
+
+def test_a_paper_of_the_ward_holds_its_drafts_too(peopled, examination):
+    peopled.start_draft(examination, "x").close()
+    assert [d.draft_id for d in peopled.papers().drafts] == [examination.id]
+
+
+def test_a_sound_ward_is_found_sound(peopled, examination):
+    peopled.save(examination, "x")
+    read = []
+    report = peopled.check(repair=False, by="x", at=AT, progress=read.append)
+    assert report.sound
+    assert report.lines[-1].startswith("1 patient")
+    assert read == [1]
+
+
+# --- the same again, as after a loss of the store in the middle of it
+
+
+@pytest.mark.parametrize("again", ["discharge", "restore"])
+def test_what_was_read_is_what_is_discharged_and_restored(peopled, patient, again):
+    stale = patient
+    if again == "restore":
+        stale = peopled.discharge(patient, AT, "x")
+    theirs = peopled.update(stale.model_copy(update={"bed": "B2"}), "them")
+    with pytest.raises(ConflictError) as caught:
+        peopled.discharge(stale, AT, "me") if again == "discharge" else peopled.restore(stale, "me")
+    assert caught.value.stored == theirs == peopled.patient(patient.id)
+
+
+def test_the_same_given_again_is_no_fault_and_is_stored_once(peopled, patient, examination):
+    fresh = patient.model_copy(update={"id": "patient2"})
+    for _ in range(2):
+        assert peopled.admit(fresh, "x") == fresh
+    assert len(peopled.beds()) == 2
+    moved = patient.model_copy(update={"bed": "B2"})
+    edited = [peopled.update(moved, "x") for _ in range(2)]
+    assert edited[0] == edited[1] == peopled.patient(patient.id)
+    assert edited[0].revision == 2
+    gone = [peopled.discharge(edited[0], AT, "x") for _ in range(2)]
+    assert gone[0] == gone[1]
+    assert gone[0].revision == 3
+    back = [peopled.restore(gone[0], "x") for _ in range(2)]
+    assert back[0] == back[1]
+    assert back[0].revision == 4
+
+
+def test_a_draft_that_is_not_there_any_more_is_set_aside_without_fault(peopled, examination):
+    peopled.start_draft(examination, "x").close()
+    for _ in range(2):
+        peopled.set_aside(examination.id, "x")
+    assert peopled.drafts() == ()
+
+
+def test_many_who_save_at_once_lose_nothing_and_double_nothing(peopled, patient, examination):
+    names = [[f"exam{who}{number:03}" for number in range(12)] for who in range(6)]
+    faults = []
+
+    def save(own):
+        for name in own:
+            for _ in range(2):  # each as one who does not know whether it was saved
+                while True:
+                    try:
+                        peopled.save(after(examination, 0, name), "x", MILD)
+                        break
+                    except BusyError:
+                        continue
+                    except Exception as error:
+                        faults.append(error)
+                        return
+
+    threads = [threading.Thread(target=save, args=(own,)) for own in names]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    stored = [e.id for e in peopled.examinations(patient.id)]
+    assert sorted(stored) == sorted(name for own in names for name in own)
+    assert peopled.beds()[0].examinations == 72
+
+
+def test_a_draft_many_want_is_resumed_by_one(peopled, examination, knee):
+    draft = peopled.start_draft(examination, "x")
+    draft.append(knee)
+    draft.close()
+    got, refused = [], []
+
+    def resume():
+        try:
+            got.append(peopled.resume_draft(examination.id))
+        except RecordsError as error:
+            refused.append(error)
+
+    threads = [threading.Thread(target=resume) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert (len(got), len(refused)) == (1, 5)
+    assert all("another session" in str(e) for e in refused)
+    got[0][0].close()
+
+
+# --- drafts
 
 
 def test_a_draft_left_is_listed_and_resumed_where_it_stood(peopled, examination, knee):
@@ -432,9 +629,9 @@ def test_an_outcome_made_from_another_than_the_last_is_shown_the_last(peopled, p
 def test_an_outcome_survives_discharge_and_is_recorded_after_it(peopled, patient, examination):
     saved = peopled.save(examination, "x", GRAVE)
     peopled.conclude(in_the_end(), "Dr Ash")
-    peopled.discharge(patient.id, AT, "x")
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
     peopled.conclude(in_the_end(revision=2, side="left"), "Dr Ash")
-    peopled.restore(patient.id, "x")
+    peopled.restore(peopled.patient(patient.id), "x")
     assert [o.side for o in peopled.outcomes(patient.id)] == [None, "left"]
     assert peopled.examinations(patient.id) == (saved,)
     assert peopled.beds()[0].summary == GRAVE
@@ -502,10 +699,12 @@ def test_who_is_erased_is_gone_with_everything_and_nobody_else(peopled, patient,
     peopled.conclude(Outcome(patient=patient.id, by="x", at=AT, diagnosis="y"), "x")
     draft = peopled.start_draft(examination.model_copy(update={"id": "exam0002"}), "x")
     draft.close()
-    peopled.discharge(patient.id, AT, "x")
-    before = peopled.stamp()
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
+    heard = Heard()
+    watch = peopled.watch(heard)
     peopled.erase(patient.id, "Dr Lead", "retention is over")
-    assert peopled.stamp() != before
+    assert heard.within(1.0)
+    watch.close()
     for ask in (peopled.patient, peopled.examinations, peopled.outcomes, peopled.file):
         with pytest.raises(InputError):
             ask(patient.id)
@@ -519,7 +718,7 @@ def test_who_is_on_the_ward_or_being_examined_or_nobody_is_not_erased(
 ):
     with pytest.raises(InputError, match="is on the ward"):
         peopled.erase(patient.id, "x", "why")
-    peopled.discharge(patient.id, AT, "x")
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
     with pytest.raises(InputError, match="a reason is needed"):
         peopled.erase(patient.id, "x", "")
     with pytest.raises(InputError, match="no such patient"):
@@ -533,7 +732,7 @@ def test_who_is_on_the_ward_or_being_examined_or_nobody_is_not_erased(
 
 
 def test_who_was_erased_may_be_brought_in_again_on_purpose(peopled, patient):
-    peopled.discharge(patient.id, AT, "x")
+    peopled.discharge(peopled.patient(patient.id), AT, "x")
     peopled.erase(patient.id, "x", "by mistake")
     peopled.take_in([Arrival(patient)], "x")
     assert peopled.patient(patient.id).name == patient.name

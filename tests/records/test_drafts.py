@@ -10,14 +10,19 @@ import time
 
 import pytest
 
+from tests.records.checking import check_store
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.records import draft_writer as module
-from wardexam.records.check import check_store
 from wardexam.records.draft_file import replay, rows_of
 from wardexam.records.ward import open_ward
 
 WORDS = Change("comment", "", "words")
+
+
+def file_of(ward):
+    """The file of the draft that these tests write."""
+    return ward.layout.drafts / "exam0001.draft"
 
 
 def start(ward, patient, examination):
@@ -73,7 +78,7 @@ def test_a_key_is_on_disk_within_a_second(ward, patient, examination, knee):
     draft = start(ward, patient, examination)
     draft.append(knee)
     assert until(lambda: draft.kept == 1, seconds=1.0)
-    assert len(draft.path.read_bytes().splitlines()) == 2
+    assert len(file_of(ward).read_bytes().splitlines()) == 2
 
 
 def test_a_draft_cut_at_any_byte_loses_at_most_the_key_in_flight(ward, patient, examination, knee):
@@ -81,10 +86,10 @@ def test_a_draft_cut_at_any_byte_loses_at_most_the_key_in_flight(ward, patient, 
     draft.append(knee)
     draft.append(WORDS)
     draft.close()
-    whole = draft.path.read_bytes()
+    whole = file_of(ward).read_bytes()
     ends = [n for n, byte in enumerate(whole) if byte == 10]
     for cut in range(ends[0] + 1, len(whole)):
-        draft.path.write_bytes(whole[:cut])
+        file_of(ward).write_bytes(whole[:cut])
         again, found = ward.resume_draft(examination.id)
         assert (found.finding("knee", "right") is not None) == (cut > ends[1])
         again.append(WORDS)
@@ -99,12 +104,12 @@ def test_a_damaged_line_before_the_last_is_reported_with_its_path(ward, patient,
     draft.append(knee)
     draft.append(WORDS)
     draft.close()
-    lines = draft.path.read_bytes().splitlines(keepends=True)
-    draft.path.write_bytes(lines[0] + b"{torn\n" + lines[2])
+    lines = file_of(ward).read_bytes().splitlines(keepends=True)
+    file_of(ward).write_bytes(lines[0] + b"{torn\n" + lines[2])
     assert len(ward.drafts()) == 1
     with pytest.raises(RecordsError, match=r"exam0001\.draft: line 2 of the draft is damaged"):
         ward.resume_draft(examination.id)
-    assert draft.path.read_bytes() == lines[0] + b"{torn\n" + lines[2]
+    assert file_of(ward).read_bytes() == lines[0] + b"{torn\n" + lines[2]
 
 
 def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
@@ -173,14 +178,14 @@ def test_a_sync_that_fails_writes_no_key_twice(ward, patient, examination, monke
     monkeypatch.setattr(os, "fdatasync", real)
     assert until(lambda: draft.problem == "")
     draft.close()
-    assert len(draft.path.read_bytes().splitlines()) == 2
+    assert len(file_of(ward).read_bytes().splitlines()) == 2
 
 
 def test_a_draft_that_someone_removes_is_written_whole_again(ward, patient, examination, knee):
     draft = start(ward, patient, examination)
     draft.append(knee)
     draft.flush(5)
-    draft.path.unlink()
+    file_of(ward).unlink()
     draft.append(WORDS)
     assert draft.flush(5)
     draft.close()
@@ -255,7 +260,7 @@ def test_a_refused_resume_takes_nothing_from_the_session_that_writes(
             ward.resume_draft(examination.id)
     draft.append(knee)
     assert draft.flush(5)
-    assert len(draft.path.read_bytes().splitlines()) == 32
+    assert len(file_of(ward).read_bytes().splitlines()) == 32
     draft.close()
     assert ward.resume_draft(examination.id)[1].comment == "words 29"
 
@@ -280,16 +285,16 @@ def test_a_flipped_byte_in_a_draft_is_never_read_as_something_else(
     draft.append(knee)
     draft.flush(5)
     draft.close()
-    data = draft.path.read_bytes()
-    was = replay(*rows_of(draft.path, draft.path))
+    data = file_of(ward).read_bytes()
+    was = replay(*rows_of(file_of(ward), file_of(ward)))
     refused = 0
     for place in range(len(data)):
         for bit in (1, 4, 16):
             mutant = bytearray(data)
             mutant[place] ^= bit
-            draft.path.write_bytes(bytes(mutant))
+            file_of(ward).write_bytes(bytes(mutant))
             try:
-                found = replay(*rows_of(draft.path, draft.path))
+                found = replay(*rows_of(file_of(ward), file_of(ward)))
             except RecordsError:
                 refused += 1
             else:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from tests.records.checking import check_store
 from tests.records.conftest import AT
 from tests.terminal.screens import ROOT
 from wardexam.commands.main import run
@@ -18,7 +19,6 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.records import archive, erasure
 from wardexam.records.audit import verify
-from wardexam.records.check import check_store
 from wardexam.records.paths import elsewhere
 from wardexam.records.repository import Summary
 from wardexam.records.ward import open_ward
@@ -66,7 +66,7 @@ def stored(ward, examination):
     there = elsewhere(ward.folder)
     there.mkdir(parents=True)
     shutil.copy(ward.layout.drafts / "exam0002.draft", there / "exam0004.draft")
-    ward.discharge("patient1", AT + timedelta(days=1), "Dr Ash")
+    ward.discharge(ward.patient("patient1"), AT + timedelta(days=1), "Dr Ash")
     return ward
 
 
@@ -208,7 +208,7 @@ def test_an_archive_that_still_holds_the_patient_is_told_and_adds_the_others_alo
 ):
     old = "".join(archive.write_archive(stored, None)).encode()
     stored.erase("patient1", "Dr Lead", "retention is over")
-    stored.discharge("patient2", AT, "Dr Ash")
+    stored.discharge(stored.patient("patient2"), AT, "Dr Ash")
     stored.erase("patient2", "Dr Lead", "by mistake")
     counts = archive.read_archive(stored, io.BytesIO(old), by="x")
     assert (counts.patients, [name for name, _ in counts.erased]) == (0, ["patient1", "patient2"])
@@ -223,7 +223,7 @@ def test_the_old_files_of_an_earlier_layout_are_erased_as_well(tmp_path):
     ward = open_ward(tmp_path / "ward")
     assert (ward.folder / "layout-1").is_dir()
     patient = ward.patient("33ucjs4q6x86gf3a")
-    ward.discharge(patient.id, AT, "x")
+    ward.discharge(ward.patient(patient.id), AT, "x")
     ward.erase(patient.id, "Dr Lead", "retention is over")
     held = [p for p in ward.folder.rglob("*") if p.is_file() and p != ward.layout.trail]
     assert len([p for p in held if p.parent.name == "layout-1"]) > 5

@@ -10,10 +10,10 @@ import pytest
 
 from tests.bench import hostile
 from tests.bench.faults_records import SUMMARY
+from tests.records.checking import check_store
 from wardexam.errors import RecordsError
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records import ward_list_file
-from wardexam.records.check import check_store
 from wardexam.records.schemas import pack, unpack
 from wardexam.records.ward import open_ward
 
@@ -57,7 +57,7 @@ def ward(ward):
         lambda w: w.patient("patient1"),
         lambda w: w.examinations("patient1"),
         lambda w: w.save(exam("patient1", 9), "x"),
-        lambda w: w.discharge("patient1", AT, "x"),
+        lambda w: w.discharge(w.patient("patient1"), AT, "x"),
         lambda w: w.update(
             Patient(id="patient2", bed="Z", name="Z", admitted=AT).model_copy(
                 update={"id": "patient1"}
@@ -151,7 +151,7 @@ def test_a_record_without_its_identifier_under_a_fitting_checksum_is_no_fault_of
 
 
 def test_the_two_indexes_exchanged_hide_nobody(ward):
-    ward.discharge("patient2", AT, "x")
+    ward.discharge(ward.patient("patient2"), AT, "x")
     hostile.swap(*(ward.folder / "index" / f"{n}.jsonl" for n in ("current", "discharged")))
     after = open_ward(ward.folder)
     assert [b.patient_id for b in after.beds()] == ["patient1"]

@@ -8,8 +8,8 @@ import sys
 
 import pytest
 
+from tests.records.checking import check_store
 from wardexam.errors import RecordsError
-from wardexam.records.check import check_store
 from wardexam.records.paths import kept_trail
 from wardexam.records.ward import open_ward
 

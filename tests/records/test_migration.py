@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.records.checking import check_store
 from tests.records.conftest import of_then
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
 from wardexam.exam.outcome import Outcome
 from wardexam.records import migration, schemas
-from wardexam.records.check import check_store
-from wardexam.records.draft_writer import Draft
+from wardexam.records.draft_file import FilePlace
+from wardexam.records.draft_store import begin
 from wardexam.records.layout import Layout
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
@@ -180,9 +181,15 @@ def test_the_old_files_stay_and_are_unchanged(old):
     assert {p.name for p in old.iterdir() if p.is_file()} == {"ward.json", "audit.jsonl"}
 
 
+def places(folder, examination):
+    """Where a draft of the earlier layout lies, and where it would while that cannot be written."""
+    name = f"{examination.id}.draft"
+    return [FilePlace(at / name, 0o600, at) for at in (folder, folder / "none")]
+
+
 def test_drafts_and_the_audit_trail_come_along(old, examination, knee):
     of = examination.model_copy(update={"patient": "avzac69ob94i575u"})
-    draft = Draft.start(old, old / "none", old, 0o600, of, "Dr Ash")
+    draft = begin(*places(old, of), of, "Dr Ash")
     draft.append(knee)
     draft.close()
     (old / "audit.jsonl").write_text("")
@@ -226,7 +233,7 @@ def test_a_crash_after_the_mark_is_tidied_at_the_next_start(old, monkeypatch):
 
 
 def test_a_session_of_the_older_version_at_work_stops_it(old, examination):
-    draft = Draft.start(old, old / "none", old, 0o600, examination, "Dr Ash")
+    draft = begin(*places(old, examination), examination, "Dr Ash")
     before = left(old)
     with pytest.raises(RecordsError, match="older version is at work"):
         open_ward(old)

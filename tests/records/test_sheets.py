@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from tests.records.checking import check_store
 from tests.records.memory import MemoryWard
 from tests.records.sealing import sealed
 from tests.records.test_archive import archive_of, take
@@ -12,7 +13,6 @@ from wardexam.exam.examination import Amendment
 from wardexam.injury.entry import SheetChange
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
-from wardexam.records.check import check_store
 from wardexam.records.ward import open_ward
 
 AGAIN = read_typed("light touch: 2t9, 0\nvac no\ndap yes")

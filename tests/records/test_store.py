@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tinydb import TinyDB, where
 
+from tests.records.checking import check_store
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import apply
 from wardexam.exam.outcome import Outcome
 from wardexam.records import outcome_import, schemas
-from wardexam.records.check import check_store
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.stored_record import DamagedFileError
 from wardexam.records.tinydb_storage import DurableStorage

@@ -5,10 +5,10 @@ import os
 
 import pytest
 
+from tests.records.checking import check_store
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import apply
 from wardexam.records import audit
-from wardexam.records.check import check_store
 from wardexam.records.paths import kept_trail
 from wardexam.records.schemas import mark_in, pack, read_tables
 from wardexam.records.ward import open_ward

@@ -5,13 +5,14 @@ import fcntl
 import os
 import subprocess
 import sys
+import threading
 from datetime import timedelta
 
 import pytest
 
+from tests.records.checking import check_store
 from wardexam.errors import RecordsError
 from wardexam.records import patient_tables
-from wardexam.records.check import check_store
 from wardexam.records.repository import clock_line
 from wardexam.records.ward import open_ward
 
@@ -197,17 +198,26 @@ def test_a_clock_that_jumped_back_is_said_and_loses_nothing(ward, patient, exami
     assert {e.id for e in ward.examinations(patient.id)} == {"exam0001", "exam0002"}
 
 
-def test_the_stamp_moves_although_the_clock_goes_back(ward, patient):
+def told(ward):
+    """A watch over the ward, and what is set once it tells of a change."""
+    rung = threading.Event()
+    return ward.watch(rung.set), rung
+
+
+def test_a_change_is_told_although_the_clock_goes_back(ward, patient):
     ward.admit(patient, "x")
-    before = ward.stamp()
+    watch, rung = told(ward)
     path = ward.folder / "index" / "current.jsonl"
     ward.update(ward.patient(patient.id).model_copy(update={"bed": "B1"}), "x")
     os.utime(path, (0, 0))
-    assert ward.stamp() != before
+    assert rung.wait(1.0)
+    watch.close()
 
 
-def test_another_sessions_change_is_in_the_stamp_at_once(ward, patient):
-    before = ward.stamp()
+def test_another_sessions_change_is_told(ward, patient):
+    watch, rung = told(ward)
+    assert not rung.wait(0.7)  # nothing has happened yet
     open_ward(ward.folder).admit(patient, "x")
-    assert ward.stamp() != before
+    assert rung.wait(1.0)
     assert len(ward.beds()) == 1
+    watch.close()

@@ -200,7 +200,7 @@ def ward(tmp_path):
 def test_the_figures_of_a_ward_are_those_of_its_records(ward):
     from sklearn.metrics import cohen_kappa_score
 
-    found, unread = paired_stays(ward.layout.files(), PERIOD, 4.0)
+    found, unread = paired_stays(ward.stays(), PERIOD, 4.0)
     made = ward_agreement(found, PERIOD, 4.0, len(unread))
     assert (made.pairs, made.patients, made.unread) == (30, 30, 0)
     order = ["0", "1+", "2+", "3+", "4+"]
@@ -221,7 +221,7 @@ def test_the_figures_of_a_ward_are_those_of_its_records(ward):
 
 
 def test_the_papers_of_the_ward_name_nobody_and_fit_80_columns(ward):
-    found, _ = paired_stays(ward.layout.files(), PERIOD, 4.0)
+    found, _ = paired_stays(ward.stays(), PERIOD, 4.0)
     made = ward_agreement(found, PERIOD, 4.0)
     text, table = ward_paper(made), "".join(ward_table(made))
     assert max(map(len, text.splitlines())) <= 80
@@ -309,7 +309,7 @@ def in_ward(tmp_path, *lines):
         ],
         "x",
     )
-    found, unread = paired_stays(ward.layout.files(), PERIOD, 4.0)
+    found, unread = paired_stays(ward.stays(), PERIOD, 4.0)
     return ward_agreement(found, PERIOD, 4.0, len(unread))
 
 

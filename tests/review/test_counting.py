@@ -10,7 +10,8 @@ from wardexam.exam.kept_reading import KeptReading, KeptSite
 from wardexam.exam.outcome import Outcome
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.urgency import OWN
-from wardexam.records.light_reading import Event, read_light
+from wardexam.records.light_file import Event
+from wardexam.records.light_reading import read_light
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 from wardexam.review.counting import Period, count

@@ -36,7 +36,7 @@ def year(tmp_path_factory):
 def made(year):
     _, ward = year
     period = Period(BEGIN, END, NOW)
-    counted, unread = counted_stays(ward.layout.files(), period, processes=1)
+    counted, unread = counted_stays(ward.stays(), period, processes=1)
     return review(counted, trail_events(ward.layout.trail), period, standards(), unread)
 
 
@@ -286,7 +286,7 @@ def test_the_same_on_two_processes(year, made):
     _, ward = year
     told = []
     period = Period(BEGIN, END, NOW)
-    counted, unread = counted_stays(ward.layout.files(), period, told.append, processes=2, few=0)
+    counted, unread = counted_stays(ward.stays(), period, told.append, processes=2, few=0)
     again = review(counted, trail_events(ward.layout.trail), period, standards(), unread)
     assert again.figures == made.figures
     assert told[-1] == len(ward.layout.files())

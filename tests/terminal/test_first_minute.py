@@ -23,6 +23,7 @@ async def test_an_empty_ward_leads_to_the_first_copied_note(tmp_path, own):
     admit, begin = first(keymap, "ward", "admit"), first(keymap, "ward", "open")
     save, copy = first(keymap, "examine", "save"), first(keymap, "text", "copy")
     async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
         assert any(f"Press {admit} to admit the first patient." in line for line in dump(app))
         assert dump(app)[-1].startswith(f"{admit} admit")
         await pilot.press(admit, *presses("B7", "Mo Invented", "40-1", "63 m", "tired")[1:])

@@ -398,7 +398,7 @@ async def test_a_patient_being_examined_elsewhere_gets_an_examination_of_their_o
         theirs = app.screen.visit.draft
         app.examine(bed)
         await pilot.pause()
-        assert app.screen.visit.draft.path != theirs.path
+        assert app.screen.visit.draft.draft_id != theirs.draft_id
         assert answers(app) == {}
 
 

@@ -54,7 +54,7 @@ def admit_before(other):
 
 
 def discharge_before(other):
-    other.discharge("patient1", NOW, "Dr Bex")
+    other.discharge(other.patient("patient1"), NOW, "Dr Bex")
 
 
 def move_the_chosen(other):
@@ -81,7 +81,7 @@ async def test_a_key_acts_on_whom_the_cursor_shows_whatever_another_session_does
         while "A3" not in cursor_line(app):
             await pilot.press("j")
         change(other)
-        app.screen._poll()
+        app.screen.reload()
         await pilot.pause()
         assert "A3" in cursor_line(app)
         await pilot.press(key)
@@ -114,8 +114,8 @@ async def test_a_key_typed_before_the_change_is_seen_acts_on_whom_it_was_typed_a
 async def test_who_has_left_the_list_is_said_and_nobody_is_chosen_instead(app, other):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j")
-        other.discharge("patient3", NOW, "Dr Bex")
-        app.screen._poll()
+        other.discharge(other.patient("patient3"), NOW, "Dr Bex")
+        app.screen.reload()
         await pilot.pause()
         assert "A3 Invented A3 is not on this list any more. Nobody is chosen." in dump(app)[-2]
         await pilot.press("enter")
@@ -148,15 +148,15 @@ async def test_the_search_and_the_list_of_the_discharged_choose_patients_too(app
         await pilot.press("j", "slash", *"A3", "enter")
         assert "A3" in cursor_line(app)
         admit_before(other)
-        app.screen._poll()
+        app.screen.reload()
         await pilot.press("slash", *["backspace"] * 2, "enter")
         assert "A3" in cursor_line(app)
         for gone in ("patient1", "patient2"):
-            other.discharge(gone, NOW, "Dr Bex")
+            other.discharge(other.patient(gone), NOW, "Dr Bex")
         await pilot.press("X", "j")
         assert "A2" in cursor_line(app)
-        other.discharge("patient0", NOW, "Dr Bex")
-        app.screen._poll()
+        other.discharge(other.patient("patient0"), NOW, "Dr Bex")
+        app.screen.reload()
         await pilot.pause()
         assert "A2" in cursor_line(app)
         await pilot.press("n")
@@ -196,7 +196,7 @@ async def test_a_time_still_to_come_is_flagged_with_its_year_and_is_due(app):
         assert "dated 05 Mar 2027, still to come; calm" in shown[at + 1]
         now = examination(2, 0).model_copy(update={"id": "exam0078"})
         app.ward.save(now, "x", Summary(3, "now", False, "an emergency"))
-        app.screen._poll()
+        app.screen.reload()
         await pilot.pause()
         (line,) = (t for t in dump(app) if "A2" in t)
         assert "NOW" in line

@@ -41,7 +41,7 @@ def leave_draft(app, *, minutes=12, by="Dr Ash"):
     draft.append(Change("flag", "cancer", "yes"))
     draft.close()
     then = (NOW - timedelta(minutes=minutes)).timestamp()
-    os.utime(draft.path, (then, then))
+    os.utime(app.ward.layout.drafts / f"{draft.draft_id}.draft", (then, then))
 
 
 async def until(pilot, told, seconds=5.0):
@@ -105,7 +105,9 @@ async def test_a_doctor_who_pulls_the_plug_finds_every_answered_key(app):
         await pilot.press("enter", *"2222")
         assert await until(pilot, lambda: "kept 14:00" in status(app), seconds=1.0)
         bed = first_bed(app).patient_id
-        power_cut = (app.ward.layout.drafts / app.screen.visit.draft.path.name).read_bytes()
+        power_cut = (
+            app.ward.layout.drafts / f"{app.screen.visit.draft.draft_id}.draft"
+        ).read_bytes()
     left = app.ward.layout.drafts / "powercut1.draft"
     left.write_bytes(power_cut)
     found = open_ward(app.ward.folder).resume_draft("powercut1")[1]

@@ -20,8 +20,7 @@ from wardexam.reasoning.rules.urgency import Urgency
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.archive import Counts
-    from wardexam.records.check import Report
-    from wardexam.records.repository import Arrival, Bed, Papers
+    from wardexam.records.repository import Arrival, Bed, Papers, Report
 
 CAUTION = " ".join(handover.END.split())
 

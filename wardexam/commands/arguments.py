@@ -25,7 +25,7 @@ examples:
   wardexam localise --json cases.jsonl
 
 environment, where no option says it:
-  WARDEXAM_DB           the ward's folder
+  WARDEXAM_DB           the ward's folder, or a server's URL
   WARDEXAM_EXAMINER     who examines
   WARDEXAM_WORDING      a file with the hospital's own words for urgency
   WARDEXAM_FHIR         a file with the hospital's own codes for 'export --fhir'
@@ -94,11 +94,47 @@ field away; what was recorded before stays in the patient's file.
 
 """
 
+STORE_ON_SERVER = """\
+create    make the database, the tables and the roles; as the owner
+migrate   bring them to the form that this program needs; as the owner
+check     say what the server is, and what is wrong with it
+move      FROM TO: move the whole ward, each a folder or a URL
+
+The URL is postgresql://host/database, or service=name of the service file. A
+password stands in ~/.pgpass, the service file or the environment, never on the
+command line. A host that is not this one must show a certificate that is
+trusted here, unless the URL or the service file says otherwise (sslmode).
+
+A move takes all that a backup holds, trail and drafts included, into a place
+where no ward stands, reads it back, and compares it to the byte. Nobody saves
+meanwhile. The ward that was left stays, and says to whoever opens it where it
+went. Where a move died on its way, the same command again completes it."""
+
+EXPORT = """\
+Writes the ward, or one patient, as a JSON Lines archive: the present details,
+every revision of examinations, cord injury sheets and outcomes. Left out: the
+audit trail, the drafts, and earlier details; 'wardexam backup' writes all."""
+
+BACKUP = """\
+Writes every revision of details, examinations, cord injury sheets and outcomes,
+the whole audit trail and every draft, as they stand at one moment, with counts
+and a checksum at the end. The file holds names: only you can read it. Of one
+state every backup is the same to the byte. 'wardexam restore' reads it.
+
+Left out: what lies beside the ward's records, such as files that a repair set
+aside, and what each doctor keeps in a folder of their own."""
+
+RESTORE = """\
+Reads the whole backup first, and refuses one that was cut or changed. It goes
+where no ward stands: a folder that is not there or is empty, or the tables that
+'wardexam store create' has made. What was restored is read back and compared
+with the backup before it takes its place. The audit trail comes as it was."""
+
 # What more than one command takes. One that has no use for an option does not take it.
 SHARED_OPTIONS: dict[str, dict[str, Any]] = {
     "db": {
-        "metavar": "FOLDER",
-        "help": "the ward's folder (else WARDEXAM_DB, else your settings, else your data folder)",
+        "metavar": "WARD",
+        "help": "the ward's folder, or a server's URL (else WARDEXAM_DB, else your settings, else your data folder)",
     },
     "examiner": {
         "metavar": "NAME",
@@ -220,12 +256,14 @@ def parser(*, commands: bool = True) -> Grammar:
         return top
     from wardexam.commands import (
         audit,
+        backup,
         governing,
         injury,
         localising,
         outcome,
         papers,
         practising,
+        server,
         settings,
         shell,
         store,
@@ -634,6 +672,7 @@ def parser(*, commands: bool = True) -> Grammar:
         "wardexam export > ward.jsonl",
         takes=PAPER,
     )
+    sub.description = EXPORT
     sub.add_argument(
         "--patient",
         metavar="PATIENT",
@@ -661,4 +700,35 @@ def parser(*, commands: bool = True) -> Grammar:
         "--dry-run", action="store_true", help="say what would be added, change nothing"
     )
     sub.add_argument("--json", **AS_JSON)
+    sub = add(
+        "backup",
+        backup.backup,
+        "Write everything of the ward into a new file, also while others write.",
+        "wardexam backup /srv/backup/ward-monday.jsonl",
+        takes=STORE,
+    )
+    sub.description = BACKUP
+    sub.add_argument("file", metavar="FILE", help="the file to write; none may be there")
+    sub = add(
+        "restore",
+        backup.restore,
+        "Lay a ward down from a backup, in an empty place: all of it or nothing.",
+        "wardexam restore --db /srv/trial ward-monday.jsonl",
+        takes=(*STORE, "examiner"),
+    )
+    sub.description = RESTORE
+    sub.add_argument("file", metavar="FILE", help="the backup")
+    sub.add_argument(
+        "--dry-run", action="store_true", help="verify it and say what it holds, change nothing"
+    )
+    sub = add(
+        "store",
+        server.store,
+        "Make a ward on a PostgreSQL server, bring it up to date, look at it, or move a ward.",
+        "wardexam store create --db postgresql://server.hospital/ward",
+        takes=("db", "shared", "examiner"),
+    )
+    sub.description = STORE_ON_SERVER
+    sub.add_argument("action", choices=server.ACTIONS, help="what to do")
+    sub.add_argument("places", metavar="PLACE", nargs="*", help="to move: from where, and where to")
     return top

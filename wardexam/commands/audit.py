@@ -8,7 +8,7 @@ from wardexam.commands import edge
 from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
     from wardexam.review.counting import Period
     from wardexam.review.figures import Review
 
@@ -84,21 +84,20 @@ def _off(options: argparse.Namespace) -> str:
     return "\n" + "\n".join(textwrap.wrap(said, LINE)) + "\n" if named else ""
 
 
-def _review(ward: "Ward", meant: "Period") -> "Review":
+def _review(ward: "Repository", meant: "Period") -> "Review":
     from wardexam.exam.text import counted
-    from wardexam.records.light_reading import trail_events
     from wardexam.review.figures import review
     from wardexam.review.gather import counted_stays
     from wardexam.review.standards import standards
 
-    paths = ward.layout.files()
+    stays = ward.stays()
     made, unread = counted_stays(
-        paths,
+        stays,
         meant,
-        lambda number: edge.progress(f"read: {number} of {counted(len(paths), 'patient')}"),
+        lambda number: edge.progress(f"read: {number} of {counted(len(stays), 'patient')}"),
     )
     edge.progress("")
-    return review(made, trail_events(ward.layout.trail), meant, standards(), unread)
+    return review(made, ward.events(), meant, standards(), unread)
 
 
 def agreement(options: argparse.Namespace) -> int:
@@ -114,7 +113,7 @@ def agreement(options: argparse.Namespace) -> int:
     return _two(options, ward, identifier(ward, options.patient))
 
 
-def _two(options: argparse.Namespace, ward: "Ward", whose: str) -> int:
+def _two(options: argparse.Namespace, ward: "Repository", whose: str) -> int:
     from wardexam.review.agreeing import last_two, side_by_side
 
     file = ward.file(whose)
@@ -138,20 +137,20 @@ def _two(options: argparse.Namespace, ward: "Ward", whose: str) -> int:
     return 0
 
 
-def _ward_agreement(options: argparse.Namespace, ward: "Ward", hours: float) -> int:
+def _ward_agreement(options: argparse.Namespace, ward: "Repository", hours: float) -> int:
     from wardexam.exam.text import counted
     from wardexam.review.agreeing import ward_agreement, ward_paper, ward_table
     from wardexam.review.gather import paired_stays
 
     if not 0 < hours <= MOST_HOURS:
         raise InputError(f"more than 0 and at most {MOST_HOURS}", f"--hours {hours:g}")
-    meant, paths = period(options, edge.now()), ward.layout.files()
+    meant, stays = period(options, edge.now()), ward.stays()
     ward.record("exported", "ward", edge.examiner(options), "agreement")
     found, unread = paired_stays(
-        paths,
+        stays,
         meant,
         hours,
-        lambda number: edge.progress(f"read: {number} of {counted(len(paths), 'patient')}"),
+        lambda number: edge.progress(f"read: {number} of {counted(len(stays), 'patient')}"),
     )
     edge.progress("")
     made = ward_agreement(found, meant, hours, len(unread))

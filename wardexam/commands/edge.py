@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from wardexam.reasoning.rules.wording import Wording
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
     from wardexam.session import Session
     from wardexam.terminal.keymap import Keymap
 
@@ -49,12 +49,40 @@ def examiner(options: argparse.Namespace) -> str:
     return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
 
 
-def ward(options: argparse.Namespace, *, begin: bool = False) -> "Ward":
-    """The ward in the folder given, or in its usual place; begun where none stands only when told."""
+def place(options: argparse.Namespace) -> tuple[str, bool]:
+    """Where the ward is, a folder or a server's URL, and whether it was said on the command line."""
+    if options.db:
+        return str(options.db), bool(options.given.get("db"))
+    return os.environ.get("WARDEXAM_DB", ""), False
+
+
+def ward(options: argparse.Namespace, *, begin: bool = False, mend: bool = False) -> "Repository":
+    """The ward in the folder given, on the server given, or in its usual place.
+
+    A folder's is begun where none stands, and its mark written anew where it is lost, only when told; a
+    server's is made by `wardexam store create`.
+    """
+    from wardexam.records.postgres.url import is_server
+
+    where, on_command_line = place(options)
+    if is_server(where):
+        return _on_server(options, where, on_command_line)
     from wardexam.records.paths import ward_folder
     from wardexam.records.ward import open_ward
 
-    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin)
+    return open_ward(ward_folder(options.db), shared=options.shared, begin=begin, mend=mend)
+
+
+def _on_server(options: argparse.Namespace, url: str, on_command_line: bool) -> "Repository":
+    import atexit
+
+    from wardexam.records.postgres.ward import open_server
+
+    if options.shared:
+        raise InputError("--shared goes with a folder", "--shared", "leave the option out")
+    opened = open_server(url, on_command_line=on_command_line)
+    atexit.register(opened.close)
+    return opened
 
 
 def session(

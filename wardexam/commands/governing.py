@@ -64,7 +64,7 @@ def erase(options: argparse.Namespace) -> int:
     ward = edge.ward(options)
     whose = also_discharged(ward, options.patient)
     shown = identity_of(ward, whose)
-    reach = beyond_reach(ward.layout.trail, whose)
+    reach = beyond_reach(ward.events(), whose)
     if options.identity is None:
         ward.record("viewed", whose, edge.examiner(options))
         edge.put(f"{edge.on_one_line(shown.words)}\n")
@@ -93,8 +93,6 @@ def incident(options: argparse.Namespace) -> int:
     from wardexam.commands.whose import identifier
     from wardexam.governance.incident import incident as made_of
     from wardexam.governance.incident import incident_json, incident_lines
-    from wardexam.records.light_reading import trail_events
-    from wardexam.records.paths import WardPaths, ward_folder
     from wardexam.visit import Saved
 
     session = edge.session(options, edge.spoken(options))
@@ -103,8 +101,8 @@ def incident(options: argparse.Namespace) -> int:
     name = case.examination.id
     revisions = session.ward.revisions(whose, name)
     session.ward.record("exported", whose, session.examiner, f"incident, {name}")
-    trail = trail_events(WardPaths(ward_folder(options.db)).trail)
-    made = made_of(case.patient, revisions, case.urgency(own=True), trail, session.now())
+    urgency, events = case.urgency(own=True), session.ward.events()
+    made = made_of(case.patient, revisions, urgency, events, session.now())
     if options.json:
         import json
 

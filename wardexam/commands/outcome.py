@@ -10,7 +10,7 @@ from wardexam.errors import InputError
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
 
 
 WIDTH = 80
@@ -54,7 +54,9 @@ def _who(patient: "Patient") -> str:
     return "".join(f"{released(row)}\n" for row in textwrap.wrap(said, WIDTH - 1))
 
 
-def _record(options: argparse.Namespace, ward: "Ward", whose: str, given: dict[str, str]) -> int:
+def _record(
+    options: argparse.Namespace, ward: "Repository", whose: str, given: dict[str, str]
+) -> int:
     from wardexam.review.concluding import check_image, concluded, outcome_lines, still_said
 
     by = edge.examiner(options)
@@ -79,7 +81,7 @@ def _record(options: argparse.Namespace, ward: "Ward", whose: str, given: dict[s
     return 0
 
 
-def _print(options: argparse.Namespace, ward: "Ward", whose: str) -> int:
+def _print(options: argparse.Namespace, ward: "Repository", whose: str) -> int:
     from wardexam.review.concluding import outcome_lines
 
     file = ward.file(whose)

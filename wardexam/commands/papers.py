@@ -87,14 +87,14 @@ def handover(options: argparse.Namespace) -> int:
     from wardexam.note import handover as sheet
 
     session = edge.session(options, edge.spoken(options))
-    papers, head = session.ward.papers(), session.ward.trail_head()
+    papers = session.ward.papers()
     if options.json:
         from wardexam.commands import answers
 
-        told = answers.handed_over(papers, head, now=session.now(), wording=session.wording)
+        told = answers.handed_over(papers, papers.head, now=session.now(), wording=session.wording)
         text = answers.line(told)
     else:
-        text = sheet.sheet(papers, head, now=session.now(), wording=session.wording)
+        text = sheet.sheet(papers, papers.head, now=session.now(), wording=session.wording)
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")

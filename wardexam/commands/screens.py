@@ -17,14 +17,14 @@ from wardexam.commands import edge
 from wardexam.errors import InputError
 
 if TYPE_CHECKING:
-    from wardexam.records.ward import Ward
+    from wardexam.records.repository import Repository
 
 # When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
 DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
 
 
 def _terminal(
-    ward: "Ward",
+    ward: "Repository",
     options: argparse.Namespace,
     notice: str = "",
     clock: Callable[[], datetime] = edge.now,

@@ -162,12 +162,13 @@ def settings(options: argparse.Namespace) -> int:
     import json
 
     from wardexam.records.paths import ward_folder
+    from wardexam.records.postgres.url import shown
     from wardexam.terminal.environment import describe, unusable
 
     chosen = from_files()
     terminal = describe(os.environ, ascii_only=options.given["ascii"], own=_of_terminal(chosen))
     now = {
-        "store": options.db or str(ward_folder(None)),
+        "store": shown(options.db or str(ward_folder(None))),
         "shared": options.shared,
         "examiner": edge.examiner(options),
         "ascii": terminal.ascii,

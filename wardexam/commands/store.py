@@ -24,8 +24,6 @@ def check(options: argparse.Namespace) -> int:
     """Verify the store; repair only when told."""
     from wardexam.governance.reviews import due_line
     from wardexam.records.audit import read_head
-    from wardexam.records.check import check_store
-    from wardexam.records.paths import ward_folder
 
     try:
         heads = [read_head(options.trail)] if options.trail else []
@@ -33,13 +31,8 @@ def check(options: argparse.Namespace) -> int:
         raise InputError(
             "no head of a trail", options.trail[:40], "give it as a handover prints it, such as 120:4f0c2d11ab98e7d3"
         ) from None  # fmt: skip
-    report = check_store(
-        ward_folder(options.db),
-        repair=options.repair,
-        by=edge.examiner(options),
-        at=edge.now(),
-        shared=options.shared,
-        heads=heads,
+    report = edge.ward(options, mend=options.repair).check(
+        repair=options.repair, by=edge.examiner(options), at=edge.now(), heads=heads
     )
     review = edge.on_one_line(due_line(edge.spoken(options), edge.now().date()))
     if options.json:

@@ -16,7 +16,7 @@ from wardexam.exam.wording import in_words, named
 from wardexam.governance.facts import ExaminationFact, RaisedFact, examination_fact
 from wardexam.reasoning.model.hypotheses import fingerprint
 from wardexam.reasoning.rules.urgency import OWN, WORDS, Urgency, in_time, rules
-from wardexam.records.light_reading import Event
+from wardexam.records.light_file import Event
 from wardexam.version import __version__
 
 FORM = 1  # of what is written; one more where a field goes or changes its meaning

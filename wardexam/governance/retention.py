@@ -4,16 +4,15 @@ import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.identity import day_words
 from wardexam.exam.text import counted
-from wardexam.records.light_reading import trail_events
 from wardexam.records.whose import compared
 
 if TYPE_CHECKING:
+    from wardexam.records.light_file import Event
     from wardexam.records.repository import Bed, Repository
 
 YEAR = 365.25  # days
@@ -108,12 +107,12 @@ def stored_words(ward: "Repository", patient_id: str) -> str:
     )) + "."  # fmt: skip
 
 
-def beyond_reach(trail: Path, patient_id: str) -> list[str]:
+def beyond_reach(events: "Iterable[Event]", patient_id: str) -> list[str]:
     """What left the ward with this patient in it, as far as the trail knows, and what cannot be reached; 80 columns."""
     own: list[str] = []
     ward: list[str] = []
     there = False
-    for event in trail_events(trail):
+    for event in events:
         there = there or event.patient == patient_id
         if event.event == "exported" and event.patient == patient_id:
             own.append(event.at[:10])

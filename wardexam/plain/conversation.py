@@ -10,13 +10,14 @@ import re
 import signal
 from collections.abc import Callable, Iterable
 from datetime import date
-from typing import TYPE_CHECKING, TextIO, get_args
+from functools import partial
+from typing import TYPE_CHECKING, TextIO, TypeVar, get_args
 
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Patient, Sex
+from wardexam.exam.examination import Examination, Patient, Sex
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flags
 from wardexam.exam.identity import (
@@ -40,7 +41,8 @@ from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
 from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
-from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.records.outbox import Outbox
+from wardexam.records.repository import AmendedMeanwhileError, OutageError
 from wardexam.records.whose import other_with
 from wardexam.session import Session
 from wardexam.visit import Visit
@@ -48,7 +50,9 @@ from wardexam.visit import Visit
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
 
+T = TypeVar("T")
 SEXES = get_args(Sex)
+WAITS = "The save waits for the ward's store and follows by itself, now or at the next start."
 
 
 def converse(
@@ -78,6 +82,7 @@ def converse(
             talk.say("Examination on plain lines. Type h at any question for help.")
             if due := due_line(session.wording, session.now().date()):
                 talk.say(due)
+            _send_what_waited(talk, session)
             sitting = _begin(talk, session)
             _examine(sitting)
         except (LeavingError, KeyboardInterrupt) as reason:
@@ -88,10 +93,37 @@ def converse(
                     sitting.visit.draft.problem
                     or "Kept as a draft; 'wardexam enter' offers it again."
                 )
-                talk.say("", kept)
-            session.ward.settle()
+                waits = WAITS if sitting.waiting else ""
+                talk.say("", *filter(None, (kept, waits)))
+            with contextlib.suppress(RecordsError):
+                session.ward.settle()
             return 130 if isinstance(reason, KeyboardInterrupt) else 0
     return 0
+
+
+def _send_what_waited(talk: Talk, session: Session) -> None:
+    """Send the saves that an earlier session could not."""
+    for sent in Outbox(session.ward.spool).send(session.ward):
+        talk.say(
+            f"An examination that waited was not saved, its draft is kept: {clean(sent.refused.line)}."
+            if sent.refused
+            else "An examination that waited for the ward's store is saved."
+        )
+
+
+def _insisting(talk: Talk, do: Callable[[], T]) -> T:
+    """Do something of the store; where that cannot be reached, ask whether to try again.
+
+    Raises:
+        OutageError: It cannot be reached, and nobody tries again.
+    """
+    while True:
+        try:
+            return do()
+        except OutageError as error:
+            talk.say(f"Not done: {clean(error.line)}.")
+            if not talk.yes("Try again? y or n:"):
+                raise
 
 
 # -- which patient
@@ -100,7 +132,8 @@ def converse(
 def _begin(talk: Talk, session: Session) -> Sitting:
     visit = _offer_drafts(talk, session)
     if visit is None:
-        visit = Visit.begin(session, _choose_patient(talk, session).id)
+        chosen = _choose_patient(talk, session).id
+        visit = _insisting(talk, partial(Visit.begin, session, chosen))
     patient = visit.patient
     talk.help = HELP
     talk.say(f"Examining bed {clean(patient.bed)}, {patient.identity}.")
@@ -109,7 +142,7 @@ def _begin(talk: Talk, session: Session) -> Sitting:
 
 def _offer_drafts(talk: Talk, session: Session) -> Visit | None:
     ward = session.ward
-    for info in ward.drafts():
+    for info in _insisting(talk, ward.drafts):
         if info.held:
             continue
         try:
@@ -126,14 +159,14 @@ def _offer_drafts(talk: Talk, session: Session) -> Visit | None:
         )
         resume = talk.yes("Go on with it? y, or n for later:")
         if resume:
-            return Visit.resume(session, info.draft_id)
+            return _insisting(talk, partial(Visit.resume, session, info.draft_id))
     return None
 
 
 def _choose_patient(talk: Talk, session: Session) -> Patient:
     ward = session.ward
     while True:
-        beds = ward.beds()
+        beds = _insisting(talk, ward.beds)
         if not beds:
             talk.say("The ward is empty.")
             return _admit(talk, session)
@@ -214,7 +247,7 @@ def _admit(talk: Talk, session: Session) -> Patient:
             f"{clean(patient.bed)} is {clean(other.name)}'s already. Do both lie there? y or n:"
         ):
             continue
-        session.ward.admit(patient, session.examiner)
+        _insisting(talk, partial(session.ward.admit, patient, session.examiner))
         if missing(patient):
             talk.say(f"Admitted {CHECK}")
         return patient
@@ -271,6 +304,9 @@ def _examine(sitting: Sitting) -> None:
     explained: set[str] = set()
     sitting.warn()
     while True:
+        if sitting.waiting and (saved := sitting.send()):
+            _show_saved(sitting, saved)
+            return
         if at >= len(questions):
             sitting.asked = None
             answer = talk.ask("That was the last. s saves, m more signs, b back, h help:")
@@ -416,6 +452,15 @@ def _save(sitting: Sitting) -> bool:
     except AmendedMeanwhileError as error:
         talk.say(visit.go_after(error.stored, "s"), "Not saved yet.")
         return False
-    talk.say("Saved. The note:", "")
-    talk.say(visit.case_of(saved).note().rstrip("\n"))
+    except OutageError as error:
+        sitting.wait(reading, why)
+        talk.say(f"Not saved yet: {clean(error.what)}. {WAITS}")
+        return False
+    sitting.waited()
+    _show_saved(sitting, saved)
     return True
+
+
+def _show_saved(sitting: Sitting, saved: Examination) -> None:
+    sitting.talk.say("Saved. The note:", "")
+    sitting.talk.say(sitting.visit.case_of(saved).note().rstrip("\n"))

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import get_args
+from functools import cached_property
+from typing import TYPE_CHECKING, get_args
 
 from wardexam.anatomy.catalogue import PARTS, Sign
 from wardexam.exam.acts import ActKind
@@ -12,14 +13,18 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
-from wardexam.exam.text import counted
+from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
 from wardexam.note.suggestion import contradiction_text
 from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
 from wardexam.reasoning.rules.contradictions import contradictions
+from wardexam.records.outbox import Outbox
 from wardexam.visit import Visit
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.reading import Reading
 
 KEEP = 2.0  # seconds that an answer waits to be on disk
 HELP = """\
@@ -59,6 +64,7 @@ class Sitting:
         visit: What is entered.
         told: What was said of its urgency last: the gravest reasons, and how many more there are.
         asked: The sign and side of the question that is open.
+        waiting: How often it had been changed when a save began to wait for the store; None where none waits.
         graded_of_five: Whether 4/5 means the grade 4 out of 5, and not right 4, left 5; None until it was asked.
         contradicted: What was said last that cannot be both.
     """
@@ -69,6 +75,7 @@ class Sitting:
     asked: tuple[Sign, Side] | None = None
     graded_of_five: bool | None = None
     contradicted: list[str] = field(default_factory=list)
+    waiting: int | None = None
 
     @property
     def examination(self) -> Examination:
@@ -103,6 +110,41 @@ class Sitting:
         self.talk.say(*(f"{contradiction_text(c)}." for c in new))
         self.contradicted = stated
         self.warn()
+
+    @cached_property
+    def _outbox(self) -> Outbox:
+        return Outbox(self.visit.session.ward.spool)
+
+    def wait(self, reading: "Reading", why: str) -> None:
+        """Keep the save as it is until the store can be reached again."""
+        self.waiting = self.visit.entries
+        self._outbox.put(self.visit.unsent(reading, why)())
+
+    def waited(self) -> None:
+        """No save waits any more."""
+        if self.waiting is not None:
+            self.waiting = None
+            self._outbox.withdraw(self.examination.id)
+
+    def send(self) -> Examination | None:
+        """Send the save that waits; what was stored, where the store has taken it.
+
+        One that more was entered after is taken back.
+        """
+        if self.waiting != self.visit.entries:
+            self.waited()
+            self.talk.say("What waited is not saved: more was entered. s saves all of it.")
+            return None
+        for sent in self._outbox.send(self.visit.session.ward):
+            if sent.unsent.saved.id != self.examination.id:
+                continue
+            self.waiting = None
+            if sent.refused:
+                self.talk.say(f"Not saved: {clean(sent.refused.line)}. The draft is kept.")
+            elif isinstance(sent.stored, Examination):
+                self.visit.done()
+                return sent.stored
+        return None
 
     def warn(self) -> None:
         """Say the urgency when it has changed."""

@@ -75,6 +75,8 @@ class Audit:
         own: Where this login keeps the trail's head; None for nowhere.
         now: Gives the time as text.
         by_login: The login that every line names; this process's own when None.
+        stands: Gives, for a patient and the checksum that a line gives, the one that the record has here; another
+            where the line came with the ward from another store (`wardexam.records.origin`).
 
     Attributes:
         problem: Why events are not in the trail yet, in one line; empty when all are.
@@ -83,8 +85,9 @@ class Audit:
 
     def __init__(
         self, path: Path, mode: int, own: Path | None = None, now: Callable[[], str] = _now,
-        by_login: str | None = None,
+        by_login: str | None = None, stands: Callable[[str, str], str] = lambda _, record: record,
     ) -> None:  # fmt: skip
+        self.stands = stands
         self.path, self.mode, self.problem, self.patience = path, mode, "", SECONDS
         self._own, self._now, self._login = own, now, by_login or login()
         self._waiting: list[tuple[dict[str, Any], str]] = []
@@ -210,19 +213,9 @@ class Audit:
                 self._keep(head)
 
     def _keep(self, head: Head) -> None:
-        """Keep the head in the login's own state folder; a want of it is no fault of the event's."""
-        if self._own is None:
-            return
-        with suppress(OSError):
-            self._own.parent.mkdir(0o700, parents=True, exist_ok=True)
-            fresh = self._own.with_name(f"{self._own.name}.{os.getpid()}.{threading.get_ident()}")
-            handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
-            try:
-                text = {"ward": str(self.path.parent), "line": head.line, "hash": head.hash}
-                os.write(handle, json.dumps(text).encode() + b"\n")
-            finally:
-                os.close(handle)
-            os.replace(fresh, self._own)
+        """Keep the head in the login's own state folder."""
+        if self._own is not None:
+            keep_head(self._own, head, str(self.path.parent))
 
     def head(self) -> Head | None:
         """The trail's head as it stands in its file; None where there is no whole line."""
@@ -292,8 +285,22 @@ class Audit:
             with suppress(ValueError, KeyError, TypeError, AttributeError):
                 line = json.loads(tail[end : tail.find(b"\n", place)])
                 if line["patient"] == patient_id and line.get("record"):
-                    return str(line["record"])
+                    return self.stands(patient_id, str(line["record"]))
         return ""
+
+
+def keep_head(own: Path, head: Head, ward: str) -> None:
+    """Keep the head of a ward's trail in a login's own state folder; a want of it is no fault of the event's."""
+    with suppress(OSError):
+        own.parent.mkdir(0o700, parents=True, exist_ok=True)
+        fresh = own.with_name(f"{own.name}.{os.getpid()}.{threading.get_ident()}")
+        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
+        try:
+            text = {"ward": ward, "line": head.line, "hash": head.hash}
+            os.write(handle, json.dumps(text).encode() + b"\n")
+        finally:
+            os.close(handle)
+        os.replace(fresh, own)
 
 
 def kept_head(own: Path) -> Head | None:
@@ -349,45 +356,68 @@ class Trail:
     erased: dict[str, int] = field(default_factory=dict)
 
 
+class Following:
+    """Goes along a trail line by line: whether each follows from the one before, and agrees with heads kept of it.
+
+    Attributes:
+        trail: What was found so far.
+    """
+
+    def __init__(self, heads: Collection[Head] = ()) -> None:
+        self.trail = Trail()
+        self._wanted: dict[int, list[Head]] = {}
+        for head in heads:
+            self._wanted.setdefault(head.line, []).append(head)
+
+    def line(self, row: dict[str, Any] | bytes) -> None:
+        """The next line, read or as it lies in a file.
+
+        Raises:
+            ValueError, KeyError, TypeError, AttributeError, RecursionError: It is none.
+        """
+        trail = self.trail
+        trail.lines += 1
+        _follow(trail, json.loads(row) if isinstance(row, bytes) else row)
+        trail.faults += [
+            f"the audit trail was written anew: its line {head.line} is not the one kept as {head}"
+            for head in self._wanted.pop(trail.lines, ())
+            if not trail.last.startswith(head.hash)
+        ]
+
+    def end(self) -> Trail:
+        """What was found, where there is no further line."""
+        self.trail.faults += [
+            f"the audit trail was cut short: it has {self.trail.lines} lines, line {number} was kept as {head}"
+            for number, kept in sorted(self._wanted.items())
+            if number > self.trail.lines
+            for head in kept
+        ]
+        return self.trail
+
+
 def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
     """Whether every line of a trail follows from the one before, and agrees with heads kept of it.
 
     Reads it line by line. That there is no trail at all is for the caller to judge.
     """
-    trail = Trail()
-    wanted: dict[int, list[Head]] = {}
-    readable = True
-    for head in heads:
-        wanted.setdefault(head.line, []).append(head)
+    following = Following(heads)
+    trail = following.trail
     try:
         with os.fdopen(open_regular(path, os.O_RDONLY), "rb") as file:
             while text := file.readline(LONGEST_LINE + 1):
                 if not text.endswith(b"\n") and len(text) <= LONGEST_LINE:
                     trail.torn = True
                     break
-                trail.lines += 1
                 try:
-                    _follow(trail, json.loads(text))
+                    following.line(text)
                 except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
                     trail.faults.append(f"audit line {trail.lines} is not readable")
-                    readable = False
-                    break
-                trail.faults += [
-                    f"the audit trail was written anew: its line {head.line} is not the one kept as {head}"
-                    for head in wanted.pop(trail.lines, ())
-                    if not trail.last.startswith(head.hash)
-                ]
+                    return trail
     except FileNotFoundError:
         pass
     except OSError as error:
         trail.faults.append(f"the audit trail cannot be read: {reason(error)}")
-    trail.faults += [
-        f"the audit trail was cut short: it has {trail.lines} lines, line {number} was kept as {head}"
-        for number, kept in sorted(wanted.items())
-        if readable and number > trail.lines
-        for head in kept
-    ]
-    return trail
+    return following.end()
 
 
 def _follow(trail: Trail, row: dict[str, Any]) -> None:

@@ -8,9 +8,11 @@ is ever removed: what is replaced stays beside under a name of its own.
 
 import os
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
 
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.text import counted
@@ -32,23 +34,63 @@ from wardexam.records.durable_files import (
     version_before,
     write_whole,
 )
-from wardexam.records.layout import LAYOUT, NAME, mark_again
+from wardexam.records.layout import LAYOUT, NAME, Layout
+from wardexam.records.locks import Locks
+from wardexam.records.origin import Origin
 from wardexam.records.outcome_import import left_over as outcomes_left_over
-from wardexam.records.paths import FOLDERS, draft_path, elsewhere, kept_trail
+from wardexam.records.paths import FOLDERS, draft_path, kept_trail
+from wardexam.records.repository import Report
 from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
 from wardexam.records.stored_record import DamagedFileError, Tables
-from wardexam.records.ward import Ward, open_ward
 from wardexam.records.ward_lists import GONE
+
+if TYPE_CHECKING:
+    from wardexam.records.repository import Bed
 
 BEFORE = "the version before"
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
-    """What was found, line by line; `sound` when nothing is wrong, missing, skipped or set aside."""
+class Folder(Protocol):
+    """A ward's folder, as a check goes through it.
 
-    lines: tuple[str, ...]
-    sound: bool
+    Attributes:
+        folder: Where it is.
+        layout: What lies where in it.
+        audit: Its trail.
+        origin: Where it was restored from.
+        locks: Its locks.
+        mended: Whether its mark was written anew just before.
+    """
+
+    folder: Path
+    layout: Layout
+    audit: audit.Audit
+    origin: Origin
+    locks: Locks
+    mended: bool
+
+    @property
+    def problem(self) -> str:
+        """What is not as it should be, in one line; empty when all is well."""
+
+    @property
+    def spool(self) -> Path:
+        """Where this login keeps drafts while the ward's own folder cannot be written."""
+
+    def settle(self) -> None:
+        """Write the events that have been waiting for another session."""
+
+    def listed(self) -> set[str]:
+        """Every patient whom a list has seen, or of whom a version before is left."""
+
+    def beds(self, *, discharged: bool = False) -> "tuple[Bed, ...]":
+        """The ward list, or that of the discharged."""
+
+    def hold(self, patient_id: str) -> AbstractContextManager[None]:
+        """Keep other sessions from saving to a patient's file meanwhile."""
+
+    def rebuild_index(self) -> list[str]:
+        """Make the lists anew from the patients' files."""
 
 
 @dataclass
@@ -80,7 +122,7 @@ class State:
     count: int = 0
 
 
-def _owner_of(tables: Tables, where: str) -> tuple[str, int]:
+def owner_of(tables: Tables, where: str) -> tuple[str, int]:
     """Whose a document is and how many examinations it holds, every record of it read.
 
     Raises:
@@ -112,7 +154,7 @@ def state_of(path: Path, name: str = "") -> State:
     except OSError as error:
         return State(f"{path}: cannot be read: {reason(error)}")
     try:
-        owner, count = _owner_of(unpack(data, str(path)), str(path))
+        owner, count = owner_of(unpack(data, str(path)), str(path))
     except DamagedFileError as error:
         return State(str(error), damaged=True, data=data)
     except RecordsError as error:
@@ -127,31 +169,28 @@ def fault_of(path: Path) -> str:
     return state_of(path).fault
 
 
-def check_store(
-    folder: Path,
+def checked(
+    ward: Folder,
     *,
     repair: bool,
     by: str,
     at: datetime,
-    shared: bool = False,
     heads: Sequence[audit.Head] = (),
     progress: Callable[[int], None] = lambda _: None,
 ) -> Report:
     """Check every file; with `repair`, put good versions in the place of damaged ones.
 
     Args:
-        folder: The ward's folder.
+        ward: The ward in its folder.
         repair: Whether to repair what can be repaired.
         by: Who repairs, for the trail.
         at: When, for the names of what is set aside.
-        shared: Whether the folder is a ward account's.
         heads: Heads of the trail kept elsewhere, such as on a printed handover.
         progress: Told how many files are read.
     """
     found = _Findings()
-    if repair and mark_again(folder, shared=shared):
+    if ward.mended:
         found.lines.append(f"the mark ward.json was missing and is written anew: layout {LAYOUT}")
-    ward = open_ward(folder, shared=shared, begin=False)
     names, strays = ward.layout.names()
     trail = _trail(ward, heads, found, exists=bool(names))
     missing = (trail.known | ward.listed()) - names
@@ -181,6 +220,8 @@ def check_store(
         own = audit.kept_head(kept_trail(ward.folder))
         ward.audit.note("repaired", "", by, f"the trail was kept as {own}" if own else "")
         ward.audit.accept()
+    if restored := ward.origin.line:
+        found.lines.append(restored)
     if trail.torn:
         found.lines.append("audit trail: a crash cut its last line off; the next event mends it")
     if trail.lines:
@@ -203,7 +244,7 @@ class _Copy:
     source: str
 
 
-def _copies(ward: Ward, name: str) -> list[_Copy]:
+def _copies(ward: Folder, name: str) -> list[_Copy]:
     """Every sound file of the ward's folders that speaks of a patient, but for the one in its place."""
     path = ward.layout.file(name)
     before = version_before(path)
@@ -235,7 +276,7 @@ def _within(one: State, other: State) -> bool:
     return held < more
 
 
-def _good(ward: Ward, name: str, record: str) -> _Copy | None:
+def _good(ward: Folder, name: str, record: str) -> _Copy | None:
     """The version to put in a patient's place: the one that the trail speaks of, else the fullest."""
 
     def worth(copy: _Copy) -> tuple[bool, int, bool]:
@@ -244,7 +285,7 @@ def _good(ward: Ward, name: str, record: str) -> _Copy | None:
     return max(_copies(ward, name), key=worth, default=None)
 
 
-def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings) -> None:
+def _repair(ward: Folder, name: str, trail: audit.Trail, by: str, found: _Findings) -> None:
     """Put a good version in the place of a damaged or missing file; what lay there stays beside."""
     path = ward.layout.file(name)
     try:
@@ -256,7 +297,7 @@ def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings
             if not now.damaged and os.path.lexists(path):
                 found.lines.append("  left as it is: that it cannot be read is no proof of damage")
                 return
-            copy = _good(ward, name, trail.records.get(name, (0, ""))[1])
+            copy = _good(ward, name, ward.audit.stands(name, trail.records.get(name, (0, ""))[1]))
             if copy is None:
                 before = state_of(version_before(path), name)
                 found.lines.append(f"  left as it is: no good version before ({before.fault}); restore from a backup")  # fmt: skip
@@ -267,7 +308,7 @@ def _repair(ward: Ward, name: str, trail: audit.Trail, by: str, found: _Findings
         found.lines.append(f"  not repaired, left as it is: {why}")
 
 
-def _put_back(ward: Ward, name: str, copy: _Copy, trail: audit.Trail, by: str, found: _Findings) -> None:  # fmt: skip
+def _put_back(ward: Folder, name: str, copy: _Copy, trail: audit.Trail, by: str, found: _Findings) -> None:  # fmt: skip
     """Put a version in a patient's place; to be called with the patient's lock held."""
     path, data = ward.layout.file(name), copy.state.data
     if os.path.lexists(path):
@@ -289,7 +330,7 @@ def _put_back(ward: Ward, name: str, copy: _Copy, trail: audit.Trail, by: str, f
 
 
 def _trail(
-    ward: Ward, heads: Sequence[audit.Head], found: _Findings, *, exists: bool
+    ward: Folder, heads: Sequence[audit.Head], found: _Findings, *, exists: bool
 ) -> audit.Trail:
     """The trail, verified, its faults said."""
     own = audit.kept_head(kept_trail(ward.folder))
@@ -303,7 +344,7 @@ def _trail(
 
 
 def _check_trail_of_files(
-    ward: Ward, states: dict[str, State], trail: audit.Trail, found: _Findings, *, repair: bool, by: str
+    ward: Folder, states: dict[str, State], trail: audit.Trail, found: _Findings, *, repair: bool, by: str
 ) -> None:  # fmt: skip
     """Whether each file is as the trail's last line on it left it."""
     if not trail.lines and not repair:
@@ -319,6 +360,7 @@ def _check_trail_of_files(
         if not state.data or state.damaged or state.fault:
             continue
         number, record = trail.records.get(name, (0, ""))
+        record = ward.audit.stands(name, record)
         if (record or name in trail.known) and record in ("", digest_in(state.data)):
             continue
         with ward.hold(name):  # another session may have saved since the trail was read
@@ -353,7 +395,7 @@ def _check_trail_of_files(
             found.lines.append("  accepted; the trail says by whom")
 
 
-def _check_before(ward: Ward, found: _Findings) -> None:
+def _check_before(ward: Folder, found: _Findings) -> None:
     """Whether each version before is one of its patient: it is what a repair would put back."""
     for path in sorted(ward.layout.patients.glob("*.json.before")):
         name = path.name.removesuffix(".json.before")
@@ -361,9 +403,9 @@ def _check_before(ward: Ward, found: _Findings) -> None:
             found.wrong(f"the version before is of no use: {fault}")
 
 
-def _check_drafts(ward: Ward, found: _Findings) -> None:
+def _check_drafts(ward: Folder, found: _Findings) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
-    there = elsewhere(ward.folder)
+    there = ward.spool
     drafts = [(i, k) for k in KINDS for i in draft_infos(ward.layout.drafts, there, kind=k)]
     for info, kind in drafts:
         here = draft_path(ward.layout.drafts, info.draft_id, kind.ending)
@@ -379,7 +421,7 @@ def _check_drafts(ward: Ward, found: _Findings) -> None:
         found.wrong(f"set aside: {counted(len(aside), 'draft')}, the first is {sorted(aside)[0]}")
 
 
-def _check_lists(ward: Ward, found: _Findings) -> None:
+def _check_lists(ward: Folder, found: _Findings) -> None:
     """Whether every patient's file is on a list."""
     listed = {b.patient_id for d in (False, True) for b in ward.beds(discharged=d)}
     for path in ward.layout.files():
@@ -387,7 +429,7 @@ def _check_lists(ward: Ward, found: _Findings) -> None:
             found.wrong(f"not on the ward list: {path} (--repair makes the list anew)")
 
 
-def _check_left(ward: Ward, found: _Findings) -> None:
+def _check_left(ward: Folder, found: _Findings) -> None:
     """What lies beside and belongs to nothing: it holds what somebody may miss."""
     places = (ward.folder, *(ward.folder / name for name in FOLDERS))
     for path in sorted(p for place in places for p in place.glob("*.damaged-*")):

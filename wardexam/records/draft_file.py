@@ -9,7 +9,7 @@ import json
 import os
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -76,12 +76,6 @@ def hold(path: Path, seconds: float = 0.2) -> int:
     return handle
 
 
-def let_go(held: dict[Path, int]) -> None:
-    """Hold these drafts no longer."""
-    while held:
-        os.close(held.popitem()[1])
-
-
 def is_held(path: Path) -> bool:
     """Whether a living session writes a draft."""
     try:
@@ -117,7 +111,12 @@ def _whole(row: bytes) -> bool:
     return said is None or said[1] == b"%08x" % zlib.crc32(row[said.end() :])
 
 
-def _read(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
+def read_rows(rows: list[bytes], path: Path) -> list[dict[str, Any]]:
+    """The rows as `line_of` was given them.
+
+    Raises:
+        RecordsError: There is none, or one is not as it was written.
+    """
     found = []
     for number, row in enumerate(rows, 1):
         try:
@@ -161,7 +160,7 @@ def _info(path: Path, kind: Kind) -> DraftInfo | None:
     rows: list[bytes] = []
     try:
         rows = whole_rows(path)
-        head = _read(rows[:1], path)[0]
+        head = read_rows(rows[:1], path)[0]
         return DraftInfo(
             path.stem, str(head[kind.holds]["patient"]), str(head["by"]), str(head[kind.holds]["at"]),
             last, len(rows) - 1, is_held(path),
@@ -225,7 +224,7 @@ def _replayed(
 
     from wardexam.exam.entry import first_fault
 
-    lines = _read(rows, path)
+    lines = read_rows(rows, path)
     number = 1
     try:
         held = model.model_validate(lines[0][kind.holds])
@@ -241,38 +240,73 @@ def _replayed(
     return held
 
 
-class Copy:
-    """A draft's file in one place and how much of the draft is in it."""
+class FilePlace:
+    """A draft's file: how much of the draft is in it, and whether this session holds it.
 
-    def __init__(
-        self, path: Path, mode: int, staging: Path, rows: list[bytes] | None = None
-    ) -> None:
+    Args:
+        path: The file.
+        mode: Its permissions.
+        staging: Where it is written until it is whole.
+    """
+
+    renew: float | None = None
+
+    def __init__(self, path: Path, mode: int, staging: Path) -> None:
         self.path, self.mode, self.staging = path, mode, staging
-        self.lines, self.size = len(rows or ()), sum(map(len, rows or ()))
+        self._held = -1
+        self._count = self._size = 0
 
-    def bring(self, lines: list[bytes]) -> None:
-        """Bring the file up to all lines, flushed.
+    @property
+    def filled(self) -> bool:
+        """Whether anything was brought here."""
+        return self._count > 0
+
+    def stands(self, rows: Sequence[bytes]) -> None:
+        """The file holds these rows already."""
+        self._count, self._size = len(rows), sum(map(len, rows))
+
+    def bring(self, rows: Sequence[bytes]) -> None:
+        """Bring the file up to all rows, flushed and held.
 
         Raises:
             OSError: It could not be done; the next attempt begins where the last good one ended.
         """
         if not self.path.exists():
             self.path.parent.mkdir(0o700, parents=True, exist_ok=True)
-            write_whole(self.path, lines, self.mode, self.staging)
-            self.lines, self.size = len(lines), sum(map(len, lines))
+            write_whole(self.path, rows, self.mode, self.staging)
+            self.stands(rows)
+            self.hold()
             return
+        self.hold()
         handle = open_regular(self.path, os.O_WRONLY | os.O_APPEND)
         try:
-            if os.fstat(handle).st_size < self.size:  # cut by someone
-                self.lines = self.size = 0
-            data = b"".join(lines[self.lines :])
-            append_at(handle, self.size, data)
+            if os.fstat(handle).st_size < self._size:  # cut by someone
+                self._count = self._size = 0
+            data = b"".join(rows[self._count :])
+            append_at(handle, self._size, data)
             os.fdatasync(handle)
         finally:
             os.close(handle)
-        self.lines, self.size = len(lines), self.size + len(data)
+        self._count, self._size = len(rows), self._size + len(data)
+        self.hold()
+
+    def hold(self) -> None:
+        """Hold the file that lies at the path now."""
+        if self._held >= 0:
+            if os.path.samestat(os.fstat(self._held), os.stat(self.path)):
+                return
+            self.let_go()
+        self._held = hold(self.path)
+
+    def let_go(self) -> None:
+        """Hold it no longer."""
+        if self._held >= 0:
+            held, self._held = self._held, -1
+            os.close(held)
 
     def remove(self) -> None:
         """Take the file away, if it is there."""
         with suppress(OSError):
             os.unlink(self.path)
+        self.let_go()
+        self._count = self._size = 0

@@ -11,11 +11,14 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records.draft_file import (
     EXAMINATION,
     INJURY,
+    FilePlace,
     Kind,
     draft_infos,
+    line_of,
     replay,
     replay_sheet,
     rows_of,
+    whole_rows,
 )
 from wardexam.records.draft_writer import Draft
 from wardexam.records.durable_files import reason
@@ -44,6 +47,20 @@ def known(identifier: str) -> str:
     return identifier
 
 
+def begin(
+    here: FilePlace, there: FilePlace, begun: "Examination | KeptSheet", by: str, kind: Kind = EXAMINATION
+) -> Draft:  # fmt: skip
+    """A new draft whose first row is the examination, or the sheet, as it stands.
+
+    Raises:
+        RecordsError: There is a draft of it already.
+    """
+    if here.path.exists() or there.path.exists():
+        raise RecordsError("there is a draft of this examination already", where=str(here.path))
+    head = {kind.holds: begun.model_dump(mode="json"), "by": by}
+    return Draft(begun.id, [line_of(head)], here, there)
+
+
 class _Drafts(Generic[Held]):
     """The drafts of one kind.
 
@@ -55,8 +72,8 @@ class _Drafts(Generic[Held]):
     KIND: Kind
 
     def __init__(self, layout: Layout, elsewhere: Path) -> None:
+        self._layout = layout
         self._folders = (layout.drafts, elsewhere)
-        self._places = (layout.drafts, elsewhere, layout.staging, layout.file_mode)
 
     def _replayed(self, rows: list[bytes], path: Path) -> Held:
         """What the lines of a draft come to."""
@@ -66,6 +83,15 @@ class _Drafts(Generic[Held]):
         here, there = self._folders
         ending = self.KIND.ending
         return draft_path(here, known(draft_id), ending), draft_path(there, draft_id, ending)
+
+    def _places(self, draft_id: str) -> tuple[FilePlace, FilePlace]:
+        """The draft's file in the ward's folder, and in the spool."""
+        here, there = self._files(draft_id)
+        layout = self._layout
+        return (
+            FilePlace(here, layout.file_mode, layout.staging),
+            FilePlace(there, 0o600, there.parent),
+        )
 
     def infos(self) -> tuple[DraftInfo, ...]:
         """Every draft, oldest first."""
@@ -84,13 +110,31 @@ class _Drafts(Generic[Held]):
     def _drafted(self, draft_id: str) -> Held:
         return self._replayed(*rows_of(*self._files(draft_id)))
 
+    def _begun(self, begun: "Examination | KeptSheet", by: str) -> Draft:
+        """A new draft."""
+        self._layout.still_here()
+        return begin(*self._places(begun.id), begun, by, self.KIND)
+
     def _resumed(self, draft_id: str) -> tuple[Draft, Held]:
-        """A draft that was left, with what it holds."""
-        draft = Draft.resume(*self._places, known(draft_id), self.KIND)
+        """A draft that was left, from the place that has more of it, with what it holds."""
+        self._layout.still_here()
+        here, there = self._places(draft_id)
         try:
-            return draft, self._replayed(draft.lines, draft.path)
+            for place in (here, there):
+                if place.path.exists():
+                    place.hold()
+            rows, longer = rows_of(here.path, there.path)
+            held = self._replayed(rows, here.path)
+            stands = whole_rows(here.path) if here.path.exists() else []
+            # Where the copies parted, the longer one is written whole.
+            here.stands(stands if rows[: len(stands)] == stands else [])
+            there.stands(rows if longer == there.path else [])
+            return Draft(draft_id, rows, here, there), held
+        except OSError as error:
+            _let_go(here, there)
+            raise RecordsError(reason(error), where=draft_id) from None
         except BaseException:
-            draft.close()
+            _let_go(here, there)
             raise
 
     def set_aside(self, draft_id: str) -> None:
@@ -121,6 +165,29 @@ class _Drafts(Generic[Held]):
                 path.unlink(missing_ok=True)
 
 
+def _let_go(*places: FilePlace) -> None:
+    for place in places:
+        place.let_go()
+
+
+def entered_too(draft: DraftWriter, examination: "Examination", by: str) -> "Examination":
+    """The examination of a draft that was resumed, with who resumes it put down, who entered none of it yet.
+
+    Where that cannot be, the draft is closed.
+    """
+    from wardexam.exam.entry import Change, apply
+
+    try:
+        if by and by not in (examination.examiner, *examination.entered_by):
+            added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
+            examination = apply(examination, added)
+            draft.append(added)
+        return examination
+    except BaseException:
+        draft.close()
+        raise
+
+
 class DraftStore(_Drafts["Examination"]):
     """The drafts of a ward's examinations."""
 
@@ -131,25 +198,15 @@ class DraftStore(_Drafts["Examination"]):
 
     def start(self, examination: "Examination", by: str) -> Draft:
         """A new draft."""
-        return Draft.start(*self._places, examination, by)
+        return self._begun(examination, by)
 
     def resume(self, draft_id: str, by: str) -> "tuple[Draft, Examination]":
         """A draft that was left, with the examination as far as it got.
 
         Who resumes it without having entered any of it is put down in it.
         """
-        from wardexam.exam.entry import Change, apply
-
         draft, examination = self._resumed(draft_id)
-        try:
-            if by and by not in (examination.examiner, *examination.entered_by):
-                added = Change("entered_by", "", [*examination.entered_by, by[:120]][-20:])
-                examination = apply(examination, added)
-                draft.append(added)
-            return draft, examination
-        except BaseException:
-            draft.close()
-            raise
+        return draft, entered_too(draft, examination, by)
 
 
 class SheetDraftStore(_Drafts["KeptSheet"]):
@@ -174,7 +231,7 @@ class SheetDraftStore(_Drafts["KeptSheet"]):
 
     def start(self, kept: "KeptSheet", by: str) -> Draft:
         """A new draft."""
-        return Draft.start(*self._places, kept, by, self.KIND)
+        return self._begun(kept, by)
 
     def resume(self, draft_id: str) -> "tuple[Draft, KeptSheet]":
         """A draft that was left, with the sheet as far as it got."""

@@ -1,36 +1,23 @@
-"""Half-entered examinations and sheets: one line on disk for every accepted key, written off the UI thread.
+"""Half-entered examinations and sheets: every accepted key is kept at once, written off the UI thread.
 
-A draft lies in the ward's folder. While that cannot be written it is kept in memory and, if it can
-be, in the user's own state folder (`elsewhere`), and goes back by itself as soon as the ward's
-folder takes it.
+A draft lies in the ward: in its folder, or at its server. While that cannot be written it is kept in
+memory and, if it can be, in the spool, which is this login's own folder of the same rows; it goes back by
+itself, row by row and by number, as soon as the ward takes it.
 """
 
-import os
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_file import (
-    EXAMINATION,
-    Copy,
-    Kind,
-    hold,
-    let_go,
-    line_of,
-    rows_of,
-    whole_rows,
-)
+from wardexam.records.draft_file import FilePlace, line_of
 from wardexam.records.durable_files import reason
-from wardexam.records.paths import draft_path
 
 if TYPE_CHECKING:
-    from wardexam.exam.examination import Examination
-    from wardexam.injury.kept import KeptSheet
-    from wardexam.records.repository import Jotted
+    from wardexam.records.repository import Jotted, Place
 
 RETRY_SECONDS = 1.0
 
@@ -38,22 +25,25 @@ RETRY_SECONDS = 1.0
 class Draft:
     """A draft being written. `append` returns at once; a thread of its own writes and syncs.
 
+    Args:
+        draft_id: The identifier of the draft: that of its examination or sheet.
+        rows: The draft as far as it has got, as `wardexam.records.draft_file.line_of` gives them.
+        place: Where it is kept in the ward.
+        spool: Where it is kept while the ward cannot take it.
+
     Attributes:
-        path: Where the file is, or will be.
-        kept: Changes known to be on disk, here or elsewhere.
+        kept: Changes known to be kept beyond this process, in the ward or in the spool.
         sent: Changes handed over.
-        problem: Why the draft is not in the ward's folder and where it is, in one line.
-        settled: Called from the thread once changes are on disk or cannot be.
+        problem: Why the draft is not in the ward and where it is, in one line.
+        settled: Called from the thread once changes are kept or cannot be.
     """
 
     def __init__(
-        self, path: Path, elsewhere: Path, mode: int, lines: list[bytes], here: Copy, there: Copy,
-        held: dict[Path, int] | None = None,
-    ) -> None:  # fmt: skip
-        self.path, self.elsewhere, self.problem = path, elsewhere, ""
-        self.sent, self.kept = len(lines) - 1, 0
-        self._lines, self._here, self._there = lines, here, there
-        self._held = held if held is not None else {}
+        self, draft_id: str, rows: Sequence[bytes], place: "Place", spool: FilePlace
+    ) -> None:
+        self.draft_id, self.problem = draft_id, ""
+        self.sent, self.kept = len(rows) - 1, 0
+        self._rows, self._place, self._spool = [*rows], place, spool
         self.settled: Callable[[], object] = lambda: None
         self._queue: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._idle = threading.Event()
@@ -63,69 +53,9 @@ class Draft:
         self._thread.start()
 
     @property
-    def draft_id(self) -> str:
-        """The identifier of the draft: that of its examination."""
-        return self.path.stem
-
-    @classmethod
-    def start(
-        cls,
-        folder: Path,
-        elsewhere: Path,
-        staging: Path,
-        mode: int,
-        begun: "Examination | KeptSheet",
-        by: str,
-        kind: Kind = EXAMINATION,
-    ) -> "Draft":
-        """A new draft whose first line is the examination, or the sheet, as it stands.
-
-        Raises:
-            RecordsError: There is a draft of it already.
-        """
-        path, other = (draft_path(at, begun.id, kind.ending) for at in (folder, elsewhere))
-        if path.exists() or other.exists():
-            raise RecordsError("there is a draft of this examination already", where=str(path))
-        head = {kind.holds: begun.model_dump(mode="json"), "by": by}
-        lines = [line_of(head)]
-        return cls(
-            path, other, mode, lines, Copy(path, mode, staging), Copy(other, 0o600, elsewhere)
-        )
-
-    @classmethod
-    def resume(
-        cls, folder: Path, elsewhere: Path, staging: Path, mode: int, draft_id: str, kind: Kind = EXAMINATION,
-    ) -> "Draft":  # fmt: skip
-        """Go on with a draft, from the place that has more of it.
-
-        Raises:
-            RecordsError: Another session writes it, or it cannot be read.
-        """
-        path, other = (draft_path(at, draft_id, kind.ending) for at in (folder, elsewhere))
-        held: dict[Path, int] = {}
-        try:
-            for place in (path, other):
-                if place.exists():
-                    held[place] = hold(place)
-            lines, longer = rows_of(path, other)
-            here = whole_rows(path) if path.exists() else []
-            if lines[: len(here)] != here:
-                here = []  # the copies parted: the longer one is written whole
-            return cls(
-                path, other, mode, list(lines), Copy(path, mode, staging, here),
-                Copy(other, 0o600, elsewhere, lines if longer == other else []), held,
-            )  # fmt: skip
-        except OSError as error:
-            let_go(held)
-            raise RecordsError(reason(error), where=draft_id) from None
-        except BaseException:
-            let_go(held)
-            raise
-
-    @property
-    def lines(self) -> list[bytes]:
-        """The lines of the draft as far as it has got."""
-        return [*self._lines]
+    def rows(self) -> list[bytes]:
+        """The rows of the draft as far as it has got."""
+        return [*self._rows]
 
     def append(self, change: "Jotted") -> None:
         """Hand a change over to be written."""
@@ -136,14 +66,14 @@ class Draft:
     def _write(self) -> None:
         while True:
             try:
-                item = self._queue.get(timeout=RETRY_SECONDS if self.problem else None)
+                item = self._queue.get(timeout=RETRY_SECONDS if self.problem else self._place.renew)
             except queue.Empty:
-                self._settle()
+                self._settle(renew=not self.problem)
                 self._tell()
                 continue
             if item is None:
                 return
-            self._lines.append(item)
+            self._rows.append(item)
             self._settle()
             if self._queue.empty():
                 self._idle.set()
@@ -153,40 +83,29 @@ class Draft:
         with suppress(Exception):  # whoever listens cannot stop the keeping
             self.settled()
 
-    def _settle(self) -> None:
-        """Bring the ward's folder up to date; failing that, the user's own."""
+    def _settle(self, *, renew: bool = False) -> None:
+        """Bring the ward up to date; failing that, the spool."""
         try:
-            if self.path.exists():
-                self._hold(self.path)
-            self._here.bring(self._lines)
-            self._hold(self.path)
+            if renew:
+                self._place.hold()
+            else:
+                self._place.bring(self._rows)
             self.problem = ""
-            if self._there.lines:
-                self._there.remove()
-                self._there = Copy(self.elsewhere, 0o600, self.elsewhere.parent)
-        except OSError as error:
-            why = reason(error)
+            if self._spool.filled:
+                self._spool.remove()
+        except (OSError, RecordsError) as error:
+            why = reason(error) if isinstance(error, OSError) else error.what
             try:
-                self._there.bring(self._lines)
-                self._hold(self.elsewhere)
-                place = str(self.elsewhere.parent).replace(str(Path.home()), "~", 1)
-                self.problem = f"{why}; kept in {place}"
+                self._spool.bring(self._rows)
+                kept_in = str(self._spool.path.parent).replace(str(Path.home()), "~", 1)
+                self.problem = f"{why}; kept in {kept_in}"
             except OSError:
                 self.problem = f"{why}; kept in memory only, not on disk"
                 return
-        self.kept = len(self._lines) - 1
-
-    def _hold(self, path: Path) -> None:
-        """Hold the file that lies at the path now."""
-        held = self._held.get(path, -1)
-        if held >= 0:
-            if os.path.samestat(os.fstat(held), os.stat(path)):
-                return
-            os.close(self._held.pop(path))
-        self._held[path] = hold(path)
+        self.kept = len(self._rows) - 1
 
     def flush(self, timeout: float = 1.0) -> bool:
-        """Wait until every change is on disk; whether it is."""
+        """Wait until every change is kept; whether it is."""
         self._idle.wait(timeout)
         return self.kept == self.sent
 
@@ -195,4 +114,6 @@ class Draft:
         self.flush()
         self._queue.put(None)
         self._thread.join(1.0)
-        let_go(self._held)
+        self._spool.let_go()
+        with suppress(OSError, RecordsError):  # else the hold ends by itself
+            self._place.let_go()

@@ -74,7 +74,8 @@ def traces(layout: Layout, elsewhere: Path, patient_id: str) -> Iterator[Path]:
 
 def _take_out(path: Path, patient_id: str, layout: Layout) -> None:
     """Take a file away; of one that has a line for each patient, the patient's lines."""
-    if LISTS not in path.name or patient_id in path.name:
+    of_lines = LISTS in path.name or path == layout.origin_file
+    if not of_lines or patient_id in path.name:
         path.unlink()
     else:
         quoted = b'"%s"' % patient_id.encode()

@@ -51,6 +51,7 @@ class Layout(WardPaths):
                 self._still_new(begin=begin)
                 self._make(folder)
             self._safe(folder)
+            self.still_here()
             above = folder.resolve().parent.stat().st_mode
             if above & stat.S_IWOTH and not above & stat.S_ISVTX:
                 raise RecordsError(
@@ -78,6 +79,27 @@ class Layout(WardPaths):
             raise RecordsError(
                 f"cannot be used: {reason(error)}", str(folder), "choose another with --db"
             ) from None
+
+    def still_here(self) -> None:
+        """Whether the ward is here still.
+
+        Raises:
+            RecordsError: It was moved; says where to.
+        """
+        try:
+            found = read_bounded(self.moved_file, 4096)
+        except FileNotFoundError:
+            return
+        except OSError:
+            found = b""
+        where = "elsewhere"
+        with suppress(ValueError, KeyError, TypeError, RecursionError):
+            where = f"to {json.loads(found)['to']}"
+        raise RecordsError(
+            f"the ward was moved {where}, and nobody goes on here",
+            str(self.folder),
+            "open it there; to go on here after all, remove the file 'moved'",
+        )
 
     def _make(self, folder: Path) -> None:
         """Make a folder and those above it that are missing, whatever the umask."""

@@ -1,78 +1,32 @@
-"""Patients' files read for counting: verified by their checksum, and opened only as far as something is needed.
+"""Patients' files read for counting, each verified by its checksum (`wardexam.records.light_file`)."""
 
-A year of a ward is half a gigabyte. Nearly all of it are findings, of which a count needs the names in
-some examinations and the answers in few; so a record is read without them, and they when asked for. A record
-is not validated again: the checksum says that it is as this program wrote it.
-"""
-
-import json
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from wardexam.errors import RecordsError
 from wardexam.records.audit import LONGEST_LINE
 from wardexam.records.durable_files import open_regular
+from wardexam.records.light_file import Event, LightExamination, LightFile, event_of
 from wardexam.records.patient_tables import first, records_of
 from wardexam.records.schemas import read_tables
-from wardexam.records.stored_record import REMEDY, DamagedFileError, Record, StoredRecord
-
-# Keys are written sorted, and a quote inside a text has a backslash before it.
-_BEGIN, _END = b'"findings": [', b'], "flags": {'
-_NAMED = re.compile(rb'"side": "(\w+)", "sign": "(\w+)"')
-
-
-class LightExamination:
-    """One revision of an examination.
-
-    Attributes:
-        fields: Its fields but for the findings, as they lie.
-    """
-
-    __slots__ = ("_findings", "fields")
-
-    def __init__(self, record: Record) -> None:
-        if not isinstance(record, StoredRecord):
-            self.fields: dict[str, Any] = dict(record)
-            self._findings = json.dumps(self.fields.pop("findings", []), sort_keys=True).encode()
-            return
-        raw = record.raw
-        begin = raw.find(_BEGIN)
-        end = raw.find(_END, begin)
-        if begin < 0 or end < 0:
-            self.fields = json.loads(raw)
-            self._findings = json.dumps(self.fields.pop("findings", []), sort_keys=True).encode()
-            return
-        self.fields = json.loads(raw[:begin] + raw[end + 3 :])
-        self._findings = raw[begin + len(_BEGIN) - 1 : end + 1]
-
-    @property
-    def named(self) -> set[tuple[str, str]]:
-        """The signs that have a finding, each with its side; also one that could not be tested."""
-        return {(sign.decode(), side.decode()) for side, sign in _NAMED.findall(self._findings)}
-
-    @property
-    def findings(self) -> list[dict[str, Any]]:
-        """The findings as they lie."""
-        found: list[dict[str, Any]] = json.loads(self._findings)
-        return found
+from wardexam.records.stored_record import REMEDY, DamagedFileError, Tables
 
 
 @dataclass(frozen=True, slots=True)
-class LightFile:
-    """A patient's file.
+class FileStay:
+    """A stay in a folder's file."""
 
-    Attributes:
-        patient: The details as they lie.
-        revisions: Every revision of each examination, by its identifier in the order saved, first to last.
-        outcome: The last revision of the outcome as it lies; None where none was recorded.
-    """
+    path: Path
 
-    patient: dict[str, Any]
-    revisions: dict[str, list[LightExamination]]
-    outcome: dict[str, Any] | None
+    @property
+    def name(self) -> str:
+        """Whose."""
+        return self.path.stem
+
+    def read(self) -> LightFile:
+        """The patient's file."""
+        return read_light(self.path)
 
 
 def read_light(path: Path) -> LightFile:
@@ -84,6 +38,15 @@ def read_light(path: Path) -> LightFile:
     tables = read_tables(path)
     if tables is None:
         raise RecordsError("the file is not there", where=str(path))
+    return light_of(tables, str(path))
+
+
+def light_of(tables: Tables, where: str) -> LightFile:
+    """The same of tables that are read and verified.
+
+    Raises:
+        DamagedFileError: A record is not as this program writes it.
+    """
     revisions: dict[str, list[LightExamination]] = {}
     try:
         for record in records_of(tables, "examinations"):
@@ -97,33 +60,8 @@ def read_light(path: Path) -> LightFile:
         if not isinstance(patient["id"], str):
             raise ValueError
     except (ValueError, KeyError, TypeError, AttributeError):
-        raise DamagedFileError("a record cannot be read", str(path), REMEDY) from None
+        raise DamagedFileError("a record cannot be read", where, REMEDY) from None
     return LightFile(patient, revisions, last)
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """A line of the trail: what was done to whom, when, and more about it.
-
-    Attributes:
-        event: What was done.
-        patient: To whom; empty for the ward.
-        at: When, as an ISO text.
-        what: More about it.
-        by: Who did it, as given.
-        record: The checksum of the patient's file after it; empty where it was not written.
-        line: The number of the line.
-        hash: The hash that chains it.
-    """
-
-    event: str
-    patient: str
-    at: str
-    what: str
-    by: str = ""
-    record: str = ""
-    line: int = 0
-    hash: str = ""
 
 
 def trail_events(path: Path) -> Iterator[Event]:
@@ -145,10 +83,6 @@ def trail_events(path: Path) -> Iterator[Event]:
         while line := file.readline(LONGEST_LINE + 1):
             number += 1
             try:
-                row = json.loads(line)
-                yield Event(
-                    row["event"], row["patient"], row["at"], row.get("what", ""), row.get("by", ""),
-                    row.get("record", ""), number, row.get("hash", ""),
-                )  # fmt: skip
+                yield event_of(line, number)
             except (ValueError, KeyError, TypeError):
                 return

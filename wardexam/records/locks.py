@@ -14,7 +14,7 @@ import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
@@ -82,6 +82,29 @@ class Locks:
             RecordsError: Locks do not work here.
         """
         stripe = name if name in WHOLE else f"{zlib.crc32(name.encode()) % STRIPES:02x}"
+        with self._held(stripe, name, seconds) as still_ours:
+            yield still_ours
+
+    @contextmanager
+    def all_held(self) -> Iterator[None]:
+        """Keep every other session from saving anything while the block runs; the lists may be read.
+
+        Raises:
+            BusyError: Someone else holds one all the time.
+        """
+        with ExitStack() as held:
+            held.enter_context(
+                self.held("arrivals")
+            )  # whoever brings many in holds it before any patient
+            for number in range(STRIPES):
+                held.enter_context(self._held(f"{number:02x}", str(self.folder.parent)))
+            yield
+
+    @contextmanager
+    def _held(
+        self, stripe: str, name: str, seconds: float | None = None
+    ) -> Iterator[Callable[[], None]]:
+        """Hold one lock; `name` is what is said to be busy."""
         mine: dict[str, Callable[[], None]] = self._mine.__dict__
         if stripe in mine:
             yield mine[stripe]

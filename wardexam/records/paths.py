@@ -9,6 +9,8 @@ In a ward's folder:
 - ``locks/``: 64 lock files
 - ``staging/``: files until they are whole
 - ``audit.jsonl``: who did what
+- ``origin``: of a ward that was restored: from which backup, and how each patient's record stood then
+- ``moved``: where the ward was moved to; nobody goes on here
 """
 
 import os
@@ -40,6 +42,7 @@ class WardPaths:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.mark_file, self.trail = folder / MARK, folder / TRAIL
+        self.origin_file, self.moved_file = folder / "origin", folder / "moved"
         self.patients, self.drafts, self.drafts_aside, self.index, self.locks, self.staging = (
             folder / name for name in FOLDERS
         )
@@ -154,6 +157,13 @@ def elsewhere(folder: Path) -> Path:
     return platformdirs.user_state_path("wardexam") / "drafts" / name
 
 
+def elsewhere_of(ward_id: str) -> Path:
+    """Where this user keeps drafts of a ward on a server that cannot be reached."""
+    return (
+        platformdirs.user_state_path("wardexam") / "drafts" / ward_id[:8]
+    )  # so that a message can name it
+
+
 def cached(name: str) -> Path:
     """Where bytes lie that can be made again."""
     return platformdirs.user_cache_path("wardexam") / name
@@ -164,6 +174,11 @@ def kept_trail(folder: Path) -> Path:
     path = os.fsencode(folder.absolute())
     name = f"{zlib.crc32(path):08x}{zlib.adler32(path):08x}"
     return platformdirs.user_state_path("wardexam") / "trails" / f"{name}.json"
+
+
+def kept_trail_of(ward_id: str) -> Path:
+    """Where this login keeps the head of the audit trail of a ward on a server."""
+    return platformdirs.user_state_path("wardexam") / "trails" / f"{ward_id}.json"
 
 
 def practice_file() -> Path:

@@ -1,5 +1,7 @@
 """What stands in a patient's document: tables ``patient``, ``examinations``, ``meta``; ``sheets`` where there are any.
 
+A ward that came from a server keeps the earlier details that stood there in ``former``.
+
 What is read comes from the tables as they lie in the file; what is changed goes through TinyDB's.
 ``meta`` holds what the ward list shows, so that a save need not read every examination again.
 """
@@ -36,6 +38,8 @@ if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
 
     Made = TypeVar("Made", bound=BaseModel)
+
+FORMER = "former"  # the table of earlier details, where there are any
 
 
 def first(tables: Mapping[str, Mapping[str, Record]], name: str) -> Record:
@@ -105,6 +109,13 @@ def patient_of(tables: Tables) -> "Patient":
     return _made(Patient, first(tables, "patient"))
 
 
+def former_details(tables: Tables) -> list["Patient"]:
+    """The revisions of the details before the present one, where the ward came from a store that keeps them."""
+    from wardexam.exam.examination import Patient
+
+    return [_made(Patient, record) for record in records_of(tables, FORMER)]
+
+
 def put_patient(database: "TinyDB", patient: "Patient") -> None:
     """The patient's details, in place of those that stood there."""
     _put_only(database, "patient", patient.model_dump(mode="json"))
@@ -137,22 +148,32 @@ def of_patient(tables: Tables, patient_id: str, where: str) -> Tables:
     return tables
 
 
-def update_patient(database: "TinyDB", patient: "Patient") -> "Patient":
-    """The details saved over the revision that was read.
+def update_patient(database: "TinyDB", patient: "Patient") -> tuple["Patient", bool]:
+    """The details saved over the revision that was read, and whether the same were saved over it already.
+
+    Raises:
+        ConflictError: Someone else saved first.
+    """
+    saved, stood = updated(patient_of(tables_of(database)), patient)
+    if not stood:
+        put_patient(database, saved)
+    return saved, stood
+
+
+def updated(stored: "Patient", patient: "Patient") -> tuple["Patient", bool]:
+    """The details as the next revision of those stored, and whether they are stored as that already.
 
     Raises:
         ConflictError: Someone else saved first.
     """
     from wardexam.exam.examination import Patient
 
-    stored = patient_of(tables_of(database))
-    if stored.revision != patient.revision:
-        raise ConflictError(stored)
     saved = Patient.model_validate(
-        patient.model_dump(mode="json") | {"revision": stored.revision + 1}
+        patient.model_dump(mode="json") | {"revision": patient.revision + 1}
     )
-    put_patient(database, saved)
-    return saved
+    if stored != saved and stored.revision != patient.revision:
+        raise ConflictError(stored)
+    return saved, stored == saved
 
 
 def revisions_of(tables: Tables, examination_id: str) -> list["Examination"]:
@@ -234,26 +255,50 @@ def insert(
         InputError: Another text is stored as this revision.
     """
     tables = tables_of(database)
-    for stored in revisions_of(tables, examination.id):
-        if stored.revision == examination.revision:
-            if unsigned(stored) == unsigned(examination):
-                return stored
-            raise InputError("is saved already", examination.id, "amend it instead")
-    seen = row_of(tables)
-    last = _last_id(tables)
+    if stored := saved_already(revisions_of(tables, examination.id), examination):
+        return stored
+    meta = meta_with(row_of(tables), _last_id(tables), examination, summary)
     database.table("examinations").insert(examination.model_dump(mode="json"))
+    _put_only(database, "meta", meta)
+    return examination
+
+
+def saved_already(
+    revisions: Sequence["Examination"], examination: "Examination"
+) -> "Examination | None":
+    """The stored revision that says the same already; None where this one is not stored.
+
+    Raises:
+        InputError: Another text is stored as this revision.
+    """
+    stored = next((e for e in revisions if e.revision == examination.revision), None)
+    if stored and unsigned(stored) != unsigned(examination):
+        raise InputError("is saved already", examination.id, "amend it instead")
+    return stored
+
+
+def meta_with(
+    seen: Mapping[str, Any], last: str, examination: "Examination", summary: Summary | None
+) -> dict[str, Any]:
+    """What ``meta`` says once an examination is added.
+
+    Args:
+        seen: What the ward list says before.
+        last: The examination saved last, whichever has been amended since; empty before the first.
+        examination: The one that is added.
+        summary: What the ward list shall show of it.
+    """
     first_revision = examination.revision == 1
     fresh = asdict(summary) if summary else None
     in_order = not seen["last_at"] or examination.at >= datetime.fromisoformat(seen["last_at"])
     # Where clock and order disagree, or an earlier examination is amended, nothing may read calmer.
     calm = (first_revision and in_order) or examination.id == last
-    _put_only(database, "meta", {
+    return {
         "summary": fresh if calm else _graver(seen["summary"], fresh),
         "last_at": examination.at.isoformat() if first_revision else seen["last_at"],
         "last_by": examination.examiner if first_revision else seen["last_by"],
         "examinations": seen["examinations"] + first_revision,
-    })  # fmt: skip
-    return examination
+    }
 
 
 def outcomes_of(tables: Tables) -> tuple["Outcome", ...]:
@@ -296,6 +341,14 @@ def unsigned(examination: "Examination") -> "Examination":
     )
 
 
+def is_last_said(stored: Sequence["Examination"], drafted: "Examination") -> bool:
+    """Whether what a draft says is what the last stored revision says, whichever number that has."""
+    same = {"revision": 1, "amendment": None}
+    return bool(stored) and unsigned(stored[-1]).model_copy(update=same) == unsigned(
+        drafted
+    ).model_copy(update=same)
+
+
 def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:
     """The summary that says more; the first where both say the same."""
     return max(filter(None, (one, other)), key=lambda s: int(s["urgency"]), default=None)
@@ -326,7 +379,8 @@ def amended(
     last = stored[-1]
     own = {"revision": last.revision, "amendment": last.amendment, "saved_by": last.saved_by}
     same = examination.model_copy(update=own)
-    if last.amendment and same == last and (last.amendment.by, last.amendment.why) == (by, why):
+    again = unsigned(same) == unsigned(last)
+    if last.amendment and again and (last.amendment.by, last.amendment.why) == (by, why):
         return last
     if examination.revision != last.revision:
         raise AmendedMeanwhileError(last)
@@ -359,6 +413,17 @@ def fresh_meta(
         "last_by": last.examiner if last else "",
         "examinations": len(latest),
     }
+
+
+def what_of(examination: "Examination") -> str:
+    """What the trail says of a saved examination: which, its revision, and who entered it."""
+    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
+    return f"{examination.id} {examination.revision}, entered by {entered}"
+
+
+def what_of_sheet(kept: "KeptSheet") -> str:
+    """What the trail says of a saved cord injury sheet."""
+    return f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
 
 
 def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:

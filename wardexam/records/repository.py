@@ -1,10 +1,11 @@
 """What a keeper of a ward can do, whatever stands behind it: a folder of files, memory, a server.
 
 The screens and the commands know these operations and no others. One contract suite
-(`tests/records/contract.py`) holds every implementation to them.
+(`tests/records/test_contract.py`) holds every implementation to them. Whatever writes may be given once
+more where it is not known whether it was written: the same again is no fault and is stored once.
 """
 
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
@@ -13,9 +14,25 @@ from wardexam.errors import RecordsError
 from wardexam.exam.text import counted
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from wardexam.exam.examination import Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
+    from wardexam.records.audit import Head
+    from wardexam.records.light_file import Event, Stay
+
+
+class OutageError(RecordsError):
+    """The store cannot be reached now; nothing was changed, and what was given may be given again."""
+
+
+class UncertainError(OutageError):
+    """The store was lost while it wrote: it may have written or not; the same again is no fault."""
+
+
+class FencedError(RecordsError):
+    """Another session has taken over what this one held; nothing of this one's is written any more."""
 
 
 class ConflictError(RecordsError):
@@ -195,9 +212,7 @@ class TrailLine:
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """A patient with every revision of the examinations and cord injury sheets, to be taken in."""
-
-    """A patient with every revision of the examinations and of the outcome, to be taken in."""
+    """A patient with every revision of the examinations, cord injury sheets and outcome, to be taken in."""
 
     patient: "Patient"
     examinations: "tuple[Examination, ...]" = ()
@@ -242,8 +257,40 @@ class Jotted(Protocol):
         ...
 
 
+class Place(Protocol):
+    """Where a draft is kept: a file, or a server. Every method may raise OSError or `RecordsError`.
+
+    A draft is rows: the first, number 0, is what it began with, each further one a change, by number.
+
+    Attributes:
+        renew: Seconds after which `hold` is called again, so that it does not run out; None where it does not.
+    """
+
+    renew: float | None
+
+    def bring(self, rows: Sequence[bytes]) -> None:
+        """Bring the place up to all rows; those that it has by number are not written again.
+
+        Raises:
+            FencedError: Another session has taken the draft over.
+        """
+        ...
+
+    def hold(self) -> None:
+        """Hold the draft for this session, or hold it on; nobody else may resume it meanwhile."""
+        ...
+
+    def let_go(self) -> None:
+        """Hold it no longer."""
+        ...
+
+    def remove(self) -> None:
+        """Take away what is kept here, if anything is."""
+        ...
+
+
 class DraftWriter(Protocol):
-    """A draft being written.
+    """A draft being written. Its change of number n is the n-th that was handed over.
 
     Attributes:
         sent: Changes handed over.
@@ -343,18 +390,58 @@ class SheetDrafts(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Papers:
-    """What a paper of the whole ward is made from, each file verified as it was read.
+class Opened:
+    """What opening a patient's examination or sheet needs, read in one go.
 
-    `left_out` are the patients whose record cannot be read, with the reason in `trouble`.
+    Attributes:
+        file: The patient's details, examinations, sheets and outcomes.
+        drafts: The drafts of this patient's examinations, oldest first.
+        sheet_drafts: Those of the patient's cord injury sheets.
+    """
+
+    file: PatientFile
+    drafts: tuple[DraftInfo, ...] = ()
+    sheet_drafts: tuple[DraftInfo, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Papers:
+    """What a paper of the whole ward is made from: one snapshot, each file verified as it was read.
+
+    Attributes:
+        rows: The current patients by bed, each with the file.
+        left_out: Those whose record cannot be read, with the reason in `trouble`.
+        head: The number and hash of the audit trail's last line, short; empty where there is none.
+        drafts: The drafts of examinations, oldest first.
     """
 
     rows: "tuple[tuple[Bed, PatientFile], ...]"
     left_out: "tuple[Bed, ...]"
+    head: str = ""
+    drafts: tuple[DraftInfo, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What a check found, line by line; `sound` when nothing is wrong, missing, skipped or set aside."""
+
+    lines: tuple[str, ...]
+    sound: bool
+
+
+class Watch(Protocol):
+    """Somebody is told of changes until this is closed."""
+
+    def close(self) -> None:
+        """Tell no more; does not wait for a call that is under way."""
+        ...
 
 
 class Repository(Protocol):
-    """A ward as it is kept. Every method raises `RecordsError` when the keeper fails.
+    """A ward as it is kept. Every method raises `RecordsError` when the keeper fails, and may be called from any thread.
+
+    `by` is who the doctor says to be; the author that the audit trail names beside it is the store's own
+    word: the login, or the role at a database.
 
     Attributes:
         patience: Seconds that an operation waits for another session before `BusyError`.
@@ -364,7 +451,12 @@ class Repository(Protocol):
 
     @property
     def problem(self) -> str:
-        """What is not as it should be, in one line; empty when all is well."""
+        """What was last found not to be as it should be, in one line; empty when all is well. Asks nothing."""
+        ...
+
+    @property
+    def spool(self) -> "Path | None":
+        """Where this login keeps what the ward cannot take now; None where it is kept nowhere."""
         ...
 
     @property
@@ -372,8 +464,12 @@ class Repository(Protocol):
         """The drafts of cord injury sheets."""
         ...
 
-    def stamp(self) -> Hashable:
-        """A value that differs whenever any session has changed the ward."""
+    def watch(self, changed: Callable[[], object]) -> Watch:
+        """Call `changed`, from a thread of the store's own, whenever any session may have changed the ward.
+
+        Within a second of the change; once after several; also when the store can be reached again after it
+        could not: all that was read is then read again.
+        """
         ...
 
     def beds(self, *, discharged: bool = False) -> tuple[Bed, ...]:
@@ -388,8 +484,15 @@ class Repository(Protocol):
         """A patient's details and examinations, read once; InputError when there is no such patient."""
         ...
 
+    def opened(self, patient_id: str, by: str) -> Opened:
+        """What opening an examination needs, in one call; that it was viewed is put into the trail.
+
+        InputError when there is no such patient.
+        """
+        ...
+
     def papers(self) -> Papers:
-        """The current patients with their files, for a paper of the whole ward."""
+        """The current patients with their files, for a paper of the whole ward, in one call."""
         ...
 
     def verify(self) -> bool:
@@ -403,8 +506,32 @@ class Repository(Protocol):
         """Write what has been waiting for another session."""
         ...
 
-    def trail_head(self) -> str:
-        """The number and hash of the audit trail's last line, short; empty where there is none."""
+    def check(
+        self,
+        *,
+        repair: bool,
+        by: str,
+        at: datetime,
+        heads: "Sequence[Head]" = (),
+        progress: Callable[[int], None] = lambda _: None,
+    ) -> Report:
+        """Verify everything that is kept, each against the other; nothing is changed unless told to repair.
+
+        Args:
+            repair: Whether to repair what can be repaired.
+            by: Who repairs, for the trail.
+            at: When, for the names of what is set aside.
+            heads: Heads of the trail kept elsewhere, such as on a printed handover.
+            progress: Told how many patients are read.
+        """
+        ...
+
+    def stays(self) -> "Sequence[Stay]":
+        """Every patient, also discharged ones, to be read for counting; each may be handed to another process."""
+        ...
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
         ...
 
     def trail(self, patient_id: str = "") -> Iterable[TrailLine]:
@@ -420,7 +547,7 @@ class Repository(Protocol):
         ...
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
-        """Add a patient; InputError when the identifier is taken."""
+        """Add a patient; InputError when the identifier is another's. The same again is no fault."""
         ...
 
     def take_in(
@@ -433,15 +560,18 @@ class Repository(Protocol):
         ...
 
     def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
-        """Save changed details over the revision that was read; else ConflictError."""
+        """Save changed details over the revision that was read; else ConflictError. The same again is no fault."""
         ...
 
-    def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
-        """Take a patient off the list; everything is kept."""
+    def discharge(self, patient: "Patient", at: datetime, by: str) -> "Patient":
+        """Take a patient off the list, as the details were read; everything is kept.
+
+        ConflictError where someone else changed them since; the same again is no fault.
+        """
         ...
 
-    def restore(self, patient_id: str, by: str) -> "Patient":
-        """Bring a discharged patient back."""
+    def restore(self, patient: "Patient", by: str) -> "Patient":
+        """Bring a discharged patient back, as the details were read; as `discharge` otherwise."""
         ...
 
     def erase(self, patient_id: str, by: str, why: str) -> None:
@@ -521,7 +651,7 @@ class Repository(Protocol):
         ...
 
     def set_aside(self, draft_id: str, by: str) -> None:
-        """Stop offering a draft without destroying it."""
+        """Stop offering a draft without destroying it; where there is none any more that is no fault."""
         ...
 
     def drop_draft(self, draft: DraftWriter) -> None:

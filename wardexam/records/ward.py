@@ -16,11 +16,12 @@ from typing import TYPE_CHECKING, cast
 
 from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records import patient_tables
-from wardexam.records.audit import ABSENT, Audit
+from wardexam.records.audit import ABSENT, Audit, Head
 from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
 from wardexam.records.durable_files import last_bytes, read_bounded, unused, version_before
-from wardexam.records.layout import NAME, Layout
+from wardexam.records.layout import NAME, Layout, mark_again
 from wardexam.records.locks import BusyError, Locks
+from wardexam.records.origin import Origin
 from wardexam.records.paths import elsewhere, kept_trail
 from wardexam.records.patient_file import StoredFile
 from wardexam.records.repository import (
@@ -28,13 +29,16 @@ from wardexam.records.repository import (
     Bed,
     DraftInfo,
     DraftWriter,
+    Opened,
     Papers,
+    Report,
     Summary,
     TrailLine,
 )
 from wardexam.records.schemas import LONGEST, mark_in, read_tables
 from wardexam.records.stored_record import REMEDY, Tables
 from wardexam.records.ward_lists import WardLists
+from wardexam.records.watching import Looking
 
 if TYPE_CHECKING:
     from tinydb import TinyDB
@@ -42,6 +46,8 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
+    from wardexam.records.light_file import Event
+    from wardexam.records.light_reading import FileStay
 
 
 @dataclass
@@ -65,20 +71,28 @@ class Ward:
         folder: Where it is kept; made if it is not there.
         shared: Whether the folder belongs to a ward account and its group.
         begin: Whether a ward is begun where none stands.
+        mend: Whether the mark of a ward that has lost it is written anew.
+
+    Attributes:
+        mended: Whether it was.
 
     Raises:
         RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
 
-    def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
+    def __init__(
+        self, folder: Path, *, shared: bool = False, begin: bool = True, mend: bool = False
+    ) -> None:
         self.folder = folder
+        self.mended = mend and mark_again(folder, shared=shared)
         self.layout = Layout(folder, shared=shared, begin=begin)
         mode = self.layout.file_mode
-        self.audit = Audit(self.layout.trail, mode, kept_trail(folder))
+        self.origin = Origin(self.layout.origin_file)
+        self.audit = Audit(self.layout.trail, mode, kept_trail(folder), stands=self.origin.stands)
         self.locks = Locks(self.layout.locks, mode)
         self._lists = WardLists(self.layout, self.locks, self.audit.patients)
-        self._draft_store = DraftStore(self.layout, elsewhere(folder))
-        self._sheet_drafts = SheetDraftStore(self.layout, elsewhere(folder), self.audit.note)
+        self._draft_store = DraftStore(self.layout, self.spool)
+        self._sheet_drafts = SheetDraftStore(self.layout, self.spool, self.audit.note)
         if self.layout.migrated:
             self.take_over("wardexam", "from an earlier layout")
         self._finish_what_was_begun()
@@ -105,6 +119,11 @@ class Ward:
     @patience.setter
     def patience(self, seconds: float) -> None:
         self.locks.patience = self.audit.patience = self._lists.patience = seconds
+
+    @property
+    def spool(self) -> Path:
+        """Where this login keeps drafts while the ward's own folder cannot be written."""
+        return elsewhere(self.folder)
 
     def take_over(self, by: str, what: str) -> None:
         """Put the files that the trail does not know into it, as where a ward came without a trail."""
@@ -139,11 +158,15 @@ class Ward:
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
                     for folder in bulk_import.left_over(self.layout):
                         bulk_import.settle(self.layout, self._lists, self.audit, folder)
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         self.layout.sweep()
         self._draft_store.sweep(self._is_saved)
         self._sheet_drafts.sweep(self._is_sheet_saved)
+
+    def note_what_died(self) -> None:
+        """Put down which saves the trail speaks of and never took their place, since the session died."""
+        for stray in self.layout.strays():
+            self._not_carried_out(stray)
 
     def _not_carried_out(self, stray: Path) -> None:
         """Put down that a save which the trail speaks of never took its place."""
@@ -163,10 +186,7 @@ class Ward:
         if quoted not in read_bounded(self._file(info.patient_id), LONGEST):
             return False
         stored = self.revisions(info.patient_id, info.draft_id)
-        same = {"revision": 1, "amendment": None}
-        return bool(stored) and patient_tables.unsigned(stored[-1]).model_copy(
-            update=same
-        ) == patient_tables.unsigned(drafted()).model_copy(update=same)
+        return patient_tables.is_last_said(stored, drafted())
 
     def _is_sheet_saved(self, info: DraftInfo, drafted: "Callable[[], KeptSheet]") -> bool:
         """Whether the sheet that a draft holds is stored already, as after a crash just after a save."""
@@ -237,6 +257,7 @@ class Ward:
             row = patient_tables.row_of(document.tables, where=patient_id)
             moves = new or bool(left) != bool(row["discharged"])
             self.layout.raise_mark()
+            self.layout.still_here()
             still_ours()
             storage.announce = note
             with self.locks.held("lists") if moves else nullcontext():
@@ -257,8 +278,7 @@ class Ward:
         self.audit.settle()
         if self.audit.problem or self.audit.last_record(patient_id) in ("", stood):
             return
-        for stray in self.layout.strays():
-            self._not_carried_out(stray)
+        self.note_what_died()
         if self.audit.last_record(patient_id) != stood:
             self.audit.note(
                 "found changed", patient_id, "wardexam", "outside this program", record=stood
@@ -321,8 +341,11 @@ class Ward:
         self._lists.compare()
         return told
 
-    def stamp(self) -> Hashable:
-        """A value that differs whenever any session has changed the ward."""
+    def watch(self, changed: Callable[[], object]) -> Looking:
+        """Call `changed`, from a thread of its own, whenever any session has changed the ward."""
+        return Looking(self._marks, changed)
+
+    def _marks(self) -> Hashable:
         marks = []
         for path in (*self._lists.paths, self.layout.patients, self.layout.drafts):
             with suppress(OSError):
@@ -337,9 +360,13 @@ class Ward:
         return patient_tables.patient_of(self._tables(patient_id))
 
     def admit(self, patient: "Patient", by: str) -> "Patient":
-        """Add a patient."""
-        with self._change(patient.id, "admitted", by) as document:
-            patient_tables.put_patient(document.database, patient)
+        """Add a patient; the same again is no fault."""
+        try:
+            with self._change(patient.id, "admitted", by) as document:
+                patient_tables.put_patient(document.database, patient)
+        except InputError:
+            if self.patient(patient.id) != patient:
+                raise
         return patient
 
     def take_in(
@@ -352,6 +379,7 @@ class Ward:
         from wardexam.records import bulk_import
 
         with self.locks.held("arrivals"):
+            self.layout.still_here()
             self.layout.raise_mark()
             staged = bulk_import.stage(self.layout, arrivals, by, progress)
             try:
@@ -368,22 +396,30 @@ class Ward:
             ConflictError: Someone else saved first.
         """
         with self._change(patient.id, event, by) as document:
-            return patient_tables.update_patient(document.database, patient)
+            saved, document.stood = patient_tables.update_patient(document.database, patient)
+        return saved
 
-    def discharge(self, patient_id: str, at: datetime, by: str) -> "Patient":
-        """Take a patient off the list; everything is kept."""
-        patient = self.patient(patient_id)
+    def discharge(self, patient: "Patient", at: datetime, by: str) -> "Patient":
+        """Take a patient off the list, as the details were read; everything is kept.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": at}), by, "discharged")
 
-    def restore(self, patient_id: str, by: str) -> "Patient":
-        """Bring a discharged patient back."""
-        patient = self.patient(patient_id)
+    def restore(self, patient: "Patient", by: str) -> "Patient":
+        """Bring a discharged patient back, as the details were read.
+
+        Raises:
+            ConflictError: Someone else saved first.
+        """
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
     def erase(self, patient_id: str, by: str, why: str) -> None:
         """Take a discharged patient out for good; the trail says who did, why and when."""
         from wardexam.records import erasure
 
+        self.layout.still_here()
         path, there = self._file(patient_id), elsewhere(self.folder)
         patient_tables.may_be_erased(
             why,
@@ -419,6 +455,17 @@ class Ward:
         """A patient's details and examinations, read and verified once."""
         return StoredFile(self._tables(patient_id))
 
+    def opened(self, patient_id: str, by: str) -> Opened:
+        """What opening an examination needs; that it was viewed is in the trail."""
+        self.layout.still_here()
+        file = self.file(patient_id)
+        drafts, sheets = (
+            tuple(d for d in store.infos() if d.patient_id == patient_id)
+            for store in (self._draft_store, self._sheet_drafts)
+        )
+        self.record("viewed", patient_id, by)
+        return Opened(file, drafts, sheets)
+
     def papers(self) -> Papers:
         """The current patients with their files; who cannot be read is left out by name."""
         rows, out = [], []
@@ -429,7 +476,33 @@ class Ward:
                 rows.append((bed, self.file(bed.patient_id)))
             except WardexamError as error:
                 out.append(replace(bed, trouble=str(error)))
-        return Papers(tuple(rows), tuple(out))
+        return Papers(tuple(rows), tuple(out), self.trail_head(), self.drafts())
+
+    def check(
+        self,
+        *,
+        repair: bool,
+        by: str,
+        at: datetime,
+        heads: Sequence[Head] = (),
+        progress: Callable[[int], None] = lambda _: None,
+    ) -> Report:
+        """Verify every file, each against the others; with `repair`, put good versions in the place of damaged ones."""
+        from wardexam.records.check import checked
+
+        return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
+
+    def stays(self) -> list["FileStay"]:
+        """Every patient, also discharged ones, to be read for counting."""
+        from wardexam.records.light_reading import FileStay
+
+        return [FileStay(path) for path in self.layout.files()]
+
+    def events(self) -> "Iterator[Event]":
+        """The events of the trail in order, as far as it can be read."""
+        from wardexam.records.light_reading import trail_events
+
+        return trail_events(self.layout.trail)
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
         """The latest revision of every examination, in the order in which they were saved."""
@@ -448,7 +521,7 @@ class Ward:
         signed = examination.model_copy(update={"saved_by": by[:120]})
         with self._change(examination.patient, "saved", by) as document:
             stored = patient_tables.insert(document.database, signed, summary)
-            document.what = _what(signed)
+            document.what = patient_tables.what_of(signed)
         return stored
 
     def amend(
@@ -464,7 +537,7 @@ class Ward:
             stored = patient_tables.revisions_of(document.tables, examination.id)
             amended = patient_tables.amended(stored, examination, by[:120], why, at)
             patient_tables.insert(document.database, amended, summary)
-            document.what = _what(amended)
+            document.what = patient_tables.what_of(amended)
         return amended
 
     def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
@@ -473,9 +546,7 @@ class Ward:
         event = "saved" if kept.revision == 1 else "amended"
         with self._change(kept.patient, event, by) as document:
             stored = patient_tables.insert_sheet(document.database, signed)
-            document.what = (
-                f"cord injury sheet {kept.id} {kept.revision}, scored by {kept.examiner}"
-            )
+            document.what = patient_tables.what_of_sheet(kept)
         return stored
 
     def outcomes(self, patient_id: str) -> tuple["Outcome", ...]:
@@ -579,16 +650,14 @@ def _checksum(path: Path) -> str:
     return mark_in(path).partition(" ")[0] or ABSENT
 
 
-def _what(examination: "Examination") -> str:
-    """What the trail says of a saved examination: which, its revision, and who entered it."""
-    entered = ", ".join(dict.fromkeys((examination.examiner, *examination.entered_by)))
-    return f"{examination.id} {examination.revision}, entered by {entered}"
-
-
-def open_ward(folder: Path, *, shared: bool = False, begin: bool = True) -> Ward:
+def open_ward(
+    folder: Path, *, shared: bool = False, begin: bool = True, mend: bool = False
+) -> Ward:
     """The ward in a folder; begun if none stands there, unless it is only to be read.
+
+    With `mend`, the mark of a ward that has lost it is written anew.
 
     Raises:
         RecordsError: The folder cannot be used, others can write to it, or none stands there to read.
     """
-    return Ward(folder, shared=shared, begin=begin)
+    return Ward(folder, shared=shared, begin=begin, mend=mend)

@@ -7,7 +7,7 @@ from datetime import datetime
 from statistics import fmean
 
 from wardexam.reasoning.rules.urgency import WORDS
-from wardexam.records.light_reading import Event
+from wardexam.records.light_file import Event
 from wardexam.review.counting import OTHERS, Counted, Judged, Period, Suspected
 from wardexam.review.intervals import quartiles, wilson
 from wardexam.review.standards import Ends, Standards

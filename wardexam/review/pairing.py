@@ -8,7 +8,7 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.answers import answers_for
-from wardexam.records.light_reading import LightFile
+from wardexam.records.light_file import LightFile
 from wardexam.review.counting import Period
 from wardexam.review.kappa import Pair
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.reasoning.rules.urgency import OWN, rules
-from wardexam.records.light_reading import LightExamination, LightFile
+from wardexam.records.light_file import LightExamination, LightFile
 
 LOWERED = 1  # the level that a reason brought down still has: within days
 

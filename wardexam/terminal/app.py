@@ -2,6 +2,7 @@
 
 import threading
 import time
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ from textual import events
 from textual.screen import Screen
 
 from wardexam import signals
-from wardexam.errors import WardexamError
+from wardexam.errors import RecordsError, WardexamError
 from wardexam.terminal import textual_port
 from wardexam.terminal.environment import Terminal
 from wardexam.terminal.keys import SCREENS, help_lines, key_of
@@ -17,8 +18,9 @@ from wardexam.terminal.loading import warm
 from wardexam.terminal.painting import PaintingApp
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.sending import Sending
+from wardexam.terminal.store_calls import StoreCalls
 from wardexam.terminal.tour import BED
-from wardexam.terminal.waiting import Waiting
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,19 +29,21 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination, Findings
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet
-    from wardexam.injury_visit import InjuryVisit
+    from wardexam.injury_visit import InjuryVisit, SavedSheets
     from wardexam.reasoning.rules.urgency import Urgency
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.host import Host
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
+    from wardexam.terminal.screens.text import TextScreen
     from wardexam.terminal.tour import Tour
-    from wardexam.visit import Visit
+    from wardexam.visit import Case, Saved, Visit
 
 IDLE_SECONDS = 300.0
 PATIENCE = 0.1  # seconds that a key waits for another session; what takes longer goes on elsewhere
 LEFT_OVER = "Left out: what was pasted behind Enter. Nothing of it was a key."
+CLOSING = 0.3  # seconds that the end waits for a call of the store that is under way
 VERIFY_SECONDS = 20.0  # between two looks at the files behind the list
 
 
@@ -70,7 +74,8 @@ class WardApp(PaintingApp):
         self.sheet: InjuryVisit | None = None  # the cord injury sheet under way, likewise
         self._verifying = False
         self._closed_burst = 0  # the burst in which a key closed a question
-        self.waiting = Waiting(self)
+        self.calls = StoreCalls(self)
+        self.sending = Sending(self)
         self._last_key = time.monotonic()
         self.ward.patience = PATIENCE
 
@@ -102,9 +107,11 @@ class WardApp(PaintingApp):
         app = cls(session, terminal=terminal, driver_class=driver_class, **options)
         with signals.watch(ending):
             app.run(mouse=terminal.mouse)
+        app.calls.close(CLOSING)
         keep(1.0)
         session.ward.patience = 3.0
-        session.ward.settle()  # events that waited for another session
+        with suppress(RecordsError):
+            session.ward.settle()  # events that waited for another session
         return ending.code or app.return_code or 0
 
     def get_default_screen(self) -> Screen[None]:
@@ -151,19 +158,39 @@ class WardApp(PaintingApp):
             await super().on_event(event)
         elif isinstance(event, events.Key) and event.key == "ctrl+l":
             screen.do_repaint()  # whatever is being typed
+        elif not isinstance(event, events.Key | events.Paste | events.MouseEvent):
+            await super().on_event(event)
+        elif self.calls.holding or not screen.ready:
+            self.calls.keep(event)
+        else:
+            await self.take(event)
+
+    async def take(self, event: events.Event) -> None:
+        """Act on a key, paste or click, on the screen that is on top now."""
+        screen = self.screen if self.screen_stack else None
+        if not isinstance(screen, LineScreen):
+            await super().on_event(event)
         elif isinstance(event, events.Key):
             if self._left_over(event):
                 screen.say(LEFT_OVER)
             elif not self._kept_by_tour(screen, event.key):
                 screen.on_key(event)
-        elif self.led and isinstance(event, events.Paste | events.MouseEvent):
+        elif self.led:
             event.stop()  # the tour is typed
         elif isinstance(event, events.Paste):
             screen.on_paste(event)
         elif isinstance(event, events.MouseEvent):
             screen.on_mouse(event)
-        else:
-            await super().on_event(event)
+
+    def refused(self, error: WardexamError) -> None:
+        """Say on the screen on top why something could not be done."""
+        if self.screen_stack and isinstance(self.screen, LineScreen):
+            self.screen.refused(error)
+
+    def tell(self, text: str) -> None:
+        """Say something on the screen on top."""
+        if self.screen_stack and isinstance(self.screen, LineScreen):
+            self.screen.say(text)
 
     @property
     def led(self) -> str:
@@ -208,9 +235,8 @@ class WardApp(PaintingApp):
     def _idle(self) -> None:
         from wardexam.terminal.screens.hidden import HiddenScreen
 
-        if time.monotonic() - self._last_key > IDLE_SECONDS and not isinstance(
-            self.screen, HiddenScreen
-        ):
+        idle = time.monotonic() - self._last_key > IDLE_SECONDS
+        if idle and not self.calls.holding and not isinstance(self.screen, HiddenScreen):
             self.hide()
 
     def hide(self) -> None:
@@ -232,17 +258,39 @@ class WardApp(PaintingApp):
 
         self.push_screen(CommandsScreen(keys, do))
 
-    def examine(self, patient_id: str, shown: "Bed | None" = None) -> None:
-        """Open the examination: the patient's draft if one was left, else a new one."""
-        from wardexam.visit import Visit
+    def examine(
+        self, patient_id: str, shown: "Bed | None" = None, then: "Callable[[], None]" = lambda: None
+    ) -> None:
+        """Open the examination: the patient's draft if one was left, else a new one; then go on."""
 
-        self._open(Visit.open(self.session, patient_id, shown))
+        def read() -> "Visit":
+            from wardexam.visit import Visit
 
-    def amend(self, examination: "Examination") -> None:
-        """Open a saved examination again; saving makes a further revision of it."""
-        from wardexam.visit import Visit
+            return Visit.open(self.session, patient_id, shown)
 
-        self._open(Visit.amend(self.session, examination))
+        def opened(visit: "Visit") -> None:
+            self._open(visit)
+            then()
+
+        self.calls.open(read, opened, given_up=lambda visit: visit.leave())
+
+    def _amend(self, examination: "Examination", leave: "Callable[[], None]") -> None:
+        """Open a saved examination again, once its note is left; saving makes a further revision of it."""
+
+        def read() -> "Visit":
+            from wardexam.visit import Visit
+
+            return Visit.amend(self.session, examination)
+
+        def opened(visit: "Visit") -> None:
+            leave()
+            self._open(visit)
+
+        def failed(error: WardexamError) -> None:
+            leave()
+            self.refused(error)
+
+        self.calls.open(read, opened, failed, given_up=lambda visit: visit.leave())
 
     def _open(self, visit: "Visit") -> None:
         from wardexam.terminal.examine.screen import ExamineScreen
@@ -250,161 +298,314 @@ class WardApp(PaintingApp):
         self.visit = visit
         self.push_screen(ExamineScreen(visit))
 
-    def show_note(
-        self, patient_id: str, examination: "Examination | None" = None, shown_as: "Bed | None" = None
+    def _nothing_saved(self) -> WardexamError:
+        return WardexamError(
+            "no examination is saved yet",
+            remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
+        )
+
+    def saved(
+        self, visit: "Visit", examination: "Examination", leave: "Callable[[], None]"
+    ) -> None:
+        """Take the draft of an examination that was saved away, leave its screen, and show its note."""
+
+        def failed(error: WardexamError) -> None:
+            leave()
+            self.tell(f"Saved. Its note cannot be shown now: {error.line}")
+
+        def said(note: "TextScreen") -> str:
+            return f"Saved. {note.key('copy')} copies the note, {note.key('leave')} goes back to the ward."
+
+        self._show_note(
+            visit.patient.id, examination, before=visit.done, leave=leave, failed=failed, said=said
+        )
+
+    def show_note(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
+        """The note of the examination saved last; others can be turned to."""
+        self._show_note(patient_id, None, shown_as)
+
+    def _show_note(
+        self, patient_id: str, examination: "Examination | None", shown_as: "Bed | None" = None, *,
+        before: "Callable[[], None]" = lambda: None, leave: "Callable[[], None]" = lambda: None,
+        failed: "Callable[[WardexamError], None] | None" = None, said: "Callable[[TextScreen], str]" = lambda _: "",
     ) -> None:  # fmt: skip
-        """The note of an examination, the last one when none is given; others can be turned to."""
-        from wardexam.terminal.screens.text import TextScreen
-        from wardexam.visit import Saved
+        """The note of an examination, the last one when none is given.
 
-        saved = Saved(self.session, patient_id, shown_as)
-        shown = examination or saved.last
-        if shown is None:
-            raise WardexamError(
-                "no examination is saved yet",
-                remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
-            )
-        case = saved.case(shown)
-        self.ward.record("viewed", patient_id, self.session.examiner)
+        Args:
+            patient_id: Whose it is.
+            examination: Which; None for the one saved last.
+            shown_as: The line that was chosen, if one was.
+            before: Done in the store's thread before it is read.
+            leave: Leaves the screen in whose place it is shown.
+            failed: Gets why it cannot be shown.
+            said: What is then said.
+        """
 
-        def turn(by: int) -> None:
-            if other := saved.beside(shown, by):
-                self.pop_screen()
-                self.show_note(patient_id, other)
-            else:
-                screen.say("No earlier note." if by < 0 else "No later note.")
+        def read() -> "tuple[Saved, Examination, Case]":
+            from wardexam.visit import Saved
 
-        screen = TextScreen(
-            "Note", render=case.note, referral=case.referral, turn=turn, patient=saved.patient,
-            patient_id=patient_id, which=saved.place(shown),
-            amend=(lambda: self.amend(shown)) if saved.is_last_revision(shown) else None, urgency=saved.urgency,
-        )  # fmt: skip
-        self.push_screen(screen)
+            before()
+            saved = Saved(self.session, patient_id, shown_as)
+            shown = examination or saved.last
+            if shown is None:
+                raise self._nothing_saved()
+            case = saved.case(shown)
+            self.ward.record("viewed", patient_id, self.session.examiner)
+            return saved, shown, case
+
+        def show(found: "tuple[Saved, Examination, Case]") -> None:
+            from wardexam.terminal.screens.text import TextScreen
+
+            saved, shown, case = found
+
+            def turn(by: int) -> None:
+                if other := saved.beside(shown, by):
+                    self._show_note(patient_id, other, leave=screen.do_leave)
+                else:
+                    screen.say("No earlier note." if by < 0 else "No later note.")
+
+            amend = None
+            if saved.is_last_revision(shown):
+                amend = lambda: self._amend(shown, screen.do_leave)  # noqa: E731
+            screen: TextScreen = TextScreen(
+                "Note", render=case.note, referral=case.referral, turn=turn, patient=saved.patient,
+                patient_id=patient_id, which=saved.place(shown), amend=amend, urgency=saved.urgency,
+            )  # fmt: skip
+            leave()
+            self.push_screen(screen)
+            screen.said = said(screen)
+
+        self.calls.open(read, show, failed)
 
     def show_reasons(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Why the examination saved last is urgent; what is done about it is saved with it."""
-        from wardexam.terminal.screens.reasons import ReasonsScreen
-        from wardexam.visit import Saved, write_act
 
-        saved = Saved(self.session, patient_id, shown_as)
-        if saved.last is None:
-            raise WardexamError(
-                "no examination is saved yet",
-                remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
-            )
-        self.ward.record("viewed", patient_id, self.session.examiner)
-        case = saved.named(None)
+        def read() -> "tuple[Saved, Case]":
+            from wardexam.visit import Saved
 
-        def write(rules: list[str], kind: "ActKind", what: str) -> "Sequence[Act]":
-            nonlocal case
-            examination = write_act(self.session, patient_id, rules, kind, what, shown_as)
-            case = replace(case, examination=examination)
-            return examination.acts[-len(rules) :]
+            saved = Saved(self.session, patient_id, shown_as)
+            if saved.last is None:
+                raise self._nothing_saved()
+            self.ward.record("viewed", patient_id, self.session.examiner)
+            return saved, saved.named(None)
 
-        self.push_screen(ReasonsScreen(saved.patient, lambda: case.urgency(own=True), write))
+        def show(found: "tuple[Saved, Case]") -> None:
+            from wardexam.terminal.screens.reasons import ReasonsScreen
+            from wardexam.visit import write_act
+
+            saved, case = found
+
+            def write(
+                rules: list[str], kind: "ActKind", what: str, done: "Callable[[Sequence[Act]], None]",
+                failed: "Callable[[WardexamError], None]",
+            ) -> None:  # fmt: skip
+                def written(examination: "Examination") -> None:
+                    nonlocal case
+                    case = replace(case, examination=examination)
+                    done(examination.acts[-len(rules) :])
+
+                at = self.session.now()  # tried again with this time, so that it is written once
+                self.calls.change(
+                    lambda: write_act(self.session, patient_id, rules, kind, what, shown_as, at),
+                    written,
+                    failed,
+                    lambda waits: self.tell(f"Not written yet: {waits}; it follows by itself."),
+                )
+
+            screen = ReasonsScreen(saved.patient, lambda: case.urgency(own=True), write)
+            self.push_screen(screen)
+
+        self.calls.open(read, show)
 
     def show_course(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Examinations, what changed between them, and the course."""
-        from wardexam.terminal.course import course_text
-        from wardexam.terminal.screens.text import TextScreen
-        from wardexam.visit import Saved
 
-        urgency = Saved(self.session, patient_id, shown_as).urgency
-        file = self.ward.file(patient_id)
-        text = course_text(file)
-        self.ward.record("viewed", patient_id, self.session.examiner)
-        course = TextScreen(
-            "Course", text, patient=file.patient, patient_id=patient_id, urgency=urgency
-        )
-        self.push_screen(course)
+        def read() -> "tuple[Saved, str]":
+            from wardexam.terminal.course import course_text
+            from wardexam.visit import Saved
+
+            saved = Saved(self.session, patient_id, shown_as)
+            self.ward.record("viewed", patient_id, self.session.examiner)
+            return saved, course_text(saved.file)
+
+        def show(found: "tuple[Saved, str]") -> None:
+            from wardexam.terminal.screens.text import TextScreen
+
+            saved, text = found
+            course = TextScreen(
+                "Course", text, patient=saved.patient, patient_id=patient_id, urgency=saved.urgency
+            )
+            self.push_screen(course)
+
+        self.calls.open(read, show)
 
     def open_sheet(
         self, patient_id: str, shown_as: "Bed | None" = None, urgency: "Callable[[], Urgency] | None" = None
     ) -> None:  # fmt: skip
         """Open the cord injury sheet: the draft if one was left, else a new one."""
-        from wardexam.injury_visit import InjuryVisit
 
-        self._open_sheet(InjuryVisit.open(self.session, patient_id, shown_as), urgency)
+        def read() -> "InjuryVisit":
+            from wardexam.injury_visit import InjuryVisit
+
+            return InjuryVisit.open(self.session, patient_id, shown_as)
+
+        self._open_sheet(patient_id, read, urgency)
 
     def _open_sheet(
-        self, sheet: "InjuryVisit", urgency: "Callable[[], Urgency] | None" = None
-    ) -> None:
-        from wardexam.injury.kept import at_words
-        from wardexam.terminal.injury.screen import InjuryScreen
-        from wardexam.visit import Saved
+        self, patient_id: str, opening: "Callable[[], InjuryVisit]", urgency: "Callable[[], Urgency] | None" = None,
+    ) -> None:  # fmt: skip
+        def read() -> "tuple[InjuryVisit, Saved]":
+            from wardexam.visit import Saved
 
-        patient_id = sheet.patient.id
-        saved = Saved(self.session, patient_id)
+            sheet = opening()
+            try:
+                return sheet, Saved(self.session, patient_id)
+            except WardexamError:
+                sheet.leave()
+                raise
 
-        def findings() -> "tuple[Findings, str] | None":
-            """What is being entered, where the sheet lies over it, else what was saved last."""
-            if self.visit is not None and self.visit.patient.id == patient_id:
-                return self.visit.examination, "examination being entered"
-            last = saved.last
-            return (last, f"examination of {at_words(last.at)}") if last else None
+        def opened(found: "tuple[InjuryVisit, Saved]") -> None:
+            from wardexam.injury.kept import at_words
+            from wardexam.terminal.injury.screen import InjuryScreen
 
-        self.sheet = sheet
-        self.push_screen(
-            InjuryScreen(
-                sheet,
-                findings,
-                lambda scores: self._into_examination(patient_id, scores),
-                urgency or (lambda: saved.urgency),
+            sheet, saved = found
+
+            def findings() -> "tuple[Findings, str] | None":
+                """What is being entered, where the sheet lies over it, else what was saved last."""
+                if self.visit is not None and self.visit.patient.id == patient_id:
+                    return self.visit.examination, "examination being entered"
+                last = saved.last
+                return (last, f"examination of {at_words(last.at)}") if last else None
+
+            self.sheet = sheet
+            self.push_screen(
+                InjuryScreen(
+                    sheet,
+                    findings,
+                    lambda scores: self._into_examination(patient_id, scores),
+                    urgency or (lambda: saved.urgency),
+                )
             )
-        )
+
+        self.calls.open(read, opened, given_up=lambda found: found[0].leave())
 
     def _into_examination(self, patient_id: str, scores: "InjurySheet") -> None:
         """Write a sheet's scores into the examination that is open below, else into the one that opens."""
         from wardexam.terminal.examine.actions import take_scores
         from wardexam.terminal.examine.screen import ExamineScreen
 
-        if not isinstance(self.screen, ExamineScreen):
-            self.examine(patient_id)
+        def take() -> None:
+            if isinstance(self.screen, ExamineScreen):
+                self.call_later(take_scores, self.screen, scores)
+
         if isinstance(self.screen, ExamineScreen):
-            self.call_later(take_scores, self.screen, scores)
+            take()
+        else:
+            self.examine(patient_id, then=take)
 
-    def show_sheet(self, patient_id: str, kept: "KeptSheet") -> None:
-        """The worksheet of a saved cord injury sheet; others can be turned to."""
-        from wardexam.injury_visit import InjuryVisit, SavedSheets
+    def saved_sheet(
+        self, visit: "InjuryVisit", kept: "KeptSheet", leave: "Callable[[], None]", to_signs: str
+    ) -> None:
+        """Take the draft of a sheet that was saved away, leave its screen, and show its worksheet."""
+
+        def failed(error: WardexamError) -> None:
+            leave()
+            self.tell(f"Saved. Its worksheet cannot be shown now: {error.line}")
+
+        def said(paper: "TextScreen", sheets: "SavedSheets") -> str:
+            if sheets.unheard(kept):
+                give = f"{paper.key('amend')}, then {to_signs}"
+                return f"Saved. Urgency and note hear of it once {give} gives it to an examination."
+            return f"Saved. {paper.key('copy')} copies it, {paper.key('leave')} goes back."
+
+        self._show_sheet(visit.patient.id, kept, leave, before=visit.done, failed=failed, said=said)
+
+    def show_sheet(
+        self, patient_id: str, kept: "KeptSheet | None", leave: "Callable[[], None]", *, none: str = ""
+    ) -> None:  # fmt: skip
+        """The worksheet of a saved cord injury sheet, the one saved last when none is given."""
+        self._show_sheet(patient_id, kept, leave, none=none)
+
+    def _show_sheet(
+        self, patient_id: str, wanted: "KeptSheet | None", leave: "Callable[[], None]", *,
+        before: "Callable[[], None]" = lambda: None, failed: "Callable[[WardexamError], None] | None" = None,
+        said: "Callable[[TextScreen, SavedSheets], str]" = lambda *_: "", none: str = "",
+    ) -> None:  # fmt: skip
+        def read() -> "tuple[SavedSheets, KeptSheet | None, Saved]":
+            from wardexam.injury_visit import SavedSheets
+            from wardexam.visit import Saved
+
+            before()
+            sheets, saved = SavedSheets(self.session, patient_id), Saved(self.session, patient_id)
+            self.ward.record("viewed", patient_id, self.session.examiner)
+            return sheets, wanted or sheets.last, saved
+
+        def show(found: "tuple[SavedSheets, KeptSheet | None, Saved]") -> None:
+            from wardexam.terminal.screens.text import TextScreen
+
+            sheets, kept, saved = found
+            if kept is None:
+                self.tell(none)
+                return
+            last = sheets.is_last_revision(kept)
+
+            def turn(by: int) -> None:
+                if other := sheets.beside(kept, by):
+                    self._show_sheet(patient_id, other, screen.do_leave)
+                else:
+                    screen.say("No earlier sheet." if by < 0 else "No later sheet.")
+
+            screen: TextScreen = TextScreen(
+                "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient, patient_id=patient_id,
+                which=sheets.place(kept), amend=(lambda: self._amend_sheet(kept, screen)) if last else None,
+                urgency=saved.urgency,
+            )  # fmt: skip
+            leave()
+            self.push_screen(screen)
+            screen.said = said(screen, sheets)
+
+        self.calls.open(read, show, failed)
+
+    def _amend_sheet(self, kept: "KeptSheet", paper: "TextScreen") -> None:
+        """Leave the worksheet of a saved sheet and open that again; a sheet under way below is left first."""
         from wardexam.terminal.injury.screen import InjuryScreen
-        from wardexam.terminal.screens.text import TextScreen
-        from wardexam.visit import Saved
 
-        sheets = SavedSheets(self.session, patient_id)
-        self.ward.record("viewed", patient_id, self.session.examiner)
+        def read() -> "InjuryVisit":
+            from wardexam.injury_visit import InjuryVisit
 
-        def turn(by: int) -> None:
-            if other := sheets.beside(kept, by):
-                self.pop_screen()
-                self.show_sheet(patient_id, other)
-            else:
-                screen.say("No earlier sheet." if by < 0 else "No later sheet.")
+            return InjuryVisit.amend(self.session, kept)
 
-        def amend() -> None:
-            # Where it was turned to from a sheet under way, that is left first: one sheet at a time.
-            if not isinstance(self.screen, InjuryScreen) or self.screen.give_way():
-                self._open_sheet(InjuryVisit.amend(self.session, kept))
+        def go_on() -> None:
+            self._open_sheet(kept.patient, read)
 
-        screen = TextScreen(
-            "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient, patient_id=patient_id,
-            which=sheets.place(kept), amend=amend if sheets.is_last_revision(kept) else None,
-            urgency=Saved(self.session, patient_id).urgency,
-        )  # fmt: skip
-        self.push_screen(screen)
+        paper.do_leave()
+        below = self.screen
+        if isinstance(below, InjuryScreen):
+            below.give_way(go_on)
+        else:
+            go_on()
 
     def show_handover(self) -> None:
         """The handover sheet."""
-        from wardexam.note import handover
-        from wardexam.terminal.screens.text import TextScreen
 
-        text = handover.sheet(
-            self.ward.papers(),
-            self.ward.trail_head(),
-            now=self.session.now(),
-            wording=self.session.wording,
-        )
-        self.ward.record("viewed", "ward", self.session.examiner)
-        self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward"))
+        def read() -> str:
+            from wardexam.note import handover
+
+            papers = self.ward.papers()
+            self.ward.record("viewed", "ward", self.session.examiner)
+            return handover.sheet(
+                papers, papers.head, now=self.session.now(), wording=self.session.wording
+            )
+
+        def show(text: str) -> None:
+            from wardexam.note import handover
+            from wardexam.terminal.screens.text import TextScreen
+
+            self.push_screen(
+                TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward")
+            )
+
+        self.calls.open(read, show)
 
 
 if TYPE_CHECKING:

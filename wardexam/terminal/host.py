@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from textual.events import Event
     from textual.screen import Screen
 
+    from wardexam.errors import WardexamError
     from wardexam.exam.examination import Examination
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury_visit import InjuryVisit
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
     from wardexam.terminal.looks import Glyphs
-    from wardexam.terminal.waiting import Waiting
+    from wardexam.terminal.sending import Sending
+    from wardexam.terminal.store_calls import StoreCalls
     from wardexam.visit import Visit
 
 
@@ -35,7 +37,8 @@ class Host(Sender, Protocol):
         notice: A line shown at the start.
         visit: The examination under way, to be kept when the terminal goes.
         sheet: The cord injury sheet under way, likewise.
-        waiting: Where what another session holds up is tried again.
+        calls: The way to the store: nothing of it is called where keys are handled.
+        sending: The saves that wait for the store.
     """
 
     session: "Session"
@@ -45,7 +48,8 @@ class Host(Sender, Protocol):
     notice: str
     visit: "Visit | None"
     sheet: "InjuryVisit | None"
-    waiting: "Waiting"
+    calls: "StoreCalls"
+    sending: "Sending"
 
     @property
     def ward(self) -> "Repository":
@@ -75,6 +79,9 @@ class Host(Sender, Protocol):
     def drawn_over(self) -> None:
         """Send everything at the next repaint."""
 
+    def refused(self, error: "WardexamError") -> None:
+        """Say on the screen on top why something could not be done."""
+
     def hide(self) -> None:
         """Hide what the screen shows."""
 
@@ -87,13 +94,13 @@ class Host(Sender, Protocol):
     def examine(self, patient_id: str, shown: "Bed | None" = None) -> None:
         """Open the examination: the patient's draft if one was left, else a new one."""
 
-    def amend(self, examination: "Examination") -> None:
-        """Open a saved examination again; saving makes a further revision of it."""
+    def saved(
+        self, visit: "Visit", examination: "Examination", leave: "Callable[[], None]"
+    ) -> None:
+        """Take the draft of an examination that was saved away, leave its screen, and show its note."""
 
-    def show_note(
-        self, patient_id: str, examination: "Examination | None" = None, shown_as: "Bed | None" = None
-    ) -> None:  # fmt: skip
-        """The note of an examination, the last one when none is given."""
+    def show_note(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
+        """The note of the examination saved last; others can be turned to."""
 
     def show_reasons(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Why the examination saved last is urgent; what is done about it is saved with it."""
@@ -109,8 +116,21 @@ class Host(Sender, Protocol):
         Over an examination it takes over from that and gives to it; `urgency` is how urgent that is.
         """
 
-    def show_sheet(self, patient_id: str, kept: "KeptSheet") -> None:
-        """The worksheet of a saved cord injury sheet; others can be turned to."""
+    def show_sheet(
+        self, patient_id: str, kept: "KeptSheet | None", leave: "Callable[[], None]", *, none: str = ""
+    ) -> None:  # fmt: skip
+        """The worksheet of a saved cord injury sheet, once `leave` has left what it is turned to from.
+
+        The one saved last where none is given; `none` is said where none is saved. Others can be turned to.
+        """
+
+    def saved_sheet(
+        self, visit: "InjuryVisit", kept: "KeptSheet", leave: "Callable[[], None]", to_signs: str
+    ) -> None:
+        """Take the draft of a sheet that was saved away, leave its screen, and show its worksheet.
+
+        `to_signs` is the key that gives its scores to an examination.
+        """
 
     def show_handover(self) -> None:
         """The handover sheet."""

@@ -1,13 +1,19 @@
 """A day on the demo ward through the real terminal: admit, examine, re-examine worse, refer, hand over, discharge."""
 
+import io
 import shutil
 import subprocess
+from contextlib import contextmanager
+from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.terminal.admitting import EDIT, admission
 from tests.terminal.pty.harness import ROOT, Session, environ, flag_keys, kept, running, wardexam
-from wardexam.note.handover import WHOLE_HEAD
+from wardexam.note.handover import WHOLE_HEAD, headline_of
+from wardexam.records.archive import read_archive, write_archive
+from wardexam.records.postgres.url import is_server
 from wardexam.records.ward import open_ward
 
 BED = "D1"
@@ -39,15 +45,45 @@ EVENING = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def home(tmp_path):
+@pytest.fixture(params=["folder", "server"])
+def demo(request, tmp_path):
+    """The demo ward, as its folder or at a server."""
     shutil.copytree(ROOT / "demo_db" / "ward", tmp_path / "ward")
     (tmp_path / "ward").chmod(0o700)
-    return tmp_path
+    if request.param == "folder":
+        return str(tmp_path / "ward")
+    url = request.getfixturevalue("ward_url")
+    archive = io.BytesIO("".join(write_archive(open_ward(tmp_path / "ward"))).encode())
+    with ward_at(url) as ward:
+        read_archive(ward, archive, by="x", summarise=headline_of)
+    return url
 
 
-def environment(home):
-    return environ(home, WARDEXAM_DB=str(home / "ward"))
+@contextmanager
+def ward_at(place):
+    """The ward at a place."""
+    if not is_server(place):
+        yield open_ward(Path(place))
+        return
+    from wardexam.records.postgres.ward import open_server
+
+    ward = open_server(place)
+    yield ward
+    ward.close()
+
+
+def entered(place, changes):
+    """A condition: so many changes are kept where the ward is, and the screen says so."""
+    if not is_server(place):
+        return kept(changes)
+
+    def told(session):
+        query = "select count(*) from wardexam.draft_lines where number > 0 and line->>'what' <> 'raised'"
+        with psycopg.connect(place) as connection:
+            count = connection.execute(query).fetchone()[0]
+        return "kept " in session.text and count == changes
+
+    return told
 
 
 def keys(visit):
@@ -80,8 +116,9 @@ def in_bed(session: Session, *texts: str, without: str = "\0") -> None:
     )
 
 
-def test_a_day_on_the_ward(home):
-    with running(wardexam(), environment(home)) as session:
+def test_a_day_on_the_ward(demo, tmp_path):
+    environment = environ(tmp_path, WARDEXAM_DB=demo)
+    with running(wardexam(), environment) as session:
         session.wait("12 patients, by bed")
 
         # Admitted: nothing is known yet, and the list says that the first examination is due.
@@ -93,7 +130,7 @@ def test_a_day_on_the_ward(home):
 
         # Morning: one root. Urgent by days, not now; what was not asked stays said.
         session.type("\r" + keys(MORNING))
-        session.wait(kept(54))
+        session.wait(entered(demo, 54))
         for said in (
             "back or leg pain with a weak leg",
             "left S1 root",
@@ -122,7 +159,7 @@ def test_a_day_on_the_ward(home):
         session.wait("New examination")
         session.type(keys(EVENING))
         # The 50 of the doctor and, whenever the reading came, the tool's own alarm.
-        session.wait(kept(50))
+        session.wait(entered(demo, 50))
         call = "spinal or neurosurgical team on call"
         for said in ("possible cauda equina syndrome", "Within 4 h", call):
             session.wait(lambda s, said=said: said in panel(s))
@@ -167,7 +204,7 @@ def test_a_day_on_the_ward(home):
         session.wait("13 patients")
 
         printed = subprocess.run(
-            wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
+            wardexam("handover"), env=environment, cwd=ROOT, capture_output=True, text=True
         ).stdout
         overview, _, reasons = printed.partition(WHOLE_HEAD)
         assert [line for line in overview.splitlines() if line.startswith(BED)] == [first]
@@ -185,11 +222,11 @@ def test_a_day_on_the_ward(home):
         session.send("Xq")
         assert session.ended() == 0
 
-    ward = open_ward(home / "ward")
-    assert BED not in {b.bed for b in ward.beds()}
-    (gone,) = [b for b in ward.beds(discharged=True) if b.bed == BED]
-    assert len(ward.examinations(gone.patient_id)) == 2
+    with ward_at(demo) as ward:
+        assert BED not in {b.bed for b in ward.beds()}
+        (gone,) = [b for b in ward.beds(discharged=True) if b.bed == BED]
+        assert len(ward.examinations(gone.patient_id)) == 2
     after = subprocess.run(
-        wardexam("handover"), env=environment(home), cwd=ROOT, capture_output=True, text=True
+        wardexam("handover"), env=environment, cwd=ROOT, capture_output=True, text=True
     ).stdout
     assert "Mo Invented" not in after

@@ -20,7 +20,7 @@ from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.locks import BusyError
-from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.records.repository import AmendedMeanwhileError, OutageError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
@@ -31,7 +31,11 @@ from wardexam.terminal.screens.text import TextScreen
 from wardexam.visit import Step
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from wardexam.exam.acts import Act, ActKind
     from wardexam.injury.sheet import InjurySheet
+    from wardexam.records.outbox import Sent
     from wardexam.terminal.examine.entering import Entering
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
@@ -274,7 +278,19 @@ def _find(screen: "Entering") -> None:
 def _why(screen: "Entering") -> None:
     """Every reason of what is entered, and what was done about each."""
     visit = screen.visit
-    shown = ReasonsScreen(visit.patient, lambda: screen.reader.urgency, visit.act)
+
+    def write(
+        rules: list[str], kind: "ActKind", what: str, done: "Callable[[Sequence[Act]], None]",
+        failed: Callable[[WardexamError], None],
+    ) -> None:  # fmt: skip
+        try:
+            acts = visit.act(rules, kind, what)
+        except WardexamError as error:
+            failed(error)
+        else:
+            done(acts)
+
+    shown = ReasonsScreen(visit.patient, lambda: screen.reader.urgency, write)
     screen.ward_app.push_screen(shown)
 
 
@@ -451,34 +467,57 @@ def _amend_for(screen: "Entering", why: str) -> str:
 
 
 def _save_for(screen: "Entering", why: str) -> None:
-    visit, examination, app = screen.visit, screen.visit.examination, screen.ward_app
+    visit, entries, app = screen.visit, screen.visit.entries, screen.ward_app
 
-    def held_up(busy: BusyError) -> None:
+    def held_up(what: str) -> None:
         screen.say(
-            f"Not saved yet: {busy.holder} is saving; it follows by itself. {screen.key('leave')} leaves, the draft stays."[
+            f"Not saved yet: {what}; it follows by itself. {screen.key('leave')} leaves, the draft stays."[
                 : screen.size.width
             ]
         )
 
-    app.waiting.attempt(
-        visit.saving(screen.reader.settled(), why),
-        lambda saved: _saved(screen, saved),
-        lambda error: _not_saved(screen, error),
+    reading = screen.reader.settled()
+    unsent, name = visit.unsent(reading, why), visit.examination.id
+
+    # Whoever grades on has not asked for this to be saved.
+    def same() -> bool:
+        return visit.entries == entries
+
+    def sent(found: "Sent") -> bool:
+        if isinstance(found.stored, Examination) and screen.is_attached:
+            _saved(screen, found.stored, entries)
+        elif found.refused is not None and screen.is_attached:
+            _not_saved(screen, found.refused)
+        return screen.is_attached
+
+    def failed(error: WardexamError) -> None:
+        if isinstance(error, OutageError):
+            app.sending.later(name, unsent, same, sent)
+            held_up(error.what)
+        else:
+            _not_saved(screen, error)
+
+    app.calls.change(
+        visit.saving(reading, why),
+        lambda saved: _saved(screen, saved, entries),
+        failed,
         held_up,
-        # Whoever grades on, or leaves, has not asked for this to be saved.
-        wanted=lambda: visit.examination is examination and app.screen is screen,
+        wanted=lambda: same() and app.screen is screen,
+        waits_out=(BusyError,),
     )
 
 
-def _saved(screen: "Entering", saved: Examination) -> None:
+def _saved(screen: "Entering", saved: Examination, entries: int) -> None:
+    """Show the note; what was entered while it was being saved stays here, as an amendment of it."""
     # Left while it waited: the draft, saved now, is swept at the next start.
-    if screen.is_attached:
-        screen.visit.done()
-        screen.end()
-        screen.ward_app.show_note(screen.visit.patient.id, saved)
-        note = screen.ward_app.screen
-        if isinstance(note, TextScreen):
-            note.said = f"Saved. {note.key('copy')} copies the note, {note.key('leave')} goes back to the ward."
+    if not screen.is_attached:
+        return
+    if screen.visit.entries == entries and screen.ward_app.screen is screen:
+        screen.ward_app.saved(screen.visit, saved, screen.end)
+        return
+    screen.visit.go_on(saved)
+    screen.said = f"Saved as it stood then. What was entered since is not: {screen.key('save')} saves it as an amendment."
+    screen.redraw()
 
 
 def _not_saved(screen: "Entering", error: WardexamError) -> None:
@@ -486,13 +525,17 @@ def _not_saved(screen: "Entering", error: WardexamError) -> None:
 
     Once both have been seen, saving makes a revision after theirs.
     """
+    if not screen.is_attached:
+        return
     if not isinstance(error, AmendedMeanwhileError):
         screen.say(error.line[: screen.size.width])
         return
     theirs = error.stored
-    assert theirs.amendment is not None
     text = screen.visit.go_after(theirs, screen.key("save"))
-    screen.said = f"Not saved: {clean(theirs.amendment.by)} amended it meanwhile."
+    by = theirs.amendment.by if theirs.amendment else theirs.saved_by
+    screen.said = (
+        f"Not saved: {clean(by)} {'amended' if theirs.amendment else 'saved'} it meanwhile."
+    )
     screen.changed()
     bed = clean(screen.visit.patient.bed)
     screen.ward_app.push_screen(TextScreen(f"Amended meanwhile  bed {bed}", text))
@@ -500,26 +543,31 @@ def _not_saved(screen: "Entering", error: WardexamError) -> None:
 
 def _leave(screen: "Entering") -> None:
     """Back to the ward; an examination nobody touched leaves no draft."""
-    lost = screen.visit.unkept(LEAVING)
-    if not lost:
-        _left(screen)
-        return
+    visit, calls = screen.visit, screen.ward_app.calls
+
+    def leave() -> None:
+        screen.end()
+        calls.behind(visit.leave)
 
     def answered(text: str) -> None:
         if text.strip().lower() == "lose":
-            _left(screen)
+            leave()
         else:
             screen.say("Still here. Free the disk, or copy the note before leaving.")
 
-    screen.ask(
-        f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
-        answered,
-    )
+    def left(lost: int) -> None:
+        if not lost:
+            leave()
+            return
+        screen.ask(
+            f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
+            answered,
+        )
 
-
-def _left(screen: "Entering") -> None:
-    screen.visit.leave()
-    screen.end()
+    if visit.unkept(0):
+        calls.finish(lambda: visit.unkept(LEAVING), left)
+    else:
+        leave()
 
 
 # What leaves it armed that the next grade goes to both sides: everything else ends it.

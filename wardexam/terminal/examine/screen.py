@@ -103,7 +103,9 @@ class ExamineScreen(LineScreen):
             return False
         return True
 
-    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+    def ask(
+        self, question: str, then: Then, text: str = "", choices: Sequence[str] = (), wrong: str = ""
+    ) -> None:  # fmt: skip
         """Ask for an answer that is typed; why nothing is written is what is wrong with it."""
 
         def taken(typed: str) -> str | None:
@@ -112,12 +114,14 @@ class ExamineScreen(LineScreen):
             except RefusedError as refusal:
                 return str(refusal)
 
-        super().ask(question, taken, text, choices)
+        super().ask(question, taken, text, choices, wrong)
 
     @property
     def lasting(self) -> str:
-        """Why the draft is not in the ward's folder."""
-        return self._trouble
+        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
+        app = self.ward_app
+        waits = app.sending.words if app.sending.waits(self.visit.examination.id) else ""
+        return self._trouble or waits
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
@@ -142,7 +146,7 @@ class ExamineScreen(LineScreen):
     def move(self, rows: int = 0, side: int | None = None) -> None:
         """Move the cursor."""
         self.state.move(rows, side)
-        self.said = ""
+        self.said = self.lasting
         self.redraw()
 
     def go(self, sign: str, side: str) -> None:
@@ -240,11 +244,13 @@ class ExamineScreen(LineScreen):
     def draw_status(self) -> None:
         """The status line ends with how much is on disk."""
         super().draw_status()
+        if not self.there:  # keys typed ahead are acted on before
+            return
         if self.state.awaits and not self.asking and not self.unseen:
             about, choices = view.choices(self.state)
             lines = joined([about, *choices], self.size.width - 1)
             self.show_status([[(line, "strong")] for line in lines])
-        elif not self.asking and not self.unseen and self.there:
+        elif not self.asking and not self.unseen:
             self.shown_kept = self.visit.draft.kept
             wrote = bool(self.said) and self.said == self._wrote
             line = view.status(self.state, self.said, self.size.width, wrote=wrote)
@@ -268,7 +274,7 @@ class ExamineScreen(LineScreen):
         if self._trouble and self.said != self._trouble:
             self.say(self._trouble)
         elif trouble and not self._trouble:
-            self.say("In the ward's folder again.")
+            self.say("In the ward again.")
         elif self.shown_kept != draft.kept:
             self.draw_status()
         self._ordered()

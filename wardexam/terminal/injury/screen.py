@@ -7,10 +7,13 @@ from textual.geometry import Offset
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.text import counted
+from wardexam.injury.kept import KeptSheet
 from wardexam.injury.sheet import TEST_WORDS, TESTS
 from wardexam.injury.taking_over import take_over
 from wardexam.injury.unknown import MOVEMENTS, unknown
-from wardexam.injury_visit import NEW, InjuryVisit, SavedSheets
+from wardexam.injury_visit import NEW, InjuryVisit
+from wardexam.records.locks import BusyError
+from wardexam.records.repository import OutageError
 from wardexam.terminal.injury import edits, view
 from wardexam.terminal.injury.edits import Edit, RefusedError
 from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
@@ -19,10 +22,9 @@ from wardexam.terminal.screens.text import TextScreen
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Findings
-    from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet
     from wardexam.reasoning.rules.urgency import Urgency
-    from wardexam.records.locks import BusyError
+    from wardexam.records.outbox import Sent
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
 NOT_LEFT = "Entries are in memory only still: not left. Save, or free the disk."
@@ -116,8 +118,10 @@ class InjuryScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """Why the draft is not in the ward's folder."""
-        return self._trouble
+        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
+        app = self.ward_app
+        waits = app.sending.words if app.sending.waits(self.visit.kept.id) else ""
+        return self._trouble or waits
 
     def _kept(self) -> None:
         draft, trouble = self.visit.draft, self._trouble
@@ -127,7 +131,7 @@ class InjuryScreen(LineScreen):
         if self._trouble and self.said != self._trouble:
             self.say(self._trouble)
         elif trouble and not self._trouble:
-            self.say("In the ward's folder again.")
+            self.say("In the ward again.")
         elif self.shown_kept != draft.kept:
             self.draw_status()
 
@@ -348,12 +352,8 @@ class InjuryScreen(LineScreen):
 
     def do_to_signs(self) -> None:
         """Leave the sheet, its draft kept, and write its scores as signs of the examination."""
-        if self.visit.unkept(LEAVING):
-            self.say(NOT_LEFT)
-            return
         sheet = self.visit.sheet
-        self._left()
-        self._into(sheet)
+        self.give_way(lambda: self._into(sheet))
 
     # --- saving and leaving
 
@@ -362,12 +362,11 @@ class InjuryScreen(LineScreen):
         visit = self.visit
 
         def turn(by: int) -> None:
-            last = SavedSheets(visit.session, visit.patient.id).last if by < 0 else None
-            if last is None:
-                paper.say("No earlier sheet is saved." if by < 0 else "No later sheet.")
+            if by > 0:
+                paper.say("No later sheet.")
                 return
-            paper.dismiss(None)
-            self.ward_app.show_sheet(visit.patient.id, last)
+            none = "No earlier sheet is saved."
+            self.ward_app.show_sheet(visit.patient.id, None, paper.do_leave, none=none)
 
         paper = TextScreen(
             "Worksheet, not saved", visit.paper, turn=turn, patient=visit.patient, patient_id=visit.patient.id,
@@ -392,33 +391,47 @@ class InjuryScreen(LineScreen):
 
     def _save(self, why: str) -> None:
         visit, sheet, app = self.visit, self.visit.sheet, self.ward_app
+        unsent = visit.unsent(why)
 
-        def held_up(busy: "BusyError") -> None:
-            self.say(f"Not saved yet: {busy.holder} is saving; it follows by itself.")
+        def same() -> bool:
+            return visit.sheet is sheet
+
+        def sent(found: "Sent") -> bool:
+            if isinstance(found.stored, KeptSheet):
+                self._saved(found.stored, sheet)
+            elif found.refused is not None:
+                self._not_done(found.refused)
+            return self.is_attached
 
         def failed(error: WardexamError) -> None:
-            self.say(error.line)
+            if isinstance(error, OutageError):
+                app.sending.later(visit.kept.id, unsent, same, sent)
+                self._not_yet(error.what)
+            else:
+                self._not_done(error)
 
-        app.waiting.attempt(
-            visit.saving(why), self._saved, failed, held_up,
-            wanted=lambda: visit.sheet is sheet and app.screen is self,
+        app.calls.change(
+            visit.saving(why), lambda saved: self._saved(saved, sheet), failed, self._not_yet,
+            wanted=lambda: same() and app.screen is self, waits_out=(BusyError,),
         )  # fmt: skip
 
-    def _saved(self, saved: "KeptSheet") -> None:
-        if self.is_attached:
-            self.visit.done()
-            self.end()
-            self.ward_app.show_sheet(self.visit.patient.id, saved)
-            paper = self.ward_app.screen
-            if isinstance(paper, TextScreen):
-                paper.said = self._saved_words(saved, paper)
+    def _not_yet(self, what: str) -> None:
+        self.say(f"Not saved yet: {what}; it follows by itself.")
 
-    def _saved_words(self, saved: "KeptSheet", paper: TextScreen) -> str:
-        """That it is saved, and whether urgency and note have heard of it."""
-        if SavedSheets(self.visit.session, saved.patient).unheard(saved):
-            give = f"{paper.key('amend')}, then {self.key('to_signs')}"
-            return f"Saved. Urgency and note hear of it once {give} gives it to an examination."
-        return f"Saved. {paper.key('copy')} copies it, {paper.key('leave')} goes back."
+    def _not_done(self, error: WardexamError) -> None:
+        if self.is_attached:
+            self.say(error.line)
+
+    def _saved(self, saved: "KeptSheet", entered: "InjurySheet") -> None:
+        """Show the worksheet; what was entered while it was being saved stays here, as an amendment of it."""
+        if not self.is_attached:
+            return
+        if self.visit.sheet is entered and self.ward_app.screen is self:
+            self.ward_app.saved_sheet(self.visit, saved, self.end, self.key("to_signs"))
+            return
+        self.visit.go_on(saved)
+        self.said = f"Saved as it stood then. What was entered since is not: {self.key('save')} saves it as an amendment."
+        self.redraw()
 
     def do_set_aside(self) -> None:
         """Set this draft aside."""
@@ -427,17 +440,13 @@ class InjuryScreen(LineScreen):
             return
 
         def gone() -> None:
-            self.visit.put_aside()
             self.end()
+            self.ward_app.calls.behind(self.visit.put_aside)
 
         self.confirm("Set this draft aside, and go back? It is kept, and not offered again. enter or y does:", gone)  # fmt: skip
 
     def do_leave(self) -> None:
         """Back; a sheet that nobody touched leaves no draft."""
-        lost = self.visit.unkept(LEAVING)
-        if not lost:
-            self._left()
-            return
 
         def answered(text: str) -> None:
             if text.strip().lower() == "lose":
@@ -445,19 +454,33 @@ class InjuryScreen(LineScreen):
             else:
                 self.say("Still here. Free the disk, or copy the worksheet before leaving.")
 
-        self.ask(
-            f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
-            answered,
-        )
+        def lost(count: int) -> None:
+            self.ask(
+                f"{counted(count, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
+                answered,
+            )
 
-    def give_way(self) -> bool:
-        """Leave for another sheet of the patient, the draft kept; whether it was left."""
-        if self.visit.unkept(LEAVING):
-            self.say(NOT_LEFT)
-            return False
-        self._left()
-        return True
+        self._once_kept(self._left, lost)
+
+    def give_way(self, then: Callable[[], None]) -> None:
+        """Leave for something else of the patient, the draft kept; go on then where it was left."""
+
+        def left() -> None:
+            self._left()
+            then()
+
+        self._once_kept(left, lambda _: self.say(NOT_LEFT))
+
+    def _once_kept(self, leave: Callable[[], None], lost: Callable[[int], None]) -> None:
+        """Leave once every change is kept; where some are in memory only after a moment, say how many."""
+        visit = self.visit
+        if visit.unkept(0):
+            self.ward_app.calls.finish(
+                lambda: visit.unkept(LEAVING), lambda count: lost(count) if count else leave()
+            )
+        else:
+            leave()
 
     def _left(self) -> None:
-        self.visit.leave()
         self.end()
+        self.ward_app.calls.behind(self.visit.leave)

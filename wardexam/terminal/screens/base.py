@@ -175,9 +175,15 @@ class LineScreen(Screen[None]):
         self.said = text
         self.draw_status()
 
+    def refused(self, error: WardexamError) -> None:
+        """Say why something of the store could not be done."""
+        self.say(error.line)
+
     # --- keys
 
-    def ask(self, question: str, then: Then, text: str = "", choices: Sequence[str] = ()) -> None:
+    def ask(
+        self, question: str, then: Then, text: str = "", choices: Sequence[str] = (), wrong: str = ""
+    ) -> None:  # fmt: skip
         """Ask for an answer that is typed.
 
         Args:
@@ -185,8 +191,10 @@ class LineScreen(Screen[None]):
             then: Gets the answer on Enter. Where it gives what is wrong with it, the question stays with what was typed.
             text: What stands in the answer's place at first.
             choices: What may be answered, shown above the question.
+            wrong: What is wrong with that text, where it was answered already.
         """
         self._question = Question(question, then, text, choices)
+        self._question.wrong = wrong
         self.draw_status()
 
     def confirm(self, question: str, then: Callable[[], None], about: Sequence[str] = ()) -> None:
@@ -206,6 +214,11 @@ class LineScreen(Screen[None]):
 
         self._question = Question(question, answered, choices=about, one_key=True)
         self.draw_status()
+
+    @property
+    def ready(self) -> bool:
+        """Whether keys can be acted on: not before what they act on was read."""
+        return True
 
     @property
     def asking(self) -> bool:
@@ -238,7 +251,8 @@ class LineScreen(Screen[None]):
         else:
             before, self.said = self.said, self.lasting
             self.press(event.key, event.character)
-            if before and self.said == self.lasting:
+            # What is opening takes this place, or is said here.
+            if before and self.said == self.lasting and not self.ward_app.calls.holding:
                 self.draw_status()
 
     def _press_unseen(self, key: str) -> None:

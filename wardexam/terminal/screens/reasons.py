@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from wardexam.errors import WardexamError
 from wardexam.exam.identity import heading
@@ -49,6 +49,16 @@ QUESTIONS: "dict[ActKind, str]" = {
 }
 
 
+class Write(Protocol):
+    """What writes what was done about reasons, now or by a thread."""
+
+    def __call__(
+        self, rules: list[str], kind: "ActKind", what: str, done: "Callable[[Sequence[Act]], None]",
+        failed: Callable[[WardexamError], None], /,
+    ) -> None:  # fmt: skip
+        """Write it; `done` gets what was written, `failed` why nothing was."""
+
+
 class ReasonsScreen(LineScreen):
     """The reasons of one patient: a digit chooses one, Enter and a digit write what was done about it.
 
@@ -56,14 +66,12 @@ class ReasonsScreen(LineScreen):
         patient: Whose they are.
         urgency: How urgent it is, read anew after each act.
         write: Writes what was done about the reasons of some rules: its kind and its words, empty for the usual
-            ones; gives what was written.
+            ones; gives what was written, or why nothing was.
     """
 
     SCREEN = "reasons"
 
-    def __init__(
-        self, patient: "Patient", urgency: Callable[[], Urgency], write: "Callable[[list[str], ActKind, str], Sequence[Act]]",
-    ) -> None:  # fmt: skip
+    def __init__(self, patient: "Patient", urgency: Callable[[], Urgency], write: "Write") -> None:
         super().__init__()
         self._of, self._urgency, self._write = patient, urgency, write
         self.above = 2
@@ -234,17 +242,19 @@ class ReasonsScreen(LineScreen):
             return
         self._chosen = chosen.rule
 
-        def written(text: str) -> str:
-            try:
-                acts = self._write([r.rule for r in those], kind, " ".join(text.split()))
-            except (WardexamError, OSError) as error:
-                why = error.line if isinstance(error, WardexamError) else str(error.strerror)
-                return f"Not written: {why}"
-            self._marked.clear()
-            about = "" if len(acts) == 1 else f", about {len(acts)} reasons"
-            self.said = f"Written{about}: {act_words(acts[0], self.ward_app.session.now())}."
-            self.redraw()
-            return ""
+        def written(text: str) -> None:
+            def done(acts: "Sequence[Act]") -> None:
+                self._marked.clear()
+                about = "" if len(acts) == 1 else f", about {len(acts)} reasons"
+                self.said = f"Written{about}: {act_words(acts[0], self.ward_app.session.now())}."
+                self.redraw()
+
+            def failed(error: WardexamError) -> None:
+                if self.is_attached:
+                    self.ask(QUESTIONS[kind], written, text, wrong=f"Not written: {error.line}")
+
+            rules = [r.rule for r in those]
+            self._write(rules, kind, " ".join(text.split()), done, failed)
 
         self.ask(QUESTIONS[kind], written)
 

@@ -4,7 +4,6 @@ import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from wardexam.errors import RecordsError, WardexamError
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
@@ -145,10 +144,8 @@ class TextScreen(LineScreen):
 
     def _record(self, event: str) -> None:
         if self._patient:
-            try:
-                self.ward_app.ward.record(event, self._patient, self.ward_app.session.examiner)
-            except RecordsError as error:
-                self.say(error.line)
+            app, whose = self.ward_app, self._patient
+            app.calls.behind(lambda: app.ward.record(event, whose, app.session.examiner))
 
     def do_print(self) -> None:
         """Print on the plain screen and wait for Enter, so that the terminal's own selection works."""
@@ -185,12 +182,7 @@ class TextScreen(LineScreen):
         if self._amend is None:
             self.say("Only the last revision of an examination is amended.")
             return
-        self.dismiss(None)
-        try:
-            self._amend()
-        except WardexamError as error:  # on the screen that is back, since this one is gone
-            if isinstance(self.ward_app.screen, LineScreen):
-                self.ward_app.screen.say(error.line)
+        self._amend()
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import (
@@ -16,7 +16,7 @@ from wardexam.exam.identity import (
 from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.governance.reviews import due_line
-from wardexam.records.repository import Bed, ConflictError, draft_line
+from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import other_with
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
@@ -27,16 +27,18 @@ from wardexam.terminal.ward_list import ahead
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.exam.outcome import Outcome
-    from wardexam.records.repository import PatientFile
+    from wardexam.records.repository import PatientFile, Repository, Watch
 
+T = TypeVar("T")
+Listed = tuple[tuple[Bed, ...], str]  # a list, and what is wrong with the ward
 ORDERS = ("bed", "urgency", "worsening", "due")
-POLL_SECONDS = 1.5
 # What a detail is, said where what was typed is none.
 WANTED = {
     "bed": "The bed is needed: at most 12 letters and digits, such as C5.",
     "name": "The name is needed, of at most 60 letters.",
     "recheck_hours": "A number of whole hours, such as 4; empty for no schedule.",
 }
+AGAIN_SECONDS = 2.0  # after which a list that could not be read is read again
 LONGEST_NUMBER = 4  # digits of hours
 
 
@@ -71,49 +73,100 @@ class WardScreen(LineScreen):
 
     def __init__(self) -> None:
         super().__init__()
+        self._read: tuple[Bed, ...] | None = None  # the list as it was read last
         self._beds: tuple[Bed, ...] = ()
+        self._asked = False  # whether the list was asked for: from then on keys wait for it
+        self._away = ""  # why the list could not be read now; empty where it could
+        self._trying = False  # whether it is read again in a moment
+        self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
         self._order = 0
-        self._begun = False
         self._search = ""
         self._discharged = False
-        self._stamp: Any = None
+        self._watch: Watch | None = None
         self._warned: tuple[str, str] | None = None  # what was told to be another patient's
         self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
 
     def on_mount(self) -> None:
-        """Read the list and watch for other sessions' changes."""
-        self._begin()
-        self.set_interval(POLL_SECONDS, self._poll)
+        """Read the list and watch for other sessions' changes; a key typed ahead finds it read already."""
+        self._read_first()
 
-    def _begin(self) -> None:
-        """Read the list the first time; a key typed ahead finds it read already."""
-        if not self._begun:
-            self._begun = True
-            self._reload()
-            at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
-            self._choose(next(at, 0))
-            self.said = (
-                self._drafts_left() or self.said or self.ward_app.notice or self._review_due()
-            )
+    def _read_first(self) -> None:
+        app, ward = self.app, self.ward_app.ward
+
+        def read() -> "tuple[Listed, tuple[DraftInfo, ...], tuple[DraftInfo, ...], Watch]":
+            watch = ward.watch(lambda: app.call_later(self._changed))
+            try:
+                return self._look(ward), ward.drafts(), ward.sheet_drafts.infos(), watch
+            except WardexamError:
+                watch.close()
+                raise
+
+        calls = self.ward_app.calls
+        if self._asked:  # it could not be read before: keys do not wait for it once more
+            calls.behind(read, lambda found: self._begin(*found), self._unread)
+            return
+        self._asked = True
+        calls.open(read, lambda found: self._begin(*found), self._unread, stays=True)
+
+    def _begin(
+        self, read: Listed, drafts: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...], watch: "Watch"
+    ) -> None:  # fmt: skip
+        """Show the list the first time."""
+        self._watch = watch
+        self._take(read)
+        self.ward_app.sending.begin()
+        at = (n for n, bed in enumerate(self._beds) if bed.bed == self.ward_app.led_to)
+        self._choose(next(at, 0))
+        self.said = (
+            self._drafts_left(drafts, sheets)
+            or self.said
+            or self.ward_app.notice
+            or self._review_due()
+        )
+        self.redraw()
+
+    @property
+    def ready(self) -> bool:
+        """Whether the list was asked for: a key typed ahead acts on it."""
+        return self._asked
+
+    def _unread(self, error: WardexamError) -> None:
+        """The list cannot be read: it stays as it was, that is said until it can, and it is tried again."""
+        self._away = error.line
+        self.say(error.line)
+        if not self._trying:
+            self._trying = True
+            self.set_timer(AGAIN_SECONDS, self._try_again)
+
+    def _try_again(self) -> None:
+        self._trying = False
+        if self._watch is None:
+            self._read_first()
+        elif self._away:
+            self._read_again(hold=False)
+
+    def on_unmount(self) -> None:
+        """Watch no more."""
+        if self._watch:
+            self._watch.close()
 
     def press(self, key: str, character: str | None) -> None:
-        """Do what a key does here, also one typed before the first paint."""
-        self._begin()
+        """Do what a key does here."""
         if key == "escape" and self._search:
             self._search = ""
-            self._reload()
+            self._arrange()
             self._choose(0)
             self.redraw()
             return
         super().press(key, character)
 
-    def _drafts_left(self) -> str:
+    def _drafts_left(self, found: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...]) -> str:
         """Drafts that nobody is writing: whose, how old, and what may be done with them."""
-        drafts = [d for d in self.ward_app.ward.drafts() if not d.held]
+        drafts = [d for d in found if not d.held]
         beds = {bed.patient_id: bed.bed for bed in self._beds}
         if not drafts:
-            return self._sheets_left(beds)
+            return self._sheets_left(sheets, beds)
         last = drafts[-1]
         more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
         if last.trouble:
@@ -127,9 +180,9 @@ class WardScreen(LineScreen):
             f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         )
 
-    def _sheets_left(self, beds: dict[str, str]) -> str:
+    def _sheets_left(self, found: tuple[DraftInfo, ...], beds: dict[str, str]) -> str:
         """Cord injury sheets that were left and nobody is writing, where no examination was left."""
-        left = [d for d in self.ward_app.ward.sheet_drafts.infos() if not d.held]
+        left = [d for d in found if not d.held]
         if not left:
             return ""
         last = left[-1]
@@ -143,36 +196,61 @@ class WardScreen(LineScreen):
         )
         return f"Sheet: {told}{more}. {self.key('injury')} resumes."
 
-    def on_screen_resume(self) -> None:
-        """Read again on coming back; the base then draws."""
-        self._reload()
+    # --- reading
 
-    def _poll(self) -> None:
-        if self.app.screen is self and self.ward_app.ward.stamp() != self._stamp:
+    def on_screen_resume(self) -> None:
+        """Read again on coming back; keys wait a moment for it. The base draws."""
+        if self._read is not None:
+            self._read_again()
+
+    def _changed(self) -> None:
+        """Another session may have changed the ward."""
+        if self.there and self.app.screen is self:
             self.reload()
 
     def reload(self) -> None:
         """Read the list again and draw it; who was chosen stays chosen, or is said to have left it."""
-        chosen = self._bed
-        self._reload()
-        if chosen and self._bed is None and not self.asking:
-            self.said = (
-                f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
-            )
-        self.redraw()
+        self._read_again(hold=False)
 
-    def _reload(self) -> None:
-        ward = self.ward_app.ward
-        try:
-            self._stamp = ward.stamp()
-            beds = ward.beds(discharged=self._discharged)
-        except WardexamError as error:
-            self.said = error.line
-            return
-        if ward.problem:
-            self.said = ward.problem
+    def _read_again(self, *, hold: bool = True) -> None:
+        ward, discharged = self.ward_app.ward, self._discharged
+
+        def take(read: Listed) -> None:
+            if discharged != self._discharged:
+                return  # the other list was turned to meanwhile
+            chosen = self._bed
+            self._take(read)
+            if chosen and self._bed is None and not self.asking:
+                self.said = (
+                    f"{chosen.bed} {chosen.name} is not on this list any more. Nobody is chosen."
+                )
+            if self.app.screen is self:
+                self.redraw()
+
+        self.ward_app.calls.behind(
+            lambda: self._look(ward, discharged=discharged), take, self._unread, hold=hold
+        )
+
+    @staticmethod
+    def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
+        """The list and what is wrong with the ward; in the store's thread."""
+        beds = ward.beds(discharged=discharged)
+        return beds, ward.problem
+
+    def _take(self, read: Listed) -> None:
+        """Take a list that was read in the place of the one before."""
+        self._read, self._problem = read
+        if self._away:
+            self._away, self.said = "", "The ward can be read again."
+            self.ward_app.sending.soon()
+        if self._problem:
+            self.said = self._problem
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Order the list as it was read last, and leave out who is not sought."""
         wanted = self._search.lower()
-        found = [b for b in beds if wanted in f"{b.bed} {b.name}".lower()]
+        found = [b for b in self._read or () if wanted in f"{b.bed} {b.name}".lower()]
         now = self.ward_app.session.now()
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
@@ -210,6 +288,8 @@ class WardScreen(LineScreen):
 
     def draw(self) -> None:
         """The heading and as many beds as fit, around the cursor."""
+        if self._read is None:
+            return  # nothing is known of the ward yet
         app, tell, place = self.ward_app, self._tell, self._place
         kind = "Discharged" if self._discharged else "Ward"
         search = f'   search "{self._search}"' if self._search else ""
@@ -266,10 +346,11 @@ class WardScreen(LineScreen):
                 else f"Nobody is chosen. Press {self.key('admit')} to admit a patient."
             )
             return
-        try:
-            do(self._bed)
-        except WardexamError as error:
-            self._done(error.line)  # the list says now what is true
+        do(self._bed)
+
+    def refused(self, error: WardexamError) -> None:
+        """Say why something could not be done; the list then says what is true."""
+        self._done(error.line)
 
     def click(self, x: int, y: int) -> None:
         """A click on a bed chooses it; on the chosen one examines."""
@@ -322,7 +403,7 @@ class WardScreen(LineScreen):
 
         def found(text: str) -> None:
             self._search = text.strip()
-            self._reload()
+            self._arrange()
             if self._bed is None:
                 self._choose(0)
             self.redraw()
@@ -332,15 +413,20 @@ class WardScreen(LineScreen):
     def do_order(self) -> None:
         """Next order."""
         self._order = (self._order + 1) % len(ORDERS)
-        self._reload()
+        self._arrange()
         self.redraw()
 
     def do_discharged(self) -> None:
         """Discharged patients, or the ward."""
-        self._discharged = not self._discharged
-        self._reload()
-        self._choose(0)
-        self.redraw()
+        ward, discharged = self.ward_app.ward, not self._discharged
+
+        def turn(read: Listed) -> None:
+            self._discharged = discharged
+            self._take(read)
+            self._choose(0)
+            self.redraw()
+
+        self.ward_app.calls.open(lambda: self._look(ward, discharged=discharged), turn)
 
     def do_admit(self) -> None:
         """Ask for the details of a new patient."""
@@ -349,8 +435,7 @@ class WardScreen(LineScreen):
     def do_edit(self) -> None:
         """Change details."""
 
-        def edit(bed: Bed) -> None:
-            patient = self.ward_app.ward.patient(bed.patient_id)
+        def edit(patient: "Patient") -> None:
             born = day_words(patient.born) if patient.born else ""
             age = "" if born or patient.age is None else str(patient.age)
             sex = "" if patient.sex == "unknown" else patient.sex
@@ -366,7 +451,8 @@ class WardScreen(LineScreen):
                 shown, lambda given: self._edit(patient, given), patient.admitted, of=patient.id
             )
 
-        self._with_bed(edit)
+        app = self.ward_app
+        self._with_bed(lambda bed: app.calls.open(lambda: app.ward.patient(bed.patient_id), edit))
 
     # Each with its field; that of age and sex holds the birth date as well.
     QUESTIONS = (
@@ -408,27 +494,40 @@ class WardScreen(LineScreen):
             if field == "remark":
                 self._offered = tuple(words for _, words in COMPLAINTS)
 
+            def asked(text: str, wrong: str = "") -> None:
+                self.ask(f"{first}. {question}" if first else question, answered, text, wrong=wrong)
+                self.redraw()
+
             def answered(text: str) -> str:
                 given[field] = text.strip()
                 found, wrong = self._detail(field, given[field], admitted)
-                wrong = wrong or self._taken(field, given[field], of)
-                if not wrong:
+                if wrong:
+                    return wrong
+
+                def go_on(other: Bed | None) -> None:
+                    if taken := self._taken(field, given[field], other):
+                        asked(text, taken)
+                        return
                     values.update(found)
                     said = f"Born {day_words(found['born'])}" if found.get("born") else ""
                     step(number + 1, said)
-                return wrong
 
-            self.ask(f"{first}. {question}" if first else question, answered, given.get(field, ""))
-            self.redraw()
+                ward = self.ward_app.ward
+                if field in ("bed", "number") and given[field]:
+                    self.ward_app.calls.open(
+                        lambda: other_with(ward, field, given[field], of), go_on
+                    )
+                else:
+                    go_on(None)
+                return ""
+
+            asked(given.get(field, ""))
 
         step(0)
 
-    def _taken(self, field: str, text: str, own: str) -> str:
+    def _taken(self, field: str, text: str, other: Bed | None) -> str:
         """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
-        if (field, text) == self._warned:
-            return ""
-        other = other_with(self.ward_app.ward, field, text, own)
-        if other is None:
+        if other is None or (field, text) == self._warned:
             return ""
         who = f"{text} is {clean(other.name)}'s"
         if field == "number":
@@ -487,20 +586,18 @@ class WardScreen(LineScreen):
                 else f"Admitted. {key} starts the examination."
             )
 
-        self._attempt(lambda: app.ward.admit(patient, app.session.examiner), admitted, "admitted")
+        self._change(lambda: app.ward.admit(patient, app.session.examiner), admitted, "admitted")
 
-    def _attempt(
-        self, action: Callable[[], Any], done: Callable[[Any], None], word: str,
+    def _change(
+        self, action: Callable[[], T], done: Callable[[T], None], word: str,
         failed: Callable[[WardexamError], None] | None = None,
     ) -> None:  # fmt: skip
         """Change something in the ward, now or as soon as the session in the way lets go."""
-        self.ward_app.waiting.attempt(
+        self.ward_app.calls.change(
             action,
             done,
-            failed or (lambda error: self._done(error.line)),
-            lambda busy: self.say(
-                f"Not {word} yet: {busy.holder} is saving; it follows by itself."
-            ),
+            failed or self.refused,
+            lambda what: self.say(f"Not {word} yet: {what}; it follows by itself."),
         )
 
     def act(self, action: str) -> None:
@@ -510,18 +607,33 @@ class WardScreen(LineScreen):
 
     @property
     def lasting(self) -> str:
-        """What is wrong with the ward's files; else that a review of the rules is due."""
-        return self.ward_app.ward.problem or self._review_due()
+        """That the list cannot be read, what is wrong with the ward, what waits for its store; else a review due."""
+        return self._away or self._problem or self.ward_app.sending.words or self._review_due()
 
     def _review_due(self) -> str:
         session = self.ward_app.session
         return due_line(session.wording, session.now().date())
 
-    def _done(self, said: str) -> None:
-        """Say what was done, on the list as it is now."""
-        self._reload()
+    def _done(self, said: str, then: Callable[[], None] = lambda: None) -> None:
+        """Say what was done, on the list as it is now; keys wait a moment for that."""
+        ward, discharged = self.ward_app.ward, self._discharged
+
+        def take(read: Listed) -> None:
+            if discharged == self._discharged:
+                self._take(read)
+                then()
+            self.said = said
+            self.redraw()
+
+        def unread(error: WardexamError) -> None:
+            self._unread(error)
+            self.say(said)
+
         self.said = said
-        self.redraw()
+        self.draw_status()
+        self.ward_app.calls.behind(
+            lambda: self._look(ward, discharged=discharged), take, unread, hold=True
+        )
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
         try:
@@ -545,7 +657,7 @@ class WardScreen(LineScreen):
             )
 
         app = self.ward_app
-        self._attempt(
+        self._change(
             lambda: app.ward.update(changed, app.session.examiner),
             lambda _: self._done(f"Saved {CHECK}" if missing(changed) else "Details saved."),
             "saved",
@@ -554,49 +666,66 @@ class WardScreen(LineScreen):
 
     def do_discharge(self) -> None:
         """Discharge after a typed yes, or restore."""
+        app = self.ward_app
 
-        def ask(bed: Bed) -> None:
+        def ask(bed: Bed, patient: "Patient") -> None:
             verb = "Restore" if self._discharged else "Discharge"
             stands = bed.summary.urgency_word.upper() if bed.summary and bed.summary.urgency else ""
             still = f" {stands} stands: {bed.summary.headline}." if stands and bed.summary else ""
             self.ask(
                 f"{verb} {bed.bed} {bed.name}?{'' if self._discharged else still} Type yes:",
-                lambda text: self._leave_ward(bed, text),
+                lambda text: self._leave_ward(patient, text),
             )
 
-        self._with_bed(ask)
+        def read(bed: Bed) -> "Patient":
+            from wardexam.visit import same
 
-    def _leave_ward(self, bed: Bed, text: str) -> None:
-        app, back = self.ward_app, bool(bed.discharged)
+            patient = app.ward.patient(bed.patient_id)
+            same(patient, bed)
+            return patient
+
+        self._with_bed(
+            lambda bed: app.calls.open(lambda: read(bed), lambda patient: ask(bed, patient))
+        )
+
+    def _leave_ward(self, patient: "Patient", text: str) -> None:
+        app, back = self.ward_app, bool(patient.discharged)
         if text.strip().lower() != "yes":
             self.say("Nothing was changed.")
             return
-        said = f"Restored: {bed.bed} {bed.name}." if back else (
-            f"Discharged: {bed.bed} {bed.name}; kept under {self.key('discharged')}."
+        who = f"{patient.bed} {patient.name}"
+        said = f"Restored: {who}." if back else (
+            f"Discharged: {who}; kept under {self.key('discharged')}."
         )  # fmt: skip
 
         def leave() -> None:
             if back:
-                app.ward.restore(bed.patient_id, app.session.examiner)
+                app.ward.restore(patient, app.session.examiner)
             else:
-                app.ward.discharge(bed.patient_id, app.session.now(), app.session.examiner)
+                app.ward.discharge(patient, app.session.now(), app.session.examiner)
 
         def left(_: Any) -> None:
             row = self._row
-            self._done(said)
-            if self._bed is None and row is not None:
-                self._choose(row)
-                self.redraw()
 
-        self._attempt(leave, left, "restored" if back else "discharged")
+            def choose() -> None:
+                if self._bed is None and row is not None:
+                    self._choose(row)
+
+            self._done(said, choose)
+
+        def failed(error: WardexamError) -> None:
+            changed = "Changed by someone else meanwhile; nothing was done. Look, and do it again."
+            self._done(changed if isinstance(error, ConflictError) else error.line)
+
+        self._change(leave, left, "restored" if back else "discharged", failed)
 
     def do_outcome(self) -> None:
         """Ask what it was in the end, and record it."""
         from wardexam.terminal.outcome_questions import ask_outcome
 
-        def conclude(bed: Bed) -> None:
-            app = self.ward_app
-            file = app.ward.file(bed.patient_id)
+        app = self.ward_app
+
+        def conclude(bed: Bed, file: "PatientFile") -> None:
             last = file.outcomes[-1] if file.outcomes else None
             ask_outcome(
                 self.ask,
@@ -608,7 +737,11 @@ class WardScreen(LineScreen):
                 lambda given: self._outcome(bed, file, given),
             )
 
-        self._with_bed(conclude)
+        self._with_bed(
+            lambda bed: app.calls.open(
+                lambda: app.ward.file(bed.patient_id), lambda file: conclude(bed, file)
+            )
+        )
 
     def _outcome(
         self, bed: Bed, file: "PatientFile", given: dict[str, str]
@@ -628,7 +761,7 @@ class WardScreen(LineScreen):
         except InputError as error:
             self.say(f"Not recorded: {error.what}.")
             return
-        self._attempt(
+        self._change(
             lambda: app.ward.conclude(made, by),
             lambda kept: self._done(
                 f"Recorded: {clean(bed.bed)}. {doubt}"
@@ -640,27 +773,31 @@ class WardScreen(LineScreen):
 
     def do_set_aside(self) -> None:
         """Set the patient's draft aside."""
+        app = self.ward_app
 
-        def aside(bed: Bed) -> None:
+        def aside(bed: Bed, found: tuple[DraftInfo, ...]) -> None:
             drafts = [
                 d
-                for d in self.ward_app.ward.drafts()
+                for d in found
                 if (d.patient_id == bed.patient_id or (d.trouble and not d.patient_id))
                 and not d.held
             ]
             if not drafts:
                 self.say("No draft is left for this patient.")
                 return
-            draft, app = drafts[-1], self.ward_app
+            draft = drafts[-1]
 
             def gone() -> None:
-                app.ward.set_aside(draft.draft_id, app.session.examiner)
-                self._done("Draft set aside: it is kept, and not offered again.")
+                self._change(
+                    lambda: app.ward.set_aside(draft.draft_id, app.session.examiner),
+                    lambda _: self._done("Draft set aside: it is kept, and not offered again."),
+                    "set aside",
+                )
 
             told = draft_line(draft, clean(bed.bed), app.session.now())
             self.confirm(f"Set aside the draft of {told}? enter or y does:", gone)
 
-        self._with_bed(aside)
+        self._with_bed(lambda bed: app.calls.open(app.ward.drafts, lambda found: aside(bed, found)))
 
     def do_handover(self) -> None:
         """The handover sheet."""
