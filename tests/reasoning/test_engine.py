@@ -17,11 +17,12 @@ from wardexam.anatomy.structures import ancestry, branches, check_signs
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.flags import every_flag
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
-from wardexam.reasoning.inference.explanation import weighed
+from wardexam.reasoning.inference.explanation import told_words, weighed
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
@@ -559,3 +560,11 @@ def test_a_word_of_the_story_is_a_reason_by_what_it_makes_of_the_leader():
     )
     assert (told.weight > 0) == (after > before)
     assert not any("cancer" in e.text for e in (*reading.supports, *reading.opposes))
+
+
+def test_every_word_of_the_story_is_said_also_of_a_flag_that_is_asked_no_more():
+    story = Context(age=76, sex="female")
+    said = {flag: told_words("flag", flag, story) for flag in every_flag()}
+    assert all(text.startswith("yes: ") and len(text) > 8 for text in said.values())
+    assert told_words("age", "old", story) == "age 76"
+    assert told_words("pain", "back", story) == "pain: back"

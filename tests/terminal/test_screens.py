@@ -9,10 +9,11 @@ from textual import events
 from tests.terminal.admitting import ADMIT, EDIT, presses
 from tests.terminal.screens import demo_app, dump, settled
 from tests.terminal.test_trouble import until
+from wardexam.exam.entry import Change
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.canvas import Canvas
 from wardexam.terminal.examine.actions import ACTIONS
-from wardexam.terminal.examine.edits import ahead
+from wardexam.terminal.examine.edits import Edit, ahead
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.injury.screen import InjuryScreen
 from wardexam.terminal.keys import SCREENS, action_of
@@ -448,3 +449,16 @@ async def test_escape_ends_a_search_of_the_ward(app):
         assert "0 patients" in dump(app)[0]
         await pilot.press("escape")
         assert "12 patients" in dump(app)[0]
+
+
+async def test_what_cannot_be_both_is_said_at_the_cursor_when_it_is_entered(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter", "m", "1")
+        screen = app.screen
+        jerk = {"sign": "ankle", "side": "left", "answer": "0", "scale": "conventional"}
+        clonus = {"sign": "clonus_ankle", "side": "left", "answer": "sustained"}
+        screen.write(Edit(Change("finding", "ankle left", jerk), "left ankle 0"))
+        assert "Both" not in screen.said
+        screen.write(Edit(Change("finding", "clonus_ankle left", clonus), "left clonus"))
+        await pilot.pause()
+        assert "Both left ankle 0 and left ankle clonus sustained?" in "\n".join(dump(app))
