@@ -114,14 +114,23 @@ def record_of(row: Row, where: str) -> StoredRecord:
     return StoredRecord(text, where)
 
 
+def unbroken(rows: Sequence[Row], state: str, where: str) -> None:
+    """That these are all of a patient's rows, as they were added.
+
+    Raises:
+        DamagedFileError: One is missing, added or another.
+    """
+    if chained(FIRST, (row.digest for row in rows)) != state:
+        raise DamagedFileError(f"the records {CHANGED}: one is missing, added or another", where, REMEDY)  # fmt: skip
+
+
 def tables_of(rows: Sequence[Row], state: str, where: str) -> Tables:
     """The tables of a patient's file from all its rows, each verified, none missing.
 
     Raises:
         DamagedFileError: They are not what was written, or one is missing or too many.
     """
-    if chained(FIRST, (row.digest for row in rows)) != state:
-        raise DamagedFileError(f"the records {where} {CHANGED}: one is missing, added or another", "", REMEDY)  # fmt: skip
+    unbroken(rows, state, where)
     tables: Tables = {name: {} for name in ("patient", "examinations")}
     for row in rows:
         table = tables.setdefault(TABLES[row.kind], {})

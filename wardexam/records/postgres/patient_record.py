@@ -193,11 +193,13 @@ class PatientRecord:
         self._state = chained(self._state, self._digests)
         self._stood, self._mark = self._mark, mark_of(self.listed, self._state)
         write_line(self._change, self.patient_id, self.listed, self._seq, self._state, self._mark)
+        self._digests, self._fresh = [], False
 
     def note(self, event: str, by: str) -> None:
         """The event in the trail, with the mark as it leaves the record; comes last of all that is done."""
         if self._found_changed:
             self._change.note("found changed", self.patient_id, "wardexam", "outside this program", self._stood)  # fmt: skip
+            self._found_changed = False
         if not self.stood:
             self._change.note(event, self.patient_id, by, self.what, self._mark)
 

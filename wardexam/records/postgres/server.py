@@ -216,12 +216,15 @@ class Server:
         """The rows that one statement gives."""
         return self.read(lambda c: c.execute(query, values).fetchall())
 
-    def change(self, work: "Callable[[Change], Made]", *, seconds: float | None = None) -> Made:
+    def change(
+        self, work: "Callable[[Change], Made]", *, seconds: float | None = None, again: bool = True
+    ) -> Made:
         """Do a change, once and whole.
 
         Args:
             work: Does it, in a transaction that is ended for it; may be called again after it was undone.
             seconds: When it is cut off, where it may take long.
+            again: Whether `work` can be called again.
 
         Raises:
             OutageError: The server cannot be reached; nothing was changed.
@@ -230,7 +233,7 @@ class Server:
         """
         change_id = secrets.token_hex(12)
         doing = Change(self.patience, change_id)
-        for left in reversed(range(TRIES)):
+        for left in reversed(range(TRIES if again else 1)):
             try:
                 connection = self._taken()
                 with self._using(connection, seconds):
