@@ -510,7 +510,7 @@ def _inserted(
     if same := patient_tables.saved_already(stored, examination):
         return same
     seen = {field: record.listed[field] for field in META}
-    meta = patient_tables.meta_with(seen, record.last_saved(), examination, summary)
+    meta = patient_tables.meta_with(seen, record.last_saved, examination, summary)
     record.add("examination", [examination])
     record.list_anew(meta=meta)
     return examination
