@@ -120,6 +120,7 @@ def test_check_says_the_lines_of_its_text(ward, capsys):
     answer, _ = answered(capsys, "check")
     assert answer["sound"] is True
     assert answer["lines"] == told(capsys, "check").splitlines()
+    assert answer["review"] == ""
     answer, _ = answered(capsys, "check", "--repair")
     assert answer["repair"] is True
     assert "index made anew" in answer["lines"]
@@ -130,8 +131,13 @@ def test_import_says_what_would_be_and_what_was_added(archive, tmp_path, monkeyp
     monkeypatch.setenv("WARDEXAM_DB", str(other.folder))
     answer, _ = answered(capsys, "import", archive, "--dry-run")
     assert (answer["dry_run"], answer["patients"], answer["examinations"]) == (True, 13, 18)
+    told_each = told(capsys, "import", archive, "--dry-run").splitlines()[:-1]
+    assert [(p["bed"], p["patient"]) for p in answer["arriving"]] == [tuple(line.split()[:2]) for line in told_each]  # fmt: skip
+    assert sum(p["examinations"] for p in answer["arriving"]) == 18
+    assert [p["discharged"] for p in answer["arriving"]].count(True) == 1
     assert other.beds() == ()
     answer, _ = answered(capsys, "import", archive)
+    assert (answer["arriving"], answer["erased"]) == ([], [])
     assert (answer["dry_run"], answer["sealed"], answer["left_out"]) == (False, True, [])
     assert len(open_ward(other.folder).beds()) == 12
 
@@ -179,3 +185,30 @@ def test_a_handover_in_json_is_in_the_trail_as_one_on_paper(ward, capsys):
     answered(capsys, "handover")
     last = json.loads((ward.folder / "audit.jsonl").read_text().splitlines()[-1])
     assert (last["event"], last["patient"]) == ("exported", "ward")
+
+
+OFF = """\
+[cauda_equina]
+off_by = "Dr A. Lead"
+off_why = "a pathway of its own"
+off_on = 2026-03-01
+
+[review]
+owner = "Dr A. Lead"
+reviewed = 2026-03-01
+due = 2026-03-02
+"""
+
+
+def test_a_rule_that_is_switched_off_and_a_review_that_is_due_stand_in_the_answers(
+    ward, tmp_path, monkeypatch, capsys
+):
+    words = tmp_path / "words.toml"
+    words.write_text(OFF)
+    monkeypatch.setenv("WARDEXAM_WORDING", str(words))
+    answer, _ = answered(capsys, "handover")
+    off = [row for p in answer["patients"] for row in p["examination"]["urgency"]["switched_off"]]
+    assert {(row["rule"], row["by"], row["why"]) for row in off} == {("cauda_equina", "Dr A. Lead", "a pathway of its own")}  # fmt: skip
+    answer, _ = answered(capsys, "check")
+    assert answer["review"].startswith("Rules: review due since 2 Mar 2026: wording")
+    assert answer["review"] in told(capsys, "check")

@@ -20,7 +20,7 @@ from wardexam.reasoning.rules.urgency import Urgency
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.archive import Counts
-    from wardexam.records.repository import Bed, Papers, Report
+    from wardexam.records.repository import Arrival, Bed, Papers, Report
 
 CAUTION = " ".join(handover.END.split())
 
@@ -91,7 +91,10 @@ class Beds:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What `wardexam check --json` answers: whether all is sound, and what was found, line by line."""
+    """What `wardexam check --json` answers: whether all is sound, and what was found, line by line.
+
+    `review` says which rules are due for review; empty where none is.
+    """
 
     version: Literal[1]
     program: str
@@ -99,6 +102,7 @@ class Checked:
     repair: bool
     sound: bool
     lines: tuple[str, ...]
+    review: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +114,26 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
+class Erased:
+    """A patient whom the archive holds and who was erased from this ward, and when: not added."""
+
+    patient: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class Arriving:
+    """A patient who would be added, with how many revisions of each thing."""
+
+    patient: str
+    bed: str
+    examinations: int
+    sheets: int
+    outcomes: int
+    discharged: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Imported:
     """What `wardexam import --json` answers.
 
@@ -117,8 +141,12 @@ class Imported:
         dry_run: Whether nothing was added, and this is what would be.
         patients: How many.
         examinations: How many revisions of examinations.
+        sheets: How many revisions of cord injury sheets.
+        outcomes: How many revisions of outcomes.
         sealed: Whether the archive has an end by which a cut is told.
         left_out: Whom it says it was made without.
+        erased: Whom it holds and who is not added.
+        arriving: Of a dry run, each patient who would be added; else empty.
     """
 
     version: Literal[1]
@@ -126,8 +154,12 @@ class Imported:
     dry_run: bool
     patients: int
     examinations: int
+    sheets: int
+    outcomes: int
     sealed: bool
     left_out: tuple[LeftOut, ...]
+    erased: tuple[Erased, ...]
+    arriving: tuple[Arriving, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,17 +279,27 @@ def beds(listed: "Iterable[Bed]", problem: str, now: datetime) -> Beds:
     return Beds(1, __version__, now, tuple(_bed(b, now) for b in listed), problem, CAUTION)
 
 
-def checked(report: "Report", *, repair: bool, now: datetime) -> Checked:
+def checked(report: "Report", *, repair: bool, review: str, now: datetime) -> Checked:
     """The answer of `check`."""
-    return Checked(1, __version__, now, repair, report.sound, report.lines)
+    return Checked(1, __version__, now, repair, report.sound, report.lines, review)
 
 
-def imported(counts: "Counts", *, dry_run: bool) -> Imported:
-    """The answer of `import`."""
-    left = tuple(LeftOut(patient, why) for patient, why in counts.left_out)
+def arriving(arrival: "Arrival") -> Arriving:
+    """A patient who would be added."""
+    patient = arrival.patient
+    return Arriving(
+        patient.id, patient.bed, len(arrival.examinations), len(arrival.sheets),
+        len(arrival.outcomes), patient.discharged is not None,
+    )  # fmt: skip
+
+
+def imported(counts: "Counts", each: "Iterable[Arriving]", *, dry_run: bool) -> Imported:
+    """The answer of `import`; `each` is who would be added, of a dry run."""
     return Imported(
-        1, __version__, dry_run, counts.patients, counts.examinations, counts.sealed, left
-    )
+        1, __version__, dry_run, counts.patients, counts.examinations, counts.sheets, counts.outcomes,
+        counts.sealed, tuple(LeftOut(patient, why) for patient, why in counts.left_out),
+        tuple(Erased(patient, when) for patient, when in counts.erased), tuple(each),
+    )  # fmt: skip
 
 
 def _examined(entry: handover.Entry, now: datetime) -> Examined | None:

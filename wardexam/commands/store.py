@@ -14,6 +14,7 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from wardexam.commands.answers import Arriving
     from wardexam.fhir.bundle import Bundling
     from wardexam.records.archive import Counts
     from wardexam.records.repository import Arrival
@@ -33,16 +34,15 @@ def check(options: argparse.Namespace) -> int:
     report = edge.ward(options, mend=options.repair).check(
         repair=options.repair, by=edge.examiner(options), at=edge.now(), heads=heads
     )
+    review = edge.on_one_line(due_line(edge.spoken(options), edge.now().date()))
     if options.json:
         from wardexam.commands import answers
 
-        told = answers.checked(report, repair=options.repair, now=edge.now())
+        told = answers.checked(report, repair=options.repair, review=review, now=edge.now())
         edge.put(answers.line(told))
-        return 0 if report.sound else 1
-    for line in report.lines:
-        edge.put(edge.on_one_line(line) + "\n")
-    if line := due_line(edge.spoken(options), edge.now().date()):
-        edge.put(edge.on_one_line(line) + "\n")
+    else:
+        for line in filter(None, (*map(edge.on_one_line, report.lines), review)):
+            edge.put(line + "\n")
     return 0 if report.sound else 1
 
 
@@ -144,14 +144,15 @@ def _standard_input() -> "BinaryIO":
 
 def import_(options: argparse.Namespace) -> int:
     """Read an archive or a bundle into the ward: all of it or nothing."""
+    from wardexam.commands import answers
     from wardexam.note.handover import headline_of
     from wardexam.records import archive
 
-    each: list[str] = []  # said once all of it is known to be acceptable
+    each: list[answers.Arriving] = []  # said once all of it is known to be acceptable
 
     def told(arrival: "Arrival") -> None:
         if options.dry_run:
-            each.append(_line(arrival))
+            each.append(answers.arriving(arrival))
 
     with _archive(options.file) as source:
         ward = edge.ward(options, begin=not options.dry_run)
@@ -180,11 +181,9 @@ def import_(options: argparse.Namespace) -> int:
             )  # fmt: skip
     edge.progress("")
     if options.json:
-        from wardexam.commands import answers
-
-        edge.put(answers.line(answers.imported(result, dry_run=options.dry_run)))
+        edge.put(answers.line(answers.imported(result, each, dry_run=options.dry_run)))
     else:
-        edge.put("".join(each))
+        edge.put("".join(map(_line, each)))
         edge.put(f"{_brought(result)} {'would be added' if options.dry_run else 'added'}\n")
     if not result.sealed:
         edge.complain(
@@ -206,13 +205,11 @@ def _is_table(source: "BinaryIO") -> bool:
     return head.startswith((b"patient,", b"# left out: "))
 
 
-def _line(arrival: "Arrival") -> str:
+def _line(arriving: "Arriving") -> str:
     """A patient who would be added, as the list of beds names one."""
-    patient = arrival.patient
-    kept = _kept(len(arrival.examinations), len(arrival.sheets), len(arrival.outcomes))
-    where = f"{edge.on_one_line(patient.bed):<12} {patient.id}  "
-    gone = ", discharged" if patient.discharged else ""
-    return f"{where}{', '.join(kept)}{gone}\n"
+    kept = _kept(arriving.examinations, arriving.sheets, arriving.outcomes)
+    where = f"{edge.on_one_line(arriving.bed):<12} {arriving.patient}  "
+    return f"{where}{', '.join(kept)}{', discharged' if arriving.discharged else ''}\n"
 
 
 def _kept(examinations: int, sheets: int, outcomes: int) -> list[str]:

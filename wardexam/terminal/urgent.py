@@ -50,18 +50,16 @@ def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     passed = sum(1 for r in others if overdue(r.due, now))
     sooner = min((r.due for r in others if r.due and first.due and r.due < first.due), default=None)
     late = f", {passed} {LATE}" if passed else f", one {deadline(sooner, now)}" if sooner else " more"  # fmt: skip
-    left_room = width - len(level) - 2 - (1 + len(due) if due else 0) - GAP - len(first.brief) - GAP
-    more = _more([f"+{len(others)}{late}", f"+{len(others)}"] if others else [""], urgency, left_room, key)  # fmt: skip
     parts = steps(first).split("; ")
     todo = [next_step(first, now), *parts] if first.asked else parts
-    room = (
-        width
-        - len(level)
-        - 2
-        - (1 + len(due) if due else 0)
-        - GAP
-        - (GAP + len(more) if more else 0)
-    )
+    whole = width - len(level) - 2 - (1 + len(due) if due else 0) - GAP
+    # A rule that is switched off is named where the first step still fits beside it, or where it is graver than
+    # all that speak; else it is counted.
+    graver = any(off.urgency > first.urgency for off in urgency.switched_off)
+    least = len(first.brief) if graver else len(f"{first.brief}: {todo[0]}")
+    counts = [f"+{len(others)}{late}", f"+{len(others)}"] if others else [""]
+    more = _more(counts, urgency, whole - GAP - least, whole - GAP - len(first.brief), key)
+    room = whole - (GAP + len(more) if more else 0)
     why, count = _fitting(first, todo, room)
     limit = "" if first.lowered else limit_words(first, now)
     left = [first.said] if why not in (first.said, first.text) else []
@@ -74,18 +72,26 @@ def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     return Told(level, due, why, tuple(todo[:count]), more, tuple(left))
 
 
-def _more(counts: list[str], urgency: "Urgency", room: int, key: str) -> str:
+def _more(counts: list[str], urgency: "Urgency", named_room: int, room: int, key: str) -> str:
     """How many reasons there are beside the first, what is switched off here, and the key that shows them.
 
-    A rule that is switched off is named where there is room, and never left out of the count.
+    Args:
+        counts: How many there are, the fullest words first.
+        urgency: How urgent it is.
+        named_room: Columns in which a rule that is switched off is named.
+        room: Columns in which it is counted.
+        key: The key.
     """
     off = urgency.switched_off
-    named = f"{OFF}: {off[0].brief}" + (f" +{len(off) - 1}" if len(off) > 1 else "") if off else ""
-    tried = [(counts[0], named)] if off else []
-    tried += [(count, f"{len(off)} {OFF}" if off else "") for count in counts]
-    said = [", ".join(filter(None, both)) for both in tried]
-    lines = [f"{text} {key}".rstrip() if text else "" for text in said]
-    return next((line for line in lines if len(line) <= room), lines[-1])
+    also = f" +{len(off) - 1}" if len(off) > 1 else ""
+    named = [(counts[0], f"{OFF}: {off[0].brief}{also}", named_room)] if off else []
+    counted_ = [(count, f"{len(off)} {OFF}" if off else "", room) for count in counts]
+    for count, said, columns in (*named, *counted_):
+        text = ", ".join(filter(None, (count, said)))
+        line = f"{text} {key}".rstrip() if text else ""
+        if len(line) <= columns:
+            return line
+    return line
 
 
 def _fitting(first: "Reason", todo: list[str], room: int) -> tuple[str, int]:
@@ -120,7 +126,7 @@ def urgent_line(urgency: "Urgency", width: int, *, now: datetime, key: str) -> L
         key: The key that shows every reason.
     """
     if not urgency.reasons:
-        off = _more([""], urgency, width, key)
+        off = _more([""], urgency, width, width, key)
         said = unreasoned(urgency)[: width - len(off) - GAP if off else width]
         gap = " " * (width - len(said) - len(off)) if off else ""
         return [(said, ""), (gap, ""), (off, "strong")] if off else [(said, "")]
