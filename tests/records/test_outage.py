@@ -18,9 +18,12 @@ from wardexam.records.ward import open_ward
 GRAVE = Summary(3, "now", False, "a line")
 
 
-@pytest.fixture(params=["folder", "memory"])
+@pytest.fixture(params=["folder", "memory", "server"])
 def keeper(request, tmp_path, patient):
-    ward = open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
+    if request.param == "server":
+        ward = request.getfixturevalue("server_ward")
+    else:
+        ward = open_ward(tmp_path / "ward") if request.param == "folder" else MemoryWard()
     ward.admit(patient, "x")
     return ward
 

@@ -56,12 +56,13 @@ def gate(monkeypatch):
     made.let_through()
 
 
-@pytest.fixture(params=["folder", "memory"])
+@pytest.fixture(params=["folder", "memory", "server"])
 def app(request, tmp_path, gate):
     app = demo_app(tmp_path / "ward")
     ward = app.ward
-    if request.param == "memory":
-        ward = MemoryWard()
+    if request.param != "folder":
+        at_server = request.param == "server"
+        ward = request.getfixturevalue("server_ward") if at_server else MemoryWard()
         for bed in app.ward.beds():
             ward.admit(app.ward.patient(bed.patient_id), "x")
             for examination in app.ward.examinations(bed.patient_id):
@@ -136,7 +137,9 @@ async def test_keys_typed_while_an_examination_opens_wait_for_it_in_their_order(
         await pilot.press("3")
         gate.let_through()
         assert await until(pilot, lambda: isinstance(app.screen, ExamineScreen))
-        await pilot.pause()
+        await pilot.press("q")
+        assert "Waiting for" not in dump(app)[-2]  # said no more, once it is there
+        await pilot.press("enter")
         found = app.screen.visit.examination.findings
         assert [f.answer for f in found][:4] == ["0", "1+", "2+", "3+"]
         assert len(found) == 4

@@ -286,7 +286,9 @@ class StoreCalls:
             made.late.cancel()
         if made in self._holding:
             self._holding.remove(made)
-            self._slow = self._slow and bool(self._holding)
+            if self._slow and not self._holding:
+                self._slow = False
+                self._app.tell("")  # that it is waited for
         if not made.abandoned:
             self._give(made, result, error)
         elif made.given_up is not None:

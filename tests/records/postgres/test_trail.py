@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from tests.records.conftest import AT
 from wardexam.errors import InputError, RecordsError
+from wardexam.exam.outcome import Outcome
 from wardexam.records.audit import FIRST, Head, link
 from wardexam.records.postgres import trail
 from wardexam.records.postgres.documents import given as read_back
@@ -116,6 +117,14 @@ def test_a_trail_written_anew_disagrees_with_the_head_that_was_printed(server_wa
     assert any("written anew" in said for said in report.lines)
 
 
+def test_two_revisions_of_one_outcome_recorded_together_are_chained(server_ward, patient):
+    server_ward.admit(patient, "x")
+    made = [Outcome(patient=patient.id, by="x", at=AT, site="cauda", revision=n, diagnosis=str(n)) for n in (1, 2)]  # fmt: skip
+    assert server_ward.conclude_all(made, "Dr Ash") == 2
+    assert server_ward.outcomes(patient.id) == tuple(made)
+    assert check(server_ward).sound
+
+
 # --- records changed behind the tool's back
 
 
@@ -143,6 +152,9 @@ def test_a_record_changed_by_hand_is_told_wherever_it_is_read(server_ward, patie
     owner.execute(statement)
     with pytest.raises(RecordsError, match="changed outside this program"):
         server_ward.file(patient.id)
+    if "'examination' and" not in statement:  # of the details nothing else is read
+        with pytest.raises(RecordsError, match="changed outside this program"):
+            server_ward.patient(patient.id)
     papers = server_ward.papers()
     assert (papers.rows, [b.patient_id for b in papers.left_out]) == ((), [patient.id])
     report = check(server_ward)

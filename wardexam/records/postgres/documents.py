@@ -6,6 +6,7 @@ end of that chain with the line of the ward list is the patient's mark, which th
 """
 
 import hashlib
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +19,6 @@ from wardexam.records.stored_record import (
     StoredRecord,
     Tables,
     encoded,
-    strict_loads,
 )
 
 # As the tables of a patient's file are called.
@@ -90,7 +90,7 @@ def given(text: str) -> dict[str, Any]:
     Raises:
         ValueError: It is none.
     """
-    found = strict_loads(text)
+    found = json.loads(text)  # the server gives no key twice and no number beyond bounds
     if not isinstance(found, dict):
         raise ValueError
     if _MARK not in text:
@@ -114,14 +114,23 @@ def record_of(row: Row, where: str) -> StoredRecord:
     return StoredRecord(text, where)
 
 
+def unbroken(rows: Sequence[Row], state: str, where: str) -> None:
+    """That these are all of a patient's rows, as they were added.
+
+    Raises:
+        DamagedFileError: One is missing, added or another.
+    """
+    if chained(FIRST, (row.digest for row in rows)) != state:
+        raise DamagedFileError(f"the records {CHANGED}: one is missing, added or another", where, REMEDY)  # fmt: skip
+
+
 def tables_of(rows: Sequence[Row], state: str, where: str) -> Tables:
     """The tables of a patient's file from all its rows, each verified, none missing.
 
     Raises:
         DamagedFileError: They are not what was written, or one is missing or too many.
     """
-    if chained(FIRST, (row.digest for row in rows)) != state:
-        raise DamagedFileError(f"the records {where} {CHANGED}: one is missing, added or another", "", REMEDY)  # fmt: skip
+    unbroken(rows, state, where)
     tables: Tables = {name: {} for name in ("patient", "examinations")}
     for row in rows:
         table = tables.setdefault(TABLES[row.kind], {})

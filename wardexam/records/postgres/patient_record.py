@@ -30,6 +30,10 @@ TOLD: LiteralString = (
     "select coalesce((select o.stands from origin o where o.patient = t.patient and o.record = t.record), t.record)"
     " from trail t where t.patient = %(id)s and t.record <> '' order by t.n desc limit 1"
 )
+LAST_SAVED: LiteralString = (
+    "select id from records where patient = %(id)s and kind = 'examination' and revision = 1"
+    " order by seq desc limit 1"
+)
 COLUMNS: LiteralString = "seq, kind, id, revision, document::text, digest"
 
 
@@ -46,10 +50,11 @@ class PatientRecord:
         listed: The line of the ward list.
         what: What the trail shall say more.
         stood: Whether all of it was there before, so that there is no event.
+        last_saved: The examination saved last, whichever has been amended since; empty before the first.
     """
 
     def __init__(self, change: "Change", patient_id: str) -> None:
-        self.patient_id, self.what, self.stood = patient_id, "", False
+        self.patient_id, self.what, self.stood, self.last_saved = patient_id, "", False, ""
         self.listed: dict[str, Any] = {}
         self._change, self._seq, self._state = change, 0, FIRST
         self._mark = self._stood = ""
@@ -72,7 +77,7 @@ class PatientRecord:
         )
         # A statement of its own, after the record is held: in one, who waited would see the trail of before.
         trail = change.do(
-            TOLD,
+            "select (" + TOLD + "), (" + LAST_SAVED + ")",
             {"id": patient_id},
         )
         row = line.fetchone()
@@ -82,8 +87,9 @@ class PatientRecord:
         listed, made._seq, made._state, made._mark = row
         made._stood = made._mark
         made.listed = listed_of(listed, made._state, made._mark, patient_id)
-        told = trail.fetchone()
-        made._found_changed = told is not None and told[0] != made._mark
+        told, last_saved = trail.fetchone() or (None, None)
+        made._found_changed = told is not None and told != made._mark
+        made.last_saved = last_saved or ""
         return made
 
     @classmethod
@@ -133,15 +139,6 @@ class PatientRecord:
             {},
         )
         return patient_tables.patient_of({"patient": {"1": found[0]} if found else {}})
-
-    def last_saved(self) -> str:
-        """The examination saved last, whichever has been amended since; empty before the first."""
-        row = self._change.do(
-            "select id from records where patient = %(patient)s and kind = 'examination' and revision = 1"
-            " order by seq desc limit 1",
-            {"patient": self.patient_id},
-        ).fetchone()
-        return str(row[0]) if row else ""
 
     # --- what is added
 
@@ -193,11 +190,13 @@ class PatientRecord:
         self._state = chained(self._state, self._digests)
         self._stood, self._mark = self._mark, mark_of(self.listed, self._state)
         write_line(self._change, self.patient_id, self.listed, self._seq, self._state, self._mark)
+        self._digests, self._fresh = [], False
 
     def note(self, event: str, by: str) -> None:
         """The event in the trail, with the mark as it leaves the record; comes last of all that is done."""
         if self._found_changed:
             self._change.note("found changed", self.patient_id, "wardexam", "outside this program", self._stood)  # fmt: skip
+            self._found_changed = False
         if not self.stood:
             self._change.note(event, self.patient_id, by, self.what, self._mark)
 

@@ -33,21 +33,20 @@ LONGEST_CALL = STATEMENT_SECONDS + 5  # seconds; then the network swallowed the 
 TRIES = 4  # of a change, where the server goes away under it
 # Lets a change end, and those who wait for the trail go on, before the disk has it, and then waits for the disk,
 # for which many can wait together. Nobody is told that a change is done before this is.
-FLUSH: LiteralString = "select pg_logical_emit_message(true, 'wardexam', '')"
+FLUSH: LiteralString = "select set_config('synchronous_commit', 'on', true), pg_logical_emit_message(true, 'wardexam', '')"
 LOOK_AGAIN = 0.25  # seconds between two looks whether a connection failed
 OPTIONS = (
     f"-c search_path={SCHEMA_NAME},pg_catalog -c statement_timeout={STATEMENT_SECONDS * 1000}"
     f" -c lock_timeout={SECONDS * 1000:.0f} -c idle_in_transaction_session_timeout=30000 -c timezone=UTC"
-    " -c synchronous_commit=on"
 )
 
 logging.getLogger("psycopg").addHandler(logging.NullHandler())  # what it says is said by our errors
 logging.getLogger("psycopg.pool").addHandler(logging.NullHandler())
 
 
-def connection_text(parameters: Mapping[str, str]) -> str:
-    """The parameters as the server's library takes them, with what every connection of ours sets."""
-    options = f"{parameters.get('options', '')} {OPTIONS}".strip()
+def connection_text(parameters: Mapping[str, str], more: str = "") -> str:
+    """The parameters as the server's library takes them, with what every connection of ours sets, and more."""
+    options = f"{parameters.get('options', '')} {OPTIONS} {more}".strip()
     return conninfo.make_conninfo("", **{**parameters, "options": options})
 
 
@@ -142,7 +141,7 @@ class Server:
                     raise
 
         self._pool: ConnectionPool[Connection[Row]] = ConnectionPool(
-            connection_text(parameters), connection_class=Noted, kwargs={"autocommit": True}, min_size=0,
+            connection_text(parameters, "-c synchronous_commit=off"), connection_class=Noted, kwargs={"autocommit": True}, min_size=0,
             max_size=MOST, open=True, reconnect_timeout=0.01, num_workers=1,
         )  # fmt: skip
 
@@ -216,12 +215,15 @@ class Server:
         """The rows that one statement gives."""
         return self.read(lambda c: c.execute(query, values).fetchall())
 
-    def change(self, work: "Callable[[Change], Made]", *, seconds: float | None = None) -> Made:
+    def change(
+        self, work: "Callable[[Change], Made]", *, seconds: float | None = None, again: bool = True
+    ) -> Made:
         """Do a change, once and whole.
 
         Args:
             work: Does it, in a transaction that is ended for it; may be called again after it was undone.
             seconds: When it is cut off, where it may take long.
+            again: Whether `work` can be called again.
 
         Raises:
             OutageError: The server cannot be reached; nothing was changed.
@@ -230,7 +232,7 @@ class Server:
         """
         change_id = secrets.token_hex(12)
         doing = Change(self.patience, change_id)
-        for left in reversed(range(TRIES)):
+        for left in reversed(range(TRIES if again else 1)):
             try:
                 connection = self._taken()
                 with self._using(connection, seconds):
@@ -307,7 +309,6 @@ class Change:
         try:
             with connection.pipeline():
                 with connection.transaction():
-                    connection.execute("set local synchronous_commit = off")
                     if self._patience != SECONDS:
                         milliseconds = str(max(1, round(self._patience * 1000)))
                         connection.execute(

@@ -27,7 +27,7 @@ from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
 from wardexam.records.postgres.faults import moved_to
 from wardexam.records.postgres.listening import Listening
 from wardexam.records.postgres.patient_record import META, PatientRecord
-from wardexam.records.postgres.reading import patient_tables_of
+from wardexam.records.postgres.reading import details_of, patient_tables_of
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
 from wardexam.records.postgres.url import read_url
@@ -174,7 +174,7 @@ class PostgresWard:
 
     def patient(self, patient_id: str) -> "Patient":
         """A patient's details."""
-        return patient_tables.patient_of(self._tables(patient_id))
+        return self.server.read(lambda c: details_of(c, patient_id), snapshot=True)
 
     def file(self, patient_id: str) -> StoredFile:
         """A patient's details and examinations, read and verified once."""
@@ -281,11 +281,10 @@ class PostgresWard:
         progress: Callable[[int], None] | None = None,
     ) -> int:
         """Add patients with every revision of their examinations, all or none; gives how many."""
-        waiting = _Again(arrivals)
 
         def whole(change: Change) -> int:
             records = []
-            for number, arrival in enumerate(waiting, 1):
+            for number, arrival in enumerate(arrivals, 1):
                 records.append(_arrived(change, arrival))
                 if progress:
                     progress(number)
@@ -293,7 +292,7 @@ class PostgresWard:
                 record.note("imported", by)
             return len(records)
 
-        return self.server.change(whole, seconds=LONG)
+        return self.server.change(whole, seconds=LONG, again=False)
 
     def update(self, patient: "Patient", by: str, event: str = "edited") -> "Patient":
         """Save changed details; `patient.revision` is the one that was read.
@@ -464,20 +463,6 @@ class PostgresWard:
         )
 
 
-class _Again(Iterable[Arrival]):
-    """Arrivals that can be gone through once more, where the server went away under the first time."""
-
-    def __init__(self, arrivals: Iterable[Arrival]) -> None:
-        self._kept: list[Arrival] = []
-        self._left = iter(arrivals)
-
-    def __iter__(self) -> Iterator[Arrival]:
-        yield from [*self._kept]
-        for arrival in self._left:
-            self._kept.append(arrival)
-            yield arrival
-
-
 def _bed(patient_id: str, listed: str, state: str, mark: str) -> Bed:
     """A line of the ward list; one that is not as it was written says so."""
     try:
@@ -525,7 +510,7 @@ def _inserted(
     if same := patient_tables.saved_already(stored, examination):
         return same
     seen = {field: record.listed[field] for field in META}
-    meta = patient_tables.meta_with(seen, record.last_saved(), examination, summary)
+    meta = patient_tables.meta_with(seen, record.last_saved, examination, summary)
     record.add("examination", [examination])
     record.list_anew(meta=meta)
     return examination
