@@ -3,6 +3,7 @@
 import asyncio
 import time
 from dataclasses import replace
+from uuid import uuid4
 
 import pytest
 
@@ -37,7 +38,7 @@ def over(folder, kind, losing, server=None):
                 ward.admit(app.ward.patient(bed.patient_id), "x")
             for examination in app.ward.examinations(bed.patient_id):
                 ward.save(examination, "x", bed.summary)
-    app.session = replace(app.session, ward=Wrapped(ward, losing))
+    app.session = replace(app.session, ward=Wrapped(ward, losing), new_id=lambda: uuid4().hex[:16])
     return app, ward
 
 
