@@ -43,7 +43,11 @@ def named():
 
 @pytest.mark.parametrize("name", MODELS)
 def test_every_field_of_a_record_stands_in_the_table_once(name):
-    fields = {f"{name}.{field}" for field in MODELS[name].model_fields if field != "schema_version"}
+    fields = {
+        f"{name}.{field}"
+        for field, told in MODELS[name].model_fields.items()
+        if field != "schema_version" and not told.exclude
+    }
     told = [n for ours, _, _ in rows() for n in re.findall(r"`([a-z_]+\.[a-z_]+)`", ours)]
     assert {n for n in told if n.partition(".")[0] == name} == fields
     assert len(told) == len(set(told))

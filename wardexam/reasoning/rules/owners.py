@@ -22,6 +22,7 @@ RULE_FILES = {
     "limits": "reasoning/rules/limits.toml",
     "asymmetry": "reasoning/rules/asymmetry.toml",
     "change": "reasoning/rules/change.toml",
+    "contradictions": "reasoning/rules/contradictions.toml",
     "injury": "injury/rules.toml",
 }
 
