@@ -86,6 +86,7 @@ class _Worker:
     def _run(self) -> None:
         while (do := self._queue.get()) is not None:
             do()
+            del do  # nor what it would show, until the next call
 
 
 class StoreCalls:
