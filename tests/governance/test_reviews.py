@@ -112,6 +112,7 @@ async def test_the_ward_list_says_once_that_a_review_is_due(tmp_path):
     )
     said = due_line(read_wording(OWN), NOW.replace(year=2027).date())
     async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
         assert dump(app)[-2] == said
         await pilot.press("j")  # it stays on the list
         assert dump(app)[-2] == said
@@ -126,7 +127,9 @@ async def test_the_ward_list_says_once_that_a_review_is_due(tmp_path):
             assert not [line for line in dump(app) if "review due" in line], keys
             await pilot.press(back)
     app = demo_app(tmp_path / "other", wording=read_wording(OWN))
-    async with app.run_test(size=(80, 24)):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "by bed" in dump(app)[0]
         assert not [line for line in dump(app) if "review due" in line]
 
 
