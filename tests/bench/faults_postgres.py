@@ -91,7 +91,7 @@ OPERATIONS = {
     "amended sheet": (lambda w: amended_sheet(w), ("amended", 1)),
     "conclude": (lambda w: w.conclude(outcome(), "x"), ("concluded", 1)),
     "conclude all": (lambda w: w.conclude_all([outcome(), outcome("patient3")], "x"), ("concluded", 2)),
-    "take in": (lambda w: taken_in(w), ("imported", 2)),
+    "take in": (lambda w: taken_in(w), ("imported", 3)),
     "export": (lambda w: w.record("exported", WHO, "x"), ("exported", 1)),
     "draft": (drafted, None),
 }  # fmt: skip
