@@ -61,6 +61,7 @@ def beds(app):
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 async def test_each_order_puts_first_whom_it_names(app, size):
     async with app.run_test(size=size) as pilot:
+        await pilot.pause()
         for name, order in ORDERS.items():
             assert f"by {name}" in dump(app)[0]
             assert beds(app) == order, name

@@ -287,7 +287,11 @@ async def test_before_the_first_reading_the_panel_says_that_it_is_worked_out(app
         go.set()
 
 
-async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
+QUICK = "wardexam.terminal.thinking.QUICK"  # beyond it, as beside other tests, nothing is read ahead
+
+
+async def test_the_reading_for_the_next_grade_is_there_before_the_key(app, monkeypatch):
+    monkeypatch.setattr(QUICK, 60.0)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "m", "1", "2")
         await settled(pilot)
@@ -307,7 +311,8 @@ async def test_the_reading_for_the_next_grade_is_there_before_the_key(app):
         assert reader.reading is not before
 
 
-async def test_an_urgency_foreseen_is_the_urgency_there_is(app):
+async def test_an_urgency_foreseen_is_the_urgency_there_is(app, monkeypatch):
+    monkeypatch.setattr(QUICK, 60.0)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j", "enter", "g", "p")
         await settled(pilot)

@@ -165,7 +165,7 @@ def _meaning(
         return [Block(WHERE, (said,), (1,), between="\n")]
     sites = [s for s in reading.sites if s.probability >= LEAST and s.region != "other"]
     places = tuple(_site(site, width, bar) for site in sites) or ("no site stands out",)
-    title = WHERE if reading.fits_one else "Where: DOES NOT FIT ONE LESION"
+    title = WHERE if reading.fits_one else "Where: NO ONE LESION FITS"
     clashes = tuple(contradiction_text(c) for c in reading.contradictions)
     blocks: list[Block] = [
         Block("", clashes, (2,) * len(clashes), "warn", between="\n"),

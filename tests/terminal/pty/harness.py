@@ -189,17 +189,24 @@ class Session:
         for piece in re.findall(r"[^\r]*\r|[^\r]+", keys):
             typed = piece.removesuffix("\r")
             if typed:
+                before = self.text
                 self.send(typed)
+                self._changed(before)
             if piece.endswith("\r"):
                 if re.search("enter accept|type to", self.lines[-1]):
                     with contextlib.suppress(AssertionError):
                         self.wait(typed[-6:].strip(), 1.0)
                 self.quiet(APART)
-                before, end = self.text, time.monotonic() + 1.0
+                before = self.text
                 self.send("\r")
-                while self.text == before and time.monotonic() < end:
-                    self.pump(0.02)
+                self._changed(before)
                 self.quiet(APART)
+
+    def _changed(self, before: str) -> None:
+        """Wait until the screen is another, a second at most: not every key brings one."""
+        end = time.monotonic() + 1.0
+        while self.text == before and time.monotonic() < end:
+            self.pump(0.02)
 
     def press(self, key: str, then: str | Callable[["Session"], object]) -> None:
         """Send one key and wait for what it brings."""
