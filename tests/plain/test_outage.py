@@ -50,8 +50,15 @@ def converse_with(ward, somebody):
 SCRIPT = [*ADMIT, "", *GRADES, *FINISH]
 
 
-@pytest.mark.parametrize("how", ["before", "after"])
-@pytest.mark.parametrize("kind", ["folder", "memory"])
+@pytest.mark.parametrize(
+    ("kind", "how"),
+    [
+        ("folder", "after"),
+        ("memory", "before"),
+        pytest.param("folder", "before", marks=pytest.mark.long),
+        pytest.param("memory", "after", marks=pytest.mark.long),
+    ],
+)
 def test_lost_at_each_call_in_turn_what_was_entered_is_saved_once(tmp_path, kind, how):
     losing = Losing()
     converse_with(Wrapped(keeper(kind, tmp_path / "first"), losing), Insisting(*SCRIPT))

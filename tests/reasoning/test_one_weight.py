@@ -168,7 +168,7 @@ def test_the_same_in_other_words_reads_the_same(name, silence):
 def test_a_statement_added_to_any_sheet_is_its_signs_found_normal(part, limb, silence):
     count = 0
     for number, (title, found) in enumerate(bases()):
-        if number % 4:
+        if number % 16:
             continue
         statement = RestNormal(part=part, limb=limb)
         both = found.model_copy(update={"rest_normal": (*found.rest_normal, statement)})
@@ -178,7 +178,7 @@ def test_a_statement_added_to_any_sheet_is_its_signs_found_normal(part, limb, si
             assert most <= 0.05, title
             assert not other, title
             count += 1
-    assert count >= 100
+    assert count >= 25
 
 
 SIGNS = [s.id for s in catalogue().values() if s.sides == "each" and s.answers in ("tendon", "mrc", "sensation")]  # fmt: skip

@@ -1,5 +1,6 @@
 """Short versions of the fault runs; DEVELOPERS.md names the long ones and their figures."""
 
+import errno
 from pathlib import Path
 
 import pytest
@@ -24,9 +25,12 @@ def test_killed_at_random_moments_nothing_told_as_kept_is_lost(place):
     assert figures["keys told as kept"] > 0
 
 
+@pytest.mark.parametrize(
+    "error", [errno.ENOSPC, pytest.param(errno.EIO, marks=pytest.mark.long)], ids=["full", "broken"]
+)
 @pytest.mark.parametrize("operation", list(faults.SCENARIOS))
-def test_every_writing_call_may_fail(place, operation):
-    figures = faults.failing_calls(place, scenarios=(operation,))
+def test_every_writing_call_may_fail(place, operation, error):
+    figures = faults.failing_calls(place, scenarios=(operation,), errors=(error,))
     assert figures["failing calls tried"] > 0
 
 

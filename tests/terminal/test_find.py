@@ -182,10 +182,10 @@ async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, bef
 
 
 @pytest.mark.slow
-async def test_every_question_is_named_as_one_when_it_was_looked_for(app):
+async def test_a_question_is_named_as_one_when_it_was_looked_for(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter")
-        for flag in flags().values():
+        for flag in list(flags().values())[::3]:
             await pilot.press("slash", *flag.short.replace(",", ""), "enter")
             said = dump(app)[-2]
             assert said.startswith((f"Question: {flag.ask}", f"Question: {flag.short}.")), said

@@ -229,6 +229,9 @@ async def walk(app, pilot, losing):
     assert await until(pilot, lambda: not app.calls.busy)
 
 
+QUICK = {("folder", "before"), ("server", "after")}  # the others are long: some 8 s each
+
+
 async def calls_of(tmp_path, kind, server):
     """The calls that the walk makes where nothing is lost, each by its name and which of that name it is."""
     losing = Losing()
@@ -242,8 +245,14 @@ async def calls_of(tmp_path, kind, server):
     ]
 
 
-@pytest.mark.parametrize("how", ["before", "after"])
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    ("kind", "how"),
+    [
+        pytest.param(kind, how, marks=[] if (kind, how) in QUICK else pytest.mark.long)
+        for kind in KINDS
+        for how in ("before", "after")
+    ],
+)
 async def test_lost_at_each_call_in_turn_an_examination_is_there_once(request, tmp_path, kind, how):
     lost, server = set(), server_of(request, kind)
     for number, at in enumerate(await calls_of(tmp_path, kind, server)):

@@ -287,7 +287,9 @@ async def test_before_the_first_reading_the_panel_says_that_it_is_worked_out(app
         go.set()
 
 
-QUICK = "wardexam.terminal.thinking.QUICK"  # beyond it, as beside other tests, nothing is read ahead
+QUICK = (
+    "wardexam.terminal.thinking.QUICK"  # beyond it, as beside other tests, nothing is read ahead
+)
 
 
 async def test_the_reading_for_the_next_grade_is_there_before_the_key(app, monkeypatch):

@@ -65,7 +65,7 @@ class Engine:
         weighs = frozenset(t.key for t in posterior.terms if t.kind == "before")
         return Reading(
             sites=places,
-            dangerous=self._by_findings(posterior, findings, heard),
+            dangerous=self._by_findings(posterior, findings, heard, told),
             supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
@@ -91,16 +91,17 @@ class Engine:
         )
 
     def _by_findings(
-        self, posterior: Posterior, findings: Findings, heard: Findings
+        self, posterior: Posterior, findings: Findings, heard: Findings, told: Findings
     ) -> tuple[Site, ...]:
-        """The urgent sites by what was found now alone: no statement, silence, flag, calm kind or earlier finding enters.
+        """The urgent sites by what was found and told now: no statement, silence, flag, calm kind, nothing earlier enters.
 
         Where findings contradict, with them or without them, whichever is graver.
         """
         prior = self.sums.prior(findings.context, alarm=True)
-        if heard is findings and not (
-            findings.rest_normal or any(t.kind == "before" for t in posterior.terms)
-        ):
+        now = told.context == findings.context and not any(
+            t.kind == "before" for t in posterior.terms
+        )
+        if heard is findings and now and not findings.rest_normal:
             found = [t for t in posterior.terms if t.kind in ("finding", "story")]
             return dangerous(self.sums.of(found, prior), findings.context.onset)
         each = []

@@ -27,6 +27,7 @@ def test_an_answer_that_is_lost_at_any_packet_of_a_save_doubles_nothing():
     assert faults.statements(("save",), ("answer lost",), quiet) > 5
 
 
+@pytest.mark.long
 def test_a_server_killed_at_any_packet_of_a_save_loses_nothing():
     assert faults.statements(("save",), ("killed after",), quiet) > 5
 
@@ -44,6 +45,7 @@ def test_sessions_over_a_server_that_is_killed_lose_and_double_nothing():
     assert faults.kills(3, quiet) > 5
 
 
+@pytest.mark.long
 def test_a_copy_that_takes_the_place_of_a_dead_server_has_all_that_was_saved():
     assert faults.failover(1, quiet) > 5
 
