@@ -187,20 +187,25 @@ class Session:
     def type(self, keys: str) -> None:
         """Type keys as a hand does: what follows an Enter comes when the Enter is answered, and in no burst with it."""
         for piece in re.findall(r"[^\r]*\r|[^\r]+", keys):
-            typed = piece.removesuffix("\r")
+            typed, asked = piece.removesuffix("\r"), self._asks()
             if typed:
                 before = self.text
                 self.send(typed)
-                self._changed(before)
+                if piece.endswith("\r"):
+                    self._changed(before)
             if piece.endswith("\r"):
-                if re.search("enter accept|type to", self.lines[-1]):
+                answer = typed if asked else typed[1:]  # the first key asked the question
+                if self._asks():
                     with contextlib.suppress(AssertionError):
-                        self.wait(typed[-6:].strip(), 1.0)
+                        self.wait(answer[-6:].strip(), 1.0)
                 self.quiet(APART)
                 before = self.text
                 self.send("\r")
                 self._changed(before)
                 self.quiet(APART)
+
+    def _asks(self) -> bool:
+        return bool(re.search("enter accept|type to", self.lines[-1]))
 
     def _changed(self, before: str) -> None:
         """Wait until the screen is another, a second at most: not every key brings one."""
