@@ -116,7 +116,7 @@ def test_the_story_of_before_stands_where_none_is_told_now():
 SEEDS = st.randoms(use_true_random=False)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(SEEDS, st.booleans())
 def test_nothing_before_is_the_same_reading_to_the_bit(random, silence):
     now = drawn(random)
@@ -127,7 +127,7 @@ def test_nothing_before_is_the_same_reading_to_the_bit(random, silence):
     assert earlier([], NOW) is None
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(SEEDS, SEEDS, st.integers(0, 90))
 def test_what_was_examined_again_has_no_weight_from_before(first, second, hours):
     now, old = drawn(first), drawn(second)
@@ -143,7 +143,7 @@ def test_what_was_examined_again_has_no_weight_from_before(first, second, hours)
     assert keys.isdisjoint(answered)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(SEEDS, st.sampled_from(cases("development")), st.integers(0, 90))
 def test_urgency_hears_nothing_of_it(random, case, hours):
     now = drawn(random)

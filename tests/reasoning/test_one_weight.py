@@ -147,8 +147,17 @@ TABLE = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("silence", [False, True])
-@pytest.mark.parametrize("name", TABLE)
+SLOWEST = {"a leg by its parts", "an arm by its parts"}
+
+
+@pytest.mark.parametrize(
+    ("name", "silence"),
+    [
+        pytest.param(name, silence, marks=pytest.mark.long if silence and name in SLOWEST else [])
+        for name in TABLE
+        for silence in (False, True)
+    ],
+)
 def test_the_same_in_other_words_reads_the_same(name, silence):
     reworded, least, tolerance, exceed, never = TABLE[name]
     found = [(moved(one, other, silence), title) for title, one, other in pairs(reworded)]
