@@ -36,6 +36,7 @@ from wardexam.exam.outcome import Outcome
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.records.locks import BusyError
+from wardexam.records.postgres import ward as postgres_ward
 from wardexam.records.postgres.schema import create
 from wardexam.records.postgres.url import read_url
 from wardexam.records.postgres.ward import open_server
@@ -177,6 +178,7 @@ def statements(names=tuple(OPERATIONS), ways=None, say=print):
             connection.execute("create role ash login password 'pw'; grant ward_doctor to ash")
         os.environ["PGPASSWORD"] = "pw"
         through = server.network("ward", "ash", port=proxy.port)
+        postgres_ward.LONG = SWALLOWED  # what may take minutes is cut off as soon as the rest
         for name in names:
             operation, event = OPERATIONS[name]
             emptied(server, url)
