@@ -41,6 +41,7 @@ def test_sessions_over_a_network_that_is_cut_lose_and_double_nothing():
     assert faults.network(2, quiet) > 5
 
 
+@pytest.mark.long
 def test_sessions_over_a_server_that_is_killed_lose_and_double_nothing():
     assert faults.kills(3, quiet) > 5
 

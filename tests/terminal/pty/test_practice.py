@@ -78,6 +78,7 @@ def test_ten_cases_in_a_real_terminal(tmp_path):
         ten(session, tmp_path)
 
 
+@pytest.mark.long
 def test_ten_cases_over_ssh(tmp_path):
     env = environ(tmp_path)
     setting = [f"{n}={env[n]}" for n in ("PYTHONPATH", "XDG_CACHE_HOME", "LANG", "HOME", "TERM") if n in env]  # fmt: skip
