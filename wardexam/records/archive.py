@@ -209,16 +209,30 @@ def cell(text: str) -> str:
 # --- in
 
 
-def _lines(source: BinaryIO, longest: int, number: int = 1) -> Iterator[tuple[str, bytes]]:
-    """Each line with its place, from a number on."""
+def placed_lines(
+    source: BinaryIO, what: str, longest: int, number: int = 1, then: str = ""
+) -> Iterator[tuple[str, bytes]]:
+    """Each line of an archive or a backup with its place, such as ``archive line 3``.
+
+    Args:
+        source: Where it is read from.
+        what: What it is.
+        longest: Bytes that a line may have.
+        number: That of the first.
+        then: What follows from a line that is longer, in words.
+
+    Raises:
+        InputError: It cannot be read, or a line is longer.
+    """
     while True:
-        where = f"archive line {number}"
+        where = f"{what} line {number}"
         try:
             line = source.readline(longest + 1)
         except OSError as error:
             raise InputError(f"cannot be read: {error.strerror}", where=where) from None
         if len(line) > longest:
-            raise InputError(f"longer than {longest} bytes", where=where)
+            said = f"longer than {longest} bytes"
+            raise InputError(f"{said}; {then}" if then else said, where=where)
         if not line:
             return
         yield where, line
@@ -303,7 +317,7 @@ def _refusing(where: str, error: Exception) -> InputError:
 
 def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incoming]:
     """An archive's version, whom it was made without, and its patients in turn."""
-    where, line = next(_lines(source, LONGEST_LINE), ("archive line 1", b""))
+    where, line = next(placed_lines(source, "archive", LONGEST_LINE), ("archive line 1", b""))
     if not line:
         raise InputError("the archive is empty", where=where)
     try:
@@ -328,7 +342,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
 
 
 def _of_version_1(source: BinaryIO) -> Incoming:
-    for where, line in _lines(source, LONGEST_LINE_1, 2):
+    for where, line in placed_lines(source, "archive", LONGEST_LINE_1, 2):
         try:
             row = strict_loads(line)
             if set(row) != {"patient", "examinations"}:
@@ -346,7 +360,7 @@ def _of_version_1(source: BinaryIO) -> Incoming:
 def _of_version_2_on(source: BinaryIO, seal: Seal) -> Incoming:
     incoming: Gathered | None = None
     ended, where = False, "archive line 1"
-    for where, line in _lines(source, LONGEST_LINE, 2):
+    for where, line in placed_lines(source, "archive", LONGEST_LINE, 2):
         if ended:
             raise InputError("stands after the end of the archive", where=where)
         try:

@@ -32,6 +32,7 @@ from wardexam.exam.outcome import Outcome
 from wardexam.exam.text import counted
 from wardexam.injury.kept import KeptSheet
 from wardexam.records import patient_tables
+from wardexam.records.archive import placed_lines
 from wardexam.records.audit import LONGEST_LINE as LONGEST_EVENT
 from wardexam.records.audit import Following
 from wardexam.records.draft_file import KINDS
@@ -322,23 +323,6 @@ def contents_of(source: Source) -> Contents:
 Part = Held | bytes | KeptDraft  # a patient, a line of the trail, a draft
 
 
-def _lines(source: BinaryIO) -> Iterator[tuple[str, bytes]]:
-    """Each line with its place."""
-    number = 0
-    while True:
-        number += 1
-        where = f"backup line {number}"
-        try:
-            line = source.readline(LONGEST_LINE + 1)
-        except OSError as error:
-            raise InputError(f"cannot be read: {error.strerror}", where=where) from None
-        if len(line) > LONGEST_LINE:
-            raise InputError(f"longer than {LONGEST_LINE} bytes; {OUT}", where=where)
-        if not line:
-            return
-        yield where, line
-
-
 class Reading:
     """A backup as it is read, part by part; each is verified before it is given.
 
@@ -413,7 +397,7 @@ class Reading:
             raise self._refused("the backup has no end: it was cut", "take another backup")
 
     def _rows(self) -> Iterator[tuple[str, Any, bytes]]:
-        for where, line in _lines(self._source):
+        for where, line in placed_lines(self._source, "backup", LONGEST_LINE, then=OUT):
             self._where = where
             if not line.endswith(b"\n"):
                 raise self._refused("the backup has no end: it was cut", "take another backup")

@@ -94,11 +94,19 @@ class Folder(Protocol):
 
 
 @dataclass
-class _Findings:
+class Said:
+    """What a check says while it goes on, of either store.
+
+    Attributes:
+        lines: Its lines.
+        sound: Whether nothing was wrong so far.
+    """
+
     lines: list[str] = field(default_factory=list)
     sound: bool = True
 
     def wrong(self, line: str) -> None:
+        """Say what is wrong."""
         self.lines.append(line)
         self.sound = False
 
@@ -188,7 +196,7 @@ def checked(
         heads: Heads of the trail kept elsewhere, such as on a printed handover.
         progress: Told how many files are read.
     """
-    found = _Findings()
+    found = Said()
     if ward.mended:
         found.lines.append(f"the mark ward.json was missing and is written anew: layout {LAYOUT}")
     names, strays = ward.layout.names()
@@ -285,7 +293,7 @@ def _good(ward: Folder, name: str, record: str) -> _Copy | None:
     return max(_copies(ward, name), key=worth, default=None)
 
 
-def _repair(ward: Folder, name: str, trail: audit.Trail, by: str, found: _Findings) -> None:
+def _repair(ward: Folder, name: str, trail: audit.Trail, by: str, found: Said) -> None:
     """Put a good version in the place of a damaged or missing file; what lay there stays beside."""
     path = ward.layout.file(name)
     try:
@@ -308,7 +316,7 @@ def _repair(ward: Folder, name: str, trail: audit.Trail, by: str, found: _Findin
         found.lines.append(f"  not repaired, left as it is: {why}")
 
 
-def _put_back(ward: Folder, name: str, copy: _Copy, trail: audit.Trail, by: str, found: _Findings) -> None:  # fmt: skip
+def _put_back(ward: Folder, name: str, copy: _Copy, trail: audit.Trail, by: str, found: Said) -> None:  # fmt: skip
     """Put a version in a patient's place; to be called with the patient's lock held."""
     path, data = ward.layout.file(name), copy.state.data
     if os.path.lexists(path):
@@ -329,9 +337,7 @@ def _put_back(ward: Folder, name: str, copy: _Copy, trail: audit.Trail, by: str,
 # --- what is held against what
 
 
-def _trail(
-    ward: Folder, heads: Sequence[audit.Head], found: _Findings, *, exists: bool
-) -> audit.Trail:
+def _trail(ward: Folder, heads: Sequence[audit.Head], found: Said, *, exists: bool) -> audit.Trail:
     """The trail, verified, its faults said."""
     own = audit.kept_head(kept_trail(ward.folder))
     ward.settle()
@@ -344,7 +350,7 @@ def _trail(
 
 
 def _check_trail_of_files(
-    ward: Folder, states: dict[str, State], trail: audit.Trail, found: _Findings, *, repair: bool, by: str
+    ward: Folder, states: dict[str, State], trail: audit.Trail, found: Said, *, repair: bool, by: str
 ) -> None:  # fmt: skip
     """Whether each file is as the trail's last line on it left it."""
     if not trail.lines and not repair:
@@ -395,7 +401,7 @@ def _check_trail_of_files(
             found.lines.append("  accepted; the trail says by whom")
 
 
-def _check_before(ward: Folder, found: _Findings) -> None:
+def _check_before(ward: Folder, found: Said) -> None:
     """Whether each version before is one of its patient: it is what a repair would put back."""
     for path in sorted(ward.layout.patients.glob("*.json.before")):
         name = path.name.removesuffix(".json.before")
@@ -403,7 +409,7 @@ def _check_before(ward: Folder, found: _Findings) -> None:
             found.wrong(f"the version before is of no use: {fault}")
 
 
-def _check_drafts(ward: Folder, found: _Findings) -> None:
+def _check_drafts(ward: Folder, found: Said) -> None:
     """Whether each draft can be resumed, here and in this login's own folder."""
     there = ward.spool
     drafts = [(i, k) for k in KINDS for i in draft_infos(ward.layout.drafts, there, kind=k)]
@@ -421,7 +427,7 @@ def _check_drafts(ward: Folder, found: _Findings) -> None:
         found.wrong(f"set aside: {counted(len(aside), 'draft')}, the first is {sorted(aside)[0]}")
 
 
-def _check_lists(ward: Folder, found: _Findings) -> None:
+def _check_lists(ward: Folder, found: Said) -> None:
     """Whether every patient's file is on a list."""
     listed = {b.patient_id for d in (False, True) for b in ward.beds(discharged=d)}
     for path in ward.layout.files():
@@ -429,7 +435,7 @@ def _check_lists(ward: Folder, found: _Findings) -> None:
             found.wrong(f"not on the ward list: {path} (--repair makes the list anew)")
 
 
-def _check_left(ward: Folder, found: _Findings) -> None:
+def _check_left(ward: Folder, found: Said) -> None:
     """What lies beside and belongs to nothing: it holds what somebody may miss."""
     places = (ward.folder, *(ward.folder / name for name in FOLDERS))
     for path in sorted(p for place in places for p in place.glob("*.damaged-*")):

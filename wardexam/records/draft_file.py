@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     Held = TypeVar("Held", bound=BaseModel)
 
 LONGEST = 8_000_000  # bytes
+OPEN = "the draft is open in another session"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def hold(path: Path, seconds: float = 0.2) -> int:
         take(handle, seconds)
     except TimeoutError:
         os.close(handle)
-        raise OSError(errno.EBUSY, "the draft is open in another session") from None
+        raise OSError(errno.EBUSY, OPEN) from None
     except OSError:
         pass  # no locks here: the draft is written all the same; saving says what is wrong
     return handle
@@ -83,6 +84,25 @@ def is_held(path: Path) -> bool:
     except OSError as error:
         return error.errno == errno.EBUSY
     return False
+
+
+def move_aside(path: Path) -> None:
+    """Move the file of a draft, if it is there, under ``aside`` beside it; what was set aside before stays.
+
+    Raises:
+        RecordsError: It cannot be moved.
+    """
+    if not path.exists():
+        return
+    place = path.parent / "aside"
+    target = place / path.name
+    try:
+        place.mkdir(0o700, exist_ok=True)
+        while os.path.lexists(target):
+            target = place / f"{path.name}.{os.urandom(4).hex()}"
+        path.rename(target)
+    except OSError as error:
+        raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
 
 
 def whole_rows(path: Path) -> list[bytes]:

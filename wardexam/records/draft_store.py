@@ -1,6 +1,5 @@
 """A ward's drafts, of examinations and of cord injury sheets: begun, resumed, set aside, taken away."""
 
-import os
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
@@ -11,10 +10,12 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records.draft_file import (
     EXAMINATION,
     INJURY,
+    OPEN,
     FilePlace,
     Kind,
     draft_infos,
     line_of,
+    move_aside,
     replay,
     replay_sheet,
     rows_of,
@@ -141,18 +142,9 @@ class _Drafts(Generic[Held]):
         """Stop offering a draft; its file stays under ``aside``."""
         files = self._files(draft_id)
         if any(d.held for d in self.infos() if d.draft_id == draft_id):
-            raise RecordsError("the draft is open in another session", where=draft_id)
+            raise RecordsError(OPEN, where=draft_id)
         for path in files:
-            try:
-                if path.exists():
-                    place = path.parent / "aside"
-                    place.mkdir(0o700, exist_ok=True)
-                    target = place / path.name
-                    while os.path.lexists(target):  # what was set aside before stays
-                        target = place / f"{path.name}.{os.urandom(4).hex()}"
-                    path.rename(target)
-            except OSError as error:
-                raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
+            move_aside(path)
 
     def drop(self, draft: DraftWriter) -> None:
         """Close a draft that is no longer needed and take it away."""

@@ -5,7 +5,7 @@ was changed is never mended from what is left: a backup has it.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.text import counted
 from wardexam.records import patient_tables
 from wardexam.records.audit import Head, Trail
-from wardexam.records.check import owner_of
+from wardexam.records.check import Said, owner_of
 from wardexam.records.draft_file import (
     EXAMINATION,
     INJURY,
@@ -37,16 +37,6 @@ from wardexam.records.repository import Report
 from wardexam.records.stored_record import Tables
 
 BACKUP = "  left as it is: it cannot be mended from what is left; restore from a backup"
-
-
-@dataclass
-class _Findings:
-    lines: list[str] = field(default_factory=list)
-    sound: bool = True
-
-    def wrong(self, line: str) -> None:
-        self.lines.append(line)
-        self.sound = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +69,7 @@ def checked(
         heads: Heads of the trail kept elsewhere.
         progress: Told how many patients are read.
     """
-    found = _Findings()
+    found = Said()
     names = {row[0] for row in server.rows("select id from patients")}
     trail = trails.verify(server, heads)
     if names and not trail.lines:
@@ -128,7 +118,7 @@ def _read(connection: Connection[Columns], name: str) -> _Patient | None:
     return _Patient(listed, state, mark, stored, told[0] if told else "")
 
 
-def _check_patient(server: Server, name: str, trail: Trail, found: _Findings, by: str) -> None:
+def _check_patient(server: Server, name: str, trail: Trail, found: Said, by: str) -> None:
     """One patient; mended where `by` says who repairs."""
     patient = server.read(lambda c: _read(c, name), snapshot=True)
     if patient is None:
@@ -182,7 +172,7 @@ def _listed_anew(listed: dict[str, Any], tables: Tables, name: str) -> dict[str,
     return row
 
 
-def _mend(server: Server, name: str, by: str, found: _Findings) -> None:
+def _mend(server: Server, name: str, by: str, found: Said) -> None:
     """Write the line of the ward list anew from the records, and put down who accepts how they stand."""
 
     def whole(change: Change) -> None:
@@ -208,7 +198,7 @@ def _mend(server: Server, name: str, by: str, found: _Findings) -> None:
         found.lines.append(f"  not repaired, left as it is: {error}")
 
 
-def _accept(server: Server, name: str, by: str, what: str, found: _Findings) -> None:
+def _accept(server: Server, name: str, by: str, what: str, found: Said) -> None:
     try:
         server.change(lambda change: change.note("accepted", name, by, what))
         found.lines.append("  accepted; the trail says by whom")
@@ -216,7 +206,7 @@ def _accept(server: Server, name: str, by: str, what: str, found: _Findings) -> 
         found.lines.append(f"  not accepted: {error}")
 
 
-def _check_drafts(server: Server, spool: Path, found: _Findings) -> None:
+def _check_drafts(server: Server, spool: Path, found: Said) -> None:
     """Whether each draft can be resumed, at the server and in this login's own folder."""
     lines: dict[tuple[str, str], list[bytes]] = {}
     for kind, name, line in server.rows(
@@ -240,7 +230,7 @@ def _check_drafts(server: Server, spool: Path, found: _Findings) -> None:
         found.wrong(f"set aside: {counted(aside, 'draft')}")
 
 
-def _check_draft(rows: list[bytes], kind: Kind, where: Path, found: _Findings) -> None:
+def _check_draft(rows: list[bytes], kind: Kind, where: Path, found: Said) -> None:
     try:
         {EXAMINATION: replay, INJURY: replay_sheet}[kind](rows, where)
     except (RecordsError, InputError) as error:

@@ -5,12 +5,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from wardexam.errors import RecordsError
-from wardexam.records.draft_file import Kind
+from wardexam.records.draft_file import OPEN, Kind
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.repository import FencedError
 
 LEASE = 15.0  # seconds that a session which has died holds a draft on
-OPEN = "the draft is open in another session"
 TAKEN = "another session has taken the draft over"
 
 

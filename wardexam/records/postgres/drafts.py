@@ -14,10 +14,12 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.records.draft_file import (
     EXAMINATION,
     INJURY,
+    OPEN,
     FilePlace,
     Kind,
     draft_infos,
     line_of,
+    move_aside,
     replay,
     replay_sheet,
     whole_rows,
@@ -26,7 +28,7 @@ from wardexam.records.draft_store import entered_too, known
 from wardexam.records.draft_writer import Draft
 from wardexam.records.durable_files import reason
 from wardexam.records.paths import draft_path
-from wardexam.records.postgres.draft_place import OPEN, ServerPlace
+from wardexam.records.postgres.draft_place import ServerPlace
 from wardexam.records.postgres.server import Change, Row, Server
 from wardexam.records.repository import DraftInfo, DraftWriter
 
@@ -125,7 +127,7 @@ class ServerDrafts(Generic[Held]):
                 place, stands = self._place(draft_id), []
             if rows[: len(spooled)] != spooled:
                 spool.let_go()
-                self._aside(spool.path)
+                move_aside(spool.path)
                 spooled = []
             if not stands:
                 place = self._place(draft_id, head_of(rows[0], self.KIND))
@@ -173,18 +175,7 @@ class ServerDrafts(Generic[Held]):
                 change.note("draft set aside", "", by, name)
 
         self._server.change(whole)
-        self._aside(draft_path(self._spool_folder, name, self.KIND.ending))
-
-    def _aside(self, path: Path) -> None:
-        """Move a draft in the spool to those set aside, if it is there."""
-        if not path.exists():
-            return
-        place = path.parent / "aside"
-        try:
-            place.mkdir(0o700, exist_ok=True)
-            path.rename(place / f"{path.name}.{os.urandom(4).hex()}")
-        except OSError as error:
-            raise RecordsError(f"cannot be set aside: {reason(error)}", str(path)) from None
+        move_aside(draft_path(self._spool_folder, name, self.KIND.ending))
 
     def drop(self, draft: DraftWriter) -> None:
         """Close a draft that is no longer needed and take it away."""
