@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
+from wardexam.commands.screens import DEMO
 from wardexam.exam.entry import FAULTS, first_fault
 from wardexam.exam.examination import Examination, Patient
 
@@ -131,3 +132,7 @@ def test_every_field_that_is_missing_is_named():
         Patient.model_validate({k: v for k, v in PATIENT.items() if k != "name"})
     assert first_fault(refused.value).startswith("name: is missing")
     assert all(" " in words for words in FAULTS.values())
+
+
+def test_what_the_demo_says_first_is_whole_at_80_columns():
+    assert len(DEMO.format(open="enter", help="?")) < 80

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 # When the demo ward's last examination was an hour or two ago (demo_db/scenario.py).
 DEMO_NOW = datetime(2026, 3, 4, 14, 0, tzinfo=UTC)
+DEMO = "Demo: invented patients, gone on leaving. Press {open} to examine, {help} for help."
 
 
 def _terminal(
@@ -77,8 +78,7 @@ def demo(options: argparse.Namespace) -> int:
 
     with tempfile.TemporaryDirectory(prefix="wardexam-demo-") as folder:
         ward = open_ward(copy_demo(Path(folder) / "ward"))
-        notice = "Demo: invented patients, thrown away on leaving. Press {open} to examine, {help} for keys."
-        return _terminal(ward, options, notice, clock, led=options.tour)
+        return _terminal(ward, options, DEMO, clock, led=options.tour)
 
 
 def enter(options: argparse.Namespace) -> int:
