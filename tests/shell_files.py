@@ -47,7 +47,7 @@ def _completed() -> argparse.ArgumentParser:
     for grammar in (top, *(g for g, _ in commands(top).values())):
         for action in grammar._actions:
             if action.metavar in COMPLETED:
-                action.complete = COMPLETED[action.metavar]  # type: ignore[attr-defined]
+                action.complete = COMPLETED[action.metavar]  # type: ignore[attr-defined]  # shtab's own attribute
     return top
 
 

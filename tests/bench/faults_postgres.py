@@ -22,6 +22,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import psycopg
@@ -194,7 +195,7 @@ def statements(names=tuple(OPERATIONS), ways=None, say=print):
                     ward.server.longest_call = SWALLOWED
                     ward.beds()
                     proxy.plan(at, **plan)
-                    told += _revived(server, lambda: _tried(ward, operation))  # noqa: B023
+                    told += _revived(server, partial(_tried, ward, operation))
                     failed = proxy.failed
                     proxy.plan(0)
                     ward.close()

@@ -221,7 +221,10 @@ async def walk(app, pilot, losing):
     await pressed("enter", lambda: isinstance(app.screen, ExamineScreen))
     await pilot.press("m", "1", "2", "0")
     await pilot.press("s")
-    away = lambda: not isinstance(app.screen, ExamineScreen)  # noqa: E731
+
+    def away():
+        return not isinstance(app.screen, ExamineScreen)
+
     await until(pilot, lambda: away() or "Not saved yet" in status(app))
     assert await until(pilot, away)
     await pressed("q", lambda: isinstance(app.screen, WardScreen))
