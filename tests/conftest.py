@@ -6,6 +6,13 @@ from itertools import count, groupby
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# What is drawn is the same on every machine, or the gate would fail by chance; `.ci/matrix` draws anew each time
+# (`--hypothesis-profile anew`).
+settings.register_profile("same", derandomize=True)
+settings.register_profile("anew", derandomize=False, print_blob=True)
+settings.load_profile("same")
 
 HERE = Path(__file__).parent
 pytest_plugins = ["tests.records.postgres.fixtures"]

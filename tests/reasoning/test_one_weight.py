@@ -4,7 +4,8 @@ Base sheets are the development part of the open benchmark and the classic patte
 chance (tolerance 0.10) and the leading site, which stays unless another was as near. Where it cannot be less:
 
 - a level against its dermatomes: a level says nothing of how dense the loss is (one sheet of more than 25 by 0.61,
-  a level of L3 between cord and cauda equina, where another site then leads);
+  a level of L3 between cord and cauda equina, where another site then leads; of 2,592 drawn ones with silence 28 by
+  more than 0.10 and one by 0.46, where the legs are as well functional);
 - a leg's group against its two parts, which test two movements more: most where nothing but power was found, and
   that full (one sheet of 154 by 0.51, three by more than 0.10);
 - a nerve's territory against a dermatome of the same skin: the territory claims a border that a root does not keep.
@@ -12,6 +13,7 @@ chance (tolerance 0.10) and the leading site, which stays unless another was as 
 
 from collections.abc import Callable, Iterator
 from functools import cache
+from itertools import product
 
 import pytest
 from hypothesis import given, settings
@@ -248,22 +250,42 @@ def test_any_statement_on_any_sheet_is_its_signs_found_normal(findings, part, li
     assert most <= TOLERANCE
 
 
-CORD = st.fixed_dictionaries(
-    {
-        "hip_flexion": st.sampled_from(["0", "2", "3", "4"]),
-        "ankle_dorsiflexion": st.sampled_from(["0", "2", "3", "4"]),
-        "knee": st.sampled_from(["2+", "3+", "4+"]),
-        "plantar": st.sampled_from(["flexor", "equivocal", "extensor"]),
-    }
+# Legs that fail, below every level of the chest: all of them, and in the gate one of eleven.
+LEGS = {
+    "hip_flexion": ("0", "2", "3", "4"),
+    "ankle_dorsiflexion": ("0", "2", "3", "4"),
+    "knee": ("2+", "3+", "4+"),
+    "plantar": ("flexor", "equivocal", "extensor"),
+}
+LEVELS = SEGMENTS[SEGMENTS.index("T3") : SEGMENTS.index("T11") + 1]
+
+
+@pytest.mark.parametrize(
+    ("every", "exceed", "leads"), [(11, 4, 1), pytest.param(1, 28, 1, marks=pytest.mark.long)]
 )
+def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
+    """Without silence always; with it where the signs of the legs speak of the cord at all.
 
-
-@settings(max_examples=40, deadline=None)
-@given(CORD, st.integers(SEGMENTS.index("T3"), SEGMENTS.index("T11")), st.sampled_from(["pin", "touch"]), st.booleans())  # fmt: skip
-def test_any_level_of_legs_that_fail_is_its_dermatomes(legs, at, modality, silence):
-    found = [SheetFinding(sign=sign, side="both", answer=answer) for sign, answer in legs.items()]
-    level = SheetFinding(sign=f"level_{modality}", side="both", answer=SEGMENTS[at])
-    whole = Sheet(findings=(*found, level)).spelled_out()
-    most, other = moved(whole, level_by_dermatomes(whole), silence)
-    assert most <= (0.15 if silence else TOLERANCE)
-    assert not other
+    Weak legs with usual knee jerks and flexor plantars below T10 or T11 are as well functional, and of that a stated
+    level speaks against more than dermatomes do, since the model lets few functional losses end in a level.
+    """
+    all_of_them = list(product(*LEGS.values(), LEVELS, ("pin", "touch")))[::every]
+    assert len(all_of_them) >= 230
+    over, led = [], []
+    for *answers, at, modality in all_of_them:
+        found = [
+            SheetFinding(sign=sign, side="both", answer=answer)
+            for sign, answer in (*zip(LEGS, answers, strict=True), (f"level_{modality}", at))
+        ]
+        whole = Sheet(findings=tuple(found)).spelled_out()
+        each = level_by_dermatomes(whole)
+        most, other = moved(whole, each, False)
+        assert most <= 0.02
+        assert not other
+        most, other = moved(whole, each, True)
+        over += [(most, answers, at)] if most > TOLERANCE else []
+        led += [answers] if other else []
+    assert len(over) <= exceed, over
+    assert all(most <= 0.46 for most, *_ in over)
+    assert all(answers[2:] == ["2+", "flexor"] and at in ("T10", "T11") for _, answers, at in over)
+    assert len(led) <= leads, led
