@@ -4,7 +4,8 @@ import pytest
 
 from tests.handbook.rule_samples import SAMPLES, findings
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.answers import answers_for
+from wardexam.exam.answers import answers_for, scales
+from wardexam.exam.findings import Finding
 from wardexam.reasoning.rules.conditions import Condition, conditions, holding, table_of
 
 # What a test may name several of; one word less is a narrower test.
@@ -70,6 +71,18 @@ def shown(name, row: Condition, narrower: bool) -> bool:
     table = table_of({**conditions(), name: row})
     lines = SAMPLES[name]["holds" if narrower else "nearly"]
     return any((name in holding(findings(line), table)) != narrower for line in lines)
+
+
+def test_no_usual_answer_makes_a_condition_hold():
+    """What is usual may be left out where it is kept what holds; a full movement shows a border and stays in."""
+    table = table_of(conditions())
+    for sign in catalogue().values():
+        if sign.answers == "level":
+            continue
+        for scale in scales() if sign.answers == "tendon" else (None,):
+            for answer in answers_for(sign.answers, scale or "conventional").answers:
+                found = Finding.model_construct(sign=sign.id, side="right", answer=answer.code, scale=scale)  # fmt: skip
+                assert not (answer.usual and table.met_by(found)), found
 
 
 @pytest.mark.parametrize("name", list(conditions()))

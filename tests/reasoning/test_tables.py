@@ -54,7 +54,7 @@ TECHNICAL = {
     "owners.py": {"LONGEST"},
     "wording.py": {"LONGEST", "LONGEST_BY"},
     "acts.py": {"LONGEST"},
-    "raising.py": {"_KEPT"},
+    "conditions.py": {"_KEPT", "_KEPT_HELD"},
 }
 
 

@@ -77,6 +77,7 @@ class Priors:
         self._cell_of = np.repeat(cells.ravel(), held.ravel())
         self._columns: dict[tuple[str, str], Floats] = {}
         self._shifts: dict[int, Floats] = {}
+        self._staged: dict[str, Floats] = {}
 
     def _parts(self, counted: list[bool]) -> Floats:
         """The share of each form in its site."""
@@ -104,9 +105,13 @@ class Priors:
 
     def _stages(self, onset: str) -> Floats:
         """How likely each stage is for each form, shape (forms, stages)."""
-        own, general = story_row("stages_of"), story_row("stage")[onset]
-        rows = [story_row(own[f.site])[onset] if f.site in own else general for f in self._forms]
-        return np.array([[row[s] for s in STAGES] for row in rows])
+        if onset not in self._staged:
+            own, general = story_row("stages_of"), story_row("stage")[onset]
+            rows = [
+                story_row(own[f.site])[onset] if f.site in own else general for f in self._forms
+            ]
+            self._staged[onset] = np.array([[row[s] for s in STAGES] for row in rows])
+        return self._staged[onset]
 
     def forms(self, context: Context, flags: Collection[str] = ()) -> Floats:
         """The probability of every form, shape (forms,)."""

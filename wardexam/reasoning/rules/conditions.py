@@ -4,9 +4,9 @@ Each looks only at what was found and told. What was not examined or not asked m
 condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from functools import cache
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property, lru_cache
 from itertools import count
 from typing import Annotated, Literal, get_args
 
@@ -16,14 +16,26 @@ from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import ScaleName, answer_sets
-from wardexam.exam.examination import Context, Findings
+from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding, Quality
 from wardexam.exam.flags import every_flag
+from wardexam.reasoning.rules.confined import (
+    above,
+    grade,
+    lost,
+    numb_beyond,
+    suppliers,
+    unconfined,
+    weak,
+)
 from wardexam.reasoning.tables import change_row, conditions_row
 
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
+
+_KEPT_HELD = 20  # sets of what was found for which it is known what holds
+_KEPT = 2000  # kinds of findings by what they may bring about, 0.2 kB each
 
 Names = tuple[str, ...]
 
@@ -124,28 +136,11 @@ def conditions() -> dict[str, Condition]:
     return made
 
 
-def weak(finding: Finding) -> bool:
-    """Whether a movement was graded less than full, in a limb or the face."""
-    row = conditions_row("weak")
-    return (
-        finding.row.answers == row["kind"]
-        and finding.answer is not None
-        and finding.answer not in row["full"]
-        and finding.sign not in row["but"]
-    )
-
-
-def _grade(answer: str) -> int:
-    """Where an MRC grade stands among all, the weakest first."""
-    row = conditions_row("weak")
-    return int(row["grades"].index(answer))
-
-
 def _is_one(test: Test, finding: Finding) -> bool:
     is_weak = weak(finding)
     if (test.weak and not is_weak) or (test.sign and finding.sign not in test.sign):
         return False
-    if test.at_most and not (is_weak and _grade(str(finding.answer)) <= _grade(test.at_most)):
+    if test.at_most and not (is_weak and grade(str(finding.answer)) <= grade(test.at_most)):
         return False
     row = finding.row
     return (
@@ -191,6 +186,7 @@ def _tried(test: Test, place: int) -> _Tried:
 _Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None]
 
 
+Places = frozenset[int]  # of tests
 Row = tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]]  # name, every test, some test
 
 
@@ -199,14 +195,14 @@ class Table:
     """Conditions in their order, ready to be tried, and what each kind of finding meets."""
 
     order: tuple[Row, ...]
-    met: dict[_Kind, tuple[int, ...]] = field(default_factory=dict)
+    met: dict[_Kind, Places] = field(default_factory=dict)
 
-    def met_by(self, finding: Finding) -> tuple[int, ...]:
+    def met_by(self, finding: Finding) -> Places:
         """The places of the tests that a finding meets, the same for every finding of its kind."""
         kind = (finding.sign, finding.answer, finding.scale, finding.qualities, finding.amount)
         known = self.met.get(kind)
         if known is None:
-            known = self.met[kind] = tuple(
+            known = self.met[kind] = frozenset(
                 t.place
                 for _, every, some in self.order
                 for t in (*every, *some)
@@ -235,69 +231,117 @@ def _table() -> Table:
     return table_of(conditions())
 
 
-def _told(tried: _Tried, examination: Findings) -> bool:
-    """Whether the story and the questions say what a test names."""
-    story, test = examination.context, tried.test
-    return (
-        all(getattr(story, field) in names for field, names in tried.told)
-        and (not test.flag or examination.flags.get(test.flag) == "yes")
-        and (not test.older_than or story.age is None or story.age > test.older_than)
-        and (not test.trauma or story.trauma == "yes")
-        and (not test.no_weight or story.bears_weight == "no")
-    )
+@dataclass
+class _Seen:
+    """What conditions are tried on.
+
+    Attributes:
+        findings: What was found.
+        story: What was told.
+        flags: What was answered to the questions.
+        met: The findings that meet each test, by its place.
+        told: What the story and the answers say of each test, by its place; kept as it is asked for.
+    """
+
+    findings: Sequence[Finding]
+    story: Context
+    flags: Mapping[str, YesNo]
+    met: Mapping[int, Sequence[Finding]]
+    told: dict[int, bool] = field(default_factory=dict)
+
+    @cached_property
+    def unconfined(self) -> bool:
+        return unconfined(self.findings, self.story)
+
+    @cached_property
+    def numb_beyond(self) -> bool:
+        return numb_beyond(self.findings)
+
+    def passes(self, tried: _Tried, held: Collection[str]) -> bool:
+        """Whether a test holds, where these conditions do."""
+        if tried.only:
+            return tried.only in held
+        test, those = tried.test, self.met.get(tried.place, ())
+        if test.side:
+            those = [f for f in those if f.side == test.side]
+        if tried.of_findings and not those:
+            return False
+        if (test.condition and test.condition not in held) or not self.says(tried):
+            return False
+        if (test.unconfined and not self.unconfined) or (test.numb_beyond and not self.numb_beyond):
+            return False
+        if not tried.of_findings:
+            return True
+        places = {(f.row.limb, f.side) for f in those}
+        return (
+            len(those) >= test.count
+            and len(places) >= test.limbs
+            and any(sum(at == side for _, at in places) >= test.one_side_limbs for side in _SIDES)
+            and (test.sides == "any" or {f.side for f in those} >= _BOTH)
+        )
+
+    def says(self, tried: _Tried) -> bool:
+        """Whether the story and the answers say what a test names."""
+        known = self.told.get(tried.place)
+        if known is None:
+            known = self.told[tried.place] = self._says(tried)
+        return known
+
+    def _says(self, tried: _Tried) -> bool:
+        story, test = self.story, tried.test
+        return (
+            all(getattr(story, field) in names for field, names in tried.told)
+            and (not test.flag or self.flags.get(test.flag) == "yes")
+            and (not test.older_than or story.age is None or story.age > test.older_than)
+            and (not test.trauma or story.trauma == "yes")
+            and (not test.no_weight or story.bears_weight == "no")
+        )
+
+    def hold(self, rows: Iterable[Row], held: Collection[str] = ()) -> set[str]:
+        """What holds already, and those of the rows that do."""
+        found = set(held)
+        for name, every, some in rows:
+            for tried in every:
+                if not self.passes(tried, found):
+                    break
+            else:
+                if not some or any(self.passes(t, found) for t in some):
+                    found.add(name)
+        return found
 
 
-Met = dict[int, list[Finding]]  # the findings that meet each test, by its place
-
-
-def _passes(tried: _Tried, examination: Findings, met: Met, held: set[str]) -> bool:
-    if tried.only:
-        return tried.only in held
-    test, those = tried.test, met.get(tried.place, [])
-    if test.side:
-        those = [f for f in those if f.side == test.side]
-    if tried.of_findings and not those:
-        return False
-    if (test.condition and test.condition not in held) or not _told(tried, examination):
-        return False
-    if test.unconfined and not unconfined(examination):
-        return False
-    if test.numb_beyond and not numb_beyond(examination):
-        return False
-    if not tried.of_findings:
-        return True
-    places = {(f.row.limb, f.side) for f in those}
-    return (
-        len(those) >= test.count
-        and len(places) >= test.limbs
-        and any(sum(at == side for _, at in places) >= test.one_side_limbs for side in _SIDES)
-        and (test.sides == "any" or {f.side for f in those} >= _BOTH)
-    )
-
-
-def _met(examination: Findings, table: Table) -> Met:
-    met: Met = {}
+def _seen(examination: Findings, table: Table) -> _Seen:
+    met: dict[int, list[Finding]] = {}
     for finding in examination.findings:
         if finding.answer is not None:
             for place in table.met_by(finding):
                 met.setdefault(place, []).append(finding)
-    return met
+    return _Seen(examination.findings, examination.context, examination.flags, met)
 
 
-def _hold(rows: Iterable[Row], examination: Findings, met: Met, held: set[str]) -> set[str]:
-    """What holds already, and those of the rows that do."""
-    for name, every, some in rows:
-        if all(_passes(t, examination, met, held) for t in every) and (
-            not some or any(_passes(t, examination, met, held) for t in some)
-        ):
-            held.add(name)
-    return held
-
-
-def holding(examination: Findings, table: Table | None = None) -> set[str]:
+def holding(examination: Findings, table: Table | None = None) -> frozenset[str]:
     """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
-    table = table or _table()
-    return _hold(table.order, examination, _met(examination, table), set())
+    if table is None:
+        return held(examination).names
+    return frozenset(_seen(examination, table).hold(table.order))
+
+
+def held(examination: Findings) -> "Held":
+    """What holds, kept for examinations that differ in nothing a condition hangs on."""
+    # What is odd, and movements, which may show that a weakness is of one nerve.
+    counts = tuple(
+        f
+        for f in examination.findings
+        if f.answer is not None and (f.row.answers == "mrc" or not (f.choice and f.choice.usual))
+    )
+    return _held(counts, examination.context, tuple(sorted(examination.flags.items())))
+
+
+@lru_cache(maxsize=_KEPT_HELD)
+def _held(
+    counts: tuple[Finding, ...], story: Context, flags: tuple[tuple[str, YesNo], ...]
+) -> "Held":
+    return Held(Findings(context=story, findings=counts, flags=dict(flags)))
 
 
 @cache
@@ -311,9 +355,6 @@ def _asking(flag: str) -> tuple[Row, ...]:
     return tuple(found.values())
 
 
-_Alike = tuple[tuple[int, ...], str, str, frozenset[str] | None]
-
-
 class Held:
     """What holds of some findings, asked again and again for one more finding, or one more answer.
 
@@ -322,154 +363,127 @@ class Held:
     """
 
     def __init__(self, examination: Findings) -> None:
-        self._found, self._table = examination, _table()
-        self._met = _met(examination, self._table)
-        self.names = frozenset(_hold(self._table.order, examination, self._met, set()))
-        self._alike: dict[_Alike, frozenset[str]] = {}
+        self._seen = _seen(examination, _table())
+        self.names = frozenset(self._seen.hold(_table().order))
+        self._rows: dict[Hashable, tuple[list[Row], Places, Names]] = {}
+        self._alike: dict[Hashable, frozenset[str]] = {}
 
     def answered(self, flag: str, examination: Findings) -> set[str]:
         """What holds of the same findings with this flag answered as it is in `examination`."""
         rows = _asking(flag)
-        held = {*self.names}.difference(name for name, *_ in rows)
-        return _hold(rows, examination, self._met, held)
+        others = self.names.difference(name for name, *_ in rows)
+        return replace(self._seen, flags=examination.flags, told={}).hold(rows, others)
 
-    def with_one(self, finding: Finding) -> frozenset[str]:
-        """The conditions that hold with one more finding, out of the usual, of a sign that was not examined."""
-        places = self._table.met_by(finding)
-        lost = _lost(finding)
-        if not places and not lost:
-            return self.names
-        suppliers = _suppliers()[finding.sign] if lost else None
-        alike = places, finding.row.limb, finding.side, suppliers
+    def with_one(self, finding: Finding, among: frozenset[str]) -> frozenset[str]:
+        """The further conditions that hold with one more finding.
+
+        Args:
+            finding: One out of the usual, of a sign that was not examined.
+            among: Those of `near` that are asked about, with those that they speak of.
+        """
+        met = _table().met_by(finding)
+        by_limb = lost(finding) or above(finding)
+        what = among, met, by_limb
+        if what not in self._rows:
+            self._rows[what] = self._hanging(met, by_limb, among)
+        rows, asked, names = self._rows[what]
+        if not rows:
+            return frozenset()
+        of = suppliers()[finding.sign] if self._may_be_alone(finding) else None
+        alike = names, asked, finding.row.limb, finding.side, by_limb, of
         if alike not in self._alike:
-            self._alike[alike] = self._further(finding, frozenset(places))
+            self._alike[alike] = self._further(finding, asked, rows)
         return self._alike[alike]
 
-    def _further(self, finding: Finding, places: frozenset[int]) -> frozenset[str]:
-        found = self._found.model_copy(update={"findings": (*self._found.findings, finding)})
-        met = {**self._met, **{p: [*self._met.get(p, []), finding] for p in places}}
-        held, hang = set(self.names), _hangs()
-        for name, every, some in self._table.order:
-            if name in held:  # no condition ends by one more finding
+    def _hanging(
+        self, met: Places, by_limb: bool, among: frozenset[str]
+    ) -> tuple[list[Row], Places, Names]:
+        """The conditions that may hold, the tests of them that the finding meets, and their names."""
+        rows = [r for r in _hanging(met, by_limb) if r[0] in among and self._within(r[0], met)]
+        tests = {t.place for _, every, some in rows for t in (*every, *some)}
+        return rows, met & tests, tuple(name for name, *_ in rows)
+
+    def _may_be_alone(self, finding: Finding) -> bool:
+        """Whether it matters which nerves and roots give a finding, with the losses there are."""
+        numb = finding.row.answers in conditions_row("confined")["kind"]
+        return lost(finding) and (
+            not self._seen.unconfined or (numb and not self._seen.numb_beyond)
+        )
+
+    @cached_property
+    def near(self) -> frozenset[str]:
+        """The conditions that do not hold and may with one more finding, whichever it is."""
+        return frozenset(self._missing)
+
+    def _within(self, name: str, met: Places) -> bool:
+        every, some = self._missing[name]
+        return every <= met and (some is None or not some.isdisjoint(met))
+
+    @cached_property
+    def _missing(self) -> dict[str, tuple[Places, Places | None]]:
+        """By condition of `near`, the tests that the finding must meet, and those of which it must meet one."""
+        near = dict[str, tuple[Places, Places | None]]()
+        for name, every, some in _table().order:
+            if name in self.names or not all(self._may_pass(t, near) for t in every):
                 continue
-            at, by = hang[name]
-            if at.isdisjoint(places) and by.isdisjoint(held - self.names) and _BY_LIMB not in by:
-                continue
-            if all(_passes(t, found, met, held) for t in every) and (
-                not some or any(_passes(t, found, met, held) for t in some)
-            ):
-                held.add(name)
-        return frozenset(held)
+            missing = frozenset(t.place for t in every if self._is_missing(t))
+            if not some or any(self._seen.passes(t, self.names) for t in some):
+                near[name] = missing, None
+            elif may := [t for t in some if self._may_pass(t, near)]:
+                sure = all(map(self._is_missing, may))
+                near[name] = missing, frozenset(t.place for t in may) if sure else None
+        return near
+
+    def _may_pass(self, tried: _Tried, near: Collection[str]) -> bool:
+        asks, met = tried.test.condition, self._seen.met.get(tried.place, ())
+        return (
+            (not asks or asks in self.names or asks in near)
+            and self._seen.says(tried)
+            and (not tried.of_findings or len(met) + 1 >= tried.test.count)
+        )
+
+    def _is_missing(self, tried: _Tried) -> bool:
+        """Whether a test that may pass does only if the finding meets it."""
+        test = tried.test
+        return (
+            tried.of_findings
+            and not (test.unconfined or test.numb_beyond)
+            and (not test.condition or test.condition in self.names)
+            and not self._seen.passes(tried, self.names)
+        )
+
+    def _further(self, finding: Finding, met: Places, rows: Iterable[Row]) -> frozenset[str]:
+        more = {p: [*self._seen.met.get(p, ()), finding] for p in met}
+        findings = (*self._seen.findings, finding)
+        seen = replace(self._seen, findings=findings, met={**self._seen.met, **more})
+        return frozenset(seen.hold(rows, self.names) - self.names)
 
 
-_BY_LIMB = "by limb"  # what a test hangs on that asks whether a loss is of one nerve or root
+@lru_cache(maxsize=_KEPT)
+def _hanging(places: Places, by_limb: bool) -> tuple[Row, ...]:
+    """The conditions that one more finding may bring about.
 
-
-@cache
-def _hangs() -> dict[str, tuple[frozenset[int], frozenset[str]]]:
-    """On which tests and on which other conditions each condition hangs."""
-    made = {}
-    for name, every, some in _table().order:
-        tests = (*every, *some)
-        by = {t.test.condition for t in tests if t.test.condition}
-        by |= {_BY_LIMB for t in tests if t.test.unconfined or t.test.numb_beyond}
-        made[name] = frozenset(t.place for t in tests if t.of_findings), frozenset(by)
-    return made
-
-
-# --- what one nerve or root gives
-
-
-@cache
-def _suppliers() -> dict[str, frozenset[str]]:
-    """The nerves and roots that each sign may fail by alone."""
-    row = conditions_row("confined")
-    least, family = row["share"], row["family"]
-    made = {}
-    for sign in catalogue().values():
-        nerves = set(family.get(sign.nerve, [sign.nerve])) if sign.nerve else set()
-        roots = {segment for segment, share in sign.segments.items() if share >= least}
-        made[sign.id] = frozenset(nerves | roots)
-    return made
-
-
-def _lost(finding: Finding) -> bool:
-    """Whether a finding is a loss that a nerve or root may give: power, sensation, a tendon reflex."""
-    row = conditions_row("confined")
-    if finding.answer is None:
-        return False
-    if finding.scale:
-        return finding.meaning in row["reflex"]
-    return weak(finding) or (
-        finding.row.answers in row["kind"] and finding.answer in row["answers"]
-    )
-
-
-def _common(losses: list[Finding]) -> set[str]:
-    """The nerves and roots that give every one of some losses."""
-    shared: set[str] | None = None
-    for finding in losses:
-        mine = set(_suppliers()[finding.sign])
-        shared = mine if shared is None else shared & mine
-    return shared or set()
-
-
-def unconfined(examination: Findings) -> bool:
-    """Whether there is weakness that is not shown to be of one nerve or root.
-
-    It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
-    outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. A
-    further loss, or a movement that is not full after all, ends that; a blank shows nothing. Weakness
-    that is told counts as long as no movement of that limb is recorded as full.
+    Args:
+        places: The tests that it meets.
+        by_limb: Whether it may show that a loss is not of one nerve or root.
     """
-    row = conditions_row("confined")
-    found = [f for f in examination.findings if f.answer is not None]
-    if _told_of_a_limb(examination):
-        return True
-    losses = [f for f in found if _lost(f)]
-    if not any(weak(f) for f in losses):
-        return False
-    if len({(f.row.limb, f.side) for f in losses}) > 1:
-        return True
-    limb, side = losses[0].row.limb, losses[0].side
-    if limb not in row["limb"]:
-        return True
-    if any(f.sign in row["above"] and f.choice and not f.choice.usual for f in found):
-        return True
-    full = [
-        f
-        for f in found
-        if (f.row.limb, f.side) == (limb, side)
-        and f.row.answers == conditions_row("weak")["kind"]
-        and not weak(f)
-    ]
-    return not any(
-        sum(supplier not in _suppliers()[f.sign] for f in full) >= row["shown_by"]
-        for supplier in _common(losses)
-    )
+    found: dict[str, Row] = {}
+    for row in _table().order:
+        if any(
+            t.place in places
+            or t.test.condition in found
+            or (by_limb and (t.test.unconfined or t.test.numb_beyond))
+            for t in (*row[1], *row[2])
+        ):
+            found[row[0]] = row
+    return tuple(found.values())
 
 
-def _told_of_a_limb(examination: Findings) -> bool:
-    """Whether a weak limb is the complaint and its power not shown: of either side where none is told."""
-    story = examination.context
-    limb = conditions_row("confined")["told"].get(story.complaint)
-    if limb is None:
-        return False
-    sides = {story.complaint_side} if story.complaint_side in _BOTH else _BOTH
-    full = {
-        f.side
-        for f in examination.findings
-        if f.row.limb == limb
-        and f.row.answers == conditions_row("weak")["kind"]
-        and f.answer in conditions_row("weak")["full"]
-    }
-    return not sides <= full
-
-
-def numb_beyond(examination: Findings) -> bool:
-    """Whether sensation is lost in more than one nerve or root of one limb gives."""
-    row = conditions_row("confined")
-    lost = [f for f in examination.findings if _lost(f) and f.row.answers in row["kind"]]
-    if not lost:
-        return False
-    return len({(f.row.limb, f.side) for f in lost}) > 1 or not _common(lost)
+@lru_cache(maxsize=_KEPT)
+def with_those_spoken_of(names: frozenset[str]) -> frozenset[str]:
+    """Some conditions with all that they speak of, and so on."""
+    found = set(names)
+    for name, every, some in reversed(_table().order):
+        if name in found:
+            found |= {t.test.condition for t in (*every, *some) if t.test.condition}
+    return frozenset(found)

@@ -5,14 +5,13 @@ raises anything.
 """
 
 from collections.abc import Callable, Iterable
-from functools import lru_cache
+from functools import cache
 
-from wardexam.exam.examination import Context, Findings, YesNo
+from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.rules.conditions import Held
-from wardexam.reasoning.rules.urgency import WORDS, level_with
+from wardexam.reasoning.rules.conditions import held, with_those_spoken_of
+from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, rules
 
-_KEPT = 20  # sets of what was found for which it is known what holds
 _HIGHEST = len(WORDS) - 1
 
 
@@ -24,37 +23,37 @@ def rising(found: Findings) -> Rises | None:
 
     Each of those findings is one out of the usual of a sign that was not examined.
     """
-    held = _held(_counts(found), found.context, tuple(sorted(found.flags.items())))
-    yes = [name for name, answer in found.flags.items() if answer == "yes"]
-    level = level_with(held.names, yes)
+    holds_now = held(found)
+    said = {f"flag:{name}" for name, answer in found.flags.items() if answer == "yes"}
+    said |= {f"sign:{name}" for name in holds_now.names}
+    level = max((row.urgency for row in rules().values() if fires(row, said)), default=0)
     if level == _HIGHEST:
         return None
 
+    near = {f"sign:{name}" for name in holds_now.near}
+    may_fire = tuple(row for row in _above(level) if fires(row, said | near))
+    among = holds_now.near & with_those_spoken_of(
+        frozenset(item.partition(":")[2] for row in may_fire for item in (*row.some, *row.every))
+    )
+
+    def risen(further: frozenset[str]) -> int:
+        holds = said.union(f"sign:{name}" for name in further)
+        return max((row.urgency for row in may_fire if fires(row, holds)), default=level) - level
+
     def rises(possible: Iterable[Finding]) -> list[int]:
-        known: dict[frozenset[str], int] = {held.names: 0}
+        known = {frozenset[str](): 0}
         made = []
         for one in possible:
-            names = held.with_one(one)
-            if names not in known:
-                known[names] = max(0, level_with(names, yes) - level)
-            made.append(known[names])
+            further = holds_now.with_one(one, among)
+            if further not in known:
+                known[further] = risen(further)
+            made.append(known[further])
         return made
 
     return rises
 
 
-def _counts(found: Findings) -> tuple[Finding, ...]:
-    """What a rule may hang on: what is odd, and movements, which may show that a weakness is of one nerve."""
-    return tuple(
-        f
-        for f in found.findings
-        if f.answer is not None and (f.row.answers == "mrc" or not (f.choice and f.choice.usual))
-    )
-
-
-@lru_cache(maxsize=_KEPT)
-def _held(
-    counts: tuple[Finding, ...], story: Context, flags: tuple[tuple[str, YesNo], ...]
-) -> Held:
-    """What holds of what counts; what comes of one more finding is kept with it."""
-    return Held(Findings(context=story, findings=counts, flags=dict(flags)))
+@cache
+def _above(level: int) -> tuple[Rule, ...]:
+    """The rules above a level."""
+    return tuple(row for row in rules().values() if row.urgency > level)

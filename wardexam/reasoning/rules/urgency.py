@@ -25,7 +25,7 @@ from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
-from wardexam.reasoning.rules.conditions import Held, conditions, holding
+from wardexam.reasoning.rules.conditions import Held, conditions, held, holding
 from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
@@ -240,13 +240,13 @@ class Firing:
         known = found.flags.get(WORSE) != "yes" and any(f.known for f in found.findings)
         self._views: list[tuple[Findings, Held, set[str]]] = []
         for view in (found, found.new) if known else (found,):
-            held = Held(view)
-            self._views.append((view, held, said | {f"sign:{name}" for name in held.names}))
+            holds = held(view)
+            self._views.append((view, holds, said | {f"sign:{name}" for name in holds.names}))
         whole, fresh = self._views[0][2], self._views[-1][2]
         self.now = frozenset(
             name
             for name, row in rules().items()
-            if _fires(row, whole if row.known == "stands" else fresh)
+            if fires(row, whole if row.known == "stands" else fresh)
         )
 
     def by_yes(self, flag: str) -> frozenset[str]:
@@ -255,16 +255,16 @@ class Firing:
         if flag == WORSE:
             return fired(self._found.model_copy(update={"flags": flags}), self._changes)
         added, holds = set[str](), []
-        for view, held, before in self._views:
-            names = held.answered(flag, view.model_copy(update={"flags": flags}))
-            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - held.names)}
+        for view, before_it, before in self._views:
+            names = before_it.answered(flag, view.model_copy(update={"flags": flags}))
+            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - before_it.names)}
             added |= more
             holds.append(before | more)
         return self.now.union(
             name
             for item in added
             for name in _speaking().get(item, ())
-            if _fires(rules()[name], holds[0 if rules()[name].known == "stands" else -1])
+            if fires(rules()[name], holds[0 if rules()[name].known == "stands" else -1])
         )
 
 
@@ -281,18 +281,6 @@ def _speaking() -> dict[str, list[str]]:
 def level_of(found: Findings) -> int:
     """The level of the rules that fire on what was found, 0 to 3: no acts, no stay, no reading."""
     return max((rules()[name].urgency for name in fired(found)), default=0)
-
-
-@cache
-def _by_level() -> tuple[Rule, ...]:
-    """The rules, the gravest first."""
-    return tuple(sorted(rules().values(), key=lambda row: -row.urgency))
-
-
-def level_with(holds: Collection[str], flags: Collection[str]) -> int:
-    """The level of the rules that fire where these conditions hold and these flags were answered yes."""
-    said = {f"sign:{name}" for name in holds} | {f"flag:{name}" for name in flags}
-    return next((row.urgency for row in _by_level() if _fires(row, said)), 0)
 
 
 def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
@@ -314,11 +302,12 @@ def _only_known(examination: Findings) -> dict[str, str]:
     return {
         name: f"known: {written}"
         for name, row in rules().items()
-        if row.known == "yields" and _fires(row, whole) and not _fires(row, fresh)
+        if row.known == "yields" and fires(row, whole) and not fires(row, fresh)
     }
 
 
-def _fires(row: Rule, holds: set[str]) -> bool:
+def fires(row: Rule, holds: set[str]) -> bool:
+    """Whether a rule fires where these flags, conditions and changes hold, such as ``flag:fever``."""
     return not holds.isdisjoint(row.some) and holds.issuperset(row.every)
 
 
@@ -508,9 +497,9 @@ def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[
     for name in fired:
         row = rules()[name]
         # Without a "yes" it comes from the signs, without a sign from the flags, if not from the story alone.
-        told = _fires(row, no_signs) if no_signs is not None else asked
-        seen = _fires(row, no_flags) if no_flags is not None else not asked
-        if _fires(row, neither):
+        told = fires(row, no_signs) if no_signs is not None else asked
+        seen = fires(row, no_flags) if no_flags is not None else not asked
+        if fires(row, neither):
             made[name] = "history"
         elif told != seen:
             made[name] = "history" if told else "signs"
