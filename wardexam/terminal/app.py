@@ -42,7 +42,8 @@ if TYPE_CHECKING:
 
 IDLE_SECONDS = 300.0
 PATIENCE = 0.1  # seconds that a key waits for another session; what takes longer goes on elsewhere
-LEFT_OVER = "Left out: what was pasted behind Enter. Nothing of it was a key."
+LEFT_OVER = "Left out: all that came at once behind that key, up to a pause."
+PAUSED = 0.7  # seconds without a key: who saw that keys were left out begins again
 CLOSING = 0.3  # seconds that the end waits for a call of the store that is under way
 VERIFY_SECONDS = 20.0  # between two looks at the files behind the list
 
@@ -74,6 +75,7 @@ class WardApp(PaintingApp):
         self.sheet: InjuryVisit | None = None  # the cord injury sheet under way, likewise
         self._verifying = False
         self._closed_burst = 0  # the burst in which a key closed a question
+        self._left_out_at = float("-inf")  # when a key was left out last
         self.calls = StoreCalls(self)
         self.sending = Sending(self)
         self._last_key = time.monotonic()
@@ -221,12 +223,17 @@ class WardApp(PaintingApp):
         self._closed_burst = textual_port.burst_of(event).number
 
     def _left_over(self, event: events.Key) -> bool:
-        """Whether a key came in one piece with the one that closed a question: then it is none."""
+        """Whether a key came in one piece with the one that closed a question: then it is none.
+
+        Nor is any that follows without a pause: the end of what was cut would mean something else.
+        """
         number = textual_port.burst_of(event).number
-        if not number or number != self._closed_burst:
-            self._closed_burst = 0
-            return False
-        return True
+        behind = bool(number) and number == self._closed_burst
+        if behind or event.time - self._left_out_at < PAUSED:
+            self._left_out_at = event.time
+            return True
+        self._closed_burst = 0
+        return False
 
     def touched(self) -> None:
         """A key was pressed."""

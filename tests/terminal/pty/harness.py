@@ -218,6 +218,13 @@ class Session:
         self.send(key)
         self.wait(then)
 
+    def tap(self, key: str) -> None:
+        """Send one key as a hand does that sees what the one before has brought."""
+        before = self.text
+        self.send(key)
+        self._changed(before)
+        self.quiet(APART)
+
     def _set_size(self, size: tuple[int, int]) -> None:
         columns, lines = size
         fcntl.ioctl(self._master, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))

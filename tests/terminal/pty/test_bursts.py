@@ -7,6 +7,7 @@ import pytest
 from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import environ, kept, running, wardexam
 from wardexam.records.ward import open_ward
+from wardexam.terminal.app import PAUSED
 
 PASTES = ["weak legs\rsq\r", "weak legs\nsq\n", "weak legs\r\nsq\r\n", "weak legs\rsq"]
 
@@ -48,7 +49,7 @@ def test_what_follows_the_closing_key_at_once_in_a_read_of_its_own_is_nothing(ex
         examining.send(piece, apart=False)
         time.sleep(0.002)
     # Read in pieces the rest is nothing; read as one it is text of the question still.
-    examining.wait(lambda s: "Left out: what was pasted" in s.text or "weak legs sq55 q" in s.text)
+    examining.wait(lambda s: "Left out: all that came" in s.text or "weak legs sq55 q" in s.text)
     examining.quiet()
     assert "brachioradialis" in examining.text
     assert examining.changes <= 4  # the impression; no grade
@@ -59,11 +60,31 @@ def test_a_paste_into_a_search_goes_nowhere_and_grades_nothing(examining, opened
     examining.press(opened, lambda s: "Find:" in s.text or "Command:" in s.text)
     examining.quiet()
     examining.send("knee\r55\rsq\r")
-    examining.wait(lambda s: "knee 55 sq" in s.text or "Left out: what was pasted" in s.text)
+    examining.wait(lambda s: "knee 55 sq" in s.text or "Left out: all that came" in s.text)
     examining.quiet()
     assert examining.changes == 3
+    time.sleep(PAUSED)
     examining.send("\x1b")
     examining.wait("brachioradialis")
+
+
+def test_of_keys_that_a_slow_link_brings_in_pieces_the_end_is_no_answer_either(examining):
+    """``/bo2`` goes to a question; what was to follow is cut, and its end would answer another."""
+    examining.press("/", "Find:")
+    for key in "bo":
+        examining.tap(key)
+    examining.send("2" + "1/a")
+    for piece in ("nt", "\r", "1"):  # "n" would be a "no" to the question
+        time.sleep(0.15)
+        examining.send(piece, apart=False)
+    examining.wait("Left out: all that came")
+    examining.quiet()
+    assert examining.changes == 3
+    assert "both legs                not asked" in examining.text
+    time.sleep(PAUSED)
+    examining.send("1")
+    examining.wait(kept(4))
+    assert "both legs                yes" in examining.text
 
 
 def test_a_paste_of_a_whole_admission_is_text_of_its_first_question(tmp_path):

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from tests.terminal.admitting import admission
-from tests.terminal.pty.harness import APART, LONG, environ, kept, running, wardexam
+from tests.terminal.pty.harness import LONG, environ, kept, running, wardexam
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 
@@ -122,8 +122,7 @@ def admit_and_open(session, age):
 def type_keys(session, keys, changes):
     """Type the keys one by one, until their changes are kept and the screen rests."""
     for key in keys:
-        session.send(key)
-        session.quiet(APART)
+        session.tap(key)
     session.wait(lambda seen: count(seen) == changes)
     session.quiet()
 
@@ -153,8 +152,7 @@ def seen(tmp_path_factory):
             type_keys(session, case["keys"], case["changes"])
             got = {"keys": panel(session.lines), "why": why(reasons(session))}
             for key in case["more"]:
-                session.send(key)
-                session.quiet(APART)
+                session.tap(key)
             session.quiet()
             got |= {"whole": panel(session.lines), "whole why": why(reasons(session))}
             session.press("s", "NEUROLOGICAL EXAMINATION")

@@ -8,7 +8,6 @@ from wardexam.terminal.keys import SCREENS, shown
 from wardexam.terminal.tour import LITERAL, STEPS, Tour
 
 BYTES = {"enter": "\r", "space": " ", "escape": "\x1b", "tab": "\t"}
-APART = 0.08  # seconds between keys that are no burst
 WRONG = "%"  # means nothing on any screen
 
 
@@ -21,12 +20,6 @@ def sent(step):
         key = key.removeprefix(LITERAL)
         keys.append(BYTES.get(key, shown(key)))
     return keys
-
-
-def typed(session, key):
-    """Send one key, and what comes after it in no burst with it."""
-    session.send(key)
-    session.quiet(APART)
 
 
 def led(tmp_path):
@@ -42,7 +35,7 @@ def test_ten_steps_lead_from_the_list_to_the_copied_note(tmp_path):
             session.press(WRONG, "That was %: nothing was done.")
             assert session.lines[-1].startswith(f"{number} of 10  ")
             for key in sent(step):
-                typed(session, key)
+                session.tap(key)
         session.wait("That was the tour.")
         assert b"\x1b]52;c;" in session.raw
         text = session.text
@@ -59,7 +52,7 @@ def test_escape_leaves_it_and_keys_do_as_always(tmp_path, after):
         for number, step in enumerate(STEPS[:after], 1):
             session.wait(f"{number} of 10")
             for key in sent(step):
-                typed(session, key)
+                session.tap(key)
         session.wait(f"{after + 1} of 10")
         session.press("\x1b", "The tour is left")
         session.wait(lambda s: " of 10  " not in s.lines[-1])
