@@ -98,6 +98,9 @@ def measure(number: int, keys: int, period: float, env: dict[str, str], store: P
         typed(sessions, 3, period)
         taken, spent = typed(sessions, keys, period)
         shares, own = memory(sessions)
+        for session in sessions:
+            session.wait("Where (suggestion)", 5)
+            assert "Reasoning unavailable" not in session.text, "keys without a reading"
     row(
         f"{number} sessions",
         f"{percentile(taken, 0.5):.1f}",

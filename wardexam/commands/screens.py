@@ -36,7 +36,7 @@ def _terminal(
 
     terminal = prepare(os.environ, ascii_only=options.ascii, own=options.screen)
     spare_memory()
-    # Nothing of what is imported now is garbage; the app turns this on again.
+    # Until the list shows; the app turns this on again.
     gc.disable()
     from wardexam.session import Session
     from wardexam.terminal.app import WardApp

@@ -15,6 +15,8 @@ Interval = tuple[float, float]
 class Section(dict[str, Any]):
     """A section or row of a table; a name it does not hold is a fault of the table."""
 
+    __slots__ = ("place",)
+
     def __init__(self, row: dict[str, Any], place: str) -> None:
         self.place = place
         super().__init__({k: _checked(v, f"{place}, {k}") for k, v in row.items()})

@@ -12,18 +12,24 @@ SWITCH = 0.0005  # seconds; a key must not wait Python's usual 5 ms while a thre
 def warm() -> None:
     """Load what an examination needs, in a thread.
 
-    What was loaded is then kept out of garbage collection, which would hold up a key.
+    What was loaded is then kept out of garbage collection, which would hold up a key; what is garbage of the
+    loading is given back before, some 6 MB.
     """
+
+    def keep() -> None:
+        gc.collect()
+        gc.freeze()
 
     def load() -> None:
         try:
+            keep()
             import wardexam.terminal.examine.screen  # noqa: F401  # loaded here, used by the app
 
             engine().sums.spare = True
         except Exception:
             return  # said when the first reading is asked for
         finally:
-            gc.freeze()
+            keep()
             gc.enable()
 
     sys.setswitchinterval(SWITCH)

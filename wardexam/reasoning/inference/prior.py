@@ -74,7 +74,7 @@ class Priors:
         self._upper = np.array([f.upper for f in self._forms])
         cells = np.arange(len(self._forms) * len(STAGES)).reshape(-1, len(STAGES))
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
-        self._cell_of = np.repeat(cells.ravel(), held.ravel())
+        self._cell_of = np.repeat(cells.ravel().astype(np.int32), held.ravel())
         self._columns: dict[tuple[str, str], Floats] = {}
         self._shifts: dict[int, Floats] = {}
         self._staged: dict[str, Floats] = {}

@@ -56,14 +56,15 @@ class Observation:
         """The same with the floor under every answer."""
         each = observation_row("floor")[kind]
         count = self.chance.shape[1]
-        total = self.chance.sum(axis=1, keepdims=True)
-        return Observation(
-            self.answers, (1 - each * count) * self.chance / np.where(total > 0, total, 1) + each
-        )
+        # Where briskness makes no difference the three are one and the same memory.
+        own = self.chance if self.chance.strides[2] else self.chance[:, :, :1]
+        total = own.sum(axis=1, keepdims=True)
+        floored = (1 - each * count) * own / np.where(total > 0, total, 1) + each
+        return Observation(self.answers, np.broadcast_to(floored, self.chance.shape))
 
 
 def _spread_brisk(chance: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.repeat(chance[:, :, None], len(BRISK), axis=2)
+    return np.broadcast_to(chance[:, :, None], (*chance.shape, len(BRISK)))
 
 
 def tendon_mean(sign: Sign, context: Context) -> NDArray[np.float64]:
@@ -159,13 +160,14 @@ def _mixed(kind: str, context: Context) -> Observation:
         last = decoded()[0] == 1
         stiff = (1 - upper[:, None]) * health + upper[:, None] * np.array(row["rigid"])
         chance = np.where(last[:, None], stiff, chance)
-    shown = _spread_brisk(chance)
-    if "brisk" in row:
-        free = (1 - upper) * (1 - lower)
-        shown[:, 1, 2] += row["brisk"] * free
-        shown[:, 0, 2] -= row["brisk"] * free
-    least = observation_row("floor")["least"]
-    return Observation(tuple(row["answers"]), np.maximum(shown, least)).floored()
+    answers, least = tuple(row["answers"]), observation_row("floor")["least"]
+    if "brisk" not in row:
+        return Observation(answers, _spread_brisk(np.maximum(chance, least))).floored()
+    free = (1 - upper) * (1 - lower)
+    shown = _spread_brisk(chance).copy()
+    shown[:, 1, 2] += row["brisk"] * free
+    shown[:, 0, 2] -= row["brisk"] * free
+    return Observation(answers, np.maximum(shown, least)).floored()
 
 
 def _ataxia() -> Observation:

@@ -34,7 +34,9 @@ PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
 
-_KEPT_HELD = 20  # sets of what was found for which it is known what holds
+NOTHING = frozenset[str]()  # the same wherever nothing more holds: there are thousands
+_NO_PLACES = frozenset[int]()
+_KEPT_HELD = 8  # sets of what was found for which it is known what holds
 _KEPT = 2000  # kinds of findings by what they may bring about, 0.2 kB each
 
 Names = tuple[str, ...]
@@ -202,12 +204,13 @@ class Table:
         kind = (finding.sign, finding.answer, finding.scale, finding.qualities, finding.amount)
         known = self.met.get(kind)
         if known is None:
-            known = self.met[kind] = frozenset(
+            met = (
                 t.place
                 for _, every, some in self.order
                 for t in (*every, *some)
                 if t.of_findings and _is_one(t.test, finding)
             )
+            known = self.met[kind] = frozenset(met) or _NO_PLACES
         return known
 
 
@@ -388,7 +391,7 @@ class Held:
             self._rows[what] = self._hanging(met, by_limb, among)
         rows, asked, names = self._rows[what]
         if not rows:
-            return frozenset()
+            return NOTHING
         of = suppliers()[finding.sign] if self._may_be_alone(finding) else None
         alike = names, asked, finding.row.limb, finding.side, by_limb, of
         if alike not in self._alike:
@@ -401,7 +404,7 @@ class Held:
         """The conditions that may hold, the tests of them that the finding meets, and their names."""
         rows = [r for r in _hanging(met, by_limb) if r[0] in among and self._within(r[0], met)]
         tests = {t.place for _, every, some in rows for t in (*every, *some)}
-        return rows, met & tests, tuple(name for name, *_ in rows)
+        return rows, met & tests or _NO_PLACES, tuple(name for name, *_ in rows)
 
     def _may_be_alone(self, finding: Finding) -> bool:
         """Whether it matters which nerves and roots give a finding, with the losses there are."""
@@ -456,7 +459,7 @@ class Held:
         more = {p: [*self._seen.met.get(p, ()), finding] for p in met}
         findings = (*self._seen.findings, finding)
         seen = replace(self._seen, findings=findings, met={**self._seen.met, **more})
-        return frozenset(seen.hold(rows, self.names) - self.names)
+        return frozenset(seen.hold(rows, self.names) - self.names) or NOTHING
 
 
 @lru_cache(maxsize=_KEPT)

@@ -9,7 +9,7 @@ from functools import cache
 
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.rules.conditions import held, with_those_spoken_of
+from wardexam.reasoning.rules.conditions import NOTHING, held, with_those_spoken_of
 from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, rules
 
 _HIGHEST = len(WORDS) - 1
@@ -41,7 +41,7 @@ def rising(found: Findings) -> Rises | None:
         return max((row.urgency for row in may_fire if fires(row, holds)), default=level) - level
 
     def rises(possible: Iterable[Finding]) -> list[int]:
-        known = {frozenset[str](): 0}
+        known = {NOTHING: 0}
         made = []
         for one in possible:
             further = holds_now.with_one(one, among)
