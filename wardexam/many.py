@@ -6,6 +6,7 @@ is read here instead.
 """
 
 import contextlib
+import gc
 import os
 import pickle
 import queue
@@ -29,6 +30,7 @@ FEW = 12  # sheets for which no other process is started
 ALONE = 30  # sheets read here while the others start
 BATCH = 8  # sheets handed over at a time
 AHEAD = 2  # batches under way for each process
+GARBAGE = 50_000  # objects that a process of its own makes before it looks for garbage
 
 Asked = Findings | str | Mapping[str, Any] | WardexamError
 Answer = Reading | WardexamError
@@ -222,6 +224,8 @@ def _put(pipe: IO[bytes], what: object) -> None:
 def _help() -> None:
     """Answer batches from standard input until it ends."""
     answer(Findings())  # loads the engine, while the first sheets are read elsewhere
+    gc.freeze()
+    gc.set_threshold(GARBAGE)
     while True:
         try:
             asked = pickle.load(sys.stdin.buffer)

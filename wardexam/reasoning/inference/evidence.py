@@ -31,6 +31,7 @@ Kind = Literal["finding", "before", "stated", "silence", "story"]
 USUAL = "usual"  # every answer that a statement of normality stands for
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
+_KEPT_PARTS = 40  # parts in as many contexts, some 10 kB each
 _KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
@@ -315,10 +316,29 @@ def _looked_up(
     return _Said(Piece(finding.key, said, log), repeat_key(finding), finding_text(finding))
 
 
-@lru_cache(maxsize=_KEPT_PIECES)
-def _silent_piece(key: Key, alike: str, bearing: observation.Bearing) -> Piece:
-    """What a sign weighs that was not recorded."""
-    return Piece(key, ("silence", *bearing), _silent(alike, *bearing))
+@cache
+def _kinds_of(part: str) -> tuple[str, ...]:
+    """The signs of a part whose silence counts, one of each kind."""
+    return tuple(dict.fromkeys(observation.alike(sign) for sign, *_ in _places_of(part)))
+
+
+def _bearings(part: str, context: Context) -> tuple[observation.Bearing, ...]:
+    """What of the context bears on each kind of sign of a part."""
+    return tuple(observation.bearing(catalogue()[kind], context) for kind in _kinds_of(part))
+
+
+@lru_cache(maxsize=_KEPT_PARTS)
+def _silent_pieces(
+    part: str, bearings: tuple[observation.Bearing, ...]
+) -> tuple[tuple[Key, tuple[str, str, str], Piece], ...]:
+    """What each sign of a part weighs that is not recorded, with where it belongs."""
+    bears, made = dict(zip(_kinds_of(part), bearings, strict=True)), []
+    for sign, side, limb in _places_of(part):
+        key: Key = (sign.id, side)
+        kind = observation.alike(sign)
+        piece = Piece(key, ("silence", *bears[kind]), _silent(kind, *bears[kind]))
+        made.append((key, (part, limb, side), piece))
+    return tuple(made)
 
 
 @lru_cache(maxsize=_KEPT)
@@ -376,14 +396,11 @@ def _silence(
         spoken.add((sign_id, side))
         spoken.update((other, side) for other in _same_skin(sign_id))
     unsaid: dict[tuple[str, str, str], list[Piece]] = {}
-    for sign, side, limb in (
-        place for part in PARTS if part in touched for place in _places_of(part)
-    ):
-        if (sign.id, side) in spoken:
-            continue
-        bearing = observation.bearing(sign, examination.context)
-        piece = _silent_piece((sign.id, side), observation.alike(sign), bearing)
-        unsaid.setdefault((sign.part, limb, side), []).append(piece)
+    for part in PARTS:
+        if part in touched:
+            for key, place, piece in _silent_pieces(part, _bearings(part, examination.context)):
+                if key not in spoken:
+                    unsaid.setdefault(place, []).append(piece)
     return [
         Term(
             (part, limb), "silence", f"rest of {limb} {part} not recorded", tuple(pieces),

@@ -154,5 +154,5 @@ def _single(posterior: Posterior, terms: list[Term], prior: Floats) -> float:
     at = posterior.kept
     log = prior[at][:, None] + np.log(BRISK_WEIGHTS)[None, :]
     for term in terms:
-        log = log + posterior.value(term)
+        log += posterior.value(term)
     return float(logsumexp(log.ravel(), 0))

@@ -482,7 +482,7 @@ def _hanging(places: Places, by_limb: bool) -> tuple[Row, ...]:
     return tuple(found.values())
 
 
-@lru_cache(maxsize=_KEPT)
+@lru_cache(maxsize=_KEPT_HELD)
 def with_those_spoken_of(names: frozenset[str]) -> frozenset[str]:
     """Some conditions with all that they speak of, and so on."""
     found = set(names)
