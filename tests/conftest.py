@@ -97,6 +97,25 @@ SLOW = (
 )
 
 
+# Of these so many cases, evenly spread over all, stand for the others, which are marked long.
+STAND_FOR = {
+    "commands/test_edges.py::test_a_full_output_is_one_line_and_exit_one": 14,
+    "governance/test_switched_off_seen.py::test_every_screen_of_a_patient_says_so_on_its_second_line": 12,
+    "reasoning/test_claims.py::test_no_site_of_a_published_sheet_claims_more_than_it_holds": 94,
+    "records/test_faults.py::test_every_writing_call_may_fail": 7,
+    "terminal/pty/test_bursts.py::test_an_unbracketed_paste_with_line_breaks_is_text_of_the_question": 2,
+    "terminal/pty/test_counts.py::test_a_numb_s1_costs_eight_keys_from_anywhere": 2,
+    "terminal/pty/test_terms.py::test_a_person_sees_the_ward_the_grid_the_panel_and_the_note": 6,
+    "terminal/pty/test_whole.py::test_every_end_comes_within_the_second_with_the_draft_kept": 3,
+    "terminal/pty/test_whole.py::test_leaving_while_a_thread_still_reasons_ends_well": 2,
+    "terminal/test_identity.py::test_every_screen_of_a_patient_is_headed_by_two_identifiers": 5,
+    "terminal/test_selection.py::test_a_key_acts_on_whom_the_cursor_shows_whatever_another_session_does": 30,
+    "terminal/test_small.py::test_no_key_is_taken_where_nothing_is_seen": 7,
+    "terminal/test_urgent_line.py::test_every_screen_of_a_patient_says_it_on_its_second_line": 12,
+    "test_ready.py::test_junk_is_made_anew": 10,
+}
+
+
 def pytest_addoption(parser):
     """The same runs with many more cases, by hand and by `.ci/matrix`."""
     parser.addoption("--long", action="store_true", help="run what is marked long as well")
@@ -109,6 +128,17 @@ def pytest_collection_modifyitems(config, items):
         if not slow.isdisjoint((path, *path.parents)):
             for item in own:
                 item.add_marker(pytest.mark.slow)
+    cases: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        cases.setdefault(
+            f"{item.path.relative_to(HERE)}::{item.name.partition('[')[0]}", []
+        ).append(item)
+    for name, stand_for in STAND_FOR.items():
+        own = cases.get(name, [])
+        stand = {n * len(own) // stand_for for n in range(stand_for)}
+        for number, item in enumerate(own):
+            if number not in stand:
+                item.add_marker(pytest.mark.long)
     if not config.getoption("long"):
         items[:] = [item for item in items if not item.get_closest_marker("long")]
 

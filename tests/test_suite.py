@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import HERE, SLOW
+from tests.conftest import HERE, SLOW, STAND_FOR
 
 PACKAGE = HERE.parent / "wardexam"
 # The folder whose tests hold one that has none of its own.
@@ -19,6 +19,12 @@ def quick(folder: Path):
 @pytest.mark.parametrize("name", SLOW)
 def test_what_is_slow_is_there(name):
     assert (HERE / name).exists()
+
+
+@pytest.mark.parametrize("name", STAND_FOR)
+def test_what_some_cases_stand_for_is_there(name):
+    module, _, function = name.partition("::")
+    assert f"def {function}(" in (HERE / module).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

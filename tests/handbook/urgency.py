@@ -12,6 +12,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 from wardexam.exam.acts import Act
@@ -73,6 +74,12 @@ def part(kind: str, sealed: bool = False) -> list[dict[str, str]]:
 
 def urgency_of(case: dict[str, str], *, reading: bool) -> Urgency:
     """The urgency of a presentation; what its doctor wrote down lowers the rules that allow it."""
+    return _urgency_of(tuple(sorted(case.items())), reading)
+
+
+@cache
+def _urgency_of(written_down: tuple[tuple[str, str], ...], reading: bool) -> Urgency:
+    case = dict(written_down)
     examination = read_line(case["entered"]).spelled_out()
     before = read_line(case["before"]).spelled_out() if "before" in case else None
     read = load().read(examination, silence=False) if reading else None

@@ -250,7 +250,7 @@ def test_any_statement_on_any_sheet_is_its_signs_found_normal(findings, part, li
     assert most <= TOLERANCE
 
 
-# Legs that fail, below every level of the chest: all of them, and in the gate one of eleven.
+# Legs that fail, below every level of the chest: all of them, and in the gate one of 29.
 LEGS = {
     "hip_flexion": ("0", "2", "3", "4"),
     "ankle_dorsiflexion": ("0", "2", "3", "4"),
@@ -261,7 +261,7 @@ LEVELS = SEGMENTS[SEGMENTS.index("T3") : SEGMENTS.index("T11") + 1]
 
 
 @pytest.mark.parametrize(
-    ("every", "exceed", "leads"), [(11, 4, 1), pytest.param(1, 28, 1, marks=pytest.mark.long)]
+    ("every", "exceed", "leads"), [(29, 3, 1), pytest.param(1, 28, 1, marks=pytest.mark.long)]
 )
 def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
     """Without silence always; with it where the signs of the legs speak of the cord at all.
@@ -270,7 +270,7 @@ def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
     level speaks against more than dermatomes do, since the model lets few functional losses end in a level.
     """
     all_of_them = list(product(*LEGS.values(), LEVELS, ("pin", "touch")))[::every]
-    assert len(all_of_them) >= 230
+    assert len(all_of_them) >= 85
     over, led = [], []
     for *answers, at, modality in all_of_them:
         found = [

@@ -30,8 +30,6 @@ LEVELS = {"emergency": "now"}  # the word on every screen and paper for what can
 LIMITS = {"minutes": 30, "1 h": 60, "4 h": 240, "8 h": 480, "24 h": 1440, "today": 1440}
 REASON = re.compile(r"^  (?:NOW|TODAY|WITHIN DAYS|WITHIN \d+ H)")
 
-EVERY = [pytest.param(case, id=name) for name, case in CASES.items()]
-
 
 # -- what is read
 
@@ -137,68 +135,60 @@ def reasons(session):
     return shown
 
 
+@pytest.fixture(scope="module", params=CASES)
+def case(request):
+    """An emergency; all that is asked of one is run together."""
+    return CASES[request.param]
+
+
 @pytest.fixture(scope="module")
-def seen(tmp_path_factory):
+def seen(case, tmp_path_factory):
     """What was read of an emergency: after its keys, after all its items, in the note and the handover."""
-    known = {}
-
-    def read(case):
-        if case["id"] in known:
-            return known[case["id"]]
-        home = tmp_path_factory.mktemp("ward")
-        env = environ(home, WARDEXAM_DB=str(home / "ward"))
-        with running(wardexam(), env) as session:
-            admit_and_open(session, case["age"])
-            type_keys(session, case["keys"], case["changes"])
-            got = {"keys": panel(session.lines), "why": why(reasons(session))}
-            for key in case["more"]:
-                session.tap(key)
-            session.quiet()
-            got |= {"whole": panel(session.lines), "whole why": why(reasons(session))}
-            session.press("s", "NEUROLOGICAL EXAMINATION")
-            got["note"] = session.text
-            session.send("qq")
-            assert session.ended() == 0
-        for paper in ("handover", "beds"):
-            got[paper] = subprocess.run(
-                wardexam(paper), env=env, capture_output=True, text=True, check=True, timeout=LONG
-            ).stdout
-        known[case["id"]] = got
-        return got
-
-    return read
+    home = tmp_path_factory.mktemp("ward")
+    env = environ(home, WARDEXAM_DB=str(home / "ward"))
+    with running(wardexam(), env) as session:
+        admit_and_open(session, case["age"])
+        type_keys(session, case["keys"], case["changes"])
+        got = {"keys": panel(session.lines), "why": why(reasons(session))}
+        for key in case["more"]:
+            session.tap(key)
+        session.quiet()
+        got |= {"whole": panel(session.lines), "whole why": why(reasons(session))}
+        session.press("s", "NEUROLOGICAL EXAMINATION")
+        got["note"] = session.text
+        session.send("qq")
+        assert session.ended() == 0
+    for paper in ("handover", "beds"):
+        got[paper] = subprocess.run(
+            wardexam(paper), env=env, capture_output=True, text=True, check=True, timeout=LONG
+        ).stdout
+    return got
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_the_first_action_and_its_time_stand_there_within_fifteen_keys(case, seen):
     assert len(case["keys"]) <= MOST_KEYS
-    shown = seen(case)["keys"]
+    shown = seen["keys"]
     assert not missing(case, shown, "level", "first", "limit"), shown
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_it_still_stands_there_when_every_item_is_entered(case, seen):
-    shown = seen(case)["whole"]
+    shown = seen["whole"]
     assert not missing(case, shown, "level", "first", "limit"), shown
 
 
-@pytest.mark.parametrize("case", EVERY)
-def test_the_screen_and_the_reasons_begin_with_the_same_measure(case, seen):
-    shown = seen(case)
-    first = shown["whole why"].split(". ", 1)[1].split(";")[0]
-    assert first in shown["whole"], (first, shown["whole"])
+def test_the_screen_and_the_reasons_begin_with_the_same_measure(seen):
+    first = seen["whole why"].split(". ", 1)[1].split(";")[0]
+    assert first in seen["whole"], (first, seen["whole"])
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_the_reasons_show_image_and_call(case, seen):
     for moment in ("why", "whole why"):
-        shown = seen(case)[moment]
+        shown = seen[moment]
         assert not missing(case, shown, *ALL), (moment, shown)
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_the_note_begins_with_it(case, seen):
-    note = seen(case)["note"]
+    note = seen["note"]
     lines = note.splitlines()
     who = next(n for n, line in enumerate(lines) if line.startswith("Mo Invented, "))
     assert lines[who + 1].startswith("Urgency: ")
@@ -215,17 +205,15 @@ def top_and_first(note):
     return " ".join(" ".join((lines[at], *top, more)).split()).removeprefix("Urgency: ")
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_the_handover_says_it(case, seen):
-    sheet = seen(case)["handover"]
+    sheet = seen["handover"]
     assert not missing(case, first_reason(sheet), *ALL), sheet
 
 
-@pytest.mark.parametrize("case", EVERY)
-def test_the_list_of_beds_gives_the_measure_that_the_handover_begins_with(case, seen):
-    found = re.search(r"now; due (?:\d\d \w{3} )?\d\d:\d\d ([^;,.]+)", seen(case)["beds"])
-    assert found, seen(case)["beds"]
-    assert found[1].strip() in first_reason(seen(case)["handover"]).lower(), found[1]
+def test_the_list_of_beds_gives_the_measure_that_the_handover_begins_with(seen):
+    found = re.search(r"now; due (?:\d\d \w{3} )?\d\d:\d\d ([^;,.]+)", seen["beds"])
+    assert found, seen["beds"]
+    assert found[1].strip() in first_reason(seen["handover"]).lower(), found[1]
 
 
 # -- the line mode
@@ -309,7 +297,6 @@ def by_name(names):
     return [next(s.id for s in row_sets().values() if s.name == name) for name in names]
 
 
-@pytest.mark.parametrize("case", EVERY)
 def test_the_line_mode_says_it(case, tmp_path):
     talk = Lines(case, by_name(case["line"]["sets"]))
     talk.run(environ(tmp_path, WARDEXAM_DB=str(tmp_path / "ward")))
@@ -358,10 +345,10 @@ def test_known_myasthenia_gives_the_breathless_no_more_time(opened):
     assert limits((), panel(opened.lines)) == [LIMITS["minutes"]]
 
 
+@pytest.mark.parametrize("case", ["painful-third-nerve"], indirect=True)
 @pytest.mark.parametrize("where", ["whole", "whole why", "handover"])
 def test_a_painful_third_nerve_keeps_its_angiogram(where, seen):
-    shown = seen(CASES["painful-third-nerve"])
-    text = first_reason(shown[where]) if where == "handover" else shown[where]
+    text = first_reason(seen[where]) if where == "handover" else seen[where]
     assert has(["cta", "angiogra"], text), text
 
 
