@@ -100,19 +100,31 @@ SLOW = (
 # Of these so many cases, evenly spread over all, stand for the others, which are marked long.
 STAND_FOR = {
     "commands/test_edges.py::test_a_full_output_is_one_line_and_exit_one": 14,
+    "commands/test_localise.py::test_bad_input_is_one_line_on_stderr_and_exit_two": 7,
+    "commands/test_wording.py::test_own_words_stand_in_the_text_and_without_them_the_built_in": 2,
+    "fhir/test_hostile.py::test_an_entry_that_is_not_ours_is_refused_by_its_place": 15,
+    "fhir/test_resources.py::test_every_resource_is_valid": 3,
     "governance/test_switched_off_seen.py::test_every_screen_of_a_patient_says_so_on_its_second_line": 12,
+    "injury/test_two_ways.py::test_both_ways_agree_on_20_000_sheets_in_twenty_parts": 2,
     "reasoning/test_claims.py::test_no_site_of_a_published_sheet_claims_more_than_it_holds": 94,
+    "reasoning/test_one_weight.py::test_a_statement_added_to_any_sheet_is_its_signs_found_normal": 3,
+    "reasoning/test_one_weight.py::test_the_same_in_other_words_reads_the_same": 6,
+    "records/postgres/test_commands.py::test_a_paper_is_the_same_from_a_folder_and_a_server": 6,
     "records/test_faults.py::test_every_writing_call_may_fail": 7,
     "terminal/pty/test_bursts.py::test_an_unbracketed_paste_with_line_breaks_is_text_of_the_question": 2,
     "terminal/pty/test_counts.py::test_a_numb_s1_costs_eight_keys_from_anywhere": 2,
+    "terminal/pty/test_injury_keys.py::test_a_typical_sheet_costs_less_than_sixty_keys": 1,
     "terminal/pty/test_terms.py::test_a_person_sees_the_ward_the_grid_the_panel_and_the_note": 6,
+    "terminal/pty/test_walk.py::test_every_terminal_shows_the_grid_and_the_cursor": 3,
     "terminal/pty/test_whole.py::test_every_end_comes_within_the_second_with_the_draft_kept": 3,
     "terminal/pty/test_whole.py::test_leaving_while_a_thread_still_reasons_ends_well": 2,
+    "terminal/pty/test_whole.py::test_the_size_may_change_at_any_moment": 1,
     "terminal/test_identity.py::test_every_screen_of_a_patient_is_headed_by_two_identifiers": 5,
     "terminal/test_selection.py::test_a_key_acts_on_whom_the_cursor_shows_whatever_another_session_does": 30,
     "terminal/test_small.py::test_no_key_is_taken_where_nothing_is_seen": 7,
     "terminal/test_urgent_line.py::test_every_screen_of_a_patient_says_it_on_its_second_line": 12,
     "test_ready.py::test_junk_is_made_anew": 10,
+    "test_signals.py::test_a_signal_ends_the_program_once": 7,
 }
 
 

@@ -22,7 +22,7 @@ from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import assess, rules
 
-PAIRS = 2_000
+PAIRS = [1_000, pytest.param(2_000, marks=pytest.mark.long)]
 
 
 # The benchmark does more: tests/bench/bench_urgency.py
@@ -33,8 +33,9 @@ def test_nothing_that_is_worse_or_unknown_is_ever_calmer(trials):
     assert {word: tried[word] > trials / 20 for word in KINDS} == dict.fromkeys(KINDS, True), tried
 
 
-def test_across_examinations_nothing_is_calmer_but_by_signs_examined_again():
-    assert drops_across(PAIRS, Random(11)) == []
+@pytest.mark.parametrize("pairs", PAIRS)
+def test_across_examinations_nothing_is_calmer_but_by_signs_examined_again(pairs):
+    assert drops_across(pairs, Random(11)) == []
 
 
 ACT = {"what": "MRI normal", "by": "Dr Ash", "at": "2026-03-02T08:00:00+00:00"}
