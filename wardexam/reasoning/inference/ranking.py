@@ -142,9 +142,9 @@ def place(
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
     row = sites()[best.site]
-    names = made.names_of[group]
     share = 1.0
-    if names.any() and mass > 0:  # more than one
+    if made.named_apart[group] and mass > 0:
+        names = made.names_of[group]
         share = float(forms.take(members)[names == names[at]].sum()) / mass
     name = claimed(best.name, best.group, share, known)
     said = _name(best.site, name, side, _level(best.site, level, levels, known))

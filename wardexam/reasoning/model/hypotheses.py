@@ -88,6 +88,11 @@ class Hypotheses:
         return made
 
     @cached_property
+    def named_apart(self) -> list[bool]:
+        """Whether the forms of each group have more than one name."""
+        return [bool(names.any()) for names in self.names_of]
+
+    @cached_property
     def side_of_form(self) -> NDArray[np.int8]:
         """The number of each form's side in `SIDES`."""
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)

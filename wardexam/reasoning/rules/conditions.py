@@ -368,6 +368,7 @@ class Held:
     def __init__(self, examination: Findings) -> None:
         self._seen = _seen(examination, _table())
         self.names = frozenset(self._seen.hold(_table().order))
+        self._missing: dict[str, tuple[Places, Places | None]] = {}
         self._rows: dict[Hashable, tuple[list[Row], Places, Names]] = {}
         self._alike: dict[Hashable, frozenset[str]] = {}
 
@@ -413,21 +414,17 @@ class Held:
             not self._seen.unconfined or (numb and not self._seen.numb_beyond)
         )
 
-    @cached_property
-    def near(self) -> frozenset[str]:
-        """The conditions that do not hold and may with one more finding, whichever it is."""
-        return frozenset(self._missing)
+    def near(self, among: frozenset[str]) -> frozenset[str]:
+        """Of some conditions those that do not hold and may with one more finding, whichever it is.
 
-    def _within(self, name: str, met: Places) -> bool:
-        every, some = self._missing[name]
-        return every <= met and (some is None or not some.isdisjoint(met))
-
-    @cached_property
-    def _missing(self) -> dict[str, tuple[Places, Places | None]]:
-        """By condition of `near`, the tests that the finding must meet, and those of which it must meet one."""
-        near = dict[str, tuple[Places, Places | None]]()
+        Args:
+            among: The conditions that are asked about, with all that they speak of.
+        """
+        near = self._missing
         for name, every, some in _table().order:
-            if name in self.names or not all(self._may_pass(t, near) for t in every):
+            if name not in among or name in self.names or name in near:
+                continue
+            if not all(self._may_pass(t, near) for t in every):
                 continue
             missing = frozenset(t.place for t in every if self._is_missing(t))
             if not some or any(self._seen.passes(t, self.names) for t in some):
@@ -435,7 +432,12 @@ class Held:
             elif may := [t for t in some if self._may_pass(t, near)]:
                 sure = all(map(self._is_missing, may))
                 near[name] = missing, frozenset(t.place for t in may) if sure else None
-        return near
+        return among.intersection(near)
+
+    def _within(self, name: str, met: Places) -> bool:
+        """Whether a finding that meets these tests meets those that the condition misses."""
+        every, some = self._missing[name]
+        return every <= met and (some is None or not some.isdisjoint(met))
 
     def _may_pass(self, tried: _Tried, near: Collection[str]) -> bool:
         asks, met = tried.test.condition, self._seen.met.get(tried.place, ())

@@ -30,11 +30,10 @@ def rising(found: Findings) -> Rises | None:
     if level == _HIGHEST:
         return None
 
-    near = {f"sign:{name}" for name in holds_now.near}
-    may_fire = tuple(row for row in _above(level) if fires(row, said | near))
-    among = holds_now.near & with_those_spoken_of(
-        frozenset(item.partition(":")[2] for row in may_fire for item in (*row.some, *row.every))
-    )
+    near = holds_now.near(_spoken_of_above(level))
+    could = said.union(f"sign:{name}" for name in near)
+    may_fire = tuple(row for row in _above(level) if fires(row, could))
+    among = near & _spoken_of(may_fire)
 
     def risen(further: frozenset[str]) -> int:
         holds = said.union(f"sign:{name}" for name in further)
@@ -51,6 +50,18 @@ def rising(found: Findings) -> Rises | None:
         return made
 
     return rises
+
+
+def _spoken_of(those: tuple[Rule, ...]) -> frozenset[str]:
+    """The conditions on which some rules hang."""
+    return with_those_spoken_of(
+        frozenset(item.partition(":")[2] for row in those for item in (*row.some, *row.every))
+    )
+
+
+@cache
+def _spoken_of_above(level: int) -> frozenset[str]:
+    return _spoken_of(_above(level))
 
 
 @cache
