@@ -146,9 +146,8 @@ def pytest_collection_modifyitems(config, items):
                 item.add_marker(pytest.mark.slow)
     cases: dict[str, list[pytest.Item]] = {}
     for item in items:
-        cases.setdefault(
-            f"{item.path.relative_to(HERE)}::{item.name.partition('[')[0]}", []
-        ).append(item)
+        name = f"{item.path.relative_to(HERE)}::{item.originalname}"
+        cases.setdefault(name, []).append(item)
     for name, stand_for in STAND_FOR.items():
         own = cases.get(name, [])
         stand = {n * len(own) // stand_for for n in range(stand_for)}

@@ -63,6 +63,7 @@ def readings(take: Take, processes: int | None = None) -> Iterator[Answer]:
         yield from _alone(take, None)
         return
     yield from _alone(take, FEW)
+    _keep_more()
     with _Helpers(count - 1) as helpers:
         yield from _alone(take, ALONE)  # while the others start
         under_way: deque[Callable[[], list[Answer]]] = deque()
@@ -221,9 +222,17 @@ def _put(pipe: IO[bytes], what: object) -> None:
     pipe.flush()
 
 
+def _keep_more() -> None:
+    from wardexam.ready import engine
+    from wardexam.reasoning.inference.posterior import KEPT_OF_MANY
+
+    engine().sums.kept = KEPT_OF_MANY
+
+
 def _help() -> None:
     """Answer batches from standard input until it ends."""
     answer(Findings())  # loads the engine, while the first sheets are read elsewhere
+    _keep_more()
     gc.freeze()
     gc.set_threshold(GARBAGE)
     while True:

@@ -32,8 +32,9 @@ TECHNICAL = {
     "evidence.py": {"_KEPT_PARTS", "_LEAST", "_KEPT", "_KEPT_PIECES"},
     "posterior.py": {
         "_FAR",
-        "_KEPT_SUMS",
-        "_KEPT_FEW",
+        "KEPT",
+        "KEPT_OF_MANY",
+        "KEPT_IN_SESSION",
         "_KEPT_SMALL",
         "_KEPT_PRIORS",
         "_FURTHER",
@@ -54,7 +55,8 @@ TECHNICAL = {
     "owners.py": {"LONGEST"},
     "wording.py": {"LONGEST", "LONGEST_BY"},
     "acts.py": {"LONGEST"},
-    "conditions.py": {"_KEPT", "_KEPT_HELD"},
+    "conditions.py": {"KEPT_HELD"},
+    "one_more.py": {"_KEPT"},
 }
 
 

@@ -78,7 +78,7 @@ class _Drafts(Generic[Held]):
 
     def _replayed(self, rows: list[bytes], path: Path) -> Held:
         """What the lines of a draft come to."""
-        raise NotImplementedError
+        raise NotImplementedError  # each kind of draft has its own
 
     def _files(self, draft_id: str) -> tuple[Path, Path]:
         here, there = self._folders

@@ -24,8 +24,9 @@ def warm() -> None:
         try:
             keep()
             import wardexam.terminal.examine.screen  # noqa: F401  # loaded here, used by the app
+            from wardexam.reasoning.inference.posterior import KEPT_IN_SESSION
 
-            engine().sums.spare = True
+            engine().sums.kept = KEPT_IN_SESSION
         except Exception:
             return  # said when the first reading is asked for
         finally:

@@ -26,8 +26,9 @@ _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
 _KEPT_PRIORS = 4  # 0.1 MB each
-_KEPT_SUMS = 150  # 0.1 MB each
-_KEPT_FEW = 6  # of them, where many sessions share a host: a longer examination adds some up again
+KEPT = 48  # sums, 0.1 MB each
+KEPT_OF_MANY = 150  # where many sheets are read: what was normal is alike in them
+KEPT_IN_SESSION = 6  # where many sessions share a host: a longer examination adds some up again
 _KEPT_AMONG = 2000  # numbers
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT_SMALL = 200  # over folds, some kB each
@@ -207,13 +208,13 @@ class Sums:
         dtype: Of the sums over all rows; single precision moves a probability by 1e-5 at most.
 
     Attributes:
-        spare: Keep few sums: one of many sessions, not a run over many sheets.
+        kept: How many sums are kept at most.
     """
 
     def __init__(self, hypotheses: Hypotheses, dtype: type[np.floating[Any]] = np.float32) -> None:
         self._made = hypotheses
         self._dtype = dtype
-        self.spare = False
+        self.kept = KEPT
         self._folds: dict[Place, Fold] = {}
         self._brisk: dict[tuple[str, str], Fold] = {}
         self._summed: Counter[Place] = Counter()
@@ -376,7 +377,7 @@ class Sums:
             return self._added(members, folded, width)
 
         if width > 1 or folded is None:
-            return _kept(self._bundles, _KEPT_FEW if self.spare else _KEPT_SUMS, key, add)
+            return _kept(self._bundles, self.kept, key, add)
         return _kept(self._small, _KEPT_SMALL, key, add).take(folded.of, axis=0)
 
     def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:

@@ -11,9 +11,9 @@ from functools import cache
 
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import flag_names
-from wardexam.reasoning.rules.conditions import conditions, holding
+from wardexam.reasoning.rules.conditions import conditions
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import Firing, fired, rules
+from wardexam.reasoning.rules.urgency import Firing, fired, holds, rules
 
 FLAG, SIGN = "flag:", "sign:"
 Fired = frozenset[str]  # rules
@@ -54,8 +54,7 @@ def _flags_of(item: str) -> frozenset[str]:
 
 def _beside(found: Findings, blank: Findings) -> Counter[str]:
     """The flags that stand beside something entered, each with in how many rules and conditions it does."""
-    yes = {f"{FLAG}{name}" for name, answer in found.flags.items() if answer == "yes"}
-    held = yes | {f"{SIGN}{name}" for name in holding(found) - holding(blank)}
+    held = holds(found) - holds(blank)
     beside: Counter[str] = Counter()
     for item in held:
         beside.update(_flags_of(item))

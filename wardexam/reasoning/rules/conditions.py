@@ -4,7 +4,7 @@ Each looks only at what was found and told. What was not examined or not asked m
 condition ends by one more abnormal finding, "yes" or graver grade: there is no "not" in the table.
 """
 
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, lru_cache
 from itertools import count
@@ -20,11 +20,8 @@ from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding, Quality
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.rules.confined import (
-    above,
     grade,
-    lost,
     numb_beyond,
-    suppliers,
     unconfined,
     weak,
 )
@@ -34,10 +31,8 @@ PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
 
-NOTHING = frozenset[str]()  # the same wherever nothing more holds: there are thousands
-_NO_PLACES = frozenset[int]()
-_KEPT_HELD = 8  # sets of what was found for which it is known what holds
-_KEPT = 2000  # kinds of findings by what they may bring about, 0.2 kB each
+NO_PLACES = frozenset[int]()  # the same wherever there are none: there are thousands
+KEPT_HELD = 8  # sets of what was found for which it is known what holds
 
 Names = tuple[str, ...]
 
@@ -156,7 +151,7 @@ def _is_one(test: Test, finding: Finding) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tried:
+class Tried:
     """A test with what is asked of every examination by it, worked out once.
 
     Attributes:
@@ -174,13 +169,13 @@ class _Tried:
     only: str
 
 
-def _tried(test: Test, place: int) -> _Tried:
+def _tried(test: Test, place: int) -> Tried:
     named = {
         field: getattr(test, field) for field in ("complaint", "complaint_side", "pain", "onset")
     }
     told = tuple((field, names) for field, names in named.items() if names)
     only = test.condition if test == Test(condition=test.condition) else ""
-    return _Tried(test, place, test.of_findings, told, only)
+    return Tried(test, place, test.of_findings, told, only)
 
 
 # What a test asks of a finding; its side and what was written beside it are no part of that. There are
@@ -189,7 +184,7 @@ _Kind = tuple[str, str | None, ScaleName | None, tuple[Quality, ...], int | None
 
 
 Places = frozenset[int]  # of tests
-Row = tuple[str, tuple[_Tried, ...], tuple[_Tried, ...]]  # name, every test, some test
+Row = tuple[str, tuple[Tried, ...], tuple[Tried, ...]]  # name, every test, some test
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +205,7 @@ class Table:
                 for t in (*every, *some)
                 if t.of_findings and _is_one(t.test, finding)
             )
-            known = self.met[kind] = frozenset(met) or _NO_PLACES
+            known = self.met[kind] = frozenset(met) or NO_PLACES
         return known
 
 
@@ -230,12 +225,13 @@ def table_of(rows: Mapping[str, Condition]) -> Table:
 
 
 @cache
-def _table() -> Table:
+def table() -> Table:
+    """The conditions of `conditions.toml`, ready to be tried."""
     return table_of(conditions())
 
 
 @dataclass
-class _Seen:
+class Seen:
     """What conditions are tried on.
 
     Attributes:
@@ -254,13 +250,15 @@ class _Seen:
 
     @cached_property
     def unconfined(self) -> bool:
+        """Whether a weakness is not shown to be of one nerve or root."""
         return unconfined(self.findings, self.story)
 
     @cached_property
     def numb_beyond(self) -> bool:
+        """Whether more is numb than one nerve or root gives."""
         return numb_beyond(self.findings)
 
-    def passes(self, tried: _Tried, held: Collection[str]) -> bool:
+    def passes(self, tried: Tried, held: Collection[str]) -> bool:
         """Whether a test holds, where these conditions do."""
         if tried.only:
             return tried.only in held
@@ -283,14 +281,14 @@ class _Seen:
             and (test.sides == "any" or {f.side for f in those} >= _BOTH)
         )
 
-    def says(self, tried: _Tried) -> bool:
+    def says(self, tried: Tried) -> bool:
         """Whether the story and the answers say what a test names."""
         known = self.told.get(tried.place)
         if known is None:
             known = self.told[tried.place] = self._says(tried)
         return known
 
-    def _says(self, tried: _Tried) -> bool:
+    def _says(self, tried: Tried) -> bool:
         story, test = self.story, tried.test
         return (
             all(getattr(story, field) in names for field, names in tried.told)
@@ -313,20 +311,20 @@ class _Seen:
         return found
 
 
-def _seen(examination: Findings, table: Table) -> _Seen:
+def _seen(examination: Findings, of: Table) -> Seen:
     met: dict[int, list[Finding]] = {}
     for finding in examination.findings:
         if finding.answer is not None:
-            for place in table.met_by(finding):
+            for place in of.met_by(finding):
                 met.setdefault(place, []).append(finding)
-    return _Seen(examination.findings, examination.context, examination.flags, met)
+    return Seen(examination.findings, examination.context, examination.flags, met)
 
 
-def holding(examination: Findings, table: Table | None = None) -> frozenset[str]:
+def holding(examination: Findings, own: Table | None = None) -> frozenset[str]:
     """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
-    if table is None:
+    if own is None:
         return held(examination).names
-    return frozenset(_seen(examination, table).hold(table.order))
+    return frozenset(_seen(examination, own).hold(own.order))
 
 
 def held(examination: Findings) -> "Held":
@@ -340,7 +338,7 @@ def held(examination: Findings) -> "Held":
     return _held(counts, examination.context, tuple(sorted(examination.flags.items())))
 
 
-@lru_cache(maxsize=_KEPT_HELD)
+@lru_cache(maxsize=KEPT_HELD)
 def _held(
     counts: tuple[Finding, ...], story: Context, flags: tuple[tuple[str, YesNo], ...]
 ) -> "Held":
@@ -351,7 +349,7 @@ def _held(
 def _asking(flag: str) -> tuple[Row, ...]:
     """The rows that hang on a flag, by themselves or by a condition that does."""
     found: dict[str, Row] = {}
-    for row in _table().order:
+    for row in table().order:
         tests = [t.test for t in (*row[1], *row[2])]
         if any(t.flag == flag or t.condition in found for t in tests):
             found[row[0]] = row
@@ -359,136 +357,19 @@ def _asking(flag: str) -> tuple[Row, ...]:
 
 
 class Held:
-    """What holds of some findings, asked again and again for one more finding, or one more answer.
+    """What holds of some findings.
 
     Attributes:
-        names: The conditions that hold.
+        seen: What the conditions were tried on.
+        names: Those that hold.
     """
 
     def __init__(self, examination: Findings) -> None:
-        self._seen = _seen(examination, _table())
-        self.names = frozenset(self._seen.hold(_table().order))
-        self._missing: dict[str, tuple[Places, Places | None]] = {}
-        self._rows: dict[Hashable, tuple[list[Row], Places, Names]] = {}
-        self._alike: dict[Hashable, frozenset[str]] = {}
+        self.seen = _seen(examination, table())
+        self.names = frozenset(self.seen.hold(table().order))
 
     def answered(self, flag: str, examination: Findings) -> set[str]:
         """What holds of the same findings with this flag answered as it is in `examination`."""
         rows = _asking(flag)
         others = self.names.difference(name for name, *_ in rows)
-        return replace(self._seen, flags=examination.flags, told={}).hold(rows, others)
-
-    def with_one(self, finding: Finding, among: frozenset[str]) -> frozenset[str]:
-        """The further conditions that hold with one more finding.
-
-        Args:
-            finding: One out of the usual, of a sign that was not examined.
-            among: Those of `near` that are asked about, with those that they speak of.
-        """
-        met = _table().met_by(finding)
-        by_limb = lost(finding) or above(finding)
-        what = among, met, by_limb
-        if what not in self._rows:
-            self._rows[what] = self._hanging(met, by_limb, among)
-        rows, asked, names = self._rows[what]
-        if not rows:
-            return NOTHING
-        of = suppliers()[finding.sign] if self._may_be_alone(finding) else None
-        alike = names, asked, finding.row.limb, finding.side, by_limb, of
-        if alike not in self._alike:
-            self._alike[alike] = self._further(finding, asked, rows)
-        return self._alike[alike]
-
-    def _hanging(
-        self, met: Places, by_limb: bool, among: frozenset[str]
-    ) -> tuple[list[Row], Places, Names]:
-        """The conditions that may hold, the tests of them that the finding meets, and their names."""
-        rows = [r for r in _hanging(met, by_limb) if r[0] in among and self._within(r[0], met)]
-        tests = {t.place for _, every, some in rows for t in (*every, *some)}
-        return rows, met & tests or _NO_PLACES, tuple(name for name, *_ in rows)
-
-    def _may_be_alone(self, finding: Finding) -> bool:
-        """Whether it matters which nerves and roots give a finding, with the losses there are."""
-        numb = finding.row.answers in conditions_row("confined")["kind"]
-        return lost(finding) and (
-            not self._seen.unconfined or (numb and not self._seen.numb_beyond)
-        )
-
-    def near(self, among: frozenset[str]) -> frozenset[str]:
-        """Of some conditions those that do not hold and may with one more finding, whichever it is.
-
-        Args:
-            among: The conditions that are asked about, with all that they speak of.
-        """
-        near = self._missing
-        for name, every, some in _table().order:
-            if name not in among or name in self.names or name in near:
-                continue
-            if not all(self._may_pass(t, near) for t in every):
-                continue
-            missing = frozenset(t.place for t in every if self._is_missing(t))
-            if not some or any(self._seen.passes(t, self.names) for t in some):
-                near[name] = missing, None
-            elif may := [t for t in some if self._may_pass(t, near)]:
-                sure = all(map(self._is_missing, may))
-                near[name] = missing, frozenset(t.place for t in may) if sure else None
-        return among.intersection(near)
-
-    def _within(self, name: str, met: Places) -> bool:
-        """Whether a finding that meets these tests meets those that the condition misses."""
-        every, some = self._missing[name]
-        return every <= met and (some is None or not some.isdisjoint(met))
-
-    def _may_pass(self, tried: _Tried, near: Collection[str]) -> bool:
-        asks, met = tried.test.condition, self._seen.met.get(tried.place, ())
-        return (
-            (not asks or asks in self.names or asks in near)
-            and self._seen.says(tried)
-            and (not tried.of_findings or len(met) + 1 >= tried.test.count)
-        )
-
-    def _is_missing(self, tried: _Tried) -> bool:
-        """Whether a test that may pass does only if the finding meets it."""
-        test = tried.test
-        return (
-            tried.of_findings
-            and not (test.unconfined or test.numb_beyond)
-            and (not test.condition or test.condition in self.names)
-            and not self._seen.passes(tried, self.names)
-        )
-
-    def _further(self, finding: Finding, met: Places, rows: Iterable[Row]) -> frozenset[str]:
-        more = {p: [*self._seen.met.get(p, ()), finding] for p in met}
-        findings = (*self._seen.findings, finding)
-        seen = replace(self._seen, findings=findings, met={**self._seen.met, **more})
-        return frozenset(seen.hold(rows, self.names) - self.names) or NOTHING
-
-
-@lru_cache(maxsize=_KEPT)
-def _hanging(places: Places, by_limb: bool) -> tuple[Row, ...]:
-    """The conditions that one more finding may bring about.
-
-    Args:
-        places: The tests that it meets.
-        by_limb: Whether it may show that a loss is not of one nerve or root.
-    """
-    found: dict[str, Row] = {}
-    for row in _table().order:
-        if any(
-            t.place in places
-            or t.test.condition in found
-            or (by_limb and (t.test.unconfined or t.test.numb_beyond))
-            for t in (*row[1], *row[2])
-        ):
-            found[row[0]] = row
-    return tuple(found.values())
-
-
-@lru_cache(maxsize=_KEPT_HELD)
-def with_those_spoken_of(names: frozenset[str]) -> frozenset[str]:
-    """Some conditions with all that they speak of, and so on."""
-    found = set(names)
-    for name, every, some in reversed(_table().order):
-        if name in found:
-            found |= {t.test.condition for t in (*every, *some) if t.test.condition}
-    return frozenset(found)
+        return replace(self.seen, flags=examination.flags, told={}).hold(rows, others)

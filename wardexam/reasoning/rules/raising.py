@@ -5,12 +5,13 @@ raises anything.
 """
 
 from collections.abc import Callable, Iterable
-from functools import cache
+from functools import cache, lru_cache
 
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.rules.conditions import NOTHING, held, with_those_spoken_of
-from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, rules
+from wardexam.reasoning.rules.conditions import KEPT_HELD, Held, held
+from wardexam.reasoning.rules.one_more import NOTHING, OneMore, with_those_spoken_of
+from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, holds, rules
 
 _HIGHEST = len(WORDS) - 1
 
@@ -23,36 +24,36 @@ def rising(found: Findings) -> Rises | None:
 
     Each of those findings is one out of the usual of a sign that was not examined.
     """
-    holds_now = held(found)
-    said = {f"flag:{name}" for name, answer in found.flags.items() if answer == "yes"}
-    said |= {f"sign:{name}" for name in holds_now.names}
-    level = max((row.urgency for row in rules().values() if fires(row, said)), default=0)
+    return _rising(held(found), frozenset(holds(found)))
+
+
+@lru_cache(maxsize=KEPT_HELD)
+def _rising(now: Held, said: frozenset[str]) -> Rises | None:
+    level = _highest(rules().values(), said)
     if level == _HIGHEST:
         return None
-
-    near = holds_now.near(_spoken_of_above(level))
-    could = said.union(f"sign:{name}" for name in near)
+    one_more = OneMore(now, _spoken_of_above(level))
+    could = said.union(f"sign:{name}" for name in one_more.near)
     may_fire = tuple(row for row in _above(level) if fires(row, could))
-    among = near & _spoken_of(may_fire)
+    among = one_more.near & _spoken_of(may_fire)
+    known = {NOTHING: 0}
 
-    def risen(further: frozenset[str]) -> int:
-        holds = said.union(f"sign:{name}" for name in further)
-        return max((row.urgency for row in may_fire if fires(row, holds)), default=level) - level
+    def rise(finding: Finding) -> int:
+        further = one_more.further(finding, among)
+        if further not in known:
+            would = _highest(may_fire, said.union(f"sign:{name}" for name in further))
+            known[further] = max(0, would - level)
+        return known[further]
 
-    def rises(possible: Iterable[Finding]) -> list[int]:
-        known = {NOTHING: 0}
-        made = []
-        for one in possible:
-            further = holds_now.with_one(one, among)
-            if further not in known:
-                known[further] = risen(further)
-            made.append(known[further])
-        return made
-
-    return rises
+    return lambda possible: [rise(one) for one in possible]
 
 
-def _spoken_of(those: tuple[Rule, ...]) -> frozenset[str]:
+def _highest(those: Iterable[Rule], what: frozenset[str]) -> int:
+    """The level of the rules among some that fire where these flags and conditions hold."""
+    return max((row.urgency for row in those if fires(row, what)), default=0)
+
+
+def _spoken_of(those: Iterable[Rule]) -> frozenset[str]:
     """The conditions on which some rules hang."""
     return with_those_spoken_of(
         frozenset(item.partition(":")[2] for row in those for item in (*row.some, *row.every))

@@ -206,10 +206,10 @@ def _place(rule: str, fired: set[str]) -> int:
     return sum(other in fired for other in rules()[rule].said_after)
 
 
-def _holds(examination: Findings) -> set[str]:
+def holds(examination: Findings) -> set[str]:
     """The flags said yes and the named conditions that hold."""
-    holds = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
-    return holds | {f"sign:{name}" for name in holding(examination)}
+    yes = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
+    return yes | {f"sign:{name}" for name in holding(examination)}
 
 
 def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
@@ -235,13 +235,10 @@ class Firing:
 
     def __init__(self, found: Findings, changes: Collection[str] = ()) -> None:
         self._found, self._changes = found, changes
-        said = {f"flag:{name}" for name, answer in found.flags.items() if answer == "yes"}
-        said.update(changes)
         known = found.flags.get(WORSE) != "yes" and any(f.known for f in found.findings)
         self._views: list[tuple[Findings, Held, set[str]]] = []
         for view in (found, found.new) if known else (found,):
-            holds = held(view)
-            self._views.append((view, holds, said | {f"sign:{name}" for name in holds.names}))
+            self._views.append((view, held(view), holds(view).union(changes)))
         whole, fresh = self._views[0][2], self._views[-1][2]
         self.now = frozenset(
             name
@@ -254,17 +251,17 @@ class Firing:
         flags = {**self._found.flags, flag: "yes"}
         if flag == WORSE:
             return fired(self._found.model_copy(update={"flags": flags}), self._changes)
-        added, holds = set[str](), []
-        for view, before_it, before in self._views:
-            names = before_it.answered(flag, view.model_copy(update={"flags": flags}))
-            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - before_it.names)}
+        added, would = set[str](), []
+        for view, now, before in self._views:
+            names = now.answered(flag, view.model_copy(update={"flags": flags}))
+            more = {f"flag:{flag}", *(f"sign:{name}" for name in names - now.names)}
             added |= more
-            holds.append(before | more)
+            would.append(before | more)
         return self.now.union(
             name
             for item in added
             for name in _speaking().get(item, ())
-            if fires(rules()[name], holds[0 if rules()[name].known == "stands" else -1])
+            if fires(rules()[name], would[0 if rules()[name].known == "stands" else -1])
         )
 
 
@@ -297,7 +294,7 @@ def _only_known(examination: Findings) -> dict[str, str]:
     """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
     if examination.flags.get(WORSE) == "yes":
         return {}
-    whole, fresh = _holds(examination), _holds(examination.new)
+    whole, fresh = holds(examination), holds(examination.new)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
     return {
         name: f"known: {written}"
@@ -306,9 +303,9 @@ def _only_known(examination: Findings) -> dict[str, str]:
     }
 
 
-def fires(row: Rule, holds: set[str]) -> bool:
+def fires(row: Rule, what: set[str] | frozenset[str]) -> bool:
     """Whether a rule fires where these flags, conditions and changes hold, such as ``flag:fever``."""
-    return not holds.isdisjoint(row.some) and holds.issuperset(row.every)
+    return not what.isdisjoint(row.some) and what.issuperset(row.every)
 
 
 SOONEST = "minutes"
@@ -486,13 +483,13 @@ def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[
     if not fired:
         return {}
     bare = examination.model_copy(update={"findings": (), "rest_normal": ()})
-    no_signs = _holds(bare) if asked and examination.findings else None
+    no_signs = holds(bare) if asked and examination.findings else None
     no_flags = (
-        _holds(examination.model_copy(update={"flags": {}})) | changes
+        holds(examination.model_copy(update={"flags": {}})) | changes
         if no_signs is not None
         else None
     )
-    neither = _holds(bare.model_copy(update={"flags": {}}))
+    neither = holds(bare.model_copy(update={"flags": {}}))
     made = {}
     for name in fired:
         row = rules()[name]

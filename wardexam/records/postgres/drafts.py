@@ -59,7 +59,7 @@ class ServerDrafts(Generic[Held]):
 
     def _replayed(self, rows: list[bytes], path: Path) -> Held:
         """What the rows of a draft come to."""
-        raise NotImplementedError
+        raise NotImplementedError  # each kind of draft has its own
 
     def _spool(self, draft_id: str) -> FilePlace:
         folder = self._spool_folder
