@@ -73,6 +73,7 @@ class Session:
         self._stream = pyte.ByteStream(self.screen)
         self._fed = 0
         self._entered = 0.0  # when an Enter was sent, if it was the last that was sent
+        self._drawn = 0.0  # when something was drawn last
         self._master, slave = pty.openpty()
         self._set_size(size)
         self.modes_before = termios.tcgetattr(slave)
@@ -141,6 +142,8 @@ class Session:
             new += piece
             timeout = 0.0
         self.raw += new
+        if new:
+            self._drawn = time.monotonic()
         # A sequence cut in two stays for the next time.
         end = len(self.raw)
         escape = self.raw.rfind(b"\x1b", self._fed)
@@ -180,7 +183,8 @@ class Session:
         """Send keys in one piece, apart from an Enter before them unless they shall follow it at once."""
         data = keys.encode() if isinstance(keys, str) else keys
         if self._entered and apart:
-            time.sleep(max(0.0, self._entered + APART - time.monotonic()))
+            # A busy machine reads an Enter late: what it brought was drawn after that.
+            time.sleep(max(0.0, max(self._entered, self._drawn) + APART - time.monotonic()))
         os.write(self._master, data)
         self._entered = time.monotonic() if data.endswith(b"\r") else 0.0
 
