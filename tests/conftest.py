@@ -17,6 +17,8 @@ settings.load_profile("same")
 HERE = Path(__file__).parent
 pytest_plugins = ["tests.records.postgres.fixtures"]
 _FOLDERS = count()  # of this process
+GARBAGE = 20_000  # objects made before it is looked for: with Python's 700 a seventh of all time goes there
+gc.disable()  # while tests are collected, nothing is
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
 # through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.
@@ -162,6 +164,8 @@ def pytest_collection_finish():
     """What was imported and collected stays to the end: the garbage collector need not go through it again."""
     gc.collect()
     gc.freeze()
+    gc.set_threshold(GARBAGE)
+    gc.enable()
 
 
 @pytest.fixture(scope="session", autouse=True)

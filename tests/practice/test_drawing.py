@@ -4,7 +4,6 @@ from collections import Counter
 from dataclasses import replace
 
 import pytest
-from scipy.stats import chisquare
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import InputError
@@ -93,6 +92,8 @@ def test_what_is_shown_follows_the_models_chances(drawing, sign, side):
     observed = [seen[a] for a in kept] + ([2000 - sum(seen[a] for a in kept)] if rest > 1 else [])
     expected = [said[a] * 2000 for a in kept] + ([rest] if rest > 1 else [])
     scale = sum(observed) / sum(expected)
+    from scipy.stats import chisquare  # slow to load: not while tests are collected
+
     # A fixed set of seeds: one result, not one in a thousand of many.
     assert len(observed) < 2 or chisquare(observed, [e * scale for e in expected]).pvalue > 0.001
 

@@ -2,13 +2,10 @@
 
 from itertools import pairwise
 
-import networkx as nx
 import numpy as np
-import pyagrum as gum
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
 
 from tests.reasoning.test_mirror import examinations
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
@@ -347,6 +344,8 @@ def test_contradictory_findings_are_answered_as_not_one_lesion():
 
 
 def test_the_ordinal_probit_agrees_with_scipy():
+    from scipy import stats  # slow to load: not while tests are collected
+
     x = np.linspace(-6, 6, 101)
     for low, high, spread in ((-99.0, -2.35, 0.75), (-1.05, 1.05, 0.75), (2.35, 99.0, 0.7)):
         expected = stats.norm.cdf((high - x) / spread) - stats.norm.cdf((low - x) / spread)
@@ -355,6 +354,8 @@ def test_the_ordinal_probit_agrees_with_scipy():
 
 def test_exact_inference_by_a_general_library_agrees():
     """A reduced network: 40 rows, three knee and ankle findings, no tempering, one briskness."""
+    import pyagrum as gum  # slow to load: not while tests are collected
+
     engine = load()
     pick = np.linspace(0, engine.hypotheses.rows - 1, 40).astype(int)
     prior = np.exp(log_prior(engine.hypotheses, Context()))[pick]
@@ -388,6 +389,8 @@ def test_exact_inference_by_a_general_library_agrees():
 
 def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     """The engine on few rows in double precision against belief propagation, briskness summed out."""
+    import pyagrum as gum  # slow to load: not while tests are collected
+
     made = load().hypotheses
     pick = np.linspace(0, made.rows - 1, 60).astype(int)
     few = Hypotheses(
@@ -442,6 +445,8 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
 
 def test_cutting_a_branch_takes_exactly_the_movements_that_hang_on_it():
     """The wiring as a graph: what a cut disconnects is what the forward model loses."""
+    import networkx as nx  # slow to load: not while tests are collected
+
     graph = nx.DiGraph()
     for branch, row in branches().items():
         graph.add_edge(row.parent or "plexus", branch)
@@ -467,6 +472,8 @@ def test_cutting_a_branch_takes_exactly_the_movements_that_hang_on_it():
 @pytest.mark.parametrize("level", ["C4", "C7", "T2", "T8", "L1"])
 def test_cutting_the_cord_takes_control_of_exactly_what_lies_below(level):
     """Cortex to tract to segment to movement as a graph: what a whole cut disconnects loses control."""
+    import networkx as nx  # slow to load: not while tests are collected
+
     body = Body(1)
     body.level[:] = SEGMENTS.index(level)
     for tract in Body.TRACTS:

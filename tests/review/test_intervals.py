@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
 
 from wardexam.review.intervals import quartiles, wilson
 
@@ -11,6 +10,8 @@ from wardexam.review.intervals import quartiles, wilson
     ("count", "of"), [(0, 1), (1, 1), (0, 20), (3, 10), (7, 9), (50, 1000), (999, 1000)]
 )
 def test_wilson(count, of):
+    from scipy.stats import binomtest  # slow to load: not while tests are collected
+
     exact = binomtest(count, of).proportion_ci(method="wilson")
     assert wilson(count, of) == pytest.approx((exact.low, exact.high), abs=1e-12)
 

@@ -5,7 +5,6 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
 
 from tests.review.simulated import BEGIN, END, ITEMS, KINDS, NOW, arrival, truths
 from wardexam.records.light_reading import trail_events
@@ -278,6 +277,8 @@ def test_how_often_the_suggestion_was_right_and_how_sure_it_was(year, made):
         assert (figure.count, figure.of) == (sum(good for _, good in bin_), len(bin_))
         assert figure.spans[1] == pytest.approx(100 * np.mean([c for c, _ in bin_]))
         if bin_:
+            from scipy.stats import binomtest  # slow to load: not while tests are collected
+
             exact = binomtest(figure.count, figure.of).proportion_ci(method="wilson")
             assert (figure.low, figure.high) == pytest.approx((exact.low, exact.high))
 

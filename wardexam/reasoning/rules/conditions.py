@@ -30,6 +30,12 @@ from wardexam.reasoning.tables import change_row, conditions_row
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
+_FIELDS = (
+    "complaint",
+    "complaint_side",
+    "pain",
+    "onset",
+)  # of the story, of which a test names words
 
 NO_PLACES = frozenset[int]()  # the same wherever there are none: there are thousands
 KEPT_HELD = 8  # sets of what was found for which it is known what holds
@@ -158,6 +164,7 @@ class Tried:
         test: The test.
         place: Its place among all tests.
         of_findings: Whether it looks at findings.
+        of_several: Whether one such finding is not enough.
         told: Fields of the story, each with the answers that it names.
         only: The condition that it asks for, where it asks for nothing else.
     """
@@ -165,17 +172,18 @@ class Tried:
     test: Test
     place: int
     of_findings: bool
+    of_several: bool
     told: tuple[tuple[str, Names], ...]
     only: str
 
 
 def _tried(test: Test, place: int) -> Tried:
-    named = {
-        field: getattr(test, field) for field in ("complaint", "complaint_side", "pain", "onset")
-    }
+    named = {field: getattr(test, field) for field in _FIELDS}
     told = tuple((field, names) for field, names in named.items() if names)
     only = test.condition if test == Test(condition=test.condition) else ""
-    return Tried(test, place, test.of_findings, told, only)
+    numbers = max(test.count, test.limbs, test.one_side_limbs)
+    several = test.of_findings and (numbers > 1 or test.sides != "any")
+    return Tried(test, place, test.of_findings, several, told, only)
 
 
 # What a test asks of a finding; its side and what was written beside it are no part of that. There are
@@ -189,10 +197,32 @@ Row = tuple[str, tuple[Tried, ...], tuple[Tried, ...]]  # name, every test, some
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Conditions in their order, ready to be tried, and what each kind of finding meets."""
+    """Conditions in their order, ready to be tried, and what each kind of finding meets.
+
+    Attributes:
+        order: The conditions.
+        gates: For each of them, tests one of which is met wherever it holds; empty where none needs to be.
+        by_word: The tests that look at no finding and may be met where a word was told, such as ``("onset", "days")``.
+        untold: Those that may be met whatever was told.
+        met: The places of the tests that each kind of finding meets, kept as it is asked for.
+    """
 
     order: tuple[Row, ...]
+    gates: tuple[Places, ...]
+    by_word: Mapping[tuple[str, str], Places]
+    untold: Places
     met: dict[_Kind, Places] = field(default_factory=dict)
+
+    def open_to(self, seen: "Seen") -> list[Row]:
+        """The conditions that may hold, in their order; whether they do is tried."""
+        words = [(field, getattr(seen.story, field)) for field in _FIELDS]
+        words += [("flag", flag) for flag, answer in seen.flags.items() if answer == "yes"]
+        may_be_met = self.untold.union(seen.met, *(self.by_word.get(w, ()) for w in words))
+        return [
+            row
+            for row, gate in zip(self.order, self.gates, strict=True)
+            if not gate or not gate.isdisjoint(may_be_met)
+        ]
 
     def met_by(self, finding: Finding) -> Places:
         """The places of the tests that a finding meets, the same for every finding of its kind."""
@@ -212,16 +242,34 @@ class Table:
 def table_of(rows: Mapping[str, Condition]) -> Table:
     """Rows of conditions as a table that can be tried."""
     place = count()
-    return Table(
-        tuple(
-            (
-                name,
-                tuple(_tried(test, next(place)) for test in row.every),
-                tuple(_tried(test, next(place)) for test in row.some),
-            )
-            for name, row in rows.items()
-        )
-    )
+    order: list[Row] = []
+    gates: dict[str, Places] = {}
+    for name, row in rows.items():
+        every = tuple(_tried(test, next(place)) for test in row.every)
+        some = tuple(_tried(test, next(place)) for test in row.some)
+        order.append((name, every, some))
+        gates[name] = _gate(every, some, gates)
+    by_word: dict[tuple[str, str], Places] = {}
+    untold = set[int]()
+    for tried in (t for _, every, some in order for t in (*every, *some)):
+        if tried.of_findings or tried.only:
+            continue
+        words = [("flag", tried.test.flag)] if tried.test.flag else []
+        words = words or [(field, name) for field, names in tried.told[:1] for name in names]
+        for word in words:
+            by_word[word] = by_word.get(word, NO_PLACES) | {tried.place}
+        if not words:
+            untold.add(tried.place)
+    return Table(tuple(order), tuple(gates.values()), by_word, frozenset(untold))
+
+
+def _gate(every: Iterable[Tried], some: Iterable[Tried], before: Mapping[str, Places]) -> Places:
+    """The fewest tests of which a condition needs one to be met: those of one that it asks for stand for it."""
+    of = {t: before[t.only] if t.only else frozenset({t.place}) for t in (*every, *some)}
+    needed = [of[t] for t in every]
+    if all(choices := [of[t] for t in some]):
+        needed.append(frozenset().union(*choices))
+    return min(filter(None, needed), key=len, default=NO_PLACES)
 
 
 @cache
@@ -271,7 +319,7 @@ class Seen:
             return False
         if (test.unconfined and not self.unconfined) or (test.numb_beyond and not self.numb_beyond):
             return False
-        if not tried.of_findings:
+        if not tried.of_several:
             return True
         places = {(f.row.limb, f.side) for f in those}
         return (
@@ -320,11 +368,14 @@ def _seen(examination: Findings, of: Table) -> Seen:
     return Seen(examination.findings, examination.context, examination.flags, met)
 
 
+def _names(seen: Seen, of: Table) -> frozenset[str]:
+    """The names of the conditions of a table that hold."""
+    return frozenset(seen.hold(of.open_to(seen)))
+
+
 def holding(examination: Findings, own: Table | None = None) -> frozenset[str]:
     """The names of the conditions that hold: those of `conditions.toml`, or of a table of one's own."""
-    if own is None:
-        return held(examination).names
-    return frozenset(_seen(examination, own).hold(own.order))
+    return held(examination).names if own is None else _names(_seen(examination, own), own)
 
 
 def held(examination: Findings) -> "Held":
@@ -366,7 +417,7 @@ class Held:
 
     def __init__(self, examination: Findings) -> None:
         self.seen = _seen(examination, table())
-        self.names = frozenset(self.seen.hold(table().order))
+        self.names = _names(self.seen, table())
 
     def answered(self, flag: str, examination: Findings) -> set[str]:
         """What holds of the same findings with this flag answered as it is in `examination`."""
