@@ -4,6 +4,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from wardexam.reasoning.engine import Engine
     from wardexam.reasoning.model.forms import Form
     from wardexam.reasoning.model.hypotheses import Hypotheses
@@ -48,17 +50,23 @@ def _from(data: memoryview | None) -> "Engine | None":
 
 
 def _whole(rows: "Hypotheses") -> bool:
-    """Whether forms and codes are of the right kind, and each row belongs to one form."""
+    """Whether forms and codes are of the right kind, and each draw and row belongs to one form."""
     from wardexam.reasoning.model.codes import CODES
 
-    ends = [0, *(form.rows.stop for form in rows.forms)]
-    starts = [form.rows.start for form in rows.forms]
     return (
         rows.rows > 0
-        and starts == ends[:-1]
+        and _follow(form.rows for form in rows.forms)
+        and _follow(form.draws for form in rows.forms)
         and all(map(_sound, rows.forms))
+        and bool((rows.form_of[rows.row_of] == rows.form_of_draw).all())
         and int(rows.codes.max()) < CODES
     )
+
+
+def _follow(parts: "Iterable[slice]") -> bool:
+    """Whether each begins where the one before ends, the first at the beginning."""
+    ends = [(part.start, part.stop) for part in parts]
+    return [start for start, _ in ends] == [0, *(stop for _, stop in ends)][:-1]
 
 
 def _sound(form: "Form") -> bool:
@@ -78,4 +86,5 @@ def _sound(form: "Form") -> bool:
         and type(form.upper) is bool
         and type(form.alarm) is bool
         and form.rows.start < form.rows.stop
+        and form.draws.start < form.draws.stop
     )

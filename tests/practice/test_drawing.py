@@ -47,7 +47,7 @@ def test_what_weighs_nothing_is_never_picked_and_nothing_alone_is_refused():
 @pytest.mark.parametrize("which", EVERY[::13])
 def test_a_seed_gives_the_same_patient_again(drawing, which):
     one, two = drawing.draw(*which), Drawing(engine().hypotheses).draw(*which)
-    assert (one.row, one.brisk, one.context, one.truth) == (two.row, two.brisk, two.context, two.truth)  # fmt: skip
+    assert (one.draw, one.brisk, one.context, one.truth) == (two.draw, two.brisk, two.context, two.truth)  # fmt: skip
     tests = list(one.tests)
     forwards = [one.shown(*t) for t in tests]
     backwards = [two.shown(*t) for t in reversed(tests)]
@@ -57,7 +57,7 @@ def test_a_seed_gives_the_same_patient_again(drawing, which):
 
 
 def test_another_seed_is_another_patient(drawn):
-    assert len({(p.row, p.context) for p in drawn}) == len(drawn)
+    assert len({(p.draw, p.context) for p in drawn}) == len(drawn)
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ for level in (1, 2, 3):
         shown = [drawn.shown(*test).answer for test in drawn.tests]
         flags = sorted(drawn.whole.flags.items())
         way = [s.text for s in best(engine(), drawn).steps] if seed == 3 else []
-        said = repr((drawn.row, drawn.brisk, drawn.context, shown, flags, way))
+        said = repr((drawn.draw, drawn.brisk, drawn.context, shown, flags, way))
         print(drawn.id, sha256(said.encode()).hexdigest())
 """
 

@@ -25,7 +25,7 @@ from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.damage import Body
-from wardexam.reasoning.model.forms import Form
+from wardexam.reasoning.model.forms import PAIRS, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
 from wardexam.reasoning.rules.raising import rising
@@ -94,12 +94,13 @@ def test_every_form_has_its_mirror_to_the_last_code():
             continue
         fellows = by_key[(swapped(group), SWAP[side], *rest)]
         for form, fellow in zip(forms, fellows, strict=True):
-            mirror = np.arange(fellow.rows.start, fellow.rows.stop).reshape(-1, 2)[:, ::-1].ravel()
+            # Draw by draw, each with the one in which the other side is worse.
+            mirror = made.row_of[fellow.draws].reshape(-1, 2)[:, ::-1].ravel()
             for sign in catalogue().values():
                 if sign.id == "aphasia":
                     continue
                 for at in ("right", "left") if sign.sides == "each" else ("midline",):
-                    here = made.code(sign.id, at)[form.rows]
+                    here = made.code(sign.id, at)[made.row_of[form.draws]]
                     there = made.code(sign.id, SWAP[at])[mirror]
                     differing += int((here != there).sum())
                     total += len(here)
@@ -392,15 +393,26 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     import pyagrum as gum  # slow to load: not while tests are collected
 
     made = load().hypotheses
-    pick = np.linspace(0, made.rows - 1, 60).astype(int)
+    pick, each = np.linspace(0, made.rows - 1, 60).astype(int), 2 * PAIRS
     few = Hypotheses(
         tuple(
-            Form(f"site{n}", f"site{n}", "none", None, "x", 1.0, False, slice(n, n + 1))
+            Form(
+                f"site{n}",
+                f"site{n}",
+                "none",
+                None,
+                "x",
+                1.0,
+                False,
+                draws=slice(n * each, (n + 1) * each),
+                rows=slice(n, n + 1),
+            )
             for n in range(len(pick))
         ),
         len(pick),
         np.ascontiguousarray(made.codes[:, pick]),
         made.at,
+        np.repeat(np.arange(len(pick), dtype=np.uint16), each),
     )
     sums = Sums(few, np.float64)
     prior = np.exp(log_prior(made, Context()))[pick]

@@ -58,7 +58,7 @@ class Drawn:
         level: The level of difficulty.
         seed: What gives this patient again, on this level.
         form: The form of the lesion.
-        row: The row: the form at one severity and stage.
+        draw: The number of the form's draw: one severity at one stage.
         brisk: How brisk the person's reflexes are by nature, 0 to 2.
         context: The story.
     """
@@ -67,7 +67,7 @@ class Drawn:
     level: int
     seed: int
     form: Form
-    row: int
+    draw: int
     brisk: int
     context: Context
     kind: Literal["drawn"] = "drawn"
@@ -83,14 +83,19 @@ class Drawn:
         return introduced(self.context)
 
     @property
+    def row(self) -> int:
+        """The row that holds the draw."""
+        return int(self.made.row_of[self.draw])
+
+    @property
     def severity(self) -> float:
         """The share of the whole lesion that is lost."""
-        return float(severities(PAIRS).severity[(self.row - self.form.rows.start) % (2 * PAIRS)])
+        return float(severities(PAIRS).severity[(self.draw - self.form.draws.start) % (2 * PAIRS)])
 
     @property
     def stage(self) -> str:
         """How far an upper motor lesion has come; empty for others."""
-        return STAGES[(self.row - self.form.rows.start) // (2 * PAIRS)] if self.form.upper else ""
+        return STAGES[(self.draw - self.form.draws.start) // (2 * PAIRS)] if self.form.upper else ""
 
     @property
     def truth(self) -> Truth:
@@ -250,9 +255,10 @@ class Drawing:
         number = self._form(difficulty, name)
         form = self.made.forms[number]
         context = self._answered("onset", number, Context(), name)
-        at = self._row(form, difficulty, context, name)
+        at = self._draw(form, difficulty, context, name)
         brisk = pick([(b, float(BRISK_WEIGHTS[b])) for b in difficulty.briskness], stream(name, "brisk"))  # fmt: skip
-        context, person = self._aged(number, context, name), Person(at, brisk)
+        context = self._aged(number, context, name)
+        person = Person(int(self.made.row_of[at]), brisk)
         for asked in ("sex", "pain", "trauma"):
             context = self._answered(asked, number, context, name, person)
         context = self._complaint(number, person, context, name)
@@ -276,9 +282,9 @@ class Drawing:
             [(n, f.weight) for n, f in forms if kinds[f.name] >= least], stream(name, "form")
         )
 
-    def _row(self, form: Form, difficulty: Difficulty, context: Context, name: str) -> int:
-        """The row of a form: its stage by the onset, its severity within the level's."""
-        first, stage = form.rows.start, 0
+    def _draw(self, form: Form, difficulty: Difficulty, context: Context, name: str) -> int:
+        """A draw of a form: its stage by the onset, its severity within the level's."""
+        first, stage = form.draws.start, 0
         if form.upper:
             shares = story_row("stage")[context.onset]
             staged = {n: float(shares[s]) for n, s in enumerate(STAGES) if s in difficulty.stages}

@@ -20,11 +20,11 @@ from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
-_NEAR = 12.0  # rows of a site further below its best (nats) change no weight in the second place
+_NEAR = 12.0  # draws of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
 _BAN = np.log(10)  # nats
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
-_BEST = 40  # rows of the first site that speak for it
+_BEST = 40  # draws of the first site that speak for it
 
 
 AmongAll = Callable[[Term], float]  # log of how likely a term is among all who are examined
@@ -65,13 +65,14 @@ def weighed(
     second = _runner_up(posterior, tuple(known))
     leading = [known[:1], second] if second else [known[:1]]
     best = reduce(np.maximum, posterior.log.T)  # ten times as fast as `max` along three
+    best = best - made.log_draws[posterior.kept]
     looked_up = _look_ups(posterior, stated)
     moved = np.zeros((2, len(posterior.terms)))
     for line, sites in enumerate(leading):
         groups = [made.groups.index(site.id) for site in sites]
         own = np.flatnonzero(np.isin(made.group_of[posterior.kept], groups))
         own = own[best[own] > best[own].max() - _NEAR]
-        own = own[largest(best[own], _MOST)]
+        own = own[largest(best[own], _MOST, posterior.draws[own])]
         moved[line] = _without_each(posterior, own, stated, looked_up)
     at = [made.groups.index(sites[0].id) for sites in leading]
     words = [(told, moved[at[0]], moved[at[0]] - moved[at[-1]]) for told, moved in story.items()]
@@ -205,8 +206,7 @@ def fit(
     if top.id not in made.groups:
         return (), None
     members = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(top.id))
-    mass = posterior.rows[members]
-    best = members[largest(mass, _BEST)]
+    best = posterior.foremost(_BEST, members)
     weights = posterior.rows[best] / posterior.rows[best].sum()
     at = posterior.kept[best]
     context, n = examination.context, weighing_row("fit")

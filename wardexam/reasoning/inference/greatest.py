@@ -35,9 +35,23 @@ def leading_chance(chances: Values) -> int:
     return int(most_likely(chances)[0])
 
 
-def largest(values: Values, count: int) -> NDArray[np.intp]:
-    """Where the largest values are, ascending by place: so many, and all that equal the last of them."""
-    if len(values) <= count:
+def largest(values: Values, count: int, times: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
+    """Where the largest values are, ascending by place: so many, and all that equal the last of them.
+
+    Args:
+        values: Where to look.
+        count: How many.
+        times: As how many each value counts; as one where it is not given.
+    """
+    if (len(values) if times is None else times.sum()) <= count:
         return np.arange(len(values))
-    least = float(np.partition(values, len(values) - count)[len(values) - count])
+    if len(values) > count:
+        least = float(np.partition(values, len(values) - count)[len(values) - count])
+    else:
+        least = float(values.min())
+    if times is not None:
+        # Each counts at least as one: what is sought is among them.
+        top = np.flatnonzero(values >= least)
+        down = top[np.argsort(-values[top], kind="stable")]
+        least = float(values[down[np.searchsorted(times[down].cumsum(), count)]])
     return np.flatnonzero(values >= least - ALIKE * abs(least))

@@ -18,7 +18,7 @@ from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.seconds import seconds
-from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import either, spoken
@@ -30,7 +30,7 @@ from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
-_ROWS = 180  # the most probable rows decide; more change the order no more
+_DRAWS = 180  # the most probable: what is chosen by them tells nine tenths of what the best sign would
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 _KEPT_ODD = 1000  # signs and sides with their answers
 _RARE = 1e-3  # an answer less likely than this changes nothing that is expected
@@ -177,7 +177,7 @@ def _grade(meaning: str) -> str:
 def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[Told]]:
     """The groups that matter, and what each unexamined bedside sign is expected to tell of them."""
     made = posterior.hypotheses
-    top = largest(posterior.rows, _ROWS)
+    top = posterior.foremost(_DRAWS)
     weight = posterior.joint[top] / posterior.joint[top].sum()
     rows = posterior.kept[top]
     groups, member = np.unique(made.group_of[rows], return_inverse=True)

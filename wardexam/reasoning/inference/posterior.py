@@ -14,6 +14,7 @@ from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.inference.evidence import Term, fading, terms, together
+from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -94,6 +95,17 @@ class Posterior:
         """Probability by kept row, shape (kept,)."""
         dull, middling, brisk = self.joint.T
         return np.asarray(dull + middling + brisk)
+
+    @cached_property
+    def draws(self) -> NDArray[np.intp]:
+        """How many draws each kept row holds, shape (kept,)."""
+        return self.hypotheses.draws[self.kept]
+
+    def foremost(self, count: int, among: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
+        """The kept rows, all or those given by their places, that hold so many of the likeliest draws."""
+        at = np.arange(len(self.kept)) if among is None else among
+        draws = self.draws[at]
+        return at[largest(self.rows[at] / draws, count, draws)]
 
     @cached_property
     def _plain(self) -> Floats:
@@ -236,7 +248,7 @@ class Sums:
         return self._prior.forms(Context())
 
     def prior(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Array:
-        """Log prior of every row, shape (rows,); `flags` are those answered yes."""
+        """Log prior of one draw of every row, shape (rows,); `flags` are those answered yes."""
         return _kept(
             self._priors,
             _KEPT_PRIORS,
@@ -248,7 +260,7 @@ class Sums:
         """The probability of each code of a sign among all who are examined, shape (codes,)."""
         if key not in self._expected:
             if self._all is None:
-                self._all = np.exp(self._prior.log(Context()))
+                self._all = np.exp(self._prior.log(Context()) + self._made.log_draws)
             codes = self._made.code(*key)
             self._expected[key] = np.asarray(
                 np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
@@ -315,7 +327,7 @@ class Sums:
         return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
-        """The posterior of some terms from a prior of every row; tempered where `before` is given."""
+        """The posterior of some terms from a prior of a draw of every row; tempered where `before` is given."""
         likelihood, brisk = self._likelihood(found)
         return self._narrowed(prior + likelihood, brisk, found, before)
 
@@ -423,7 +435,9 @@ class Sums:
         # A runner-up is needed to weigh against.
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
             kept = np.flatnonzero(most > most.max() - _FURTHER)
-        joint = log[kept, None].astype(float) + np.log(BRISK_WEIGHTS)[None, :]
+        # Last and in double precision: places that are as likely stay so, whatever their rows hold.
+        own = log[kept].astype(float) + self._made.log_draws[kept]
+        joint = own[:, None] + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
             joint = joint + np.stack([line[kept] for line in total], axis=1)
         return Posterior(self._made, found, kept, joint, before)

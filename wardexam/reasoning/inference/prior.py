@@ -64,7 +64,7 @@ def told(context: Context, flags: Collection[str] = ()) -> list[tuple[str, str]]
 class Priors:
     """The prior of every row, put together from what each word of a story gives.
 
-    A form's rows of one stage are equally likely, so that each is worked out once, in a cell.
+    A form's draws of one stage are equally likely, so that each is worked out once, in a cell.
     """
 
     def __init__(self, hypotheses: Hypotheses) -> None:
@@ -74,7 +74,9 @@ class Priors:
         self._upper = np.array([f.upper for f in self._forms])
         cells = np.arange(len(self._forms) * len(STAGES)).reshape(-1, len(STAGES))
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
-        self._cell_of = np.repeat(cells.ravel().astype(np.int32), held.ravel())
+        self._cell_of = np.empty(hypotheses.rows, np.int32)
+        self._cell_of[hypotheses.row_of] = np.repeat(cells.ravel(), held.ravel())
+        self._draws = hypotheses.draws
         self._columns: dict[tuple[str, str], Floats] = {}
         self._shifts: dict[int, Floats] = {}
         self._staged: dict[str, Floats] = {}
@@ -95,13 +97,14 @@ class Priors:
         return self._parts([f.alarm for f in self._forms])
 
     def log(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Floats:
-        """Log prior of every row, shape (rows,); a site's mass is shared among its forms."""
+        """Log prior of one draw of every row, shape (rows,); a site's mass is shared among its forms."""
         share = self._share(context, flags, alarm=alarm)
         stages = self._stages(context.onset) / (2 * PAIRS)
         cells = share[:, None] * np.where(self._upper[:, None], stages, 1 / (2 * PAIRS))
         cells = cells.ravel()
         with np.errstate(divide="ignore"):
-            return np.asarray(np.log(cells / cells[self._cell_of].sum())[self._cell_of])
+            log = np.log(cells / (cells[self._cell_of] * self._draws).sum())
+        return np.asarray(log[self._cell_of])
 
     def _stages(self, onset: str) -> Floats:
         """How likely each stage is for each form, shape (forms, stages)."""
@@ -168,4 +171,4 @@ class Priors:
 
 def log_prior(hypotheses: Hypotheses, context: Context, flags: Collection[str] = ()) -> Floats:
     """Log prior of every row, shape (rows,)."""
-    return Priors(hypotheses).log(context, flags)
+    return Priors(hypotheses).log(context, flags) + hypotheses.log_draws

@@ -9,7 +9,7 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.inference.evidence import log_likelihood
-from wardexam.reasoning.inference.greatest import largest, most_likely
+from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
 from wardexam.reasoning.reading import Fragile, Site
@@ -18,7 +18,7 @@ from wardexam.reasoning.ties import ordered
 
 _KEPT = 1000  # findings with their neighbours
 _LEAST = 1e-12  # no probability is less, so that it divides
-_ROWS = 300  # the most probable rows; one step of one grade brings no other to the top
+_DRAWS = 300  # the most probable; one step of one grade brings no other to the top
 
 
 @lru_cache(maxsize=_KEPT)
@@ -45,7 +45,7 @@ def one_grade_off(
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
     leaders = set(most_likely(posterior.groups))
-    top = largest(posterior.rows, _ROWS)
+    top = posterior.foremost(_DRAWS)
     own = np.isin(made.group_of[posterior.kept[top]], list(leaders))
     top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first
     if count in (0, len(top)):

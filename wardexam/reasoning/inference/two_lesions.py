@@ -25,7 +25,7 @@ from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
 _FIRST = 8  # candidates for the one half
-_OTHERS = 1200  # rows that may be the other
+_OTHERS = 1200  # draws that may be the other
 
 
 def _lesion(site: str) -> bool:
@@ -53,7 +53,7 @@ def _level(term: Term) -> bool:
 
 
 def _alone(made: Hypotheses, terms: list[Term], prior: Floats) -> Floats:
-    """Log of prior times likelihood of each row alone, at middling briskness, shape (rows,)."""
+    """Log of prior times likelihood of a draw of each row alone, at middling briskness, shape (rows,)."""
     total = prior.copy()
     for term in terms:
         for piece in term.pieces:
@@ -113,7 +113,8 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     weight = weighing_row("weight")
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
-    others = largest(alone, _OTHERS)
+    prior += made.log_draws
+    others = largest(alone, _OTHERS, made.draws)
     found: tuple[float, int, Floats] | None = None
     total = []
     codes_of = {p.key: made.code(*p.key)[others] for t in terms for p in t.pieces}

@@ -1,4 +1,4 @@
-"""A plan of lesions: forms, each a lesion at a place, with the rows that hold its severities.
+"""A plan of lesions: forms, each a lesion at a place, drawn at several severities.
 
 A site has many forms; its prior mass is fixed and shared among them, so that more rows never mean
 more prior.
@@ -32,7 +32,8 @@ class Form:
         name: In words, without side and level.
         weight: How often within the site.
         upper: Whether it has upper motor signs, and so stages.
-        rows: Its rows in the body.
+        draws: Its severities at each of its stages, numbered through all forms.
+        rows: Its rows: of the draws that show alike, one; before that is known, one for each.
         story: How onset, age, sex and the other columns of its row multiply it, where unlike its site's.
         alarm: Whether the tool's own alarm weighs it.
     """
@@ -44,6 +45,7 @@ class Form:
     name: str
     weight: float
     upper: bool
+    draws: slice
     rows: slice
     story: dict[str, dict[str, float]] = field(default_factory=dict)
     alarm: bool = True
@@ -55,7 +57,7 @@ class Plan:
 
     forms: list[Form] = field(default_factory=list)
     fills: list[Fill] = field(default_factory=list)
-    rows: int = 0
+    draws: int = 0
 
     def add(
         self,
@@ -74,7 +76,7 @@ class Plan:
         if weight <= 0:
             return
         count = 2 * PAIRS * (len(STAGES) if upper else 1)
-        where = slice(self.rows, self.rows + count)
+        where = slice(self.draws, self.draws + count)
         self.forms.append(
             Form(
                 site,
@@ -85,21 +87,22 @@ class Plan:
                 weight,
                 upper,
                 where,
+                where,
                 row.story if row else {},
                 row.alarm if row else True,
             )
         )
         self.fills.append(fill)
-        self.rows += count
+        self.draws += count
 
     def body(self, first: int, last: int, structures: Structures) -> Body:
         """The damage of the forms from `first` to before `last`, at every severity."""
         forms, fills = self.forms[first:last], self.fills[first:last]
-        start = forms[0].rows.start
-        body = Body(forms[-1].rows.stop - start, structures)
+        start = forms[0].draws.start
+        body = Body(forms[-1].draws.stop - start, structures)
         plain, staged = severities(PAIRS), severities(PAIRS, len(STAGES))
         for form, fill in zip(forms, fills, strict=True):
-            where = slice(form.rows.start - start, form.rows.stop - start)
+            where = slice(form.draws.start - start, form.draws.stop - start)
             body.now = form.name
             fill(body, where, staged if form.upper else plain)
         return body

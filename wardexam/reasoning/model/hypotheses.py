@@ -1,14 +1,16 @@
 """Every hypothesis as rows of numbers: made once from the tables, or taken from a copy kept on disk.
 
-A row is one form of a lesion at one severity and stage. For every sign and side it holds one code, which
-stands for the losses that row causes there (`outcomes`). Nothing here touches a file: `packed` gives the
+A row is one form of a lesion at one stage and severity, or at several severities that show alike (four in ten do:
+where one side alone is hurt, it makes no difference which would be the worse). For every sign and side it holds one code,
+which stands for the losses that row causes there (`outcomes`). Nothing here touches a file: `packed` gives the
 bytes to keep and `unpacked` reads them back.
 """
 
 import hashlib
 import json
 import zlib
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from functools import cache, cached_property
 from importlib.resources import files
 from itertools import pairwise
@@ -34,6 +36,7 @@ _NAME, _SUM, _SIZE = (
     8,
 )  # bytes of the fingerprint, and of the checksum and size before the rows
 _HEAD = _SUM + _SIZE
+_SLICES = ("draws", "rows")  # of a form
 _CHUNK = 60  # forms worked out at a time, so that the peak of memory stays low
 
 
@@ -47,17 +50,35 @@ class Hypotheses:
         codes: Code by sign and row, shape (signs and sides, rows).
         at: The line of `codes` that belongs to a sign and side; after the signs, each limb with its
             worst loss of sensation (as lower) and of power (as upper).
+        row_of: The row that holds each draw of the forms, shape (draws,).
     """
 
     forms: tuple[Form, ...]
     rows: int
     codes: Codes
     at: dict[Key, int]
+    row_of: NDArray[np.uint16]
 
     @cached_property
     def form_of(self) -> NDArray[np.int16]:
         """The number of each row's form."""
         counts = [f.rows.stop - f.rows.start for f in self.forms]
+        return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
+
+    @cached_property
+    def draws(self) -> NDArray[np.intp]:
+        """How many draws each row holds, shape (rows,)."""
+        return np.bincount(self.row_of)
+
+    @cached_property
+    def log_draws(self) -> NDArray[np.float64]:
+        """Log of that number, shape (rows,)."""
+        return np.log(self.draws)
+
+    @property
+    def form_of_draw(self) -> NDArray[np.int16]:
+        """The number of each draw's form, shape (draws,)."""
+        counts = [f.draws.stop - f.draws.start for f in self.forms]
         return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
 
     @cached_property
@@ -142,27 +163,49 @@ def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
 
 
 def make() -> Hypotheses:
-    """Work every row out from the tables (about half a second).
+    """Work every row out from the tables (about a second).
 
     Raises:
         TableError: A structure is read by a sign and damaged by no lesion, or the other way round.
     """
     lesions, at, structures = plan(), lines(), Structures()
-    codes = np.empty((len(at), lesions.rows), np.uint8)
+    forms: list[Form] = []
+    shown: list[Codes] = []
+    row_of = np.empty(lesions.draws, np.uint16)
     cuts = [*range(0, len(lesions.forms), _CHUNK), len(lesions.forms)]
     for first, last in pairwise(cuts):
         body = lesions.body(first, last, structures)
-        stage = np.concatenate([_stages(f) for f in lesions.forms[first:last]])
-        where = slice(lesions.forms[first].rows.start, lesions.forms[last - 1].rows.stop)
+        some = lesions.forms[first:last]
+        stage = np.concatenate([_stages(f) for f in some])
+        codes = np.empty((len(at), body.rows), np.uint8)
         for line, (sign, _, side) in enumerate(keys()):
             body.now = sign.id
-            codes[line, where] = _code(body, sign, side, stage)
+            codes[line] = _code(body, sign, side, stage)
         for limb in LIMBS:
             for side, name in enumerate(SIDE_NAMES):
                 worst = losses.limb_loss(body, limb, side)
-                codes[at[limb, name], where] = encode(*worst, stage)
+                codes[at[limb, name]] = encode(*worst, stage)
+        for form, of_form in zip(some, np.split(codes, _starts(some), axis=1), strict=True):
+            unlike, number = _unlike(np.vstack([of_form, _stages(form)]))
+            start = forms[-1].rows.stop if forms else 0
+            row_of[form.draws] = start + number
+            forms.append(replace(form, rows=slice(start, start + len(unlike))))
+            shown.append(of_form[:, unlike])
     structures.check()
-    return Hypotheses(tuple(lesions.forms), lesions.rows, codes, at)
+    codes = np.concatenate(shown, axis=1)
+    return Hypotheses(tuple(forms), codes.shape[1], codes, at, row_of)
+
+
+def _starts(forms: Sequence[Form]) -> list[int]:
+    """Where the draws of each form but the first begin, counted from those of the first."""
+    return [form.draws.start - forms[0].draws.start for form in forms[1:]]
+
+
+def _unlike(codes: Codes) -> tuple[list[int], NDArray[np.intp]]:
+    """The first of the draws that show alike, and the number among those of what each draw shows."""
+    known: dict[bytes, int] = {}
+    number = np.array([known.setdefault(draw.tobytes(), len(known)) for draw in codes.T], np.intp)
+    return [int(n) for n in np.unique(number, return_index=True)[1]], number
 
 
 @cache
@@ -189,9 +232,9 @@ def fingerprint() -> str:
 
 def packed(made: Hypotheses) -> bytes:
     """The rows as bytes, with a checksum."""
-    forms = [asdict(f) | {"rows": (f.rows.start, f.rows.stop)} for f in made.forms]
+    forms = [asdict(f) | {name: _ends(getattr(f, name)) for name in _SLICES} for f in made.forms]
     head = json.dumps(forms).encode()
-    body = len(head).to_bytes(_SIZE, "big") + head + made.codes.tobytes()
+    body = len(head).to_bytes(_SIZE, "big") + head + made.row_of.tobytes() + made.codes.tobytes()
     return zlib.crc32(body).to_bytes(_SUM, "big") + body
 
 
@@ -202,9 +245,14 @@ def unpacked(data: bytes | memoryview) -> Hypotheses | None:
         return None
     size = int.from_bytes(data[_SUM:_HEAD], "big")
     forms = tuple(
-        Form(**(row | {"rows": slice(*row["rows"])}))
+        Form(**(row | {name: slice(*row[name]) for name in _SLICES}))
         for row in json.loads(bytes(data[_HEAD : _HEAD + size]))
     )
-    rows = forms[-1].rows.stop
-    codes = np.frombuffer(data[_HEAD + size :], np.uint8).reshape(len(lines()), rows)
-    return Hypotheses(forms, rows, codes, lines())
+    rows, draws = forms[-1].rows.stop, forms[-1].draws.stop
+    row_of = np.frombuffer(data, np.uint16, draws, _HEAD + size)
+    codes = np.frombuffer(data[_HEAD + size + row_of.nbytes :], np.uint8)
+    return Hypotheses(forms, rows, codes.reshape(len(lines()), rows), lines(), row_of)
+
+
+def _ends(part: slice) -> tuple[int, int]:
+    return part.start, part.stop
