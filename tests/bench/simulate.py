@@ -49,13 +49,16 @@ class Ward:
         self.engine: Engine = load()
         self.made: Hypotheses = self.engine.hypotheses
         self.random = np.random.default_rng(seed)
-        self.prior = np.exp(log_prior(self.made, Context()))
+        # By draw, so that a seed gives the same patients however draws are held in rows.
+        by_row = np.exp(log_prior(self.made, Context())) / self.made.draws
+        self.prior = by_row[self.made.row_of]
         self.signs = [(s, side) for s in askable() for side, _ in sides(s)]
 
     def draw(self, lesions: int = 1) -> Drawn:
         """A patient with so many lesions, none of them `none` where there are two."""
         while True:
-            rows = tuple(self.random.choice(len(self.prior), lesions, p=self.prior))
+            drawn = self.random.choice(len(self.prior), lesions, p=self.prior)
+            rows = tuple(self.made.row_of[drawn].tolist())
             groups = {self.made.groups[self.made.group_of[r]] for r in rows}
             if lesions == 1 or (len(groups) == lesions and "none" not in groups):
                 return Drawn(rows, int(self.random.choice(3, p=BRISK_WEIGHTS)))

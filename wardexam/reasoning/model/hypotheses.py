@@ -192,7 +192,7 @@ def make() -> Hypotheses:
             forms.append(replace(form, rows=slice(start, start + len(unlike))))
             shown.append(of_form[:, unlike])
     structures.check()
-    codes = np.concatenate(shown, axis=1)
+    codes = np.ascontiguousarray(np.concatenate(shown, axis=1))
     return Hypotheses(tuple(forms), codes.shape[1], codes, at, row_of)
 
 
