@@ -129,7 +129,7 @@ STAND_FOR = {
     "terminal/test_selection.py::test_a_key_acts_on_whom_the_cursor_shows_whatever_another_session_does": 30,
     "terminal/test_small.py::test_no_key_is_taken_where_nothing_is_seen": 7,
     "terminal/test_urgent_line.py::test_every_screen_of_a_patient_says_it_on_its_second_line": 12,
-    "test_ready.py::test_junk_is_made_anew": 10,
+    "test_ready.py::test_junk_is_made_anew": 12,
     "test_signals.py::test_a_signal_ends_the_program_once": 7,
 }
 

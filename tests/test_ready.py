@@ -34,9 +34,16 @@ def sealed(body):
 def with_forms(change):
     """The good rows with their table of forms changed."""
     size = int.from_bytes(good()[4:12], "big")
-    forms = json.loads(good()[12 : 12 + size])
-    head = json.dumps(change(forms)).encode()
+    table = json.loads(good()[12 : 12 + size])
+    head = json.dumps(table | {"forms": change(table["forms"])}).encode()
     return sealed(len(head).to_bytes(8, "big") + head + good()[12 + size :])
+
+
+def with_draws(change):
+    """The good rows, without their checksum, with the row of each draw changed."""
+    start = 12 + int.from_bytes(good()[4:12], "big")
+    stop = start + made().row_of.nbytes
+    return good()[4:start] + change(made().row_of).tobytes() + good()[stop:]
 
 
 def every(**fields):
@@ -73,6 +80,10 @@ JUNK = {
     "a weight that is none": lambda: with_forms(every(weight=float("nan"))),
     "no rows": lambda: with_forms(every(rows=[0, 0])),
     "rows of text": lambda: with_forms(every(rows=["a", "b"])),
+    "no draws": lambda: with_forms(every(draws=[0, 0])),
+    "a story beyond the last": lambda: with_forms(every(story=9999)),
+    "draws of other forms": lambda: sealed(with_draws(lambda rows: rows[::-1])),
+    "draws beyond the rows": lambda: sealed(with_draws(lambda rows: rows + rows.max())),
     "an onset of text": lambda: with_forms(every(onset="sudden")),
     "a field more": lambda: with_forms(every(more=1)),
     "codes beyond the table": lambda: sealed(good()[4:-1000] + b"\xff" * 1000),

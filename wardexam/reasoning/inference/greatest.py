@@ -35,7 +35,9 @@ def leading_chance(chances: Values) -> int:
     return int(most_likely(chances)[0])
 
 
-def largest(values: Values, count: int, times: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
+def largest(
+    values: Values, count: int, times: NDArray[np.integer[Any]] | None = None
+) -> NDArray[np.intp]:
     """Where the largest values are, ascending by place: so many, and all that equal the last of them.
 
     Args:

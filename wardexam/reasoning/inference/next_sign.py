@@ -4,11 +4,11 @@ Both for each second that it takes. Which answers would raise the urgency is not
 the findings to ask the rules about, and `next_signs` takes what is expected of them.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import fsum
-from typing import Any, cast
+from typing import Any, Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,9 @@ from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
-_DRAWS = 180  # the most probable: what is chosen by them tells nine tenths of what the best sign would
+_DRAWS = (
+    180  # the most probable: what is chosen by them tells nine tenths of what the best sign would
+)
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 _KEPT_ODD = 1000  # signs and sides with their answers
 _RARE = 1e-3  # an answer less likely than this changes nothing that is expected
@@ -210,9 +212,21 @@ def information(posterior: Posterior, examination: Findings) -> dict[SignKey, fl
     return {(t.sign.id, t.side): even(t.bits) for t in informed(posterior, examination)[1]}
 
 
-Rises = Callable[
-    [Iterable[Finding]], list[int]
-]  # by how many levels the urgency would rise with each
+class Rises(Protocol):
+    """By how many levels the urgency would rise with each of some findings.
+
+    Attributes:
+        most: By how many at most.
+    """
+
+    most: int
+
+    def __call__(self, possible: Iterable[Finding]) -> list[int]:
+        """By how many with each."""
+        ...
+
+
+_Possible = list[tuple[float, Finding]]  # how likely each answer out of the usual is
 
 
 def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
@@ -239,12 +253,17 @@ def next_signs(
     """
     made, context = posterior.hypotheses, examination.context
     groups, told = informed(posterior, examination)
-    expected = [0.0] * len(told)
+    expected = dict.fromkeys(range(len(told)), 0.0)
+    possible: list[_Possible] = []
     if rises:
         urgent = np.array([_urgent(made.groups[g]) for g in groups])
-        expected = _expected([t.possible(urgent) for t in told], rises)
+        possible = [t.possible(urgent) for t in told]
+        expected |= _expected(possible, [n for n, p in enumerate(possible) if _may_be_worth(p, rises)], rises)  # fmt: skip
 
-    each = [worth(t.bits, rise, seconds(t.sign.id)) for t, rise in zip(told, expected, strict=True)]
+    each = [
+        worth(t.bits, rise, seconds(t.sign.id))
+        for t, rise in zip(told, expected.values(), strict=True)
+    ]
     shown, best = weighing_row("next_sign")["shown"], list[int]()
     for urgent_first in (True, False):
         those = [n for n, (first, _) in enumerate(each) if first == urgent_first]
@@ -252,6 +271,8 @@ def next_signs(
             least = sorted(each[n][1] for n in those)[-shown] - EQUAL
             those = [n for n in those if each[n][1] >= least]
         best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
+    if rises:
+        expected |= _expected(possible, best[:shown], rises)
     return tuple(_next_sign(made, told[n], expected[n], groups, context) for n in best[:shown])
 
 
@@ -261,10 +282,16 @@ def _urgent(group: str) -> bool:
     return bool(sites()[group.partition(".")[0]]["urgent"])
 
 
-def _expected(possible: list[list[tuple[float, Finding]]], rises: Rises) -> list[float]:
-    """The rise of urgency, in levels, that is expected of each sign."""
-    each = iter(rises([finding for those in possible for _, finding in those]))
-    return [fsum(chance * next(each) for chance, _ in those) for those in possible]
+def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
+    """Whether a sign may be expected to raise the urgency by so much that it is asked first."""
+    least: float = read("inference/next_sign.toml")["order"]["worth"]
+    return fsum(chance for chance, _ in possible) * rises.most >= least - EQUAL
+
+
+def _expected(possible: list[_Possible], of: list[int], rises: Rises) -> dict[int, float]:
+    """The rise of urgency, in levels, that is expected of some signs, by their numbers."""
+    each = iter(rises([finding for n in of for _, finding in possible[n]]))
+    return {n: fsum(chance * next(each) for chance, _ in possible[n]) for n in of}
 
 
 def _next_sign(

@@ -97,7 +97,7 @@ class Posterior:
         return np.asarray(dull + middling + brisk)
 
     @cached_property
-    def draws(self) -> NDArray[np.intp]:
+    def draws(self) -> NDArray[np.uint8]:
         """How many draws each kept row holds, shape (kept,)."""
         return self.hypotheses.draws[self.kept]
 
@@ -260,7 +260,9 @@ class Sums:
         """The probability of each code of a sign among all who are examined, shape (codes,)."""
         if key not in self._expected:
             if self._all is None:
-                self._all = np.exp(self._prior.log(Context()) + self._made.log_draws)
+                self._all = np.exp(
+                    self._prior.log(Context()) + np.log(self._made.draws, dtype=float)
+                )
             codes = self._made.code(*key)
             self._expected[key] = np.asarray(
                 np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
@@ -436,7 +438,7 @@ class Sums:
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         # Last and in double precision: places that are as likely stay so, whatever their rows hold.
-        own = log[kept].astype(float) + self._made.log_draws[kept]
+        own = log[kept].astype(float) + np.log(self._made.draws[kept], dtype=float)
         joint = own[:, None] + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
             joint = joint + np.stack([line[kept] for line in total], axis=1)

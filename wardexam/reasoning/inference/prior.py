@@ -171,4 +171,4 @@ class Priors:
 
 def log_prior(hypotheses: Hypotheses, context: Context, flags: Collection[str] = ()) -> Floats:
     """Log prior of every row, shape (rows,)."""
-    return Priors(hypotheses).log(context, flags) + hypotheses.log_draws
+    return Priors(hypotheses).log(context, flags) + np.log(hypotheses.draws, dtype=float)

@@ -10,10 +10,11 @@ import hashlib
 import json
 import zlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from importlib.resources import files
 from itertools import pairwise
+from sys import intern
 from typing import Literal
 
 import numpy as np
@@ -66,14 +67,9 @@ class Hypotheses:
         return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
 
     @cached_property
-    def draws(self) -> NDArray[np.intp]:
-        """How many draws each row holds, shape (rows,)."""
-        return np.bincount(self.row_of)
-
-    @cached_property
-    def log_draws(self) -> NDArray[np.float64]:
-        """Log of that number, shape (rows,)."""
-        return np.log(self.draws)
+    def draws(self) -> NDArray[np.uint8]:
+        """How many draws each row holds, shape (rows,); 72 at most."""
+        return np.bincount(self.row_of).astype(np.uint8)
 
     @property
     def form_of_draw(self) -> NDArray[np.int16]:
@@ -232,8 +228,15 @@ def fingerprint() -> str:
 
 def packed(made: Hypotheses) -> bytes:
     """The rows as bytes, with a checksum."""
-    forms = [asdict(f) | {name: _ends(getattr(f, name)) for name in _SLICES} for f in made.forms]
-    head = json.dumps(forms).encode()
+    stories = {json.dumps(f.story): f.story for f in made.forms}
+    number = {story: n for n, story in enumerate(stories)}
+    forms = [
+        {f.name: getattr(form, f.name) for f in fields(Form)}
+        | {name: _ends(getattr(form, name)) for name in _SLICES}
+        | {"story": number[json.dumps(form.story)]}
+        for form in made.forms
+    ]
+    head = json.dumps({"stories": list(stories.values()), "forms": forms}).encode()
     body = len(head).to_bytes(_SIZE, "big") + head + made.row_of.tobytes() + made.codes.tobytes()
     return zlib.crc32(body).to_bytes(_SUM, "big") + body
 
@@ -244,10 +247,15 @@ def unpacked(data: bytes | memoryview) -> Hypotheses | None:
     if len(data) < _HEAD or zlib.crc32(data[_SUM:]) != int.from_bytes(data[:_SUM], "big"):
         return None
     size = int.from_bytes(data[_SUM:_HEAD], "big")
+    head = json.loads(bytes(data[_HEAD : _HEAD + size]))
     forms = tuple(
-        Form(**(row | {name: slice(*row[name]) for name in _SLICES}))
-        for row in json.loads(bytes(data[_HEAD : _HEAD + size]))
-    )
+        Form(**(
+            {name: intern(value) if isinstance(value, str) else value for name, value in row.items()}
+            | {name: slice(*row[name]) for name in _SLICES}
+            | {"story": head["stories"][row["story"]]}
+        ))
+        for row in head["forms"]
+    )  # fmt: skip
     rows, draws = forms[-1].rows.stop, forms[-1].draws.stop
     row_of = np.frombuffer(data, np.uint16, draws, _HEAD + size)
     codes = np.frombuffer(data[_HEAD + size + row_of.nbytes :], np.uint8)

@@ -4,48 +4,61 @@ Only the rules are asked, never the tool's own alarm; and only of answers out of
 raises anything.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from functools import cache, lru_cache
 
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.rules.conditions import KEPT_HELD, Held, held
+from wardexam.reasoning.rules.conditions import Held, held
 from wardexam.reasoning.rules.one_more import NOTHING, OneMore, with_those_spoken_of
 from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, holds, rules
 
 _HIGHEST = len(WORDS) - 1
+KEPT_RISING = 3  # some 60 kB each: of what is entered, of what the next key may make of it, of what was before
 
 
-Rises = Callable[[Iterable[Finding]], list[int]]
+class Rising:
+    """By how many levels the urgency would rise with one more finding.
 
+    Args:
+        now: Which conditions hold.
+        said: The flags said yes and the conditions that hold.
+        level: How urgent that is.
 
-def rising(found: Findings) -> Rises | None:
-    """What gives by how many levels the urgency would rise with each of some findings; None where it cannot rise.
-
-    Each of those findings is one out of the usual of a sign that was not examined.
+    Attributes:
+        most: By how many levels it can rise at most.
     """
+
+    def __init__(self, now: Held, said: frozenset[str], level: int) -> None:
+        self._said, self._level = said, level
+        self._one_more = OneMore(now, _spoken_of_above(level))
+        could = said.union(f"sign:{name}" for name in self._one_more.near)
+        self._may_fire = tuple(row for row in _above(level) if fires(row, could))
+        self._among = self._one_more.near & _spoken_of(self._may_fire)
+        self._known = {NOTHING: 0}
+        self.most = max((row.urgency - level for row in self._may_fire), default=0)
+
+    def __call__(self, possible: Iterable[Finding]) -> list[int]:
+        """By how many it would with each of some findings, out of the usual and of signs that were not examined."""
+        return [self._rise(finding) for finding in possible]
+
+    def _rise(self, finding: Finding) -> int:
+        further = self._one_more.further(finding, self._among)
+        if further not in self._known:
+            would = _highest(self._may_fire, self._said.union(f"sign:{name}" for name in further))
+            self._known[further] = max(0, would - self._level)
+        return self._known[further]
+
+
+def rising(found: Findings) -> Rising | None:
+    """What gives by how many levels the urgency would rise with a finding; None where it cannot rise."""
     return _rising(held(found), frozenset(holds(found)))
 
 
-@lru_cache(maxsize=KEPT_HELD)
-def _rising(now: Held, said: frozenset[str]) -> Rises | None:
+@lru_cache(maxsize=KEPT_RISING)
+def _rising(now: Held, said: frozenset[str]) -> Rising | None:
     level = _highest(rules().values(), said)
-    if level == _HIGHEST:
-        return None
-    one_more = OneMore(now, _spoken_of_above(level))
-    could = said.union(f"sign:{name}" for name in one_more.near)
-    may_fire = tuple(row for row in _above(level) if fires(row, could))
-    among = one_more.near & _spoken_of(may_fire)
-    known = {NOTHING: 0}
-
-    def rise(finding: Finding) -> int:
-        further = one_more.further(finding, among)
-        if further not in known:
-            would = _highest(may_fire, said.union(f"sign:{name}" for name in further))
-            known[further] = max(0, would - level)
-        return known[further]
-
-    return lambda possible: [rise(one) for one in possible]
+    return None if level == _HIGHEST else Rising(now, said, level)
 
 
 def _highest(those: Iterable[Rule], what: frozenset[str]) -> int:
