@@ -214,7 +214,7 @@ def test_a_trail_that_was_cut_is_found_also_after_it_has_grown_again(ward):
 # --- all of it
 
 
-@pytest.mark.parametrize("each", [12, pytest.param(1, marks=pytest.mark.long)])
+@pytest.mark.parametrize("each", [7, pytest.param(1, marks=pytest.mark.long)])
 def test_every_attack_alone_with_no_screen(tmp_path, each):
     """Of each kind one in so many of its places."""
     place = hostile.Range(tmp_path, quick=True)
