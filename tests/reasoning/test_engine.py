@@ -1,5 +1,7 @@
 """The engine: what must hold whatever is entered, and what is right on the plain facts of the trade."""
 
+import math
+import random
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +22,7 @@ from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.explanation import told_words, weighed
+from wardexam.reasoning.inference.next_sign import next_signs
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
@@ -28,6 +31,7 @@ from wardexam.reasoning.model.damage import Body
 from wardexam.reasoning.model.forms import PAIRS, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
+from wardexam.reasoning.rules.conditions import held, table
 from wardexam.reasoning.rules.raising import rising
 from wardexam.reasoning.rules.urgency import assess, level_of
 
@@ -193,6 +197,48 @@ def test_the_rules_asked_for_one_more_finding_say_what_they_say_of_the_whole():
         ]
         rises = rising(found)
         assert (rises(asked) if rises else [0] * len(asked)) == long
+
+
+def asked(seed: int, count: int):
+    """Random examinations in which some questions are answered."""
+    draw = random.Random(seed)
+    for found in examinations(seed, count):
+        flags = {f: draw.choice(("yes", "no")) for f in draw.sample(list(every_flag()), 6)}
+        yield found.model_copy(update={"flags": flags})
+
+
+def test_a_condition_that_is_left_untried_would_not_have_held():
+    opened = 0
+    for found in asked(5, 300):
+        seen = held(found).seen
+        assert held(found).names == seen.hold(table().order)
+        opened += len(table().open_to(seen))
+    assert opened < 300 * len(table().order) / 2  # most are left untried
+
+
+class Asked:
+    """The rises of urgency, with how many findings were asked about; `most` says of which it is worth it."""
+
+    def __init__(self, rises, most):
+        self.rises, self.most, self.count = rises, most, 0
+
+    def __call__(self, possible):
+        self.count += len(possible)
+        return self.rises(possible)
+
+
+def test_a_sign_that_the_rules_are_not_asked_about_would_not_have_come_first():
+    engine, fewer = load(), 0
+    for found in examinations(6, 60):
+        slow = found.context.model_copy(update={"onset": "longer"})  # few are at the top already
+        found = found.model_copy(update={"context": slow})
+        posterior, rises = engine.posterior(found), rising(found)
+        if rises is None:
+            continue
+        every, few = Asked(rises, math.inf), Asked(rises, rises.most)
+        assert next_signs(posterior, found, few) == next_signs(posterior, found, every)
+        fewer += few.count < every.count
+    assert fewer > 10
 
 
 def prior_of(engine) -> dict[str, float]:

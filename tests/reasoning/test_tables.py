@@ -57,7 +57,7 @@ TECHNICAL = {
     "acts.py": {"LONGEST"},
     "conditions.py": {"KEPT_HELD"},
     "one_more.py": {"_KEPT"},
-    "raising.py": {"KEPT_RISING"},
+    "raising.py": {"_KEPT"},
 }
 
 

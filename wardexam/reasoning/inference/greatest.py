@@ -47,10 +47,8 @@ def largest(
     """
     if (len(values) if times is None else times.sum()) <= count:
         return np.arange(len(values))
-    if len(values) > count:
-        least = float(np.partition(values, len(values) - count)[len(values) - count])
-    else:
-        least = float(values.min())
+    place = max(0, len(values) - count)
+    least = float(np.partition(values, place)[place])
     if times is not None:
         # Each counts at least as one: what is sought is among them.
         top = np.flatnonzero(values >= least)

@@ -30,9 +30,7 @@ from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
-_DRAWS = (
-    180  # the most probable: what is chosen by them tells nine tenths of what the best sign would
-)
+_DRAWS = 180  # the most probable; what they choose tells 9 tenths of what the best sign would
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 _KEPT_ODD = 1000  # signs and sides with their answers
 _RARE = 1e-3  # an answer less likely than this changes nothing that is expected
@@ -237,8 +235,13 @@ def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
         rise: Expected, in levels.
         each: Seconds that it takes.
     """
-    least = read("inference/next_sign.toml")["order"]["worth"]
-    return (True, rise / each) if rise >= least else (False, bits / each)
+    return (True, rise / each) if rise >= _least_rise() else (False, bits / each)
+
+
+def _least_rise() -> float:
+    """From which rise on, in levels, a sign is asked first."""
+    least: float = read("inference/next_sign.toml")["order"]["worth"]
+    return least
 
 
 def next_signs(
@@ -253,17 +256,15 @@ def next_signs(
     """
     made, context = posterior.hypotheses, examination.context
     groups, told = informed(posterior, examination)
-    expected = dict.fromkeys(range(len(told)), 0.0)
+    expected: dict[int, float] = {}
     possible: list[_Possible] = []
     if rises:
         urgent = np.array([_urgent(made.groups[g]) for g in groups])
         possible = [t.possible(urgent) for t in told]
-        expected |= _expected(possible, [n for n, p in enumerate(possible) if _may_be_worth(p, rises)], rises)  # fmt: skip
+        may = [n for n, those in enumerate(possible) if _may_be_worth(those, rises)]
+        expected = _expected(possible, may, rises)
 
-    each = [
-        worth(t.bits, rise, seconds(t.sign.id))
-        for t, rise in zip(told, expected.values(), strict=True)
-    ]
+    each = [worth(t.bits, expected.get(n, 0.0), seconds(t.sign.id)) for n, t in enumerate(told)]
     shown, best = weighing_row("next_sign")["shown"], list[int]()
     for urgent_first in (True, False):
         those = [n for n, (first, _) in enumerate(each) if first == urgent_first]
@@ -271,9 +272,10 @@ def next_signs(
             least = sorted(each[n][1] for n in those)[-shown] - EQUAL
             those = [n for n in those if each[n][1] >= least]
         best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
+    best = best[:shown]
     if rises:
-        expected |= _expected(possible, best[:shown], rises)
-    return tuple(_next_sign(made, told[n], expected[n], groups, context) for n in best[:shown])
+        expected |= _expected(possible, [n for n in best if n not in expected], rises)
+    return tuple(_next_sign(made, told[n], expected.get(n, 0.0), groups, context) for n in best)
 
 
 @cache
@@ -284,8 +286,7 @@ def _urgent(group: str) -> bool:
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
     """Whether a sign may be expected to raise the urgency by so much that it is asked first."""
-    least: float = read("inference/next_sign.toml")["order"]["worth"]
-    return fsum(chance for chance, _ in possible) * rises.most >= least - EQUAL
+    return fsum(chance for chance, _ in possible) * rises.most >= _least_rise() - EQUAL
 
 
 def _expected(possible: list[_Possible], of: list[int], rises: Rises) -> dict[int, float]:

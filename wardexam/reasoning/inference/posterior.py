@@ -260,9 +260,7 @@ class Sums:
         """The probability of each code of a sign among all who are examined, shape (codes,)."""
         if key not in self._expected:
             if self._all is None:
-                self._all = np.exp(
-                    self._prior.log(Context()) + np.log(self._made.draws, dtype=float)
-                )
+                self._all = np.exp(self._prior.of_rows(Context()))
             codes = self._made.code(*key)
             self._expected[key] = np.asarray(
                 np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
@@ -438,7 +436,7 @@ class Sums:
         if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         # Last and in double precision: places that are as likely stay so, whatever their rows hold.
-        own = log[kept].astype(float) + np.log(self._made.draws[kept], dtype=float)
+        own = log[kept].astype(float) + self._made.log_draws(kept)
         joint = own[:, None] + np.log(BRISK_WEIGHTS)[None, :]
         if total is not None:
             joint = joint + np.stack([line[kept] for line in total], axis=1)

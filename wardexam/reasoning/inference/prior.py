@@ -68,7 +68,7 @@ class Priors:
     """
 
     def __init__(self, hypotheses: Hypotheses) -> None:
-        self._forms = hypotheses.forms
+        self._made, self._forms = hypotheses, hypotheses.forms
         self._own = np.array([sites()[f.site]["prior"] for f in self._forms], float)
         self._part = self._parts([True] * len(self._forms))
         self._upper = np.array([f.upper for f in self._forms])
@@ -76,7 +76,6 @@ class Priors:
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
         self._cell_of = np.empty(hypotheses.rows, np.int32)
         self._cell_of[hypotheses.row_of] = np.repeat(cells.ravel(), held.ravel())
-        self._draws = hypotheses.draws
         self._columns: dict[tuple[str, str], Floats] = {}
         self._shifts: dict[int, Floats] = {}
         self._staged: dict[str, Floats] = {}
@@ -103,8 +102,12 @@ class Priors:
         cells = share[:, None] * np.where(self._upper[:, None], stages, 1 / (2 * PAIRS))
         cells = cells.ravel()
         with np.errstate(divide="ignore"):
-            log = np.log(cells / (cells[self._cell_of] * self._draws).sum())
+            log = np.log(cells / (cells[self._cell_of] * self._made.draws).sum())
         return np.asarray(log[self._cell_of])
+
+    def of_rows(self, context: Context, flags: Collection[str] = ()) -> Floats:
+        """Log prior of every row, with all draws that it holds, shape (rows,)."""
+        return self.log(context, flags) + self._made.log_draws()
 
     def _stages(self, onset: str) -> Floats:
         """How likely each stage is for each form, shape (forms, stages)."""
@@ -171,4 +174,4 @@ class Priors:
 
 def log_prior(hypotheses: Hypotheses, context: Context, flags: Collection[str] = ()) -> Floats:
     """Log prior of every row, shape (rows,)."""
-    return Priors(hypotheses).log(context, flags) + np.log(hypotheses.draws, dtype=float)
+    return Priors(hypotheses).of_rows(context, flags)

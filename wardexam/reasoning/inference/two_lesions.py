@@ -113,7 +113,7 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     weight = weighing_row("weight")
     prior = log_prior.astype(float)
     alone = _alone(made, terms, prior)
-    prior += np.log(made.draws, dtype=float)
+    prior += made.log_draws()
     others = largest(alone, _OTHERS, made.draws)
     found: tuple[float, int, Floats] | None = None
     total = []

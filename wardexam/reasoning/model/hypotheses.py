@@ -9,13 +9,12 @@ bytes to keep and `unpacked` reads them back.
 import hashlib
 import json
 import zlib
-from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from importlib.resources import files
 from itertools import pairwise
 from sys import intern
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,19 +62,21 @@ class Hypotheses:
     @cached_property
     def form_of(self) -> NDArray[np.int16]:
         """The number of each row's form."""
-        counts = [f.rows.stop - f.rows.start for f in self.forms]
-        return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
+        return _numbers([form.rows for form in self.forms])
 
     @cached_property
     def draws(self) -> NDArray[np.uint8]:
         """How many draws each row holds, shape (rows,); 72 at most."""
         return np.bincount(self.row_of).astype(np.uint8)
 
+    def log_draws(self, rows: NDArray[np.intp] | None = None) -> NDArray[np.float64]:
+        """Log of how many draws each row holds, or each of those given."""
+        return np.log(self.draws if rows is None else self.draws[rows], dtype=float)
+
     @property
     def form_of_draw(self) -> NDArray[np.int16]:
         """The number of each draw's form, shape (draws,)."""
-        counts = [f.draws.stop - f.draws.start for f in self.forms]
-        return np.repeat(np.arange(len(self.forms), dtype=np.int16), counts)
+        return _numbers([form.draws for form in self.forms])
 
     @cached_property
     def groups(self) -> list[str]:
@@ -135,6 +136,11 @@ class Hypotheses:
         return made
 
 
+def _numbers(parts: list[slice]) -> NDArray[np.int16]:
+    """The number of the part that each place lies in, where one part follows the other."""
+    return np.repeat(np.arange(len(parts), dtype=np.int16), [p.stop - p.start for p in parts])
+
+
 def keys() -> list[tuple[Sign, str, int]]:
     """Every sign and side, in the order of the catalogue: the lines of `Hypotheses.codes`."""
     return [(s, side, n) for s in catalogue().values() for side, n in losses.sides(s)]
@@ -173,7 +179,8 @@ def make() -> Hypotheses:
         body = lesions.body(first, last, structures)
         some = lesions.forms[first:last]
         stage = np.concatenate([_stages(f) for f in some])
-        codes = np.empty((len(at), body.rows), np.uint8)
+        codes = np.empty((len(at) + 1, body.rows), np.uint8)
+        codes[-1] = stage  # draws of two stages are never one row
         for line, (sign, _, side) in enumerate(keys()):
             body.now = sign.id
             codes[line] = _code(body, sign, side, stage)
@@ -181,27 +188,24 @@ def make() -> Hypotheses:
             for side, name in enumerate(SIDE_NAMES):
                 worst = losses.limb_loss(body, limb, side)
                 codes[at[limb, name]] = encode(*worst, stage)
-        for form, of_form in zip(some, np.split(codes, _starts(some), axis=1), strict=True):
-            unlike, number = _unlike(np.vstack([of_form, _stages(form)]))
+        before = some[0].draws.start
+        for form in some:
+            of_form = codes[:, form.draws.start - before : form.draws.stop - before]
+            unlike, number = _unlike(of_form)
             start = forms[-1].rows.stop if forms else 0
             row_of[form.draws] = start + number
             forms.append(replace(form, rows=slice(start, start + len(unlike))))
-            shown.append(of_form[:, unlike])
+            shown.append(of_form[:-1, unlike])
     structures.check()
     codes = np.ascontiguousarray(np.concatenate(shown, axis=1))
     return Hypotheses(tuple(forms), codes.shape[1], codes, at, row_of)
 
 
-def _starts(forms: Sequence[Form]) -> list[int]:
-    """Where the draws of each form but the first begin, counted from those of the first."""
-    return [form.draws.start - forms[0].draws.start for form in forms[1:]]
-
-
-def _unlike(codes: Codes) -> tuple[list[int], NDArray[np.intp]]:
+def _unlike(codes: Codes) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """The first of the draws that show alike, and the number among those of what each draw shows."""
     known: dict[bytes, int] = {}
-    number = np.array([known.setdefault(draw.tobytes(), len(known)) for draw in codes.T], np.intp)
-    return [int(n) for n in np.unique(number, return_index=True)[1]], number
+    number = [known.setdefault(draw.tobytes(), len(known)) for draw in codes.T]
+    return np.unique(number, return_index=True)[1], np.array(number)
 
 
 @cache
@@ -228,15 +232,13 @@ def fingerprint() -> str:
 
 def packed(made: Hypotheses) -> bytes:
     """The rows as bytes, with a checksum."""
-    stories = {json.dumps(f.story): f.story for f in made.forms}
-    number = {story: n for n, story in enumerate(stories)}
-    forms = [
-        {f.name: getattr(form, f.name) for f in fields(Form)}
-        | {name: _ends(getattr(form, name)) for name in _SLICES}
-        | {"story": number[json.dumps(form.story)]}
-        for form in made.forms
-    ]
-    head = json.dumps({"stories": list(stories.values()), "forms": forms}).encode()
+    stories: list[Story] = []
+    for form in made.forms:
+        if form.story not in stories:
+            stories.append(form.story)
+    head = json.dumps(
+        {"stories": stories, "forms": [_row(f, stories) for f in made.forms]}
+    ).encode()
     body = len(head).to_bytes(_SIZE, "big") + head + made.row_of.tobytes() + made.codes.tobytes()
     return zlib.crc32(body).to_bytes(_SUM, "big") + body
 
@@ -248,19 +250,25 @@ def unpacked(data: bytes | memoryview) -> Hypotheses | None:
         return None
     size = int.from_bytes(data[_SUM:_HEAD], "big")
     head = json.loads(bytes(data[_HEAD : _HEAD + size]))
-    forms = tuple(
-        Form(**(
-            {name: intern(value) if isinstance(value, str) else value for name, value in row.items()}
-            | {name: slice(*row[name]) for name in _SLICES}
-            | {"story": head["stories"][row["story"]]}
-        ))
-        for row in head["forms"]
-    )  # fmt: skip
+    forms = tuple(_form(row, head["stories"]) for row in head["forms"])
     rows, draws = forms[-1].rows.stop, forms[-1].draws.stop
     row_of = np.frombuffer(data, np.uint16, draws, _HEAD + size)
     codes = np.frombuffer(data[_HEAD + size + row_of.nbytes :], np.uint8)
     return Hypotheses(forms, rows, codes.reshape(len(lines()), rows), lines(), row_of)
 
 
-def _ends(part: slice) -> tuple[int, int]:
-    return part.start, part.stop
+Story = dict[str, dict[str, float]]
+
+
+def _row(form: Form, stories: list[Story]) -> dict[str, Any]:
+    """A form as JSON takes it, its story by number: few differ."""
+    row = {f.name: getattr(form, f.name) for f in fields(Form)}
+    row |= {name: (row[name].start, row[name].stop) for name in _SLICES}
+    return row | {"story": stories.index(form.story)}
+
+
+def _form(row: dict[str, Any], stories: list[Story]) -> Form:
+    """The form that `_row` gave; forms share their stories and texts."""
+    row = {name: intern(v) if isinstance(v, str) else v for name, v in row.items()}
+    row |= {name: slice(*row[name]) for name in _SLICES}
+    return Form(**(row | {"story": stories[row["story"]]}))

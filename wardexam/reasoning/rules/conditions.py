@@ -30,12 +30,8 @@ from wardexam.reasoning.tables import change_row, conditions_row
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
-_FIELDS = (
-    "complaint",
-    "complaint_side",
-    "pain",
-    "onset",
-)  # of the story, of which a test names words
+# Fields of the story whose words a test names.
+_FIELDS = ("complaint", "complaint_side", "pain", "onset")
 
 NO_PLACES = frozenset[int]()  # the same wherever there are none: there are thousands
 KEPT_HELD = 8  # sets of what was found for which it is known what holds

@@ -14,7 +14,7 @@ from wardexam.reasoning.rules.one_more import NOTHING, OneMore, with_those_spoke
 from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, holds, rules
 
 _HIGHEST = len(WORDS) - 1
-KEPT_RISING = 3  # some 60 kB each: of what is entered, of what the next key may make of it, of what was before
+_KEPT = 3  # some 60 kB each: what is entered, what the next key may make of it, what was before
 
 
 class Rising:
@@ -55,7 +55,7 @@ def rising(found: Findings) -> Rising | None:
     return _rising(held(found), frozenset(holds(found)))
 
 
-@lru_cache(maxsize=KEPT_RISING)
+@lru_cache(maxsize=_KEPT)
 def _rising(now: Held, said: frozenset[str]) -> Rising | None:
     level = _highest(rules().values(), said)
     return None if level == _HIGHEST else Rising(now, said, level)
