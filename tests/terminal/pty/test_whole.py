@@ -162,8 +162,7 @@ def test_arrows_and_the_home_row_move_alike(tmp_path):
         places = []
         for keys in (["\x1b[B", "\x1b[B", "\x1b[C", "\x1b[A"], ["k", "l", "j", "j", "h", "k"]):
             for key in keys:
-                session.send(key)
-                session.quiet(0.1)
+                session.tap(key)
                 places.append([(y, x) for y, x, _ in session.reversed_cells()])
         arrows, home = places[:4], places[4:]
         assert arrows == [home[5], home[4], home[3], home[2]]
