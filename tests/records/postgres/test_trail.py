@@ -2,6 +2,7 @@
 
 import json
 import threading
+import time
 
 import psycopg
 import pytest
@@ -67,6 +68,44 @@ def test_a_save_that_is_undone_leaves_no_line(server_ward, patient, examination,
     assert server_ward.examinations(patient.id) == ()
     assert [line["event"] for line in lines(server_ward)] == ["admitted"]
     assert check(server_ward).sound
+
+
+def test_views_that_waited_are_written_once_each_whoever_settles_at_once(
+    server_ward, patient, monkeypatch
+):
+    server_ward.admit(patient, "x")
+    real = server_ward.server.change
+    monkeypatch.setattr(server_ward.server, "change", _refused)
+    for number in range(8):
+        server_ward.record("viewed", patient.id, "x", str(number))
+    assert "cannot be written" in server_ward.problem
+
+    def slow(work):
+        made = real(work)
+        time.sleep(0.01)  # the line is written, and the other thread looks what waits
+        return made
+
+    monkeypatch.setattr(server_ward.server, "change", slow)
+    fell = []
+
+    def settle():
+        try:
+            server_ward.settle()
+        except Exception as error:
+            fell.append(error)
+
+    threads = [threading.Thread(target=settle) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not fell
+    assert not server_ward.problem
+    assert [x["what"] for x in lines(server_ward) if x["event"] == "viewed"] == list("01234567")
+
+
+def _refused(work):
+    raise RecordsError("the server is away")
 
 
 def test_many_write_at_once_and_the_chain_holds(server_ward, patient, ward_url):

@@ -7,7 +7,9 @@ puts the event into the trail, all in one. What is read is verified row by row b
 import json
 import math
 import re
+import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict, fields, replace
@@ -82,7 +84,8 @@ class PostgresWard:
         self.spool = elsewhere_of(self.ward_id)
         self._drafts = ExaminationDrafts(server, self.spool)
         self._sheet_drafts = SheetDrafts(server, self.spool)
-        self._waiting: list[tuple[str, str, str, str]] = []  # views that are not in the trail yet
+        self._waiting: deque[tuple[str, str, str, str]] = deque()  # views not in the trail yet
+        self._settling = threading.Lock()  # each of them is written once, whoever asks at once
         self._problem = ""
         with suppress(RecordsError):
             self._drafts.sweep(self._is_saved)
@@ -158,14 +161,18 @@ class PostgresWard:
 
     def settle(self) -> None:
         """Put views into the trail that could not be written; every other event stands with what it tells of."""
+        if not self._settling.acquire(timeout=self.patience):
+            return  # another thread is at it, and says what hinders it
         try:
             while self._waiting:
                 event = self._waiting[0]
                 self.server.change(lambda change, event=event: change.note(*event))  # type: ignore[misc]
-                self._waiting.pop(0)
+                self._waiting.popleft()
             self._problem = ""
         except RecordsError as error:
             self._problem = f"the audit trail cannot be written: {error.what}"
+        finally:
+            self._settling.release()
 
     # --- what is read
 
