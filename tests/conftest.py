@@ -17,7 +17,7 @@ settings.load_profile("same")
 HERE = Path(__file__).parent
 pytest_plugins = ["tests.records.postgres.fixtures"]
 _FOLDERS = count()  # of this process
-GARBAGE = 20_000  # objects made before it is looked for: with Python's 700 a seventh of all time goes there
+GARBAGE = 200_000  # objects made before it is looked for: with Python's 700 a seventh of all time goes there
 gc.disable()  # while tests are collected, nothing is
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go

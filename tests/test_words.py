@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -36,21 +37,23 @@ OF_SEVERAL = {"{} patients have this number or bed"}
 OF_SCRIPTS = ("text or a dict is needed, not {}",)
 
 
+@cache
 def messages(path):
     """Every text in a file that is no docstring and has more than one word, with what is put in as ``{}``."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = [*ast.walk(ast.parse(path.read_text(encoding="utf-8")))]
     silent = {
-        id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)
+        id(node.value) for node in nodes if isinstance(node, ast.Expr)
     } | {
-        id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values
+        id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values
     } | {
         id(part)
-        for node in ast.walk(tree)
+        for node in nodes
         for noted in (getattr(node, "annotation", None), getattr(node, "returns", None))
         if noted is not None
         for part in ast.walk(noted)
     }  # fmt: skip
-    for node in ast.walk(tree):
+    found = []
+    for node in nodes:
         if isinstance(node, ast.JoinedStr):
             text = "".join(
                 part.value if isinstance(part, ast.Constant) else "{}" for part in node.values
@@ -64,7 +67,8 @@ def messages(path):
         else:
             continue
         if " " in text.strip():
-            yield text
+            found.append(text)
+    return found
 
 
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -35,6 +35,7 @@ class _Entry(NamedTuple):
         tuple[int, tuple[str, ...]], ...
     ]  # other names in words, and where it stands in their row
     text: str  # the question, or all that is said of the sign: looked at last
+    whole: str  # all of these: what is not in it fits in no way
 
 
 class _Fit(NamedTuple):
@@ -85,7 +86,9 @@ def _entries() -> tuple[_Entry, ...]:
     def entry(kind: Kind, key: str, one: str, name: str, text: str, short: str = "") -> _Entry:
         more = tuple((place, _words(other)) for place, other in others.get(key, ()))
         own = tuple(_words(n) for n in (name, one, short) if n)
-        return _Entry(Named(kind, one, name), own, more, text.lower())
+        names = (" ".join(words) for words in (*own, *(words for _, words in more)))
+        whole = "\n".join((*names, text.lower()))
+        return _Entry(Named(kind, one, name), own, more, text.lower(), whole)
 
     return (
         entry("onset", ONSET.id, ONSET.id, ONSET.name, ONSET.ask),
@@ -122,6 +125,8 @@ def _within(typed: tuple[str, ...], name: tuple[str, ...]) -> bool:
 
 def _fit(typed: tuple[str, ...], entry: _Entry) -> _Fit | None:
     """How it fits: a whole name, the beginning of its own, beginnings of words of its own or of others; or not."""
+    if not all(t in entry.whole for t in typed):
+        return None
     own = [(0, name) for name in entry.own]
     every = [*own, *entry.others]
     ways = (

@@ -61,7 +61,7 @@ def allowed(
         sheet: The scores.
         boxes: How the completions of a side are made: with marked scores by the level, or as examined.
     """
-    sides = {side: outcome(boxes(sheet, side)) for side in SIDES}
+    sides = {side: outcome(tuple(boxes(sheet, side))) for side in SIDES}
     right, left = sides["right"], sides["left"]
     contraction, pressure = _may_be(sheet.anal_contraction), _may_be(sheet.anal_pressure)
     found = grades(right, left, contraction, pressure, _may_be(sheet.earlier_deficit))

@@ -13,6 +13,7 @@ Scores = int
 Row = tuple[Scores, ...]  # by number of the segment; at one without a score the empty set
 
 
+@cache
 def scores(*digits: int) -> Scores:
     """The set of some scores."""
     return sum(1 << digit for digit in set(digits))

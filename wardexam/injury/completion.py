@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 
 from wardexam.injury.box import Box, Row, scores
 from wardexam.injury.levels import motor_levels, sensory_levels
@@ -9,6 +10,7 @@ from wardexam.injury.segments import NAMES, number
 from wardexam.injury.sheet import NO_MOVEMENT, InjurySheet, Side, Test, normal, places
 
 
+@cache
 def every_score(test: Test) -> int:
     """The set of all scores of a test."""
     return scores(*range(normal(test) + 1))

@@ -1,7 +1,7 @@
 """What the completions of one side allow: its levels, its zones, and what the impairment scale asks of it."""
 
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from wardexam.injury.box import Box, named_scores
 from wardexam.injury.levels import modality_levels, motor_levels, sensory_levels
@@ -62,8 +62,9 @@ def _lowest_first() -> tuple[int, ...]:
     return tuple(reversed(keys()))
 
 
-def outcome(boxes: list[Box]) -> SideOutcome:
-    """What all completions in some boxes allow."""
+@lru_cache  # a change of one side leaves the other as it was
+def outcome(boxes: tuple[Box, ...]) -> SideOutcome:
+    """What all completions in some boxes allow; the same object for the same boxes, not to be changed."""
     found = SideOutcome()
     for box in boxes:
         found.touch.update(modality_levels(box.touch))
