@@ -18,13 +18,19 @@ settings.load_profile("same")
 HERE = Path(__file__).parent
 pytest_plugins = ["tests.records.postgres.fixtures"]
 _FOLDERS = count()  # of this process
-MEMORY, ROOM = Path("/dev/shm"), 1 << 30  # where files lie in memory, and how much of it must be free
+MEMORY, ROOM = (
+    Path("/dev/shm"),
+    1 << 30,
+)  # where files lie in memory, and how much of it must be free
 GARBAGE = 200_000  # objects made before it is looked for: with Python's 700 a seventh of all time goes there
 gc.disable()  # while tests are collected, nothing is
-if MEMORY.is_dir() and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC:  # programs are built and run there
-    if shutil.disk_usage(MEMORY).free > ROOM:
-        # A disk takes a seventh of all time to find room for thousands of small files where others were.
-        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
+# A disk takes a seventh of all time to find room for thousands of small files where others were.
+if (
+    MEMORY.is_dir()
+    and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC  # programs are built and run there
+    and shutil.disk_usage(MEMORY).free > ROOM
+):
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 # Whole folders and modules that drive a terminal or the whole app, start processes, make faults on purpose or go
 # through thousands of cases; `-m "not slow"` goes without them. A test in another module carries the mark itself.

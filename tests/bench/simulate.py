@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wardexam import ready
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
-from wardexam.reasoning.engine import Engine, load
+from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.next_sign import askable
 from wardexam.reasoning.inference.prior import log_prior, sites
@@ -46,7 +47,7 @@ class Ward:
     """Patients drawn from the prior, and what they show."""
 
     def __init__(self, seed: int) -> None:
-        self.engine: Engine = load()
+        self.engine: Engine = ready.engine()
         self.made: Hypotheses = self.engine.hypotheses
         self.random = np.random.default_rng(seed)
         # By draw, so that a seed gives the same patients however draws are held in rows.

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -53,7 +53,7 @@ class Row:
 
     def _two_observers(self) -> np.ndarray:
         """How often two observers of the same patient say what, on the ward; grades or yes and no."""
-        made = load().hypotheses
+        made = ready.engine().hypotheses
         context = Context(age=self.age)
         chance = observation.observed(catalogue()[self.sign], context)
         said = chance.chance
@@ -69,7 +69,7 @@ class Row:
 
     def _shown(self, places: tuple[str, ...]) -> float:
         """How often the sign is positive under the lesions of some places, on the right."""
-        made = load().hypotheses
+        made = ready.engine().hypotheses
         context = Context(age=self.age)
         sign = catalogue()[self.sign]
         chance = observation.observed(sign, context)

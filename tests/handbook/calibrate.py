@@ -19,7 +19,8 @@ from tests.handbook.fit import FOLDS, LEAST, WEIGHING, Number, fold, put, write
 from tests.handbook.published.__main__ import BINS
 from tests.handbook.published.cases import PARTS, cases
 from tests.handbook.urgency import interval
-from wardexam.reasoning.engine import Engine, load
+from wardexam import ready
+from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.inference.tempering import tempered
 
@@ -113,7 +114,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--write", action="store_true", help="write the table")
     chosen = parser.parse_args()
-    every = gathered(load())
+    every = gathered(ready.engine())
     report("not tempered", told(every, (0.0, 0.0)))
     apart = []
     for number in range(FOLDS):

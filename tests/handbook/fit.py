@@ -19,8 +19,9 @@ from scipy.optimize import minimize
 
 import wardexam.reasoning
 from tests.handbook.published.cases import Published, cases
+from wardexam import ready
 from wardexam.reasoning import tables
-from wardexam.reasoning.engine import Engine, load
+from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference import evidence
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.ranking import place
@@ -143,7 +144,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="write the tables")
     chosen = parser.parse_args()
     every = [c for c in cases("development") if c.site != "two_lesions"]
-    engine = load()
+    engine = ready.engine()
     print(f"{len(every)} development cases, five fifths by source")
     values, generalises = fit_numbers(engine, every)
     for number, value in zip(NUMBERS, values, strict=True):

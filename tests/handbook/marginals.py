@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.lesion_tables import (
     cauda,
@@ -34,7 +35,6 @@ from wardexam.anatomy.lesion_tables import (
 )
 from wardexam.anatomy.structures import brain_lesions, branches, other_lesions, plexus_parts
 from wardexam.exam.examination import Context
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -159,7 +159,7 @@ def _ids() -> Iterator[str]:
 def form_ids() -> tuple[str, ...]:
     """The id in its table of every form, in the order of `Hypotheses.forms`."""
     found = tuple(_ids())
-    assert len(found) == len(load().hypotheses.forms)
+    assert len(found) == len(ready.engine().hypotheses.forms)
     return found
 
 
@@ -183,12 +183,12 @@ def _places(sign: Sign, side: str, own: str) -> list[str]:
 
 @cache
 def _prior(context: Context) -> np.ndarray:
-    return np.exp(log_prior(load().hypotheses, context))
+    return np.exp(log_prior(ready.engine().hypotheses, context))
 
 
 @cache
 def _model(lesion: Lesion, signs: tuple[str, ...], counts: tuple[str, ...], side: str) -> float:
-    made, context = load().hypotheses, lesion.context()
+    made, context = ready.engine().hypotheses, lesion.context()
     prior = _prior(context)
     asked = [(s, _chance(s, counts, context)) for s in (catalogue()[name] for name in signs)]
     shown = total = 0.0

@@ -1,11 +1,11 @@
 """Print how the engine does on the classic patterns: `python -m tests.handbook.score`."""
 
 from tests.handbook.cases import cases
-from wardexam.reasoning.engine import load
+from wardexam import ready
 
 
 def main() -> None:
-    engine = load()
+    engine = ready.engine()
     first = third = held = 0
     every = cases()
     for case in every:

@@ -1,7 +1,7 @@
 """Classic patterns with their source: the right site leads, or is among the first three."""
 
 from tests.handbook.cases import cases
-from wardexam.reasoning.engine import load
+from wardexam import ready
 from wardexam.reasoning.rules.urgency import assess
 
 URGENT = {
@@ -34,7 +34,7 @@ def test_every_pattern_names_its_source_and_the_families_are_covered():
 
 def test_the_right_site_leads_in_most_and_is_within_three_in_nearly_all():
     every = cases()
-    answers = [load().read(c.examination).sites[:3] for c in every]
+    answers = [ready.engine().read(c.examination).sites[:3] for c in every]
     first = sum(c.met_by(a[0]) for c, a in zip(every, answers, strict=True))
     third = sum(any(c.met_by(s) for s in a) for c, a in zip(every, answers, strict=True))
     # Measured 208 and 217 of 221.
@@ -46,6 +46,6 @@ def test_no_urgent_pattern_is_led_by_a_benign_site_without_a_flag():
     for case in cases():
         if case.site in URGENT:
             examination = case.examination
-            reading = load().read(examination)
+            reading = ready.engine().read(examination)
             urgency = assess(examination, None, reading)
             assert reading.sites[0].urgent or urgency.level > 0, case.title

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from tests.handbook.marginals import KINDS, TABLE, TO_MEND, Lesion, Row, form_ids, rows, tidied
+from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -85,7 +85,7 @@ def test_a_factor_of_two_holds_of_the_share_with_the_sign_and_of_the_share_witho
 
 def test_every_form_has_its_id():
     """The names of the plan and the ids of the tables belong together."""
-    by_id = dict(zip(form_ids(), load().hypotheses.forms, strict=True))
+    by_id = dict(zip(form_ids(), ready.engine().hypotheses.forms, strict=True))
     for form_id, name in {
         "hemisphere_anterior": "hemisphere, anterior cerebral territory",
         "medulla_lateral": "lateral medulla",
@@ -116,7 +116,7 @@ def test_every_form_has_its_id():
 )
 def test_the_computed_share_is_that_of_drawn_patients(lesion, sign, counts, side):
     """Rows, briskness and answers drawn one by one, as a bedside would meet them."""
-    random, made, count = np.random.default_rng(4), load().hypotheses, 20_000
+    random, made, count = np.random.default_rng(4), ready.engine().hypotheses, 20_000
     prior = np.exp(log_prior(made, lesion.context()))
     weight = np.zeros_like(prior)
     own = np.full(made.rows, "right", dtype="<U8")

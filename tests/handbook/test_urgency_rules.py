@@ -5,8 +5,8 @@ import itertools
 import pytest
 
 from tests.handbook.rule_samples import CHANGES, SAMPLES, findings, joined, pairs, samples
+from wardexam import ready
 from wardexam.exam.flags import flag_names
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.deadlines import limits
@@ -173,13 +173,13 @@ def test_the_inferred_sites_raise_to_today_at_most_and_never_lower():
     cord = findings(
         "onset=days knee 3/3 ankle 3/3 hip_flexion 5/5 abdominal_upper 2/2 abdominal_lower 0/0 vibration_leg 1/2"
     )
-    reading = load().read(cord)
+    reading = ready.engine().read(cord)
     assert sum(s.probability for s in reading.dangerous) > 0.5
     plain, raised = assess(cord, None, None), assess(cord, None, reading)
     assert (plain.level, raised.level) == (0, 2)
     assert raised.reasons[0].rule == "inferred_site"
     benign = findings("flag:saddle_numb=yes ankle 2/0 pin_S1 2/1 ankle_plantarflexion 5/4")
-    assert assess(benign, None, load().read(benign)).level == 3
+    assert assess(benign, None, ready.engine().read(benign)).level == 3
 
 
 def test_evidence_split_between_two_dangerous_places_is_no_calmer_than_one():

@@ -15,9 +15,9 @@ from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
+from wardexam import ready
 from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.rules.urgency import Urgency, assess
 
 FOLDER = Path(__file__).parent / "presentations"
@@ -82,7 +82,7 @@ def _urgency_of(written_down: tuple[tuple[str, str], ...], reading: bool) -> Urg
     case = dict(written_down)
     examination = read_line(case["entered"]).spelled_out()
     before = read_line(case["before"]).spelled_out() if "before" in case else None
-    read = load().read(examination, silence=False) if reading else None
+    read = ready.engine().read(examination, silence=False) if reading else None
     found = assess(examination, before, read)
     if case.get("id", "-")[0] not in REMARKED and (written := case.get("recorded")):
         acts = tuple(

@@ -7,12 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.examinations import examined
+from wardexam import ready
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note import handover, headline, note, referral, svg
 from wardexam.note.suggestion import accepted_text, reading_lines
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -151,7 +151,7 @@ def test_another_scale_says_what_it_cannot_keep():
 
 @pytest.mark.parametrize("render", [
     lambda e, u: note.render(PATIENT, e, urgency=u), lambda e, u: referral.render(PATIENT, e, urgency=u),
-    lambda e, u: handover.render([(PATIENT, [e], None)], now=AT), lambda e, u: "\n".join(reading_lines(load().read(e))),
+    lambda e, u: handover.render([(PATIENT, [e], None)], now=AT), lambda e, u: "\n".join(reading_lines(ready.engine().read(e))),
 ])  # fmt: skip
 def test_nothing_not_examined_is_implied(render):
     examination = made("knee 2/2")
@@ -196,7 +196,7 @@ def test_the_picture_is_escaped_and_the_right_is_on_the_left():
 
 
 def test_nothing_entered_gives_no_sentence_to_accept():
-    assert accepted_text(load().read(made(""))) == ""
+    assert accepted_text(ready.engine().read(made(""))) == ""
 
 
 @given(st.text())

@@ -5,9 +5,9 @@ from functools import cache
 import pytest
 
 from tests.handbook.published.cases import cases
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.claims import Known, claimed, claims
 from wardexam.reasoning.tables import read
 
@@ -23,7 +23,7 @@ SIDED = (
 
 @cache
 def forms():
-    return load().hypotheses.forms  # not while tests are collected
+    return ready.engine().hypotheses.forms  # not while tests are collected
 
 
 def group_of(name):
@@ -31,7 +31,7 @@ def group_of(name):
 
 
 def sites(line):
-    return load().read(read_line(line).spelled_out()).sites
+    return ready.engine().read(read_line(line).spelled_out()).sites
 
 
 def test_every_name_of_a_form_is_known_to_claim_something_or_to_be_plain():
@@ -109,7 +109,7 @@ def test_the_whole_cord_is_said_only_where_the_saddle_was_found_lost(answer):
 
 @pytest.mark.parametrize("case", cases("development"), ids=lambda c: c.id)
 def test_no_site_of_a_published_sheet_claims_more_than_it_holds(case):
-    reading = load().read(case.findings)
+    reading = ready.engine().read(case.findings)
     answered = [f for f in case.findings.findings if f.answer is not None]
     lost = [f for f in answered if not (f.choice and f.choice.usual)]
     levels = {f.answer for f in answered if f.answer in SEGMENTS}

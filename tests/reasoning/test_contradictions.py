@@ -2,9 +2,9 @@
 
 import pytest
 
+from wardexam import ready
 from wardexam.exam.examination import Findings
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.rules.contradictions import (
     contradictions,
     left_out,
@@ -51,7 +51,7 @@ SAID = [
 def test_a_contradiction_is_named_by_both_its_halves(line, said):
     clashes = contradictions(found(line))
     assert said in [c.text for c in clashes]
-    assert load().read(found(line)).contradictions == tuple(c.text for c in clashes)
+    assert ready.engine().read(found(line)).contradictions == tuple(c.text for c in clashes)
 
 
 GO_TOGETHER = [
@@ -77,8 +77,10 @@ def test_what_goes_together_is_named_by_nothing(line):
 
 
 def test_both_halves_are_left_out_of_where_it_may_be_and_their_silence_says_nothing():
-    with_it = load().read(found("ankle 0/0 clonus_ankle 2/2 power_leg 3/3 rest=power:both_arms"))
-    without = load().read(
+    with_it = ready.engine().read(
+        found("ankle 0/0 clonus_ankle 2/2 power_leg 3/3 rest=power:both_arms")
+    )
+    without = ready.engine().read(
         found("ankle nt/nt clonus_ankle nt/nt power_leg 3/3 rest=power:both_arms")
     )
     assert with_it.sites == without.sites
@@ -112,7 +114,7 @@ def test_urgency_hears_both(line):
 @pytest.mark.parametrize("line", LINES)
 def test_the_tools_own_alarm_is_the_graver_of_with_and_without(line):
     line = f"onset=hours {line} bladder retention"
-    engine, both = load(), found(line)
+    engine, both = ready.engine(), found(line)
 
     def alarm(what):
         return sum(s.probability for s in engine.read(what).dangerous)

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from tests.examinations import examined
 from tests.handbook.published.cases import cases
 from tests.reasoning.test_mirror import drawn
+from wardexam import ready
 from wardexam.exam.earlier import Earlier, ago
 from wardexam.exam.examination import Context
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.evidence import fading
 from wardexam.reasoning.rules.standing import earlier
 from wardexam.reasoning.rules.urgency import assess
@@ -39,15 +39,17 @@ def chance(reading, region):
 
 def test_one_weak_movement_in_a_known_cauda_equina_does_not_lead_with_the_cord():
     now = found("ankle_dorsiflexion 2/2")
-    alone = load().read(now, silence=False)
-    again = load().read(now, silence=False, earlier=before(CAUDA))
+    alone = ready.engine().read(now, silence=False)
+    again = ready.engine().read(now, silence=False, earlier=before(CAUDA))
     assert alone.sites[0].region != "cauda"
     assert again.sites[0].region == "cauda"
     assert chance(again, "cord") < chance(alone, "cord")
 
 
 def test_the_reasons_say_what_is_from_before_and_how_old_it_is():
-    reading = load().read(found("ankle_dorsiflexion 2/2"), silence=False, earlier=before(CAUDA))
+    reading = ready.engine().read(
+        found("ankle_dorsiflexion 2/2"), silence=False, earlier=before(CAUDA)
+    )
     texts = [e.text for e in reading.supports if e.kind == "before"]
     assert "before: right saddle sensation absent, 6 h ago" in texts
     assert reading.before == "with 16 findings from 08:00, faded"
@@ -65,7 +67,9 @@ def test_how_long_ago_is_said_in_a_doctors_words(hours, said):
 def test_of_findings_of_several_times_the_first_and_the_last_are_said():
     first = examined("ankle 0/0", NOW - timedelta(hours=30))
     second = examined("knee 0/2", NOW - timedelta(hours=2))
-    reading = load().read(found("plantar flexor/flexor"), earlier=earlier([first, second], NOW))
+    reading = ready.engine().read(
+        found("plantar flexor/flexor"), earlier=earlier([first, second], NOW)
+    )
     assert reading.before == "with 4 findings from 03 Mar 08:00 to 12:00, faded"
 
 
@@ -76,40 +80,43 @@ def test_its_weight_fades_by_the_table_and_ends():
     assert fading(24 * 30) == 0
     assert row["source"]
     chances = [
-        chance(load().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, hours)), "cauda")
+        chance(
+            ready.engine().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, hours)),
+            "cauda",
+        )
         for hours in (1, 12, 24, 48, 96, 24 * 30)
     ]
     assert chances == sorted(chances, reverse=True)
-    old = load().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, 24 * 30))
+    old = ready.engine().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, 24 * 30))
     assert old.before == ""
     assert not any(e.kind == "before" for e in (*old.supports, *old.opposes))
 
 
 def test_a_clock_that_was_wrong_makes_nothing_weigh_more():
-    ahead = load().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, -5))
-    just = load().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, 0))
+    ahead = ready.engine().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, -5))
+    just = ready.engine().read(found("ankle_dorsiflexion 2/2"), earlier=before(CAUDA, 0))
     assert [s.probability for s in ahead.sites] == [s.probability for s in just.sites]
 
 
 def test_a_statement_made_now_replaces_what_was_found_before_in_that_part():
-    stated = load().read(found("rest=power:both_legs"), earlier=before("hip_flexion 0/0"))
+    stated = ready.engine().read(found("rest=power:both_legs"), earlier=before("hip_flexion 0/0"))
     assert stated.before == ""
 
 
 def test_what_was_not_testable_now_leaves_what_was_found_before():
-    reading = load().read(found("knee nt/nt ankle 0/0"), earlier=before("knee 0/0"))
+    reading = ready.engine().read(found("knee nt/nt ankle 0/0"), earlier=before("knee 0/0"))
     assert reading.before == "with 2 findings from 08:00, faded"
 
 
 def test_the_story_of_before_stands_where_none_is_told_now():
     now = found("ankle 0/0 knee 0/0")
-    told = load().read(now, earlier=before("onset=days ankle 2/2"))
-    untold = load().read(now, earlier=before("ankle 2/2"))
+    told = ready.engine().read(now, earlier=before("onset=days ankle 2/2"))
+    untold = ready.engine().read(now, earlier=before("ankle 2/2"))
     assert told.sites != untold.sites
     again = now.model_copy(update={"context": Context(onset="longer")})
     assert (
-        load().read(again, earlier=before("onset=days ankle 2/2")).sites
-        == load().read(again, earlier=before("onset=longer ankle 2/2")).sites
+        ready.engine().read(again, earlier=before("onset=days ankle 2/2")).sites
+        == ready.engine().read(again, earlier=before("onset=longer ankle 2/2")).sites
     )
 
 
@@ -120,10 +127,10 @@ SEEDS = st.randoms(use_true_random=False)
 @given(SEEDS, st.booleans())
 def test_nothing_before_is_the_same_reading_to_the_bit(random, silence):
     now = drawn(random)
-    plain = load().read(now, silence=silence)
+    plain = ready.engine().read(now, silence=silence)
     empty = Earlier((), Context(), {}, NOW)
-    assert load().read(now, silence=silence, earlier=None) == plain
-    assert load().read(now, silence=silence, earlier=empty) == plain
+    assert ready.engine().read(now, silence=silence, earlier=None) == plain
+    assert ready.engine().read(now, silence=silence, earlier=empty) == plain
     assert earlier([], NOW) is None
 
 
@@ -135,7 +142,7 @@ def test_what_was_examined_again_has_no_weight_from_before(first, second, hours)
     stands = tuple((f, NOW - timedelta(hours=hours)) for f in old.findings if f.answer is not None)
     without = tuple(s for s in stands if s[0].key not in answered)
     whole, less = (
-        load().read(now, silence=False, earlier=Earlier(s, old.context, {}, NOW))
+        ready.engine().read(now, silence=False, earlier=Earlier(s, old.context, {}, NOW))
         for s in (stands, without)
     )
     assert whole == less
@@ -149,7 +156,10 @@ def test_urgency_hears_nothing_of_it(random, case, hours):
     now = drawn(random)
     at = NOW - timedelta(hours=hours)
     stands = Earlier(tuple((f, at) for f in case.findings.findings if f.answer), case.findings.context, case.findings.flags, NOW)  # fmt: skip
-    plain, again = load().read(now, silence=False), load().read(now, silence=False, earlier=stands)
+    plain, again = (
+        ready.engine().read(now, silence=False),
+        ready.engine().read(now, silence=False, earlier=stands),
+    )
     assert again.dangerous == plain.dangerous
     assert again.entered == plain.entered
     assert assess(now, None, again) == assess(now, None, plain)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.reasoning.test_mirror import examinations
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import ancestry, branches, check_signs
@@ -20,7 +21,6 @@ from wardexam.exam.flags import every_flag
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.explanation import told_words, weighed
 from wardexam.reasoning.inference.next_sign import next_signs
 from wardexam.reasoning.inference.posterior import Sums
@@ -73,7 +73,7 @@ def swapped(site_id):
 @given(sheets())
 def test_swapping_the_sides_swaps_the_answer(found):
     """Exactly: the same sums in the same order, but for the order of rows within a group."""
-    engine = load()
+    engine = ready.engine()
     one = engine.posterior(examination(found), silence=False)
     other = engine.posterior(
         examination([f | {"side": SWAP[f["side"]]} for f in found]), silence=False
@@ -86,7 +86,7 @@ def test_swapping_the_sides_swaps_the_answer(found):
 
 def test_every_form_has_its_mirror_to_the_last_code():
     """Row by row: a form on the right gives the left signs what its fellow on the left gives the right."""
-    made = load().hypotheses
+    made = ready.engine().hypotheses
     by_key = {}
     for form in made.forms:
         by_key.setdefault((form.group, form.side, form.level, form.name, form.weight), []).append(
@@ -117,14 +117,14 @@ def test_every_form_has_its_mirror_to_the_last_code():
 def test_the_order_of_entry_does_not_matter_and_probabilities_add_up(found, random):
     shuffled = list(found)
     random.shuffle(shuffled)
-    one = load().read(examination(found))
-    other = load().read(examination(shuffled))
+    one = ready.engine().read(examination(found))
+    other = ready.engine().read(examination(shuffled))
     assert mass(one.sites) == pytest.approx(mass(other.sites))
     assert sum(s.probability for s in one.sites) == pytest.approx(1)
 
 
 def test_nothing_entered_gives_the_prior_and_what_would_help():
-    engine = load()
+    engine = ready.engine()
     reading = engine.read(examination([]))
     assert reading.entered == 0
     by_group = prior_of(engine)
@@ -135,7 +135,7 @@ def test_nothing_entered_gives_the_prior_and_what_would_help():
 
 
 def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_by():
-    engine = load()
+    engine = ready.engine()
     found = examination([{"sign": "knee", "side": "left", "answer": "0"}])
     found = found.model_copy(update={"context": Context(onset="longer")})
     told = engine.information(found)
@@ -163,7 +163,7 @@ def test_what_may_raise_the_urgency_is_asked_first(line, first):
     """Each of the first signs has an answer with which the rules call for more, or no sign has."""
     found = read_line(line).spelled_out()
     level = level_of(found)
-    chosen = load().read(found).next_signs
+    chosen = ready.engine().read(found).next_signs
     if first:
         assert first in [s.key[0] for s in chosen[:2]]
     for sign in (s for s in chosen if s.rise > 0):
@@ -180,7 +180,7 @@ def test_what_may_raise_the_urgency_is_asked_first(line, first):
 def test_where_nothing_can_be_graver_what_tells_most_of_the_site_is_asked():
     found = read_line("onset=hours ankle 0/0 saddle 0/0 bladder retention").spelled_out()
     assert level_of(found) == 3
-    assert all(s.rise == 0 for s in load().read(found).next_signs)
+    assert all(s.rise == 0 for s in ready.engine().read(found).next_signs)
 
 
 def test_the_rules_asked_for_one_more_finding_say_what_they_say_of_the_whole():
@@ -228,7 +228,7 @@ class Asked:
 
 
 def test_a_sign_that_the_rules_are_not_asked_about_would_not_have_come_first():
-    engine, fewer = load(), 0
+    engine, fewer = ready.engine(), 0
     for found in examinations(6, 60):
         slow = found.context.model_copy(update={"onset": "longer"})  # few are at the top already
         found = found.model_copy(update={"context": slow})
@@ -251,7 +251,7 @@ def prior_of(engine) -> dict[str, float]:
 def test_not_testable_changes_nothing():
     found = [{"sign": "knee", "side": "left", "answer": "0"}]
     more = [*found, {"sign": "ankle", "side": "left", "answer": None, "not_testable": "cast"}]
-    engine = load()
+    engine = ready.engine()
     one = engine.read(examination(found), silence=False)
     assert mass(engine.read(examination(more), silence=False).sites) == pytest.approx(
         mass(one.sites)
@@ -259,7 +259,7 @@ def test_not_testable_changes_nothing():
 
 
 def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
-    engine = load()
+    engine = ready.engine()
     found = examination([{"sign": "knee", "side": "left", "answer": "0"}])
     reading = engine.read(found, silence=False)
     top, second = reading.sites[:2]
@@ -276,7 +276,7 @@ def test_weights_of_evidence_for_a_single_finding_are_its_change_in_log_odds():
 
 def test_a_reason_is_what_the_leader_makes_likelier_than_it_is_among_all_and_no_silence():
     line = "knee 2/0 ankle 2/2 knee_extension 5/3 hip_flexion 5/4 pain=back age=50 onset=days"
-    reading = load().read(read_line(line).spelled_out())
+    reading = ready.engine().read(read_line(line).spelled_out())
     assert "left knee 0" in {e.text for e in reading.supports[:3]}
     every = (*reading.supports, *reading.opposes, *reading.separates)
     assert {e.kind for e in every} <= {"finding", "stated", "story", "told"}
@@ -287,18 +287,18 @@ def test_a_reason_is_what_the_leader_makes_likelier_than_it_is_among_all_and_no_
 
 def test_no_place_is_ever_certain_and_nothing_found_is_not_tempered():
     sure = "power_leg 0/0 level_pin T8/T8 plantar 3/3 anal_tone absent bladder retention reflexes_leg 3/3"
-    reading = load().read(read_line(sure).spelled_out())
+    reading = ready.engine().read(read_line(sure).spelled_out())
     assert reading.sites[0].region == "cord"
     assert 0.9 < reading.sites[0].probability < 0.99
     assert sum(s.probability for s in reading.sites) == pytest.approx(1.0)
     story = "complaint=leg_pain pain=limb trauma=yes flag:limb_cold=yes flag:limb_tense=yes power_leg 0/5"
-    assert load().read(read_line(story).spelled_out()).sites[0].probability < 0.99
+    assert ready.engine().read(read_line(story).spelled_out()).sites[0].probability < 0.99
 
 
 @settings(max_examples=10, deadline=None)
 @given(sheets())
 def test_weights_added_one_finding_at_a_time_add_up_to_the_log_odds(found):
-    engine = load()
+    engine = ready.engine()
     groups = engine.hypotheses.groups
     steps = [engine.posterior(examination(found[:n]), silence=False) for n in range(len(found) + 1)]
     top, second = np.argsort(-steps[-1].groups)[:2]
@@ -315,7 +315,7 @@ def test_weights_added_one_finding_at_a_time_add_up_to_the_log_odds(found):
 @settings(max_examples=15, deadline=None)
 @given(sheets())
 def test_reading_again_changes_nothing(found):
-    engine = load()
+    engine = ready.engine()
     one = engine.read(examination(found), silence=False)
     engine.read(examination(found[:1]), silence=False)
     assert engine.read(examination(found), silence=False) == one
@@ -327,15 +327,15 @@ def test_statements_and_silence_never_move_the_urgency(found, part, silence):
     told = examination(found).model_copy(
         update={"rest_normal": (RestNormal(part=part, limb="left leg"),)}
     )
-    bare = assess(examination(found), None, load().read(examination(found), silence=False))
-    assert assess(told, None, load().read(told, silence=silence)).level == bare.level
+    bare = assess(examination(found), None, ready.engine().read(examination(found), silence=False))
+    assert assess(told, None, ready.engine().read(told, silence=silence)).level == bare.level
 
 
 def test_what_is_not_known_never_stops_the_answer():
     nothing = [
         {"sign": s.id, "side": "right", "answer": None, "not_testable": "cast"} for s in SIDED
     ]
-    reading = load().read(examination(nothing))
+    reading = ready.engine().read(examination(nothing))
     assert reading.entered == 0
     assert sum(s.probability for s in reading.sites) == pytest.approx(1)
 
@@ -356,13 +356,13 @@ FACTS = [
 
 @pytest.mark.parametrize(("line", "regions", "side"), FACTS)
 def test_one_absent_reflex_points_to_its_arc_on_its_side(line, regions, side):
-    top = load().read(read_line(line).spelled_out()).sites[0]
+    top = ready.engine().read(read_line(line).spelled_out()).sites[0]
     assert (top.region in regions, top.side) == (True, side)  # common practice
 
 
 def test_brisk_with_clonus_and_extensor_plantar_points_above_the_arc():
     sites = (
-        load()
+        ready.engine()
         .read(
             read_line(
                 "biceps 2/2 triceps 2/2 knee 4/4 ankle 4/4 plantar up/up clonus_ankle sustained/sustained"
@@ -376,8 +376,8 @@ def test_brisk_with_clonus_and_extensor_plantar_points_above_the_arc():
 
 def test_symmetrical_briskness_alone_is_not_a_lesion():
     line = "jaw 2 biceps 3/3 triceps 3/3 knee 3/3 ankle 3/3 plantar down/down hoffmann absent/absent clonus_ankle none/none"
-    sites = load().read(read_line(line).spelled_out()).sites
-    one_sided = load().read(read_line(line.replace("3/3", "3/2")).spelled_out()).sites
+    sites = ready.engine().read(read_line(line).spelled_out()).sites
+    one_sided = ready.engine().read(read_line(line.replace("3/3", "3/2")).spelled_out()).sites
     none = next(s.probability for s in sites if s.region == "none")
     other = next((s.probability for s in one_sided if s.region == "none"), 0.0)
     assert none == max(s.probability for s in sites)
@@ -386,7 +386,7 @@ def test_symmetrical_briskness_alone_is_not_a_lesion():
 
 def test_contradictory_findings_are_answered_as_not_one_lesion():
     line = "biceps 0/4 triceps 4/0 knee 0/4 ankle 4/0 plantar down/up power_arm 5/0 power_leg 0/5 stocking thigh/none anal_tone 2 aphasia marked"
-    reading = load().read(read_line(line).spelled_out())
+    reading = ready.engine().read(read_line(line).spelled_out())
     assert not reading.fits_one
 
 
@@ -403,7 +403,7 @@ def test_exact_inference_by_a_general_library_agrees():
     """A reduced network: 40 rows, three knee and ankle findings, no tempering, one briskness."""
     import pyagrum as gum  # slow to load: not while tests are collected
 
-    engine = load()
+    engine = ready.engine()
     pick = np.linspace(0, engine.hypotheses.rows - 1, 40).astype(int)
     prior = np.exp(log_prior(engine.hypotheses, Context()))[pick]
     prior = prior / prior.sum()
@@ -438,7 +438,7 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself():
     """The engine on few rows in double precision against belief propagation, briskness summed out."""
     import pyagrum as gum  # slow to load: not while tests are collected
 
-    made = load().hypotheses
+    made = ready.engine().hypotheses
     pick, each = np.linspace(0, made.rows - 1, 60).astype(int), 2 * PAIRS
     few = Hypotheses(
         tuple(
@@ -597,7 +597,7 @@ def test_with_back_pain_and_a_weak_quadriceps_the_roots_lead_plexus_and_nerve(si
     each = "{}/{}".format
     of = {"right": lambda a, b: each(a, b), "left": lambda a, b: each(b, a)}[side]
     line = f"pain=back knee {of('0', '2')} knee_extension {of(power, '5')}"
-    reading = load().read(read_line(line).spelled_out())
+    reading = ready.engine().read(read_line(line).spelled_out())
     assert (reading.sites[0].region, reading.sites[0].side) == ("root", side)
     chance = {r: sum(s.probability for s in reading.sites if s.region == r) for r in ("root", "plexus", "nerve")}  # fmt: skip
     assert chance["root"] > chance["plexus"] + chance["nerve"]
@@ -608,15 +608,15 @@ def test_with_back_pain_and_a_weak_quadriceps_the_roots_lead_plexus_and_nerve(si
 
 def test_an_absent_knee_jerk_speaks_for_the_l4_root_against_the_field_whatever_is_next():
     for line in ("knee 2/0 knee_extension 5/4", "knee 2/0 knee_extension 5/4 ankle_dorsiflexion 5/4", "knee 2/0 knee_extension 5/4 pin_L4 2/1 pain=radiating"):  # fmt: skip
-        reading = load().read(read_line(line).spelled_out())
+        reading = ready.engine().read(read_line(line).spelled_out())
         assert "left knee 0" in {e.text for e in reading.supports}
         assert "left knee 0" not in {e.text for e in reading.opposes}
 
 
 def test_a_word_of_the_story_is_a_reason_by_what_it_makes_of_the_leader():
-    plain = load().read(read_line("ankle 0/0 vibration_leg 1/1 age=60").spelled_out())
+    plain = ready.engine().read(read_line("ankle 0/0 vibration_leg 1/1 age=60").spelled_out())
     line = "ankle 0/0 vibration_leg 1/1 age=60 onset=longer flag:cancer=no"
-    reading = load().read(read_line(line).spelled_out())
+    reading = ready.engine().read(read_line(line).spelled_out())
     (told,) = (
         e for e in (*reading.supports, *reading.opposes) if e.text.startswith("when it began")
     )

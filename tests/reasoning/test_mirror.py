@@ -11,12 +11,12 @@ from dataclasses import fields, replace
 import pytest
 
 from tests.handbook.cases import cases
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.next_sign import worth
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.ties import ordered
@@ -174,7 +174,7 @@ def drawn(draw: random.Random) -> Examination:
 
 def unlike(examination: Examination, silence: bool) -> list[str]:
     """What does not mirror in the reading of an examination."""
-    engine = load()
+    engine = ready.engine()
     here = engine.read(examination, silence=silence)
     there = engine.read(mirror(examination), silence=silence)
     if own_mirror(examination):
@@ -204,6 +204,6 @@ def test_the_reading_of_every_classic_pattern_mirrors(every):
     for case in cases()[::every]:
         examination = no_speech(case.examination)
         assert unlike(examination, silence=False) == [], case.title
-        here = load().read(examination, silence=False)
+        here = ready.engine().read(examination, silence=False)
         one_sided += here.sites[0].side in SWAP and bool(differences(here, here))
     assert one_sided > 100 // every  # the comparison tells a reading from its mirror image

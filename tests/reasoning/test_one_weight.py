@@ -21,14 +21,16 @@ from hypothesis import strategies as st
 
 from tests.handbook.cases import cases as patterns
 from tests.handbook.published.cases import cases
+from wardexam import ready
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding, groups
-from wardexam.reasoning.engine import load
+from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.model.losses import sides
-from wardexam.reasoning.rules.contradictions import contradictions
+from wardexam.reasoning.reading import Site
+from wardexam.reasoning.rules.contradictions import contradictions, left_out
 
 Reworded = Callable[[Findings], Findings | None]
 MODALITY = {"level_pin": "pin", "level_touch": "touch"}
@@ -128,14 +130,25 @@ def pairs(reworded: Reworded) -> Iterator[tuple[str, Findings, Findings]]:
             yield name, found, other
 
 
+def sites(found: Findings, silence: bool) -> tuple[Site, ...]:
+    """The sites that a reading shows first, without what else it says."""
+    heard = left_out(found, contradictions(found))
+    return ranked(ready.engine().posterior(heard, silence=silence), found.context.onset)
+
+
 def moved(one: Findings, other: Findings, silence: bool) -> tuple[float, bool]:
     """By how much the most moved of the shown chances differs, and whether another site leads that was not as near."""
-    here, there = (load().read(f, silence=silence) for f in (one, other))
-    first, second = ({s.id: s.probability for s in r.sites} for r in (here, there))
+    here, there = (sites(f, silence) for f in (one, other))
+    first, second = ({s.id: s.probability for s in each} for each in (here, there))
     most = max(abs(first.get(i, 0.0) - second.get(i, 0.0)) for i in {*first, *second} - {"other"})
-    lead = here.sites[0].id
-    near = here.sites[0].probability - first.get(there.sites[0].id, 0.0) <= TOLERANCE
-    return most, lead != there.sites[0].id and not near
+    near = here[0].probability - first.get(there[0].id, 0.0) <= TOLERANCE
+    return most, here[0].id != there[0].id and not near
+
+
+@pytest.mark.parametrize("silence", [False, True])
+def test_the_sites_compared_are_those_of_the_reading(silence):
+    for _, found in bases()[::40]:
+        assert sites(found, silence) == ready.engine().read(found, silence=silence).sites
 
 
 # how it is reworded, over how many sheets at least, the tolerance, how many may exceed it
@@ -217,7 +230,7 @@ def test_both_sides_at_once_or_one_by_one_and_in_any_order_is_the_same_to_the_bi
     apart = [f.model_copy(update={"side": side}) for f in found for side in ("right", "left")]
     random.shuffle(apart)
     one, other = (Sheet(findings=tuple(f)).spelled_out() for f in (found, apart))
-    assert load().read(one, silence=silence) == load().read(other, silence=silence)
+    assert ready.engine().read(one, silence=silence) == ready.engine().read(other, silence=silence)
 
 
 GROUPS = [name for name in groups() if not name.startswith("_")]
@@ -231,7 +244,7 @@ def test_a_group_is_its_signs_to_the_bit(group, number, silence):
     answer = codes[number % len(codes)]
     whole = Sheet(findings=(SheetFinding(sign=group, side="both", answer=answer),))
     each = Sheet(findings=tuple(SheetFinding(sign=s, side="both", answer=answer) for s in groups()[group]))  # fmt: skip
-    one, other = (load().read(s.spelled_out(), silence=silence) for s in (whole, each))
+    one, other = (ready.engine().read(s.spelled_out(), silence=silence) for s in (whole, each))
     assert one == other
 
 

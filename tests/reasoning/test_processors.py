@@ -9,9 +9,9 @@ ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 from hashlib import sha256
 from tests.handbook.cases import cases
-from wardexam.reasoning.engine import load
+from wardexam import ready
 for case in cases()[::4]:
-    print(case.title, sha256(repr(load().read(case.examination)).encode()).hexdigest())
+    print(case.title, sha256(repr(ready.engine().read(case.examination)).encode()).hexdigest())
 """
 # What numpy may dispatch to, by its names of 2.4 and, for earlier releases, of 2.0; unknown names are passed over.
 PLAINEST = "X86_V3 X86_V4 AVX512_ICL AVX512_SPR AVX2 FMA3 AVX512F AVX512CD AVX512_SKX AVX512_CLX AVX512_CNL"

@@ -2,12 +2,12 @@
 
 import pytest
 
+from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.structures import brain_lesions, other_lesions
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import RestNormal
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.inference.posterior import answered_yes
 from wardexam.reasoning.inference.prior import Priors, band, sites, told
 from wardexam.reasoning.model.lesions import plan
@@ -20,11 +20,11 @@ def found(line: str):
 
 
 def reading(line: str):
-    return load().read(found(line))
+    return ready.engine().read(found(line))
 
 
 def mass(site: str, context: Context, flags=()) -> float:
-    made = load().hypotheses
+    made = ready.engine().hypotheses
     chance = Priors(made).forms(context, flags)
     return float(sum(p for p, f in zip(chance, made.forms, strict=True) if f.site == site))
 
@@ -58,7 +58,7 @@ def test_a_story_makes_its_site_likelier(site, context, flags):
 
 
 def test_a_form_has_a_tempo_of_its_own():
-    made = load().hypotheses
+    made = ready.engine().hypotheses
     slow = [n for n, f in enumerate(made.forms) if f.name.endswith("with neuropathy")]
     other = [n for n, f in enumerate(made.forms) if f.site == "cord" and n not in slow]
     priors = Priors(made)
@@ -139,7 +139,7 @@ def test_what_is_asked_apart_is_not_stated_normal_and_its_silence_says_nothing()
     for limb, part in (("head", "cranial"), ("left leg", "provocation"), ("right arm", "movement")):
         stated = RestNormal(part=part, limb=limb)
         assert not any(stated.covers(s, side) for s in apart for side in ("right", "left", "midline"))  # fmt: skip
-    posterior = load().posterior(found("diplopia 1 rest=cranial:head"))
+    posterior = ready.engine().posterior(found("diplopia 1 rest=cranial:head"))
     keys = {p.key[0] for t in posterior.terms for p in t.pieces}
     assert keys.isdisjoint(s.id for s in apart)
 

@@ -1,7 +1,5 @@
 """Bayes backwards: from the findings entered so far to a `Reading`."""
 
-from functools import cache
-
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.evidence import terms
@@ -11,7 +9,7 @@ from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.ranking import dangerous, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
-from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint, make
+from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
 from wardexam.reasoning.reading import Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
 from wardexam.reasoning.rules.contradictions import contradictions, left_out
@@ -24,8 +22,8 @@ from wardexam.version import __version__
 class Engine:
     """The rows and the sums kept between two readings; one for a process."""
 
-    def __init__(self, hypotheses: Hypotheses | None = None) -> None:
-        self.hypotheses = hypotheses or make()
+    def __init__(self, hypotheses: Hypotheses) -> None:
+        self.hypotheses = hypotheses
         self.sums = Sums(self.hypotheses)
 
     def posterior(self, findings: Findings, *, silence: bool = True) -> Posterior:
@@ -110,9 +108,3 @@ class Engine:
             sums = self.sums.of(terms(bare, silence=False), prior)
             each.append(dangerous(sums, findings.context.onset))
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
-
-
-@cache
-def load() -> Engine:
-    """An engine made from the tables, one for a process; `wardexam.ready` keeps its rows on disk."""
-    return Engine()

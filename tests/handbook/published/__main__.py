@@ -20,8 +20,8 @@ from dataclasses import dataclass
 
 from tests.handbook.published.cases import CALM, PARTS, Published, cases
 from tests.handbook.urgency import interval
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.engine import load
 from wardexam.reasoning.reading import Reading
 
 BINS = 5
@@ -72,7 +72,7 @@ class Scored:
 
 def read(part: str, *, silence: bool) -> list[Scored]:
     """Every case of a part with its reading."""
-    engine = load()
+    engine = ready.engine()
     return [Scored(c, engine.read(c.findings, silence=silence)) for c in cases(part)]
 
 
