@@ -221,6 +221,7 @@ def test_every_backup_is_consistent_while_several_save(tmp_path):
                 one = examined(f"s{number}n{count:06}", names[(number + count) % 5], count)
                 mine.save(one, f"Dr {number}", SUMMARY)
                 tell("saved")
+                time.sleep(0.005)  # as a disk takes at least; in memory they would save thousands
 
         return work
 
