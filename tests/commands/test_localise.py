@@ -1,5 +1,6 @@
-"""`wardexam localise` and `schema`, run as a script would run them."""
+"""`wardexam localise` and `schema`, as a script runs them."""
 
+import io
 import json
 import os
 import resource
@@ -23,6 +24,18 @@ def run(*arguments, stdin=""):
     )
 
 
+@pytest.fixture
+def here(monkeypatch, capsys):
+    """The command in this process, where that it is one of its own makes no difference."""
+
+    def call(*arguments, stdin=""):
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(stdin.encode())))
+        code = edge_run(arguments)
+        return subprocess.CompletedProcess(arguments, code, *capsys.readouterr())
+
+    return call
+
+
 def test_a_typed_line_is_answered_in_words():
     done = run("localise", stdin="knee 2/0 ankle 2/2 plantar down/down\n")
     assert done.returncode == 0
@@ -30,12 +43,12 @@ def test_a_typed_line_is_answered_in_words():
     assert "rules nothing out" in done.stdout
 
 
-def test_json_lines_give_an_answer_a_line_with_the_id():
+def test_json_lines_give_an_answer_a_line_with_the_id(here):
     sheets = [
         {"id": "a", "findings": [{"sign": "knee", "side": "left", "answer": "0"}]},
         {"id": "b", "findings": []},
     ]
-    done = run("localise", "--json", stdin="\n".join(map(json.dumps, sheets)))
+    done = here("localise", "--json", stdin="\n".join(map(json.dumps, sheets)))
     answers = [json.loads(line) for line in done.stdout.splitlines()]
     assert [a["id"] for a in answers] == ["a", "b"]
     for answer in answers:
@@ -43,13 +56,13 @@ def test_json_lines_give_an_answer_a_line_with_the_id():
         assert "rules nothing out" in answer["caution"]
 
 
-def test_one_document_over_several_lines_is_one_sheet():
+def test_one_document_over_several_lines_is_one_sheet(here):
     text = json.dumps({"id": "a", "findings": []}, indent=2)
-    assert len(run("localise", "--json", stdin=text).stdout.splitlines()) == 1
+    assert len(here("localise", "--json", stdin=text).stdout.splitlines()) == 1
 
 
-def test_nothing_entered_says_so_and_what_would_help():
-    done = run("localise", stdin="{}")
+def test_nothing_entered_says_so_and_what_would_help(here):
+    done = here("localise", stdin="{}")
     assert "Nothing entered yet" in done.stdout
     assert "test next" in done.stdout
 
@@ -74,28 +87,28 @@ def test_nothing_entered_says_so_and_what_would_help():
         ('{"id": "a", }\n', "not JSON"),
     ],
 )
-def test_bad_input_is_one_line_on_stderr_and_exit_two(stdin, named):
-    done = run("localise", stdin=stdin)
+def test_bad_input_is_one_line_on_stderr_and_exit_two(here, stdin, named):
+    done = here("localise", stdin=stdin)
     assert (done.returncode, done.stdout) == (2, "")
     assert named in done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert "Traceback" not in done.stderr
 
 
-def test_a_bad_line_is_named_and_the_others_are_answered():
-    done = run("localise", "--json", stdin='{"id": "a"}\nkne 2/0\n{"id": "c"}\n')
+def test_a_bad_line_is_named_and_the_others_are_answered(here):
+    done = here("localise", "--json", stdin='{"id": "a"}\nkne 2/0\n{"id": "c"}\n')
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["a", "c"]
     assert "line 2" in done.stderr
     assert done.returncode == 2
 
 
-def test_a_missing_file_is_named():
-    done = run("localise", "no-such-file.jsonl")
+def test_a_missing_file_is_named(here):
+    done = here("localise", "no-such-file.jsonl")
     assert (done.returncode, "no-such-file.jsonl" in done.stderr) == (2, True)
 
 
-def test_the_schema_is_json_schema():
-    schema = json.loads(run("schema").stdout)
+def test_the_schema_is_json_schema(here):
+    schema = json.loads(here("schema").stdout)
     assert schema["$schema"].startswith("https://json-schema.org/")
     assert "findings" in schema["properties"]
 
@@ -111,11 +124,11 @@ def test_every_command_explains_itself(capsys):
         assert f"example:\n  wardexam {name}" in said or f"| wardexam {name}" in said
 
 
-def test_what_is_quoted_in_an_error_or_answer_cannot_move_the_cursor():
-    done = run("localise", stdin="kn\x1b[2Je 2/0\n")
+def test_what_is_quoted_in_an_error_or_answer_cannot_move_the_cursor(here):
+    done = here("localise", stdin="kn\x1b[2Je 2/0\n")
     assert "\x1b" not in done.stderr
     assert "unknown sign" in done.stderr
-    named = run("localise", stdin=json.dumps({"id": "a\x1b[2J"}))
+    named = here("localise", stdin=json.dumps({"id": "a\x1b[2J"}))
     assert "\x1b" not in named.stdout
 
 
@@ -167,10 +180,10 @@ def test_an_endless_line_is_refused_and_not_kept(tmp_path, line):
     assert peak < 90
 
 
-def test_after_a_line_that_is_too_long_the_next_is_read(tmp_path):
+def test_after_a_line_that_is_too_long_the_next_is_read(here, tmp_path):
     file = tmp_path / "long"
     file.write_bytes(b"x" * 9_000_000 + b"\nknee 2/0\n" + b"x" * 4_000_000 + b"\nkne 2/0")
-    done = run("localise", "--json", str(file))
+    done = here("localise", "--json", str(file))
     assert (done.returncode, len(done.stdout.splitlines())) == (2, 1)
     assert [line.split(": ")[1][-6:] for line in done.stderr.splitlines()] == [
         "line 1",
@@ -193,23 +206,23 @@ def test_answers_come_while_the_input_is_still_open():
         assert process.wait(timeout=30) == 0
 
 
-def test_a_first_line_that_is_wrong_in_itself_costs_only_itself():
-    done = run("localise", "--json", stdin='{"id": "a", "a": tru}\n{"id": "b"}\n')
+def test_a_first_line_that_is_wrong_in_itself_costs_only_itself(here):
+    done = here("localise", "--json", stdin='{"id": "a", "a": tru}\n{"id": "b"}\n')
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["b"]
     assert (done.returncode, done.stderr.count("\n")) == (2, 1)
 
 
 @pytest.mark.parametrize("indent", [0, 1, 2])
-def test_a_document_over_lines_is_known_by_its_first_line(indent):
+def test_a_document_over_lines_is_known_by_its_first_line(here, indent):
     sheet = {"id": "a", "context": {"age": 60}, "findings": [{"sign": "jaw", "answer": "2+"}]}
     text = "\n \n" + json.dumps(sheet, indent=indent).replace("\n", "\r\n") + "\n\n"
-    done = run("localise", "--json", stdin=text)
+    done = here("localise", "--json", stdin=text)
     assert (done.returncode, json.loads(done.stdout)["id"]) == (0, "a")
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\x0c", "\u2028"])
-def test_typed_lines_are_kept_apart_by_every_end(end):
-    done = run("localise", "--json", stdin=f"id=a knee 2/0{end}id=b knee 0/2{end}")
+def test_typed_lines_are_kept_apart_by_every_end(here, end):
+    done = here("localise", "--json", stdin=f"id=a knee 2/0{end}id=b knee 0/2{end}")
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["a", "b"]
 
 
@@ -227,14 +240,14 @@ ODD = ["folder", "/dev/zero", "/dev/null", "link to /dev/zero"]
 
 
 @pytest.mark.parametrize("odd", ODD)
-def test_a_folder_or_a_device_is_refused_at_once(odd, tmp_path):
+def test_a_folder_or_a_device_is_refused_at_once(here, odd, tmp_path):
     place = tmp_path / "odd"
     if odd == "folder":
         place.mkdir()
     elif odd.startswith("link"):
         place.symlink_to("/dev/zero")
     start = time.perf_counter()
-    done = run("localise", str(place) if place.exists() else odd)
+    done = here("localise", str(place) if place.exists() else odd)
     assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
     assert "cannot be read: it is a" in done.stderr
     assert time.perf_counter() - start < 5
