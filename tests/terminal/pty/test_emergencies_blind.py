@@ -4,18 +4,21 @@ What must be read was written down before the command was run (`emergencies.toml
 says something else the expectation stands and the test is expected to fail, with the reason.
 """
 
+import io
 import itertools
 import os
 import re
 import subprocess
 import tomllib
 from collections import deque
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import pytest
 
 from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import LONG, environ, kept, running, wardexam
+from wardexam.commands.main import run
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 
@@ -158,10 +161,15 @@ def seen(case, tmp_path_factory):
         got["note"] = session.text
         session.send("qq")
         assert session.ended() == 0
-    for paper in ("handover", "beds"):
-        got[paper] = subprocess.run(
-            wardexam(paper), env=env, capture_output=True, text=True, check=True, timeout=LONG
-        ).stdout
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("XDG_STATE_HOME", "XDG_CONFIG_HOME"):
+            patch.delenv(name, raising=False)
+        for name, value in env.items():
+            patch.setenv(name, value)
+        for paper in ("handover", "beds"):
+            with redirect_stdout(io.StringIO()) as said:
+                assert run([paper]) == 0
+            got[paper] = said.getvalue()
     return got
 
 
