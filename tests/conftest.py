@@ -9,6 +9,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from wardexam.cores import one_thread
+
+one_thread(os.environ)  # as every command does; before numpy
+
 # What is drawn is the same on every machine, or the gate would fail by chance; `.ci/matrix` draws anew each time
 # (`--hypothesis-profile anew`).
 settings.register_profile("same", derandomize=True)

@@ -12,7 +12,9 @@ def main() -> int:
     while taking itself down. All that matters is on disk by now, so the process ends at once.
     """
     from wardexam.commands.main import run
+    from wardexam.cores import one_thread
 
+    one_thread(os.environ)
     code = run(sys.argv[1:])
     if threading.active_count() > 1:
         for stream in (sys.stdout, sys.stderr):

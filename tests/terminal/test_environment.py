@@ -132,16 +132,15 @@ def test_the_mouse_is_left_to_the_terminal_over_a_link(environ, mouse):
     assert terminal_of({"TERM": "xterm", **environ}).mouse is mouse
 
 
-def test_one_thread_for_linear_algebra_no_animation_no_keyboard_protocol():
+def test_no_animation_no_keyboard_protocol():
     environ = {"TERM": "xterm"}
     prepare(environ, attached=True)
-    assert environ["OPENBLAS_NUM_THREADS"] == environ["OMP_NUM_THREADS"] == "1"
     assert environ["TEXTUAL_ANIMATIONS"] == "none"
     assert environ["TEXTUAL_DISABLE_KITTY_KEY"] == "1"
 
 
 def test_what_the_user_has_set_stays():
-    mine = {"TERM": "xterm", "ESCDELAY": "40", "TEXTUAL_ANIMATIONS": "full", "OMP_NUM_THREADS": "4"}
+    mine = {"TERM": "xterm", "ESCDELAY": "40", "TEXTUAL_ANIMATIONS": "full"}
     environ = dict(mine)
     prepare(environ, attached=True)
     assert {name: environ[name] for name in mine} == mine

@@ -19,8 +19,6 @@ from wardexam.errors import InputError
 Background = Literal["dark", "light", "unknown"]
 TRUECOLOUR = 16_777_216
 
-# One thread for linear algebra: with two, a reading of 0.2 ms takes 8 ms.
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 _M_ARENA_MAX = -8  # of the C library's mallopt
 
 _ON, _OFF = ("1", "on", "yes", "true"), ("0", "off", "no", "false")
@@ -156,7 +154,6 @@ def _set_defaults(environ: MutableMapping[str, str], terminal: Terminal) -> None
         "TEXTUAL_DISABLE_KITTY_KEY": "1",
         # An arrow key that a slow link cuts in two must not arrive as Escape and a letter.
         "ESCDELAY": "250" if terminal.remote else "100",
-        **dict.fromkeys(_ONE_THREAD, "1"),
         # Looking for plugins that nobody has loads what reads packages: 1 MB in every session.
         "PYDANTIC_DISABLE_PLUGINS": "1",
     }
