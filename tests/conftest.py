@@ -22,10 +22,8 @@ settings.load_profile("same")
 HERE = Path(__file__).parent
 pytest_plugins = ["tests.records.postgres.fixtures"]
 _FOLDERS = count()  # of this process
-MEMORY, ROOM = (
-    Path("/dev/shm"),
-    1 << 30,
-)  # where files lie in memory, and how much of it must be free
+MEMORY = Path("/dev/shm")  # where files lie in memory
+ROOM = 1 << 30  # bytes of it that must be free
 GARBAGE = 200_000  # objects made before it is looked for: with Python's 700 a seventh of all time goes there
 gc.disable()  # while tests are collected, nothing is
 # A disk takes a seventh of all time to find room for thousands of small files where others were.

@@ -5,11 +5,12 @@ import io
 import json
 import os
 import stat
-import threading
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 import pytest
 
+from tests.at_once import at_once
 from wardexam.errors import RecordsError
 from wardexam.exam.text import folded
 from wardexam.practice.progress import (
@@ -229,11 +230,7 @@ def test_two_sittings_at_once_lose_nothing():
         for number in range(first, first + 10):
             practice_file.keep(row(number))
 
-    threads = [threading.Thread(target=keep, args=(n * 10,)) for n in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    at_once([partial(keep, n * 10) for n in range(4)])
     assert sorted(r["case"] for r in practice_file.rows()) == sorted(f"1-{n}" for n in range(40))
 
 

@@ -2,9 +2,11 @@
 
 import threading
 from datetime import timedelta
+from functools import partial
 
 import pytest
 
+from tests.at_once import at_once
 from tests.records.conftest import AT
 from tests.records.memory import MemoryWard
 from wardexam.errors import InputError, RecordsError
@@ -406,11 +408,7 @@ def test_many_who_save_at_once_lose_nothing_and_double_nothing(peopled, patient,
                         faults.append(error)
                         return
 
-    threads = [threading.Thread(target=save, args=(own,)) for own in names]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    at_once([partial(save, own) for own in names])
     assert faults == []
     stored = [e.id for e in peopled.examinations(patient.id)]
     assert sorted(stored) == sorted(name for own in names for name in own)
@@ -429,11 +427,7 @@ def test_a_draft_many_want_is_resumed_by_one(peopled, examination, knee):
         except RecordsError as error:
             refused.append(error)
 
-    threads = [threading.Thread(target=resume) for _ in range(6)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    at_once([resume] * 6)
     assert (len(got), len(refused)) == (1, 5)
     assert all("another session" in str(e) for e in refused)
     got[0][0].close()

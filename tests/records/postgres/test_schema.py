@@ -1,10 +1,9 @@
 """The form of a ward on a server: made once, brought up to date once, refused where it is not known."""
 
-import threading
-
 import psycopg
 import pytest
 
+from tests.at_once import at_once
 from tests.records.postgres.fixtures import database
 from wardexam.commands.main import run
 from wardexam.errors import RecordsError
@@ -85,11 +84,7 @@ def test_many_migrate_at_once_and_each_file_is_applied_once(empty, monkeypatch):
         except RecordsError as error:
             faults.append(error)
 
-    threads = [threading.Thread(target=migrate) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    at_once([migrate] * 4)
     assert faults == []
     assert applied(empty)[-1] == (slow.number,)
 

@@ -1,14 +1,15 @@
 """The trail of a ward on a server: chained, in the transaction of what it tells, and told where it was changed."""
 
 import json
-import threading
 import time
+from functools import partial
 
 import psycopg
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.at_once import at_once
 from tests.records.conftest import AT
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.outcome import Outcome
@@ -86,20 +87,7 @@ def test_views_that_waited_are_written_once_each_whoever_settles_at_once(
         return made
 
     monkeypatch.setattr(server_ward.server, "change", slow)
-    fell = []
-
-    def settle():
-        try:
-            server_ward.settle()
-        except Exception as error:
-            fell.append(error)
-
-    threads = [threading.Thread(target=settle) for _ in range(3)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert not fell
+    at_once([server_ward.settle] * 3)
     assert not server_ward.problem
     assert [x["what"] for x in lines(server_ward) if x["event"] == "viewed"] == list("01234567")
 
@@ -115,11 +103,7 @@ def test_many_write_at_once_and_the_chain_holds(server_ward, patient, ward_url):
         for number in range(20):
             ward.record("copied", patient.id, "x", str(number))
 
-    threads = [threading.Thread(target=view, args=(ward,)) for ward in wards]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    at_once([partial(view, ward) for ward in wards])
     for ward in wards:
         ward.close()
     found = trail.verify(server_ward.server)
