@@ -148,10 +148,11 @@ def _reflex(body: Body, sign: Sign, side: int) -> Losses:
 
 
 def _jaw(body: Body, sign: Sign, side: int) -> Losses:
-    """The jerk of the trigeminal nerve: control is lost where it is lost on both sides."""
+    """The jerk of the trigeminal nerve: its arc, like its control, is lost where it is lost on both sides."""
     structures = ("motor_face", "capsule", "midbrain_pyramid", "jaw_upper")
     upper = [combined(*(body.damage(name, s) for name in structures)) for s in (0, 1)]
-    return _mean(body.damage("trigeminal", 0), body.damage("trigeminal", 1)), np.minimum(*upper)
+    arc = np.minimum(body.damage("trigeminal", 0), body.damage("trigeminal", 1))
+    return arc, np.minimum(*upper)
 
 
 def _plantar(body: Body, sign: Sign, side: int) -> Losses:
@@ -189,13 +190,17 @@ def _neck(body: Body, sign: Sign, side: int) -> Losses:
     return lower, n["neck_control"] * np.minimum(*upper)
 
 
+def _also(body: Body, sign: Sign, side: int) -> list[Array]:
+    """What else takes a share of a movement or of its muscle, by the structures that its row names."""
+    return [share * body.damage(s, side) for s, share in own(sign).get("also", {}).items()]
+
+
 def _movement(body: Body, sign: Sign, side: int) -> Losses:
-    lower = motor_lower(body, sign, side)
-    if "also" in own(sign):
-        lower = combined(lower, body.damage(own(sign)["also"], side))
+    lower = combined(motor_lower(body, sign, side), *_also(body, sign, side))
     if sign.limb in ("arm", "leg"):
-        limb = f"effort_{sign.limb}"
-        lower = combined(lower, *(body.damage(e, side) for e in (limb, f"{limb}_{sign.position}")))
+        limb, share = f"effort_{sign.limb}", own(sign).get("effort", 1.0)
+        efforts = (body.damage(e, side) for e in (limb, f"{limb}_{sign.position}"))
+        lower = combined(lower, *(share * e for e in efforts))
     return lower, upper_motor(body, sign.limb, sign.segments, side)
 
 
@@ -238,7 +243,8 @@ def _tone(body: Body, sign: Sign, side: int) -> Losses:
 
 def _wasting(body: Body, sign: Sign, side: int) -> Losses:
     ill = losses_row("wasting")["muscle"] * muscle_own(body, sign, side)
-    return _unhindered(body, combined(motor_lower(body, sign, side), ill))
+    lower = combined(motor_lower(body, sign, side), ill, *_also(body, sign, side))
+    return _unhindered(body, lower)
 
 
 # The ways to a sign, by the name that `losses.toml` gives a kind of answer or a sign of its own.

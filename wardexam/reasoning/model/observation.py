@@ -130,7 +130,8 @@ def _sensation(sign: Sign, context: Context) -> Observation:
     base, more = row["heightened"]
     over = base + more * (1 - chance[:, answers.index("normal")])
     chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
-    return Observation((*answers, "heightened"), _spread_brisk(chance)).floored()
+    kind = "territory" if sign.territory else "each"
+    return Observation((*answers, "heightened"), _spread_brisk(chance)).floored(kind)
 
 
 def _by_age(sign: Sign) -> bool:

@@ -80,7 +80,8 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
     elif sign.position == "distal":
         roots = roots * (1 - n["distal_spared"] * body.damage("roots_not_distal", side))
     parts = [
-        weighted(body, sign.segments, "grey", side), weighted(body, sign.segments, "ventral", side),
+        weighted(body, sign.segments, "grey", side),
+        weighted(body, sign.segments, "ventral", side) ** own(sign).get("roots_power", 1.0),
         plexus_loss(body, sign, "motor", side), branch_loss(body, sign, "motor", side),
         length_loss(body, sign.length, "motor", side), roots,
     ]  # fmt: skip
