@@ -9,13 +9,16 @@ with 95 % intervals, and beside it what cases would show by chance if every numb
 import argparse
 import itertools
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.handbook.fit import FOLDS, LEAST, WEIGHING, Number, fold, put, write
+import wardexam.reasoning
+from tests.handbook.fit import FOLDS, fold
 from tests.handbook.published.__main__ import BINS
 from tests.handbook.published.cases import PARTS, cases
 from tests.handbook.urgency import interval
@@ -23,9 +26,12 @@ from wardexam import ready
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.inference.tempering import tempered
+from wardexam.reasoning.tables import weighing_row
 
 Floats = NDArray[np.float64]
-NUMBERS = (Number(WEIGHING, "tempering", "kept", 0.05), Number(WEIGHING, "tempering", "apart", 0.0))
+TABLE = "inference/weighing.toml"
+JUDGED = {"kept": 0.05, "apart": 0.0}  # what they were
+LEAST = 1e-6  # no chance is less, so that it has a logarithm
 KEPT = (0.03, 0.05, 0.08, 0.1, 0.12, 0.15)
 APART = (0.0, 0.1, 0.2, 0.3, 0.4)
 PULL = 2.0  # what the calibration error weighs beside the log loss
@@ -70,7 +76,7 @@ def gathered(engine: Engine) -> list[Case]:
 
 def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
     """What is said of some cases with these numbers."""
-    put(NUMBERS, np.array(numbers))
+    weighing_row("tempering").update(zip(JUDGED, numbers, strict=True))
     rows = []
     for case in some:
         chance = tempered(case.chance, case.before, case.known)
@@ -78,6 +84,20 @@ def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
         loss = -math.log(max(LEAST, float(chance[case.true].sum())))
         rows.append((loss, chance[first], case.true[first], case.fair[first]))
     return Told(*np.array(rows, float).T)
+
+
+def write(numbers: tuple[float, float], count: int) -> None:
+    """Put the numbers into the table, each with what it was."""
+    path = Path(wardexam.reasoning.__file__).parent / TABLE
+    text = path.read_text(encoding="utf-8")
+    for (name, was), value in zip(JUDGED.items(), numbers, strict=True):
+        pattern = rf"^{name} = [-\d.e]+ +# fitted on \d+ cases"
+        text, found = re.subn(
+            pattern, f"{name} = {value:.2g}  # fitted on {count} cases", text, flags=re.M
+        )
+        if found != 1:
+            raise ValueError(f"no {name}, was {was:g}, in {TABLE}")
+    path.write_text(text, encoding="utf-8")
 
 
 def bins(said: Floats, so: Floats) -> list[tuple[float, int, int]]:
@@ -129,7 +149,7 @@ def main() -> None:
     numbers = best(every)
     report(f"kept {numbers[0]}, apart {numbers[1]}, fitted to all", told(every, numbers))
     if chosen.write:
-        write(NUMBERS, np.array(numbers), len(every))
+        write(numbers, len(every))
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
-from wardexam.reasoning.tables import story_row, weighing_row
+from wardexam.reasoning.tables import read, story_row, weighing_row
 
 Kind = Literal["finding", "before", "stated", "silence", "story"]
 USUAL = "usual"  # every answer that a statement of normality stands for
@@ -271,13 +271,14 @@ def fading(hours: float) -> float:
 
 
 def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) -> float:
-    """What equal findings leave of the weight of each; one alone, faded or not, is tempered by nothing.
+    """What is left of the weight of each of equal findings; one alone, faded or not, keeps what its part of the examination has.
 
     Together they weigh no more than so many of them do: "power 5 in the leg" is no more in eleven words than in five.
     """
     row, count = weighing_row("weight"), max(1.0, known[bundle])
     together: float = min(count, row["repeats_most"]) ** row["repeats"]
-    return together / count
+    of_part: float = read("inference/learned.toml")["part"][bundle[0]]
+    return of_part * together / count
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,21 +152,17 @@ class Posterior:
 
 
 def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
-    """The red flags that were answered yes, with a word for each site that nothing found now or before supports."""
+    """The red flags answered yes, what a quality found adds, and a word for each site that nothing found now or before supports."""
     said = [f for f, answer in examination.flags.items() if answer == "yes"]
-    for row in read("inference/story.toml")["support"].values():
-        found = any(
-            f.sign in row["signs"] and f.answer in row["answers"]
-            for f in (*examination.findings, *before)
-        )
-        told = not set(said).isdisjoint(row.get("flags", ()))
-        story = examination.context
-        told = (
-            told
-            or story.complaint in row.get("complaints", ())
-            or story.pain in row.get("pain", ())
-        )
-        if not (found or told):
+    found, story = (*examination.findings, *before), read("inference/story.toml")
+    qualities = {quality for f in found for quality in f.qualities}
+    said += [word for word, row in story["found"].items() if row["quality"] in qualities]
+    told = examination.context
+    for row in story["support"].values():
+        shown = any(f.sign in row["signs"] and f.answer in row["answers"] for f in found)
+        spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
+        complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
+        if not (shown or spoken or complained):
             said.append(row["else"])
     return tuple(sorted(said))
 
@@ -328,10 +324,10 @@ class Sums:
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
         """The posterior of some terms from a prior of a draw of every row; tempered where `before` is given."""
-        likelihood, brisk = self._likelihood(found)
+        likelihood, brisk = self.likelihood(found)
         return self._narrowed(prior + likelihood, brisk, found, before)
 
-    def _likelihood(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
+    def likelihood(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
         """The weights of some terms, shape (rows,), and by briskness what hangs on it.
 
         What was found now is added up first and kept: the tool's own alarm asks for it alone.

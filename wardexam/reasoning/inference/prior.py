@@ -1,8 +1,8 @@
 """What is likely before any sign: sites, stages by onset, and what the story makes of every form.
 
 A story is told in columns (onset, age, sex, trauma, pain, complaint, flag). A form's own column stands in place
-of its site's. The tool's own alarm weighs only the onset and the rows of `story.toml`, and no form that could
-calm it.
+of its site's. What published cases taught (`learned.toml`) multiplies what is judgement. The tool's own alarm weighs
+only the onset and the rows of `story.toml`, nothing that was learned, and no form that could calm it.
 """
 
 from collections.abc import Collection
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.anatomy.structures import STORY
+from wardexam.errors import TableError
 from wardexam.exam.examination import Context
 from wardexam.reasoning.model.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
@@ -25,6 +26,38 @@ Floats = NDArray[np.float64]
 def sites() -> dict[str, dict[str, Any]]:
     """The sites with their priors, by id."""
     return read("inference/sites.toml")
+
+
+def learned() -> dict[str, Any]:
+    """By how much published cases multiply what is judgement: of sites, of forms, of words of a story."""
+    return read("inference/learned.toml")
+
+
+def _checked(forms: Collection[Form]) -> None:
+    """Whether all that was learned speaks of something that is there.
+
+    Raises:
+        TableError: It names a site, a form or a column that is none.
+    """
+    rows, known = learned(), set(sites())
+    names = {(f.site, f.name) for f in forms}
+    said = {
+        *rows["site"],
+        *(s for words in rows["told"].values() for row in _rows(words) for s in row),
+    }
+    for name in said - known - {"source"}:
+        raise TableError(f"no site '{name}'", where="learned.toml")
+    for site, row in rows["form"].items():
+        for name in row:
+            if (site, name) not in names and name != "source":
+                raise TableError(f"no form '{name}' of site '{site}'", where="learned.toml, form")
+    for column in rows["told"]:
+        if column not in STORY:
+            raise TableError(f"no column '{column}'", where="learned.toml, told")
+
+
+def _rows(words: dict[str, Any]) -> list[dict[str, float]]:
+    return [row for name, row in words.items() if name != "source"]
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:
@@ -69,8 +102,13 @@ class Priors:
 
     def __init__(self, hypotheses: Hypotheses) -> None:
         self._made, self._forms = hypotheses, hypotheses.forms
+        _checked(self._forms)
         self._own = np.array([sites()[f.site]["prior"] for f in self._forms], float)
-        self._part = self._parts([True] * len(self._forms))
+        self._taught = np.array([learned()["site"].get(f.site, 1.0) for f in self._forms], float)
+        of_form = learned()["form"]
+        self._part = self._parts(
+            [f.weight * of_form.get(f.site, {}).get(f.name, 1.0) for f in self._forms]
+        )
         self._upper = np.array([f.upper for f in self._forms])
         cells = np.arange(len(self._forms) * len(STAGES)).reshape(-1, len(STAGES))
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
@@ -80,10 +118,9 @@ class Priors:
         self._shifts: dict[int, Floats] = {}
         self._staged: dict[str, Floats] = {}
 
-    def _parts(self, counted: list[bool]) -> Floats:
+    def _parts(self, weights: list[float]) -> Floats:
         """The share of each form in its site."""
         total = dict.fromkeys((f.site for f in self._forms), 0.0)
-        weights = [f.weight if c else 0.0 for f, c in zip(self._forms, counted, strict=True)]
         for form, weight in zip(self._forms, weights, strict=True):
             total[form.site] += weight
         return np.array(
@@ -93,7 +130,7 @@ class Priors:
     @cached_property
     def heard(self) -> Floats:
         """The share of each form in its site, for the alarm: none for a form that it does not weigh."""
-        return self._parts([f.alarm for f in self._forms])
+        return self._parts([f.weight if f.alarm else 0.0 for f in self._forms])
 
     def log(self, context: Context, flags: Collection[str] = (), *, alarm: bool = False) -> Floats:
         """Log prior of one draw of every row, shape (rows,); a site's mass is shared among its forms."""
@@ -151,11 +188,16 @@ class Priors:
                 share = share * self._shifted(number, row)
         if alarm:
             return share * self.heard
-        share = share * self._part
+        share = share * self._part * self._taught
         for column, value in told(context, flags):
             if column != "onset":
                 share = share * self._told(column, value)
-        return share
+            share = share * self._learned(column, value)
+        return np.asarray(share)
+
+    def _learned(self, column: str, value: str) -> Floats | float:
+        row = learned()["told"].get(column, {}).get(value)
+        return np.array([row.get(f.site, 1.0) for f in self._forms], float) if row else 1.0
 
     def _told(self, column: str, value: str) -> Floats:
         if (column, value) not in self._columns:
