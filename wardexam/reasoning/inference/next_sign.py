@@ -30,7 +30,7 @@ from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import EQUAL, even, ordered
 
 _KEPT = 16  # batches of tables kept, 0.1 MB each
-_DRAWS = 180  # the most probable; what they choose tells 9 tenths of what the best sign would
+_DRAWS = 240  # the most probable, half of them of places that need same-day action
 _LEAST = 1e-30  # no chance is less, so that it has a logarithm
 _KEPT_ODD = 1000  # signs and sides with their answers
 _RARE = 1e-3  # an answer less likely than this changes nothing that is expected
@@ -177,8 +177,7 @@ def _grade(meaning: str) -> str:
 def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[Told]]:
     """The groups that matter, and what each unexamined bedside sign is expected to tell of them."""
     made = posterior.hypotheses
-    top = posterior.foremost(_DRAWS)
-    weight = posterior.joint[top] / posterior.joint[top].sum()
+    top, weight = _foremost(posterior)
     rows = posterior.kept[top]
     groups, member = np.unique(made.group_of[rows], return_inverse=True)
     by_group = np.zeros((len(groups), len(rows)))
@@ -203,6 +202,24 @@ def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.in
             if (sign.id, side) not in recorded:
                 found.append(Told(told[number], sign, cast(Side, side), joint[number]))
     return groups, found
+
+
+def _foremost(posterior: Posterior) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """The rows asked of the places that need same-day action and of the others, and their weights, shape (rows, 3).
+
+    The chosen of either stand for all of it, so that many likely rows of the one do not hide the other.
+    """
+    made = posterior.hypotheses
+    urgent = np.array([_urgent(group) for group in made.groups])[made.group_of[posterior.kept]]
+    tops, weights = [], []
+    for those in (urgent, ~urgent):
+        among = np.flatnonzero(those)
+        if len(among):
+            top = posterior.foremost(_DRAWS // 2, among)
+            share = posterior.rows[among].sum() / posterior.rows[top].sum()
+            tops.append(top)
+            weights.append(posterior.joint[top] * share)
+    return np.concatenate(tops), np.concatenate(weights)
 
 
 def information(posterior: Posterior, examination: Findings) -> dict[SignKey, float]:
