@@ -237,8 +237,8 @@ def table(model: Model, engine: Engine, numbers: Floats, count: int) -> str:
     lines += ["", "# Of sites.", "[site]", *_rows(of_site), source]
     lines += ["", "# Of forms within their site."]
     for site in model.sites:
-        rows = _rows({name: f for (own, name), f in of_form.items() if own == site})
-        if rows:
+        every = {name: f for (own, name), f in of_form.items() if own == site}
+        if len(every) > 1 and (rows := _rows(every)):
             lines += [f"[form.{site}]", *rows, source, ""]
     lines += ["# Of sites where a word of the story is told."]
     by_word = factors[model.at["told"]].reshape(len(model.words), len(model.sites))

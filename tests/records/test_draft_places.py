@@ -113,8 +113,8 @@ def test_while_the_place_is_gone_keys_are_in_the_spool_and_said_so(begun):
     place.gone = None
     assert until(lambda: draft.problem == "")
     assert [*place.rows.values()] == rows
-    assert not begun.spool.exists()
     draft.close()
+    assert not begun.spool.exists()
 
 
 def test_a_draft_taken_over_writes_no_more_there_and_keeps_its_keys(begun):
