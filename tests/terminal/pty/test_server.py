@@ -5,7 +5,7 @@ import re
 import pytest
 
 from tests.records.postgres.server import Server
-from tests.terminal.admitting import admission
+from tests.terminal.admitting import ADMIT, admission
 from tests.terminal.pty.harness import OPEN_NEW, environ, running, wardexam
 from wardexam.records.postgres.schema import create
 from wardexam.records.postgres.url import read_url
@@ -32,7 +32,8 @@ def test_keys_go_on_while_the_server_is_away_and_what_is_saved_then_arrives_once
     env = environ(tmp_path, WARDEXAM_DB=url)
     with running(wardexam(), env) as session:
         session.wait("The ward is empty")
-        session.type(admission("B7", "Mo Invented", "40-1", "50"))
+        session.press(ADMIT, "Bed:")
+        session.type(admission("B7", "Mo Invented", "40-1", "50").removeprefix(ADMIT))
         session.wait("Admitted")
         session.press(OPEN_NEW, "Reflexes and more: core")
         session.type("20")
