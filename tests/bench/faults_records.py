@@ -171,7 +171,8 @@ def kills(folder: Path, *, times: int = 1000, seed: int = 1) -> Figures:
         time.sleep(source.uniform(0.002, longest))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
-        longest *= 1.0 if keys else 1.1
+        if not keys:
+            longest *= 1.1
         kept: dict[tuple[str, str], int] = {}
         for word, name, of, step in (line.split() for line in told(reading)):
             if word == "saved":

@@ -87,7 +87,7 @@ def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
 
 
 def write(numbers: tuple[float, float], count: int) -> None:
-    """Put the numbers into the table, each with what it was."""
+    """Put the numbers into the table, where what each was stands already."""
     path = Path(wardexam.reasoning.__file__).parent / TABLE
     text = path.read_text(encoding="utf-8")
     for (name, was), value in zip(JUDGED.items(), numbers, strict=True):

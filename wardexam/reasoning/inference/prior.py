@@ -41,10 +41,8 @@ def _checked(forms: Collection[Form]) -> None:
     """
     rows, known = learned(), set(sites())
     names = {(f.site, f.name) for f in forms}
-    said = {
-        *rows["site"],
-        *(s for words in rows["told"].values() for row in _rows(words) for s in row),
-    }
+    words = [row for column in rows["told"].values() for row in column.values()]
+    said = {*rows["site"], *(site for row in words for site in row)}
     for name in said - known - {"source"}:
         raise TableError(f"no site '{name}'", where="learned.toml")
     for site, row in rows["form"].items():
@@ -54,10 +52,6 @@ def _checked(forms: Collection[Form]) -> None:
     for column in rows["told"]:
         if column not in STORY:
             raise TableError(f"no column '{column}'", where="learned.toml, told")
-
-
-def _rows(words: dict[str, Any]) -> list[dict[str, float]]:
-    return [row for name, row in words.items() if name != "source"]
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:
@@ -114,7 +108,7 @@ class Priors:
         held = np.where(self._upper[:, None] | (np.arange(len(STAGES)) == 0), 2 * PAIRS, 0)
         self._cell_of = np.empty(hypotheses.rows, np.int32)
         self._cell_of[hypotheses.row_of] = np.repeat(cells.ravel(), held.ravel())
-        self._columns: dict[tuple[str, str], Floats] = {}
+        self._words: dict[tuple[str, str], tuple[Floats, Floats]] = {}
         self._shifts: dict[int, Floats] = {}
         self._staged: dict[str, Floats] = {}
 
@@ -182,7 +176,7 @@ class Priors:
         return made
 
     def _share(self, context: Context, flags: Collection[str], *, alarm: bool) -> Floats:
-        share = self._own * self._told("onset", context.onset)
+        share = self._own * self._word("onset", context.onset)[0]
         for number, row in enumerate(read("inference/story.toml")["shift"]):
             if _counts(row, context):
                 share = share * self._shifted(number, row)
@@ -190,23 +184,23 @@ class Priors:
             return share * self.heard
         share = share * self._part * self._taught
         for column, value in told(context, flags):
+            judged, taught = self._word(column, value)
             if column != "onset":
-                share = share * self._told(column, value)
-            share = share * self._learned(column, value)
+                share = share * judged
+            share = share * taught
         return np.asarray(share)
 
-    def _learned(self, column: str, value: str) -> Floats | float:
-        row = learned()["told"].get(column, {}).get(value)
-        return np.array([row.get(f.site, 1.0) for f in self._forms], float) if row else 1.0
-
-    def _told(self, column: str, value: str) -> Floats:
-        if (column, value) not in self._columns:
-            each = [
+    def _word(self, column: str, value: str) -> tuple[Floats, Floats]:
+        """What judgement, and what published cases, make of every form where a word is told."""
+        if (column, value) not in self._words:
+            row = learned()["told"].get(column, {}).get(value, {})
+            judged = [
                 f.story.get(column, {}).get(value, sites()[f.site].get(column, {}).get(value, 1.0))
                 for f in self._forms
             ]
-            self._columns[column, value] = np.array(each, float)
-        return self._columns[column, value]
+            taught = [row.get(f.site, 1.0) for f in self._forms]
+            self._words[column, value] = np.array(judged, float), np.array(taught, float)
+        return self._words[column, value]
 
     def _shifted(self, number: int, row: dict[str, Any]) -> Floats:
         if number not in self._shifts:
