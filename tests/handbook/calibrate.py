@@ -1,6 +1,6 @@
 """How sure a reading may be, learned from published examinations: `python -m tests.handbook.calibrate [--write]`.
 
-Tries each pair of the two numbers of `[tempering]` on the development and the validation cases, and takes that with
+Tries every set of the three numbers of `[tempering]` on the development and the validation cases, and takes that with
 the least log loss and twice the least calibration error against the very site. The same is done without each fifth of
 the sources; the error of those fifths together, each tempered by numbers that it did not teach, is what is reported,
 with 95 % intervals, and beside it what cases would show by chance if every number said were exact.
@@ -30,9 +30,10 @@ from wardexam.reasoning.tables import weighing_row
 
 Floats = NDArray[np.float64]
 TABLE = "inference/weighing.toml"
-JUDGED = {"kept": 0.05, "apart": 0.0}  # what they were
+JUDGED = {"kept": 0.05, "soft": 0.0, "apart": 0.0}  # what they were
 LEAST = 1e-6  # no chance is less, so that it has a logarithm
-KEPT = (0.03, 0.05, 0.08, 0.1, 0.12, 0.15)
+KEPT = (0.03, 0.05, 0.08)
+SOFT = (0.0, 0.05, 0.08, 0.12, 0.16)
 APART = (0.0, 0.1, 0.2, 0.3, 0.4)
 PULL = 2.0  # what the calibration error weighs beside the log loss
 DRAWS = 2000
@@ -74,7 +75,7 @@ def gathered(engine: Engine) -> list[Case]:
     return found
 
 
-def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
+def told(some: Sequence[Case], numbers: tuple[float, float, float]) -> Told:
     """What is said of some cases with these numbers."""
     weighing_row("tempering").update(zip(JUDGED, numbers, strict=True))
     rows = []
@@ -86,7 +87,7 @@ def told(some: Sequence[Case], numbers: tuple[float, float]) -> Told:
     return Told(*np.array(rows, float).T)
 
 
-def write(numbers: tuple[float, float], count: int) -> None:
+def write(numbers: tuple[float, float, float], count: int) -> None:
     """Put the numbers into the table, where what each was stands already."""
     path = Path(wardexam.reasoning.__file__).parent / TABLE
     text = path.read_text(encoding="utf-8")
@@ -112,14 +113,14 @@ def error(said: Floats, so: Floats) -> float:
     return sum(abs(n * mean - right) for mean, right, n in bins(said, so)) / len(said)
 
 
-def best(some: Sequence[Case]) -> tuple[float, float]:
+def best(some: Sequence[Case]) -> tuple[float, float, float]:
     """The numbers with the least loss and error."""
 
-    def cost(numbers: tuple[float, float]) -> float:
+    def cost(numbers: tuple[float, float, float]) -> float:
         t = told(some, numbers)
         return float(t.loss.mean()) + PULL * error(t.said, t.true)
 
-    return min(itertools.product(KEPT, APART), key=cost)
+    return min(itertools.product(KEPT, SOFT, APART), key=cost)
 
 
 def report(name: str, t: Told) -> None:
@@ -135,11 +136,11 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="write the table")
     chosen = parser.parse_args()
     every = gathered(ready.engine())
-    report("not tempered", told(every, (0.0, 0.0)))
+    report("not tempered", told(every, (0.0, 0.0, 0.0)))
     apart = []
     for number in range(FOLDS):
         numbers = best([c for c in every if c.fold != number])
-        print(f"  without fifth {number}: kept {numbers[0]}, apart {numbers[1]}")
+        print(f"  without fifth {number}: kept {numbers[0]}, soft {numbers[1]}, apart {numbers[2]}")
         apart.append(told([c for c in every if c.fold == number], numbers))
     held = Told(*(np.concatenate([getattr(t, f) for t in apart]) for f in ("loss", "said", "true", "fair")))  # fmt: skip
     report(f"{len(every)} cases, each tempered without its fifth", held)
@@ -147,7 +148,10 @@ def main() -> None:
     chance = [error(held.said, random.random(len(every)) < held.said) for _ in range(DRAWS)]
     print(f"  were every number exact, an error of {np.mean(chance):.3f}, up to {np.quantile(chance, 0.95):.3f} in 95 %")  # fmt: skip
     numbers = best(every)
-    report(f"kept {numbers[0]}, apart {numbers[1]}, fitted to all", told(every, numbers))
+    report(
+        f"kept {numbers[0]}, soft {numbers[1]}, apart {numbers[2]}, fitted to all",
+        told(every, numbers),
+    )
     if chosen.write:
         write(numbers, len(every))
 

@@ -6,9 +6,9 @@ import pytest
 from tests.handbook import fit
 from tests.handbook.published.cases import cases
 from wardexam import ready
-from wardexam.anatomy.catalogue import PARTS
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
+from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.prior import Priors, learned, sites
 from wardexam.reasoning.tables import Section
 
@@ -25,7 +25,7 @@ def judged(monkeypatch):
     """Nothing learned."""
     for name in ("site", "form", "told"):
         monkeypatch.setitem(learned(), name, Section({}, name))
-    monkeypatch.setitem(learned(), "part", Section(dict.fromkeys(PARTS, 1.0), "part"))
+    monkeypatch.setitem(learned(), "part", Section(dict.fromkeys(WEIGHED, 1.0), "part"))
 
 
 def mass(made, priors: Priors, site: str) -> float:
@@ -83,7 +83,7 @@ def test_the_slope_by_which_it_is_fitted_is_that_of_the_loss(judged):
     model = fit.Model(engine, sorted({word for case in some for word in case.words}))
     random = np.random.default_rng(1)
     numbers = 0.1 * random.standard_normal(len(model.spread))
-    weights, step = dict.fromkeys(PARTS, 1.0), 1e-5
+    weights, step = dict.fromkeys(WEIGHED, 1.0), 1e-5
     _, slope = model.loss(numbers, some, weights)
     ends = [model.at[name].stop - 1 for name in model.at]
     for at in [*ends, *random.integers(0, len(numbers), 8)]:

@@ -32,6 +32,7 @@ class CordPattern(Weighted):
         neuropathy: Share of the large fibres of the legs.
         gap: How unlike the two sides may be.
         extent: Segments above its level that it may reach.
+        lowers: Segments, at most, by which the level of sensation is now and then found further down.
         below_arms: How often it is the one below the arms, against above.
     """
 
@@ -49,6 +50,7 @@ class CordPattern(Weighted):
     neuropathy: Share = 0.0
     gap: Share = 1.0
     extent: Annotated[float, Field(ge=0, le=4)] = 0.0
+    lowers: Annotated[float, Field(ge=0, le=20)] = 0.0
     below_arms: Share = 1.0
 
 

@@ -45,10 +45,10 @@ def capital(text: str) -> str:
 
 
 def pair_text(reading: Reading) -> str:
-    """Two lesions that fit better than one, in words; empty where none do."""
+    """Two lesions that fit as well as one, in words; empty where none do."""
     if reading.pair is None:
         return ""
-    return f"Two lesions fit better than one: {reading.pair.first} and {reading.pair.second}"
+    return f"Two lesions fit as well as one: {reading.pair.first} and {reading.pair.second}"
 
 
 def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]:

@@ -75,7 +75,7 @@ class Engine:
                 self.sums.prior(told.context, yes),
                 told.context.onset,
             )
-            if z is not None and z < limits["doubtful"]
+            if z is not None and (unexplained or z < limits["doubtful"])
             else None,
             fragile=one_grade_off(posterior, places, told),
             next_signs=next_signs(posterior, told, rising(known)),

@@ -122,12 +122,12 @@ class Asymmetry:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two lesions that together fit clearly better than any one.
+    """Two lesions that together fit as well as any one, or better.
 
     Attributes:
         first: The one, in words.
         second: The other, in words.
-        times: How many times better than the best single lesion, two lesions being rarer included.
+        times: Their odds against any one lesion, how rare two are included: below 1 they fit as well and are rarer.
     """
 
     first: str

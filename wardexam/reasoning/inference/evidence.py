@@ -28,6 +28,8 @@ from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import read, story_row, weighing_row
 
 Kind = Literal["finding", "before", "stated", "silence", "story"]
+TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
+WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 USUAL = "usual"  # every answer that a statement of normality stands for
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
@@ -270,6 +272,12 @@ def fading(hours: float) -> float:
     return left if left >= row["least"] else 0.0
 
 
+def weighed_with(bundle: tuple[str, ...]) -> str:
+    """What a finding is weighed with: the part of the examination that it is of, tendon reflexes apart."""
+    part, _, answers, *_ = bundle
+    return TENDON if answers == TENDON else part
+
+
 def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) -> float:
     """What is left of the weight of each of equal findings; one alone, faded or not, keeps what its part of the examination has.
 
@@ -277,7 +285,7 @@ def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) 
     """
     row, count = weighing_row("weight"), max(1.0, known[bundle])
     together: float = min(count, row["repeats_most"]) ** row["repeats"]
-    of_part: float = read("inference/learned.toml")["part"][bundle[0]]
+    of_part: float = read("inference/learned.toml")["part"][weighed_with(bundle)]
     return of_part * together / count
 
 
@@ -354,15 +362,35 @@ def _stated_piece(key: Key, alike: str, bearing: observation.Bearing, factor: fl
 
 
 def _stated(examination: Findings) -> list[tuple[Sign, Side, str]]:
-    """The signs, sides and limbs that were stated normal and not recorded."""
+    """The signs, sides and limbs that were stated normal and not recorded.
+
+    Said of several limbs at once, "the rest" is that of other limbs than one where all that was found is odd.
+    """
     recorded = {f.key for f in examination.findings}
+    others = said_of_others(examination)
     return [
         (sign, side, limb)
         for sign, side, limb in _places()
         if not sign.apart
         and (sign.id, side) not in recorded
+        and (sign.part, limb) not in others
         and any(s.covers(sign, side) for s in examination.rest_normal)
     ]
+
+
+def said_of_others(examination: Findings) -> set[tuple[str, str]]:
+    """Parts of limbs, all odd in so many signs, that a statement of several limbs does not speak of."""
+    found: dict[tuple[str, str], list[bool]] = {}
+    for f in examination.findings:
+        if f.choice is not None:
+            found.setdefault((f.row.part, limb_side(f.row, f.side)), []).append(f.choice.usual)
+    limbs = Counter(s.part for s in examination.rest_normal)
+    least = weighing_row("weight")["rest_elsewhere"]
+    return {
+        (part, limb)
+        for (part, limb), usual in found.items()
+        if len(usual) >= least and not any(usual) and limbs[part] > 1
+    }
 
 
 def _statements(

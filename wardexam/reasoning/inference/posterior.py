@@ -20,7 +20,7 @@ from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
-from wardexam.reasoning.tables import read
+from wardexam.reasoning.tables import read, weighing_row
 
 Floats = NDArray[np.float64]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
@@ -338,12 +338,16 @@ class Sums:
         else:
             whole, brisk = self._added_up(core)
             self._last = (core, whole, brisk)
-        if len(core) == len(found):
-            return whole, brisk
-        more, wide = self._added_up([t for t in found if t.kind not in ("finding", "story")])
-        if brisk is None or wide is None:
-            return whole + more, brisk or wide
-        return whole + more, _both(brisk, wide)
+        told = [t for t in found if t.kind in ("stated", "before")]
+        silent = [t for t in found if t.kind == "silence"]
+        for some, bounded in ((told, False), (silent, True)):
+            if some:
+                more, wide = self._added_up(some)
+                if bounded:
+                    more, wide = _bounded(more, wide)
+                whole = whole + more
+                brisk = _both(brisk, wide) if brisk and wide else brisk or wide
+        return whole, brisk
 
     def _added_up(self, found: list[Term]) -> tuple[Array, list[Array] | None]:
         bundles: dict[tuple[str, tuple[str, ...]], list[Term]] = {}
@@ -437,6 +441,15 @@ class Sums:
         if total is not None:
             joint = joint + np.stack([line[kept] for line in total], axis=1)
         return Posterior(self._made, found, kept, joint, before)
+
+
+def _bounded(flat: Array, wide: list[Array] | None) -> tuple[Array, list[Array] | None]:
+    """What silence weighs together: less than so much, whatever was left unsaid; by division alone, the same everywhere."""
+    most = flat.dtype.type(weighing_row("weight")["silence_together"])
+    lines = [flat] if wide is None else [flat + line for line in wide]
+    top = max(line.max() for line in lines)
+    held = [(line - top) * most / (most - (line - top)) for line in lines]
+    return (held[0], None) if wide is None else (np.zeros_like(flat), held)
 
 
 def _both(first: list[Array], second: list[Array]) -> list[Array]:

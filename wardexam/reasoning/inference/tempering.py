@@ -1,11 +1,12 @@
 """How sure a reading may be: the chances of the places, tempered by what real cases taught.
 
 A model's numbers are never exact. Where it is wrong it is as sure as where it is right, so a share of what was likely
-before anything was known stays with every place, however much speaks against it. And where little is known it spreads
-its belief over more places than real cases do, because silence and repeated findings weigh cautiously; so the chances
-are drawn apart by a power before that share is kept. Both grow with the number of signs found and words told, so that
-nothing known leaves the prior as it is. Neither changes which place leads, and neither reaches urgency, which has
-chances of its own. Tried too and left, since they helped no case that they were not fitted to: a share that grows where
+before anything was known stays with every place, however much speaks against it, and a further share lies between that
+and what the model says: places that the findings speak against a little keep more than those that they speak against
+much. And where little is known it spreads its belief over more places than real cases do, because silence and repeated
+findings weigh cautiously; so the chances are drawn apart by a power before those shares are kept. All grow with the
+number of signs found and words told, so that nothing known leaves the prior as it is. They seldom change which place
+leads, and none reaches urgency, which has chances of its own. Tried too and left, since they helped no case that they were not fitted to: a share that grows where
 no one lesion fits, and gaps between places that count less the greater they are.
 """
 
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from wardexam.reasoning.tables import weighing_row
 
+_LEAST = 1e-12  # no chance is less
 Floats = NDArray[np.float64]
 
 
@@ -28,5 +30,7 @@ def tempered(chance: Floats, before: Floats, known: float) -> Floats:
     n = weighing_row("tempering")
     share = known / (known + n["half"])
     apart = np.maximum(chance, 0) ** (1 + n["apart"] * share)
-    kept = n["kept"] * share
-    return np.asarray((1 - kept) * apart / apart.sum() + kept * before)
+    between = np.maximum(chance, _LEAST) ** n["power"] * before ** (1 - n["power"])
+    kept, soft = n["kept"] * share, n["soft"] * share
+    told = (1 - kept - soft) * apart / apart.sum() + kept * before
+    return np.asarray(told + soft * between / between.sum())

@@ -26,7 +26,10 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
     def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = np.maximum(0, segment - np.round(pattern.extent * u.uneven))
         below = n["pain_below_outside" if outside else "pain_below"]
-        body.offset[where] = np.round(u.offset**2 * below)
+        often = n["lowered_from"]
+        lowered = np.round(pattern.lowers * np.maximum(0, u.offset - often) / (1 - often))
+        body.lowered[where] = lowered
+        body.offset[where] = lowered + np.round(u.offset**2 * below)
         for s in (RIGHT, LEFT):
             if side is None:
                 factor = 1 - pattern.gap * (1 - u.side(s))

@@ -53,6 +53,7 @@ class Body:
         now: The lesion or sign at work, for `structures`.
         level: Segment number of the cord lesion, `NO_LEVEL` where there is none. Shape (rows,).
         offset: Segments by which the pain level lies below the lesion. Shape (rows,).
+        lowered: Segments of it by which all sensation does. Shape (rows,).
         tracts: Damage by tract and side (0 right, 1 left of the cord), each of shape (rows,).
     """
 
@@ -71,6 +72,7 @@ class Body:
         self.now = ""
         self.level = np.full(rows, NO_LEVEL, np.int16)
         self.offset = np.zeros(rows, np.float32)
+        self.lowered = np.zeros(rows, np.float32)
         self.tracts = {(t, s): np.zeros(rows, np.float32) for t in self.TRACTS for s in (0, 1)}
         self._damage: dict[tuple[str, int], Array] = {}
         self._nothing = np.zeros(rows, np.float32)

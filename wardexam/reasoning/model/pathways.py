@@ -82,7 +82,8 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
     parts = [
         weighted(body, sign.segments, "grey", side),
         weighted(body, sign.segments, "ventral", side) ** own(sign).get("roots_power", 1.0),
-        plexus_loss(body, sign, "motor", side), branch_loss(body, sign, "motor", side),
+        plexus_loss(body, sign, "motor", side),
+        own(sign).get("nerve_share", 1.0) * branch_loss(body, sign, "motor", side),
         length_loss(body, sign.length, "motor", side), roots,
     ]  # fmt: skip
     if sign.answers == "mrc":
@@ -178,7 +179,7 @@ def brain_sense(body: Body, region: str, modality: str, side: int) -> Array:
 def cord_sense(body: Body, segment: str, modality: str, side: int) -> Array:
     """Loss in the cord of what enters at a segment: columns on its side, pain fibres across."""
     limb = "arm" if segment[0] == "C" else "leg"
-    column = body.tracts[f"column_{limb}", side] * body.below(segment)
+    column = body.tracts[f"column_{limb}", side] * body.below(segment, body.lowered)
     crossed = body.tracts["spinothalamic", 1 - side] * body.below(segment, body.offset)
     at = SEGMENTS.index(segment)
     crossing = np.maximum(

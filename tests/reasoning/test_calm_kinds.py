@@ -1,0 +1,72 @@
+"""A kind of no lesion does not lead over a plain picture of an emergency; what is written is common practice."""
+
+import pytest
+
+from wardexam import ready
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.inference.evidence import said_of_others, terms
+from wardexam.reasoning.inference.prior import sites
+
+# What may lead, by region or by what the name holds.
+LEADS = {
+    "a sudden lower face with a usual brow is of the hemisphere": (
+        "age=75 onset=sudden complaint=face complaint_side=right face_upper 5/5 face_lower 3/5 dysarthria slight "
+        "power_arm 5/5 power_leg 5/5 plantar flexor/flexor",
+        {"brain"},
+    ),
+    "weak legs, back pain and cancer are of the cord": (
+        "age=69 onset=days pain=back complaint=back_pain flag:cancer=yes flag:thoracic_night=yes flag:gait_lost=yes "
+        "hip_flexion 4/4 knee_flexion 4+/4+ knee 2+/2+ ankle 2+/2+ plantar flexor/flexor power_arm 5/5",
+        {"cord"},
+    ),
+    "an upgoing toe and a brisk knee weigh more than one sign of effort": (
+        "age=55 onset=sudden complaint=weak_leg complaint_side=left hip_extension_returns absent/present "
+        "hip_flexion 5/3 ankle_dorsiflexion 5/3 knee 2+/3+ plantar flexor/extensor",
+        {"brain", "cord"},
+    ),
+    "drowsy, on an anticoagulant, one side a little weak": (
+        "age=81 onset=weeks complaint=confused flag:anticoagulant=yes flag:headache_new=yes flag:drowsy=yes "
+        "drowsiness slight attention present shoulder_abduction 5/4+ hip_flexion 5/4+ plantar flexor/equivocal",
+        {"brain"},
+    ),
+    "numb from the neck pain down, with brisk arms": (
+        "age=60 onset=longer pain=neck power_leg 4/4 reflexes_all 3+/3+ hoffmann present/present "
+        "plantar extensor/extensor level_touch T8/T8 gait spastic",
+        {"cord"},
+    ),
+    "the tongue alone": ("onset=longer complaint=speech tongue_deviation absent/present fasciculation_tongue present", {"nerve"}),
+    "an eye that does not look down after a blow": (
+        "onset=days trauma=yes complaint=double_vision diplopia present eye_vertical present/absent "
+        "ptosis absent/absent pupil_large absent/absent eye_abduction absent/absent",
+        {"nerve"},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LEADS)
+def test_what_leads(name):
+    line, regions = LEADS[name]
+    assert ready.engine().read(read_line(line).spelled_out()).sites[0].region in regions
+
+
+def test_the_rest_said_of_all_limbs_does_not_speak_of_one_that_is_all_odd():
+    found = read_line("power_leg 5/0 rest=power:all").spelled_out()
+    assert said_of_others(found) == {("power", "left leg")}
+    own = read_line("power_leg 5/0 rest=power:left_leg").spelled_out()
+    assert said_of_others(own) == set()
+    told = {t.key for t in terms(found, silence=False) if t.kind == "stated"}
+    assert ("power", "left leg") not in told
+    assert ("power", "right leg") in told
+
+
+def test_a_sensory_level_below_a_lesion_of_the_neck_leaves_the_neck_open():
+    line, _ = LEADS["numb from the neck pain down, with brisk arms"]
+    leader = ready.engine().read(read_line(line).spelled_out()).sites[0]
+    assert leader.levels is not None
+    assert leader.levels[0].startswith("C")
+
+
+def test_every_kind_of_no_lesion_is_named_so():
+    assert {s for s, row in sites().items() if row.get("lesion") is False} == {
+        "none", "systemic", "functional", "pain_limited",
+    }  # fmt: skip

@@ -1,0 +1,56 @@
+"""Two lesions are offered where both show and one does not explain them, and not where one does."""
+
+import pytest
+
+from wardexam import ready
+from wardexam.errors import TableError
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.inference import two_lesions
+
+# Common practice; what both lesions are, by a word of the names that stand for either.
+PAIRS = {
+    "right radial nerve and left common fibular nerve": (
+        "onset=waking wrist_extension 2/5 finger_extension 2/5 brachioradialis 1+/2+ territory_radial reduced/normal "
+        "ankle_dorsiflexion 5/1 ankle_eversion 5/2 ankle_inversion 5/5 ankle_plantarflexion 5/5 ankle 2+/2+ "
+        "territory_superficial_fibular normal/reduced",
+        {"radial", "fibular"},
+    ),
+    "cord below the chest and a hemisphere": (
+        "onset=days power_leg 1/1 level_pin T8/T8 plantar extensor/extensor bladder retention aphasia marked "
+        "face_lower 2/5 field_loss present/absent",
+        {"cord", "left"},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", PAIRS)
+def test_two_lesions_that_both_show_are_offered(name):
+    line, words = PAIRS[name]
+    pair = ready.engine().read(read_line(line).spelled_out()).pair
+    assert pair is not None
+    assert all(word in f"{pair.first}; {pair.second}" for word in words)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "onset=sudden face_lower 2/5 power_arm 1/5 power_leg 3/5 aphasia marked plantar extensor/flexor",
+        "onset=weeks pain=radiating ankle 2+/0 ankle_plantarflexion 5/4 touch_S1 normal/reduced straight_leg_raise negative/positive",
+        "onset=days power_leg 2/2 level_pin T8/T8 plantar extensor/extensor knee 3+/3+ bladder retention",
+    ],
+)  # fmt: skip
+def test_what_one_lesion_explains_is_not_two(line):
+    reading = ready.engine().read(read_line(line).spelled_out())
+    assert reading.pair is None
+    assert reading.fits_one
+
+
+@pytest.mark.parametrize("sites", [["cord", "nowhere"], ["cord"], ["cord", "brain", "nerve"]])
+def test_a_pair_of_sites_that_is_none_is_an_error_at_load(monkeypatch, sites):
+    monkeypatch.setattr(two_lesions, "read", lambda _: {"pair": [{"sites": sites, "factor": 2.0}]})
+    two_lesions.together.cache_clear()
+    try:
+        with pytest.raises(TableError, match=r"two_lesions\.toml"):
+            two_lesions.together()
+    finally:
+        two_lesions.together.cache_clear()
