@@ -29,6 +29,21 @@ LEADS = {
         "drowsiness slight attention present shoulder_abduction 5/4+ hip_flexion 5/4+ plantar flexor/equivocal",
         {"brain"},
     ),
+    "weakness of all limbs over days with no reflexes": (
+        "age=19 onset=days complaint=weak_all flag:progressive=yes power_arm 3/3 power_leg 2/2 reflexes_all 0/0 "
+        "plantar flexor/flexor face 5/5 drowsiness none bladder normal rest=sensation:all",
+        {"polyradiculoneuropathy"},
+    ),
+    "a sudden weak leg without a sign of effort, in whom it may be": (
+        "age=34 sex=female onset=sudden complaint=weak_leg complaint_side=right hip_flexion 3/5 knee_flexion 3/5 "
+        "ankle_dorsiflexion 3/5 knee_extension 4/5 knee 2+/2+ ankle 2+/2+ plantar flexor/flexor rest=sensation:all "
+        "power_arm 5/5 face 5/5 inconsistent absent give_way_leg absent/absent",
+        {"brain"},
+    ),
+    "a paralysis of all limbs within hours without one": (
+        "age=23 onset=hours complaint=weak_all power_all 1/1 reflexes_all 2+/2+ rest=cranial:head",
+        {"cord"},
+    ),
     "numb from the neck pain down, with brisk arms": (
         "age=60 onset=longer pain=neck power_leg 4/4 reflexes_all 3+/3+ hoffmann present/present "
         "plantar extensor/extensor level_touch T8/T8 gait spastic",
