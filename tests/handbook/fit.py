@@ -6,7 +6,7 @@ start at 1 and are held there by a penalty (`SPREAD`: one standard deviation; of
 `scipy.optimize` (L-BFGS) maximises the penalised likelihood, half of it that of the true site, half that of any
 acceptable one. Priors enter as they are; the weights move the chance of a form by what its own likely rows make of each
 part, so the cases are read again after each of `ROUNDS`. Age and sex are left out: they say more of whom is written
-about than of where the lesion is.
+about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
 The same is done without each fifth of the sources, which says whether it generalises: only then is the table written.
 How sure a reading may be is fitted apart (`calibrate`). A minute and a half on one core.

@@ -154,6 +154,15 @@ def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_b
     assert [each[s.key] for s in chosen] == pytest.approx(best)
 
 
+def test_no_answer_of_a_next_sign_is_said_to_settle_it():
+    line = "onset=days power_leg 1/1 level_pin T8/T8 plantar extensor/extensor bladder retention perianal absent/absent"
+    said = ready.engine().read(read_line(line).spelled_out()).next_signs
+    assert said
+    assert not any(
+        "98%" in words or "99%" in words or "100%" in words for s in said for _, words in s.outcomes
+    )
+
+
 @pytest.mark.parametrize(
     ("line", "first"),
     [

@@ -8,6 +8,7 @@ from tests.handbook.published.cases import cases
 from wardexam import ready
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
+from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.prior import Priors, learned, sites
 from wardexam.reasoning.tables import Section
@@ -77,8 +78,8 @@ def test_a_site_gains_by_its_factor(made, judged, monkeypatch):
     assert odds[1] == pytest.approx(2 * odds[0])
 
 
-def test_the_slope_by_which_it_is_fitted_is_that_of_the_loss(judged):
-    engine = ready.engine()
+def test_the_slope_by_which_it_is_fitted_is_that_of_the_loss(made, judged):
+    engine = Engine(made)  # of its own: what it keeps is without what was learned
     some = fit.gathered(engine, [c for c in cases("development") if c.site != "two_lesions"][:4])
     model = fit.Model(engine, sorted({word for case in some for word in case.words}))
     random = np.random.default_rng(1)

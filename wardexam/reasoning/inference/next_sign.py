@@ -323,7 +323,7 @@ def _next_sign(
         after = joint[:, number] / chances[number]
         equals = [made.groups[groups[g]] for g in most_likely(after)]
         site = either(spoken(equals[0]), equals)
-        meanings.append((answers[number], f"{site} {even(after.max()):.0%}"))
+        meanings.append((answers[number], f"{site} {even(min(after.max(), n['most'])):.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"
     return NextSign(
         (sign.id, side), text, even(told.bits), tuple(meanings), even(rise), seconds(sign.id),
