@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 import wardexam.reasoning
 from tests.handbook.fit import FOLDS, fold
-from tests.handbook.published.__main__ import BINS
+from tests.handbook.published.__main__ import BINS, LEAST
 from tests.handbook.published.cases import PARTS, cases
 from tests.handbook.urgency import interval
 from wardexam import ready
@@ -29,9 +29,9 @@ from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.tables import weighing_row
 
 Floats = NDArray[np.float64]
+Numbers = tuple[float, float, float]  # those of `JUDGED`
 TABLE = "inference/weighing.toml"
 JUDGED = {"kept": 0.05, "soft": 0.0, "apart": 0.0}  # what they were
-LEAST = 1e-6  # no chance is less, so that it has a logarithm
 KEPT = (0.03, 0.05, 0.08)
 SOFT = (0.0, 0.05, 0.08, 0.12, 0.16)
 APART = (0.0, 0.1, 0.2, 0.3, 0.4)
@@ -75,7 +75,7 @@ def gathered(engine: Engine) -> list[Case]:
     return found
 
 
-def told(some: Sequence[Case], numbers: tuple[float, float, float]) -> Told:
+def told(some: Sequence[Case], numbers: Numbers) -> Told:
     """What is said of some cases with these numbers."""
     weighing_row("tempering").update(zip(JUDGED, numbers, strict=True))
     rows = []
@@ -87,7 +87,7 @@ def told(some: Sequence[Case], numbers: tuple[float, float, float]) -> Told:
     return Told(*np.array(rows, float).T)
 
 
-def write(numbers: tuple[float, float, float], count: int) -> None:
+def write(numbers: Numbers, count: int) -> None:
     """Put the numbers into the table, where what each was stands already."""
     path = Path(wardexam.reasoning.__file__).parent / TABLE
     text = path.read_text(encoding="utf-8")
@@ -113,14 +113,19 @@ def error(said: Floats, so: Floats) -> float:
     return sum(abs(n * mean - right) for mean, right, n in bins(said, so)) / len(said)
 
 
-def best(some: Sequence[Case]) -> tuple[float, float, float]:
+def best(some: Sequence[Case]) -> Numbers:
     """The numbers with the least loss and error."""
 
-    def cost(numbers: tuple[float, float, float]) -> float:
+    def cost(numbers: Numbers) -> float:
         t = told(some, numbers)
         return float(t.loss.mean()) + PULL * error(t.said, t.true)
 
     return min(itertools.product(KEPT, SOFT, APART), key=cost)
+
+
+def words(numbers: Numbers) -> str:
+    """The numbers with their names."""
+    return ", ".join(f"{name} {value}" for name, value in zip(JUDGED, numbers, strict=True))
 
 
 def report(name: str, t: Told) -> None:
@@ -140,7 +145,7 @@ def main() -> None:
     apart = []
     for number in range(FOLDS):
         numbers = best([c for c in every if c.fold != number])
-        print(f"  without fifth {number}: kept {numbers[0]}, soft {numbers[1]}, apart {numbers[2]}")
+        print(f"  without fifth {number}: {words(numbers)}")
         apart.append(told([c for c in every if c.fold == number], numbers))
     held = Told(*(np.concatenate([getattr(t, f) for t in apart]) for f in ("loss", "said", "true", "fair")))  # fmt: skip
     report(f"{len(every)} cases, each tempered without its fifth", held)
@@ -148,10 +153,7 @@ def main() -> None:
     chance = [error(held.said, random.random(len(every)) < held.said) for _ in range(DRAWS)]
     print(f"  were every number exact, an error of {np.mean(chance):.3f}, up to {np.quantile(chance, 0.95):.3f} in 95 %")  # fmt: skip
     numbers = best(every)
-    report(
-        f"kept {numbers[0]}, soft {numbers[1]}, apart {numbers[2]}, fitted to all",
-        told(every, numbers),
-    )
+    report(f"{words(numbers)}, fitted to all", told(every, numbers))
     if chosen.write:
         write(numbers, len(every))
 

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+import tests.handbook.published.__main__ as published
 import wardexam.reasoning
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
@@ -41,9 +42,7 @@ TABLE = "inference/learned.toml"
 FOLDS, ROUNDS, STEPS = 5, 3, 80
 SPREAD = {"site": 0.35, "form": 0.4, "told": 0.35, "part": 0.2}
 LEFT_OUT = ("age", "sex")
-CALM_SPREAD = (
-    0.01  # of kinds of no lesion, whose share of the cases is that by which these were collected
-)
+CALM_SPREAD = 0.01  # of kinds of no lesion: how many of the cases are so is how they were collected
 UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
 FEWEST = 8  # cases that tell a word, else nothing is learned of it
 TRUE = 0.5  # share of the true site in what is maximised; the rest is any acceptable one
@@ -224,7 +223,7 @@ def scored(engine: Engine, model: Model, numbers: Floats, some: list[Published])
         chance = normal(model.log(numbers, case, weights))
         groups = np.bincount(made.group_of_form, chance, len(made.groups))
         first = made.forms_of[int(groups.argmax())][0]
-        loss = -np.log(max(1e-6, chance[case.true].sum()))
+        loss = -np.log(max(published.LEAST, chance[case.true].sum()))
         rows.append((loss, case.true[first], case.fair[first]))
     return np.array(rows, float)
 

@@ -7,7 +7,7 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.evidence import said_of_others, terms
 from wardexam.reasoning.inference.prior import sites
 
-# What may lead, by region or by what the name holds.
+# What may lead, by region.
 LEADS = {
     "a sudden lower face with a usual brow is of the hemisphere": (
         "age=75 onset=sudden complaint=face complaint_side=right face_upper 5/5 face_lower 3/5 dysarthria slight "

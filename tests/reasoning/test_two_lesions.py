@@ -45,9 +45,13 @@ def test_what_one_lesion_explains_is_not_two(line):
     assert reading.fits_one
 
 
-@pytest.mark.parametrize("sites", [["cord", "nowhere"], ["cord"], ["cord", "brain", "nerve"]])
-def test_a_pair_of_sites_that_is_none_is_an_error_at_load(monkeypatch, sites):
-    monkeypatch.setattr(two_lesions, "read", lambda _: {"pair": [{"sites": sites, "factor": 2.0}]})
+@pytest.mark.parametrize(
+    ("sites", "factor"),
+    [(["cord", "nowhere"], 2.0), (["cord"], 2.0), (["cord", "brain", "nerve"], 2.0), (["cord", "brain"], 0.0)],
+)  # fmt: skip
+def test_a_pair_of_sites_that_is_none_is_an_error_at_load(monkeypatch, sites, factor):
+    row = {"sites": sites, "factor": factor}
+    monkeypatch.setattr(two_lesions, "read", lambda _: {"pair": [row]})
     two_lesions.together.cache_clear()
     try:
         with pytest.raises(TableError, match=r"two_lesions\.toml"):

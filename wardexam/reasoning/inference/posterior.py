@@ -338,15 +338,14 @@ class Sums:
         else:
             whole, brisk = self._added_up(core)
             self._last = (core, whole, brisk)
-        told = [t for t in found if t.kind in ("stated", "before")]
-        silent = [t for t in found if t.kind == "silence"]
-        for some, bounded in ((told, False), (silent, True)):
-            if some:
-                more, wide = self._added_up(some)
-                if bounded:
-                    more, wide = _bounded(more, wide)
-                whole = whole + more
-                brisk = _both(brisk, wide) if brisk and wide else brisk or wide
+        further = []
+        if told := [t for t in found if t.kind in ("stated", "before")]:
+            further.append(self._added_up(told))
+        if silent := [t for t in found if t.kind == "silence"]:
+            further.append(_bounded(*self._added_up(silent)))
+        for more, wide in further:
+            whole = whole + more
+            brisk = _both(brisk, wide) if brisk and wide else brisk or wide
         return whole, brisk
 
     def _added_up(self, found: list[Term]) -> tuple[Array, list[Array] | None]:

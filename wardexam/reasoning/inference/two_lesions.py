@@ -32,15 +32,10 @@ _FAR = 12.0  # a row so many nats below the best counts for nothing
 _NEVER = -99.0  # so unlikely (nats) that it is none
 
 
-def _lesion(site: str) -> bool:
-    """Whether a site is a lesion, and no kind of none."""
-    return bool(sites()[site].get("lesion", True))
-
-
 @cache
 def _lesions() -> frozenset[str]:
-    """The sites that are lesions."""
-    return frozenset(filter(_lesion, sites()))
+    """The sites that are lesions, and no kind of none."""
+    return frozenset(site for site, row in sites().items() if row.get("lesion", True))
 
 
 @cache
@@ -97,13 +92,15 @@ def together() -> dict[frozenset[str], float]:
     """How much likelier lesions of two sites are together than apart, by the pair.
 
     Raises:
-        TableError: A row names a site that there is not, not two, or two that stand in another row.
+        TableError: A row names a site that there is not, not two, or two that stand in another row, or its factor is none.
     """
     found: dict[frozenset[str], float] = {}
     for row in read("inference/two_lesions.toml")["pair"]:
         pair = frozenset(row["sites"])
         if len(row["sites"]) != _TWO or not pair <= set(sites()) or pair in found:
             raise TableError(f"no pair of its own: {row['sites']}", where="two_lesions.toml")
+        if row["factor"] <= 0:
+            raise TableError(f"{row['factor']} is no factor", where="two_lesions.toml")
         found[pair] = row["factor"]
     return found
 
@@ -155,20 +152,19 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     leading = _leading_rows(made, alone)
     others = np.array([r for f, r in zip(made.forms, leading, strict=True) if f.site in _lesions()])
     of_form = made.form_of[others]
-    mass = _mass(made, prior)[of_form] - np.log(n["rows_alike"])
-    order = list(sites())
-    site_of = np.array([order.index(made.forms[f].site) for f in of_form])
+    mass = _mass(made, prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
+    order = list(sites())
+    site_of = np.array([order.index(g.partition(".")[0]) for g in made.groups])[group_of]
     found: tuple[float, int, Floats] | None = None
     total = []
     codes_of = {p.key: made.code(*p.key)[others] for t in terms for p in t.pieces}
     for row in _candidates(made, alone, leading):
-        form = made.forms[made.form_of[row]]
-        own = float(logsumexp(prior[form.rows], 0)) - np.log(n["rows_alike"])
-        beside = np.array(_beside(form.site))[site_of]
+        own = made.form_of[row]
+        beside = np.array(_beside(made.forms[own].site))[site_of]
         same = np.where(group_of == made.group_of[row], _NEVER, 0.0)  # one lesion of some extent
-        log = _joined(made, terms, row, others, codes_of) + (mass + beside + same)[:, None]
-        by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + own
+        log = _joined(made, terms, row, others, codes_of) + (mass[of_form] + beside + same)[:, None]
+        by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + mass[own]
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:
             found = (total[-1], row, by_row)
@@ -187,7 +183,7 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     known = Known.of(posterior.terms, onset)
     first = place(made, int(made.group_of[row]), only, known)
     second = place(made, leading_chance(groups), forms / forms.sum(), known)
-    if not _lesion(second.region) or first.name == second.name:
+    if first.name == second.name:
         return None
     return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, n["most"])))))
 
