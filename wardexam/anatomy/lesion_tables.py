@@ -79,12 +79,13 @@ class Polyneuropathy(Weighted):
 class Polyradiculoneuropathy(Weighted):
     """Loss of power in legs, arms, face and throat, of sensation and of reflexes."""
 
-    leg: Share
-    arm: Share
+    leg: Annotated[float, Field(ge=0)]
+    arm: Annotated[float, Field(ge=0)]
     sense: Share
     face: Share
     bulbar: Share
     reflex: Share
+    reflex_leg: Share | None = None  # where unlike the arms
     fisher: Share = 0.0
 
 

@@ -62,16 +62,18 @@ def polyneuropathy(plan: Plan) -> None:
 def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
     n = damage_row("polyradiculoneuropathy")
     arms_too = row.arm > n["arms_taken"] or row.fisher
+    leg_reflex = row.reflex if row.reflex_leg is None else row.reflex_leg
     arm_reflex = row.reflex * (1.0 if arms_too else n["arm_reflex"])
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         for side in (RIGHT, LEFT):
             loss = u.severity * (1 - n["uneven"] * (1 - u.side(side)))
-            body.take(where, "roots_leg", side, row.leg * loss * between(n["leg"], u.motor))
-            body.take(where, "roots_arm", side, row.arm * loss * between(n["arm"], u.first))
+            for limb, share, draw in (("leg", row.leg, u.motor), ("arm", row.arm, u.first)):
+                lost = np.minimum(1, share * loss * between(n[limb], draw))
+                body.take(where, f"roots_{limb}", side, lost)
             body.take(where, "roots_sense", side, row.sense * u.sensory)
-            leg_reflex = row.reflex * between(n["reflex_leg"], u.second)
-            body.take(where, "roots_reflex_leg", side, leg_reflex)
+            legs = leg_reflex * between(n["reflex_leg"], u.second)
+            body.take(where, "roots_reflex_leg", side, legs)
             arms = arm_reflex * between(n["reflex_arm"], u.second)
             body.take(where, "roots_reflex_arm", side, arms)
             face = row.face * (u.third > n["face_from"]) * loss

@@ -201,7 +201,9 @@ def _movement(body: Body, sign: Sign, side: int) -> Losses:
         limb, share = f"effort_{sign.limb}", own(sign).get("effort", 1.0)
         efforts = (body.damage(e, side) for e in (limb, f"{limb}_{sign.position}"))
         lower = combined(lower, *(share * e for e in efforts))
-    return lower, upper_motor(body, sign.limb, sign.segments, side)
+    upper = upper_motor(body, sign.limb, sign.segments, side)
+    hand = losses_row("movement")["hand"].get(sign.position) if sign.limb == "arm" else None
+    return lower, combined(upper, hand * body.damage("motor_hand", 1 - side)) if hand else upper
 
 
 def _face_sense(body: Body, sign: Sign, side: int) -> Losses:
