@@ -62,8 +62,9 @@ class Span(Weighted):
 
 
 class Root(Weighted):
-    """A root: the stretches that hurt it, and its share of the sympathetic fibres to the eye."""
+    """A root: the limb it serves, the stretches that hurt it, its share of the sympathetic fibres to the eye."""
 
+    limb: Literal["arm", "leg", ""]
     stretch: dict[Literal["neck", "mid", "low"], Share]
     sympathetic: Share = 0.0
 

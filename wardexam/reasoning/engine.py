@@ -73,6 +73,7 @@ class Engine:
             pair=two_lesions(
                 posterior,
                 self.sums.prior(told.context, yes),
+                self.sums.likelihood,
                 told.context.onset,
             )
             if z is not None and (unexplained or z < limits["doubtful"])

@@ -69,6 +69,11 @@ class Scored:
         """The probability on the truth."""
         return self.case.chance(self.reading)
 
+    @property
+    def fair(self) -> float:
+        """The probability on all acceptable sites together."""
+        return sum(s.probability for s in self.reading.sites if self.case.accepted(s))
+
 
 def read(part: str, *, silence: bool) -> list[Scored]:
     """Every case of a part with its reading."""
@@ -121,6 +126,8 @@ def report(scored: Sequence[Scored]) -> None:
     print(f"  probability on the truth: {chance:.2f} in the mean, log loss {loss:.2f}")
     low = sum(s.chance < 0.01 for s in single)
     print(f"  truth given under 1 %: {interval(low, len(single))}")
+    never = sum(s.fair < 0.01 for s in single)
+    print(f"  every acceptable site together given under 1 %: {interval(never, len(single))}")
     error, rows = calibration(single)
     words = "; ".join(f"said {a:.2f}, so {b:.2f} of {n}" for a, b, n in rows)
     print(f"  calibration error {error:.3f}: {words}")

@@ -14,7 +14,7 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import PARTS, Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
@@ -30,6 +30,8 @@ from wardexam.reasoning.tables import read, story_row, weighing_row
 Kind = Literal["finding", "before", "stated", "silence", "story"]
 TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
+LOST = "reduced"  # what a level says of the skin below it
+_DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
@@ -128,6 +130,13 @@ def _usual(sign_id: str, age: int | None, onset: Onset) -> Log:
     )
     wanted = [made.answers.index(a) for a in observation.usual_answers(sign)]
     return _lean(made.chance[:, wanted, :].sum(axis=1))
+
+
+@lru_cache(maxsize=_KEPT)
+def _lost(sign_id: str, age: int | None, onset: Onset) -> Log:
+    """That sensation is lost there, in whatever degree."""
+    made = observation.observed(catalogue()[sign_id], Context(age=age, onset=onset))
+    return _lean(made.chance[:, [made.answers.index(a) for a in _DEGREES], :].sum(axis=1))
 
 
 @lru_cache(maxsize=_KEPT)
@@ -231,8 +240,12 @@ def terms(
         if f.answer is not None and not _said_already(f, examination)
     ]
     context = examination.context
-    looked_up = [_look_up(f, context) for f in sorted(graded, key=lambda f: f.key)]
+    told = {f.key for f in graded}
+    levels = {f.key: _skin_of_level(f, told) for f in graded if f.answer in SEGMENTS}
+    single = sorted((f for f in graded if f.key not in levels), key=lambda f: f.key)
+    looked_up = [_look_up(f, context) for f in single]
     counts = Counter(said.bundle for said in looked_up)
+    counts.update(_alike(s.id, side, a) for skin in levels.values() for s, side, a in skin)
     for sign, side, _ in stated:
         counts[_alike(sign.id, side, USUAL)] += 1
     known: dict[tuple[str, ...], float] = dict(counts)
@@ -240,6 +253,11 @@ def terms(
     for said, hours in faded:
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
+    found += [
+        _level_term(f, levels[f.key], context, known)
+        for f in sorted(graded, key=lambda f: f.key)
+        if f.key in levels
+    ]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
@@ -249,6 +267,37 @@ def terms(
     if silence:
         found += _silence(examination, stated, {f.key for f, _ in before})
     return found
+
+
+Skin = tuple[tuple[Sign, Side, str], ...]  # areas of skin and what is said of each
+
+
+def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
+    """What a level says of the dermatomes that are not told: lost below it, usual at it; the saddle is asked apart."""
+    at = SEGMENTS.index(str(level.answer))
+    found = []
+    for sign_id in _same_skin(level.sign):
+        sign = catalogue()[sign_id]
+        place = min(map(SEGMENTS.index, sign.segments), default=-1)
+        if place >= at and sign.limb != "saddle" and (sign_id, level.side) not in told:
+            found.append((sign, level.side, LOST if place > at else USUAL))
+    return tuple(found)
+
+
+def _level_term(
+    level: Finding, skin: Skin, context: Context, known: Mapping[tuple[str, ...], float]
+) -> Term:
+    """A level weighs what its dermatomes would."""
+    pieces = []
+    for sign, side, answer in skin:
+        factor = _tempering(known, _alike(sign.id, side, answer))
+        bearing = observation.bearing(sign, context)
+        log = _lost(observation.alike(sign), *bearing) if answer == LOST else _usual(observation.alike(sign), *bearing)  # fmt: skip
+        said = ("level", answer, factor, *bearing)
+        pieces.append(Piece((sign.id, side), said, np.asarray(factor * log)))
+    return Term(
+        level.key, "finding", finding_text(level), tuple(pieces), 1.0, repeat_key(level), level.side
+    )
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:

@@ -414,7 +414,7 @@ class Sums:
     def _folded(self, members: list[Term]) -> Fold | None:
         """The rows folded over the signs of a statement or a silence, where they are added up again and again."""
         term = members[0]
-        if len(term.pieces) < _MANY:
+        if len(term.pieces) < _MANY or term.kind == "finding":
             return None
         place = (*term.key, term.side)
         self._summed[place] += 1

@@ -6,7 +6,9 @@ other may explain little, and is sought in every form. `two_lesions.toml` says w
 """
 
 import math
-from functools import cache
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +28,10 @@ from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.tables import read, weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
-_FIRST = 8  # candidates for the one half
+# The weights of some terms by row, and by briskness what hangs on it.
+Likelihood = Callable[[list[Term]], tuple[Array, list[Array] | None]]
+
+_FIRST = 5  # candidates for the one half
 _TWO = 2
 _FAR = 12.0  # a row so many nats below the best counts for nothing
 _NEVER = -99.0  # so unlikely (nats) that it is none
@@ -50,21 +55,6 @@ def union() -> Codes:
             len(lower), len(lower)
         )
     )
-
-
-def _level(term: Term) -> bool:
-    """Whether its codes are levels, whose union is not that of two losses."""
-    return bool(term.pieces[0].log.shape[0] != CODES)
-
-
-def _alone(made: Hypotheses, terms: list[Term], prior: Floats) -> Floats:
-    """Log of prior times likelihood of a draw of each row alone, at middling briskness, shape (rows,)."""
-    total = prior.copy()
-    for term in terms:
-        for piece in term.pieces:
-            log = piece.log[:, piece.log.shape[1] // 2]
-            total += term.factor * log.take(made.code(*piece.key))
-    return total
 
 
 def _candidates(made: Hypotheses, alone: Floats, leading: list[int]) -> list[int]:
@@ -117,38 +107,89 @@ def _mass(made: Hypotheses, prior: Floats) -> Floats:
     return np.asarray(np.log(np.bincount(made.form_of, np.exp(prior - top))) + top)
 
 
-def _joined(
-    made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp], codes_of: dict[Key, Codes]
-) -> NDArray[np.float64]:  # fmt: skip
-    """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
-    flat, brisk = np.zeros(len(others)), np.zeros((len(others), len(BRISK_WEIGHTS)))
+@dataclass(frozen=True, slots=True)
+class _LookUps:
+    """The look-ups of one width, with the codes of the rows that may be the other lesion.
+
+    Attributes:
+        keys: Sign and side of each.
+        theirs: Codes of the others, shape (look-ups, others).
+        starts: Where the table of each begins in `log`, shape (look-ups, 1).
+        log: The tables one after the other, shape (codes, 1 or 3).
+        factors: What tempering leaves of each, shape (look-ups, 1, 1).
+    """
+
+    keys: list[Key]
+    theirs: NDArray[np.intp]
+    starts: NDArray[np.intp]
+    log: Floats
+    factors: Floats
+
+    def joined(self, made: Hypotheses, row: int) -> Floats:
+        """Log-likelihood under one row together with each of the others, shape (others, 1 or 3)."""
+        own = np.array([made.code(*key)[row] for key in self.keys])
+        codes = np.take_along_axis(union().take(own, axis=0), self.theirs, axis=1)
+        return np.asarray((self.log.take(codes + self.starts, axis=0) * self.factors).sum(axis=0))
+
+
+def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> list[_LookUps]:
+    """The look-ups of all that is no level, by width."""
+    found = []
+    for width in (1, len(BRISK_WEIGHTS)):
+        those = [
+            (p, t.factor)
+            for t in terms
+            for p in t.pieces
+            if p.log.shape[0] == CODES and p.log.shape[1] == width
+        ]
+        if those:
+            found.append(_LookUps(
+                [p.key for p, _ in those],
+                np.stack([made.code(*p.key).take(others) for p, _ in those]).astype(np.intp),
+                CODES * np.arange(len(those))[:, None],
+                np.concatenate([p.log for p, _ in those]),
+                np.array([factor for _, factor in those])[:, None, None],
+            ))  # fmt: skip
+    return found
+
+
+def _levels(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]) -> Floats:
+    """Log-likelihood of the levels that were found: of two lesions, the one that fits better; shape (others, 1)."""
+    total = np.zeros((len(others), 1))
     for term in terms:
         for piece in term.pieces:
-            own, theirs = made.code(*piece.key)[row], codes_of[piece.key]
-            if _level(term):
-                log = np.maximum(piece.log[theirs], piece.log[own])
-            else:
-                log = piece.log.take(union()[own], axis=0).take(theirs, axis=0)
-            if log.shape[1] == 1:
-                flat += term.factor * log[:, 0]
-            else:
-                brisk += term.factor * log
-    return brisk + flat[:, None]
+            if piece.log.shape[0] != CODES:
+                codes = made.code(*piece.key)
+                total += term.factor * np.maximum(piece.log[codes[others]], piece.log[codes[row]])
+    return total
 
 
-def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown") -> Pair | None:
+def _single(made: Hypotheses, lines: list[Array]) -> float:
+    """The evidence for any one lesion, from its log by row: one line, or one by briskness."""
+    most = reduce(np.maximum, lines)
+    at = np.flatnonzero(most > most.max() - _FAR)
+    held = np.stack([line[at].astype(float) for line in lines], axis=1)
+    if len(lines) > 1:
+        held = held + np.log(BRISK_WEIGHTS)
+    return float(logsumexp((held + made.log_draws(at)[:, None]).ravel(), 0))
+
+
+def two_lesions(
+    posterior: Posterior, log_prior: Array, likelihood: Likelihood, onset: Onset = "unknown"
+) -> Pair | None:
     """The best two lesions together, or None where they do not fit as well as one.
 
     `times` is the ratio of the evidence for the two, their prior included, to that for any one.
     """
     made, n = posterior.hypotheses, weighing_row("two_lesions")
-    terms = [t for t in posterior.terms if t.kind in ("finding", "before", "stated")]
-    if sum(t.kind != "stated" for t in terms) < n["findings"]:
+    terms = [t for t in posterior.terms if t.kind != "silence"]
+    if sum(t.kind in ("finding", "before") for t in terms) < n["findings"]:
         return None
     weight = weighing_row("weight")
-    prior = log_prior.astype(float)
-    alone = _alone(made, terms, prior)
-    prior += made.log_draws()
+    flat, brisk = likelihood(terms)
+    lines = [log_prior + flat] if brisk is None else [log_prior + flat + line for line in brisk]
+    alone = lines[len(lines) // 2]
+    prior = log_prior.astype(float) + made.log_draws()
     leading = _leading_rows(made, alone)
     others = np.array([r for f, r in zip(made.forms, leading, strict=True) if f.site in _lesions()])
     of_form = made.form_of[others]
@@ -158,19 +199,21 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     site_of = np.array([order.index(g.partition(".")[0]) for g in made.groups])[group_of]
     found: tuple[float, int, Floats] | None = None
     total = []
-    codes_of = {p.key: made.code(*p.key)[others] for t in terms for p in t.pieces}
+    look_ups = _look_ups(made, terms, others)
     for row in _candidates(made, alone, leading):
         own = made.form_of[row]
         beside = np.array(_beside(made.forms[own].site))[site_of]
         same = np.where(group_of == made.group_of[row], _NEVER, 0.0)  # one lesion of some extent
-        log = _joined(made, terms, row, others, codes_of) + (mass[of_form] + beside + same)[:, None]
+        log = _levels(made, terms, row, others) + (mass[of_form] + beside + same)[:, None]
+        for each in look_ups:
+            log = log + each.joined(made, row)
         by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + mass[own]
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:
             found = (total[-1], row, by_row)
     if found is None:
         return None
-    single = _single(posterior, terms, prior, alone)
+    single = _single(made, lines)
     ratio = float(logsumexp(np.array(total), 0)) + np.log(weight["second"]) - single
     if ratio < np.log(weight["offered"]):
         return None
@@ -186,14 +229,3 @@ def two_lesions(posterior: Posterior, log_prior: Array, onset: Onset = "unknown"
     if first.name == second.name:
         return None
     return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, n["most"])))))
-
-
-def _single(posterior: Posterior, terms: list[Term], prior: Floats, alone: Floats) -> float:
-    """The evidence for any one lesion from the same terms."""
-    if len(terms) == len(posterior.terms):
-        return posterior.evidence
-    at = np.flatnonzero(alone > alone.max() - _FAR)
-    log = prior[at][:, None] + np.log(BRISK_WEIGHTS)[None, :]
-    for term in terms:
-        log += posterior.value(term, at)
-    return float(logsumexp(log.ravel(), 0))

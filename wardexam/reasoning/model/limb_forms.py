@@ -12,7 +12,6 @@ from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, 
 from wardexam.reasoning.model.severities import Severities, between
 from wardexam.reasoning.tables import damage_row
 
-
 def _root_fill(names: tuple[str, ...], side: int) -> Fill:
     n = damage_row("root")
 
@@ -31,8 +30,8 @@ def _root_fill(names: tuple[str, ...], side: int) -> Fill:
                 body.take(where, f"stretch_{stretch}", side, share)
             if row.sympathetic:
                 body.take(where, "root_sympathetic", side, row.sympathetic * loss)
-            limb = "arm" if name[0] in "CT" else "leg"
-            body.take(where, f"denervation_{limb}", side, n["denervation"])
+            if row.limb:
+                body.take(where, f"denervation_{row.limb}", side, n["denervation"])
 
     return fill
 

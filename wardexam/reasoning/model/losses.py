@@ -94,7 +94,8 @@ def ataxia(body: Body, sign: Sign, side: int) -> Losses:
                 ("opposite_last", 1 - side),
             )
             for structure, share in n[column].items()
-        )
+        ),
+        n["vermis"]["leg" if sign.limb == "leg" else "arm"] * body.damage("vermis", side),
     )
     position = n["position"]["leg" if sign.limb == "leg" else "arm"]
     return cerebellar, sensation(body, catalogue()[position], side)
@@ -228,7 +229,10 @@ def _length(body: Body, sign: Sign, side: int) -> Losses:
     lower = np.maximum(*length) * body.damage("length_reach", side)
     roots = n["roots"] * body.damage("roots_sense", side)
     cord = n["cord"] * cord_sense(body, entry_of(sign.limb), "touch", side)
-    return _unhindered(body, combined(lower, roots, cord))
+    felt = n["felt"] * body.damage(f"felt_{sign.limb}", side)
+    dorsal = [body.damage(f"dorsal.{s}", side) for s in n["dorsal_of"][sign.limb]]
+    own = n["dorsal"] * np.minimum.reduce(dorsal)
+    return _unhindered(body, combined(lower, roots, cord, felt, own))
 
 
 def _tone(body: Body, sign: Sign, side: int) -> Losses:

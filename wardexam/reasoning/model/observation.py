@@ -127,7 +127,7 @@ def _sensation(sign: Sign, context: Context) -> Observation:
     chance = np.stack(
         [probit(mean, *sensation_interval(a), row["spread"]) for a in answers], axis=1
     )
-    base, more = row["heightened"]
+    base, more = row["heightened_territory" if sign.territory else "heightened"]
     over = base + more * (1 - chance[:, answers.index("normal")])
     chance = np.concatenate([chance * (1 - over[:, None]), over[:, None]], axis=1)
     kind = "territory" if sign.territory else "each"
