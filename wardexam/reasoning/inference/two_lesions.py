@@ -1,12 +1,12 @@
 """Two lesions at once: the union of their damage, offered where it fits as well as any one.
 
-The best single lesions are joined with the likeliest row of every form, under the same forward model. What one
+The best single lesions are joined with the likeliest row of every form, or two that mirror each other, under the same forward model. What one
 lesion leaves unexplained counts against it as against no lesion, so the best half is among the best singles; the
 other may explain little, and is sought in every form. `two_lesions.toml` says which sites come together.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, reduce
 
@@ -34,6 +34,8 @@ Likelihood = Callable[[list[Term]], tuple[Array, list[Array] | None]]
 _FIRST = 5  # candidates for the one half
 _TWO = 2
 _FAR = 12.0  # a row so many nats below the best counts for nothing
+# Log of each briskness, of one row and of two that are as likely.
+_BRISK = {n: np.log(np.tile(BRISK_WEIGHTS, n) / n) for n in (1, 2)}
 _NEVER = -99.0  # so unlikely (nats) that it is none
 
 
@@ -57,24 +59,30 @@ def union() -> Codes:
     )
 
 
-def _candidates(made: Hypotheses, alone: Floats, leading: list[int]) -> list[int]:
-    """The best row of each of the best places, a place being a group at a level and side."""
-    best: dict[tuple[str, int | None, str], int] = {}
-    for form, row in zip(made.forms, leading, strict=True):
-        key = (form.group, form.level, form.side)
-        if form.site in _lesions() and (key not in best or alone[row] > alone[best[key]] + EQUAL):
-            best[key] = row
-    every = ordered(best.values(), lambda r: float(alone[r]), int)
-    return [every[n] for n in largest(alone[every], _FIRST)]
-
-
-def _leading_rows(made: Hypotheses, alone: Floats) -> list[int]:
-    """The first of the likeliest rows of each form: `leading` of its rows, for all forms at once."""
+def _ends(made: Hypotheses, alone: Array) -> dict[int, list[int]]:
+    """Of each form that is a lesion the first and the last of its likeliest rows, which are mirror images where two equal."""
     most = np.maximum.reduceat(alone, [form.rows.start for form in made.forms])
     least = most - EQUAL * np.maximum(1.0, np.abs(most))
     rows = np.flatnonzero(alone >= least[made.form_of])
-    _, first = np.unique(made.form_of[rows], return_index=True)
-    return [int(row) for row in rows[first]]
+    forms, first = np.unique(made.form_of[rows], return_index=True)
+    last = [*(first[1:] - 1), len(rows) - 1]
+    return {
+        int(form): sorted({int(rows[one]), int(rows[other])})
+        for form, one, other in zip(forms, first, last, strict=True)
+        if made.forms[form].site in _lesions()
+    }
+
+
+def _candidates(made: Hypotheses, alone: Array, ends: dict[int, list[int]]) -> list[int]:
+    """The best form of each of the best places, a place being a group at a level and side."""
+    best: dict[tuple[str, int | None, str], tuple[float, int]] = {}
+    for number, rows in ends.items():
+        form, most = made.forms[number], float(alone[rows[0]])
+        key = (form.group, form.level, form.side)
+        if key not in best or most > best[key][0] + EQUAL:
+            best[key] = (most, number)
+    every = ordered(best.values(), lambda b: b[0], lambda b: b[1])
+    return [every[n][1] for n in largest(np.array([most for most, _ in every]), _FIRST)]
 
 
 @cache
@@ -164,7 +172,21 @@ def _levels(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.in
     return total
 
 
-def _single(made: Hypotheses, lines: list[Array]) -> float:
+def _joined(
+    made: Hypotheses,
+    terms: list[Term],
+    row: int,
+    others: NDArray[np.intp],
+    look_ups: list[_LookUps],
+) -> Floats:
+    """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
+    log = np.repeat(_levels(made, terms, row, others), len(BRISK_WEIGHTS), axis=1)
+    for each in look_ups:
+        log = log + each.joined(made, row)
+    return log
+
+
+def _single(made: Hypotheses, lines: Sequence[Array]) -> float:
     """The evidence for any one lesion, from its log by row: one line, or one by briskness."""
     most = reduce(np.maximum, lines)
     at = np.flatnonzero(most > most.max() - _FAR)
@@ -190,8 +212,9 @@ def two_lesions(
     lines = [log_prior + flat] if brisk is None else [log_prior + flat + line for line in brisk]
     alone = lines[len(lines) // 2]
     prior = log_prior.astype(float) + made.log_draws()
-    leading = _leading_rows(made, alone)
-    others = np.array([r for f, r in zip(made.forms, leading, strict=True) if f.site in _lesions()])
+    ends = _ends(made, alone)
+    others = np.array([row for rows in ends.values() for row in rows])
+    alike = np.log([len(rows) for rows in ends.values() for _ in rows])
     of_form = made.form_of[others]
     mass = _mass(made, prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
@@ -200,31 +223,29 @@ def two_lesions(
     found: tuple[float, int, Floats] | None = None
     total = []
     look_ups = _look_ups(made, terms, others)
-    for row in _candidates(made, alone, leading):
-        own = made.form_of[row]
+    for own in _candidates(made, alone, ends):
         beside = np.array(_beside(made.forms[own].site))[site_of]
-        same = np.where(group_of == made.group_of[row], _NEVER, 0.0)  # one lesion of some extent
-        log = _levels(made, terms, row, others) + (mass[of_form] + beside + same)[:, None]
-        for each in look_ups:
-            log = log + each.joined(made, row)
-        by_row = logsumexp(log + np.log(BRISK_WEIGHTS), 1) + mass[own]
+        same = np.where(group_of == made.group_of_form[own], _NEVER, 0.0)  # one of some extent
+        likely = (mass[of_form] - alike + beside + same + mass[own])[:, None]
+        each = [_joined(made, terms, row, others, look_ups) + likely for row in ends[own]]
+        by_row = logsumexp(np.concatenate(each, 1) + _BRISK[len(each)], 1)
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:
-            found = (total[-1], row, by_row)
+            found = (total[-1], own, by_row)
     if found is None:
         return None
     single = _single(made, lines)
     ratio = float(logsumexp(np.array(total), 0)) + np.log(weight["second"]) - single
     if ratio < np.log(weight["offered"]):
         return None
-    _, row, by_row = found
+    _, own, by_row = found
     chance = np.exp(by_row - by_row.max())
     forms = np.bincount(of_form, chance, len(made.forms))
     groups = np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
     only = np.zeros(len(made.forms))
-    only[made.form_of[row]] = 1.0
+    only[own] = 1.0
     known = Known.of(posterior.terms, onset)
-    first = place(made, int(made.group_of[row]), only, known)
+    first = place(made, int(made.group_of_form[own]), only, known)
     second = place(made, leading_chance(groups), forms / forms.sum(), known)
     if first.name == second.name:
         return None

@@ -12,6 +12,7 @@ from wardexam.reasoning.model.forms import LEFT, RIGHT, SIDE_NAMES, Fill, Plan, 
 from wardexam.reasoning.model.severities import Severities, between
 from wardexam.reasoning.tables import damage_row
 
+
 def _root_fill(names: tuple[str, ...], side: int) -> Fill:
     n = damage_row("root")
 
