@@ -26,7 +26,7 @@ from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.reading import Pair
 from wardexam.reasoning.tables import read, weighing_row
-from wardexam.reasoning.ties import EQUAL, even_chance, ordered
+from wardexam.reasoning.ties import EQUAL, even_chance
 
 # The weights of some terms by row, and by briskness what hangs on it.
 Likelihood = Callable[[list[Term]], tuple[Array, list[Array] | None]]
@@ -59,30 +59,24 @@ def union() -> Codes:
     )
 
 
-def _ends(made: Hypotheses, alone: Array) -> dict[int, list[int]]:
-    """Of each form that is a lesion the first and the last of its likeliest rows, which are mirror images where two equal."""
-    most = np.maximum.reduceat(alone, [form.rows.start for form in made.forms])
+def _ends(made: Hypotheses, alone: Array) -> NDArray[np.intp]:
+    """Of each form the first and the last of its likeliest rows, which are mirror images where two equal, shape (forms, 2)."""
+    most = np.maximum.reduceat(alone, made.start_of_form)
     least = most - EQUAL * np.maximum(1.0, np.abs(most))
     rows = np.flatnonzero(alone >= least[made.form_of])
-    forms, first = np.unique(made.form_of[rows], return_index=True)
-    last = [*(first[1:] - 1), len(rows) - 1]
-    return {
-        int(form): sorted({int(rows[one]), int(rows[other])})
-        for form, one, other in zip(forms, first, last, strict=True)
-        if made.forms[form].site in _lesions()
-    }
+    _, first = np.unique(made.form_of[rows], return_index=True)
+    last = np.append(first[1:], len(rows)) - 1
+    return np.stack([rows[first], rows[last]], axis=1)
 
 
-def _candidates(made: Hypotheses, alone: Array, ends: dict[int, list[int]]) -> list[int]:
-    """The best form of each of the best places, a place being a group at a level and side."""
-    best: dict[tuple[str, int | None, str], tuple[float, int]] = {}
-    for number, rows in ends.items():
-        form, most = made.forms[number], float(alone[rows[0]])
-        key = (form.group, form.level, form.side)
-        if key not in best or most > best[key][0] + EQUAL:
-            best[key] = (most, number)
-    every = ordered(best.values(), lambda b: b[0], lambda b: b[1])
-    return [every[n][1] for n in largest(np.array([most for most, _ in every]), _FIRST)]
+def _candidates(made: Hypotheses, most: Array) -> list[int]:
+    """The best form of each of the best places, by what is most likely of each form; -inf where it is no lesion."""
+    by_place = np.full(made.place_of_form.max() + 1, -np.inf)
+    np.maximum.at(by_place, made.place_of_form, most)
+    best = np.flatnonzero((most >= by_place[made.place_of_form] - EQUAL) & np.isfinite(most))
+    _, first = np.unique(made.place_of_form[best], return_index=True)
+    best = np.sort(best[first])
+    return [int(best[n]) for n in largest(most[best], _FIRST)]
 
 
 @cache
@@ -213,9 +207,10 @@ def two_lesions(
     alone = lines[len(lines) // 2]
     prior = log_prior.astype(float) + made.log_draws()
     ends = _ends(made, alone)
-    others = np.array([row for rows in ends.values() for row in rows])
-    alike = np.log([len(rows) for rows in ends.values() for _ in rows])
+    lesion = np.isin(made.site_of_form, list(_lesions()))
+    others = np.unique(ends[lesion])
     of_form = made.form_of[others]
+    alike = np.log(np.bincount(of_form)[of_form])
     mass = _mass(made, prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
     order = list(sites())
@@ -223,11 +218,12 @@ def two_lesions(
     found: tuple[float, int, Floats] | None = None
     total = []
     look_ups = _look_ups(made, terms, others)
-    for own in _candidates(made, alone, ends):
+    for own in _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf)):
         beside = np.array(_beside(made.forms[own].site))[site_of]
         same = np.where(group_of == made.group_of_form[own], _NEVER, 0.0)  # one of some extent
         likely = (mass[of_form] - alike + beside + same + mass[own])[:, None]
-        each = [_joined(made, terms, row, others, look_ups) + likely for row in ends[own]]
+        rows = np.unique(ends[own]).tolist()
+        each = [_joined(made, terms, row, others, look_ups) + likely for row in rows]
         by_row = logsumexp(np.concatenate(each, 1) + _BRISK[len(each)], 1)
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:

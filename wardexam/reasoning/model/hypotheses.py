@@ -126,6 +126,23 @@ class Hypotheses:
         return np.array([-1 if f.level is None else f.level for f in self.forms], np.int8)
 
     @cached_property
+    def start_of_form(self) -> NDArray[np.intp]:
+        """The first row of each form."""
+        return np.array([f.rows.start for f in self.forms])
+
+    @cached_property
+    def site_of_form(self) -> NDArray[np.str_]:
+        """The site of each form."""
+        return np.array([f.site for f in self.forms])
+
+    @cached_property
+    def place_of_form(self) -> NDArray[np.intp]:
+        """The number of each form's place: a group at a level and side."""
+        places: dict[tuple[str, int | None, str], int] = {}
+        keys = [(f.group, f.level, f.side) for f in self.forms]
+        return np.array([places.setdefault(key, len(places)) for key in keys])
+
+    @cached_property
     def group_of(self) -> NDArray[np.int16]:
         """The number of each row's group."""
         return self.group_of_form[self.form_of]
