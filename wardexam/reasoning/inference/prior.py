@@ -60,7 +60,7 @@ def _counts(row: dict[str, Any], context: Context) -> bool:
     return (
         all(
             getattr(context, field) in row[field]
-            for field in ("pain", "trauma", "complaint")
+            for field in ("pain", "trauma", "complaint", "complaint_side")
             if field in row
         )
         and ("older_than" not in row or (age is not None and age > row["older_than"]))
