@@ -17,7 +17,7 @@ PARTS = ("development", "validation", "test")
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
 CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
 # Of the part that is never mended on.
-SEAL = "bf969ef65545f2eaa6d527e260fff34c466dcd4d131dc5aafec722023493a0c0"
+SEAL = "a2818ed8aa3c536ebc924122014a0718dafb12221df8a365805e2939c9385b15"
 PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
 NEAR = 1  # segments that a root's level may be off
 
