@@ -44,9 +44,9 @@ def said(given):
         (1, 3, "plexus.brachial", {"limb"}, {"head", "lumbosacral", "planned"}),
         (3, 3, "nerve.facial", {"treat"}, {"spine", "head", "planned"}),
         (1, 55, "root", {"lumbosacral", "planned"}, {"head", "limb"}),
-        (1, 34, "nerve.radial", {"planned"}, {"head", "spine"}),
+        (1, 929, "nerve.radial", {"planned"}, {"head", "spine"}),
         (1, 36, "polyneuropathy", {"treat"}, {"head", "spine"}),
-        (2, 34, "root", {"spine", "treat"}, {"head", "lumbosacral"}),
+        (2, 158, "root", {"spine", "treat"}, {"head", "lumbosacral"}),
     ],
 )
 def test_what_is_right_fits_what_it_was(level, seed, site, right, never):

@@ -305,3 +305,18 @@ def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
     assert all(most <= 0.46 for most, *_ in over)
     assert all(answers[2:] == ["2+", "flexor"] and at in ("T10", "T11") for _, answers, at in over)
     assert len(led) <= leads, led
+
+
+@pytest.mark.parametrize("segment", SEGMENTS)
+@pytest.mark.parametrize("told", [(), ("touch", "pin")])
+def test_a_level_is_read_whatever_skin_is_told_below_it(segment, told):
+    level = Finding(sign="level_pin", side="left", answer=segment)
+    skin = [
+        Finding(sign=f"{modality}_{s}", side="left", answer="reduced")
+        for modality in told for s in SEGMENTS if f"{modality}_{s}" in catalogue()
+    ]  # fmt: skip
+    found = Sheet(findings=[]).spelled_out()
+    said = ready.engine().read(with_findings(found, [level, *skin])).sites
+    without = ready.engine().read(with_findings(found, skin)).sites
+    assert sum(s.probability for s in said) == pytest.approx(1)
+    assert said != without

@@ -490,7 +490,7 @@ def _place_words(typed: str) -> tuple[LesionSide | None, str, str]:
 
 
 def _fitting(known: dict[str, str], name: str) -> list[str]:
-    """The places that are meant: the one called so in full, else those of which every word typed begins one.
+    """The places that are meant: the one called so in full, else those in which most of the words typed begin one.
 
     A word that no place begins with, such as ``trunk`` or ``of``, is passed over.
     """
@@ -498,8 +498,8 @@ def _fitting(known: dict[str, str], name: str) -> list[str]:
     whole = [p for p, own in spoken.items() if name in (" ".join(own), p)]
     if whole:
         return whole
-    every = [word for own in spoken.values() for word in own]
-    typed = [t for t in name.split() if any(word.startswith(t) for word in every)]
-    if not typed:
-        return []
-    return [p for p, own in spoken.items() if all(any(w.startswith(t) for w in own) for t in typed)]
+    met = {
+        p: sum(any(w.startswith(t) for w in own) for t in name.split()) for p, own in spoken.items()
+    }
+    most = max(met.values())
+    return [p for p, count in met.items() if count == most] if most else []

@@ -119,6 +119,11 @@ def limit(name: str) -> Any:
     return _table()["limits"][name]
 
 
+def plain_name(group: str) -> str:
+    """The name in [general] of a group without its side; empty where it has none."""
+    return str(_table()["general"].get(group, ""))
+
+
 def claimed(name: str, group: str, share: float, known: Known) -> str:
     """The name of a form, or the plainer one that claims no more than what was found.
 

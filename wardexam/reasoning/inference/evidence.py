@@ -242,6 +242,7 @@ def terms(
     context = examination.context
     told = {f.key for f in graded}
     levels = {f.key: _skin_of_level(f, told) for f in graded if f.answer in SEGMENTS}
+    levels = {key: skin for key, skin in levels.items() if skin}  # else it weighs by itself
     single = sorted((f for f in graded if f.key not in levels), key=lambda f: f.key)
     looked_up = [_look_up(f, context) for f in single]
     counts = Counter(said.bundle for said in looked_up)

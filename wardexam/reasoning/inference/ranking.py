@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.examination import Onset
 from wardexam.exam.text import counted
-from wardexam.reasoning.inference.claims import Known, claimed, limit
+from wardexam.reasoning.inference.claims import Known, claimed, limit, plain_name
 from wardexam.reasoning.inference.greatest import first_likely, largest, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
@@ -43,7 +43,11 @@ def spoken(group: str) -> str:
     """A group's id in words, without its level: ``"nerve.radial.left"`` is the left radial nerve."""
     site, *more = group.split(".")
     side = more.pop() if more and more[-1] in ("right", "left", "both", "none") else ""
-    words = [side if side in ("right", "left") else "", *more, sites()[site]["name"]]
+    own = plain_name(".".join((site, *more))) if site == "nerve" else ""
+    words = [
+        side if side in ("right", "left") else "",
+        own or " ".join((*more, sites()[site]["name"])),
+    ]
     return " ".join(w for w in words if w).replace("_", " ")
 
 
