@@ -313,6 +313,7 @@ async def test_whose_details_change_while_the_examination_opens_is_not_opened(ap
         gate.let_through()
         assert await until(pilot, lambda: "the list showed" in dump(app)[-2])
         assert isinstance(app.screen, WardScreen)
+        assert await until(pilot, lambda: any("Renamed" in line for line in dump(app)))
         await pilot.press("enter")
         assert await until(pilot, lambda: isinstance(app.screen, ExamineScreen))
         assert app.screen.visit.patient.name == "Renamed"

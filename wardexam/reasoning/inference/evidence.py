@@ -240,11 +240,11 @@ def terms(
         if f.answer is not None and not _said_already(f, examination)
     ]
     context = examination.context
+    graded.sort(key=lambda f: f.key)
     told = {f.key for f in graded}
     levels = {f.key: _skin_of_level(f, told) for f in graded if f.answer in SEGMENTS}
     levels = {key: skin for key, skin in levels.items() if skin}  # else it weighs by itself
-    single = sorted((f for f in graded if f.key not in levels), key=lambda f: f.key)
-    looked_up = [_look_up(f, context) for f in single]
+    looked_up = [_look_up(f, context) for f in graded if f.key not in levels]
     counts = Counter(said.bundle for said in looked_up)
     counts.update(_alike(s.id, side, a) for skin in levels.values() for s, side, a in skin)
     for sign, side, _ in stated:
@@ -254,11 +254,7 @@ def terms(
     for said, hours in faded:
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
-    found += [
-        _level_term(f, levels[f.key], context, known)
-        for f in sorted(graded, key=lambda f: f.key)
-        if f.key in levels
-    ]
+    found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
@@ -293,9 +289,9 @@ def _level_term(
     for sign, side, answer in skin:
         factor = _tempering(known, _alike(sign.id, side, answer))
         bearing = observation.bearing(sign, context)
-        log = _lost(observation.alike(sign), *bearing) if answer == LOST else _usual(observation.alike(sign), *bearing)  # fmt: skip
-        said = ("level", answer, factor, *bearing)
-        pieces.append(Piece((sign.id, side), said, np.asarray(factor * log)))
+        weighed = _lost if answer == LOST else _usual
+        log = np.asarray(factor * weighed(observation.alike(sign), *bearing))
+        pieces.append(Piece((sign.id, side), ("level", answer, factor, *bearing), log))
     return Term(
         level.key, "finding", finding_text(level), tuple(pieces), 1.0, repeat_key(level), level.side
     )

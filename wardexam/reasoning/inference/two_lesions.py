@@ -1,8 +1,8 @@
 """Two lesions at once: the union of their damage, offered where it fits as well as any one.
 
-The best single lesions are joined with the likeliest row of every form, or two that mirror each other, under the same forward model. What one
-lesion leaves unexplained counts against it as against no lesion, so the best half is among the best singles; the
-other may explain little, and is sought in every form. `two_lesions.toml` says which sites come together.
+The best single lesions are joined with the likeliest row of every form, or two that mirror each other, under the same
+forward model. What one lesion leaves unexplained counts against it as against no lesion, so the best half is among the
+best singles; the other may explain little, and is sought in every form. `two_lesions.toml` says which sites come together.
 """
 
 import math
