@@ -277,13 +277,12 @@ LEVELS = SEGMENTS[SEGMENTS.index("T3") : SEGMENTS.index("T11") + 1]
 
 
 @pytest.mark.parametrize(
-    ("every", "exceed", "leads"), [(29, 3, 1), pytest.param(1, 28, 1, marks=pytest.mark.long)]
+    ("every", "exceed", "leads"), [(29, 1, 1), pytest.param(1, 8, 2, marks=pytest.mark.long)]
 )
 def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
-    """Without silence always; with it where the signs of the legs speak of the cord at all.
+    """With silence and without; but where the feet are paralysed, the hips hardly weak and no sign is of the cord.
 
-    Weak legs with usual knee jerks and flexor plantars below T10 or T11 are as well functional, and of that a stated
-    level speaks against more than dermatomes do, since the model lets few functional losses end in a level.
+    That is as well of nerves by their length, which "reduced" speaks against and a level, which says no degree, less.
     """
     all_of_them = list(product(*LEGS.values(), LEVELS, ("pin", "touch")))[::every]
     assert len(all_of_them) >= 85
@@ -295,15 +294,13 @@ def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
         ]
         whole = Sheet(findings=tuple(found)).spelled_out()
         each = level_by_dermatomes(whole)
-        most, other = moved(whole, each, False)
-        assert most <= 0.02
-        assert not other
-        most, other = moved(whole, each, True)
-        over += [(most, answers, at)] if most > TOLERANCE else []
-        led += [answers] if other else []
+        for silence in (False, True):
+            most, other = moved(whole, each, silence)
+            over += [(most, answers, at)] if most > TOLERANCE else []
+            led += [answers] if other else []
     assert len(over) <= exceed, over
-    assert all(most <= 0.46 for most, *_ in over)
-    assert all(answers[2:] == ["2+", "flexor"] and at in ("T10", "T11") for _, answers, at in over)
+    assert all(most <= 0.75 for most, *_ in over)
+    assert all(answers[:2] == ["4", "0"] and at in ("T9", "T10", "T11") for _, answers, at in over)
     assert len(led) <= leads, led
 
 
