@@ -4,7 +4,7 @@ Base sheets are the development part of the open benchmark and the classic patte
 chance (tolerance 0.10) and the leading site, which stays unless another was as near. Where it cannot be less:
 
 - a level against its dermatomes: a level weighs what its dermatomes would, but does not say how dense the loss is, and
-  they are reworded as reduced (three sheets of 56, by up to 0.93; the others by less than 0.10);
+  they are reworded as reduced (two sheets of 61, by up to 0.93; the others, and 2,592 drawn ones, by less than 0.10);
 - a leg's group against its two parts, which test two movements more: most where nothing but power was found, and
   that full (one sheet of 161 by 0.51, three by more than 0.10);
 - a nerve's territory against a dermatome of the same skin: the territory claims a border that a root does not keep.
@@ -26,7 +26,8 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.sheet import Sheet, SheetFinding, groups
-from wardexam.reasoning.inference.evidence import limb_side, said_of_others
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.inference.evidence import limb_side, said_of_others, terms
 from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.model.losses import sides
 from wardexam.reasoning.reading import Site
@@ -156,7 +157,7 @@ def test_the_sites_compared_are_those_of_the_reading(silence):
 
 # how it is reworded, over how many sheets at least, the tolerance, how many may exceed it
 TABLE = {
-    "a level by its dermatomes": (level_by_dermatomes, 40, 0.10, 3, 0.95),
+    "a level by its dermatomes": (level_by_dermatomes, 40, 0.10, 2, 0.95),
     "a statement sign by sign": (stated_sign_by_sign, 100, 0.08, 0, 0.08),
     "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 4, 0.55),
     "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 1, 0.15),
@@ -276,17 +277,10 @@ LEGS = {
 LEVELS = SEGMENTS[SEGMENTS.index("T3") : SEGMENTS.index("T11") + 1]
 
 
-@pytest.mark.parametrize(
-    ("every", "exceed", "leads"), [(29, 1, 1), pytest.param(1, 8, 2, marks=pytest.mark.long)]
-)
-def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
-    """With silence and without; but where the feet are paralysed, the hips hardly weak and no sign is of the cord.
-
-    That is as well of nerves by their length, which "reduced" speaks against and a level, which says no degree, less.
-    """
+@pytest.mark.parametrize("every", [29, pytest.param(1, marks=pytest.mark.long)])
+def test_a_level_of_legs_that_fail_is_its_dermatomes(every):
     all_of_them = list(product(*LEGS.values(), LEVELS, ("pin", "touch")))[::every]
     assert len(all_of_them) >= 85
-    over, led = [], []
     for *answers, at, modality in all_of_them:
         found = [
             SheetFinding(sign=sign, side="both", answer=answer)
@@ -294,14 +288,10 @@ def test_a_level_of_legs_that_fail_is_its_dermatomes(every, exceed, leads):
         ]
         whole = Sheet(findings=tuple(found)).spelled_out()
         each = level_by_dermatomes(whole)
-        for silence in (False, True):
+        for silence, bound in ((False, 0.02), (True, TOLERANCE)):
             most, other = moved(whole, each, silence)
-            over += [(most, answers, at)] if most > TOLERANCE else []
-            led += [answers] if other else []
-    assert len(over) <= exceed, over
-    assert all(most <= 0.75 for most, *_ in over)
-    assert all(answers[:2] == ["4", "0"] and at in ("T9", "T10", "T11") for _, answers, at in over)
-    assert len(led) <= leads, led
+            assert most <= bound, (answers, at)
+            assert not other, (answers, at)
 
 
 @pytest.mark.parametrize("segment", SEGMENTS)
@@ -317,3 +307,13 @@ def test_a_level_is_read_whatever_skin_is_told_below_it(segment, told):
     without = ready.engine().read(with_findings(found, skin)).sites
     assert sum(s.probability for s in said) == pytest.approx(1)
     assert said != without
+
+
+def test_a_level_says_nothing_of_the_borders_of_a_nerve():
+    line = "onset=longer hip_flexion 4/4 ankle_dorsiflexion 0/0 knee 2+/2+ plantar flexor/flexor level_touch T11/T11"
+    found = read_line(line).spelled_out()
+    said = terms(found, silence=False)
+    skin = {p.key[0] for t in said if t.key[0] == "level_touch" for p in t.pieces}
+    assert {"touch_T11", "touch_L5"} <= skin
+    assert not any(catalogue()[sign].territory for sign in skin)
+    assert ready.engine().read(found).sites[0].region == "cord"

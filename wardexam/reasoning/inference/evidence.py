@@ -276,7 +276,8 @@ def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
     for sign_id in _same_skin(level.sign):
         sign = catalogue()[sign_id]
         place = min(map(SEGMENTS.index, sign.segments), default=-1)
-        if place >= at and sign.limb != "saddle" and (sign_id, level.side) not in told:
+        dermatome = not sign.territory and sign.limb != "saddle"
+        if dermatome and place >= at and (sign_id, level.side) not in told:
             found.append((sign, level.side, LOST if place > at else USUAL))
     return tuple(found)
 
