@@ -9,7 +9,7 @@ part, so the cases are read again after each of `ROUNDS`. Age and sex are left o
 about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
 The same is done without each fifth of the sources, which says whether it generalises: only then is the table written.
-How sure a reading may be is fitted apart (`calibrate`). A minute and a half on one core.
+How sure a reading may be is fitted apart (`calibrate`). Three minutes and a half on one core.
 """
 
 import argparse

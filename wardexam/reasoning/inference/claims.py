@@ -120,7 +120,7 @@ def limit(name: str) -> Any:
 
 
 def plain_name(group: str) -> str:
-    """The name in [general] of a group without its side; empty where it has none."""
+    """The name in [general] of a group, with its side or without; empty where it has none."""
     return str(_table()["general"].get(group, ""))
 
 
@@ -133,11 +133,9 @@ def claimed(name: str, group: str, share: float, known: Known) -> str:
         share: What of the group's chance the forms of this name hold.
         known: What was found.
     """
-    general = _table()["general"]
     if share < limit("share"):
         whole = group.removesuffix(".right").removesuffix(".left").removesuffix(".both")
-        if said := general.get(group, general.get(whole, "")):
-            name = str(said)
+        name = plain_name(group) or plain_name(whole) or name
     row = claims().get(name)
     if row is None or (row.needs and all(map(known.meets, row.needs))):
         return name

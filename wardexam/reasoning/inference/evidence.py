@@ -246,7 +246,7 @@ def terms(
     levels = {key: skin for key, skin in levels.items() if skin}  # else it weighs by itself
     looked_up = [_look_up(f, context) for f in graded if f.key not in levels]
     counts = Counter(said.bundle for said in looked_up)
-    counts.update(_alike(s.id, side, a) for skin in levels.values() for s, side, a in skin)
+    counts.update(_alike(s.id, side, a) for (_, side), skin in levels.items() for s, a in skin)
     for sign, side, _ in stated:
         counts[_alike(sign.id, side, USUAL)] += 1
     known: dict[tuple[str, ...], float] = dict(counts)
@@ -266,7 +266,7 @@ def terms(
     return found
 
 
-Skin = tuple[tuple[Sign, Side, str], ...]  # areas of skin and what is said of each
+Skin = tuple[tuple[Sign, str], ...]  # areas of skin and what is said of each
 
 
 def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
@@ -278,7 +278,7 @@ def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
         place = min(map(SEGMENTS.index, sign.segments), default=-1)
         dermatome = not sign.territory and sign.limb != "saddle"
         if dermatome and place >= at and (sign_id, level.side) not in told:
-            found.append((sign, level.side, LOST if place > at else USUAL))
+            found.append((sign, LOST if place > at else USUAL))
     return tuple(found)
 
 
@@ -286,16 +286,9 @@ def _level_term(
     level: Finding, skin: Skin, context: Context, known: Mapping[tuple[str, ...], float]
 ) -> Term:
     """A level weighs what its dermatomes would."""
-    pieces = []
-    for sign, side, answer in skin:
-        factor = _tempering(known, _alike(sign.id, side, answer))
-        bearing = observation.bearing(sign, context)
-        weighed = _lost if answer == LOST else _usual
-        log = np.asarray(factor * weighed(observation.alike(sign), *bearing))
-        pieces.append(Piece((sign.id, side), ("level", answer, factor, *bearing), log))
-    return Term(
-        level.key, "finding", finding_text(level), tuple(pieces), 1.0, repeat_key(level), level.side
-    )
+    side, text = level.side, finding_text(level)
+    pieces = tuple(_said_of(sign, side, answer, context, known) for sign, answer in skin)
+    return Term(level.key, "finding", text, pieces, 1.0, repeat_key(level), side)
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:
@@ -398,14 +391,26 @@ def _silent_pieces(
 
 
 @lru_cache(maxsize=_KEPT)
-def _tempered(alike: str, bearing: observation.Bearing, factor: float) -> Log:
-    return np.asarray(factor * _usual(alike, *bearing))
+def _tempered(answer: str, alike: str, bearing: observation.Bearing, factor: float) -> Log:
+    weighed = _lost if answer == LOST else _usual
+    return np.asarray(factor * weighed(alike, *bearing))
 
 
 @lru_cache(maxsize=_KEPT_PIECES)
-def _stated_piece(key: Key, alike: str, bearing: observation.Bearing, factor: float) -> Piece:
-    """What a sign weighs that was stated normal, tempered with its equals."""
-    return Piece(key, ("stated", factor, *bearing), _tempered(alike, bearing, factor))
+def _said_piece(
+    key: Key, answer: str, alike: str, bearing: observation.Bearing, factor: float
+) -> Piece:
+    """What a sign weighs that a statement calls usual, or a level usual or lost, tempered with its equals."""
+    return Piece(key, (answer, factor, *bearing), _tempered(answer, alike, bearing, factor))
+
+
+def _said_of(
+    sign: Sign, side: Side, answer: str, context: Context, known: Mapping[tuple[str, ...], float]
+) -> Piece:
+    """The same of a sign on a side, from how often its like was said."""
+    factor = _tempering(known, _alike(sign.id, side, answer))
+    bearing = observation.bearing(sign, context)
+    return _said_piece((sign.id, side), answer, observation.alike(sign), bearing, factor)
 
 
 def _stated(examination: Findings) -> list[tuple[Sign, Side, str]]:
@@ -446,9 +451,7 @@ def _statements(
     """The terms of what was stated normal: each sign as if it were found normal, a limb's part told as one."""
     told: dict[tuple[str, str, str], list[Piece]] = {}
     for sign, side, limb in stated:
-        factor = _tempering(known, _alike(sign.id, side, USUAL))
-        bearing = observation.bearing(sign, context)
-        piece = _stated_piece((sign.id, side), observation.alike(sign), bearing, factor)
+        piece = _said_of(sign, side, USUAL, context, known)
         told.setdefault((sign.part, limb, side), []).append(piece)
     return [
         Term(

@@ -97,10 +97,9 @@ def together() -> dict[frozenset[str], float]:
     return found
 
 
-@cache
-def _beside(first: str) -> tuple[float, ...]:
-    """Log of how much likelier each site is beside a lesion of a first one, in the order of the table."""
-    return tuple(math.log(together().get(frozenset((first, site)), 1.0)) for site in sites())
+def _beside(first: str, others: list[str]) -> Floats:
+    """Log of how much likelier each of other sites is beside a lesion of a first one."""
+    return np.array([math.log(together().get(frozenset((first, site)), 1.0)) for site in others])
 
 
 def _mass(made: Hypotheses, prior: Floats) -> Floats:
@@ -207,19 +206,18 @@ def two_lesions(
     alone = lines[len(lines) // 2]
     prior = log_prior.astype(float) + made.log_draws()
     ends = _ends(made, alone)
-    lesion = np.isin(made.site_of_form, list(_lesions()))
+    lesion = np.array([site in _lesions() for site in made.sites])[made.site_of_form]
     others = np.unique(ends[lesion])
     of_form = made.form_of[others]
     alike = np.log(np.bincount(of_form)[of_form])
     mass = _mass(made, prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
-    order = list(sites())
-    site_of = np.array([order.index(g.partition(".")[0]) for g in made.groups])[group_of]
+    site_of = made.site_of_form[of_form]
     found: tuple[float, int, Floats] | None = None
     total = []
     look_ups = _look_ups(made, terms, others)
     for own in _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf)):
-        beside = np.array(_beside(made.forms[own].site))[site_of]
+        beside = _beside(made.forms[own].site, made.sites)[site_of]
         same = np.where(group_of == made.group_of_form[own], _NEVER, 0.0)  # one of some extent
         likely = (mass[of_form] - alike + beside + same + mass[own])[:, None]
         rows = np.unique(ends[own]).tolist()

@@ -131,9 +131,15 @@ class Hypotheses:
         return np.array([f.rows.start for f in self.forms])
 
     @cached_property
-    def site_of_form(self) -> NDArray[np.str_]:
-        """The site of each form."""
-        return np.array([f.site for f in self.forms])
+    def sites(self) -> list[str]:
+        """The sites that the forms are of, by id."""
+        return sorted({f.site for f in self.forms})
+
+    @cached_property
+    def site_of_form(self) -> NDArray[np.int16]:
+        """The number of each form's site."""
+        index = {s: n for n, s in enumerate(self.sites)}
+        return np.array([index[f.site] for f in self.forms], np.int16)
 
     @cached_property
     def place_of_form(self) -> NDArray[np.intp]:
