@@ -70,11 +70,12 @@ class Root(Weighted):
 
 
 class Polyneuropathy(Weighted):
-    """Loss of motor, large sensory and small sensory fibres by length."""
+    """Loss of motor, large sensory and small sensory fibres by length, and of reflexes everywhere."""
 
     motor: Amount
     large: Amount
     small: Amount
+    reflex: Share = 0.0
 
 
 class Polyradiculoneuropathy(Weighted):
@@ -88,6 +89,7 @@ class Polyradiculoneuropathy(Weighted):
     reflex: Share
     reflex_leg: Share | None = None  # where unlike the arms
     fisher: Share = 0.0
+    brisk: Share = 0.0  # reflexes brisker than usual, all over
 
 
 class MotorNeuroneKind(Weighted):

@@ -6,7 +6,7 @@ hours. Statements, silence and what was before never reach red flags or urgency.
 """
 
 from collections import Counter
-from collections.abc import Collection, Hashable, Mapping
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Literal, cast
@@ -259,6 +259,7 @@ def terms(
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
     ]
+    found += _borders(graded)
     found += _story(examination.context)
     found += _statements(examination.context, stated, known)
     if silence:
@@ -289,6 +290,45 @@ def _level_term(
     side, text = level.side, finding_text(level)
     pieces = tuple(_said_of(sign, side, answer, context, known) for sign, answer in skin)
     return Term(level.key, "finding", text, pieces, 1.0, repeat_key(level), side)
+
+
+@cache
+def _bordered() -> Log:
+    """That skin is lost from some segment down: by how plain a level each row has, wherever it is."""
+    return _lean(1 - observation.observed_level().chance[:, 0, :])
+
+
+def _borders(graded: Sequence[Finding]) -> list[Term]:
+    """That the skin of the trunk has a border, stated as a level or told by its dermatomes; brain and nerves have none."""
+    found = sorted({_border_of(f) for f in graded if f.answer in SEGMENTS} | _told_borders(graded))
+    factor = max(1, len(found)) ** (weighing_row("weight")["repeats"] - 1)
+    return [
+        Term(key, "finding", f"{key[1]} border of lost sensation on the trunk", (piece,), factor, ("border",), key[1])
+        for key in found
+        for piece in (Piece(key, ("border",), _bordered()),)
+    ]
+
+
+def _border_of(level: Finding) -> Key:
+    return (level.sign, level.side)
+
+
+def _told_borders(graded: Sequence[Finding]) -> set[Key]:
+    """Levels whose dermatomes were told one by one: usual down to a segment of the trunk, and lost below it."""
+    told: dict[Key, dict[int, bool]] = {}
+    for f in graded:
+        row = f.row
+        if row.answers == "sensation" and f.choice is not None and row.limb != "saddle" and row.segments and not row.territory:
+            place = min(map(SEGMENTS.index, row.segments))
+            told.setdefault((f"level_{row.modality}", f.side), {})[place] = f.choice.usual
+    first, last = (SEGMENTS.index(s) for s in weighing_row("border")["between"])
+    found = set()
+    for key, skin in told.items():
+        usual = [place for place, normal in skin.items() if normal]
+        lost = [place for place, normal in skin.items() if not normal]
+        if usual and len(lost) > 1 and max(usual) < min(lost) and first <= max(usual) and min(lost) <= last:
+            found.add(key)
+    return found
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:

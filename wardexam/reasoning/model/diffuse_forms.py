@@ -41,6 +41,8 @@ def _polyneuropathy_fill(row: Polyneuropathy) -> Fill:
             ):
                 lost = np.minimum(1, amount * between(n[kind], draw))
                 body.take(where, f"length_{kind}", side, lost)
+            for limb in ("leg", "arm"):
+                body.take(where, f"roots_reflex_{limb}", side, row.reflex)
 
     return fill
 
@@ -80,6 +82,7 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
             body.take(where, "branch_motor.facial", side, face)
             body.take(where, "roots_bulbar", side, row.bulbar * between(n["bulbar"], u.first))
             body.take(where, "roots_all", side, loss)
+            body.take(where, "excitable", side, row.brisk)
             body.take(where, "fisher", side, row.fisher * between(n["fisher"], u.severity))
             # From mostly distal to mostly proximal.
             both = n["proximal_to"]
