@@ -146,10 +146,10 @@ def _silent(sign_id: str, age: int | None, onset: Onset) -> Log:
     return np.asarray(weight["silence"] * bounded)
 
 
-@lru_cache(maxsize=2)
-def _complained(named: bool) -> Log:
-    """Log-likelihood that a limb is complained of, or is left out, by its code."""
-    row = story_row("complained")["rest"]
+@lru_cache(maxsize=4)
+def _complained(named: bool, loss: str) -> Log:
+    """Log-likelihood that a limb is complained of as weak or as numb, or is left out, by its code."""
+    row = story_row("complained")[loss]
     numb, weak, _ = decoded()
     worst = np.maximum(row["numb"] * numb, row["weak"] * weak)
     chance = row["base"] + (1 - row["base"]) * worst
@@ -169,7 +169,9 @@ def _story(context: Context) -> list[Term]:
             named = limb in names["limbs"] and side in told
             if named and names.get("pain"):
                 continue
-            piece = Piece((limb, side), ("named" if named else "left out",), _complained(named))
+            loss = names.get("of", "weak")
+            said = ("named" if named else "left out", loss)
+            piece = Piece((limb, side), said, _complained(named, loss))
             text = f"{side} {limb} {'complained of' if named else 'not complained of'}"
             found.append(Term((limb, side), "story", text, (piece,), 1.0, ("story", limb), side))
     return found

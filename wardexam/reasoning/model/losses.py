@@ -96,6 +96,7 @@ def ataxia(body: Body, sign: Sign, side: int) -> Losses:
             for structure, share in n[column].items()
         ),
         n["vermis"]["leg" if sign.limb == "leg" else "arm"] * body.damage("vermis", side),
+        body.damage(n["arm_alone"] if sign.limb == "arm" else "nothing", side),
     )
     position = n["position"]["leg" if sign.limb == "leg" else "arm"]
     return cerebellar, sensation(body, catalogue()[position], side)
