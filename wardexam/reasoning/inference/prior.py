@@ -71,7 +71,11 @@ def _counts(row: dict[str, Any], context: Context) -> bool:
 def _shift(form: Form, row: dict[str, Any]) -> float:
     """What a row that counts makes of a form."""
     level = "" if form.level is None else SEGMENTS[form.level][0]
-    fits = form.site in row["sites"] and level in row.get("levels", [level])
+    fits = (
+        form.site in row["sites"]
+        and level in row.get("levels", [level])
+        and form.side in row.get("sides", [form.side])
+    )
     return float(row["factor"]) if fits else 1.0
 
 
