@@ -7,7 +7,7 @@ hours. Statements, silence and what was before never reach red flags or urgency.
 
 from collections import Counter
 from collections.abc import Collection, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Literal, cast
 
@@ -30,6 +30,7 @@ from wardexam.reasoning.tables import read, story_row, weighing_row
 Kind = Literal["finding", "before", "stated", "silence", "story"]
 TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
+_BORDER = 2  # lost dermatomes that make a border, at least
 LOST = "reduced"  # what a level says of the skin below it
 _DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for
@@ -70,6 +71,10 @@ class Term:
     factor: float
     bundle: tuple[str, ...]
     side: str
+
+    def further(self, piece: Piece) -> "Term":
+        """It with one look-up more."""
+        return replace(self, pieces=(*self.pieces, piece))
 
 
 def limb_side(sign: Sign, side: str) -> str:
@@ -257,11 +262,12 @@ def terms(
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
     found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
+    borders = _borders(graded, levels)
+    found = [t.further(borders[t.key]) if t.key in borders else t for t in found]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
     ]
-    found += _borders(graded)
     found += _story(examination.context)
     found += _statements(examination.context, stated, known)
     if silence:
@@ -294,43 +300,42 @@ def _level_term(
     return Term(level.key, "finding", text, pieces, 1.0, repeat_key(level), side)
 
 
-@cache
-def _bordered() -> Log:
-    """That skin is lost from some segment down: by how plain a level each row has, wherever it is."""
-    return _lean(1 - observation.observed_level().chance[:, 0, :])
+@lru_cache(maxsize=_KEPT)
+def _border(level: Key, count: int) -> Piece:
+    """That skin is lost from some segment down, one of so many that say so: by how plain a level each row has, wherever it is."""
+    factor = count ** (weighing_row("weight")["repeats"] - 1)
+    none = observation.observed_level().chance[:, 0, :]
+    return Piece(level, ("border", count), factor * _lean(1 - none))
 
 
-def _borders(graded: Sequence[Finding]) -> list[Term]:
-    """That the skin of the trunk has a border, stated as a level or told by its dermatomes; brain and nerves have none."""
-    found = sorted({_border_of(f) for f in graded if f.answer in SEGMENTS} | _told_borders(graded))
-    factor = max(1, len(found)) ** (weighing_row("weight")["repeats"] - 1)
-    return [
-        Term(key, "finding", f"{key[1]} border of lost sensation on the trunk", (piece,), factor, ("border",), key[1])
-        for key in found
-        for piece in (Piece(key, ("border",), _bordered()),)
-    ]
+def _borders(graded: Sequence[Finding], levels: Collection[Key]) -> dict[Key, Piece]:
+    """What the lower border of sensation on the trunk weighs, by the level or the uppermost lost dermatome that tells it.
 
-
-def _border_of(level: Finding) -> Key:
-    return (level.sign, level.side)
-
-
-def _told_borders(graded: Sequence[Finding]) -> set[Key]:
-    """Levels whose dermatomes were told one by one: usual down to a segment of the trunk, and lost below it."""
-    told: dict[Key, dict[int, bool]] = {}
+    Brain and nerves make none, and their dermatomes may end there by chance.
+    """
+    told: dict[Key, dict[int, Finding]] = {}
     for f in graded:
         row = f.row
-        if row.answers == "sensation" and f.choice is not None and row.limb != "saddle" and row.segments and not row.territory:
+        dermatome = row.answers == "sensation" and row.segments and not row.territory
+        if dermatome and row.limb != "saddle" and f.choice is not None:
             place = min(map(SEGMENTS.index, row.segments))
-            told.setdefault((f"level_{row.modality}", f.side), {})[place] = f.choice.usual
+            told.setdefault((f"level_{row.modality}", f.side), {})[place] = f
+    found = {key: key for key in levels}
+    for level, skin in told.items():
+        upper = _uppermost(skin)
+        if upper is not None and level not in found:
+            found[level] = upper.key
+    return {at: _border(level, len(found)) for level, at in found.items()}
+
+
+def _uppermost(skin: Mapping[int, Finding]) -> Finding | None:
+    """The uppermost lost dermatome, where those told are usual down to a segment of the trunk and lost below it."""
     first, last = (SEGMENTS.index(s) for s in weighing_row("border")["between"])
-    found = set()
-    for key, skin in told.items():
-        usual = [place for place, normal in skin.items() if normal]
-        lost = [place for place, normal in skin.items() if not normal]
-        if usual and len(lost) > 1 and max(usual) < min(lost) and first <= max(usual) and min(lost) <= last:
-            found.add(key)
-    return found
+    usual = [at for at, f in skin.items() if f.choice and f.choice.usual]
+    lost = sorted(skin.keys() - usual)
+    if len(lost) < _BORDER or not usual or not first <= max(usual) < lost[0] <= last:
+        return None
+    return skin[lost[0]]
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:
