@@ -40,7 +40,7 @@ def normal_cdf(x: Any) -> NDArray[np.float64]:
     return np.asarray(0.5 * (1 + _erf()(np.asarray(x, float) / math.sqrt(2)).astype(float)))
 
 
-def probit(x: NDArray[np.float64], low: float, high: float, spread: float) -> NDArray[np.float64]:
+def probit(x: NDArray[np.float64], low: float, high: float, spread: float | NDArray[np.float64]) -> NDArray[np.float64]:
     """Probability that a hidden value of mean `x` is read between two cuts (an ordinal probit)."""
     return normal_cdf((high - x) / spread) - normal_cdf((low - x) / spread)
 
@@ -105,10 +105,10 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
 def _mrc(sign: Sign) -> Observation:
     row = observation_row("mrc")
     start = row["start"] + row["sure"].get(sign.id, 0.0)
-    mean = start + (row["loss"] - (start - row["start"])) * weakness(sign)
-    chance = np.stack(
-        [probit(mean, *mrc_interval(g), row["spread"]) for g in row["grades"]], axis=1
-    )
+    loss = weakness(sign)
+    mean = start + (row["loss"] - (start - row["start"])) * loss
+    spread = row["spread"] - row["surer_in_health"] * np.maximum(0, 1 - loss / row["ill_from"])
+    chance = np.stack([probit(mean, *mrc_interval(g), spread) for g in row["grades"]], axis=1)
     return Observation(tuple(row["grades"]), _spread_brisk(chance)).floored("mrc")
 
 
