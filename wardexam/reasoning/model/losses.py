@@ -102,6 +102,7 @@ def ataxia(body: Body, sign: Sign, side: int) -> Losses:
     return cerebellar, sensation(body, catalogue()[position], side)
 
 
+_UNSTEADY = ("vermis", "fisher", "vestibulocochlear", "medulla_vestibular")  # apart from position
 GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling", "hindered", "slow")
 
 
@@ -166,8 +167,8 @@ def _plantar(body: Body, sign: Sign, side: int) -> Losses:
 def _balance(body: Body, sign: Sign, side: int) -> Losses:
     n = losses_row("balance")
     deep = _mean(*(sensation(body, catalogue()[n["position"]], s) for s in (0, 1)))
-    vermis, fisher = (n[s] * _either(body, s) for s in ("vermis", "fisher"))
-    return _unhindered(body, combined(deep, vermis, fisher))
+    worse = (n[s] * _either(body, s) for s in _UNSTEADY)
+    return _unhindered(body, combined(deep, *worse))
 
 
 def _superficial(body: Body, sign: Sign, side: int) -> Losses:
