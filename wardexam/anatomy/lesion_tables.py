@@ -109,6 +109,7 @@ class MotorNeuroneOnset(Weighted):
     other: Share
     other_fellow: Share
     bulbar: Share
+    ends: Share = 0.0  # how much it keeps to the end of a limb
 
 
 class Junction(Weighted):

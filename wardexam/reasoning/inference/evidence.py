@@ -30,7 +30,6 @@ from wardexam.reasoning.tables import read, story_row, weighing_row
 Kind = Literal["finding", "before", "stated", "silence", "story"]
 TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
-_BORDER = 2  # lost dermatomes that make a border, at least
 LOST = "reduced"  # what a level says of the skin below it
 _DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for
@@ -151,7 +150,7 @@ def _silent(sign_id: str, age: int | None, onset: Onset) -> Log:
     return np.asarray(weight["silence"] * bounded)
 
 
-@lru_cache(maxsize=4)
+@cache
 def _complained(named: bool, loss: str) -> Log:
     """Log-likelihood that a limb is complained of as weak or as numb, or is left out, by its code."""
     row = story_row("complained")[loss]
@@ -330,10 +329,11 @@ def _borders(graded: Sequence[Finding], levels: Collection[Key]) -> dict[Key, Pi
 
 def _uppermost(skin: Mapping[int, Finding]) -> Finding | None:
     """The uppermost lost dermatome, where those told are usual down to a segment of the trunk and lost below it."""
-    first, last = (SEGMENTS.index(s) for s in weighing_row("border")["between"])
+    row = weighing_row("border")
+    first, last = (SEGMENTS.index(s) for s in row["between"])
     usual = [at for at, f in skin.items() if f.choice and f.choice.usual]
     lost = sorted(skin.keys() - usual)
-    if len(lost) < _BORDER or not usual or not first <= max(usual) < lost[0] <= last:
+    if len(lost) < row["lost"] or not usual or not first <= max(usual) < lost[0] <= last:
         return None
     return skin[lost[0]]
 

@@ -127,7 +127,8 @@ def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: 
         for (limb, at), share in _spread(onset, side).items():
             loss = share * u.severity
             for number, segment in enumerate(limbs[limb]):
-                grey = kind.lower * loss * u.motor * u.jitter(number)
+                reached = 1.0 if segment in n["ends"][limb] else 1 - onset.ends
+                grey = kind.lower * loss * reached * u.motor * u.jitter(number)
                 body.take(where, f"grey.{segment}", at, grey)
             denervation = np.minimum(1, kind.lower * between(n["denervation"], loss))
             body.take(where, f"denervation_{limb}", at, denervation)

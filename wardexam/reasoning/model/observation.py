@@ -40,7 +40,9 @@ def normal_cdf(x: Any) -> NDArray[np.float64]:
     return np.asarray(0.5 * (1 + _erf()(np.asarray(x, float) / math.sqrt(2)).astype(float)))
 
 
-def probit(x: NDArray[np.float64], low: float, high: float, spread: float | NDArray[np.float64]) -> NDArray[np.float64]:
+def probit(
+    x: NDArray[np.float64], low: float, high: float, spread: float | NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Probability that a hidden value of mean `x` is read between two cuts (an ordinal probit)."""
     return normal_cdf((high - x) / spread) - normal_cdf((low - x) / spread)
 
