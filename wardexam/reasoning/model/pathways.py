@@ -79,6 +79,7 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
         roots = roots * between(n["proximal_roots"], body.damage("roots_proximal", side))
     elif sign.position == "distal":
         roots = roots * (1 - n["distal_spared"] * body.damage("roots_not_distal", side))
+    roots = roots * own(sign).get("many_roots", 1.0)
     parts = [
         weighted(body, sign.segments, "grey", side),
         weighted(body, sign.segments, "ventral", side) ** own(sign).get("roots_power", 1.0),
