@@ -149,8 +149,9 @@ def _mixed(kind: str, context: Context) -> Observation:
     health, arc = np.array(row["health"]), np.array(row["lower"])
     if "older" in row and (context.age or 0) >= row["older"]["from"]:
         health = np.array(row["older"]["health"])
-    if "new" in row and context.onset in row["new"]["onset"]:
-        arc = np.array(row["new"]["lower"])
+    for new in row.get("new", ()):
+        if context.onset in new["onset"]:
+            arc = np.array(new["lower"])
     lower, upper = lower ** row["power"], upper ** row["power"]
     above = (
         np.stack([np.array(row["upper"][s]) for s in STAGES])[stage]
@@ -262,9 +263,9 @@ def _bearing(sign_id: str, age: int | None, onset: Onset) -> Bearing:
         return (over + 1 if _by_age(sign) and years > over else None), "unknown"
     row = observation_row(observation_row("own").get(sign.id, "") or sign.answers)
     older = row["older"]["from"] if "older" in row else None
-    new = row["new"]["onset"] if "new" in row else []
-    other: Onset = onset if "unknown" in new else "unknown"
-    return (older if older and years >= older else None), (new[0] if onset in new else other)
+    told = [new["onset"] for new in row.get("new", ())]
+    alike_to: Onset = next((group[0] for group in told if onset in group), "unknown")
+    return (older if older and years >= older else None), alike_to
 
 
 def observed(sign: Sign, context: Context) -> Observation:
