@@ -31,22 +31,28 @@ Kind = Literal["finding", "before", "stated", "silence", "story"]
 TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 LOST = "reduced"  # what a level says of the skin below it
+_OTHER: dict[str, str] = {"right": "left", "left": "right"}
 _DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for
 _LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
 _KEPT_PARTS = 40  # parts in as many contexts, some 10 kB each
+_KEPT_CONTRASTS = 12  # 0.5 MB each
 _KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One look-up: a sign on a side, what was said of it and when it counts, and its weight by code."""
+    """One look-up: a sign on a side, what was said of it and when it counts, and its weight by code.
+
+    Where there is a sign `beside` it, the weight is by the codes of both: shape (codes of one times those of the other, 1).
+    """
 
     key: Key
     said: tuple[Hashable, ...]
     log: Log
+    beside: Key | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,8 +267,8 @@ def terms(
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
     found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
-    borders = _borders(graded, levels)
-    found = [t.further(borders[t.key]) if t.key in borders else t for t in found]
+    further = _borders(graded, levels) | _contrasts(graded, context)
+    found = [t.further(further[t.key]) if t.key in further else t for t in found]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
@@ -325,6 +331,39 @@ def _borders(graded: Sequence[Finding], levels: Collection[Key]) -> dict[Key, Pi
         if upper is not None and level not in found:
             found[level] = upper.key
     return {at: _border(level, len(found)) for level, at in found.items()}
+
+
+@lru_cache(maxsize=_KEPT_CONTRASTS)
+def _contrast(sign_id: str, age: int | None, onset: Onset) -> Log:
+    """How much rarer odd on one side and usual on the other is than two sides apart would give it, by both codes.
+
+    What a person brings to a grade, and what the model misses, is alike on both sides, so much of it as the table says.
+    """
+    alike = weighing_row("weight")["sides_alike"]
+    usual = np.clip(np.exp(_usual(sign_id, age, onset)).mean(axis=1), _LEAST, 1 - _LEAST)
+    odd, other = 1 - usual[:, None], usual[None, :]
+    together = np.maximum(0, odd + other - 1) / (odd * other)
+    return np.asarray(np.minimum(0, np.log(1 - alike + alike * together)).reshape(-1, 1))
+
+
+def _contrasts(graded: Sequence[Finding], context: Context) -> dict[Key, Piece]:
+    """What it weighs that a sign is odd on one side and usual on the other, by the odd one: no disease of the whole body makes it so."""
+    told = {f.key: f.choice for f in graded if f.choice and f.row.answers != TENDON}
+    unlike: dict[Key, Key] = {}
+    for (sign_id, side), choice in told.items():
+        other = (sign_id, _OTHER.get(side, ""))
+        if not choice.usual and other in told and told[other].usual:
+            unlike[sign_id, side] = other
+    if not unlike:
+        return {}
+    factor = len(unlike) ** (weighing_row("weight")["repeats"] - 1)
+    made = {}
+    for key, other in unlike.items():
+        row = catalogue()[key[0]]
+        bearing = observation.bearing(row, context)
+        log = factor * _contrast(observation.alike(row), *bearing)
+        made[key] = Piece(key, ("unlike", len(unlike), *bearing), log, other)
+    return made
 
 
 def _uppermost(skin: Mapping[int, Finding]) -> Finding | None:

@@ -156,7 +156,11 @@ class _LookUps:
 
 
 def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps | None:
-    flat = [n for n in numbers if all(p.log.shape[1] == 1 for p in posterior.terms[n].pieces)]
+    flat = [
+        n
+        for n in numbers
+        if all(p.log.shape[1] == 1 and not p.beside for p in posterior.terms[n].pieces)
+    ]
     if not flat:
         return None
     terms = [posterior.terms[n] for n in flat]

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.evidence import Term, fading, terms, together
+from wardexam.reasoning.inference.evidence import Piece, Term, fading, terms, together
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
-from wardexam.reasoning.model.codes import BRISK_WEIGHTS
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.tables import read, weighing_row
@@ -146,9 +146,14 @@ class Posterior:
         at = self.kept if rows is None else rows
         total = np.zeros((len(at), 1))
         for piece in term.pieces:
-            codes = self.hypotheses.code(*piece.key).take(at)
+            codes = coded(self.hypotheses, piece).take(at)
             total = total + piece.log.take(codes, axis=0)
         return np.asarray(total * term.factor)
+
+
+def coded(made: Hypotheses, piece: Piece) -> NDArray[np.integer[Any]]:
+    """What a look-up looks up of every row, shape (rows,)."""
+    return made.both(piece.key, piece.beside) if piece.beside else made.code(*piece.key)
 
 
 def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
@@ -229,7 +234,7 @@ class Sums:
         self._bundles: OrderedDict[Hashable, Array] = OrderedDict()
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
-        self._expected: dict[Key, Floats] = {}
+        self._expected: dict[tuple[Key, Key | None], Floats] = {}
         self._told: dict[Hashable, dict[tuple[str, str], Floats]] = {}
         self._among: OrderedDict[Hashable, float] = OrderedDict()
         self._all: Floats | None = None
@@ -252,14 +257,15 @@ class Sums:
             lambda: self._prior.log(context, flags, alarm=alarm).astype(self._dtype),
         )
 
-    def expected(self, key: Key) -> Floats:
-        """The probability of each code of a sign among all who are examined, shape (codes,)."""
+    def expected(self, piece: Piece) -> Floats:
+        """The probability of each code of a look-up among all who are examined, shape (codes,)."""
+        key = piece.key, piece.beside
         if key not in self._expected:
             if self._all is None:
                 self._all = np.exp(self._prior.of_rows(Context()))
-            codes = self._made.code(*key)
+            codes = coded(self._made, piece)
             self._expected[key] = np.asarray(
-                np.bincount(codes, self._all, np.iinfo(codes.dtype).max + 1), float
+                np.bincount(codes, self._all, max(CODES, len(piece.log))), float
             )
         return self._expected[key]
 
@@ -288,7 +294,7 @@ class Sums:
             key = piece.key, piece.said, term.factor
             known = self._among.get(key)
             if known is None:
-                mass = self.expected(piece.key)[: len(piece.log)]
+                mass = self.expected(piece)[: len(piece.log)]
                 log = piece.log * term.factor
                 brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
                 known = float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
@@ -398,7 +404,7 @@ class Sums:
         for term in members:
             for piece in term.pieces:
                 table = (piece.log * term.factor).astype(self._dtype)
-                codes = folded.codes[piece.key] if folded else self._made.code(*piece.key)
+                codes = folded.codes[piece.key] if folded else coded(self._made, piece)
                 held += table.take(codes, axis=0)
         return held
 

@@ -141,7 +141,7 @@ def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> 
             (p, t.factor)
             for t in terms
             for p in t.pieces
-            if p.log.shape[0] == CODES and p.log.shape[1] == width
+            if p.log.shape[0] == CODES and p.log.shape[1] == width and not p.beside
         ]
         if those:
             found.append(_LookUps(
@@ -159,7 +159,7 @@ def _levels(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.in
     total = np.zeros((len(others), 1))
     for term in terms:
         for piece in term.pieces:
-            if piece.log.shape[0] != CODES:
+            if piece.log.shape[0] != CODES and not piece.beside:
                 codes = made.code(*piece.key)
                 total += term.factor * np.maximum(piece.log[codes[others]], piece.log[codes[row]])
     return total
@@ -176,7 +176,21 @@ def _joined(
     log = np.repeat(_levels(made, terms, row, others), len(BRISK_WEIGHTS), axis=1)
     for each in look_ups:
         log = log + each.joined(made, row)
-    return log
+    return log + _contrasts(made, terms, row, others)
+
+
+def _contrasts(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]) -> Floats:
+    """Log-likelihood that sides are unlike as they were found under one row together with each of the others, shape (others, 1)."""
+    total = np.zeros((len(others), 1))
+    for term in terms:
+        for piece in term.pieces:
+            if piece.beside:
+                own, other = (
+                    union()[made.code(*key)[row]][made.code(*key).take(others)].astype(np.int32)
+                    for key in (piece.key, piece.beside)
+                )
+                total += term.factor * piece.log.take(own * CODES + other, axis=0)
+    return total
 
 
 def _single(made: Hypotheses, lines: Sequence[Array]) -> float:

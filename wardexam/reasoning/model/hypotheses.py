@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.reasoning.model import losses
-from wardexam.reasoning.model.codes import GAIT_CODES, encode, level_code
+from wardexam.reasoning.model.codes import CODES, GAIT_CODES, encode, level_code
 from wardexam.reasoning.model.damage import Body, Structures
 from wardexam.reasoning.model.forms import PAIRS, SIDE_NAMES, STAGES, Form
 from wardexam.reasoning.model.lesions import plan
@@ -157,6 +157,10 @@ class Hypotheses:
         """The codes of one sign on one side, shape (rows,)."""
         made: Codes = self.codes[self.at[sign, side]]
         return made
+
+    def both(self, key: Key, other: Key) -> NDArray[np.int32]:
+        """The codes of two signs as one number, shape (rows,)."""
+        return self.code(*key).astype(np.int32) * CODES + self.code(*other)
 
 
 def _numbers(parts: list[slice]) -> NDArray[np.int16]:

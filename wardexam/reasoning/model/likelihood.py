@@ -9,11 +9,11 @@ from wardexam.exam.findings import Finding
 from wardexam.reasoning.model.codes import BRISK, CODES, decoded
 from wardexam.reasoning.model.forms import STAGES
 from wardexam.reasoning.model.observation import (
+    hidden_power,
     observed,
     observed_level,
     probit,
     tendon_mean,
-    weakness,
 )
 from wardexam.reasoning.tables import meaning_interval, mrc_interval, observation_row
 
@@ -34,13 +34,12 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         return np.asarray(chance * _quality(sign, finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
         row = observation_row("mrc")
-        mean = row["start"] + row["loss"] * weakness(sign)
+        mean, spread = hidden_power(sign)
         each = observation_row("floor")["mrc"] / 2
         return np.repeat(
-            (
-                (1 - len(row["grades"]) * each) * probit(mean, *mrc_interval(answer), row["spread"])
-                + each
-            )[:, None],
+            ((1 - len(row["grades"]) * each) * probit(mean, *mrc_interval(answer), spread) + each)[
+                :, None
+            ],
             len(BRISK),
             axis=1,
         )

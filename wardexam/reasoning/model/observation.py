@@ -104,12 +104,17 @@ def weakness(sign: Sign) -> NDArray[np.float64]:
     )
 
 
+def hidden_power(sign: Sign) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The mean of the hidden power of a movement and its spread, each by code."""
+    row, loss = observation_row("mrc"), weakness(sign)
+    start = row["start"] + row["sure"].get(sign.id, 0.0)
+    mean = start + (row["loss"] - (start - row["start"])) * loss
+    return mean, row["spread"] - row["surer_in_health"] * np.maximum(0, 1 - loss / row["ill_from"])
+
+
 def _mrc(sign: Sign) -> Observation:
     row = observation_row("mrc")
-    start = row["start"] + row["sure"].get(sign.id, 0.0)
-    loss = weakness(sign)
-    mean = start + (row["loss"] - (start - row["start"])) * loss
-    spread = row["spread"] - row["surer_in_health"] * np.maximum(0, 1 - loss / row["ill_from"])
+    mean, spread = hidden_power(sign)
     chance = np.stack([probit(mean, *mrc_interval(g), spread) for g in row["grades"]], axis=1)
     return Observation(tuple(row["grades"]), _spread_brisk(chance)).floored("mrc")
 
