@@ -6,7 +6,7 @@ hours. Statements, silence and what was before never reach red flags or urgency.
 """
 
 from collections import Counter
-from collections.abc import Collection, Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Literal, cast
@@ -39,6 +39,7 @@ _KEPT = 600  # look-ups of a few kB each
 _KEPT_PARTS = 40  # parts in as many contexts, some 10 kB each
 _KEPT_CONTRASTS = 12  # 0.5 MB each
 _KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
+Place = tuple[Sign, Side, str]  # a sign on a side, with its limb
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
 
 
@@ -188,7 +189,7 @@ def _story(context: Context) -> list[Term]:
 
 
 @cache
-def _places() -> tuple[tuple[Sign, Side, str], ...]:
+def _places() -> tuple[Place, ...]:
     """Every sign on each of its sides, with its limb."""
     return tuple(
         (sign, cast(Side, side), limb_side(sign, side))
@@ -198,7 +199,7 @@ def _places() -> tuple[tuple[Sign, Side, str], ...]:
 
 
 @cache
-def _places_of(part: str) -> tuple[tuple[Sign, Side, str], ...]:
+def _places_of(part: str) -> tuple[Place, ...]:
     """The same of one part, but signs that are asked apart, and those whose silence says nothing."""
     never = weighing_row("silence")["never"]
     return tuple(
@@ -267,7 +268,7 @@ def terms(
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
     found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
-    further = _borders(graded, levels) | _contrasts(graded, context)
+    further = _borders(graded, stated, levels) | _contrasts(graded, stated, context)
     found = [t.further(further[t.key]) if t.key in further else t for t in found]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
@@ -313,23 +314,25 @@ def _border(level: Key, count: int) -> Piece:
     return Piece(level, ("border", count), factor * _lean(1 - none))
 
 
-def _borders(graded: Sequence[Finding], levels: Collection[Key]) -> dict[Key, Piece]:
+def _borders(
+    graded: Sequence[Finding], stated: Sequence[Place], levels: Collection[Key]
+) -> dict[Key, Piece]:
     """What the lower border of sensation on the trunk weighs, by the level or the uppermost lost dermatome that tells it.
 
     Brain and nerves make none, and their dermatomes may end there by chance.
     """
-    told: dict[Key, dict[int, Finding]] = {}
-    for f in graded:
-        row = f.row
+    told: dict[Key, dict[int, Key | None]] = {}
+    for key, usual in _told(graded, stated):
+        row = catalogue()[key[0]]
         dermatome = row.answers == "sensation" and row.segments and not row.territory
-        if dermatome and row.limb != "saddle" and f.choice is not None:
+        if dermatome and row.limb != "saddle":
             place = min(map(SEGMENTS.index, row.segments))
-            told.setdefault((f"level_{row.modality}", f.side), {})[place] = f
+            told.setdefault((f"level_{row.modality}", key[1]), {})[place] = None if usual else key
     found = {key: key for key in levels}
     for level, skin in told.items():
         upper = _uppermost(skin)
         if upper is not None and level not in found:
-            found[level] = upper.key
+            found[level] = upper
     return {at: _border(level, len(found)) for level, at in found.items()}
 
 
@@ -346,13 +349,15 @@ def _contrast(sign_id: str, age: int | None, onset: Onset) -> Log:
     return np.asarray(np.minimum(0, np.log(1 - alike + alike * together)).reshape(-1, 1))
 
 
-def _contrasts(graded: Sequence[Finding], context: Context) -> dict[Key, Piece]:
+def _contrasts(
+    graded: Sequence[Finding], stated: Sequence[Place], context: Context
+) -> dict[Key, Piece]:
     """What it weighs that a sign is odd on one side and usual on the other, by the odd one: no disease of the whole body makes it so."""
-    told = {f.key: f.choice for f in graded if f.choice and f.row.answers != TENDON}
+    told = dict(_told(graded, stated))
     unlike: dict[Key, Key] = {}
-    for (sign_id, side), choice in told.items():
+    for (sign_id, side), usual in told.items():
         other = (sign_id, _OTHER.get(side, ""))
-        if not choice.usual and other in told and told[other].usual:
+        if not usual and told.get(other, False) and catalogue()[sign_id].answers != TENDON:
             unlike[sign_id, side] = other
     if not unlike:
         return {}
@@ -366,11 +371,17 @@ def _contrasts(graded: Sequence[Finding], context: Context) -> dict[Key, Piece]:
     return made
 
 
-def _uppermost(skin: Mapping[int, Finding]) -> Finding | None:
-    """The uppermost lost dermatome, where those told are usual down to a segment of the trunk and lost below it."""
+def _told(graded: Sequence[Finding], stated: Sequence[Place]) -> Iterator[tuple[Key, bool]]:
+    """The signs that were found or stated normal, and whether each is usual."""
+    yield from ((f.key, f.choice.usual) for f in graded if f.choice is not None)
+    yield from (((sign.id, side), True) for sign, side, _ in stated)
+
+
+def _uppermost(skin: Mapping[int, Key | None]) -> Key | None:
+    """The uppermost lost dermatome, where those told are usual (None) down to a segment of the trunk and lost below it."""
     row = weighing_row("border")
     first, last = (SEGMENTS.index(s) for s in row["between"])
-    usual = [at for at, f in skin.items() if f.choice and f.choice.usual]
+    usual = [at for at, lost in skin.items() if lost is None]
     lost = sorted(skin.keys() - usual)
     if len(lost) < row["lost"] or not usual or not first <= max(usual) < lost[0] <= last:
         return None
@@ -499,7 +510,7 @@ def _said_of(
     return _said_piece((sign.id, side), answer, observation.alike(sign), bearing, factor)
 
 
-def _stated(examination: Findings) -> list[tuple[Sign, Side, str]]:
+def _stated(examination: Findings) -> list[Place]:
     """The signs, sides and limbs that were stated normal and not recorded.
 
     Said of several limbs at once, "the rest" is that of other limbs than one where all that was found is odd.
@@ -532,7 +543,7 @@ def said_of_others(examination: Findings) -> set[tuple[str, str]]:
 
 
 def _statements(
-    context: Context, stated: list[tuple[Sign, Side, str]], known: Mapping[tuple[str, ...], float]
+    context: Context, stated: list[Place], known: Mapping[tuple[str, ...], float]
 ) -> list[Term]:
     """The terms of what was stated normal: each sign as if it were found normal, a limb's part told as one."""
     told: dict[tuple[str, str, str], list[Piece]] = {}
@@ -549,7 +560,7 @@ def _statements(
 
 
 def _silence(
-    examination: Findings, stated: list[tuple[Sign, Side, str]], before: set[tuple[str, Side]]
+    examination: Findings, stated: list[Place], before: set[tuple[str, Side]]
 ) -> list[Term]:
     """The terms of what was left unsaid in a part that was partly examined, and not told before."""
     power = weighing_row("weight")["silence_repeats"] - 1
