@@ -337,15 +337,22 @@ def _borders(
 
 
 @lru_cache(maxsize=_KEPT_CONTRASTS)
-def _contrast(sign_id: str, age: int | None, onset: Onset) -> Log:
-    """How much rarer odd on one side and usual on the other is than two sides apart would give it, by both codes.
+def _contrast(sign_id: str, worse: str, age: int | None, onset: Onset) -> Log:
+    """How much rarer odd on one side and not on the other is than two sides apart would give it, by both codes.
+
+    Odd is what is not usual, or a grade of power of no more than `worse`.
 
     What the model misses is alike on both sides, so much of it as the table says, and sides that were compared are seldom
     found unlike by a slip.
     """
     alike = weighing_row("weight")["sides_alike"]
-    usual = np.clip(np.exp(_usual(sign_id, age, onset)).mean(axis=1), _LEAST, 1 - _LEAST)
-    odd, other = 1 - usual[:, None], usual[None, :]
+    made = observation.observed(catalogue()[sign_id], Context(age=age, onset=onset))
+    beyond = made.answers.index(worse) + 1 if worse else 0
+    chance = (
+        made.chance[:, beyond:, :].sum(axis=1) if worse else np.exp(_usual(sign_id, age, onset))
+    )
+    better = np.clip(chance.mean(axis=1), _LEAST, 1 - _LEAST)
+    odd, other = 1 - better[:, None], better[None, :]
     together = np.maximum(0, odd + other - 1) / (odd * other)
     return np.asarray(np.minimum(0, np.log(1 - alike + alike * together)).reshape(-1, 1))
 
@@ -353,22 +360,27 @@ def _contrast(sign_id: str, age: int | None, onset: Onset) -> Log:
 def _contrasts(
     graded: Sequence[Finding], stated: Sequence[Place], context: Context
 ) -> dict[Key, Piece]:
-    """What it weighs that a sign is odd on one side and usual on the other, by the odd one: no disease of the whole body makes it so."""
-    told = dict(_told(graded, stated))
-    unlike: dict[Key, Key] = {}
+    """What it weighs that one side is worse than the other, by the worse: no disease of the whole body makes it so."""
+    told, weight = dict(_told(graded, stated)), weighing_row("weight")
+    power: dict[Key, int] = {
+        f.key: int((f.answer or "")[0]) for f in graded if f.row.answers == "mrc"
+    }
+    unlike: dict[Key, tuple[Key, str]] = {}
     for (sign_id, side), usual in told.items():
-        other, row = (sign_id, _OTHER.get(side, "")), catalogue()[sign_id]
-        if not usual and told.get(other, False) and not row.apart and row.answers != TENDON:
-            unlike[sign_id, side] = other
-    if not unlike:
-        return {}
-    factor = len(unlike) ** (weighing_row("weight")["repeats"] - 1)
+        key, other, row = (sign_id, side), (sign_id, _OTHER.get(side, "")), catalogue()[sign_id]
+        if usual or other not in told or row.apart or row.answers == TENDON:
+            continue
+        if told[other]:
+            unlike[key] = other, ""
+        elif row.answers == "mrc" and power[other] - power[key] >= weight["grades_unlike"]:
+            unlike[key] = other, str(power[key])
+    factor = max(1, len(unlike)) ** (weight["repeats"] - 1)
     made = {}
-    for key, other in unlike.items():
+    for key, (other, worse) in unlike.items():
         row = catalogue()[key[0]]
         bearing = observation.bearing(row, context)
-        log = factor * _contrast(observation.alike(row), *bearing)
-        made[key] = Piece(key, ("unlike", len(unlike), *bearing), log, other)
+        log = factor * _contrast(observation.alike(row), worse, *bearing)
+        made[key] = Piece(key, ("unlike", worse, len(unlike), *bearing), log, other)
     return made
 
 
