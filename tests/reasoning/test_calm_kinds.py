@@ -42,7 +42,7 @@ LEADS = {
     ),
     "a paralysis of all limbs within hours without one": (
         "age=23 onset=hours complaint=weak_all power_all 1/1 reflexes_all 2+/2+ rest=cranial:head",
-        {"cord", "polyradiculoneuropathy"},
+        {"cord", "polyradiculoneuropathy", "systemic"},  # published: low potassium; each needs action the same day
     ),
     "numb from the neck pain down, with brisk arms": (
         "age=60 onset=longer pain=neck power_leg 4/4 reflexes_all 3+/3+ hoffmann present/present "
