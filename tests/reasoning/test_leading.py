@@ -1,0 +1,90 @@
+"""What leads where a reading once went wrong: each by what a doctor would think of first (common practice)."""
+
+import pytest
+
+from wardexam import ready
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.inference.evidence import terms
+
+SHEETS = {
+    "all limbs over days, no jerk, cranial nerves normal": (
+        "onset=days complaint=weak_all power_all 1/1 reflexes_all 0/0 rest=cranial:head",
+        {"polyradiculoneuropathy"},
+    ),
+    "a border on the trunk with brisk legs is of the cord": (
+        "age=31 onset=hours complaint=numb_one_side complaint_side=left level_touch -/T10 level_pin -/T10 "
+        "reflexes_leg 3+/3+ plantar mute/mute",
+        {"cord"},
+    ),
+    "the same told by its dermatomes": (
+        "age=31 onset=hours complaint=numb_one_side complaint_side=left touch_T8 -/normal touch_T12 -/reduced "
+        "touch_L3 -/reduced touch_L5 -/reduced reflexes_leg 3+/3+ plantar mute/mute",
+        {"cord"},
+    ),
+    "thumb and finger tips alone, woken with": (
+        "age=46 onset=waking complaint=weak_arm complaint_side=left finger_flexion -/0 thumb_flexion -/0 "
+        "territory_median -/normal",
+        {"nerve"},
+    ),
+    "neck stiff and confused with a fever": (
+        "age=24 onset=hours complaint=confused pain=head drowsiness slight attention present meningism present "
+        "kernig present flag:fever=yes flag:drowsy=yes",
+        {"meninges"},
+    ),
+    "vertigo, deaf in one ear and clumsy on that side is no inner ear alone": (
+        "age=67 onset=sudden complaint=dizzy flag:vertigo=yes head_impulse present/- hearing present/absent "
+        "finger_nose slight/none facial_sensation_touch reduced/normal",
+        {"brainstem"},
+    ),
+    "both feet dropped after squatting, jerks usual": (
+        "age=26 onset=days complaint=weak_leg complaint_side=both pain=none ankle_dorsiflexion 3/2 ankle_eversion 4-/3 "
+        "ankle_plantarflexion 5/5 ankle 2+/2+ territory_superficial_fibular reduced/reduced",
+        {"nerve"},
+    ),
+}
+
+
+def leading(line):
+    return ready.engine().read(read_line(line).spelled_out()).sites[0]
+
+
+@pytest.mark.parametrize("name", sorted(SHEETS))
+def test_what_leads(name):
+    line, wanted = SHEETS[name]
+    assert leading(line).region in wanted
+
+
+def chance(line, region):
+    sites = ready.engine().read(read_line(line).spelled_out()).sites
+    return sum(s.probability for s in sites if s.region == region)
+
+
+def test_a_side_far_worse_than_the_other_speaks_against_a_disease_of_the_whole_body():
+    even = "onset=longer complaint=weak_all hip_flexion 2/2 ankle_dorsiflexion 2/2 shoulder_abduction 2/2"
+    uneven = "onset=longer complaint=weak_all hip_flexion 1/4 ankle_dorsiflexion 1/4 shoulder_abduction 1/4"
+    assert chance(uneven, "muscle") < chance(even, "muscle")
+
+
+def test_a_weak_foot_on_a_numb_pair_of_feet_is_said_to_be_two():
+    line = (
+        "age=52 onset=waking complaint=weak_leg complaint_side=left stocking ankle/ankle ankle 0/0 vibration_leg reduced/reduced "
+        "ankle_dorsiflexion 5/1 ankle_eversion 5/1 great_toe_extension 5/1 ankle_inversion 5/5 ankle_plantarflexion 5/5 "
+        "territory_superficial_fibular normal/absent"
+    )
+    reading = ready.engine().read(read_line(line).spelled_out())
+    assert reading.pair is not None
+
+
+def pairs(line):
+    """The signs that are weighed beside their fellows of the other side."""
+    found = terms(read_line(line).spelled_out(), silence=False)
+    return {p.key for t in found for p in t.pieces if p.beside}
+
+
+def test_sides_are_unlike_where_one_is_usual_or_grades_are_far_apart():
+    assert pairs("hip_flexion 4/5") == {("hip_flexion", "right")}
+    assert pairs("hip_flexion 2/4") == {("hip_flexion", "right")}
+    assert pairs("hip_flexion 3/4") == set()
+    assert pairs("hip_flexion 3/3") == set()
+    assert pairs("knee 0/2+") == set()  # a lost jerk of one side is what tells a root
+    assert pairs("hip_flexion -/3 rest=power:right_leg") == {("hip_flexion", "left")}
