@@ -17,6 +17,7 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning.engine import Engine
+from wardexam.reasoning.inference import evidence
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.next_sign import askable
@@ -109,11 +110,15 @@ class Ward:
 def reliability(patients: int, seed: int = 1) -> tuple[list[tuple[float, float, int]], float]:
     """Stated against true share by tenth, and the expected calibration error of the first site.
 
-    Every part weighs as much as the model has it: what published cases taught is of real patients, not of drawn ones.
+    Every part weighs as much as the model has it, and sides are drawn apart: what published cases taught, and that sides
+    of one person are alike, is of real patients, not of drawn ones.
     """
     ward = Ward(seed)
     stated, true = [], []
-    with patch.dict(learned(), part=dict.fromkeys(WEIGHED, 1.0)):
+    with (
+        patch.dict(learned(), part=dict.fromkeys(WEIGHED, 1.0)),
+        patch.object(evidence, "_contrasts", return_value={}),
+    ):
         for _ in range(patients):
             patient = ward.draw()
             examination = ward.some(patient, int(ward.random.integers(4, 40)))

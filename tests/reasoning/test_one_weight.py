@@ -162,7 +162,7 @@ TABLE = {
     "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 4, 0.55),
     "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 1, 0.15),
     "a territory and its dermatome": (territory(instead=False), 34, 0.05, 0, 0.05),
-    "a territory or its dermatome": (territory(instead=True), 44, 0.10, 36, 0.65),
+    "a territory or its dermatome": (territory(instead=True), 55, 0.10, 38, 0.65),
 }  # fmt: skip
 
 
