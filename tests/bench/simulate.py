@@ -117,7 +117,7 @@ def reliability(patients: int, seed: int = 1) -> tuple[list[tuple[float, float, 
     stated, true = [], []
     with (
         patch.dict(learned(), part=dict.fromkeys(WEIGHED, 1.0)),
-        patch.object(evidence, "_contrasts", return_value={}),
+        patch.object(evidence, "contrasts", return_value={}),
     ):
         for _ in range(patients):
             patient = ward.draw()

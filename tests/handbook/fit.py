@@ -29,7 +29,8 @@ from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.inference.evidence import TENDON, WEIGHED, Piece, Term, terms, weighed_with
+from wardexam.reasoning.inference.evidence import TENDON, WEIGHED, terms, weighed_with
+from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
 from wardexam.reasoning.inference.prior import Priors, learned, told
 from wardexam.reasoning.inference.ranking import place

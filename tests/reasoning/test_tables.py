@@ -29,7 +29,9 @@ TECHNICAL = {
     "codes.py": {"LOWER", "UPPER", "DEPTHS", "BRISK", "BRISK_WEIGHTS", "GAIT_CODES", "DECIMALS"},
     "damage.py": {"NO_LEVEL"},
     "hypotheses.py": {"_CHUNK", "_NAME"},
-    "evidence.py": {"_KEPT_PARTS", "_LEAST", "_KEPT", "_KEPT_CONTRASTS", "_KEPT_PIECES"},
+    "evidence.py": {"_KEPT_PARTS", "_KEPT", "_KEPT_PIECES"},
+    "pieces.py": {"LEAST", "_KEPT"},
+    "comparison.py": {"_KEPT_BORDERS", "_KEPT_CONTRASTS"},
     "posterior.py": {
         "_FAR",
         "KEPT",

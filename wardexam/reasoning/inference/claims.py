@@ -13,7 +13,8 @@ from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.examination import Onset
-from wardexam.reasoning.inference.evidence import USUAL, Term
+from wardexam.reasoning.inference.evidence import USUAL
+from wardexam.reasoning.inference.pieces import Term
 from wardexam.reasoning.tables import read
 
 _BOTH = {"right", "left"}

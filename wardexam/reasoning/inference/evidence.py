@@ -6,13 +6,12 @@ hours. Statements, silence and what was before never reach red flags or urgency.
 """
 
 from collections import Counter
-from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import Literal, cast
+from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName
@@ -20,6 +19,17 @@ from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding, Quality, Side
 from wardexam.exam.wording import finding_text
+from wardexam.reasoning.inference.comparison import borders, contrasts
+from wardexam.reasoning.inference.pieces import (
+    TENDON,
+    Kind,
+    Log,
+    Piece,
+    Place,
+    Term,
+    lean,
+    usual_log,
+)
 from wardexam.reasoning.model import losses, observation
 from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
@@ -27,60 +37,13 @@ from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import read, story_row, weighing_row
 
-Kind = Literal["finding", "before", "stated", "silence", "story"]
-TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 LOST = "reduced"  # what a level says of the skin below it
-_OTHER: dict[str, str] = {"right": "left", "left": "right"}
 _DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for
-_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
 _KEPT_PARTS = 40  # parts in as many contexts, some 10 kB each
-_KEPT_CONTRASTS = 12  # 0.5 MB each
 _KEPT_PIECES = 1000  # some 0.2 kB each, the look-ups apart
-Place = tuple[Sign, Side, str]  # a sign on a side, with its limb
-Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One look-up: a sign on a side, what was said of it and when it counts, and its weight by code.
-
-    Where there is a sign `beside` it, the weight is by the codes of both: shape (codes of one times those of the other, 1).
-    """
-
-    key: Key
-    said: tuple[Hashable, ...]
-    log: Log
-    beside: Key | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Term:
-    """What enters the sum as one: a finding, or the signs of one statement or silence.
-
-    Attributes:
-        key: Sign and side; part and limb for statements and silence.
-        kind: What it is.
-        text: In words.
-        pieces: The look-ups it adds up.
-        factor: What tempering leaves of it.
-        bundle: Terms of one bundle are tempered together: part, limb, then what makes them equal.
-        side: The side it speaks of, for summing both sides alike.
-    """
-
-    key: Key
-    kind: Kind
-    text: str
-    pieces: tuple[Piece, ...]
-    factor: float
-    bundle: tuple[str, ...]
-    side: str
-
-    def further(self, piece: Piece) -> "Term":
-        """It with one look-up more."""
-        return replace(self, pieces=(*self.pieces, piece))
 
 
 def limb_side(sign: Sign, side: str) -> str:
@@ -104,12 +67,6 @@ def _alike(sign_id: str, side: str, answer: str) -> tuple[str, ...]:
     return row.part, limb_side(row, side), row.answers, row.modality, answer
 
 
-def _lean(chance: NDArray[np.float64]) -> Log:
-    """Its logarithm, without the axis of briskness where that makes no difference."""
-    log = np.log(np.maximum(chance, _LEAST))
-    return log[:, :1].copy() if (log == log[:, :1]).all() else log
-
-
 def log_likelihood(finding: Finding, context: Context) -> Log:
     """Log-likelihood of a finding by code."""
     row = finding.row
@@ -128,32 +85,20 @@ def _logged(
     finding = Finding.model_construct(
         sign=sign_id, side="midline", answer=answer, scale=scale, qualities=qualities, amount=amount
     )
-    return _lean(likelihood(catalogue()[sign_id], finding, Context(age=age, onset=onset)))
-
-
-@lru_cache(maxsize=_KEPT)
-def _usual(sign_id: str, age: int | None, onset: Onset) -> Log:
-    sign = catalogue()[sign_id]
-    made = (
-        observation.observed_level()
-        if sign.answers == "level"
-        else observation.observed(sign, Context(age=age, onset=onset))
-    )
-    wanted = [made.answers.index(a) for a in observation.usual_answers(sign)]
-    return _lean(made.chance[:, wanted, :].sum(axis=1))
+    return lean(likelihood(catalogue()[sign_id], finding, Context(age=age, onset=onset)))
 
 
 @lru_cache(maxsize=_KEPT)
 def _lost(sign_id: str, age: int | None, onset: Onset) -> Log:
     """That sensation is lost there, in whatever degree."""
     made = observation.observed(catalogue()[sign_id], Context(age=age, onset=onset))
-    return _lean(made.chance[:, [made.answers.index(a) for a in _DEGREES], :].sum(axis=1))
+    return lean(made.chance[:, [made.answers.index(a) for a in _DEGREES], :].sum(axis=1))
 
 
 @lru_cache(maxsize=_KEPT)
 def _silent(sign_id: str, age: int | None, onset: Onset) -> Log:
     weight = weighing_row("weight")
-    bounded = np.maximum(_usual(sign_id, age, onset), -weight["silence_most"])
+    bounded = np.maximum(usual_log(sign_id, age, onset), -weight["silence_most"])
     return np.asarray(weight["silence"] * bounded)
 
 
@@ -268,8 +213,8 @@ def terms(
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
     found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
-    further = _borders(graded, stated, levels) | _contrasts(graded, stated, context)
-    found = [t.further(further[t.key]) if t.key in further else t for t in found]
+    for beside in (borders(graded, stated, levels), contrasts(graded, stated, context)):
+        found = [t.further(beside[t.key]) if t.key in beside else t for t in found]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
@@ -304,101 +249,6 @@ def _level_term(
     side, text = level.side, finding_text(level)
     pieces = tuple(_said_of(sign, side, answer, context, known) for sign, answer in skin)
     return Term(level.key, "finding", text, pieces, 1.0, repeat_key(level), side)
-
-
-@lru_cache(maxsize=_KEPT)
-def _border(level: Key, count: int) -> Piece:
-    """That skin is lost from some segment down, one of so many that say so: by how plain a level each row has, wherever it is."""
-    factor = count ** (weighing_row("weight")["repeats"] - 1)
-    none = observation.observed_level().chance[:, 0, :]
-    return Piece(level, ("border", count), factor * _lean(1 - none))
-
-
-def _borders(
-    graded: Sequence[Finding], stated: Sequence[Place], levels: Collection[Key]
-) -> dict[Key, Piece]:
-    """What the lower border of sensation on the trunk weighs, by the level or the uppermost lost dermatome that tells it.
-
-    Brain and nerves make none, and their dermatomes may end there by chance.
-    """
-    told: dict[Key, dict[int, Key | None]] = {}
-    for key, usual in _told(graded, stated):
-        row = catalogue()[key[0]]
-        dermatome = row.answers == "sensation" and row.segments and not row.territory
-        if dermatome and row.limb != "saddle":
-            place = min(map(SEGMENTS.index, row.segments))
-            told.setdefault((f"level_{row.modality}", key[1]), {})[place] = None if usual else key
-    found = {key: key for key in levels}
-    for level, skin in told.items():
-        upper = _uppermost(skin)
-        if upper is not None and level not in found:
-            found[level] = upper
-    return {at: _border(level, len(found)) for level, at in found.items()}
-
-
-@lru_cache(maxsize=_KEPT_CONTRASTS)
-def _contrast(sign_id: str, worse: str, age: int | None, onset: Onset) -> Log:
-    """How much rarer odd on one side and not on the other is than two sides apart would give it, by both codes.
-
-    Odd is what is not usual, or a grade of power of no more than `worse`.
-
-    What the model misses is alike on both sides, so much of it as the table says, and sides that were compared are seldom
-    found unlike by a slip.
-    """
-    alike = weighing_row("weight")["sides_alike"]
-    made = observation.observed(catalogue()[sign_id], Context(age=age, onset=onset))
-    beyond = made.answers.index(worse) + 1 if worse else 0
-    chance = (
-        made.chance[:, beyond:, :].sum(axis=1) if worse else np.exp(_usual(sign_id, age, onset))
-    )
-    better = np.clip(chance.mean(axis=1), _LEAST, 1 - _LEAST)
-    odd, other = 1 - better[:, None], better[None, :]
-    together = np.maximum(0, odd + other - 1) / (odd * other)
-    return np.asarray(np.minimum(0, np.log(1 - alike + alike * together)).reshape(-1, 1))
-
-
-def _contrasts(
-    graded: Sequence[Finding], stated: Sequence[Place], context: Context
-) -> dict[Key, Piece]:
-    """What it weighs that one side is worse than the other, by the worse: no disease of the whole body makes it so."""
-    told, weight = dict(_told(graded, stated)), weighing_row("weight")
-    power: dict[Key, int] = {
-        f.key: int((f.answer or "")[0]) for f in graded if f.row.answers == "mrc"
-    }
-    unlike: dict[Key, tuple[Key, str]] = {}
-    for (sign_id, side), usual in told.items():
-        key, other, row = (sign_id, side), (sign_id, _OTHER.get(side, "")), catalogue()[sign_id]
-        if usual or other not in told or row.apart or row.answers == TENDON:
-            continue
-        if told[other]:
-            unlike[key] = other, ""
-        elif row.answers == "mrc" and power[other] - power[key] >= weight["grades_unlike"]:
-            unlike[key] = other, str(power[key])
-    factor = max(1, len(unlike)) ** (weight["repeats"] - 1)
-    made = {}
-    for key, (other, worse) in unlike.items():
-        row = catalogue()[key[0]]
-        bearing = observation.bearing(row, context)
-        log = factor * _contrast(observation.alike(row), worse, *bearing)
-        made[key] = Piece(key, ("unlike", worse, len(unlike), *bearing), log, other)
-    return made
-
-
-def _told(graded: Sequence[Finding], stated: Sequence[Place]) -> Iterator[tuple[Key, bool]]:
-    """The signs that were found or stated normal, and whether each is usual."""
-    yield from ((f.key, f.choice.usual) for f in graded if f.choice is not None)
-    yield from (((sign.id, side), True) for sign, side, _ in stated)
-
-
-def _uppermost(skin: Mapping[int, Key | None]) -> Key | None:
-    """The uppermost lost dermatome, where those told are usual (None) down to a segment of the trunk and lost below it."""
-    row = weighing_row("border")
-    first, last = (SEGMENTS.index(s) for s in row["between"])
-    usual = [at for at, lost in skin.items() if lost is None]
-    lost = sorted(skin.keys() - usual)
-    if len(lost) < row["lost"] or not usual or not first <= max(usual) < lost[0] <= last:
-        return None
-    return skin[lost[0]]
 
 
 def _said_already(finding: Finding, examination: Findings) -> bool:
@@ -502,7 +352,7 @@ def _silent_pieces(
 
 @lru_cache(maxsize=_KEPT)
 def _tempered(answer: str, alike: str, bearing: observation.Bearing, factor: float) -> Log:
-    weighed = _lost if answer == LOST else _usual
+    weighed = _lost if answer == LOST else usual_log
     return np.asarray(factor * weighed(alike, *bearing))
 
 

@@ -11,8 +11,8 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
-from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest
+from wardexam.reasoning.inference.pieces import Term
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.forms import SIDE_NAMES

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.evidence import Piece, Term, fading, terms, together
+from wardexam.reasoning.inference.evidence import fading, terms, together
 from wardexam.reasoning.inference.greatest import largest
+from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from wardexam.errors import TableError
 from wardexam.exam.examination import Onset
 from wardexam.reasoning.inference.claims import Known
-from wardexam.reasoning.inference.evidence import Term
 from wardexam.reasoning.inference.greatest import largest, leading_chance
+from wardexam.reasoning.inference.pieces import Term
 from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import place
