@@ -38,9 +38,9 @@ from wardexam.exam.examination import Context
 from wardexam.reasoning.inference.prior import log_prior
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
-from wardexam.reasoning.model.forms import Form, index
+from wardexam.reasoning.model.cord_forms import commonness
+from wardexam.reasoning.model.forms import Form
 from wardexam.reasoning.model.limb_forms import nerve_kinds
-from wardexam.reasoning.tables import damage_row
 
 SIDES = ("right", "left")
 TO_MEND = "model to be mended: "
@@ -127,10 +127,9 @@ def _ids() -> Iterator[str]:
     both_ways = len(SIDES)
     for name in brain_lesions():
         yield from [name] * both_ways
-    arms_to = index(damage_row("cord")["central_arms_to"])
     for segment in cord_levels():
         for name, pattern in cord_patterns().items():
-            if pattern.below_arms or index(segment) <= arms_to:
+            if commonness(pattern, segment):
                 yield from [name] * (both_ways if pattern.sided else 1)
     yield from conus()
     for name in cauda():

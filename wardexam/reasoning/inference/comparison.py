@@ -1,24 +1,32 @@
 """What findings weigh beside each other: a border of lost sensation, and sides that are unlike."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Finding
-from wardexam.reasoning.inference.pieces import LEAST, TENDON, Log, Piece, Place, lean, usual_log
+from wardexam.reasoning.inference.pieces import (
+    LEAST,
+    TENDON,
+    Log,
+    Piece,
+    Place,
+    dermatome,
+    lean,
+    usual_log,
+)
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.tables import weighing_row
 
 _OTHER = {"right": "left", "left": "right"}
-_KEPT_BORDERS = 600  # some kB each
 _KEPT_CONTRASTS = 20  # 0.5 MB each
 
 
-@lru_cache(maxsize=_KEPT_BORDERS)
+@cache
 def _border(level: Key, count: int) -> Piece:
     """That skin is lost from some segment down, one of so many that say so: by how plain a level each row has, wherever it is."""
     factor = count ** (weighing_row("weight")["repeats"] - 1)
@@ -36,9 +44,8 @@ def borders(
     told: dict[Key, dict[int, Key | None]] = {}
     for key, usual in _told(graded, stated):
         row = catalogue()[key[0]]
-        dermatome = row.answers == "sensation" and row.segments and not row.territory
-        if dermatome and row.limb != "saddle":
-            place = min(map(SEGMENTS.index, row.segments))
+        place = dermatome(row)
+        if place is not None:
             told.setdefault((f"level_{row.modality}", key[1]), {})[place] = None if usual else key
     found = {key: key for key in levels}
     for level, skin in told.items():
@@ -52,8 +59,8 @@ def borders(
 def _contrast(sign_id: str, worse: str, age: int | None, onset: Onset) -> Log:
     """How much rarer odd on one side and not on the other is than two sides apart would give it, by both codes.
 
-    Odd is what is not usual, or a grade of power of no more than `worse`. What the model misses is alike on both sides, so much of it as the table says, and sides that were compared are seldom
-    found unlike by a slip.
+    Odd is what is not usual, or a grade of power of no more than `worse`. What the model misses is alike on both sides, so
+    much of it as the table says, and sides that were compared are seldom found unlike by a slip.
     """
     alike = weighing_row("weight")["sides_alike"]
     made = observation.observed(catalogue()[sign_id], Context(age=age, onset=onset))

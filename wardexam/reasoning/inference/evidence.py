@@ -27,6 +27,7 @@ from wardexam.reasoning.inference.pieces import (
     Piece,
     Place,
     Term,
+    dermatome,
     lean,
     usual_log,
 )
@@ -235,9 +236,8 @@ def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
     found = []
     for sign_id in _same_skin(level.sign):
         sign = catalogue()[sign_id]
-        place = min(map(SEGMENTS.index, sign.segments), default=-1)
-        dermatome = not sign.territory and sign.limb != "saddle"
-        if dermatome and place >= at and (sign_id, level.side) not in told:
+        place = dermatome(sign)
+        if place is not None and place >= at and (sign_id, level.side) not in told:
             found.append((sign, LOST if place > at else USUAL))
     return tuple(found)
 

@@ -12,7 +12,7 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
 from wardexam.reasoning.inference.greatest import largest
-from wardexam.reasoning.inference.pieces import Term
+from wardexam.reasoning.inference.pieces import LEAST, Term
 from wardexam.reasoning.inference.posterior import Posterior, logsumexp
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.forms import SIDE_NAMES
@@ -23,7 +23,6 @@ from wardexam.reasoning.ties import EQUAL, even, ordered
 _NEAR = 12.0  # draws of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
 _BAN = np.log(10)  # nats
-_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _BEST = 40  # draws of the first site that speak for it
 
 
@@ -222,7 +221,7 @@ def fit(
         codes = made.code(*term.key)[at]
         expected = weights @ observation.observed(sign, context).chance[codes][:, :, 1]
         log = np.log(expected)
-        own = np.log(max(_LEAST, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
+        own = np.log(max(LEAST, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
         average = float(expected @ log)
         mean += term.factor * (own - average)
         variance += term.factor * (float(expected @ log**2) - average**2)

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Side
 from wardexam.reasoning.model import observation
@@ -60,6 +60,12 @@ class Term:
     def further(self, piece: Piece) -> "Term":
         """It with one look-up more."""
         return replace(self, pieces=(*self.pieces, piece))
+
+
+def dermatome(sign: Sign) -> int | None:
+    """The number of the segment whose skin a sign feels, of trunk and limbs; None where it is no dermatome of these."""
+    skin = sign.answers == "sensation" and sign.segments and not sign.territory
+    return min(map(SEGMENTS.index, sign.segments)) if skin and sign.limb != "saddle" else None
 
 
 def lean(chance: NDArray[np.float64]) -> Log:

@@ -15,7 +15,7 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.inference.evidence import fading, terms, together
 from wardexam.reasoning.inference.greatest import largest
-from wardexam.reasoning.inference.pieces import Piece, Term
+from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
@@ -32,7 +32,6 @@ KEPT = 48  # sums, 0.1 MB each
 KEPT_OF_MANY = 150  # where many sheets are read: what was normal is alike in them
 KEPT_IN_SESSION = 6  # where many sessions share a host: a longer examination adds some up again
 _KEPT_AMONG = 2000  # numbers
-_LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT_SMALL = 200  # over folds, some kB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
@@ -235,10 +234,9 @@ class Sums:
         self._bundles: OrderedDict[Hashable, Array] = OrderedDict()
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
-        self._expected: dict[tuple[Key, Key | None], Floats] = {}
+        self._expected: dict[Key, Floats] = {}
         self._told: dict[Hashable, dict[tuple[str, str], Floats]] = {}
         self._among: OrderedDict[Hashable, float] = OrderedDict()
-        self._all: Floats | None = None
         self._last: tuple[list[Term], Array, list[Array] | None] | None = None
 
     @cached_property
@@ -258,17 +256,23 @@ class Sums:
             lambda: self._prior.log(context, flags, alarm=alarm).astype(self._dtype),
         )
 
-    def expected(self, piece: Piece) -> Floats:
+    @cached_property
+    def _all(self) -> Floats:
+        """The probability of each row among all who are examined, shape (rows,)."""
+        return np.exp(self._prior.of_rows(Context()))
+
+    def _counted(self, piece: Piece) -> Floats:
         """The probability of each code of a look-up among all who are examined, shape (codes,)."""
-        key = piece.key, piece.beside
-        if key not in self._expected:
-            if self._all is None:
-                self._all = np.exp(self._prior.of_rows(Context()))
-            codes = coded(self._made, piece)
-            self._expected[key] = np.asarray(
-                np.bincount(codes, self._all, max(CODES, len(piece.log))), float
-            )
-        return self._expected[key]
+        codes = coded(self._made, piece)
+        return np.asarray(np.bincount(codes, self._all, max(CODES, len(piece.log))), float)
+
+    def expected(self, piece: Piece) -> Floats:
+        """The same, kept where it is of one sign: of two it is large, and what it comes to is kept (`among_all`)."""
+        if piece.beside:
+            return self._counted(piece)
+        if piece.key not in self._expected:
+            self._expected[piece.key] = self._counted(piece)
+        return self._expected[piece.key]
 
     def story(self, examination: Findings, flags: tuple[str, ...]) -> dict[tuple[str, str], Floats]:
         """How the log of every group's probability moved with each word of the story, shape (groups,)."""
@@ -277,7 +281,7 @@ class Sums:
 
         def by_group(forms: Floats) -> Floats:
             group_of, count = self._made.group_of_form, len(self._made.groups)
-            return np.log(np.maximum(_LEAST, np.bincount(group_of, forms, count)))
+            return np.log(np.maximum(LEAST, np.bincount(group_of, forms, count)))
 
         key = context, flags, spoken
         if key not in self._told:
@@ -298,7 +302,7 @@ class Sums:
                 mass = self.expected(piece)[: len(piece.log)]
                 log = piece.log * term.factor
                 brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
-                known = float(np.log(np.maximum(_LEAST, mass @ np.exp(log) @ brisk)))
+                known = float(np.log(np.maximum(LEAST, mass @ np.exp(log) @ brisk)))
                 self._among[key] = known
                 if len(self._among) > _KEPT_AMONG:
                     self._among.popitem(last=False)

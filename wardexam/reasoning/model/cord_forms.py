@@ -79,13 +79,18 @@ def _cord_fill(pattern: CordPattern, segment: int, side: int | None) -> Fill:
     return fill
 
 
+def commonness(pattern: CordPattern, segment: str) -> float:
+    """How often a pattern is at a segment, as a share of its weight; 0 where it is made none of."""
+    arms = index(segment) <= index(damage_row("cord")["central_arms_to"])
+    return 1.0 if arms else pattern.below_arms
+
+
 def cord(plan: Plan) -> None:
     """Every pattern at every segment, on either side where it has one."""
     for segment, row in cord_levels().items():
         at = index(segment)
         for pattern_id, pattern in cord_patterns().items():
-            arms = at <= index(damage_row("cord")["central_arms_to"])
-            rare = 1.0 if arms else pattern.below_arms
+            rare = commonness(pattern, segment)
             for side in (RIGHT, LEFT) if pattern.sided else (None,):
                 plan.add(
                     "cord",

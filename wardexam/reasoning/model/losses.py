@@ -102,7 +102,6 @@ def ataxia(body: Body, sign: Sign, side: int) -> Losses:
     return cerebellar, sensation(body, catalogue()[position], side)
 
 
-_UNSTEADY = ("vermis", "fisher", "vestibulocochlear", "medulla_vestibular")  # apart from position
 GAITS = ("free", "spastic", "one_sided", "ataxic", "high_stepping", "waddling", "hindered", "slow")
 
 
@@ -167,7 +166,7 @@ def _plantar(body: Body, sign: Sign, side: int) -> Losses:
 def _balance(body: Body, sign: Sign, side: int) -> Losses:
     n = losses_row("balance")
     deep = _mean(*(sensation(body, catalogue()[n["position"]], s) for s in (0, 1)))
-    worse = (n[s] * _either(body, s) for s in _UNSTEADY)
+    worse = (share * _either(body, structure) for structure, share in n["also"].items())
     return _unhindered(body, combined(deep, *worse))
 
 
