@@ -77,6 +77,8 @@ def test_the_days_that_are_meant_are_both_in_it(folder, words, period, examinati
     [
         (("--from", "soon"), "is no day"),
         (("--from", "2026-03-05", "--to", "2026-03-04"), "ends before it begins"),
+        (("--from", "0001-01-01"), "is out of reach"),
+        (("--to", "9999-12-31"), "is out of reach"),
         (("--csv", "--svg"), "not allowed with"),
     ],
 )
@@ -165,6 +167,16 @@ def test_a_record_that_cannot_be_read_is_left_out_and_said(folder, capsys):
     assert "LEFT OUT of all: 1 patient whose record cannot be read: bz4fz30rnrthcnvz" in said.out
     assert "12 patients" in said.out
     assert "left out: bz4fz30rnrthcnvz: the file's checksum does not match" in said.err
+
+
+def test_a_record_that_is_gone_is_left_out_and_said(folder, capsys):
+    gone = sorted((folder / "patients").glob("*.json"))[0]
+    gone.unlink()
+    assert audit(folder) == 3
+    said = capsys.readouterr()
+    assert "12 patients" in said.out
+    assert gone.name in said.err
+    assert "the patient's file is gone" in said.err
 
 
 def test_what_leaves_is_in_the_trail_first(folder):

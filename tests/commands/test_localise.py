@@ -56,6 +56,14 @@ def test_json_lines_give_an_answer_a_line_with_the_id(here):
         assert "rules nothing out" in answer["caution"]
 
 
+@pytest.mark.parametrize(
+    "text", ["knee 2/0\n", '{"id": "a", "findings": []}\n', '{\n"id": "a",\n"findings": []}\n']
+)
+def test_a_byte_order_mark_is_no_part_of_the_first_line(here, text):
+    marked, plain = (here("localise", "--json", stdin=s) for s in ("\ufeff" + text, text))
+    assert (marked.returncode, marked.stdout, marked.stderr) == (0, plain.stdout, "")
+
+
 def test_one_document_over_several_lines_is_one_sheet(here):
     text = json.dumps({"id": "a", "findings": []}, indent=2)
     assert len(here("localise", "--json", stdin=text).stdout.splitlines()) == 1

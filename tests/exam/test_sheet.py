@@ -39,6 +39,21 @@ def test_a_typed_line_takes_context_flags_and_statements():
     assert [s.limb for s in sheet.spelled_out().rest_normal] == ["right arm", "left arm"]
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "flag:drowsy=yes flag:drowsy=no",
+        "onset=sudden aphasia slight onset=longer",
+        "age=60 knee 2/2 age=61",
+    ],
+)
+def test_what_is_told_twice_and_not_the_same_is_refused(line):
+    with pytest.raises(InputError, match="given twice, as"):
+        read_line(line)
+    first = line.split()[0]
+    assert read_line(f"{first} {first}") == read_line(first)
+
+
 def test_a_group_stands_for_each_of_its_signs():
     assert found(read_line("power_leg 3/-")) == {(s, "right"): "3" for s in groups()["power_leg"]}
 

@@ -50,6 +50,8 @@ def joined(*lines: str) -> str:
         at = 0
         while at < len(parts):
             if "=" in parts[at]:
+                name = parts[at].partition("=")[0]
+                words = [w for w in words if not w.startswith(f"{name}=")]
                 words.append(parts[at])
                 at += 1
             else:

@@ -28,8 +28,9 @@ def _day(text: str, option: str, now: datetime) -> datetime:
     except ValueError:
         raise InputError("is no day; such as 2026-01-31", f"{option} {text[:20]}") from None
     try:
+        day + timedelta(days=1) - timedelta(days=DAYS)  # what a period needs on either side
         return day.astimezone() if now.tzinfo else day
-    except (OverflowError, OSError):
+    except (OverflowError, OSError, ValueError):
         raise InputError("is out of reach", f"{option} {text}") from None
 
 
@@ -67,9 +68,17 @@ def audit(options: argparse.Namespace) -> int:
     else:
         text = paper(made, standards()) + _off(options)
     edge.put(text)
-    for name, why in made.unread:
-        edge.complain(f"left out: {name}: {why}")
-    return RecordsError.exit_code if made.unread else 0
+    left_out = [f"{name}: {why}" for name, why in made.unread]
+    left_out += _lost(ward, {name for name, _ in made.unread})
+    for said in left_out:
+        edge.complain(f"left out: {said}")
+    return RecordsError.exit_code if left_out else 0
+
+
+def _lost(ward: "Repository", said: set[str]) -> list[str]:
+    """What is wrong with patients who are listed and whose record is not there to be counted."""
+    both = [*ward.beds(), *ward.beds(discharged=True)]
+    return [bed.trouble for bed in both if bed.trouble and bed.patient_id not in said]
 
 
 def _off(options: argparse.Namespace) -> str:

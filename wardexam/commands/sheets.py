@@ -6,6 +6,7 @@ import json
 import os
 import stat
 import sys
+from codecs import BOM_UTF8
 from collections.abc import Iterator
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, BinaryIO
@@ -97,7 +98,7 @@ def whole(file: str | None, hint: str) -> tuple[str, str]:
     if len(held) > LONGEST_LINE:
         raise InputError(f"longer than {LONGEST_LINE} bytes", where=name)
     try:
-        return held.decode("utf-8"), name
+        return held.decode("utf-8-sig"), name
     except UnicodeDecodeError:
         raise InputError("not UTF-8 text", where=name) from None
 
@@ -108,6 +109,7 @@ def _lines(source: BinaryIO, name: str) -> Iterator[tuple[int, bytes | None]]:
     try:
         while line := source.readline(LONGEST_LINE):
             number += 1
+            line = line.removeprefix(BOM_UTF8) if number == 1 else line
             if len(line) < LONGEST_LINE:
                 if line.strip():
                     yield number, line

@@ -95,11 +95,13 @@ def read_line(line: str) -> Sheet:
         if setting := _CONTEXT.fullmatch(word):
             field, text = setting.groups()
             target = sheet if field in ("scale", "id") else sheet["context"]
-            target[field] = (
-                _number(text, "age is a number of years", "age") if field == "age" else text
+            _once(
+                target,
+                field,
+                _number(text, "age is a number of years", "age") if field == "age" else text,
             )
         elif flag := _FLAG.fullmatch(word):
-            sheet["flags"][flag[1]] = flag[2]
+            _once(sheet["flags"], flag[1], flag[2])
         elif rest := _REST.fullmatch(word):
             sheet["rest_normal"].append({"part": rest[1], "limb": rest[2].replace("_", " ")})
         else:
@@ -107,6 +109,12 @@ def read_line(line: str) -> Sheet:
             continue
         position += 1
     return read_sheet(json.dumps(sheet))
+
+
+def _once(target: dict[str, Any], name: str, value: object) -> None:
+    """Write what is told; told again it must be the same, since nothing says which of two counts."""
+    if target.setdefault(name, value) != value:
+        raise InputError(f"given twice, as {target[name]} and as {value}", where=name)
 
 
 def _read_sign(
