@@ -81,7 +81,14 @@ def differences(here: Reading, there: Reading) -> list[str]:
     """What differs between a reading and the mirror image of its mirrored examination's."""
     found = []
     there = mirrored(there)
+    likely = {s.id: s.probability for s in here.sites}
+    lead = here.sites[0].id
+    twins = (
+        likely.get(swapped(lead)) == pytest.approx(likely[lead], abs=NEAR) and swapped(lead) != lead
+    )
     for name, (value, key, most) in LISTS.items():
+        if twins and name in ("supports", "separates", "opposes"):
+            continue  # right and left lead alike, and the left is named in both: what is said is of the left
         one, other = getattr(here, name), getattr(there, name)
         if name in SITES:  # those that are impossible are named in any order
             one, other = ([s for s in sites if s.probability > 1e-12] for sites in (one, other))
@@ -104,10 +111,9 @@ def differences(here: Reading, there: Reading) -> list[str]:
         if isinstance(one, float):
             one, other = round(one, 7), round(other, 7)
         if hasattr(one, "probability"):
-            if one.id != other.id and one.id == swapped(other.id):
-                likely = {s.id: s.probability for s in here.sites}
-                if likely.get(one.id, 0) == pytest.approx(likely.get(other.id, 0), abs=NEAR):
-                    continue  # as likely, whatever is counted: the left is named
+            alike = likely.get(one.id, 0) == pytest.approx(likely.get(other.id, 0), abs=NEAR)
+            if one.id != other.id and one.id == swapped(other.id) and alike:
+                continue  # as likely, whatever is counted: the left is named
             one, other = without_numbers(one), without_numbers(other)
         if one != other:
             found.append(f"{name}: {one} is not {other}")

@@ -21,6 +21,34 @@ def test_a_quiet_examination_with_flags_not_asked_excludes_nothing():
     assert NOT_EXCLUDED in found.caution
 
 
+def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():
+    line = "complaint=back_pain flag:bladder_bowel=yes flag:saddle_numb=yes"
+
+    def first(more=""):
+        found = assess(read_line(line + more).spelled_out(), None, None)
+        return {r.rule: r.first for r in found.reasons}
+
+    (rule,) = [name for name, steps in first().items() if steps == "bladder scan, without delay"]
+    assert first(" saddle 1/1")[rule] == "bladder scan, without delay"
+    done = first(" saddle 1/1 post_void_residual measured:450")
+    assert done[rule] == ""
+    assert not any("bladder scan" in steps for steps in done.values())
+
+
+def test_a_sign_of_one_side_alone_leaves_its_step():
+    line = "complaint=leg_pain flag:pain_both_legs=yes"
+    asked = {
+        r.rule
+        for r in assess(read_line(line).spelled_out(), None, None).reasons
+        if "saddle" in r.first
+    }
+    half = assess(read_line(f"{line} saddle 2/-").spelled_out(), None, None).reasons
+    whole = assess(read_line(f"{line} saddle 2/2").spelled_out(), None, None).reasons
+    assert asked
+    assert all("saddle sensation" in r.first for r in half if r.rule in asked)
+    assert not any("saddle sensation" in r.first for r in whole)
+
+
 def test_the_gravest_reason_comes_first():
     found = urgency("flag:both_legs=yes flag:saddle_numb=yes onset=days finger_abduction 3/5")
     levels = [r.urgency for r in found.reasons]

@@ -2,11 +2,12 @@
 
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Findings
+from wardexam.reasoning.inference.alarm import alarming
 from wardexam.reasoning.inference.evidence import terms
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
-from wardexam.reasoning.inference.ranking import dangerous, ranked
+from wardexam.reasoning.inference.ranking import ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
@@ -97,15 +98,16 @@ class Engine:
         Where findings contradict, with them or without them, whichever is graver.
         """
         prior = self.sums.prior(findings.context, alarm=True)
+        odd = {f.key for f in findings.findings if f.choice is None or not f.choice.usual}
         now = told.context == findings.context and not any(
             t.kind == "before" for t in posterior.terms
         )
         if heard is findings and now and not findings.rest_normal:
             found = [t for t in posterior.terms if t.kind in ("finding", "story")]
-            return dangerous(self.sums.of(found, prior), findings.context.onset)
+            return alarming(self.sums.of(found, prior), odd, findings.context.onset)
         each = []
         for part in (findings,) if heard is findings else (findings, heard):
             bare = part.model_copy(update={"rest_normal": ()})
             sums = self.sums.of(terms(bare, silence=False), prior)
-            each.append(dangerous(sums, findings.context.onset))
+            each.append(alarming(sums, odd, findings.context.onset))
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))

@@ -16,10 +16,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.findings import Side
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
@@ -419,6 +421,7 @@ def assess(
         )
         for name, undated in spoken.items() if name not in off
     ]  # fmt: skip
+    reasons = [replace(r, first=_left_to_do(r.first, examination)) for r in reasons]
     worse = change.headline if change and change.worse else ""
     worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
     acts = acts_of(previous, examination)
@@ -551,6 +554,40 @@ def _reason(
         own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers,
         origin=EARLIER_WORD if earlier else origin, short=_brief(row, own),
     )  # fmt: skip
+
+
+@cache
+def _done_by() -> dict[str, tuple[tuple[str, Side], ...]]:
+    """The sign, with its sides, by which a step of a reason is done.
+
+    Raises:
+        TableError: A row names no sign, or no step of a rule.
+    """
+    rows = {step: sign for step, sign in conditions_row("done_by").items() if step != "source"}
+    steps = {s.split(",")[0].strip() for row in rules().values() for s in row.first.split(";")}
+    for step, sign in rows.items():
+        if sign not in catalogue() or step not in steps:
+            raise TableError(
+                f"no sign '{sign}', or no step '{step}'", where="conditions.toml, done_by"
+            )
+    pair: tuple[Side, ...] = ("right", "left")
+    return {
+        step: tuple(
+            (sign, side) for side in (pair if catalogue()[sign].sides == "each" else ("midline",))
+        )
+        for step, sign in rows.items()
+    }
+
+
+def _left_to_do(steps: str, examination: Findings) -> str:
+    """The steps of a reason without those whose sign is recorded, on every side that it has."""
+
+    def done(step: str) -> bool:
+        sign = _done_by().get(step.split(",")[0].strip())
+        found = [examination.finding(*key) for key in sign or ()]
+        return bool(found) and all(f is not None and f.answer is not None for f in found)
+
+    return "; ".join(step.strip() for step in steps.split(";") if not done(step))
 
 
 def _brief(row: Rule, own: Mapping[str, str]) -> str:

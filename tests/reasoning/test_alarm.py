@@ -1,0 +1,66 @@
+"""The tool's own alarm: one more abnormal sign does not calm it, unless all of it is of one place that is not urgent."""
+
+import random
+
+import pytest
+
+from wardexam import ready
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.answers import answers_for
+from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.urgency import OWN, assess
+
+KINDS = [s for s in catalogue().values() if s.answers not in ("level", "residual")]
+
+
+def level(line: str) -> int:
+    found = read_line(line).spelled_out()
+    return assess(found, None, ready.engine().read(found)).level
+
+
+# A sheet that the tool's own alarm calls today, and one more abnormal sign of somewhere else.
+CALMED = [
+    ("clonus_ankle none/unsustained touch_L4 normal/normal onset=days", "trigger_pain present/-"),
+    ("wasting_calf -/slight onset=waking scapular_fixing 5/5 pin_C5 normal/normal", "neck_compression present/present"),
+    ("position_leg reduced/reduced territory_sural absent/normal touch_T4 normal/normal knee 2/2 touch_T2 normal/normal"
+     " anal present/present onset=days", "joint_limits_arm present/present"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "more"), CALMED)
+def test_one_more_abnormal_sign_does_not_calm_the_alarm(line, more):
+    before = read_line(line).spelled_out()
+    assert OWN in {r.rule for r in assess(before, None, ready.engine().read(before)).reasons}
+    assert level(f"{line} {more}") >= level(line)
+
+
+def test_a_hand_in_which_everything_is_of_one_nerve_is_not_alarming():
+    line = "age=50 onset=days complaint=numb_hands finger_abduction 4/5 territory_ulnar 1/2 thumb_abduction 5/5 finger_extension 5/5 triceps 2/2"
+    found = read_line(line).spelled_out()
+    assert OWN not in {r.rule for r in assess(found, None, ready.engine().read(found)).reasons}
+
+
+def word(draw: random.Random, sign, *, odd: bool) -> str:
+    answers = [a for a in answers_for(sign.answers, "conventional").answers if a.usual != odd]
+    if not answers:
+        return ""
+    answer = draw.choice(answers).code
+    if sign.sides == "midline":
+        return f"{sign.id} {answer}"
+    return f"{sign.id} {draw.choice((f'{answer}/-', f'-/{answer}'))}"
+
+
+@pytest.mark.parametrize("count", [150, pytest.param(3000, marks=pytest.mark.long)])
+def test_random_additions_hardly_ever_calm(count):
+    draw, calmer, tried = random.Random(11), [], 0
+    while tried < count:
+        *some, last = draw.sample(KINDS, draw.randint(2, 9))
+        parts = [word(draw, s, odd=draw.random() < 0.5) for s in some]
+        more = word(draw, last, odd=True)
+        line = " ".join(
+            filter(None, (*parts, f"onset={draw.choice(('sudden', 'days', 'weeks', 'longer'))}"))
+        )
+        if more and level(f"{line} {more}") < level(line):
+            calmer.append((line, more))
+        tried += bool(more)
+    assert len(calmer) <= count // 200, calmer  # of the alarm alone: no rule is ever lost
