@@ -130,7 +130,7 @@ STAND_FOR = {
     "practice/test_first.py::test_what_is_right_fits_what_it_was": 5,
     "practice/test_path.py::test_cases_of_every_level_can_be_solved": 2,
     "reasoning/test_claims.py::test_no_site_of_a_published_sheet_claims_more_than_it_holds": 94,
-    "reasoning/test_one_weight.py::test_a_statement_added_to_any_sheet_is_its_signs_found_normal": 3,
+    "reasoning/test_one_weight.py::test_a_statement_added_to_any_sheet_moves_it_towards_its_signs_found_normal": 3,
     "reasoning/test_one_weight.py::test_the_same_in_other_words_reads_the_same": 4,
     "records/postgres/test_backup.py::test_a_server_that_dies_during_a_restore_has_nothing_of_it_and_takes_it_again": 1,
     "records/postgres/test_commands.py::test_a_paper_is_the_same_from_a_folder_and_a_server": 6,

@@ -114,6 +114,21 @@ def test_what_was_abnormal_before_and_not_examined_again_is_said():
     assert sentences.not_again(None, before) == ""
 
 
+def test_what_was_abnormal_before_and_is_stated_normal_now_is_said_by_name():
+    before = made("ankle 0/0 knee 2/2 hip_flexion 5/3")
+    now = made("knee 2/2 rest=power:left_leg")
+    assert sentences.not_again(before, now, stated=True) == "hip flexion 3 on the left"
+    assert sentences.not_again(before, now) == "ankle jerk absent (0) on both sides"
+
+
+def test_a_limb_examined_in_part_is_said_to_be():
+    found = made("pin_C5 1/2 pin_C6 1/2 power_leg 5/5")
+    assert sentences.in_part(found) == ["power of legs in part", "sensation of arms in part"]
+    assert sentences.in_part(made("knee 2/2 rest=power:right_leg hip_flexion 5/3")) == [
+        "power of legs in part"
+    ]
+
+
 def test_every_change_is_said_once_both_sides_together_the_gravest_first():
     before = made("hip_flexion 4/4+ ankle 2/2 knee 2/2 saddle 2/2 gaze_palsy 0/0 jaw 2")
     after = made("hip_flexion 3/3 ankle 0/0 knee 0/0 saddle 1/1 gaze_palsy 1/0 jaw 3")

@@ -50,6 +50,23 @@ def app(tmp_path):
     return made
 
 
+async def test_the_rest_of_a_limb_that_was_abnormal_is_stated_normal_only_after_a_yes(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("knee", "left")
+        await pilot.press("e")
+        shown = " ".join(" ".join(dump(app)).split())
+        assert "Abnormal before: left knee 0, left ankle 0" in shown
+        await pilot.press("n")
+        assert app.screen.state.examination.rest_normal == ()
+        app.screen.go("knee", "right")
+        await pilot.press("2", "e", "y")  # the left knee is next: of the left leg again
+        assert [s.limb for s in app.screen.state.examination.rest_normal] == ["left leg"]
+        app.screen.go("biceps", "right")
+        await pilot.press("e")  # as usual before
+        assert len(app.screen.state.examination.rest_normal) == 2
+
+
 def found(app):
     return {f.key: f for f in app.screen.state.examination.findings}
 

@@ -63,6 +63,34 @@ def test_a_grade_for_both_sides_is_two_changes_said_as_one(state):
     assert edits.said_of_both(state, made) == "both biceps 0"
 
 
+def test_a_number_typed_at_once_is_that_of_a_positive_test(state):
+    state.go("straight_leg_raise", "right")
+    (found,) = edits.begins_number(state, "3")
+    assert (found.side, found.answer) == ("right", "positive")
+    assert edits.number(found, "degrees", "30").change.value["amount"] == 30
+    assert edits.begins_number(state, "1") == []  # an answer of its own
+    state.go("knee", "right")
+    assert edits.begins_number(state, "7") == []
+    state.go("clonus_ankle", "left")
+    state.both = True
+    assert [f.side for f in edits.begins_number(state, "4")] == ["right", "left"]
+
+
+def test_a_minus_typed_after_a_four_says_that_it_is_a_grade_of_its_own(state):
+    state.go("hip_flexion", "right")
+    write(state, *edits.grade(state, "4"))
+    state.advance()
+    state.moved_on = True
+    (made,) = edits.grade(state, "minus")
+    said = "left hip flexion 4-. right hip flexion stays 4: 4- is the one key -"
+    assert (made.change.key, made.said) == ("hip_flexion left", said)
+    write(state, *edits.grade(state, "4"))
+    state.go("plantar", "right")
+    state.moved_on = True
+    with pytest.raises(edits.RefusedError, match="stays 4: 4- is the one key -"):
+        edits.grade(state, "minus")
+
+
 def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(state):
     with pytest.raises(edits.RefusedError, match=r"^biceps: here 0 absent  1 reduced "):
         edits.grade(state, "9")

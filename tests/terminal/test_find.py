@@ -172,6 +172,10 @@ async def test_an_arrow_is_choice_enough(app):
         (["right", "2"], "left"),  # graded on the left; the cursor has moved to the next row
         (["right", "slash", *"fever", "enter", "0"], "left"),
         (["b", "2"], "right"),
+        (
+            ["2", "2"],
+            "right",
+        ),  # both sides graded one after the other: it begins with the right again
     ],
 )
 async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, before, side):

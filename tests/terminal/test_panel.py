@@ -165,6 +165,16 @@ def test_what_does_not_fit_is_left_out_whole_and_counted(width, height):
         assert (f"; {4 - shown} more" in text) == (shown < 4)
 
 
+@pytest.mark.parametrize("height", range(8, 40))
+def test_a_second_site_that_is_near_comes_before_what_the_first_rests_on(height):
+    e = read_line("ankle 0/2").spelled_out()
+    text = one(" ".join(panel(e, assess(e, None, None), height=height, reading=READING)))
+    if "rests on" in text or "next (t)" in text:
+        assert "left sciatic" in text
+    if "left s1 root possible" in text and "left sciatic" not in text:
+        assert "2 more, up to 30%" in text
+
+
 def test_at_80_columns_the_sites_come_first_and_the_word_before_the_number():
     e = read_line("ankle 0/2").spelled_out()
     lines = panel(e, assess(e, None, None), reading=READING)

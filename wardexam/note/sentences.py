@@ -277,6 +277,28 @@ def _limbs_left(found: Findings, part: str) -> str:
     return f"{_as_a_whole(part)} of {joined(left)}" if left else ""
 
 
+def in_part(found: Findings) -> list[str]:
+    """In which limbs power or sensation was examined in some signs, and not in others."""
+    said = []
+    for part in BY_LIMB:
+        limbs = [limb for limb in LIMBS if _some_open(found, part, limb)]
+        if limbs:
+            where = joined([f"{LIMBS[n]}s" if n in ("arm", "leg") else LIMBS[n] for n in limbs])
+            said.append(f"{_as_a_whole(part)} of {where} in part")
+    return said
+
+
+def _some_open(found: Findings, part: str, limb: str) -> bool:
+    """Whether on some side of a limb some signs of a part were examined, and some were not."""
+    signs = [s for s in signs_of(part) if s.limb == limb]
+    for side in ("right", "left", "midline"):
+        mine = [s for s in signs if side in sides_of(s)]
+        left = [s for s in mine if side in _open(found, s)]
+        if left and len(left) < len(mine):
+            return True
+    return False
+
+
 def not_examined(found: Findings) -> list[str]:
     """What was not examined: core signs, the saddle and the sphincters by name, other parts and limbs as a whole.
 
@@ -303,15 +325,21 @@ def not_examined(found: Findings) -> list[str]:
     return said
 
 
-def not_again(before: Findings | None, found: Findings) -> str:
-    """What stands abnormal from earlier in the stay and was not examined again; empty where nothing does."""
+def not_again(before: Findings | None, found: Findings, *, stated: bool = False) -> str:
+    """What stands abnormal from earlier in the stay and was not examined again; empty where nothing does.
+
+    Args:
+        before: What stood earlier.
+        found: What was found now.
+        stated: Whether it is that which a statement of the rest covers now, or that of which nothing speaks.
+    """
     if before is None:
         return ""
     left = tuple(
         f for f in before.findings
         if f.answer is not None and not _usual(f)
         and ((now := found.finding(*f.key)) is None or now.answer is None)
-        and not found.stated_normal(*f.key)
+        and found.stated_normal(*f.key) is stated
     )  # fmt: skip
     alone = Findings(findings=left)
     signs = recorded(alone)
@@ -335,8 +363,9 @@ def beside_abnormal(
     return {
         "Measured": measured(found),
         "Abnormal before, not examined again": not_again(before, found),
+        "Abnormal before, now within a rest stated normal": not_again(before, found, stated=True),
         "Not testable": not_testable(found, scale),
-        "Not examined": "; ".join(not_examined(found)),
+        "Not examined": "; ".join([*not_examined(found), *in_part(found)]),
     }
 
 
@@ -385,8 +414,14 @@ def flags_asked(found: Findings) -> str:
 
 
 def flags_not_asked(found: Findings) -> str:
-    """The questions that were not asked; empty where all were."""
-    return "; ".join(row.short for name, row in flags().items() if name not in found.flags)
+    """The questions that neither the flags nor the story answered; empty where all were."""
+    told = {
+        "trauma": found.context.trauma is not None,
+        "sudden": found.context.onset != "unknown",
+    }
+    return "; ".join(
+        row.short for name, row in flags().items() if name not in found.flags and not told.get(name)
+    )
 
 
 # --- the story

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 CAUTION = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"
 LEAST = 0.05  # the chance under which a site is not named
+NEAR = 0.2  # the chance from which a second site stands before all but the first
 SURE = 0.5  # from which sides are said to differ
 MOST = 7  # changes that are said
 FIRST = 4  # of them, those that weigh most where there is room
@@ -167,13 +168,15 @@ def _meaning(
     places = tuple(_site(site, width, bar) for site in sites) or ("no site stands out",)
     title = WHERE if reading.fits_one else "Where: NO ONE LESION FITS"
     clashes = tuple(contradiction_text(c) for c in reading.contradictions)
+    rival = 2 if len(sites) > 1 and sites[1].probability >= NEAR else 5
     blocks: list[Block] = [
         Block("", clashes, (2,) * len(clashes), "warn", between="\n"),
         _Sites(
             title,
             places,
-            tuple([1, 5, 8, 12, 13, 14, 15][: len(places)]) + (16,) * (len(places) - 7),
+            tuple([1, rival, 8, 12, 13, 14, 15][: len(places)]) + (16,) * (len(places) - 7),
             between="\n",
+            chances=tuple(site.probability for site in sites),
         ),
         Block("", (reading.before,) if reading.before else (), (3,) if reading.before else (), "quiet"),
     ]  # fmt: skip
@@ -200,19 +203,29 @@ def _flow(word: str, items: Sequence[str], weight: int, between: str = ", ") -> 
     return Block(word, tuple(items), weights, between=between)
 
 
+@dataclass(frozen=True, slots=True)
 class _Sites(Block):
-    """Sites: each has its own form, made in columns already."""
+    """Sites: each has its own form, made in columns already.
 
-    __slots__ = ()
+    Attributes:
+        chances: How likely each is.
+    """
+
+    chances: tuple[float, ...] = ()
 
     def lines(self, count: int, width: int) -> list[Line]:
-        """So many sites, and how many more are likelier than `LEAST`."""
+        """So many sites, how many more are likelier than `LEAST`, and how likely the first of them is."""
         if not count:
             return []
         left = len(self.items) - count
         said = [line for item in self.items[:count] for line in item.split("\n")]
         lines: list[Line] = [[(self.word, "accent")], *([(text, "")] for text in said)]
-        return lines + ([[(f"{left} more from {LEAST:.0%}", "quiet")]] if left else [])
+        more = (
+            f"{left} more, {'up to ' if left > 1 else ''}{round(self.chances[count] * 100)}%"
+            if left
+            else ""
+        )
+        return lines + ([[(more, "quiet")]] if left else [])
 
 
 class _Next(Block):

@@ -12,7 +12,7 @@ from wardexam.errors import WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
-from wardexam.exam.findings import Quality, Side
+from wardexam.exam.findings import Finding, Quality, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET
@@ -51,6 +51,8 @@ def grade(screen: "Entering", key: str) -> None:
         row.answers == "residual" or (row.answers == "level" and key in "123456789")
     ):
         _ask_number(screen, key)
+    elif begun := edits.begins_number(screen.state, key):
+        _ask_graded_number(screen, begun, key)
     else:
         _write_and_go_on(screen, edits.grade(screen.state, key))
 
@@ -84,10 +86,34 @@ def _write_range(screen: "Entering", row: Sign, on: tuple[Side, ...], text: str)
 
 
 def answer_flag(screen: "Entering", row: Flag, answer: str) -> None:
-    """Yes or no to a red flag."""
+    """Yes or no to a red flag; the status line asks the next."""
     if screen.change(edits.flag(row, answer)):
         screen.state.move(1)
+        then = screen.state.row
+        if (
+            isinstance(then, Flag)
+            and then is not row
+            and then.id not in screen.state.examination.flags
+        ):
+            said = f"{row.short}: {answer}. Next: {then.ask}"
+            screen.said = said if len(said) < screen.size.width else f"Next: {then.ask}"
         screen.changed()
+
+
+def _ask_graded_number(screen: "Entering", found: list[Finding], typed: str) -> None:
+    """A number typed at once grades the sign that it belongs to."""
+    amount = answers_for(found[0].row.answers).amount
+    assert amount is not None
+    unit = amount.unit
+    screen.state.both = False
+    where = "both sides" if len(found) > 1 else found[0].side
+
+    def numbered(text: str) -> None:
+        made = [edits.number(finding, unit, text) for finding in found]
+        _write_and_go_on(screen, made, f"{where} {found[0].row.name} {text.strip()} {unit}")
+
+    screen.ask(f"{where} {found[0].row.name}, {unit}:", numbered, typed)
+    screen.redraw()
 
 
 def _ask_number(screen: "Entering", typed: str = "") -> None:
@@ -402,6 +428,21 @@ def _accept(screen: "Entering") -> None:
         screen.say("No suggestion to accept yet.")
 
 
+def _rest_normal(screen: "Entering") -> None:
+    """State the rest of a limb normal; after a yes where that covers what was abnormal before."""
+    made = edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
+    odd = edits.abnormal_before(screen.state, made)
+    if not odd:
+        screen.write(made)
+        return
+    limb = made.change.key.partition(" ")[2]
+    screen.confirm(
+        f"Was all the rest of the {limb} examined, and normal? enter or y: yes, other keys: no",
+        lambda: screen.write(made),
+        [f"Abnormal before: {odd}"],
+    )
+
+
 def _figure(screen: "Entering") -> None:
     patient, plain = screen.visit.patient, screen.ward_app.terminal.ascii
     text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
@@ -602,9 +643,7 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "flags": lambda screen: _show(
         screen, screen.state.first_page if screen.state.page == FLAGS else FLAGS
     ),
-    "rest": lambda screen: screen.write(
-        edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
-    ),
+    "rest": _rest_normal,
     "figure": _figure,
     "scale": _scale,
     "accept": _accept,

@@ -16,6 +16,7 @@ from wardexam.exam.findings import (
     Finding,
     Quality,
     Reason,
+    RestNormal,
     Side,
 )
 from wardexam.exam.flags import Flag
@@ -71,13 +72,24 @@ def grade(state: State, key: str) -> list[Edit]:
     if isinstance(row, Flag):
         raise RefusedError(f"Here: {state.accepted}.")
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
+    split = _split_grade(state, key)
     if answer is None:
-        raise RefusedError(f"{row.name}: here {state.accepted}.")
+        raise RefusedError(f"{split or f'{row.name}: here {state.accepted}'}.")
     words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
+    said = f"{row.name} {words}" + (f". {split}" if split else "")
     return [
-        Edit(graded(state.examination, row, side, answer), f"{_where(side)}{row.name} {words}")
+        Edit(graded(state.examination, row, side, answer), f"{_where(side)}{said}")
         for side in state.graded_sides
     ]
+
+
+def _split_grade(state: State, key: str) -> str:
+    """What is said where a plus or minus was typed after a 4, which had moved on: it is a grade of its own."""
+    last = state.last_graded if state.moved_on else None
+    mark = {"minus": "-", "plus": "+"}.get(key)
+    if mark is None or last is None or (last.row.answers, last.answer) != ("mrc", "4"):
+        return ""
+    return f"{named(last)} stays 4: 4{mark} is the one key {mark}"
 
 
 UNCHANGED = {"comment": "", "not_testable": None}  # what is of the earlier examination alone
@@ -368,6 +380,18 @@ def measured(state: State) -> Finding | None:
     return None
 
 
+def begins_number(state: State, key: str) -> list[Finding]:
+    """The findings that a digit begins the number of, where it is no answer itself; empty where it begins none."""
+    row = state.row
+    if not isinstance(row, Sign) or not key.isdecimal():
+        return []
+    kind = state.answers(row)
+    if kind.amount is None or any(a.key == key for a in kind.answers):
+        return []
+    answer = kind.amount.answers[0]
+    return [Finding(sign=row.id, side=side, answer=answer) for side in state.graded_sides]
+
+
 def number(finding: Finding, unit: str, text: str) -> Edit:
     """A finding's beats, degrees or mL.
 
@@ -416,6 +440,22 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
         Change("rest_normal", key, value),
         f"Stated: rest of {limb} {row.part} examined, normal. {withdraws} withdraws.",
     )
+
+
+def abnormal_before(state: State, made: Edit) -> str:
+    """What was abnormal earlier in the stay, is not graded now, and a statement of the rest would cover; empty where nothing is."""
+    if made.change.value is None:
+        return ""
+    stated = RestNormal.model_validate(made.change.value)
+    odd = [
+        f
+        for f in state.before.values()
+        if f.answer is not None
+        and not (f.choice and f.choice.usual)
+        and stated.covers(f.row, f.side)
+        and state.examination.finding(*f.key) is None
+    ]
+    return ", ".join(f"{named(f)} {cell(f, state.examination.scale)}" for f in odd)
 
 
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:

@@ -3,6 +3,7 @@
 import textwrap
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import islice
 
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import Answer, AnswerSet, ScaleName, answers_for, scales
@@ -353,11 +354,27 @@ class State:
 
     @property
     def worked_at(self) -> int:
-        """The column that is worked at: the cursor's, or that of the last grade where grading has moved it on."""
+        """The column that is worked at: the cursor's, or that of the last grade where grading has moved it on.
+
+        Where both sides were graded one after the other, it is the cursor's.
+        """
         graded = self.graded_last if self.moved_on else []
+        if len(graded) == 1 and self._other_side_before(graded[0]):
+            return self.side_at
         if len(graded) != 1 or graded[0].side == "midline":
             return 0 if len(graded) == 2 else self.side_at
         return int(graded[0].side == "left")
+
+    def _other_side_before(self, last: Finding) -> bool:
+        """Whether the change before the last graded the other side of the same sign."""
+        steps = list(islice(self.visit.steps, 2))
+        before = steps[1].change.value if len(steps) == 2 else None
+        return (
+            before is not None
+            and steps[1].change.what == "finding"
+            and before["sign"] == last.sign
+            and before["side"] != last.side
+        )
 
     def go_to(self, what: Named) -> None:
         """To what was looked up, on a page that shows it; the side stays."""
