@@ -6,8 +6,8 @@ from tests.bench import simulate
 
 
 def test_a_stated_probability_is_a_true_share():
-    curve, error = simulate.reliability(600)
-    assert sum(count for _, _, count in curve) == 600
+    curve, error = simulate.reliability(2000)
+    assert sum(count for _, _, count in curve) == 2000
     assert error < 0.05
 
 

@@ -89,6 +89,7 @@ class Polyradiculoneuropathy(Weighted):
     reflex: Share
     reflex_leg: Share | None = None  # where unlike the arms
     fisher: Share = 0.0
+    ataxia: Share = 0.0  # without the eyes
     brisk: Share = 0.0  # reflexes brisker than usual, all over
 
 
@@ -110,6 +111,7 @@ class MotorNeuroneOnset(Weighted):
     other_fellow: Share
     bulbar: Share
     ends: Share = 0.0  # how much it keeps to the end of a limb
+    legs_upper: Share = 0.0  # upper neurones of the legs, where the arms lose the lower
 
 
 class Junction(Weighted):

@@ -1,7 +1,7 @@
 """What each finding, statement and silence weighs: a short table of log-likelihood by code.
 
 Equal answers in one limb are one general statement in several words, so their weights are tempered
-together; that the rest was normal counts as each of its signs found normal. What stands from before fades by
+together; that the rest was normal counts as each of its signs found normal, less surely. What stands from before fades by
 hours. Statements, silence and what was before never reach red flags or urgency.
 """
 
@@ -408,14 +408,15 @@ def said_of_others(examination: Findings) -> set[tuple[str, str]]:
 def _statements(
     context: Context, stated: list[Place], known: Mapping[tuple[str, ...], float]
 ) -> list[Term]:
-    """The terms of what was stated normal: each sign as if it were found normal, a limb's part told as one."""
+    """The terms of what was stated normal: each sign as if it were found normal but less sure, a limb's part told as one."""
+    weight = weighing_row("weight")["stated"]
     told: dict[tuple[str, str, str], list[Piece]] = {}
     for sign, side, limb in stated:
         piece = _said_of(sign, side, USUAL, context, known)
         told.setdefault((sign.part, limb, side), []).append(piece)
     return [
         Term(
-            (part, limb), "stated", f"rest of {limb} {part} stated normal", tuple(pieces), 1.0,
+            (part, limb), "stated", f"rest of {limb} {part} stated normal", tuple(pieces), weight,
             (part, limb, "stated"), side,
         )
         for (part, limb, side), pieces in told.items()

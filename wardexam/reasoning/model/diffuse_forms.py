@@ -63,7 +63,7 @@ def polyneuropathy(plan: Plan) -> None:
 
 def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
     n = damage_row("polyradiculoneuropathy")
-    arms_too = row.arm > n["arms_taken"] or row.fisher
+    arms_too = row.arm > n["arms_taken"] or row.fisher or row.ataxia
     leg_reflex = row.reflex if row.reflex_leg is None else row.reflex_leg
     arm_reflex = row.reflex * (1.0 if arms_too else n["arm_reflex"])
 
@@ -84,6 +84,7 @@ def _polyradiculoneuropathy_fill(row: Polyradiculoneuropathy) -> Fill:
             body.take(where, "roots_all", side, loss)
             body.take(where, "excitable", side, row.brisk)
             body.take(where, "fisher", side, row.fisher * between(n["fisher"], u.severity))
+            body.take(where, "roots_ataxia", side, row.ataxia * between(n["ataxia"], u.severity))
             # From mostly distal to mostly proximal.
             both = n["proximal_to"]
             body.take(where, "roots_proximal", side, np.minimum(1, u.third / both))
@@ -132,8 +133,12 @@ def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: 
                 body.take(where, f"grey.{segment}", at, grey)
             denervation = np.minimum(1, kind.lower * between(n["denervation"], loss))
             body.take(where, f"denervation_{limb}", at, denervation)
-            upper = kind.upper * between(n["upper"], loss) * between(n["upper_shown"], u.second)
-            body.take(where, f"neurone_upper_{limb}", at, upper)
+            shown = between(n["upper_shown"], u.second)
+            body.take(
+                where, f"neurone_upper_{limb}", at, kind.upper * between(n["upper"], loss) * shown
+            )
+            if limb == "leg":
+                body.take(where, "neurone_upper_leg", at, onset.legs_upper * shown)
         bulbar = onset.bulbar * u.severity
         _both(body, where, "bulbar", bulbar * between(n["bulbar"], u.first))
         for structure in ("jaw_upper", "neurone_upper_face"):
@@ -146,13 +151,14 @@ def _motor_neurone_fill(kind: MotorNeuroneKind, onset: MotorNeuroneOnset, side: 
 
 def motor_neurone(plan: Plan) -> None:
     """Upper and lower neurones by where the disease began, on either side where it has one."""
+    both = motor_neurone_kinds()["upper_and_lower"].name
     for kind in motor_neurone_kinds().values():
         for onset in motor_neurone_onsets().values():
             for side in (RIGHT, LEFT) if onset.limb else (RIGHT,):
                 plan.add(
                     "motor_neurone",
                     "both",
-                    f"motor neurone disease, {kind.name}",
+                    f"motor neurone disease, {both if onset.legs_upper else kind.name}",
                     kind.weight * onset.weight,
                     _motor_neurone_fill(kind, onset, side),
                     group="motor_neurone",
