@@ -6,12 +6,12 @@ from tests.bench import simulate
 
 
 def test_a_stated_probability_is_a_true_share():
-    curve, error = simulate.reliability(2000)
-    assert sum(count for _, _, count in curve) == 2000
+    curve, error = simulate.reliability(1200)
+    assert sum(count for _, _, count in curve) == 1200
     assert error < 0.05
 
 
-@pytest.mark.parametrize("patients", [12, pytest.param(24, marks=pytest.mark.long)])
+@pytest.mark.parametrize("patients", [8, pytest.param(24, marks=pytest.mark.long)])
 def test_the_proposed_order_needs_far_fewer_signs_than_the_grid(patients):
     asked, fixed, reached = simulate.saving(patients)
     assert reached >= patients // 4

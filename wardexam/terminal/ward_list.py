@@ -25,7 +25,7 @@ AROUND = 4  # lines around the list: heading, names of the columns, what was sai
 BELOW = 3  # lines kept below the list for the one who is chosen, with the blank one above them
 WIDE = 110  # columns from which one line has room for every column
 OFF = " (off)"  # behind the name: a reason is switched off here
-BEGUN = "begun, NOT SAVED: how urgent is not known here"
+BEGUN = "NOT SAVED yet: open it"
 
 
 class Place(NamedTuple):
