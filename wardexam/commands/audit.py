@@ -8,11 +8,15 @@ from wardexam.commands import edge
 from wardexam.errors import InputError, RecordsError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from wardexam.records.repository import Repository
     from wardexam.review.counting import Period
     from wardexam.review.figures import Review
 
 DAYS = 365  # before today, where no day is given
+# Days that have a period before them and a day after.
+FIRST, LAST = datetime.min + timedelta(days=DAYS), datetime.max - timedelta(days=1)
 LINE = 80  # columns
 MOST_HOURS = 168  # between two examinations of a pair
 
@@ -28,9 +32,10 @@ def _day(text: str, option: str, now: datetime) -> datetime:
     except ValueError:
         raise InputError("is no day; such as 2026-01-31", f"{option} {text[:20]}") from None
     try:
-        day + timedelta(days=1) - timedelta(days=DAYS)  # what a period needs on either side
+        if not FIRST <= day <= LAST:
+            raise OverflowError
         return day.astimezone() if now.tzinfo else day
-    except (OverflowError, OSError, ValueError):
+    except (OverflowError, OSError):
         raise InputError("is out of reach", f"{option} {text}") from None
 
 
@@ -68,17 +73,14 @@ def audit(options: argparse.Namespace) -> int:
     else:
         text = paper(made, standards()) + _off(options)
     edge.put(text)
-    left_out = [f"{name}: {why}" for name, why in made.unread]
-    left_out += _lost(ward, {name for name, _ in made.unread})
-    for said in left_out:
-        edge.complain(f"left out: {said}")
-    return RecordsError.exit_code if left_out else 0
+    return _left_out(made.unread)
 
 
-def _lost(ward: "Repository", said: set[str]) -> list[str]:
-    """What is wrong with patients who are listed and whose record is not there to be counted."""
-    both = [*ward.beds(), *ward.beds(discharged=True)]
-    return [bed.trouble for bed in both if bed.trouble and bed.patient_id not in said]
+def _left_out(unread: "Sequence[tuple[str, str]]") -> int:
+    """Say whose record could not be read and why; the exit code of that."""
+    for name, why in unread:
+        edge.complain(f"left out: {name}: {why}")
+    return RecordsError.exit_code if unread else 0
 
 
 def _off(options: argparse.Namespace) -> str:
@@ -164,6 +166,4 @@ def _ward_agreement(options: argparse.Namespace, ward: "Repository", hours: floa
     edge.progress("")
     made = ward_agreement(found, meant, hours, len(unread))
     edge.put("".join(ward_table(made)) if options.csv else ward_paper(made))
-    for name, why in unread:
-        edge.complain(f"left out: {name}: {why}")
-    return RecordsError.exit_code if unread else 0
+    return _left_out(unread)

@@ -84,6 +84,11 @@ def nearest(word: str, allowed: Any) -> str:
     return "did you mean " + ", ".join(close) if close else "allowed: " + ", ".join(options[:12])
 
 
+def sides_of(sign: Sign) -> tuple[Side, ...]:
+    """The sides on which a sign is found, right before left."""
+    return ("right", "left") if sign.sides == "each" else ("midline",)
+
+
 class Finding(Model):
     """One sign on one side: answered, or not testable with a reason.
 
@@ -121,7 +126,7 @@ class Finding(Model):
         row = signs.get(self.sign)
         if row is None:
             raise ValueError(f"unknown sign '{self.sign}': {nearest(self.sign, signs)}")
-        wanted = ("right", "left") if row.sides == "each" else ("midline",)
+        wanted = sides_of(row)
         if self.side not in wanted:
             raise ValueError(f"{self.sign} is found on {' or '.join(wanted)}, not '{self.side}'")
         if (self.answer is None) == (self.not_testable is None):

@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answering import answer_code
 from wardexam.exam.answers import ScaleName, answers_for, scales
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest
+from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest, sides_of
 from wardexam.exam.sheet import (
     LONGEST_NUMBER,
     LONGEST_SHEET,
@@ -140,7 +140,7 @@ def _read_sign(
     known = given.startswith(KNOWN)
     given = given.removeprefix(KNOWN)
     answers = given.split("/")
-    sides = ("right", "left") if row.sides == "each" else ("midline",)
+    sides = sides_of(row)
     if (
         "+/-" in given and row.answers == "tendon" and scale == "plus"
     ):  # a grade of the plus-sign chart that holds a slash of its own

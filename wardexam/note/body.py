@@ -15,7 +15,7 @@ from typing import Any
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Findings
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.wording import cell
 from wardexam.note.sentences import is_abnormal, pair, pair_words
@@ -113,8 +113,7 @@ def grades(examination: Findings, scale: ScaleName | None) -> dict[int, Beside]:
     shown = {}
     for sign, place in table()["grades"].items():
         row = catalogue()[sign]
-        sides: tuple[Side, ...] = SIDES if row.sides == "each" else ("midline",)
-        found = [examination.finding(sign, side) for side in sides]
+        found = [examination.finding(sign, side) for side in sides_of(row)]
         if sign in core or any(found):
             texts = [*(_grade(f, scale) for f in found), ""]
             shown[place["row"]] = Beside(texts[0], texts[1], row.name, place["short"])

@@ -10,7 +10,7 @@ from functools import cache
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Examination, Findings
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import every_flag, flags
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
@@ -38,11 +38,6 @@ COMPLAINTS = {
 }  # fmt: skip
 
 Pair = tuple[Finding | None, ...]
-
-
-def sides_of(sign: Sign) -> tuple[Side, ...]:
-    """The sides on which a sign is found, right before left."""
-    return ("right", "left") if sign.sides == "each" else ("midline",)
 
 
 def pair(found: Findings, sign: Sign) -> Pair:
@@ -260,16 +255,25 @@ def _as_a_whole(part: str) -> str:
     return PART_TITLES[part].split(" (")[0].lower()
 
 
+def _open_of(found: Findings, part: str, limb: str) -> list[tuple[Side, int, int]]:
+    """Each side of a limb, with how many signs of a part are open there and how many there are."""
+    sides: tuple[Side, ...] = ("right", "left", "midline")
+    signs = {
+        side: [s for s in signs_of(part) if s.limb == limb and side in sides_of(s)]
+        for side in sides
+    }
+    return [
+        (side, sum(side in _open(found, s) for s in mine), len(mine))
+        for side, mine in signs.items()
+        if mine
+    ]
+
+
 def _limbs_left(found: Findings, part: str) -> str:
     """In which limbs a part was not examined, where it was in others: ``power of the left arm, legs``."""
     left = []
     for limb, name in LIMBS.items():
-        signs = [s for s in signs_of(part) if s.limb == limb]
-        sides = [
-            side for side in ("right", "left", "midline")
-            if any(side in sides_of(s) for s in signs)
-            and all(side in _open(found, s) for s in signs if side in sides_of(s))
-        ]  # fmt: skip
+        sides = [side for side, left, whole in _open_of(found, part, limb) if left == whole]
         if {"right", "left"} <= set(sides):
             left.append(f"{name}s" if limb in ("arm", "leg") else name)
         else:
@@ -281,22 +285,15 @@ def in_part(found: Findings) -> list[str]:
     """In which limbs power or sensation was examined in some signs, and not in others."""
     said = []
     for part in BY_LIMB:
-        limbs = [limb for limb in LIMBS if _some_open(found, part, limb)]
+        limbs = [
+            limb
+            for limb in LIMBS
+            if any(0 < left < whole for _, left, whole in _open_of(found, part, limb))
+        ]
         if limbs:
             where = joined([f"{LIMBS[n]}s" if n in ("arm", "leg") else LIMBS[n] for n in limbs])
             said.append(f"{_as_a_whole(part)} of {where} in part")
     return said
-
-
-def _some_open(found: Findings, part: str, limb: str) -> bool:
-    """Whether on some side of a limb some signs of a part were examined, and some were not."""
-    signs = [s for s in signs_of(part) if s.limb == limb]
-    for side in ("right", "left", "midline"):
-        mine = [s for s in signs if side in sides_of(s)]
-        left = [s for s in mine if side in _open(found, s)]
-        if left and len(left) < len(mine):
-            return True
-    return False
 
 
 def not_examined(found: Findings) -> list[str]:
@@ -325,23 +322,25 @@ def not_examined(found: Findings) -> list[str]:
     return said
 
 
-def not_again(before: Findings | None, found: Findings, *, stated: bool = False) -> str:
-    """What stands abnormal from earlier in the stay and was not examined again; empty where nothing does.
+def abnormal_left(before: Findings | None, found: Findings, *, stated: bool) -> tuple[Finding, ...]:
+    """What stands abnormal from earlier in the stay and was not examined again.
 
     Args:
-        before: What stood earlier.
+        before: What stood earlier; None where nothing did.
         found: What was found now.
         stated: Whether it is that which a statement of the rest covers now, or that of which nothing speaks.
     """
-    if before is None:
-        return ""
-    left = tuple(
-        f for f in before.findings
+    return tuple(
+        f for f in (before.findings if before else ())
         if f.answer is not None and not _usual(f)
         and ((now := found.finding(*f.key)) is None or now.answer is None)
         and found.stated_normal(*f.key) is stated
     )  # fmt: skip
-    alone = Findings(findings=left)
+
+
+def not_again(before: Findings | None, found: Findings, *, stated: bool = False) -> str:
+    """The same in words; empty where there is nothing."""
+    alone = Findings(findings=abnormal_left(before, found, stated=stated))
     signs = recorded(alone)
     alike: dict[str, list[Sign]] = {}
     for sign in signs:

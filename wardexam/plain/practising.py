@@ -11,7 +11,7 @@ from typing import Any, Literal, TextIO, TypeVar
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue, signs_of
 from wardexam.errors import WardexamError
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import looked_up
 from wardexam.exam.seconds import seconds
@@ -315,7 +315,7 @@ def _do(talk: Talk, walk: Walk, meant: Meant, side: Side | None) -> None:
 
 def _show(talk: Talk, walk: Walk, sign: Sign, side: Side | None) -> None:
     """What a sign shows, on the side that was said or on both."""
-    wanted: tuple[Side, ...] = ("right", "left") if sign.sides == "each" else ("midline",)
+    wanted = sides_of(sign)
     if side and sign.sides == "each":
         wanted = (side,)
     new = [s for s in wanted if walk.found.finding(sign.id, s) is None]

@@ -13,7 +13,7 @@ from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import scales
 from wardexam.exam.examination import Complaint, ComplaintSide, Context, Findings, YesNo
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.practice.case import LesionSide, Truth, introduced, place_of
 from wardexam.practice.chance import DECIMALS, pick, stream
 from wardexam.practice.tables import (
@@ -119,7 +119,7 @@ class Drawn:
     def tests(self) -> Iterable[tuple[Sign, Side]]:
         """Every sign on each side."""
         for sign in catalogue().values():
-            for side in _sides(sign):
+            for side in sides_of(sign):
                 yield sign, side
 
     def chances(self, sign: Sign, side: Side) -> dict[str, float]:
@@ -180,10 +180,6 @@ class Drawn:
             findings=tuple(self._likeliest.values()),
             flags={flag: self.answered(flag) for flag in flag_rows()},
         )
-
-
-def _sides(sign: Sign) -> tuple[Side, ...]:
-    return ("right", "left") if sign.sides == "each" else ("midline",)
 
 
 def usual(finding: Finding) -> bool:
@@ -324,7 +320,7 @@ class Drawing:
         if not row.near:
             return 1.0
         odd = max(
-            self._odd(s, person, context, side) for s in near(row.near) for side in _sides(catalogue()[s])
+            self._odd(s, person, context, side) for s in near(row.near) for side in sides_of(catalogue()[s])
         )  # fmt: skip
         return row.apart + (1 - row.apart) * odd
 

@@ -41,8 +41,7 @@ from wardexam.records.outcome_import import left_over as outcomes_left_over
 from wardexam.records.paths import FOLDERS, draft_path, kept_trail
 from wardexam.records.repository import Report
 from wardexam.records.schemas import LONGEST, digest_in, mark_in, unpack
-from wardexam.records.stored_record import DamagedFileError, Tables
-from wardexam.records.ward_lists import GONE
+from wardexam.records.stored_record import GONE, DamagedFileError, Tables
 
 if TYPE_CHECKING:
     from wardexam.records.repository import Bed

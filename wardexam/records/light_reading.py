@@ -10,7 +10,7 @@ from wardexam.records.durable_files import open_regular
 from wardexam.records.light_file import Event, LightExamination, LightFile, event_of
 from wardexam.records.patient_tables import first, records_of
 from wardexam.records.schemas import read_tables
-from wardexam.records.stored_record import REMEDY, DamagedFileError, Tables
+from wardexam.records.stored_record import GONE, REMEDY, DamagedFileError, Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def read_light(path: Path) -> LightFile:
     """
     tables = read_tables(path)
     if tables is None:
-        raise RecordsError("the file is not there", where=str(path))
+        raise RecordsError(f"{GONE}: {path.name} is not there", where=str(path))
     return light_of(tables, str(path))
 
 

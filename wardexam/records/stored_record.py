@@ -15,6 +15,7 @@ Record = Mapping[str, Any]
 Tables = dict[str, dict[str, Record]]  # as TinyDB holds them: a table's name, a record's number
 
 REMEDY = "run 'wardexam check'"
+GONE = "the patient's file is gone"
 
 
 class DamagedFileError(RecordsError):

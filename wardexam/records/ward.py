@@ -493,10 +493,13 @@ class Ward:
         return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
 
     def stays(self) -> list["FileStay"]:
-        """Every patient, also discharged ones, to be read for counting."""
+        """Every patient, also discharged ones, to be read for counting; one who is listed and has no file too."""
         from wardexam.records.light_reading import FileStay
 
-        return [FileStay(path) for path in self.layout.files()]
+        names = {path.stem for path in self.layout.files()}
+        for discharged in (False, True):
+            names.update(bed.patient_id for bed in self._lists.beds(discharged=discharged))
+        return [FileStay(self.layout.file(name)) for name in sorted(names)]
 
     def events(self) -> "Iterator[Event]":
         """The events of the trail in order, as far as it can be read."""

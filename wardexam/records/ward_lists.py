@@ -19,7 +19,7 @@ from wardexam.records.locks import BusyError, Locks
 from wardexam.records.patient_tables import row_of
 from wardexam.records.repository import Bed
 from wardexam.records.schemas import mark_in, read_tables
-from wardexam.records.stored_record import REMEDY, DamagedFileError
+from wardexam.records.stored_record import GONE, REMEDY, DamagedFileError
 from wardexam.records.ward_list_file import ListDamagedError, Row, WardListFile
 
 _UNKNOWN: Row = {
@@ -29,7 +29,6 @@ _UNKNOWN: Row = {
 
 
 _MALFORMED = (KeyError, TypeError, ValueError, AttributeError)
-GONE = "the patient's file is gone"
 Signature = tuple[int, int, int]  # when a file was changed, its size, its inode
 
 

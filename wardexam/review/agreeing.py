@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import SCALES, scales
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.findings import Finding
+from wardexam.exam.findings import Finding, sides_of
 from wardexam.exam.text import clean, counted, cut
 from wardexam.exam.wording import narrow
 from wardexam.review.counting import Period
@@ -272,8 +272,7 @@ def side_by_side(patient: Patient, one: Examination, other: Examination) -> str:
     ]  # fmt: skip
     same = near = far = only = 0
     for sign, row in catalogue().items():
-        sides = ("right", "left") if row.sides == "each" else ("midline",)
-        found = [(one.finding(sign, s), other.finding(sign, s)) for s in sides]  # type: ignore[arg-type]
+        found = [(one.finding(sign, s), other.finding(sign, s)) for s in sides_of(row)]
         if not any(a or b for a, b in found):
             continue
         cells, apart = [], 0

@@ -21,7 +21,7 @@ from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Findings
-from wardexam.exam.findings import Side
+from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
@@ -570,11 +570,8 @@ def _done_by() -> dict[str, tuple[tuple[str, Side], ...]]:
             raise TableError(
                 f"no sign '{sign}', or no step '{step}'", where="conditions.toml, done_by"
             )
-    pair: tuple[Side, ...] = ("right", "left")
     return {
-        step: tuple(
-            (sign, side) for side in (pair if catalogue()[sign].sides == "each" else ("midline",))
-        )
+        step: tuple((sign, side) for side in sides_of(catalogue()[sign]))
         for step, sign in rows.items()
     }
 

@@ -23,6 +23,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
+from wardexam.note.sentences import abnormal_left
 from wardexam.terminal.examine.state import State, sides
 
 if TYPE_CHECKING:
@@ -447,14 +448,8 @@ def abnormal_before(state: State, made: Edit) -> str:
     if made.change.value is None:
         return ""
     stated = RestNormal.model_validate(made.change.value)
-    odd = [
-        f
-        for f in state.before.values()
-        if f.answer is not None
-        and not (f.choice and f.choice.usual)
-        and stated.covers(f.row, f.side)
-        and state.examination.finding(*f.key) is None
-    ]
+    alone = state.examination.model_copy(update={"rest_normal": (stated,)})
+    odd = abnormal_left(state.visit.previous, alone, stated=True)
     return ", ".join(f"{named(f)} {cell(f, state.examination.scale)}" for f in odd)
 
 

@@ -8,7 +8,7 @@ from itertools import islice
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import Answer, AnswerSet, ScaleName, answers_for, scales
 from wardexam.exam.examination import Examination
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
@@ -38,7 +38,7 @@ MODALITIES = {
 
 def sides(row: Row) -> tuple[Side, ...]:
     """The sides of a row, in the order of the columns."""
-    return ("right", "left") if isinstance(row, Sign) and row.sides == "each" else ("midline",)
+    return sides_of(row) if isinstance(row, Sign) else ("midline",)
 
 
 def abnormal(finding: Finding) -> bool:
