@@ -1,7 +1,8 @@
 """Learn from the development cases by how much judgement is multiplied: `python -m tests.handbook.fit [--write]`.
 
 What is learned stands in `learned.toml`, apart from what is judgement: a factor of each site, of each form within its
-site, of each site for each word of a story that enough cases tell, and a weight of each part of the examination. All
+site, of each site for each word of a story that enough cases tell and for each sign that is out of the usual in enough
+of them (on its side, on the other, without a side), and a weight of each part of the examination. All
 start at 1 and are held there by a penalty (`SPREAD`: one standard deviation; of factors, of their logarithm).
 `scipy.optimize` (L-BFGS) maximises the penalised likelihood, half of it that of the true site, half that of any
 acceptable one. Priors enter as they are; the weights move the chance of a form by what its own likely rows make of each
@@ -9,7 +10,7 @@ part, so the cases are read again after each of `ROUNDS`. Age and sex are left o
 about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
 The same is done without each fifth of the sources, which says whether it generalises: only then is the table written.
-How sure a reading may be is fitted apart (`calibrate`). Three minutes and a half on one core.
+How sure a reading may be is fitted apart (`calibrate`). Eight minutes on one core.
 """
 
 import argparse
@@ -34,18 +35,22 @@ from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
 from wardexam.reasoning.inference.prior import Priors, learned, told
 from wardexam.reasoning.inference.ranking import place
+from wardexam.reasoning.inference.taught import RELATIONS, Odd, odd, relation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.tables import Section
 
 Floats = NDArray[np.float64]
 Word = tuple[str, str]  # column of a story and what was said
+Shown = tuple[Odd, str]  # what was out of the usual, and on which side
+SIDES = ("right", "left", "midline")
 TABLE = "inference/learned.toml"
 FOLDS, ROUNDS, STEPS = 5, 3, 80
-SPREAD = {"site": 0.35, "form": 0.4, "told": 0.35, "part": 0.2}
+SPREAD = {"site": 0.35, "form": 0.4, "told": 0.35, "found": 0.32, "part": 0.12}
 LEFT_OUT = ("age", "sex")
 CALM_SPREAD = 0.01  # of kinds of no lesion: how many of the cases are so is how they were collected
+CALM_FOUND = 0.1  # of these by a sign: reports of them are written where the signs mislead
 UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
-FEWEST = 8  # cases that tell a word, else nothing is learned of it
+FEWEST = 8  # cases that tell a word or show a sign, else nothing is learned of it
 TRUE = 0.5  # share of the true site in what is maximised; the rest is any acceptable one
 LEAST = 1e-4  # added to a chance, so that one case that the model cannot explain does not outweigh the others
 MATTERS = 0.05  # a factor nearer to 1 is not written
@@ -58,6 +63,7 @@ class Case:
     Attributes:
         fold: The fifth that its source falls in.
         words: What was told.
+        shown: What was out of the usual.
         joint: Log of prior times likelihood of each form, shape (forms,).
         parts: What each part of the examination adds to it in the rows that are likely, by part, shape (forms,).
         true: Forms of the true site, shape (forms,).
@@ -66,6 +72,7 @@ class Case:
 
     fold: int
     words: tuple[Word, ...]
+    shown: tuple[Shown, ...]
     joint: Floats
     parts: dict[str, Floats]
     true: NDArray[np.bool_]
@@ -79,7 +86,7 @@ def fold(case: Published) -> int:
 
 def put(parts: dict[str, float]) -> None:
     """Weigh the parts so, and let nothing else be learned."""
-    for name in ("site", "form", "told"):
+    for name in ("site", "form", "told", "found"):
         learned()[name] = Section({}, name)
     learned()["part"] = Section(dict(parts), "part")
 
@@ -113,7 +120,8 @@ def gathered(engine: Engine, every: list[Published]) -> list[Case]:
         words = tuple(
             w for w in told(findings.context, flags) if w[0] not in LEFT_OUT and w != UNHEARD
         )
-        found.append(Case(fold(case), words, top + np.log(held), parts, true, fair))
+        shown = sorted({(what, f.side) for f in findings.findings for what in odd(f)})
+        found.append(Case(fold(case), words, tuple(shown), top + np.log(held), parts, true, fair))
     return found
 
 
@@ -138,27 +146,41 @@ def _weight(sums: Sums, some: list[Term]) -> Floats:
 
 
 class Model:
-    """The numbers in one line: sites, forms, sites for each word, parts; each 0 where judgement stands."""
+    """The numbers in one line: sites, forms, sites for each word and sign, parts; each 0 where judgement stands."""
 
-    def __init__(self, engine: Engine, words: list[Word]) -> None:
+    def __init__(self, engine: Engine, words: list[Word], signs: list[Odd]) -> None:
         forms = engine.hypotheses.forms
         self.sites = sorted({f.site for f in forms})
         self.forms = sorted({(f.site, f.name) for f in forms})
-        self.words, self.parts = words, list(WEIGHED)
+        self.words, self.signs, self.parts = words, signs, list(WEIGHED)
         self._site = np.array([self.sites.index(f.site) for f in forms])
         self._form = np.array([self.forms.index((f.site, f.name)) for f in forms])
-        sizes = {"site": len(self.sites), "form": len(self.forms), "told": len(words) * len(self.sites), "part": len(WEIGHED)}  # fmt: skip
+        self._related = {
+            side: len(self.sites) * np.array([relation(f, side) for f in forms]) + self._site
+            for side in SIDES
+        }
+        self._number = {what: n for n, what in enumerate(signs)}
+        self.shape = len(signs), len(RELATIONS) * len(self.sites)
+        sizes = {
+            "site": len(self.sites), "form": len(self.forms), "told": len(words) * len(self.sites),
+            "found": self.shape[0] * self.shape[1], "part": len(WEIGHED),
+        }  # fmt: skip
         cuts = np.cumsum([0, *sizes.values()])
         self.at = {n: slice(a, b) for n, a, b in zip(sizes, cuts[:-1], cuts[1:], strict=True)}
         self.spread = np.concatenate([np.full(n, SPREAD[name]) for name, n in sizes.items()])
         self.spread[self.at["site"]][[s in CALM for s in self.sites]] = CALM_SPREAD
         self.spread[self.at["form"]][[s in CALM for s, _ in self.forms]] = CALM_SPREAD
+        calm = np.array([s in CALM for s in self.sites * len(RELATIONS)])
+        self.spread[self.at["found"]].reshape(self.shape)[:, calm] = CALM_FOUND
 
     def log(self, numbers: Floats, case: Case, weights: dict[str, float]) -> Floats:
         """Log of the chance of each form but for a constant, shape (forms,)."""
         by_word = numbers[self.at["told"]].reshape(len(self.words), len(self.sites))
         of_site = numbers[self.at["site"]] + sum(by_word[n] for n in self._told(case))
         moved = case.joint + of_site[self._site] + numbers[self.at["form"]][self._form]
+        by_sign = numbers[self.at["found"]].reshape(self.shape)
+        for side, rows in self._shown(case).items():
+            moved = moved + by_sign[rows].sum(axis=0)[self._related[side]]
         for number, part in enumerate(self.parts):
             if part in case.parts:
                 by = 1 + numbers[self.at["part"]][number] - weights[part]
@@ -167,6 +189,13 @@ class Model:
 
     def _told(self, case: Case) -> list[int]:
         return [self.words.index(w) for w in case.words if w in self.words]
+
+    def _shown(self, case: Case) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = {}
+        for what, side in case.shown:
+            if what in self._number:
+                found.setdefault(side, []).append(self._number[what])
+        return found
 
     def loss(
         self, numbers: Floats, some: list[Case], weights: dict[str, float]
@@ -186,6 +215,9 @@ class Model:
             by_word = slope[self.at["told"]].reshape(len(self.words), len(self.sites))
             for number in self._told(case):
                 by_word[number] += of_site
+            by_sign = slope[self.at["found"]].reshape(self.shape)
+            for side, rows in self._shown(case).items():
+                by_sign[rows] += np.bincount(self._related[side], pull, self.shape[1])
             for number, part in enumerate(self.parts):
                 if part in case.parts:
                     slope[self.at["part"]][number] += (pull * case.parts[part]).sum()
@@ -215,18 +247,48 @@ def fitted(engine: Engine, model: Model, some: list[Published], read: list[Case]
     return numbers
 
 
-def scored(engine: Engine, model: Model, numbers: Floats, some: list[Published]) -> Floats:
-    """Loss of the true site, whether it leads, whether an acceptable one does, shape (cases, 3)."""
+def scored(
+    engine: Engine, model: Model, numbers: Floats, some: list[Published]
+) -> tuple[Floats, Floats]:
+    """Loss of the true site, whether it leads, whether an acceptable one does, shape (cases, 3); the chance of every group."""
     weights, made = model.weights(numbers), engine.hypotheses
     put(weights)
-    rows = []
+    rows, chances = [], []
     for case in gathered(engine, some):
         chance = normal(model.log(numbers, case, weights))
         groups = np.bincount(made.group_of_form, chance, len(made.groups))
         first = made.forms_of[int(groups.argmax())][0]
         loss = -np.log(max(published.LEAST, chance[case.true].sum()))
         rows.append((loss, case.true[first], case.fair[first]))
-    return np.array(rows, float)
+        chances.append(groups)
+    return np.array(rows, float), np.array(chances)
+
+
+def prepared(engine: Engine) -> tuple[list[Published], list[Case], Model]:
+    """The development cases of one lesion or none, as judgement reads them, and what may be learned of them."""
+    every = [c for c in cases("development") if c.site != "two_lesions"]
+    put(dict.fromkeys(WEIGHED, 1.0))
+    read = gathered(engine, every)
+    told = Counter(word for case in read for word in case.words)
+    shown = Counter(what for case in read for what in {w for w, _ in case.shown})
+    enough = [sorted(w for w, n in count.items() if n >= FEWEST) for count in (told, shown)]
+    return every, read, Model(engine, *enough)
+
+
+def unseen(
+    engine: Engine, every: list[Published], read: list[Case], model: Model
+) -> tuple[Floats, Floats]:
+    """What is scored of each case, and its chances, by numbers that were fitted without its fifth of the sources."""
+    found: list[tuple[Floats, Floats]] = []
+    folds = np.array([c.fold for c in read])
+    for number in range(FOLDS):
+        rest = [(c, r) for c, r in zip(every, read, strict=True) if r.fold != number]
+        numbers = fitted(engine, model, [c for c, _ in rest], [r for _, r in rest])
+        fifth = [c for c, r in zip(every, read, strict=True) if r.fold == number]
+        found.append(scored(engine, model, numbers, fifth))
+    back = np.argsort(np.argsort(folds, kind="stable"), kind="stable")
+    rows, chances = (np.concatenate(each)[back] for each in zip(*found, strict=True))
+    return rows, chances
 
 
 def report(name: str, rows: Floats) -> None:
@@ -267,6 +329,17 @@ def table(model: Model, engine: Engine, numbers: Floats, count: int) -> str:
         rows = _rows(dict(zip(model.sites, row, strict=True)))
         if rows:
             lines += [f"[told.{column}.{word}]", *rows, source, ""]
+    lines += [
+        "# Of sites where a sign is out of the usual: on the side of the sign, on the other, without a side."
+    ]
+    by_sign = factors[model.at["found"]].reshape(-1, len(RELATIONS), len(model.sites))
+    for (name, way), table in zip(model.signs, by_sign, strict=True):
+        inline = []
+        for related, row in zip(RELATIONS, table, strict=True):
+            if rows := _rows(dict(zip(model.sites, row, strict=True))):
+                inline.append(f"{related} = {{ {', '.join(rows)} }}")
+        if inline:
+            lines += [f"[found.{name}.{way}]", *inline, source, ""]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -283,25 +356,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--write", action="store_true", help="write the table")
     chosen = parser.parse_args()
-    every = [c for c in cases("development") if c.site != "two_lesions"]
     engine = ready.engine()
-    put(dict.fromkeys(WEIGHED, 1.0))
-    read = gathered(engine, every)
-    often = Counter(word for case in read for word in case.words)
-    model = Model(engine, sorted(w for w, n in often.items() if n >= FEWEST))
+    every, read, model = prepared(engine)
     print(f"{len(every)} development cases, five fifths by source, {len(model.spread)} numbers")
-    before = scored(engine, model, np.zeros(len(model.spread)), every)
+    before, _ = scored(engine, model, np.zeros(len(model.spread)), every)
     report("by judgement", before)
-    apart = np.empty_like(before)
-    for number in range(FOLDS):
-        own = np.array([c.fold == number for c in read])
-        rest = [(c, r) for c, r, o in zip(every, read, own, strict=True) if not o]
-        numbers = fitted(engine, model, [c for c, _ in rest], [r for _, r in rest])
-        fifth = [c for c, o in zip(every, own, strict=True) if o]
-        apart[own] = scored(engine, model, numbers, fifth)
+    apart, _ = unseen(engine, every, read, model)
     report("fitted without the fifth that is scored", apart)
     numbers = fitted(engine, model, every, read)
-    report("fitted to all", scored(engine, model, numbers, every))
+    report("fitted to all", scored(engine, model, numbers, every)[0])
     print("  weights of parts: " + ", ".join(f"{p} {w:.2f}" for p, w in model.weights(numbers).items()))  # fmt: skip
     if apart[:, 0].mean() >= before[:, 0].mean():
         print("  does not generalise: judgement stands")

@@ -8,9 +8,11 @@ from tests.handbook.published.cases import cases
 from wardexam import ready
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
+from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.prior import Priors, learned, sites
+from wardexam.reasoning.inference.taught import RELATIONS, Taught, whole
 from wardexam.reasoning.tables import Section
 
 STORY = Context(onset="weeks", pain="limb", complaint="weak_arm")
@@ -24,7 +26,7 @@ def made():
 @pytest.fixture
 def judged(monkeypatch):
     """Nothing learned."""
-    for name in ("site", "form", "told"):
+    for name in ("site", "form", "told", "found"):
         monkeypatch.setitem(learned(), name, Section({}, name))
     monkeypatch.setitem(learned(), "part", Section(dict.fromkeys(WEIGHED, 1.0), "part"))
 
@@ -41,12 +43,15 @@ def mass(made, priors: Priors, site: str) -> float:
         ("form", {"nerve": {"no nerve": 2.0}}),
         ("told", {"pain": {"limb": {"nowhere": 2.0}}}),
         ("told", {"weather": {"wet": {"nerve": 2.0}}}),
+        ("found", {"tail": {"odd": {"same": {"nerve": 2.0}}}}),
+        ("found", {"ankle": {"odd": {"same": {"nowhere": 2.0}}}}),
+        ("found", {"ankle": {"odd": {"beside": {"nerve": 2.0}}}}),
     ],
 )
 def test_what_names_nothing_is_an_error_at_load(made, judged, monkeypatch, section, row):
     monkeypatch.setitem(learned(), section, Section(row, section))
     with pytest.raises(TableError, match=r"learned\.toml"):
-        Priors(made)
+        Engine(made).posterior(read_line("ankle 0/2+").spelled_out())
 
 
 def test_the_alarm_weighs_judgement_alone(made, monkeypatch, judged):
@@ -78,10 +83,103 @@ def test_a_site_gains_by_its_factor(made, judged, monkeypatch):
     assert odds[1] == pytest.approx(2 * odds[0])
 
 
+FOUND = {"ankle": {"odd": {"same": {"root": 3.0}, "other": {"root": 0.5}, "none": {"cord": 2.0}}}}
+
+
+@pytest.fixture
+def taught(monkeypatch, judged):
+    """A lost ankle jerk multiplies three things, and nothing else is learned."""
+    monkeypatch.setitem(learned(), "found", Section(FOUND, "found"))
+
+
+def odds(made, line: str, site: str, side: str) -> float:
+    """Of a site on a side, to the inner ear's, which is never taught anything."""
+    chance = Engine(made).posterior(read_line(line).spelled_out()).plain
+    held = {group: chance[n] for n, group in enumerate(made.groups)}
+    own = sum(
+        held[made.groups[g]]
+        for g in range(len(made.groups))
+        if made.forms[made.forms_of[g][0]].site == site
+        and {made.forms[f].side for f in made.forms_of[g]} == {side}
+    )
+    return float(own / held["nerve.vestibulocochlear.left"])
+
+
+@pytest.mark.parametrize(
+    ("line", "site", "side", "factor"),
+    [
+        ("ankle 0/2+", "root", "right", 3.0),
+        ("ankle 0/2+", "root", "left", 0.5),
+        ("ankle 2+/0", "root", "left", 3.0),
+        ("ankle 0/0", "root", "left", 1.5),
+        ("ankle 0/2+", "motor_neurone", "right", 1.0),
+        ("ankle 2+/2+", "root", "right", 1.0),
+        ("ankle 4+/2+", "root", "right", 1.0),
+        ("knee 0/2+", "root", "right", 1.0),
+    ],
+)
+def test_a_sign_out_of_the_usual_multiplies_by_its_factor(
+    made, judged, monkeypatch, line, site, side, factor
+):
+    before = odds(made, line, site, side)
+    monkeypatch.setitem(learned(), "found", Section(FOUND, "found"))
+    assert odds(made, line, site, side) == pytest.approx(factor * before, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("pin_L5 reduced/normal", "pin_L5 reduced/normal touch_L4 absent/normal"),
+        ("level_pin T10/T10", "pin_L2 reduced/reduced pin_T12 reduced/reduced"),
+        ("stocking shin/shin", "pin_S1 reduced/reduced"),
+    ],
+)
+def test_the_skin_of_a_limb_counts_once_in_whatever_words(made, one, other):
+    taught = Taught(made)
+    added = [
+        whole(
+            taught.each((f, 1.0) for f in read_line(line).spelled_out().findings), len(made.forms)
+        )
+        for line in (one, other)
+    ]
+    assert np.allclose(*added)
+    assert added[0].any()
+
+
+def test_what_was_found_before_counts_by_what_is_left_of_it(made, taught):
+    found = read_line("ankle 0/-").spelled_out().findings
+    now, then = (whole(Taught(made).each([(found[0], w)]), len(made.forms)) for w in (1.0, 0.25))
+    assert np.allclose(then, now / 4)
+
+
+def test_no_alarm_hears_what_signs_were_taught(made, judged, monkeypatch):
+    line = read_line("ankle 0/2+ knee 2+/2+ ankle_plantarflexion 3/5 hip_flexion 5/5").spelled_out()
+    before = Engine(made).read(line)
+    row = {"ankle": {"odd": {r: {"cord": 0.1, "cauda": 0.1} for r in RELATIONS}}}
+    monkeypatch.setitem(learned(), "found", Section(row, "found"))
+    after = Engine(made).read(line)
+    assert after.dangerous == before.dangerous
+    assert after.sites != before.sites
+
+
+def test_a_reason_counts_what_its_sign_was_taught(made, judged, monkeypatch):
+    line = read_line("ankle 0/2+ knee 2+/2+ ankle_plantarflexion 3/5 hip_flexion 5/5").spelled_out()
+
+    def weight() -> float:
+        said = Engine(made).read(line).supports
+        return next(e.weight for e in said if e.key == ("ankle", "right"))
+
+    before = weight()
+    everywhere = {r: dict.fromkeys(sites(), 10.0) for r in RELATIONS}
+    monkeypatch.setitem(learned(), "found", Section({"ankle": {"odd": everywhere}}, "found"))
+    assert weight() == pytest.approx(before + 1.0, abs=1e-6)  # tenfold is one ban
+
+
 def test_the_slope_by_which_it_is_fitted_is_that_of_the_loss(made, judged):
     engine = Engine(made)  # of its own: what it keeps is without what was learned
     some = fit.gathered(engine, [c for c in cases("development") if c.site != "two_lesions"][:4])
-    model = fit.Model(engine, sorted({word for case in some for word in case.words}))
+    words, signs = {w for c in some for w in c.words}, {what for c in some for what, _ in c.shown}
+    model = fit.Model(engine, sorted(words), sorted(signs))
     random = np.random.default_rng(1)
     numbers = 0.1 * random.standard_normal(len(model.spread))
     weights, step = dict.fromkeys(WEIGHED, 1.0), 1e-5

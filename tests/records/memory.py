@@ -73,10 +73,14 @@ class MemoryDrafts:
         self._drafts[begun.id] = MemoryDraft(begun, by, self._changed)
         return self._drafts[begun.id]
 
-    def resume(self, draft_id):
+    def of(self, draft_id):
         draft = self._drafts.get(draft_id)
         if draft is None:
             raise RecordsError("there is no such draft", where=draft_id)
+        return draft
+
+    def resume(self, draft_id):
+        draft = self.of(draft_id)
         if draft.held:
             raise RecordsError("the draft is open in another session", where=draft_id)
         draft.held = True
@@ -372,6 +376,9 @@ class MemoryWard:
         if by and by not in done:
             draft.append(Change("entered_by", "", [*examination.entered_by, by]))
         return draft, draft.examination
+
+    def drafted(self, draft_id):
+        return self._drafts.of(draft_id).examination
 
     def set_aside(self, draft_id, by):
         self._drafts.put_aside(draft_id, by)

@@ -6,7 +6,7 @@ by the same sentences as in the note.
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -137,6 +137,7 @@ class Entry:
         level: The urgency that the patient stands with, 0 to 3.
         headline: Why.
         order: Where the patient stands, first to last.
+        unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
     """
 
     patient: Patient
@@ -145,6 +146,7 @@ class Entry:
     level: int
     headline: str
     order: tuple[float, ...]
+    unsaved: str = ""
 
 
 def _entry(row: Row, beside: str, now: datetime, wording: "Wording | None") -> Entry:
@@ -173,7 +175,7 @@ def _lines(entry: Entry, now: datetime) -> str:
     due = due_in(patient, of.last if of else None, now)
     if of is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return f"{first.rstrip()}\n{mark}; nothing examined, no flag asked"
+        return f"{first.rstrip()}\n{mark}; {entry.unsaved or 'nothing examined, no flag asked'}"
     head, last = of.head, of.last
     level, text = entry.level, entry.headline
     brief = head.short or text
@@ -186,8 +188,9 @@ def _lines(entry: Entry, now: datetime) -> str:
     word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
+    unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
     second = _second(
-        f"{mark}{passed}; {last.at:%d %b %H:%M}", by, _changed(of.change), _not_asked(last)
+        f"{mark}{passed}{unsaved}; {last.at:%d %b %H:%M}", by, _changed(of.change), _not_asked(last)
     )
     return f"{first.rstrip()}\n{second}"
 
@@ -244,16 +247,30 @@ def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
     return list(rows), beside
 
 
+def _unsaved(papers: Papers) -> dict[str, str]:
+    """What is said of each draft, by its patient's identifier."""
+    return {
+        d.patient_id: f"NOT SAVED: {counted(d.keys, 'entry', 'entries')} by {cut(to_ascii(d.by), 12)}"
+        for d in papers.drafts
+    }
+
+
 def _ordered(
-    rows: Sequence[Row], beside: Mapping[str, str], now: datetime, wording: "Wording | None"
-) -> list[Entry]:
-    made = [_entry(row, beside.get(row[0].id, ""), now, wording) for row in rows]
+    rows: Sequence[Row], beside: Mapping[str, str], now: datetime, wording: "Wording | None",
+    unsaved: Mapping[str, str],
+) -> list[Entry]:  # fmt: skip
+    made = [
+        replace(
+            _entry(row, beside.get(row[0].id, ""), now, wording), unsaved=unsaved.get(row[0].id, "")
+        )
+        for row in rows
+    ]
     return sorted(made, key=lambda e: (e.order, e.patient.bed))
 
 
 def entries(papers: Papers, *, now: datetime, wording: "Wording | None" = None) -> list[Entry]:
     """The patients of a ward's sheet, in its order; the arguments are those of `sheet`."""
-    return _ordered(*_rows(papers, now), now, wording)
+    return _ordered(*_rows(papers, now), now, wording, _unsaved(papers))
 
 
 def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None) -> str:
@@ -269,19 +286,22 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
         wording: The hospital's own words for urgency.
     """
     rows, beside = _rows(papers, now)
-    text = left_out(papers.left_out) + render(rows, now=now, wording=wording, beside=beside)
+    text = left_out(papers.left_out) + render(
+        rows, now=now, wording=wording, beside=beside, unsaved=_unsaved(papers)
+    )
     return text + (f"Audit trail {head}\n" if head else "")
 
 
 def render(
     rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None,
-    beside: Mapping[str, str] | None = None,
+    beside: Mapping[str, str] | None = None, unsaved: Mapping[str, str] | None = None,
 ) -> str:  # fmt: skip
     """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages.
 
-    `beside` says by a patient's identifier what was found beside the examinations and is not in the urgency.
+    By a patient's identifier `beside` says what was found beside the examinations and is not in the urgency,
+    `unsaved` that an examination was begun and is not saved.
     """
-    made = _ordered(rows, beside or {}, now, wording)
+    made = _ordered(rows, beside or {}, now, wording, unsaved or {})
     pages = []
     for number in range(0, max(1, len(made)), PER_SCREEN):
         page = made[number : number + PER_SCREEN]

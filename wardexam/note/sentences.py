@@ -143,10 +143,9 @@ def _towards(name: str, words: str) -> str:
         return f"{name} {words}"
     for side, other in (("right", "left"), ("left", "right")):
         if words.startswith("present on the right" if side == "right" else "absent on the right"):
-            ending = (
-                ", not the " + other if "not examined" not in words else f", {other} not examined"
-            )
-            return f"{name} the {side}{ending}"
+            _, comma, rest = words.partition(", ")
+            alone = comma and rest.startswith(other)  # the other side was not graded
+            return f"{name} the {side}{f', {rest}' if alone else f', not the {other}'}"
     neither = "to neither side" if words == "absent" else words
     return f"{name.removesuffix(' towards')} {neither}"
 
@@ -175,6 +174,9 @@ def _sentences(
     alike: dict[str, list[Sign]] = {}
     for sign in signs:
         words = pair_words(pair(found, sign), scale, both)
+        for side in sides_of(sign):
+            if found.finding(sign.id, side) is None and found.stated_normal(sign.id, side):
+                words = words.replace(f"{side} not examined", f"{side} normal with the rest")
         shared = "" if sign.name.endswith(" towards") else "+"
         alike.setdefault(f"{words}\n{shared or sign.id}", []).append(sign)
     return "; ".join(

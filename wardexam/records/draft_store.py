@@ -104,11 +104,16 @@ class _Drafts(Generic[Held]):
             if info.held or info.trouble:
                 continue
             with suppress(RecordsError, InputError, OSError):
-                drafted = partial(self._drafted, info.draft_id)
+                drafted = partial(self.drafted, info.draft_id)
                 if is_saved(info, drafted):
                     self._remove(info.draft_id)
 
-    def _drafted(self, draft_id: str) -> Held:
+    def drafted(self, draft_id: str) -> Held:
+        """What a draft holds as far as it got; nothing is held for reading it.
+
+        Raises:
+            RecordsError: There is none, or it cannot be read.
+        """
         return self._replayed(*rows_of(*self._files(draft_id)))
 
     def _begun(self, begun: "Examination | KeptSheet", by: str) -> Draft:

@@ -115,7 +115,8 @@ class Bed:
     """One line of the ward list; times are ISO texts with their zone.
 
     `trouble` says why the patient's record cannot be read, in one line; empty when it can. `reason` is why
-    the patient was admitted; empty where that is not known.
+    the patient was admitted; empty where that is not known. `draft` is what an examination that is not saved
+    says; None where there is none, or it was not asked for.
     """
 
     patient_id: str
@@ -132,6 +133,13 @@ class Bed:
     has_draft: bool = False
     trouble: str = ""
     reason: str = ""
+    draft: Summary | None = None
+
+    @property
+    def graver_draft(self) -> Summary | None:
+        """What the examination that is not saved says, where it is graver than what is saved; else None."""
+        saved = self.summary.urgency if self.summary else 0
+        return self.draft if self.draft and self.draft.urgency > saved else None
 
     @property
     def due_at(self) -> datetime | None:
@@ -648,6 +656,10 @@ class Repository(Protocol):
 
     def resume_draft(self, draft_id: str, by: str = "") -> "tuple[DraftWriter, Examination]":
         """A draft that was left, with the examination as far as it got; who resumes it is put down."""
+        ...
+
+    def drafted(self, draft_id: str) -> "Examination":
+        """The examination of a draft as far as it got; nobody is put down for reading it, and nothing is held."""
         ...
 
     def set_aside(self, draft_id: str, by: str) -> None:

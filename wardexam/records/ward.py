@@ -602,6 +602,10 @@ class Ward:
         """A draft that was left, with the examination as far as it got; who resumes it is put down."""
         return self._draft_store.resume(draft_id, by)
 
+    def drafted(self, draft_id: str) -> "Examination":
+        """The examination of a draft as far as it got."""
+        return self._draft_store.drafted(draft_id)
+
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its file stays under drafts/aside."""
         self._draft_store.set_aside(draft_id)

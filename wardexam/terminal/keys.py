@@ -89,8 +89,8 @@ WARD = (
 )  # fmt: skip
 
 TEXT = (
-    Key("up", ("up", "k", "pageup"), "", "scroll up"),
-    Key("down", ("down", "j", "pagedown"), "scroll", "scroll down"),
+    Key("up", ("up", "k"), "", "scroll up"), Key("down", ("down", "j"), "scroll", "scroll down"),
+    Key("page_up", ("pageup", "B"), "", "a page back"), Key("page_down", ("pagedown", "N"), "", "the next page"),
     Key("earlier", ("left", "h"), "earlier", "the one before: an earlier examination, sheet or revision"),
     Key("later", ("right", "l"), "", "the one after"),
     Key("copy", ("C",), "copy", "send to the terminal's clipboard"),

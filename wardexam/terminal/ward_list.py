@@ -26,6 +26,7 @@ BELOW = 3  # lines kept below the list for the one who is chosen, with the blank
 WIDE = 110  # columns from which one line has room for every column
 OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "NOT SAVED yet: open it"
+UNSAVED = "NOT SAVED: "  # before what an examination says that is no more than begun
 
 
 class Place(NamedTuple):
@@ -120,7 +121,7 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
 
     The cursor lies on the bed alone, so that the alarm keeps its colour and its shape and is seen first.
     """
-    now, summary = tell.now, bed.summary
+    now, summary = tell.now, bed.graver_draft or bed.summary
     word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
     # A mark while nothing was done about one of the gravest reasons.
     new = " !" if summary and summary.new and summary.urgency else ""
@@ -182,7 +183,7 @@ def _timed(clock: str, width: int) -> Line:
 
 def _clock(bed: Bed, tell: Teller, *, soon: bool = False) -> str:
     """By when what is to be done first is to be done; empty where no clock runs, or none that ends soon."""
-    summary = bed.summary
+    summary = bed.graver_draft or bed.summary
     due = summary.due_at if summary and not bed.discharged else None
     if not summary or not due or (soon and due >= tell.now + SOON):
         return ""
@@ -193,7 +194,8 @@ def _clock(bed: Bed, tell: Teller, *, soon: bool = False) -> str:
 
 def _step(bed: Bed, tell: Teller) -> str:
     """What is to be done by then."""
-    return tell.clear(bed.summary.step) if bed.summary and not bed.discharged else ""
+    summary = bed.graver_draft or bed.summary
+    return tell.clear(summary.step) if summary and not bed.discharged else ""
 
 
 def _why(bed: Bed, tell: Teller) -> str:
@@ -201,6 +203,8 @@ def _why(bed: Bed, tell: Teller) -> str:
     text = (
         "RECORD UNREADABLE"
         if bed.trouble
+        else f"{UNSAVED}{bed.graver_draft.headline}"
+        if bed.graver_draft
         else bed.summary.headline
         if bed.summary
         else BEGUN
@@ -211,6 +215,8 @@ def _why(bed: Bed, tell: Teller) -> str:
     )
     if ahead(bed.last_at, tell.now) and bed.last_at:
         text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
+    if bed.has_draft and bed.last_at and not bed.graver_draft and not bed.trouble:
+        text = f"{text}; {BEGUN}"
     return tell.clear(text)
 
 
@@ -219,6 +225,8 @@ def _reason(bed: Bed, tell: Teller, room: int) -> str:
     text = _why(bed, tell)
     if len(text) > room and ahead(bed.last_at, tell.now):
         text = text.partition(",")[0]
+    elif len(text) > room and (draft := bed.graver_draft):
+        text = tell.clear(f"{UNSAVED}{draft.short or draft.headline}")
     elif len(text) > room and bed.summary and bed.summary.short:
         text = tell.clear(bed.summary.short)
     return text if len(text) <= room else textwrap.shorten(text, max(room, 0), placeholder="")
@@ -236,7 +244,7 @@ def _second(bed: Bed, tell: Teller) -> Line:
 
 def _whole(bed: Bed, tell: Teller) -> list[Line]:
     """All there is to say of the one who is chosen, over as many lines as it takes."""
-    now, summary = tell.now, bed.summary
+    now, summary = tell.now, bed.graver_draft or bed.summary
     clock = running(summary, now, step=False) if summary and not bed.discharged else ""
     parts = [f"{bed.bed} {bed.name}: {_why(bed, tell)}"]
     parts += [f"{clock}: {_step(bed, tell)}"] if clock else []

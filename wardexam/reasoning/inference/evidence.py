@@ -201,7 +201,7 @@ def terms(
     context = examination.context
     graded.sort(key=lambda f: f.key)
     told = {f.key for f in graded}
-    levels = {f.key: _skin_of_level(f, told) for f in graded if f.answer in SEGMENTS}
+    levels = {f.key: skin_of_level(f, told) for f in graded if f.answer in SEGMENTS}
     levels = {key: skin for key, skin in levels.items() if skin}  # else it weighs by itself
     looked_up = [_look_up(f, context) for f in graded if f.key not in levels]
     counts = Counter(said.bundle for said in looked_up)
@@ -230,7 +230,7 @@ def terms(
 Skin = tuple[tuple[Sign, str], ...]  # areas of skin and what is said of each
 
 
-def _skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
+def skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
     """What a level says of the dermatomes that are not told: lost below it, usual at it; the saddle is asked apart."""
     at = SEGMENTS.index(str(level.answer))
     found = []

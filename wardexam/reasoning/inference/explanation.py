@@ -183,16 +183,22 @@ def _without_each(
     log = posterior.log[rows]
     whole = float(logsumexp(log.ravel(), 0))
     fall = np.zeros(len(posterior.terms))
+    forms = posterior.hypotheses.form_of[at]
+    taught = {n: t[forms] for n in numbers if (t := posterior.taught.get(posterior.terms[n].key)) is not None}  # fmt: skip
     for n in set(numbers).difference(looked_up.flat if looked_up else ()):
-        fall[n] = whole - float(
-            logsumexp((log - posterior.value(posterior.terms[n], at)).ravel(), 0)
-        )
+        value = posterior.value(posterior.terms[n], at)
+        if n in taught:
+            value = value + taught[n][:, None]
+        fall[n] = whole - float(logsumexp((log - value).ravel(), 0))
     if looked_up:
         # Terms that briskness leaves alone, all at once.
         alone = logsumexp(log, 1)
         codes = posterior.hypotheses.codes[looked_up.lines, at]
         weights = looked_up.log.take(codes + looked_up.starts)
         value = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
+        for line, n in enumerate(looked_up.flat):
+            if n in taught:
+                value[line] += taught[n]
         fall[looked_up.flat] = whole - logsumexp(alone[None, :] - value, 1)
     return fall
 

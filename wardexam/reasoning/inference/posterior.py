@@ -1,8 +1,8 @@
 """The posterior over every row: prior and weights added up, then the few rows that matter."""
 
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Collection, Hashable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Hashable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property, reduce
 from operator import is_
 from typing import Any
@@ -17,6 +17,7 @@ from wardexam.reasoning.inference.evidence import fading, terms, together
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
+from wardexam.reasoning.inference.taught import Taught, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
@@ -71,6 +72,7 @@ class Posterior:
         kept: Numbers of the rows within reach of the best one, ascending. Shape (kept,).
         log: Log of prior times likelihood by kept row and briskness, shape (kept, 3).
         before: What was likely before anything was known; None where the chances are not to be tempered.
+        taught: What published cases add for a finding to the log of every form, by sign and side, shape (forms,).
     """
 
     hypotheses: Hypotheses
@@ -78,6 +80,7 @@ class Posterior:
     kept: NDArray[np.intp]
     log: Floats
     before: Before | None = None
+    taught: Mapping[Key, Floats] = field(default_factory=dict)
 
     @cached_property
     def evidence(self) -> float:
@@ -244,6 +247,10 @@ class Sums:
         return Priors(self._made)
 
     @cached_property
+    def _taught(self) -> Taught:
+        return Taught(self._made)
+
+    @cached_property
     def _plainest(self) -> Floats:
         return self._prior.forms(Context())
 
@@ -331,7 +338,12 @@ class Sums:
         )
         if before:
             known += sum(fading(hours) for _, hours in before)
-        return self.of(found, self.prior(context, flags), Before(lambda: self._plainest, known))
+        left = [(f, 1.0) for f in examination.findings] + [(f, fading(h)) for f, h in before]
+        taught = self._taught.each(left)
+        of_forms = whole(taught, len(self._made.forms)).astype(self._dtype)
+        prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
+        posterior = self.of(found, prior, Before(lambda: self._plainest, known))
+        return replace(posterior, taught=taught)
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
         """The posterior of some terms from a prior of a draw of every row; tempered where `before` is given."""

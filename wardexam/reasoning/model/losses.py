@@ -111,7 +111,8 @@ def gait(body: Body) -> Losses:
     upper = [upper_motor(body, "leg", {}, s) for s in (0, 1)]
     foot = [motor_lower(body, signs[n["foot"]], s) for s in (0, 1)]
     hips = _mean(*(motor_lower(body, signs[n["hips"]], s) for s in (0, 1)))
-    legs = _mean(*(motor_lower(body, signs[n["legs"]], s) for s in (0, 1)))
+    thigh = [motor_lower(body, signs[n["legs"]], s) for s in (0, 1)]
+    legs, whole = _mean(*thigh), np.maximum(*map(np.minimum, thigh, foot))
     deep = _mean(*(sensation(body, signs[n["position"]], s) for s in (0, 1)))
     ataxic = np.maximum.reduce(
         [
@@ -127,7 +128,7 @@ def gait(body: Body) -> Losses:
         [
             np.full(body.rows, n["free"], np.float32),
             np.minimum(*upper),
-            np.abs(upper[0] - upper[1]) * n["one_sided"],
+            np.maximum(np.abs(upper[0] - upper[1]), n["whole_leg"] * whole) * n["one_sided"],
             ataxic,
             np.maximum(*foot) * n["high_stepping"],
             np.minimum(hips, legs + n["waddling_legs"]),

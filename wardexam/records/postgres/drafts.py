@@ -182,6 +182,19 @@ class ServerDrafts(Generic[Held]):
         draft.close()
         self._remove(draft.draft_id)
 
+    def drafted(self, draft_id: str) -> Held:
+        """What a draft holds as far as it got; nothing is held for reading it.
+
+        Raises:
+            RecordsError: There is none, or it cannot be read.
+        """
+        path = self._spool(draft_id).path
+        spooled = whole_rows(path) if path.exists() else []
+        rows = max(self._rows(draft_id), spooled, key=len)
+        if not rows:
+            raise RecordsError("there is no such draft", where=draft_id)
+        return self._replayed(rows, path)
+
     def _remove(self, draft_id: str) -> None:
         spool = self._spool(draft_id)
         spool.remove()
@@ -197,9 +210,7 @@ class ServerDrafts(Generic[Held]):
         )
         for (draft_id,) in self._server.rows(query, kind):
             with suppress(RecordsError, InputError, OSError):
-                path = self._spool(draft_id).path
-                spooled = whole_rows(path) if path.exists() else []
-                if is_saved(self._replayed(max(self._rows(draft_id), spooled, key=len), path)):
+                if is_saved(self.drafted(draft_id)):
                     self._remove(draft_id)
 
     RECORD: str

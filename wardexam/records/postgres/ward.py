@@ -429,6 +429,10 @@ class PostgresWard:
         """A draft that was left, with the examination as far as it got; who resumes it is put down."""
         return self._drafts.resume(draft_id, by)
 
+    def drafted(self, draft_id: str) -> "Examination":
+        """The examination of a draft as far as it got."""
+        return self._drafts.drafted(draft_id)
+
     def set_aside(self, draft_id: str, by: str) -> None:
         """Stop offering a draft; its rows stay, and the trail says so."""
         self._drafts.set_aside(draft_id, by)

@@ -7,7 +7,7 @@ make it. The letters and digits that grade are answered by `grade`, `answer_flag
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from wardexam.anatomy.catalogue import Sign, dermatomes, signs_of
+from wardexam.anatomy.catalogue import Sign, catalogue, dermatomes, signs_of
 from wardexam.errors import WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
@@ -282,9 +282,13 @@ def _unexamined(screen: "Entering") -> None:
 
 
 def _suggested(screen: "Entering") -> None:
+    """To the sign that is proposed: to its right side where both are open, as a pair is typed."""
     reading = screen.reader.reading
     if reading and reading.next_signs:
-        screen.go(*reading.next_signs[0].key)
+        sign, side = reading.next_signs[0].key
+        graded = {f.key for f in screen.state.examination.findings}
+        open_ = [s for s in sides(catalogue()[sign]) if (sign, s) not in graded]
+        screen.go(sign, open_[0] if side in open_ else side)
     else:
         screen.say("No suggestion yet.")
 
@@ -429,17 +433,20 @@ def _accept(screen: "Entering") -> None:
 
 
 def _rest_normal(screen: "Entering") -> None:
-    """State the rest of a limb normal; after a yes where that covers what was abnormal before."""
+    """State the rest of a limb normal; after a yes where it was abnormal before, or in part not testable."""
     made = edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
     odd = edits.abnormal_before(screen.state, made)
-    if not odd:
+    about = [f"Abnormal before: {odd}"] if odd else []
+    if untested := edits.not_testable_there(screen.state, made):
+        about.append(f"Not testable: {untested}")
+    if not about:
         screen.write(made)
         return
     limb = made.change.key.partition(" ")[2]
     screen.confirm(
         f"Was all the rest of the {limb} examined, and normal? enter or y: yes, other keys: no",
         lambda: screen.write(made),
-        [f"Abnormal before: {odd}"],
+        about,
     )
 
 

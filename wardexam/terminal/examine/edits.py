@@ -453,6 +453,24 @@ def abnormal_before(state: State, made: Edit) -> str:
     return ", ".join(f"{named(f)} {cell(f, state.examination.scale)}" for f in odd)
 
 
+LIMB_REASONS = {"cast", "amputation", "dressing"}  # they hold for all parts of a limb
+
+
+def not_testable_there(state: State, made: Edit) -> str:
+    """What could not be tested of the limb's part that a statement calls normal, or of the limb at all; empty where nothing."""
+    if made.change.value is None:
+        return ""
+    stated = RestNormal.model_validate(made.change.value)
+    found = [
+        f for f in state.examination.findings
+        if f.not_testable and (stated.covers(f.row, f.side) or (
+            f.not_testable in LIMB_REASONS and f"{f.side} {f.row.limb}" == stated.limb))
+    ]  # fmt: skip
+    return ", ".join(
+        f"{named(f)} ({REASON_WORDS[f.not_testable]})" for f in found if f.not_testable
+    )
+
+
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:
     """The examinations that the next key is likely to make: of the grades at the cursor the likeliest alone.
 

@@ -56,6 +56,7 @@ class ExamineScreen(LineScreen):
                 f"{visit.said} Last time's signs first; {self.key('unchanged')} enters one again."
             )
         self.shown_kept, self._trouble = 0, ""
+        self._numeral = False  # whether a number is being typed where none belongs
         self._wrote = ""  # what the last key wrote, as long as nothing else is said
 
     def on_mount(self) -> None:
@@ -81,6 +82,7 @@ class ExamineScreen(LineScreen):
 
     def press(self, key: str, character: str | None) -> None:
         """An awaited letter first, then grades, then actions."""
+        self._numeral = self._numeral and key.isdecimal()
         try:
             graded = self._graded(key)
         except RefusedError as refusal:
@@ -93,6 +95,9 @@ class ExamineScreen(LineScreen):
         row = self.state.row
         if self.state.awaits:
             actions.choose(self, key)
+        elif isinstance(row, Flag) and key.isdecimal() and (self._numeral or key not in FLAG_KEYS):
+            self._numeral = True  # the digits after it are of the same number, and answer nothing
+            raise RefusedError("A question takes no number: nothing was answered. 1 yes  0 no")
         elif isinstance(row, Flag) and key in FLAG_KEYS:
             actions.answer_flag(self, row, FLAG_KEYS[key])
         elif key == "equals_sign" and (doubt := edits.in_doubt(self.state, self.key("unchanged"))):

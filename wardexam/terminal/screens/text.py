@@ -16,7 +16,15 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.reasoning.rules.urgency import Urgency
 
-OF_HELP = ("up", "down", "leave", "repaint", "suspend")  # what keys do on the help of a screen
+OF_HELP = (
+    "up",
+    "down",
+    "page_up",
+    "page_down",
+    "leave",
+    "repaint",
+    "suspend",
+)  # what keys do on the help of a screen
 Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
 
 
@@ -100,14 +108,13 @@ class TextScreen(LineScreen):
 
     def _heading(self, more: str, few: str) -> str:
         """What it is and whose, then which and how much of it shows, as far as they fit."""
+        head = "Referral" if self._as_referral else self._head
         if self._of is None:
-            return f"{self._head}{more}"
+            return f"{head}{more}"
         which = f"  {self._which}" if self._which else ""
         less = which.replace("examination", "exam").replace("revision", "rev")
         tails = (which + more, which + few, which, less, "")
-        return heading(
-            self._of, f"{self._head}  bed {clean(self._of.bed)}  ", tails, self.size.width
-        )
+        return heading(self._of, f"{head}  bed {clean(self._of.bed)}  ", tails, self.size.width)
 
     @property
     def _leaving(self) -> str:
@@ -124,6 +131,21 @@ class TextScreen(LineScreen):
         """Scroll down."""
         self._top += self._page
         self.redraw()
+
+    def do_page_up(self) -> None:
+        """A page up."""
+        self._top -= self._whole_page
+        self.redraw()
+
+    def do_page_down(self) -> None:
+        """A page down."""
+        self._top += self._whole_page
+        self.redraw()
+
+    @property
+    def _whole_page(self) -> int:
+        """Lines that a page has: the screen but one line, or what a text of pages says."""
+        return max(self._page, self.size.height - self.above - 3)
 
     def do_earlier(self) -> None:
         """The patient's note before."""
@@ -173,8 +195,8 @@ class TextScreen(LineScreen):
         self.redraw()
 
     def do_referral(self) -> None:
-        """Referral or note."""
-        self._as_referral = not self._as_referral
+        """Referral or note, from its top."""
+        self._as_referral, self._top = not self._as_referral, 0
         self.redraw()
 
     def do_amend(self) -> None:

@@ -1,0 +1,150 @@
+"""What a tired hand enters by mistake: digits where none belong, a limb that is not there called normal."""
+
+import pytest
+
+from tests.terminal.screens import NOW, demo_app, dump
+from wardexam.exam.entry import Change
+from wardexam.exam.examination import Examination, Patient
+from wardexam.records.repository import Summary
+from wardexam.terminal.examine.state import FLAGS
+
+WHO = "patient1"
+
+
+@pytest.fixture
+def app(tmp_path):
+    made = demo_app(tmp_path / "ward", empty=True)
+    made.ward.admit(
+        Patient(id=WHO, bed="A3", name="Ana Invented", number="40-1", age=50, admitted=NOW), "test"
+    )
+    return made
+
+
+def shown(app) -> str:
+    return " ".join(" ".join(dump(app)).split())
+
+
+@pytest.mark.parametrize("typed", ["800", "8001", "300", "2000"])
+async def test_a_number_typed_at_a_question_answers_nothing(app, typed):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "f", "y", "y", "y")
+        answered = dict(app.screen.state.examination.flags)
+        await pilot.press("up", "up", *typed)
+        assert app.screen.state.page == FLAGS
+        assert dict(app.screen.state.examination.flags) == answered
+        assert "nothing was answered" in shown(app)
+        await pilot.press("up", "0")  # another key ends the number
+        assert list(app.screen.state.examination.flags.values()).count("no") == 1
+
+
+@pytest.mark.parametrize(
+    ("sign", "reason", "at", "asks"),
+    [
+        ("knee", "a", "ankle", True),  # of the limb that is gone, the same part
+        ("knee", "a", "hip_flexion", True),  # and every other part of it
+        ("knee", "p", "ankle", True),  # pain: of the same part
+        ("knee", "p", "hip_flexion", False),
+        ("biceps", "a", "ankle", False),
+    ],
+)
+async def test_the_rest_of_a_limb_that_could_not_be_tested_is_stated_normal_only_after_a_yes(
+    app, sign, reason, at, asks
+):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go(sign, "left")
+        await pilot.press("x", reason)
+        app.screen.go(at, "left")
+        await pilot.press("e")
+        assert ("Not testable: left knee" in shown(app)) == asks
+        assert len(app.screen.state.examination.rest_normal) == (not asks)
+        if asks:
+            await pilot.press("y")
+            assert [s.limb for s in app.screen.state.examination.rest_normal] == ["left leg"]
+
+
+async def read(app, pilot):
+    """Wait until what is entered has been read."""
+    for _ in range(500):
+        if app.screen.reader.current and app.screen.reader.reading:
+            return
+        await pilot.pause(0.02)
+    raise AssertionError("no reading came")
+
+
+async def test_the_proposed_sign_is_gone_to_on_its_right_side_where_both_are_open(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        for key in ("4", "2", "2", "4", "2"):
+            await pilot.press(key)
+        for _ in range(4):
+            await read(app, pilot)
+            await pilot.press("t")
+            sign, proposed = app.screen.reader.reading.next_signs[0].key
+            row, side = app.screen.state.row, app.screen.state.side
+            assert row.id == sign
+            if app.screen.state.examination.finding(sign, "right") is None:
+                assert side in ("right", "midline")
+            else:
+                assert side == proposed
+            await pilot.press("0")
+
+
+def draft(app, *, saved: bool):
+    """An examination with saddle sensation lost, left unsaved; before it, where `saved`, one that was saved."""
+    if saved:
+        app.ward.save(Examination(id="earlier1", patient=WHO, examiner="Dr Ash", at=NOW), "Dr Ash")
+    made = Examination(id="leftdraft1", patient=WHO, examiner="Dr Ash", at=NOW)
+    left = app.ward.start_draft(made, "Dr Ash")
+    left.append(Change("flag", "saddle_numb", "yes"))
+    left.close()
+
+
+@pytest.mark.parametrize("saved", [False, True])
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_an_emergency_that_is_not_saved_shows_in_the_list_as_what_it_is(app, saved, size):
+    draft(app, saved=saved)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        row = next(line for line in dump(app) if "Ana Invented" in line)
+        assert "NOW" in row
+        assert "NOT SAVED: possible cauda equina" in shown(app)
+
+
+async def test_a_draft_that_is_no_graver_is_said_beside_what_is_saved(app):
+    made = Examination(
+        id="earlier1", patient=WHO, examiner="Dr Ash", at=NOW, flags={"saddle_numb": "yes"}
+    )
+    alarm = Summary(3, "now", False, "possible cauda equina syndrome")
+    app.ward.save(made, "Dr Ash", alarm)
+    left = app.ward.start_draft(made.model_copy(update={"id": "leftdraft1", "flags": {}}), "Dr Ash")
+    left.append(Change("flag", "cancer", "no"))
+    left.close()
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        assert "possible cauda equina syndrome; NOT SAVED yet: open it" in shown(app)
+
+
+@pytest.mark.parametrize("saved", [False, True])
+async def test_the_handover_says_that_an_examination_is_not_saved(app, saved):
+    draft(app, saved=saved)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("H")
+        text = shown(app)
+        assert "NOT SAVED: 1 entry by Dr Ash" in text
+        assert "nothing examined" not in text
+
+
+async def test_the_referral_opens_at_its_top_and_by_its_name_and_a_page_is_a_screen(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("n", "pagedown")
+        assert "Note" in dump(app)[0]
+        before = shown(app)
+        await pilot.press("R")
+        assert "Referral" in dump(app)[0]
+        assert "1-" in dump(app)[0]
+        await pilot.press("R", "N")
+        assert shown(app) == before
+        await pilot.press("B")
+        assert "1-" in dump(app)[0]

@@ -1,0 +1,119 @@
+"""What published cases taught of signs that are out of the usual: by how much each multiplies every site.
+
+`learned.toml` has it under `found`, by sign and way; apart for a site on the side of the sign, for one on the other
+side, and for one that has no side. The skin of a limb counts once, however many of its areas are named and in
+whatever words. The tool's own alarm weighs none of it.
+"""
+
+from collections import Counter
+from collections.abc import Iterable
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.errors import TableError
+from wardexam.exam.answers import scales
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.inference.evidence import LOST, skin_of_level
+from wardexam.reasoning.inference.prior import learned, sites
+from wardexam.reasoning.model.forms import SIDE_NAMES, Form
+from wardexam.reasoning.model.hypotheses import Hypotheses, Key
+from wardexam.reasoning.tables import weighing_row
+
+Floats = NDArray[np.float64]
+Odd = tuple[str, str]  # a sign, or the skin of a limb, and the way in which it is out of the usual
+RELATIONS = ("same", "other", "none")  # of a form's side to that of the sign
+SKIN = "skin_"
+
+
+def _name(sign: Sign) -> str:
+    """What it is counted as: the skin of a limb as one."""
+    of_skin = sign.answers in ("sensation", "stocking", "glove") and sign.limb != "head"
+    return f"{SKIN}{sign.limb}" if of_skin else sign.id
+
+
+def odd(finding: Finding) -> tuple[Odd, ...]:
+    """What a finding shows that is out of the usual; nothing where it is usual or was not assessed."""
+    choice, sign, answer = finding.choice, finding.row, str(finding.answer)
+    if answer in SEGMENTS:
+        areas = {_name(area) for area, said in skin_of_level(finding, ()) if said == LOST}
+        return tuple((name, "odd") for name in sorted(areas))
+    if choice is None or choice.usual:
+        return ()
+    if finding.scale:
+        answer = scales()[finding.scale].meanings[answer]
+    return ((_name(sign), weighing_row("ways")["named"].get(answer, "odd")),)
+
+
+def relation(form: Form, side: str) -> int:
+    """The number of the relation of a form's side to that of a sign."""
+    if side not in SIDE_NAMES or form.side not in SIDE_NAMES:
+        return RELATIONS.index("none")
+    return RELATIONS.index("same" if form.side == side else "other")
+
+
+class Taught:
+    """What each sign out of the usual multiplies the forms by, worked out once.
+
+    Raises:
+        TableError: The table names a sign, a relation or a site that is none.
+    """
+
+    def __init__(self, hypotheses: Hypotheses) -> None:
+        self._forms = hypotheses.forms
+        self._held: dict[tuple[Odd, str], Floats] = {}
+        names = {*catalogue(), *(f"{SKIN}{sign.limb}" for sign in catalogue().values())}
+        for name, ways in learned()["found"].items():
+            said = [(r, s) for row in ways.values() for r in row if r != "source" for s in row[r]]
+            if name not in names or any(r not in RELATIONS or s not in sites() for r, s in said):
+                raise TableError(
+                    f"'{name}' or what it names is unknown", where="learned.toml, found"
+                )
+
+    @cached_property
+    def _nothing(self) -> Floats:
+        return np.zeros(len(self._forms))
+
+    def _of(self, what: Odd, side: str) -> Floats:
+        """Log of the factor of every form, shape (forms,)."""
+        if (what, side) not in self._held:
+            name, way = what
+            row = learned()["found"].get(name, {}).get(way, {})
+            tables = [row.get(r, {}) for r in RELATIONS]
+            factors = [tables[relation(form, side)].get(form.site, 1.0) for form in self._forms]
+            self._held[what, side] = np.log(factors) if row else self._nothing
+        return self._held[what, side]
+
+    def each(self, found: Iterable[tuple[Finding, float]]) -> dict[Key, Floats]:
+        """What each finding adds to the log of every form, by sign and side, shape (forms,).
+
+        Args:
+            found: Findings, each with what is left of its weight, 0 to 1. Of several that show the same the
+                freshest counts, and each has its share of it.
+        """
+        left: dict[tuple[Odd, str], float] = {}
+        shown = [(f, odd(f), weight) for f, weight in found]
+        for finding, those, weight in shown:
+            for what in those:
+                key = what, finding.side
+                left[key] = max(weight, left.get(key, 0.0))
+        count = Counter((what, f.side) for f, those, _ in shown for what in those)
+        added: dict[Key, Floats] = {}
+        for finding, those, _ in shown:
+            for what in those:
+                key = what, finding.side
+                own = self._of(*key) * (left[key] / count[key])
+                added[finding.key] = added.get(finding.key, self._nothing) + own
+        return added
+
+
+def whole(added: dict[Key, Floats], forms: int) -> Floats:
+    """What findings add together, shape (forms,); the sides of a sign are added first, so that the mirror is exact."""
+    total, pairs = np.zeros(forms), dict[str, Floats]()
+    for (sign, _), each in sorted(added.items(), key=lambda a: a[0]):
+        pairs[sign] = pairs[sign] + each if sign in pairs else each
+    for each in pairs.values():
+        total = total + each
+    return total

@@ -1,0 +1,34 @@
+"""What examinations say that were begun and are not saved: an alarm among them is not to be missed for that."""
+
+from dataclasses import replace
+
+from wardexam.errors import WardexamError
+from wardexam.note.headline import summarise
+from wardexam.reasoning.rules.urgency import assess
+from wardexam.records.repository import Bed, DraftInfo, Repository, Summary
+
+
+def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
+    """The headline of a draft by its own findings and answers alone; None where it cannot be read."""
+    if draft.trouble:
+        return None
+    try:
+        drafted = ward.drafted(draft.draft_id)
+    except WardexamError:
+        return None
+    return summarise(assess(drafted, None, None, own=True), None, None)
+
+
+def with_drafts(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
+    """The lines of a list, each with what its draft says, where there is one that nobody is writing.
+
+    Raises:
+        RecordsError: The drafts cannot be listed.
+    """
+    drafts = {d.patient_id: d for d in ward.drafts() if not d.held}
+    return tuple(
+        replace(bed, draft=said_by(ward, drafts[bed.patient_id]))
+        if bed.has_draft and bed.patient_id in drafts
+        else bed
+        for bed in beds
+    )
