@@ -54,8 +54,9 @@ def test_each_item_of_a_rule_fires_it_with_all_that_it_asks_for(rule, item):
         if told:
             reached = True
             found = fired(line)
-            assert rule in found, f"{line}: {holds}"
-            assert found[rule].urgency == row.urgency
+            within = [r for r in row.within if r in found]  # then it is said by a graver one
+            assert (rule in found) != bool(within), f"{line}: {holds}"
+            assert (found[rule].urgency == row.urgency) if rule in found else within
             assert POLICY in assess(findings(line), None, None).caution
     assert reached, "no sample reaches it"
 
@@ -111,7 +112,7 @@ def test_two_rules_in_one_patient_are_no_calmer_than_the_graver_of_them():
         graver = max(alone[id(now)] for _, now in (one, other))
         assert assess(together, past, None).level >= graver, (first, second)
     every = list(itertools.combinations(rules(), 2))
-    assert len(names) > 0.98 * len(every)  # the rest tell two different complaints
+    assert len(names) > 0.96 * len(every)  # the rest tell two different complaints
 
 
 def test_every_rule_says_what_first_whom_and_by_when_and_from_where():

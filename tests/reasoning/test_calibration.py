@@ -27,7 +27,7 @@ def test_the_proposed_order_has_the_rules_call_an_emergency_sooner_than_the_grid
 
 
 def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse():
-    one, two = simulate.fit(1, 60), simulate.fit(2, 60)
+    one, two = simulate.fit(1, 150), simulate.fit(2, 150)
     assert abs(one.mean) < 0.5
     assert 0.6 < one.spread < 1.4
     assert one.misfit <= 0.05

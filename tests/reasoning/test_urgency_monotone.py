@@ -74,6 +74,9 @@ def test_no_act_but_a_permitted_lowering_lowers_a_level_and_that_only_its_own_re
             assert {r.rule: r.urgency for r in found} == before
             assert all(r.answered for r in found)
         for reason in assess(written(plain, "lowered"), None, None).reasons:
+            if reason.rule not in before:  # it was within one that is brought down now
+                assert reason.urgency == 1
+                continue
             down = reason.lowers and plain.flags.get("worse") != "yes"
             assert reason.urgency == (min(before[reason.rule], 1) if down else before[reason.rule])
 
@@ -150,3 +153,22 @@ def test_an_onset_that_is_not_known_counts_as_acute_and_is_said():
     assert reason.text.endswith("until the onset is known")
     (told, *_) = assess(read_line("aphasia slight onset=hours").spelled_out(), None, None).reasons
     assert "until" not in told.text
+
+
+def test_a_reason_of_the_lowest_level_is_not_said_beside_one_that_says_it_and_more():
+    def said(found):
+        return {r.rule for r in assess(found, None, None).reasons}
+
+    line = "complaint=weak_one_side hip_flexion 3/5 elbow_flexion 3/5 face_lower 4/5"
+    sudden, undated = (read_line(f"{o}{line}").spelled_out() for o in ("onset=sudden ", ""))
+    assert "stroke" in said(sudden)
+    assert "growing_weeks" not in said(sudden)
+    # Where the graver one hangs on an onset that is not known, both are said: one of them holds.
+    assert {"stroke", "growing_weeks"} <= said(undated)
+    # Once what says it is brought down, it stands.
+    lowered = written(sudden, "lowered")
+    for _ in range(3):  # what stands again for that is brought down too
+        more = written(lowered, "lowered")
+        lowered = more.model_copy(update={"acts": (*lowered.acts, *more.acts)})
+    assert all(row.urgency == 1 for row in rules().values() if row.within)
+    assert said(lowered) >= said(sudden)

@@ -446,8 +446,11 @@ def test_a_draft_left_is_listed_and_resumed_where_it_stood(peopled, examination,
     (info,) = peopled.drafts()
     assert (info.by, info.keys, info.patient_id, info.held) == ("Dr Ash", 2, "patient1", False)
     assert peopled.beds()[0].has_draft
+    whole = apply(apply(examination, knee), Change("flag", "cancer", "yes"))
+    assert peopled.drafted(info.draft_id) == whole
+    assert not peopled.drafts()[0].held  # nobody holds it for having been read
     again, found = peopled.resume_draft(info.draft_id)
-    assert found == apply(apply(examination, knee), Change("flag", "cancer", "yes"))
+    assert found == whole
     again.append(Change("comment", "", "more"))
     again.close()
     _, found = peopled.resume_draft(info.draft_id)

@@ -176,7 +176,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
         )
         session.send("jjjjj")
         shows(session, "What changed: ", "post-void residual 40 mL to 450 mL")
-        session.send("j" * 12)
+        session.send("N" * 6)
         shows(session, "Follow local policy")
         session.send("q")
         session.wait("13 patients")

@@ -160,6 +160,7 @@ class Rule(TableRow):
     by: str
     known: Literal["yields", "stands"]
     said_after: tuple[str, ...]
+    within: tuple[str, ...] = ()
     lowers: str
     clock: Literal["raised", "asked"] = "raised"
 
@@ -191,6 +192,12 @@ def rules() -> dict[str, Rule]:
         if made[name].by not in limits():
             raise TableError(f"unknown limit '{made[name].by}'", where)
     for name, row in made.items():
+        for other in row.within:
+            if other not in made or row.urgency > LOWERED or name in (other, *made[other].within):
+                raise TableError(
+                    f"'{other}' is no rule that says '{name}' and more",
+                    f"urgency.toml, rule {name}",
+                )
         for other in row.said_after:
             if other not in made or other == name:
                 raise TableError(f"unknown rule '{other}'", f"urgency.toml, rule {name}")
@@ -437,6 +444,7 @@ def assess(
         )
         for r in reasons
     ]  # fmt: skip
+    reasons = _unsaid_within(reasons)
     order = {name: place for place, name in enumerate(rules())}
     spans = list(limits())
     alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
@@ -464,6 +472,19 @@ def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
         name, row.urgency, own.get("reason", row.reason), _brief(row, own), own[OFF_BY],
         own[OFF_WHY], own[OFF_ON],
     )  # fmt: skip
+
+
+def _unsaid_within(reasons: list[Reason]) -> list[Reason]:
+    """Without what a graver reason says already: it stands again once that is brought down, or where it hangs on the onset.
+
+    What was done about a reason keeps it.
+    """
+    stand = {r.rule for r in reasons if not r.lowered and UNTIL_KNOWN not in r.text}
+    return [
+        r
+        for r in reasons
+        if r.acts or r.rule not in rules() or stand.isdisjoint(rules()[r.rule].within)
+    ]
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
