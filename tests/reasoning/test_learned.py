@@ -46,6 +46,8 @@ def mass(made, priors: Priors, site: str) -> float:
         ("found", {"tail": {"odd": {"same": {"nerve": 2.0}}}}),
         ("found", {"ankle": {"odd": {"same": {"nowhere": 2.0}}}}),
         ("found", {"ankle": {"odd": {"beside": {"nerve": 2.0}}}}),
+        ("found", {"ankle": {"strange": {"same": {"nerve": 2.0}}}}),
+        ("found", {"ankle": {"odd": {"same": {"nerve": 0.0}}}}),
     ],
 )
 def test_what_names_nothing_is_an_error_at_load(made, judged, monkeypatch, section, row):

@@ -148,3 +148,16 @@ async def test_the_referral_opens_at_its_top_and_by_its_name_and_a_page_is_a_scr
         assert shown(app) == before
         await pilot.press("B")
         assert "1-" in dump(app)[0]
+
+
+async def test_a_list_that_is_longer_than_the_screen_says_which_of_it_shows(tmp_path):
+    app = demo_app(tmp_path / "ward", empty=True)
+    for number in range(30):
+        who = Patient(id=f"patient{number:02}", bed=f"A{number:02}", name=f"Zo Invented {number}", admitted=NOW)  # fmt: skip
+        app.ward.admit(who, "test")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert " of 30 patients, by bed" in dump(app)[0]
+        assert "  1-" in dump(app)[0]
+        await pilot.press(*["j"] * 29)
+        assert "-30 of 30 patients" in dump(app)[0]

@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 Odd = tuple[str, str]  # a sign, or the skin of a limb, and the way in which it is out of the usual
 RELATIONS = ("same", "other", "none")  # of a form's side to that of the sign
 SKIN = "skin_"
+ODD = "odd"  # the way of all that has none of its own
 
 
 def _name(sign: Sign) -> str:
@@ -39,12 +40,12 @@ def odd(finding: Finding) -> tuple[Odd, ...]:
     choice, sign, answer = finding.choice, finding.row, str(finding.answer)
     if answer in SEGMENTS:
         areas = {_name(area) for area, said in skin_of_level(finding, ()) if said == LOST}
-        return tuple((name, "odd") for name in sorted(areas))
+        return tuple((name, ODD) for name in sorted(areas))
     if choice is None or choice.usual:
         return ()
     if finding.scale:
         answer = scales()[finding.scale].meanings[answer]
-    return ((_name(sign), weighing_row("ways")["named"].get(answer, "odd")),)
+    return ((_name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
 
 
 def relation(form: Form, side: str) -> int:
@@ -58,19 +59,25 @@ class Taught:
     """What each sign out of the usual multiplies the forms by, worked out once.
 
     Raises:
-        TableError: The table names a sign, a relation or a site that is none.
+        TableError: The table names a sign, a way, a relation or a site that is none, or a factor that is no factor.
     """
 
     def __init__(self, hypotheses: Hypotheses) -> None:
         self._forms = hypotheses.forms
         self._held: dict[tuple[Odd, str], Floats] = {}
         names = {*catalogue(), *(f"{SKIN}{sign.limb}" for sign in catalogue().values())}
+        known = {ODD, *weighing_row("ways")["named"].values()}
         for name, ways in learned()["found"].items():
-            said = [(r, s) for row in ways.values() for r in row if r != "source" for s in row[r]]
-            if name not in names or any(r not in RELATIONS or s not in sites() for r, s in said):
-                raise TableError(
-                    f"'{name}' or what it names is unknown", where="learned.toml, found"
-                )
+            for way, row in ways.items():
+                factors = {r: row[r] for r in row if r != "source"}
+                told = [
+                    s in sites() and f > 0 for each in factors.values() for s, f in each.items()
+                ]
+                if name not in names or way not in known or not (factors.keys() <= {*RELATIONS} and all(told)):  # fmt: skip
+                    raise TableError(
+                        "it names what is unknown, or no factor",
+                        where=f"learned.toml, found, {name}, {way}",
+                    )
 
     @cached_property
     def _nothing(self) -> Floats:

@@ -36,7 +36,9 @@ def recorded(examination: Examination, urgency: Urgency) -> Examination:
     marked = {a.same: a for r in urgency.reasons for a in r.acts}
     return examination.model_copy(
         update={
-            "raised": tuple(_kept(r, own, examination.at) for r in urgency.reasons),
+            "raised": tuple(
+                _kept(r, own, examination.at) for r in (*urgency.reasons, *urgency.within)
+            ),
             "acts": tuple(marked.get(a.same, a) for a in examination.acts),
         }
     )

@@ -132,7 +132,7 @@ class Urgency:
     """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes.
 
     `switched_off` are the rules that would have spoken and that the hospital has switched off: they are in
-    neither the level nor the reasons.
+    neither the level nor the reasons. `within` are reasons that a graver one says and more: kept, not said.
     """
 
     level: int
@@ -142,6 +142,7 @@ class Urgency:
     answered_yes: tuple[str, ...]
     caution: str
     switched_off: tuple[SwitchedOff, ...] = ()
+    within: tuple[Reason, ...] = ()
 
 
 class Rule(TableRow):
@@ -444,7 +445,8 @@ def assess(
         )
         for r in reasons
     ]  # fmt: skip
-    reasons = _unsaid_within(reasons)
+    within = _within(reasons)
+    reasons = [r for r in reasons if r not in within]
     order = {name: place for place, name in enumerate(rules())}
     spans = list(limits())
     alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
@@ -462,7 +464,7 @@ def assess(
     word = WORDS[level] if level or not open_ else ", ".join((NOT_ASSESSED, *open_))
     silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
     caution = f"{POLICY} {NOT_EXCLUDED}"
-    return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent))
+    return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent), within)
 
 
 def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
@@ -474,17 +476,17 @@ def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
     )  # fmt: skip
 
 
-def _unsaid_within(reasons: list[Reason]) -> list[Reason]:
-    """Without what a graver reason says already: it stands again once that is brought down, or where it hangs on the onset.
+def _within(reasons: list[Reason]) -> tuple[Reason, ...]:
+    """What a graver reason says already: it is said again once that is brought down, or where it hangs on the onset.
 
-    What was done about a reason keeps it.
+    What was done about a reason has it said.
     """
     stand = {r.rule for r in reasons if not r.lowered and UNTIL_KNOWN not in r.text}
-    return [
+    return tuple(
         r
         for r in reasons
-        if r.acts or r.rule not in rules() or stand.isdisjoint(rules()[r.rule].within)
-    ]
+        if not r.acts and r.rule in rules() and not stand.isdisjoint(rules()[r.rule].within)
+    )
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down

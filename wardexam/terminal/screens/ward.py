@@ -301,6 +301,8 @@ class WardScreen(LineScreen):
         search = f'   search "{self._search}"' if self._search else ""
         who = f"{tell.now:%d %b %Y %H:%M}  {app.session.examiner[:20]}"
         count = counted(len(self._beds), "patient")
+        if place.room < len(self._beds):
+            count = f"{place.first + 1}-{place.first + place.room} of {count}"
         head = f"{kind}  {who}  {count}, by {ORDERS[self._order]}{search}"
         self.canvas("heading").show([[(head[: tell.width], "accent")]])
         if self._offered:
