@@ -27,7 +27,7 @@ def test_a_question_needs_no_patient_no_examiner_and_no_time():
     untimed, timed = assess(found, before, None), assess(asked, before, None)
     assert all(r.since == AT and r.due for r in timed.reasons)
     assert untimed.reasons == tuple(replace(r, since=None, due=None) for r in timed.reasons)
-    assert replace(untimed, reasons=()) == replace(timed, reasons=())
+    assert replace(untimed, reasons=(), within=()) == replace(timed, reasons=(), within=())
     assert compare(before, found) == compare(before, asked)
     assert asymmetries(found) == asymmetries(asked)
     assert sum_score(found) is None
