@@ -26,6 +26,7 @@ from wardexam.exam.flags import flags
 ROOT = Path(__file__).resolve().parents[3]
 OPEN_NEW = "\r "  # opens a first examination and passes over when it began
 APART = 0.05  # seconds between keys that are no burst
+LATE, MANY = 10.0, 20  # seconds that a number may take to show behind so many keys
 LONG = 30.0  # seconds that a condition may take on a busy machine
 DETAILS = ("B7", "Mo Invented", "40-1", "52 f", "")  # of the patient whom most admit
 ADMITTING = "A" + "".join(
@@ -199,6 +200,10 @@ class Session:
                     self._changed(before)
             if piece.endswith("\r"):
                 answer = typed if asked else typed[1:]  # the first key asked the question
+                number = re.search(r"\d{3}$", typed)  # of a volume, behind grades
+                if number and len(typed) > MANY:
+                    with contextlib.suppress(AssertionError):
+                        self.wait(number[0], LATE)
                 if self._asks():
                     with contextlib.suppress(AssertionError):
                         self.wait(answer[-6:].strip(), 1.0)
