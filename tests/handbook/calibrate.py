@@ -75,8 +75,8 @@ def gathered(engine: Engine) -> list[Case]:
         met, fair = (np.array([test(s) for s in sites]) for test in (case.met_by, case.accepted))
         found.append(Case(fold(case), posterior.plain, before, posterior.before.known, met, fair))
     _, chances = unseen(engine, *prepared(engine))  # last, since it puts away what was learned
-    held = [replace(c, chance=chance) for c, chance in zip(found, chances, strict=False)]
-    return held + found[len(held) :]
+    taught, others = found[: len(chances)], found[len(chances) :]
+    return [replace(c, chance=chance) for c, chance in zip(taught, chances, strict=True)] + others
 
 
 def told(some: Sequence[Case], numbers: Numbers) -> Told:

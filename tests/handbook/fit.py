@@ -279,15 +279,12 @@ def unseen(
     engine: Engine, every: list[Published], read: list[Case], model: Model
 ) -> tuple[Floats, Floats]:
     """What is scored of each case, and its chances, by numbers that were fitted without its fifth of the sources."""
-    found: list[tuple[Floats, Floats]] = []
-    folds = np.array([c.fold for c in read])
+    folds = np.array([case.fold for case in read])
+    rows, chances = np.empty((len(every), 3)), np.empty((len(every), len(engine.hypotheses.groups)))
     for number in range(FOLDS):
-        rest = [(c, r) for c, r in zip(every, read, strict=True) if r.fold != number]
-        numbers = fitted(engine, model, [c for c, _ in rest], [r for _, r in rest])
-        fifth = [c for c, r in zip(every, read, strict=True) if r.fold == number]
-        found.append(scored(engine, model, numbers, fifth))
-    back = np.argsort(np.argsort(folds, kind="stable"), kind="stable")
-    rows, chances = (np.concatenate(each)[back] for each in zip(*found, strict=True))
+        own, rest = np.flatnonzero(folds == number), np.flatnonzero(folds != number)
+        numbers = fitted(engine, model, [every[n] for n in rest], [read[n] for n in rest])
+        rows[own], chances[own] = scored(engine, model, numbers, [every[n] for n in own])
     return rows, chances
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from textual._context import active_app
 
+from wardexam.exam.examination import Patient
 from wardexam.reasoning.rules.wording import Wording
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
@@ -41,6 +42,16 @@ def demo_app(
     return WardApp(
         session, terminal=Terminal(term="xterm", colours=colours, ascii=ascii_only), **options,
     )  # fmt: skip
+
+
+def one_patient(folder: Path) -> WardApp:
+    """The app on a ward in which one patient lies, never examined."""
+    app = demo_app(folder, empty=True)
+    app.ward.admit(
+        Patient(id="patient1", bed="A3", name="Ana Invented", number="40-1", age=50, admitted=NOW),
+        "test",
+    )
+    return app
 
 
 def dump(app: WardApp) -> list[str]:

@@ -4,22 +4,16 @@ import pytest
 from textual import events
 
 from tests.terminal.admitting import presses
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import dump, one_patient
 from wardexam.anatomy.catalogue import signs_of
 from wardexam.exam.answers import convert
-from wardexam.exam.examination import Patient
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.ward import WardScreen
 
 
 @pytest.fixture
 def app(tmp_path):
-    made = demo_app(tmp_path / "ward", empty=True)
-    made.ward.admit(
-        Patient(id="patient1", bed="A3", name="Ana Invented", number="40-1", age=50, admitted=NOW),
-        "test",
-    )
-    return made
+    return one_patient(tmp_path / "ward")
 
 
 def impression(app):

@@ -6,8 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
-from wardexam.exam.examination import Patient
+from tests.terminal.screens import NOW, dump, one_patient
 from wardexam.note.reasons import by_deadline, clock, level_of
 from wardexam.reasoning.rules.urgency import Reason, Urgency
 from wardexam.terminal.examine.screen import ExamineScreen
@@ -23,11 +22,7 @@ ENTERED = ["enter", "2", "slash", *"hip flexion", "enter", "3", "3", "slash", *"
 
 @pytest.fixture
 def app(tmp_path):
-    made = demo_app(tmp_path / "ward", empty=True)
-    made.ward.admit(
-        Patient(id=WHO, bed="A3", name="Ana Invented", number="40-1", age=50, admitted=NOW), "test"
-    )
-    return made
+    return one_patient(tmp_path / "ward")
 
 
 def text(app) -> str:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, one_patient
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.repository import Summary
@@ -13,11 +13,7 @@ WHO = "patient1"
 
 @pytest.fixture
 def app(tmp_path):
-    made = demo_app(tmp_path / "ward", empty=True)
-    made.ward.admit(
-        Patient(id=WHO, bed="A3", name="Ana Invented", number="40-1", age=50, admitted=NOW), "test"
-    )
-    return made
+    return one_patient(tmp_path / "ward")
 
 
 def shown(app) -> str:

@@ -6,7 +6,7 @@ by the same sentences as in the note.
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -146,14 +146,14 @@ class Entry:
     level: int
     headline: str
     order: tuple[float, ...]
-    unsaved: str = ""
+    unsaved: str
 
 
-def _entry(row: Row, beside: str, now: datetime, wording: "Wording | None") -> Entry:
+def _entry(row: Row, beside: str, unsaved: str, now: datetime, wording: "Wording | None") -> Entry:
     patient, examinations, stored = row
     of = told_of(examinations, wording)
     if of is None:
-        return Entry(patient, None, beside, 0, "", (-2.5, 0.0, 0.0, 0.0))
+        return Entry(patient, None, beside, 0, "", (-2.5, 0.0, 0.0, 0.0), unsaved)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -163,7 +163,7 @@ def _entry(row: Row, beside: str, now: datetime, wording: "Wording | None") -> E
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     late = overdue(head.due_at, now)
     order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
-    return Entry(patient, of, beside, level, text, order)
+    return Entry(patient, of, beside, level, text, order, unsaved)
 
 
 def _lines(entry: Entry, now: datetime) -> str:
@@ -260,9 +260,7 @@ def _ordered(
     unsaved: Mapping[str, str],
 ) -> list[Entry]:  # fmt: skip
     made = [
-        replace(
-            _entry(row, beside.get(row[0].id, ""), now, wording), unsaved=unsaved.get(row[0].id, "")
-        )
+        _entry(row, beside.get(row[0].id, ""), unsaved.get(row[0].id, ""), now, wording)
         for row in rows
     ]
     return sorted(made, key=lambda e: (e.order, e.patient.bed))

@@ -142,6 +142,11 @@ class Bed:
         return self.draft if self.draft and self.draft.urgency > saved else None
 
     @property
+    def listed(self) -> Summary | None:
+        """What the list goes by: what is not saved where that is graver, else what is saved."""
+        return self.graver_draft or self.summary
+
+    @property
     def due_at(self) -> datetime | None:
         """When the next examination is due, or None without a schedule or a first examination."""
         if self.recheck_hours is None or self.last_at is None:

@@ -121,7 +121,7 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
 
     The cursor lies on the bed alone, so that the alarm keeps its colour and its shape and is seen first.
     """
-    now, summary = tell.now, bed.graver_draft or bed.summary
+    now, summary = tell.now, bed.listed
     word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
     # A mark while nothing was done about one of the gravest reasons.
     new = " !" if summary and summary.new and summary.urgency else ""
@@ -183,7 +183,7 @@ def _timed(clock: str, width: int) -> Line:
 
 def _clock(bed: Bed, tell: Teller, *, soon: bool = False) -> str:
     """By when what is to be done first is to be done; empty where no clock runs, or none that ends soon."""
-    summary = bed.graver_draft or bed.summary
+    summary = bed.listed
     due = summary.due_at if summary and not bed.discharged else None
     if not summary or not due or (soon and due >= tell.now + SOON):
         return ""
@@ -194,8 +194,7 @@ def _clock(bed: Bed, tell: Teller, *, soon: bool = False) -> str:
 
 def _step(bed: Bed, tell: Teller) -> str:
     """What is to be done by then."""
-    summary = bed.graver_draft or bed.summary
-    return tell.clear(summary.step) if summary and not bed.discharged else ""
+    return tell.clear(bed.listed.step) if bed.listed and not bed.discharged else ""
 
 
 def _why(bed: Bed, tell: Teller) -> str:
@@ -244,7 +243,7 @@ def _second(bed: Bed, tell: Teller) -> Line:
 
 def _whole(bed: Bed, tell: Teller) -> list[Line]:
     """All there is to say of the one who is chosen, over as many lines as it takes."""
-    now, summary = tell.now, bed.graver_draft or bed.summary
+    now, summary = tell.now, bed.listed
     clock = running(summary, now, step=False) if summary and not bed.discharged else ""
     parts = [f"{bed.bed} {bed.name}: {_why(bed, tell)}"]
     parts += [f"{clock}: {_step(bed, tell)}"] if clock else []

@@ -16,15 +16,8 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.reasoning.rules.urgency import Urgency
 
-OF_HELP = (
-    "up",
-    "down",
-    "page_up",
-    "page_down",
-    "leave",
-    "repaint",
-    "suspend",
-)  # what keys do on the help of a screen
+# What keys do on the help of a screen.
+OF_HELP = ("up", "down", "page_up", "page_down", "leave", "repaint", "suspend")
 Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
 
 
@@ -124,22 +117,22 @@ class TextScreen(LineScreen):
 
     def do_up(self) -> None:
         """Scroll up."""
-        self._top -= self._page
-        self.redraw()
+        self._scroll(-self._page)
 
     def do_down(self) -> None:
         """Scroll down."""
-        self._top += self._page
-        self.redraw()
+        self._scroll(self._page)
 
     def do_page_up(self) -> None:
         """A page up."""
-        self._top -= self._whole_page
-        self.redraw()
+        self._scroll(-self._whole_page)
 
     def do_page_down(self) -> None:
         """A page down."""
-        self._top += self._whole_page
+        self._scroll(self._whole_page)
+
+    def _scroll(self, lines: int) -> None:
+        self._top += lines
         self.redraw()
 
     @property

@@ -61,8 +61,8 @@ def _patient(details: Mapping[str, Any]) -> "Patient":
 
 def _rank(bed: Bed) -> float:
     """How urgent a bed is for the order: who was never examined stands directly under NOW."""
-    if summary := bed.graver_draft or bed.summary:
-        return summary.urgency
+    if bed.listed:
+        return bed.listed.urgency
     return 2.5 if bed.last_at is None else 0
 
 
@@ -235,10 +235,8 @@ class WardScreen(LineScreen):
     def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
         """The list and what is wrong with the ward; in the store's thread."""
         beds = ward.beds(discharged=discharged)
-        if any(
-            bed.has_draft for bed in beds
-        ):  # the rules are needed for it, and for nothing else here
-            from wardexam.unsaved import with_drafts
+        if any(bed.has_draft for bed in beds):
+            from wardexam.unsaved import with_drafts  # the rules are needed for nothing else here
 
             beds = with_drafts(ward, beds)
         return beds, ward.problem
