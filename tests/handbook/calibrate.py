@@ -1,9 +1,10 @@
 """How sure a reading may be, learned from published examinations: `python -m tests.handbook.calibrate [--write]`.
 
-Tries every set of the three numbers of `[tempering]` on the development and the validation cases, and takes that with
-the least log loss and twice the least calibration error against the very site. A development case is read by numbers
-that were fitted without its fifth of the sources (`fit`), else a reading would be called surer than it is of a patient
-who taught it nothing; validation taught nothing. The same is done without each fifth of
+Tries every set of the three numbers of `[tempering]` and of the share of cases that are like it (`[neighbours]`) on the
+development and the validation cases, and takes that with the least log loss and twice the least calibration error
+against the very site. A development case is read by numbers that were fitted without its fifth of the sources (`fit`),
+and beside cases of the others, else a reading would be called surer than it is of a patient who taught it nothing;
+validation taught nothing. The same is done without each fifth of
 the sources; the error of those fifths together, each tempered by numbers that it did not teach, is what is reported,
 with 95 % intervals, and beside it what cases would show by chance if every number said were exact.
 """
@@ -26,17 +27,21 @@ from tests.handbook.published.cases import PARTS, cases
 from tests.handbook.urgency import interval
 from wardexam import ready
 from wardexam.reasoning.engine import Engine
+from wardexam.reasoning.inference.neighbours import Alike
+from wardexam.reasoning.inference.posterior import answered_yes
+from wardexam.reasoning.inference.prior import told as told_of
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.tables import weighing_row
 
 Floats = NDArray[np.float64]
-Numbers = tuple[float, float, float]  # those of `JUDGED`
+Numbers = tuple[float, float, float, float]  # those of `JUDGED`
 TABLE = "inference/weighing.toml"
-JUDGED = {"kept": 0.05, "soft": 0.0, "apart": 0.0}  # what they were
+JUDGED = {"kept": 0.05, "soft": 0.0, "apart": 0.0, "share": 0.0}  # what they were
 KEPT = (0.02, 0.03, 0.05)  # with more of both no place is said at 0.9 before very much is known
 SOFT = (0.0, 0.02, 0.05)
 APART = (0.0, 0.1, 0.2, 0.3, 0.4)
+SHARE = (0.0, 0.25, 0.35, 0.45)
 PULL = 2.0  # what the calibration error weighs beside the log loss
 DRAWS = 2000
 
@@ -48,7 +53,8 @@ class Case:
     fold: int
     chance: Floats
     before: Floats
-    known: int
+    known: float
+    alike: Alike
     true: NDArray[np.bool_]
     fair: NDArray[np.bool_]
 
@@ -66,6 +72,8 @@ class Told:
 def gathered(engine: Engine) -> list[Case]:
     """Every case of one lesion, or none, of development and validation; eight minutes."""
     made, found = engine.hypotheses, []
+    folds = np.array([fold(like.source) for like in engine.sums.neighbours.cases])
+    taught = {case.id for case in cases(PARTS[0])}
     for case in (c for part in PARTS[:2] for c in cases(part) if c.site != "two_lesions"):
         posterior = engine.posterior(case.findings)
         assert posterior.before is not None
@@ -73,18 +81,26 @@ def gathered(engine: Engine) -> list[Case]:
         before = np.bincount(made.group_of_form, forms, len(made.groups))
         sites = [place(made, n, posterior.forms) for n in range(len(made.groups))]
         met, fair = (np.array([test(s) for s in sites]) for test in (case.met_by, case.accepted))
-        found.append(Case(fold(case), posterior.plain, before, posterior.before.known, met, fair))
+        own, findings = fold(case.source), case.findings
+        alike = engine.sums.alike(
+            [(f, 1.0) for f in findings.findings],
+            told_of(findings.context, answered_yes(findings)),
+            folds != own if case.id in taught else None,
+        )
+        found.append(Case(own, posterior.plain, before, posterior.before.known, alike, met, fair))
     _, chances = unseen(engine, *prepared(engine))  # last, since it puts away what was learned
-    taught, others = found[: len(chances)], found[len(chances) :]
-    return [replace(c, chance=chance) for c, chance in zip(taught, chances, strict=True)] + others
+    ours, others = found[: len(chances)], found[len(chances) :]
+    return [replace(c, chance=chance) for c, chance in zip(ours, chances, strict=True)] + others
 
 
 def told(some: Sequence[Case], numbers: Numbers) -> Told:
     """What is said of some cases with these numbers."""
-    weighing_row("tempering").update(zip(JUDGED, numbers, strict=True))
+    *tempering, share = zip(JUDGED, numbers, strict=True)
+    weighing_row("tempering").update(tempering)
+    weighing_row("neighbours").update([share])
     rows = []
     for case in some:
-        chance = tempered(case.chance, case.before, case.known)
+        chance = case.alike.beside(tempered(case.chance, case.before, case.known))
         first = int(chance.argmax())
         loss = -math.log(max(LEAST, float(chance[case.true].sum())))
         rows.append((loss, chance[first], case.true[first], case.fair[first]))
@@ -124,7 +140,7 @@ def best(some: Sequence[Case]) -> Numbers:
         t = told(some, numbers)
         return float(t.loss.mean()) + PULL * error(t.said, t.true)
 
-    return min(itertools.product(KEPT, SOFT, APART), key=cost)
+    return min(itertools.product(KEPT, SOFT, APART, SHARE), key=cost)
 
 
 def words(numbers: Numbers) -> str:
@@ -145,7 +161,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="write the table")
     chosen = parser.parse_args()
     every = gathered(ready.engine())
-    report("not tempered", told(every, (0.0, 0.0, 0.0)))
+    report("the model alone, not tempered", told(every, (0.0, 0.0, 0.0, 0.0)))
     apart = []
     for number in range(FOLDS):
         numbers = best([c for c in every if c.fold != number])

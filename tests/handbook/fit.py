@@ -9,8 +9,9 @@ acceptable one. Priors enter as they are; the weights move the chance of a form 
 part, so the cases are read again after each of `ROUNDS`. Age and sex are left out: they say more of whom is written
 about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
-The same is done without each fifth of the sources, which says whether it generalises: only then is the table written.
-How sure a reading may be is fitted apart (`calibrate`). Eight minutes on one core.
+The same is done without each fifth of the sources, which says whether it generalises: only then is the table written,
+and with it that of the cases themselves (`neighbours`). How sure a reading may be is fitted apart (`calibrate`).
+Eight minutes on one core.
 """
 
 import argparse
@@ -26,11 +27,14 @@ from scipy.optimize import minimize
 
 import tests.handbook.published.__main__ as published
 import wardexam.reasoning
+from tests.handbook.neighbours import places
+from tests.handbook.neighbours import table as neighbours
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.evidence import TENDON, WEIGHED, terms, weighed_with
+from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
 from wardexam.reasoning.inference.prior import Priors, learned, told
@@ -79,9 +83,9 @@ class Case:
     fair: NDArray[np.bool_]
 
 
-def fold(case: Published) -> int:
-    """The fifth that a case's source falls in."""
-    return int(hashlib.sha256(case.source.encode()).hexdigest(), 16) % FOLDS
+def fold(source: str) -> int:
+    """The fifth that a source falls in."""
+    return int(hashlib.sha256(source.encode()).hexdigest(), 16) % FOLDS
 
 
 def put(parts: dict[str, float]) -> None:
@@ -121,7 +125,9 @@ def gathered(engine: Engine, every: list[Published]) -> list[Case]:
             w for w in told(findings.context, flags) if w[0] not in LEFT_OUT and w != UNHEARD
         )
         shown = sorted({(what, f.side) for f in findings.findings for what in odd(f)})
-        found.append(Case(fold(case), words, tuple(shown), top + np.log(held), parts, true, fair))
+        found.append(
+            Case(fold(case.source), words, tuple(shown), top + np.log(held), parts, true, fair)
+        )
     return found
 
 
@@ -340,6 +346,17 @@ def table(model: Model, engine: Engine, numbers: Floats, count: int) -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
+def like(engine: Engine, every: list[Published], read: list[Case], chances: Floats) -> str:
+    """The table of the cases themselves, for who is like them; `chances` of every group are those that `unseen` gives."""
+    made = engine.hypotheses
+    firsts = [forms[0] for forms in made.forms_of]
+    shares = [
+        places(case.true[firsts], case.fair[firsts], chance)
+        for case, chance in zip(read, chances, strict=True)
+    ]
+    return neighbours(made, every, [c.shown for c in read], [c.words for c in read], np.array(shares))  # fmt: skip
+
+
 def _rows(factors: dict[str, Any]) -> list[str]:
     return [
         f"{name if name.isidentifier() else chr(34) + name + chr(34)} = {factor:.2f}"
@@ -358,7 +375,7 @@ def main() -> None:
     print(f"{len(every)} development cases, five fifths by source, {len(model.spread)} numbers")
     before, _ = scored(engine, model, np.zeros(len(model.spread)), every)
     report("by judgement", before)
-    apart, _ = unseen(engine, every, read, model)
+    apart, chances = unseen(engine, every, read, model)
     report("fitted without the fifth that is scored", apart)
     numbers = fitted(engine, model, every, read)
     report("fitted to all", scored(engine, model, numbers, every)[0])
@@ -366,8 +383,9 @@ def main() -> None:
     if apart[:, 0].mean() >= before[:, 0].mean():
         print("  does not generalise: judgement stands")
     elif chosen.write:
-        path = Path(wardexam.reasoning.__file__).parent / TABLE
-        path.write_text(table(model, engine, numbers, len(every)), encoding="utf-8")
+        folder = Path(wardexam.reasoning.__file__).parent
+        (folder / TABLE).write_text(table(model, engine, numbers, len(every)), encoding="utf-8")
+        (folder / NEIGHBOURS).write_text(like(engine, every, read, chances), encoding="utf-8")
 
 
 if __name__ == "__main__":

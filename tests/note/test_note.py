@@ -50,7 +50,7 @@ To do, and why:
     onset is known (signs). Level, power, walking; MRI of the whole
     spine, or of the brain where face or arm are weak; call senior on
     call. Raised 2 Mar 08:00: nothing done yet, due 2 Mar 20:00.
-  WITHIN DAYS: extensor plantar, for longer (signs). Due 5 Mar 08:00.
+  WITHIN DAYS: extensor plantar (signs). Due 5 Mar 08:00.
 Abnormal:
   Reflexes: knee jerk normal (2+) on the right, absent (0) on the left;
     plantar flexor on the right, extensor on the left; ankle clonus

@@ -45,6 +45,7 @@ TECHNICAL = {
         "_MIX",
         "_AGAIN",
     },
+    "neighbours.py": {"_UNITS", "_LEAST_RARITY", "_LEAST"},
     "ranking.py": {"_LEAST"},
     "explanation.py": {"_NEAR", "_MOST", "_BEST", "_BAN"},
     "next_sign.py": {"_DRAWS", "_LEAST", "_KEPT", "_KEPT_ODD", "_RARE"},

@@ -139,12 +139,53 @@ def test_anything_worse_cancels_what_was_lowered_or_known(line):
     assert lowered(f"{line} flag:worse=yes", "cauda_equina").level == 3
 
 
-def test_what_is_known_and_unchanged_yields_where_the_row_allows_it_and_is_still_said():
-    found = assess(read_line("plantar known:up/up power_leg known:4/4 onset=longer").spelled_out(), None, None)  # fmt: skip
-    assert found.level == 1
-    assert all(r.lowered == "known: documented before" for r in found.reasons)
+def test_what_is_marked_as_known_is_said_at_the_lowest_level_where_it_is_grave_and_not_at_all_where_it_is_not():
+    grave = assess(read_line("saddle known:1/1 onset=longer").spelled_out(), None, None)
+    assert grave.level == 1
+    assert all(r.lowered == "known: documented before" for r in grave.reasons)
+    old = assess(read_line("plantar known:up/up power_leg known:4/4 onset=longer").spelled_out(), None, None)  # fmt: skip
+    assert (old.level, old.reasons) == (0, ())
     new = assess(read_line("plantar known:up/up saddle 1/2 onset=longer").spelled_out(), None, None)
     assert new.level == 3
+
+
+DENIED = "onset=longer flag:worse=no"
+
+
+@pytest.mark.parametrize(
+    ("told", "level"),
+    [
+        (DENIED, 1),
+        (f"{DENIED} flag:bladder_bowel=yes", 3),  # what is answered yes is no old finding
+        ("onset=longer", 3),  # what was not asked never calms
+        ("onset=longer flag:progressive=no", 3),
+        ("onset=longer flag:worse=yes", 3),
+        ("onset=longer flag:worse=no flag:progressive=yes", 3),
+        ("onset=weeks flag:worse=no", 3),
+        ("flag:worse=no", 3),  # an unknown onset is not a long one
+    ],
+)
+def test_only_what_is_told_to_be_of_long_standing_and_not_worse_counts_as_known(told, level):
+    found = assess(
+        read_line(f"bladder incontinence gait shuffling {told}").spelled_out(), None, None
+    )
+    assert found.level == level
+    assert ("unchanged" in found.reasons[0].lowered) == (level == 1)
+
+
+def test_what_changed_since_the_last_examination_is_not_unchanged_whatever_is_told():
+    before, now = (
+        read_line(f"{DENIED} ankle_dorsiflexion 5/{grade} hip_flexion 5/{grade}").spelled_out()
+        for grade in ("4", "1")
+    )
+    assert assess(now, None, None).level == 1
+    assert assess(now, before, None).level >= 2
+
+
+def test_a_level_with_a_headache_is_grave_though_the_level_is_old():
+    line = f"{DENIED} level_pin T4/T4 complaint=headache"
+    found = assess(read_line(line).spelled_out(), None, None)
+    assert (found.level, found.reasons[0].rule) == (3, "headache_and_level")
 
 
 def test_an_onset_that_is_not_known_counts_as_acute_and_is_said():

@@ -163,10 +163,10 @@ def test_what_was_due_and_done_is_marked_among_the_dates(tmp_path):
     text = course_text(app.ward.file(bed.patient_id))
     said = " ".join(text.split())
     assert (
-        "09:12 asked: CT and CTA of the head, Dr Cole (one-sided or cortical sign: possible stroke;"
+        "09:12 asked: CT and CTA of the head, Dr Cole (weakness, speech or sight lost: possible stroke;"
         in said
     )
-    assert "10:00 due: one-sided or cortical sign: possible stroke (now)" in said
+    assert "10:00 due: weakness, speech or sight lost: possible stroke (now)" in said
     lines = chart_of(text)
     first, second = (lines[""].index(n) for n in "12")
     done, due = lines["done"], lines["due"]

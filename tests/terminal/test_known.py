@@ -81,7 +81,7 @@ async def test_escape_leaves_it_new(app):
     [
         (["4", "K"], "right biceps: nothing recorded to be known from before."),
         (["4", "2", "left", "K"], "Only what is abnormal is marked as known from before."),
-        (["4", "x", "c", "left", "K"], "Only what is abnormal is marked as known from before."),
+        (["4", "x", "c", "up", "K"], "Only what is abnormal is marked as known from before."),
         (["K"], "Only a finding is marked as known from before."),
         (["f", "K"], "Only a finding is marked as known from before."),
     ],

@@ -140,7 +140,7 @@ async def test_both_sides_reinforcement_not_testable_and_clear(app):
         assert (
             app.screen.state.examination.finding("brachioradialis", "right").not_testable == "cast"
         )
-        await pilot.press("left", "full_stop")
+        await pilot.press("up", "full_stop")
         assert ("brachioradialis", "right") not in {
             f.key for f in app.screen.state.examination.findings
         }

@@ -5,6 +5,7 @@ import pytest
 from tests.terminal.screens import NOW, demo_app, dump, one_patient
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.row_sets import set_for
 from wardexam.records.repository import Summary
 from wardexam.terminal.examine.state import FLAGS
 
@@ -157,3 +158,67 @@ async def test_a_list_that_is_longer_than_the_screen_says_which_of_it_shows(tmp_
         assert "  1-" in dump(app)[0]
         await pilot.press(*["j"] * 29)
         assert "-30 of 30 patients" in dump(app)[0]
+
+
+async def test_what_cannot_be_tested_goes_on_down_the_same_side(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("knee", "left")
+        await pilot.press("x", "a")
+        state = app.screen.state
+        assert (state.row.id, state.side) == ("ankle", "left")
+        await pilot.press("x", "a")
+        assert [f.key for f in state.examination.findings] == [("knee", "left"), ("ankle", "left")]
+
+
+async def test_the_same_key_twice_says_it_of_all_of_the_limb_that_is_not_filled(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "m", "3")
+        app.screen.go("knee", "left")
+        await pilot.press("2")
+        app.screen.go("ankle", "left")
+        await pilot.press("x", "x")
+        assert "Nothing of the left leg here testable" in shown(app)
+        await pilot.press("a")
+        state = app.screen.state
+        of_limb = [s for s in state.signs if s.limb == "leg" and s.sides == "each"]
+        untested = [f for f in state.examination.findings if f.not_testable == "amputation"]
+        assert {f.key for f in untested} == {(s.id, "left") for s in of_limb} - {("knee", "left")}
+        assert f"{len(untested)} signs here" in shown(app)
+        await pilot.press("x", "x", "a")
+        assert "is filled. Nothing was changed" in shown(app)
+        await pilot.press("u")  # one key takes all of it back
+        assert [f.key for f in state.examination.findings] == [("knee", "left")]
+
+
+async def test_an_examination_is_resumed_on_the_rows_where_it_was_left(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "m", "a")
+        begun = app.screen.state
+        page, rows = begun.page, begun.rows
+        assert page != begun.first_page
+        app.screen.go("shoulder_abduction", "right")
+        await pilot.press("3", "5")
+        assert begun.page == page
+        await pilot.press("q", "enter")
+        state = app.screen.state
+        assert (state.page, state.rows) == (page, rows)
+        assert (state.row.id, state.side) == ("elbow_extension", "right")
+
+
+async def test_a_sign_that_stands_in_no_set_is_resumed_on_its_part(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("oculomotor", "right")
+        await pilot.press("1", "q", "enter")
+        state = app.screen.state
+        assert state.page == "cranial"
+        assert (state.row.id, state.side) == ("oculomotor", "left")
+
+
+@pytest.mark.parametrize(
+    ("complaint", "page"),
+    [("speech", "one_sided"), ("dizzy", "dizzy"), ("numb_hands", "numb_hands")],
+)
+def test_a_complaint_opens_on_the_signs_that_tell_of_it(complaint, page):
+    assert set_for(complaint) == page

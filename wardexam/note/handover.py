@@ -22,6 +22,7 @@ from wardexam.note.reasons import (
     off_lines,
     span,
     to_do_and_answered,
+    until,
 )
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
@@ -182,16 +183,18 @@ def _lines(entry: Entry, now: datetime) -> str:
     if not level and last.impression:
         text = brief = last.impression
     late = overdue(head.due_at, now)
-    passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else ""
+    runs = f"; due {until(head.due_at, now)}" if head.due_at else ""
+    passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else runs
     short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
     why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.hands[-1]), 12)}"
     unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
-    second = _second(
-        f"{mark}{passed}{unsaved}; {last.at:%d %b %H:%M}", by, _changed(of.change), _not_asked(last)
-    )
+    at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change)
+    second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
+    if late is None and changed[0] not in second:  # what changed goes before a limit that runs
+        second = _second(f"{mark}{at}", by, changed, _not_asked(last))
     return f"{first.rstrip()}\n{second}"
 
 

@@ -244,8 +244,8 @@ def next_step(reason: Reason, beside: datetime) -> str:
     """The step that a reason's clock runs for, in a few words."""
     if reason.asked:
         return f"{clean(reason.asked.what)} asked {clock(reason.asked.at, beside)}"
-    image = image_of(reason)
-    return (image or reason.first if reason.answered else reason.first or image) or reason.call
+    image, begun = image_of(reason), any(a.kind != "called" for a in reason.acts if not a.ended)
+    return (image or reason.first if begun else reason.first or image) or reason.call
 
 
 def _next(reason: Reason, beside: datetime) -> str:

@@ -51,6 +51,11 @@ def pair_text(reading: Reading) -> str:
     return f"Two lesions fit as well as one: {reading.pair.first} and {reading.pair.second}"
 
 
+def alike_words(reading: Reading) -> list[str]:
+    """What published cases that are like it were, in words: ``left root 71%``."""
+    return [f"{a.name} {a.share:.0%}" for a in reading.alike]
+
+
 def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]:
     notes = {
         "finding": "",
@@ -89,6 +94,8 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
         )
         lines += _weights("over the next", reading.separates, most)
         lines += [f"  does not fit: {text}" for text in reading.unexplained[:most]]
+        if alike := alike_words(reading):
+            lines.append(f"  cases like it  {', '.join(alike)}")
         if reading.pair:
             lines.append(f"  {pair_text(reading)}")
         lines += [

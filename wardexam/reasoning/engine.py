@@ -7,7 +7,7 @@ from wardexam.reasoning.inference.evidence import terms
 from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
-from wardexam.reasoning.inference.ranking import ranked
+from wardexam.reasoning.inference.ranking import alike_cases, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
@@ -79,6 +79,7 @@ class Engine:
             )
             if z is not None and (unexplained or z < limits["doubtful"])
             else None,
+            alike=alike_cases(posterior),
             fragile=one_grade_off(posterior, places, told),
             next_signs=next_signs(posterior, told, rising(known)),
             asymmetries=asymmetries(findings),

@@ -136,6 +136,19 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
+class AlikeCases:
+    """What published cases that are like the patient were, beside the model.
+
+    Attributes:
+        name: The place, in words.
+        share: Its share among them, 0 to 1, the nearer cases counting more.
+    """
+
+    name: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class Fragile:
     """A grade on which the answer hangs.
 
@@ -167,6 +180,7 @@ class Reading:
         dangerous: The places that need same-day action, likeliest first, with their chances from the findings
             alone: what raises urgency.
         pair: Two lesions that fit clearly better, or None; searched where one fits doubtfully.
+        alike: Of published cases that are like it, the places with the greatest shares; empty where none is near.
         fragile: Grades that would bring another site to the top if one step off, nearest first.
         next_signs: Signs to examine next: those that may raise the urgency first, then the most telling, for each second.
         asymmetries: Signs whose sides truly differ, surest first.
@@ -189,6 +203,7 @@ class Reading:
     fits_one: bool = True
     dangerous: tuple[Site, ...] = ()
     pair: Pair | None = None
+    alike: tuple[AlikeCases, ...] = ()
     fragile: tuple[Fragile, ...] = ()
     next_signs: tuple[NextSign, ...] = ()
     asymmetries: tuple[Asymmetry, ...] = ()

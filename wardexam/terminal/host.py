@@ -37,6 +37,7 @@ class Host(Sender, Protocol):
         notice: A line shown at the start.
         visit: The examination under way, to be kept when the terminal goes.
         sheet: The cord injury sheet under way, likewise.
+        pages: The rows that showed when an examination was left, by patient.
         calls: The way to the store: nothing of it is called where keys are handled.
         sending: The saves that wait for the store.
     """
@@ -48,6 +49,7 @@ class Host(Sender, Protocol):
     notice: str
     visit: "Visit | None"
     sheet: "InjuryVisit | None"
+    pages: dict[str, str]
     calls: "StoreCalls"
     sending: "Sending"
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.note.reasons import action, off_short
-from wardexam.note.suggestion import contradiction_text, pair_text
+from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.reasoning.rules.change import compare
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
@@ -186,6 +186,7 @@ def _meaning(
     against = [e.text for e in reading.opposes if e.kind in FOUND]
     odd = [text for text in reading.unexplained if text not in against]
     blocks.append(_flow("Against", against + [f"not explained: {text}" for text in odd], 7))
+    blocks.append(_flow("Published cases like it", alike_words(reading), 10))
     differ = [a.text for a in reading.asymmetries if a.probability >= SURE]
     blocks.append(_flow("Sides differ", differ, 4, "; "))
     blocks.append(_flow("Level", [reading.level_note] if reading.level_note else [], 7))

@@ -17,7 +17,7 @@ PARTS = ("development", "validation", "test")
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
 CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
 # Of the part that is never mended on.
-SEAL = "beca5bdad29e313e443633fb807739bd908382c0ca94e5b418ff921e479ad3e5"
+SEAL = "3288ee94484ed04e30848308d6badacce6f7a64d6c3f04db5a737762e9e7efe0"
 PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
 NEAR = 1  # segments that a root's level may be off
 

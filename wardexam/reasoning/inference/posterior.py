@@ -15,9 +15,10 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.inference.evidence import fading, terms, together
 from wardexam.reasoning.inference.greatest import largest
+from wardexam.reasoning.inference.neighbours import Alike, Neighbours
 from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
-from wardexam.reasoning.inference.taught import Taught, whole
+from wardexam.reasoning.inference.taught import Taught, shown, usual, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
@@ -72,6 +73,7 @@ class Posterior:
         kept: Numbers of the rows within reach of the best one, ascending. Shape (kept,).
         log: Log of prior times likelihood by kept row and briskness, shape (kept, 3).
         before: What was likely before anything was known; None where the chances are not to be tempered.
+        alike: Gives what published cases like this one were; None where the chances are the model's alone.
         taught: What published cases add for a finding to the log of every form, by sign and side, shape (forms,).
     """
 
@@ -80,6 +82,7 @@ class Posterior:
     kept: NDArray[np.intp]
     log: Floats
     before: Before | None = None
+    alike: Callable[[], Alike] | None = None
     taught: Mapping[Key, Floats] = field(default_factory=dict)
 
     @cached_property
@@ -122,21 +125,23 @@ class Posterior:
 
     @cached_property
     def forms(self) -> Floats:
-        """Probability by form, tempered, shape (forms,); within a group in the model's proportions."""
+        """Probability by form, tempered and with cases like it, shape (forms,); within a group in the model's proportions."""
         if self.before is None:
             return self._plain
         before, group_of = self.before.forms(), self.hypotheses.group_of_form
         groups = self.plain
         held = np.where(groups > 0, groups, 1)
-        shown = tempered(groups, self._grouped(before), self.before.known)
+        chance = tempered(groups, self._grouped(before), self.before.known)
+        if self.alike:
+            chance = self.alike().beside(chance)
         whole = self._grouped(before)
         own = before / np.where(whole > 0, whole, 1)[group_of]
         shape = np.where(groups[group_of] > 0, self._plain / held[group_of], own)
-        return np.asarray(shown[group_of] * shape)
+        return np.asarray(chance[group_of] * shape)
 
     @cached_property
     def groups(self) -> Floats:
-        """Probability by group, tempered, shape (groups,)."""
+        """Probability by group, tempered and with cases like it, shape (groups,)."""
         return self._grouped(self.forms)
 
     @cached_property
@@ -251,6 +256,11 @@ class Sums:
         return Taught(self._made)
 
     @cached_property
+    def neighbours(self) -> Neighbours:
+        """The published cases that an examination is compared with."""
+        return Neighbours(self._made)
+
+    @cached_property
     def _plainest(self) -> Floats:
         return self._prior.forms(Context())
 
@@ -343,7 +353,18 @@ class Sums:
         of_forms = whole(taught, len(self._made.forms)).astype(self._dtype)
         prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
         posterior = self.of(found, prior, Before(lambda: self._plainest, known))
-        return replace(posterior, taught=taught)
+        words = told(context, flags)
+        return replace(posterior, taught=taught, alike=lambda: self.alike(left, words))
+
+    def alike(
+        self,
+        found: Collection[tuple[Finding, float]],
+        words: Collection[tuple[str, str]],
+        among: NDArray[np.bool_] | None = None,
+    ) -> Alike:
+        """What published cases were, all or those that are asked, that are like findings, each with what is left of it, and words."""
+        findings = [finding for finding, _ in found]
+        return self.neighbours.alike(shown(found), usual(findings), words, among)
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
         """The posterior of some terms from a prior of a draw of every row; tempered where `before` is given."""

@@ -16,7 +16,7 @@ from wardexam.reasoning.inference.greatest import first_likely, largest, leading
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
-from wardexam.reasoning.reading import Site, SiteSide, Word
+from wardexam.reasoning.reading import AlikeCases, Site, SiteSide, Word
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL, even_chance, ordered
 
@@ -117,6 +117,19 @@ def ranked(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
             word(rest, urgent=True),
         ))  # fmt: skip
     return tuple(found)
+
+
+def alike_cases(posterior: Posterior) -> tuple[AlikeCases, ...]:
+    """What published cases that are like it were, the greatest share first; nothing where they have little share in what is told."""
+    n = weighing_row("neighbours")
+    alike = posterior.alike() if posterior.alike else None
+    if alike is None or alike.share < n["told"]:
+        return ()
+    shares = zip(posterior.hypotheses.groups, alike.places.tolist(), strict=True)
+    found = [
+        AlikeCases(spoken(g), even_chance(share)) for g, share in shares if share >= n["least"]
+    ]
+    return tuple(ordered(found, lambda a: a.share, lambda a: a.name)[: n["shown"]])
 
 
 def _counted(site: Site, posterior: Posterior) -> Site:

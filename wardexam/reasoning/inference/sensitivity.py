@@ -45,6 +45,8 @@ def one_grade_off(
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
     leaders = set(most_likely(posterior.groups))
+    if leaders.isdisjoint(most_likely(posterior.plain)):
+        return ()  # cases like it bring it to the top, whatever a grade
     top = posterior.foremost(_DRAWS)
     own = np.isin(made.group_of[posterior.kept[top]], list(leaders))
     top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first

@@ -7,7 +7,7 @@ whatever words. The tool's own alarm weighs none of it.
 
 from collections import Counter
 from collections.abc import Iterable
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,14 @@ def _name(sign: Sign) -> str:
     return f"{SKIN}{sign.limb}" if of_skin else sign.id
 
 
+@cache
+def named() -> frozenset[Odd]:
+    """Every sign, and the skin of every limb, with each way in which it may be out of the usual."""
+    names = {*catalogue(), *(f"{SKIN}{sign.limb}" for sign in catalogue().values())}
+    ways = {ODD, *weighing_row("ways")["named"].values()}
+    return frozenset((name, way) for name in names for way in ways)
+
+
 def odd(finding: Finding) -> tuple[Odd, ...]:
     """What a finding shows that is out of the usual; nothing where it is usual or was not assessed."""
     choice, sign, answer = finding.choice, finding.row, str(finding.answer)
@@ -46,6 +54,24 @@ def odd(finding: Finding) -> tuple[Odd, ...]:
     if finding.scale:
         answer = scales()[finding.scale].meanings[answer]
     return ((_name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
+
+
+def shown(found: Iterable[tuple[Finding, float]]) -> dict[tuple[Odd, str], float]:
+    """What findings show that is out of the usual, by its side, with what is left of the weight of the freshest."""
+    left: dict[tuple[Odd, str], float] = {}
+    for finding, weight in found:
+        for what in odd(finding):
+            key = what, finding.side
+            left[key] = max(weight, left.get(key, 0.0))
+    return left
+
+
+def usual(found: Iterable[Finding]) -> set[tuple[str, str]]:
+    """The signs, or the skin of a limb, of which something was found usual and nothing out of it, with their side."""
+    every = list(found)
+    odds = {(name, f.side) for f in every for name, _ in odd(f)}
+    signs = {(_name(f.row), f.side) for f in every if f.choice is not None and f.choice.usual}
+    return {(name, side) for name, side in signs - odds}
 
 
 def relation(form: Form, side: str) -> int:
@@ -65,15 +91,14 @@ class Taught:
     def __init__(self, hypotheses: Hypotheses) -> None:
         self._forms = hypotheses.forms
         self._held: dict[tuple[Odd, str], Floats] = {}
-        names = {*catalogue(), *(f"{SKIN}{sign.limb}" for sign in catalogue().values())}
-        known = {ODD, *weighing_row("ways")["named"].values()}
+        known = named()
         for name, ways in learned()["found"].items():
             for way, row in ways.items():
                 factors = {r: row[r] for r in row if r != "source"}
                 told = [
                     s in sites() and f > 0 for each in factors.values() for s, f in each.items()
                 ]
-                if name not in names or way not in known or not (factors.keys() <= {*RELATIONS} and all(told)):  # fmt: skip
+                if (name, way) not in known or not (factors.keys() <= {*RELATIONS} and all(told)):
                     raise TableError(
                         "it names what is unknown, or no factor",
                         where=f"learned.toml, found, {name}, {way}",
@@ -100,15 +125,12 @@ class Taught:
             found: Findings, each with what is left of its weight, 0 to 1. Of several that show the same the
                 freshest counts, and each has its share of it.
         """
-        left: dict[tuple[Odd, str], float] = {}
-        shown = [(f, odd(f), weight) for f, weight in found]
-        for finding, those, weight in shown:
-            for what in those:
-                key = what, finding.side
-                left[key] = max(weight, left.get(key, 0.0))
-        count = Counter((what, f.side) for f, those, _ in shown for what in those)
+        every = list(found)
+        left = shown(every)
+        each = [(f, odd(f)) for f, _ in every]
+        count = Counter((what, f.side) for f, those in each for what in those)
         added: dict[Key, Floats] = {}
-        for finding, those, _ in shown:
+        for finding, those in each:
             for what in those:
                 key = what, finding.side
                 own = self._of(*key) * (left[key] / count[key])

@@ -252,7 +252,7 @@ def fingerprint() -> str:
     packages = ("anatomy", "anatomy.signs", "reasoning", "reasoning.model", "reasoning.inference", "reasoning.rules")  # fmt: skip
     for package in (f"wardexam.{name}" for name in packages):
         for entry in sorted(files(package).iterdir(), key=lambda e: e.name):
-            if entry.name.endswith((".toml", ".py")):
+            if entry.name.endswith((".toml", ".csv", ".py")):
                 made.update(f"{package}/{entry.name}".encode() + entry.read_bytes())
     return made.hexdigest()
 

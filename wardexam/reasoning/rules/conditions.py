@@ -49,6 +49,7 @@ class Test(Columns):
     answers: Names = ()
     meanings: Names = ()
     level: bool = False
+    down_to: str = ""
     weak: bool = False
     at_most: str = ""
     unconfined: bool = False
@@ -72,7 +73,7 @@ class Test(Columns):
     def of_findings(self) -> bool:
         """Whether it looks at findings."""
         return bool(
-            self.sign or self.kind or self.limb or self.answers or self.meanings or self.level
+            self.sign or self.kind or self.limb or self.answers or self.meanings or self.level or self.down_to
             or self.weak or self.least or self.at_most
         )  # fmt: skip
 
@@ -110,6 +111,7 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "complaint_side": (test.complaint_side, options("complaint_side")),
         "pain": (test.pain, options("pain")),
         "onset": (test.onset, options("onset")),
+        "down_to": ((test.down_to,) if test.down_to else (), set(SEGMENTS)),
         "flag": ((test.flag,) if test.flag else (), set(every_flag())),
     }
 
@@ -148,6 +150,9 @@ def _is_one(test: Test, finding: Finding) -> bool:
         and (not test.answers or finding.answer in test.answers)
         and (not test.meanings or (bool(finding.scale) and finding.meaning in test.meanings))
         and (not test.level or finding.answer in SEGMENTS)
+        and (
+            not test.down_to or str(finding.answer) in SEGMENTS[: SEGMENTS.index(test.down_to) + 1]
+        )
         and (not test.least or (finding.amount or 0) >= test.least)
     )
 

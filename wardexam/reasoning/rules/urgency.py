@@ -27,7 +27,7 @@ from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
-from wardexam.reasoning.rules.conditions import Held, conditions, held, holding
+from wardexam.reasoning.rules.conditions import conditions, held, holding
 from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
@@ -46,6 +46,7 @@ def in_time(by: str) -> str:
 WORSE = "worse"  # the flag by which what is known counts as new
 WORDS = ("no reason for urgency found", "within days", "today", "now")
 NOT_ASSESSED = "not assessed"
+UNCHANGED = "told to be of long standing and unchanged"
 UNTIL_KNOWN = "until the onset is known"
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
 EARLIER_WORD = "earlier"
@@ -245,15 +246,10 @@ class Firing:
 
     def __init__(self, found: Findings, changes: Collection[str] = ()) -> None:
         self._found, self._changes = found, changes
-        known = found.flags.get(WORSE) != "yes" and any(f.known for f in found.findings)
-        self._views: list[tuple[Findings, Held, set[str]]] = []
-        for view in (found, found.new) if known else (found,):
-            self._views.append((view, held(view), holds(view).union(changes)))
-        whole, fresh = self._views[0][2], self._views[-1][2]
+        views = _views(found, changes)
+        self._views = [(view, held(view), holds(view).union(changes)) for view in views]
         self.now = frozenset(
-            name
-            for name, row in rules().items()
-            if fires(row, whole if row.known == "stands" else fresh)
+            name for name, row in rules().items() if fires(row, self._views[_sees(row)][2])
         )
 
     def by_yes(self, flag: str) -> frozenset[str]:
@@ -271,7 +267,7 @@ class Firing:
             name
             for item in added
             for name in _speaking().get(item, ())
-            if fires(rules()[name], would[0 if rules()[name].known == "stands" else -1])
+            if fires(rules()[name], would[_sees(rules()[name])])
         )
 
 
@@ -300,16 +296,37 @@ def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     return {name: name not in later for name in rules() if name in now}
 
 
-def _only_known(examination: Findings) -> dict[str, str]:
-    """Rules that only what is marked as known would fire, with what was written of it; empty if anything is worse."""
-    if examination.flags.get(WORSE) == "yes":
+WHOLE, MARKED, FRESH = range(3)  # views of what was found
+
+
+def _views(found: Findings, changes: Collection[str]) -> tuple[Findings, Findings, Findings]:
+    """What was found; without what is marked as known; without all of it where it is told to be unchanged, and did not change.
+
+    Once it is said to be worse, all of it counts.
+    """
+    if found.flags.get(WORSE) == "yes":
+        return found, found, found
+    marked = found.new if any(f.known for f in found.findings) else found
+    bare = found.unchanged and not changes
+    return found, marked, found.model_copy(update={"findings": ()}) if bare else marked
+
+
+def _sees(row: Rule) -> int:
+    """Which of the views a rule looks at: what is told to be unchanged still fires those of the lowest level."""
+    return WHOLE if row.known == "stands" else MARKED if row.urgency <= LOWERED else FRESH
+
+
+def _only_known(examination: Findings, changes: Collection[str]) -> dict[str, str]:
+    """Rules above the lowest level that only what is known would fire, with what was written of it."""
+    whole, _, fresh = _views(examination, changes)
+    if fresh is whole:
         return {}
-    whole, fresh = holds(examination), holds(examination.new)
+    would, do = holds(whole), holds(fresh)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
     return {
-        name: f"known: {written}"
+        name: f"known: {written or UNCHANGED}"
         for name, row in rules().items()
-        if row.known == "yields" and fires(row, whole) and not fires(row, fresh)
+        if _sees(row) == FRESH and fires(row, would) and not fires(row, do)
     }
 
 
@@ -358,7 +375,7 @@ def _by_site(
 ) -> Reason | None:
     """The tool's own alarm: as it stands now, or as it was raised before where no act has settled it."""
     now = own_alarm(examination, reading) if reading else None
-    if not own and reading is None:
+    if (not own and reading is None) or _nothing_new(examination):
         return None
     before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
     if before is None or not before.level or settled:
@@ -370,12 +387,13 @@ def _by_site(
 
 
 def _nothing_new(examination: Findings) -> bool:
-    """Whether everything out of the usual is marked as known, and nothing is said to be worse."""
+    """Whether everything out of the usual is known, and nothing is said to be worse."""
     odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
+    told = examination.unchanged
     return (
         examination.flags.get(WORSE) != "yes"
-        and any(f.known for f in odd)
-        and all(f.known or f.answer is None for f in odd)
+        and any(told or f.known for f in odd)
+        and all(told or f.known or f.answer is None for f in odd)
     )
 
 
@@ -416,7 +434,7 @@ def assess(
             kept_rules = {n for n in kept(previous) if n in rules() and n not in now}
             joined |= {n: False for n in kept_rules if n not in joined}
             before |= kept_rules
-    known = {} if all(not f.known for f in examination.findings) else _only_known(examination)
+    known = _only_known(examination, changes)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
     own_words = wording or {}

@@ -12,7 +12,7 @@ from wardexam.errors import WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
-from wardexam.exam.findings import Finding, Quality, Side
+from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET
@@ -187,6 +187,21 @@ def _not_testable(screen: "Entering") -> None:
     screen.draw_status()
 
 
+def _say_not_testable(screen: "Entering", row: Sign, reason: Reason, *, whole: bool) -> None:
+    """Write why a sign could not be tested, and go on down the same side; or why nothing of its limb on the page could."""
+    state, side = screen.state, screen.state.side
+    if whole:
+        made = edits.limb_not_testable(state, row, side, reason)
+        where = row.limb if side == "midline" else f"{side} {row.limb}"
+        many = counted(len(made), "sign")
+        screen.write(*made, said=f"{where} not testable: {REASON_WORDS[reason]}, {many} here")
+    elif state.both:
+        _write_and_go_on(screen, [edits.not_testable(row, s, reason) for s in state.graded_sides])
+    elif screen.change(edits.not_testable(row, side, reason)):
+        state.move(1)  # the other limb may be there
+        screen.changed()
+
+
 def _known(screen: "Entering") -> None:
     """Mark what was found at the cursor as old and documented before; again takes the mark away."""
     state = screen.state
@@ -195,10 +210,10 @@ def _known(screen: "Entering") -> None:
     if all(f.known for f in old):
         screen.write(*edits.known(old, ""), said=edits.said_of_known(old, ""))
         return
-    asked = f"{edits.named_known(old)}: documented when, where (enter: {edits.DOCUMENTED}):"
+    asked = f"{edits.named_known(old)}: documented when, where (enter: {state.documented}):"
 
     def mark(text: str) -> None:
-        words = " ".join(text.split()) or edits.DOCUMENTED
+        words = state.documented = " ".join(text.split()) or state.documented
         screen.write(*edits.known(old, words), said=edits.said_of_known(old, words))
 
     screen.ask(asked, mark)
@@ -220,11 +235,11 @@ def choose(screen: "Entering", key: str) -> None:
     """The letter or number that was awaited."""
     state, row = screen.state, screen.state.row
     kind, state.awaits = state.awaits, ""
-    if kind == "reason" and key in view.REASON_KEYS and isinstance(row, Sign):
-        reason = view.REASON_KEYS[key]
-        _write_and_go_on(
-            screen, [edits.not_testable(row, side, reason) for side in state.graded_sides]
-        )
+    if kind == "reason" and key == screen.key("not_testable") and isinstance(row, Sign):
+        state.awaits = "limb"
+        screen.draw_status()
+    elif kind in ("reason", "limb") and key in view.REASON_KEYS and isinstance(row, Sign):
+        _say_not_testable(screen, row, view.REASON_KEYS[key], whole=kind == "limb")
     elif kind == "quality" and key in view.QUALITY_KEYS:
         _quality(screen, view.QUALITY_KEYS[key])
     elif kind == "rows":

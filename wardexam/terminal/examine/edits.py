@@ -29,8 +29,6 @@ from wardexam.terminal.examine.state import State, sides
 if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
 
-DOCUMENTED = "documented before"  # what is taken where nothing else is typed
-
 
 class Edit(NamedTuple):
     """A change and what is said of it."""
@@ -281,6 +279,26 @@ def not_testable(row: Sign, side: Side, reason: Reason) -> Edit:
         Change("finding", f"{row.id} {side}", value),
         f"{side} {row.name} not testable: {REASON_WORDS[reason]}",
     )
+
+
+def limb_not_testable(state: State, row: Sign, side: Side, reason: Reason) -> list[Edit]:
+    """Why no sign of a limb could be tested, for each on the page that is not filled.
+
+    Raises:
+        RefusedError: All of them are filled.
+    """
+    left = [
+        each
+        for each in state.signs
+        if each.limb == row.limb
+        and side in sides(each)
+        and state.examination.finding(each.id, side) is None
+    ]
+    if not left:
+        raise RefusedError(
+            f"Every sign of the {side} {row.limb} here is filled. Nothing was changed."
+        )
+    return [not_testable(each, side, reason) for each in left]
 
 
 def quality(state: State, wanted: Quality) -> list[Edit]:

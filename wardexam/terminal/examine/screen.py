@@ -16,7 +16,7 @@ from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.terminal.examine import actions, edits, view
 from wardexam.terminal.examine.edits import Edit, RefusedError
 from wardexam.terminal.examine.reader import Reader
-from wardexam.terminal.examine.state import ABOVE, AGAIN, GRID, State
+from wardexam.terminal.examine.state import ABOVE, AGAIN, FLAGS, GRID, State
 from wardexam.terminal.question import Then, joined
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.urgent import urgent_line
@@ -37,16 +37,17 @@ class ExamineScreen(LineScreen):
 
     Args:
         visit: What is entered, of whom, and where it is kept.
+        page: The rows that showed when it was left; empty where it was not, or elsewhere.
     """
 
     SCREEN = "examine"
     BODIES = ("labels", "grades", "before", "panel")
 
-    def __init__(self, visit: Visit) -> None:
+    def __init__(self, visit: Visit, page: str = "") -> None:
         super().__init__()
         self.above = ABOVE
         self.visit: Visit = visit
-        self.state: State = State(visit)
+        self.state: State = State(visit, page)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
         if self.state.row is ONSET:
@@ -76,6 +77,8 @@ class ExamineScreen(LineScreen):
     def end(self) -> None:
         """Back to what was below."""
         self.ward_app.visit = None
+        if self.state.page != FLAGS:
+            self.ward_app.pages[self.visit.patient.id] = self.state.page
         self.dismiss(None)
 
     # --- keys

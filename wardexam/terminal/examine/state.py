@@ -21,6 +21,7 @@ from wardexam.visit import Visit
 
 Row = Sign | Flag | OnsetQuestion
 FLAGS = "flags"
+DOCUMENTED = "documented before"  # what is taken where nothing else was ever typed
 SET_KEYS = "123456789abcdefg"  # choose a set of rows
 AGAIN = "again"  # the page of the signs that were examined earlier in the stay
 GRID = 50  # columns of the grid
@@ -111,6 +112,7 @@ class State:
         both: Whether the next grade goes to both sides.
         moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
+        documented: When and where what is known was documented, as it was written last.
         before: What was found earlier in the stay, by sign and side.
         again: The signs of it, abnormal first.
         asked: The flags in the order in which they are asked.
@@ -125,6 +127,7 @@ class State:
     both: bool = False
     moved_on: bool = False
     awaits: str = ""
+    documented: str = DOCUMENTED
     before: dict[tuple[str, Side], Finding] = field(init=False)
     again: tuple[Sign, ...] = field(init=False)
     asked: tuple[Flag, ...] = field(init=False, default=())
@@ -136,6 +139,21 @@ class State:
         self.again = examined_before(previous)
         self.onset_open = self.visit.asks_onset
         self.show(self.page or self.first_page)
+        if self.visit.resumed and self.examination.findings:
+            self._back_at(self.examination.findings[-1])
+
+    def _back_at(self, last: Finding) -> None:
+        """Where an examination was left: on the page that opens, else on that which shows most of it, at the next cell to fill."""
+        if catalogue()[last.sign] not in self.rows:
+            begun = {f.sign for f in self.examination.findings}
+            sets = [p for p in row_sets() if last.sign in {s.id for s in row_sets()[p].signs}]
+            most = max(
+                sets, key=lambda p: len(begun & {s.id for s in row_sets()[p].signs}), default=""
+            )
+            self.show(most or catalogue()[last.sign].part)
+        self.row_at = self.rows.index(catalogue()[last.sign])
+        self.side_at = 1 if last.side == "left" else 0
+        self.go_to_open()
 
     # --- what is at the cursor
 

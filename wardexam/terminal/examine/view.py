@@ -351,10 +351,11 @@ def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
 def choices(state: State) -> tuple[str, list[str]]:
     """What the awaited letter is about, and what it may be."""
     row = state.row
-    if state.awaits == "reason":
-        return f"Not testable, {row.name if isinstance(row, Sign) else ''}:", [
-            f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()
-        ]
+    if state.awaits in ("reason", "limb") and isinstance(row, Sign):
+        reasons = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
+        if state.awaits == "limb":
+            return f"Nothing of the {state.side} {row.limb} here testable:", reasons
+        return f"Not testable, {row.name}:", [*reasons, "the same key again: its limb here"]
     if state.awaits == "quality":
         return "How it came:", [f"{key} {QUALITY_WORDS[q]}" for key, q in QUALITY_KEYS.items()]
     if state.awaits == "jump":

@@ -327,7 +327,8 @@ class LineScreen(Screen[None]):
         """Do what a key does here, or say what would be accepted."""
         action = action_of(self.keys).get(key)
         if action is None:
-            self.say(f"{character or key}: no such key here. {self.hint_text()}"[: self.size.width])
+            typed = character if character and character.isprintable() else key.replace("+", "-")
+            self.say(f"{typed}: no such key here. {self.hint_text()}"[: self.size.width])
             return
         self.do(action)
 

@@ -1,0 +1,265 @@
+"""What published cases like this one turned out to be: the nearest neighbours, beside what the model makes of it.
+
+The model weighs each sign by itself under every site; cases know which come together. `neighbours.csv` has those of the
+development part of the open benchmark: what was out of the usual on which side, the words of the story, and the places
+that it was. Cases are as like as what they share, the rarer the more (cosine of weights by inverse frequency), less what
+they show where this one was found usual, and count by a power of that, as they are and as their mirror image. The nearer they are, the greater is their share in what is
+told, up to a bound; with nothing like it the model stands alone, and so does what it makes of health, since the healthy
+are not published. None of it reaches urgency.
+"""
+
+import csv
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from importlib.resources import files
+from math import fsum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wardexam.anatomy.structures import STORY
+from wardexam.errors import TableError
+from wardexam.reasoning.inference.taught import ODD, Odd, named
+from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.tables import weighing_row
+
+Floats = NDArray[np.float64]
+Word = tuple[str, str]  # a column of the story and what was told
+Feature = tuple[str, str]  # a sign and its way, or a word
+TABLE = "inference/neighbours.csv"
+SIDES = ("right", "left", "midline")
+COLUMNS = ("source", *SIDES, "told", "places")
+_MIRROR = {"right": "left", "left": "right"}
+_UNITS = 1000  # a weight is a whole number of such parts, so that no order of adding up matters
+_NO_SIDE = "told"
+_LEAST_RARITY = 0.05  # of what almost every case shows
+_LEAST = 1e-6  # a case that counts for less is not like it
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A row of the table.
+
+    Attributes:
+        source: Where it is published.
+        shown: What was out of the usual, or told, with its side.
+        places: The share of each place that it was.
+    """
+
+    source: str
+    shown: frozenset[tuple[Feature, str]]
+    places: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """What the cases that are like this one were.
+
+    Attributes:
+        near: How much they are like it: 0 without any, 1 for each that is the same.
+        places: The share of every place among them, shape (places,); all 0 without any.
+        asked: Whether they say anything of a place, shape (places,): of the healthy they say nothing, since few are published.
+    """
+
+    near: float
+    places: Floats
+    asked: NDArray[np.bool_]
+
+    @property
+    def share(self) -> float:
+        """What share they have in what is told, 0 to 1."""
+        n = weighing_row("neighbours")
+        return float(n["share"] * self.near / (self.near + n["near"]))
+
+    def beside(self, chance: Floats) -> Floats:
+        """The chances of the places with the share that these cases have in them, shape (places,)."""
+        of_cases = float(chance[self.asked].sum()) * self.places
+        return np.where(self.asked, (1 - self.share) * chance + self.share * of_cases, chance)
+
+
+def _text() -> str:
+    try:
+        return (files("wardexam.reasoning") / TABLE).read_text(encoding="utf-8")
+    except OSError as error:
+        raise TableError(str(error), where=TABLE, remedy="mend the table") from error
+
+
+def pairs(text: str) -> list[tuple[str, str]]:
+    """What stands in a cell, ``"ankle knee:raised"``, as pairs; a sign that has no way of its own is odd."""
+    parts = (part.partition(":") for part in text.split())
+    return [(name, value or ODD) for name, _, value in parts]
+
+
+def cases(known: Collection[str]) -> list[Case]:
+    """The cases of the table; `known` are the names of places.
+
+    Raises:
+        TableError: It is missing, or its columns are others; or a row has no source, names a sign, a column of the
+            story or a place that is none, or has no share of one.
+    """
+    table = csv.DictReader(_text().splitlines())
+    if tuple(table.fieldnames or ()) != COLUMNS:
+        raise TableError(f"its columns are not {', '.join(COLUMNS)}", where=TABLE)
+    found = []
+    for number, row in enumerate(table, 2):
+        try:
+            found.append(_case(row, known))
+        except (ValueError, AttributeError) as error:
+            where = f"{TABLE}, line {number}"
+            raise TableError("no source, or a sign, word or place that is none", where=where) from error  # fmt: skip
+    return found
+
+
+def _case(row: dict[str, str], known: Collection[str]) -> Case:
+    signs = {(pair, side) for side in SIDES for pair in pairs(row[side])}
+    told = {(pair, _NO_SIDE) for pair in pairs(row["told"])}
+    places = {name: float(share) for name, share in pairs(row["places"])}
+    right = (
+        row["source"]
+        and {sign for sign, _ in signs} <= named()
+        and {column for (column, _), _ in told} <= set(STORY)
+        and places.keys() <= set(known)
+        and min(places.values(), default=0) > 0
+    )
+    if not right:
+        raise ValueError
+    return Case(row["source"], frozenset(signs | told), places)
+
+
+class Neighbours:
+    """The cases, with all that does not depend on who is compared with them."""
+
+    def __init__(self, hypotheses: Hypotheses) -> None:
+        groups = hypotheses.groups
+        self.cases = cases(groups)
+        self._number = {group: n for n, group in enumerate(groups)}
+
+    @cached_property
+    def _weights(self) -> dict[Feature, int]:
+        """What each thing weighs that is out of the usual or told: the rarer, the more."""
+        count, words = dict[Feature, int](), set[Feature]()
+        for case in self.cases:
+            for what in {what for what, _ in case.shown}:
+                count[what] = count.get(what, 0) + 1
+            words |= {what for what, side in case.shown if side == _NO_SIDE}
+        beside = weighing_row("neighbours")["words"]
+        return {
+            what: round(_UNITS * self._rarity(n) * (beside if what in words else 1.0))
+            for what, n in count.items()
+        }
+
+    @cached_property
+    def _ways(self) -> dict[str, list[Feature]]:
+        """What cases show of each sign."""
+        found: dict[str, list[Feature]] = {}
+        for what in sorted(
+            {w for case in self.cases for w, side in case.shown if side != _NO_SIDE}
+        ):
+            found.setdefault(what[0], []).append(what)
+        return found
+
+    def _rarity(self, count: int) -> float:
+        return max(_LEAST_RARITY, math.log(len(self.cases) / (1 + count))) ** 2
+
+    @cached_property
+    def _holding(self) -> dict[tuple[Feature, str], NDArray[np.intp]]:
+        """The numbers of the cases that show each thing on each side."""
+        found: dict[tuple[Feature, str], list[int]] = {}
+        for number, case in enumerate(self.cases):
+            for key in case.shown:
+                found.setdefault(key, []).append(number)
+        return {key: np.array(numbers) for key, numbers in found.items()}
+
+    @cached_property
+    def _lengths(self) -> Floats:
+        """The squared length of each case, shape (cases,)."""
+        return np.array(
+            [sum(self._weights[what] for what, _ in c.shown) for c in self.cases], float
+        )
+
+    @cached_property
+    def _places(self) -> tuple[Floats, Floats]:
+        """The share of each place in each case, and in its mirror image, shape (cases, places)."""
+        counts = weighing_row("neighbours")["counts"]
+        own = np.zeros((2, len(self.cases), len(self._number)))
+        for number, case in enumerate(self.cases):
+            for name, share in case.places.items():
+                weight = share * counts.get(name, 1.0)
+                own[0, number, self._number[name]] = weight
+                own[1, number, self._number[_mirrored(name)]] = weight
+        return own[0], own[1]
+
+    @cached_property
+    def _asked(self) -> NDArray[np.bool_]:
+        """Of which places cases are asked, shape (places,)."""
+        counts = weighing_row("neighbours")["counts"]
+        return np.array([counts.get(name, 1.0) > 0 for name in self._number])
+
+    @cached_property
+    def _whole(self) -> Floats:
+        """What each case counts for, shape (cases,)."""
+        return np.array([fsum(places) for places in self._places[0]])
+
+    def alike(
+        self,
+        shown: Mapping[tuple[Odd, str], float],
+        usual: Collection[tuple[str, str]],
+        words: Collection[Word],
+        among: NDArray[np.bool_] | None = None,
+    ) -> Alike:
+        """What the cases were that are like this one.
+
+        Args:
+            shown: What is out of the usual, by its side, with what is left of its weight, 0 to 1.
+            usual: The signs, or the skin of a limb, that were found usual, with their side.
+            words: The words of the story; one that no case tells is not heard.
+            among: Whether each case is asked, shape (cases,); all where it is None.
+        """
+        if not shown:  # words and what is usual are shared by too many
+            return Alike(0.0, np.zeros(len(self._number)), self._asked)
+        told = {(word, _NO_SIDE): 1.0 for word in words if word in self._weights}
+        rarest = round(_UNITS * self._rarity(0))
+        weights = {
+            key: (self._weights.get(key[0], rarest), left)
+            for key, left in {**shown, **told}.items()
+        }
+        length = sum(round(weight * left**2) for weight, left in weights.values())
+        parts = {key: round(weight * left) for key, (weight, left) in weights.items()}
+        spared = {
+            (what, side): -self._weights[what]
+            for name, side in usual
+            for what in self._ways.get(name, ())
+        }
+        near, total = 0.0, np.zeros(len(self._number))
+        for sides, places in zip(({}, _MIRROR), self._places, strict=True):
+            common = self._common({**spared, **parts}, sides)
+            by = _to_power(np.maximum(0, common) / np.sqrt(self._lengths * length))
+            if among is not None:
+                by = by * among
+            at = np.flatnonzero(by > _LEAST)
+            total = total + (by[at, None] * places[at]).sum(axis=0)
+            near += float((by * self._whole)[at].sum())
+        return Alike(near, total / near if near else total, self._asked)
+
+    def _common(self, parts: Mapping[tuple[Feature, str], int], sides: Mapping[str, str]) -> Floats:
+        """What each case has in common, shape (cases,), its sides taken for others."""
+        common = np.zeros(len(self.cases))
+        for (what, side), part in parts.items():
+            holding = self._holding.get((what, sides.get(side, side)))
+            if holding is not None:
+                common[holding] += part
+        return common
+
+
+def _to_power(likeness: Floats) -> Floats:
+    """The seventh power, multiplied out: no processor's own `pow` decides the last bits."""
+    square = likeness * likeness
+    return np.asarray(square * square * square * likeness)
+
+
+def _mirrored(place: str) -> str:
+    """The name of a place on the other side."""
+    name, _, side = place.rpartition(".")
+    return f"{name}.{_MIRROR[side]}" if side in _MIRROR else place
