@@ -3,9 +3,9 @@
 The model weighs each sign by itself under every site; cases know which come together. `neighbours.csv` has those of the
 development part of the open benchmark: what was out of the usual on which side, the words of the story, and the places
 that it was. Cases are as like as what they share, the rarer the more (cosine of weights by inverse frequency), less what
-they show where this one was found usual, and count by a power of that, as they are and as their mirror image. The nearer they are, the greater is their share in what is
-told, up to a bound; with nothing like it the model stands alone, and so does what it makes of health, since the healthy
-are not published. None of it reaches urgency.
+they show where this one was found usual, and count by a power of that, as they are and as their mirror image. The nearer
+they are, the greater is their share in what is told, up to a bound; with nothing like it the model stands alone, and so
+does what it makes of health, since the healthy are not published. None of it reaches urgency.
 """
 
 import csv
@@ -217,8 +217,6 @@ class Neighbours:
             words: The words of the story; one that no case tells is not heard.
             among: Whether each case is asked, shape (cases,); all where it is None.
         """
-        if not shown:  # words and what is usual are shared by too many
-            return Alike(0.0, np.zeros(len(self._number)), self._asked)
         told = {(word, _NO_SIDE): 1.0 for word in words if word in self._weights}
         rarest = round(_UNITS * self._rarity(0))
         weights = {
@@ -226,13 +224,15 @@ class Neighbours:
             for key, left in {**shown, **told}.items()
         }
         length = sum(round(weight * left**2) for weight, left in weights.values())
+        near, total = 0.0, np.zeros(len(self._number))
+        if not shown or not length:  # words and what is usual are shared by too many
+            return Alike(near, total, self._asked)
         parts = {key: round(weight * left) for key, (weight, left) in weights.items()}
         spared = {
             (what, side): -self._weights[what]
             for name, side in usual
             for what in self._ways.get(name, ())
         }
-        near, total = 0.0, np.zeros(len(self._number))
         for sides, places in zip(({}, _MIRROR), self._places, strict=True):
             common = self._common({**spared, **parts}, sides)
             by = _to_power(np.maximum(0, common) / np.sqrt(self._lengths * length))

@@ -3,7 +3,7 @@
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, reduce
+from functools import cache, cached_property, reduce
 from operator import is_
 from typing import Any
 
@@ -354,7 +354,7 @@ class Sums:
         prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
         posterior = self.of(found, prior, Before(lambda: self._plainest, known))
         words = told(context, flags)
-        return replace(posterior, taught=taught, alike=lambda: self.alike(left, words))
+        return replace(posterior, taught=taught, alike=cache(lambda: self.alike(left, words)))
 
     def alike(
         self,

@@ -296,7 +296,7 @@ def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     return {name: name not in later for name in rules() if name in now}
 
 
-WHOLE, MARKED, FRESH = range(3)  # views of what was found
+WHOLE, MARKED, FRESH = 0, 1, 2  # views of what was found
 
 
 def _views(found: Findings, changes: Collection[str]) -> tuple[Findings, Findings, Findings]:
