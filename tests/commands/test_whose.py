@@ -1,5 +1,6 @@
 """Which patient a command means: the identifier, the hospital's number, the bed; and who is possible."""
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -20,11 +21,12 @@ def folder(tmp_path):
 @pytest.mark.parametrize("given", [WHO, "37-1490", " 37-1490 ", "C2", "c2"])
 @pytest.mark.parametrize("command", ["note", "referral", "act", "figure"])
 def test_every_way_of_naming_a_patient_means_the_same(folder, capsys, command, given):
-    assert run([command, WHO, "--db", str(folder)]) == 0
-    wanted = capsys.readouterr().out
-    assert run([command, given, "--db", str(folder)]) == 0
-    said = capsys.readouterr().out
-    assert said.splitlines()[:3] == wanted.splitlines()[:3]
+    first = []
+    for each in (WHO, given):
+        assert run([command, each, "--db", str(folder)]) == 0
+        lines = capsys.readouterr().out.splitlines()[:3]
+        first.append([re.sub(r"\d\d:\d\d", "now", line) for line in lines])  # a minute may pass
+    assert first[0] == first[1]
 
 
 def test_one_patient_is_taken_out_by_number(folder, capsys):

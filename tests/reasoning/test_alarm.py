@@ -8,7 +8,7 @@ from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import OWN, assess
+from wardexam.reasoning.rules.urgency import OWN, assess, own_alarm
 
 KINDS = [s for s in catalogue().values() if s.answers not in ("level", "residual")]
 
@@ -64,3 +64,20 @@ def test_random_additions_hardly_ever_calm(count):
             calmer.append((line, more))
         tried += bool(more)
     assert len(calmer) <= count // 200, calmer  # of the alarm alone: no rule is ever lost
+
+
+@pytest.mark.parametrize(
+    ("line", "says", "by"),
+    [
+        ("onset=days level_pin T8/T8 plantar up/up power_leg 3/3", "signs suggest: cord", "today"),
+        ("onset=longer level_pin T8/T8 plantar up/up power_leg 3/3", "signs suggest: cord", "within days"),
+        # Another place leads: the signs do not suggest what they leave open.
+        ("age=40 onset=hours complaint=unconscious drowsiness marked pupil_small present/present plantar flexor/flexor", "signs leave open: ", "today"),
+    ],
+)  # fmt: skip
+def test_the_alarm_says_whether_its_place_leads_and_has_the_time_of_its_level(line, says, by):
+    findings = read_line(line).spelled_out()
+    alarm = own_alarm(findings, ready.engine().read(findings))
+    assert alarm is not None
+    assert alarm.text.startswith(says)
+    assert alarm.by == by

@@ -312,7 +312,7 @@ class WardApp(PaintingApp):
     def _nothing_saved(self) -> WardexamError:
         return WardexamError(
             "no examination is saved yet",
-            remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine",
+            remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine, or to go on with what is not saved",
         )
 
     def saved(

@@ -192,7 +192,7 @@ def _say_not_testable(screen: "Entering", row: Sign, reason: Reason, *, whole: b
     state, side = screen.state, screen.state.side
     if whole:
         made = edits.limb_not_testable(state, row, side, reason)
-        where = row.limb if side == "midline" else f"{side} {row.limb}"
+        where = view.limb_words(row, side)
         many = counted(len(made), "sign")
         screen.write(*made, said=f"{where} not testable: {REASON_WORDS[reason]}, {many} here")
     elif state.both:

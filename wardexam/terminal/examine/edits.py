@@ -295,9 +295,7 @@ def limb_not_testable(state: State, row: Sign, side: Side, reason: Reason) -> li
         and state.examination.finding(each.id, side) is None
     ]
     if not left:
-        raise RefusedError(
-            f"Every sign of the {side} {row.limb} here is filled. Nothing was changed."
-        )
+        raise RefusedError("Every sign of that limb here is filled. Nothing was changed.")
     return [not_testable(each, side, reason) for each in left]
 
 

@@ -348,13 +348,18 @@ def figure(state: State, width: int, *, ascii_only: bool) -> list[str]:
     return body.figure(state.examination, scale, ascii_only=ascii_only, width=width, aside=True)
 
 
+def limb_words(row: Sign, side: Side) -> str:
+    """The limb of a sign on a side: ``left leg``, ``head``."""
+    return row.limb if side == "midline" else f"{side} {row.limb}"
+
+
 def choices(state: State) -> tuple[str, list[str]]:
     """What the awaited letter is about, and what it may be."""
     row = state.row
     if state.awaits in ("reason", "limb") and isinstance(row, Sign):
         reasons = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
         if state.awaits == "limb":
-            return f"Nothing of the {state.side} {row.limb} here testable:", reasons
+            return f"Nothing of the {limb_words(row, state.side)} here testable:", reasons
         return f"Not testable, {row.name}:", [*reasons, "the same key again: its limb here"]
     if state.awaits == "quality":
         return "How it came:", [f"{key} {QUALITY_WORDS[q]}" for key, q in QUALITY_KEYS.items()]
