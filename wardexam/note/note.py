@@ -154,13 +154,18 @@ def found_lines(
     return lines
 
 
-def flag_lines(examination: Examination, indent: str = "") -> list[str]:
-    """The red flags with their answers, and which were not asked."""
+def flags_said(examination: Examination) -> tuple[str, str]:
+    """The red flags with their answers, and those that were not asked, a sentence each; the second empty where all were."""
     left = sentences.flags_not_asked(examination)
     asked = f"Red flags asked: {sentences.flags_asked(examination)}."
     if not examination.flags:
         asked = "NO RED FLAG WAS ASKED, none is excluded."
-    return wrapped(f"{asked} Red flags not asked: {left}." if left else asked, indent)
+    return asked, f"Red flags not asked: {left}." if left else ""
+
+
+def flag_lines(examination: Examination, indent: str = "") -> list[str]:
+    """The red flags with their answers, and which were not asked."""
+    return wrapped(" ".join(filter(None, flags_said(examination))), indent)
 
 
 def _ask_first(examination: Examination, urgency: Urgency) -> str:

@@ -7,17 +7,18 @@ from datetime import datetime
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.flags import flags
+from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.note import (
     change_line,
-    flag_lines,
+    flags_said,
     found_lines,
     impression_lines,
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import charted_word, level_word, off_lines, paragraphs, urgency_at
+from wardexam.note.reasons import charted_word, level_word, off_lines, paragraphs, steps, urgency_at
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -36,9 +37,11 @@ def _situation(
     age = f", {patient.age} y" if patient.age is not None else ""
     sex = f", {patient.sex}" if patient.sex != "unknown" else ""
     reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
+    gravest = urgency.reasons[0] if urgency.reasons else None
+    first = f" First: {steps(gravest)}." if gravest and not gravest.answered else ""
     lines = wrapped(
         f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
-        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{reason}.",
+        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{reason}.{first}",
         INDENT,
     )
     for text in off_lines(urgency):
@@ -50,7 +53,13 @@ def _situation(
 
 def _background(patient: Patient, examination: Examination) -> list[str]:
     lines = wrapped(sentences.story(examination), INDENT)
-    return lines + wrapped(clean(patient.remark), INDENT) + flag_lines(examination, INDENT)
+    asked, left = flags_said(examination)
+    named = f" {counted(len(flags().keys() - examination.flags.keys()), 'flag')} not asked, named after what was found."
+    return (
+        lines
+        + wrapped(clean(patient.remark), INDENT)
+        + wrapped(asked + (named if left else ""), INDENT)
+    )
 
 
 def _assessment(
@@ -60,6 +69,7 @@ def _assessment(
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
     lines += found_lines(examination, previous, change, None, INDENT)
+    lines += wrapped(flags_said(examination)[1], INDENT)
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
 

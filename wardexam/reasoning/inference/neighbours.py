@@ -12,7 +12,7 @@ import csv
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.resources import files
 from math import fsum
 
@@ -86,10 +86,23 @@ def _text() -> str:
         raise TableError(str(error), where=TABLE, remedy="mend the table") from error
 
 
-def pairs(text: str) -> list[tuple[str, str]]:
-    """What stands in a cell, ``"ankle knee:raised"``, as pairs; a sign that has no way of its own is odd."""
-    parts = (part.partition(":") for part in text.split())
-    return [(name, value or ODD) for name, _, value in parts]
+@cache
+def _sign(cell: str) -> Feature:
+    """A sign and its way, ``"knee:raised"``; one that has no way of its own is odd."""
+    name, _, way = cell.partition(":")
+    found = name, way or ODD
+    if found not in named():
+        raise ValueError
+    return found
+
+
+@cache
+def _word(cell: str) -> Feature:
+    """A word of the story, ``"pain:back"``."""
+    column, _, value = cell.partition(":")
+    if column not in STORY:
+        raise ValueError
+    return column, value
 
 
 def cases(known: Collection[str]) -> list[Case]:
@@ -99,42 +112,37 @@ def cases(known: Collection[str]) -> list[Case]:
         TableError: It is missing, or its columns are others; or a row has no source, names a sign, a column of the
             story or a place that is none, or has no share of one.
     """
-    table = csv.DictReader(_text().splitlines())
-    if tuple(table.fieldnames or ()) != COLUMNS:
+    columns, *rows = [tuple(row) for row in csv.reader(_text().splitlines())]
+    if columns != COLUMNS:
         raise TableError(f"its columns are not {', '.join(COLUMNS)}", where=TABLE)
     found = []
-    for number, row in enumerate(table, 2):
+    for number, row in enumerate(rows, 2):
         try:
-            found.append(_case(row, known))
-        except (ValueError, AttributeError) as error:
+            found.append(_case(*row, known=known))
+        except (ValueError, TypeError) as error:
             where = f"{TABLE}, line {number}"
             raise TableError("no source, or a sign, word or place that is none", where=where) from error  # fmt: skip
     return found
 
 
-def _case(row: dict[str, str], known: Collection[str]) -> Case:
-    signs = {(pair, side) for side in SIDES for pair in pairs(row[side])}
-    told = {(pair, _NO_SIDE) for pair in pairs(row["told"])}
-    places = {name: float(share) for name, share in pairs(row["places"])}
-    right = (
-        row["source"]
-        and {sign for sign, _ in signs} <= named()
-        and {column for (column, _), _ in told} <= set(STORY)
-        and places.keys() <= set(known)
-        and min(places.values(), default=0) > 0
-    )
-    if not right:
+def _case(
+    source: str, right: str, left: str, midline: str, told: str, places: str, *, known: Collection[str]
+) -> Case:  # fmt: skip
+    by_side = zip(SIDES, (right, left, midline), strict=True)
+    shown = {(_sign(cell), side) for side, cells in by_side for cell in cells.split()}
+    shown |= {(_word(cell), _NO_SIDE) for cell in told.split()}
+    shares = {name: float(share) for name, _, share in (p.partition(":") for p in places.split())}
+    if not (source and shares and min(shares.values()) > 0 and all(n in known for n in shares)):
         raise ValueError
-    return Case(row["source"], frozenset(signs | told), places)
+    return Case(source, frozenset(shown), shares)
 
 
 class Neighbours:
     """The cases, with all that does not depend on who is compared with them."""
 
     def __init__(self, hypotheses: Hypotheses) -> None:
-        groups = hypotheses.groups
-        self.cases = cases(groups)
-        self._number = {group: n for n, group in enumerate(groups)}
+        self._number = {group: n for n, group in enumerate(hypotheses.groups)}
+        self.cases = cases(self._number)
 
     @cached_property
     def _weights(self) -> dict[Feature, int]:
