@@ -372,7 +372,7 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     visit.notice(quiet)
     alarm = reason(visit.case, OWN)
     assert (alarm.urgency, alarm.since) == (2, NOW + timedelta(minutes=3))
-    assert (alarm.text, alarm.image) == ("signs suggest: cord at T6", "MRI of the whole spine")
+    assert (alarm.text, alarm.image) == ("signs may mean: cord at T6", "MRI of the whole spine")
     assert OWN not in {r.rule for r in visit.case.told.reasons}  # a suggestion, not yet accepted
     assert visit.case.to_save(quiet)[1].urgency == 3
     visit.pause(2.0)

@@ -133,7 +133,7 @@ def test_acts_and_what_was_raised_are_replaced_as_a_whole_and_taken_back():
     }  # fmt: skip
     raised = {
         "rule": "inferred_site", "since": "2026-03-02T08:00:00Z", "again": None, "acts": [], "level": 2,
-        "text": "signs suggest: cord", "region": "cord",
+        "text": "signs may mean: cord", "region": "cord",
     }  # fmt: skip
     for change in (Change("acts", "", [act]), Change("raised", "", [raised])):
         back = inverse(BLANK, change)

@@ -66,18 +66,9 @@ def test_random_additions_hardly_ever_calm(count):
     assert len(calmer) <= count // 200, calmer  # of the alarm alone: no rule is ever lost
 
 
-@pytest.mark.parametrize(
-    ("line", "says", "by"),
-    [
-        ("onset=days level_pin T8/T8 plantar up/up power_leg 3/3", "signs suggest: cord", "today"),
-        ("onset=longer level_pin T8/T8 plantar up/up power_leg 3/3", "signs suggest: cord", "within days"),
-        # Another place leads: the signs do not suggest what they leave open.
-        ("age=40 onset=hours complaint=unconscious drowsiness marked pupil_small present/present plantar flexor/flexor", "signs leave open: ", "today"),
-    ],
-)  # fmt: skip
-def test_the_alarm_says_whether_its_place_leads_and_has_the_time_of_its_level(line, says, by):
-    findings = read_line(line).spelled_out()
+@pytest.mark.parametrize(("onset", "by"), [("days", "today"), ("longer", "within days")])
+def test_the_alarm_has_the_time_of_its_level(onset, by):
+    findings = read_line(f"onset={onset} level_pin T8/T8 plantar up/up power_leg 3/3").spelled_out()
     alarm = own_alarm(findings, ready.engine().read(findings))
     assert alarm is not None
-    assert alarm.text.startswith(says)
-    assert alarm.by == by
+    assert (alarm.text.partition(",")[0], alarm.by) == ("signs may mean: cord", by)

@@ -174,7 +174,7 @@ async def test_what_is_saved_in_haste_rests_on_the_last_key(app):
         assert not isinstance(app.screen, ExamineScreen)
         (bed,) = [b for b in app.ward.beds() if b.patient_id == patient]
         assert bed.summary.urgency == 2
-        assert bed.summary.headline.startswith("signs suggest")
+        assert bed.summary.headline.startswith("signs may mean")
 
 
 async def test_worse_than_before_is_said_whatever_is_more_urgent(app):

@@ -336,7 +336,6 @@ def fires(row: Rule, what: set[str] | frozenset[str]) -> bool:
 
 
 SOONEST = "minutes"
-SUGGEST, LEAVE_OPEN = "signs suggest", "signs leave open"  # the likeliest place of all, or another
 OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of it call it
 
 
@@ -350,8 +349,7 @@ def own_alarm(examination: Findings, reading: Reading) -> Reason | None:
         return None
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
-    leads = bool(reading.sites) and reading.sites[0].id == sites[0].id
-    text = f"{SUGGEST if leads else LEAVE_OPEN}: {sites[0].name}" + (
+    text = f"signs may mean: {sites[0].name}" + (
         " or another urgent place" if len(sites) > 1 else ""
     )
     return _of_site(level, text, sites[0].region)
@@ -362,7 +360,7 @@ def _of_site(level: int, text: str, region: str) -> Reason:
     row = conditions_row(OWN)
     image = row["image"].get(region, row["image"]["other"])
     return Reason(
-        OWN, level, text, image["image"], row["call"], row["source"], row["first"], row["by"][level - 1], image["region"],
+        OWN, level, text, image["image"], row["call"], row["source"], row["first"], row["by"][min(level, len(row["by"])) - 1], image["region"],
         image["modality"], row["lowers"], origin="the tool's reading", site=region, short="the tool's own alarm",
     )  # fmt: skip
 
