@@ -28,8 +28,6 @@ from tests.handbook.urgency import interval
 from wardexam import ready
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.neighbours import Alike
-from wardexam.reasoning.inference.posterior import answered_yes
-from wardexam.reasoning.inference.prior import told as told_of
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.tables import weighing_row
@@ -77,16 +75,13 @@ def gathered(engine: Engine) -> list[Case]:
     for case in (c for part in PARTS[:2] for c in cases(part) if c.site != "two_lesions"):
         posterior = engine.posterior(case.findings)
         assert posterior.before is not None
+        assert posterior.beside is not None
         forms = posterior.before.forms()
         before = np.bincount(made.group_of_form, forms, len(made.groups))
         sites = [place(made, n, posterior.forms) for n in range(len(made.groups))]
         met, fair = (np.array([test(s) for s in sites]) for test in (case.met_by, case.accepted))
-        own, findings = fold(case.source), case.findings
-        alike = engine.sums.alike(
-            [(f, 1.0) for f in findings.findings],
-            told_of(findings.context, answered_yes(findings)),
-            folds != own if case.id in taught else None,
-        )
+        own = fold(case.source)
+        alike = posterior.beside(folds != own if case.id in taught else None)
         found.append(Case(own, posterior.plain, before, posterior.before.known, alike, met, fair))
     _, chances = unseen(engine, *prepared(engine))  # last, since it puts away what was learned
     ours, others = found[: len(chances)], found[len(chances) :]

@@ -1,15 +1,19 @@
 """The tool's own alarm: one more abnormal sign does not calm it, unless all of it is of one place that is not urgent."""
 
 import random
+from datetime import UTC, datetime
 
 import pytest
 
 from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.acts import Raised
 from wardexam.exam.answers import answers_for
+from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.urgency import OWN, assess, own_alarm
 
+AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 KINDS = [s for s in catalogue().values() if s.answers not in ("level", "residual")]
 
 
@@ -72,3 +76,31 @@ def test_the_alarm_has_the_time_of_its_level(onset, by):
     alarm = own_alarm(findings, ready.engine().read(findings))
     assert alarm is not None
     assert (alarm.text.partition(",")[0], alarm.by) == ("signs may mean: cord", by)
+
+
+OLD = "onset=longer flag:worse=no level_pin T8/T8 plantar up/up power_leg {}/{}"
+
+
+def raised(examination, previous=None):
+    reading = ready.engine().read(examination)
+    reasons = assess(examination, previous, reading, own=True).reasons
+    return [r for r in reasons if r.rule == OWN]
+
+
+def test_the_alarm_is_silent_of_what_is_told_to_be_unchanged_unless_it_changed():
+    before, now = (read_line(OLD.format(g, g)).spelled_out() for g in "41")
+    assert raised(now) == []
+    assert raised(now, before) != []
+
+
+def test_an_alarm_that_was_raised_is_not_taken_back_by_what_is_told_but_by_a_mark():
+    kept = (Raised(rule=OWN, since=AT, level=2, text="signs may mean: cord", region="cord"),)
+    told = read_line(OLD.format(4, 4)).spelled_out()
+    marked = read_line(OLD.replace("level_pin ", "level_pin known:").replace("plantar ", "plantar known:")
+        .replace("power_leg ", "power_leg known:").format(4, 4)).spelled_out()  # fmt: skip
+    of_told, of_marked = (
+        Examination(**{**sheet.model_dump(), "id": "e" * 8, "patient": "p" * 8, "examiner": "x", "at": AT, "raised": kept})
+        for sheet in (told, marked)
+    )  # fmt: skip
+    assert [r.urgency for r in raised(of_told)] == [2]
+    assert raised(of_marked) == []

@@ -84,6 +84,7 @@ SHEETS = (
     "age=70 onset=hours complaint=weak_leg hip_flexion 4/5 knee 3/1 plantar up/down flag:worse=no",
     "ankle 0/0 saddle reduced/reduced onset=days pain=back flag:cancer=yes flag:fever=no",
     "complaint=headache flag:headache_sudden=yes flag:worse=yes knee 3/3",
+    "onset=longer flag:worse=no hip_flexion 3/3 bladder retention level_pin T8/T8 plantar up/up",
 )
 
 

@@ -12,7 +12,7 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.prior import Priors, learned, sites
-from wardexam.reasoning.inference.taught import RELATIONS, Taught, whole
+from wardexam.reasoning.inference.taught import RELATIONS, Taught, seen, whole
 from wardexam.reasoning.tables import Section
 
 STORY = Context(onset="weeks", pain="limb", complaint="weak_arm")
@@ -140,7 +140,8 @@ def test_the_skin_of_a_limb_counts_once_in_whatever_words(made, one, other):
     taught = Taught(made)
     added = [
         whole(
-            taught.each((f, 1.0) for f in read_line(line).spelled_out().findings), len(made.forms)
+            taught.each(seen((f, 1.0) for f in read_line(line).spelled_out().findings)),
+            len(made.forms),
         )
         for line in (one, other)
     ]
@@ -150,7 +151,9 @@ def test_the_skin_of_a_limb_counts_once_in_whatever_words(made, one, other):
 
 def test_what_was_found_before_counts_by_what_is_left_of_it(made, taught):
     found = read_line("ankle 0/-").spelled_out().findings
-    now, then = (whole(Taught(made).each([(found[0], w)]), len(made.forms)) for w in (1.0, 0.25))
+    now, then = (
+        whole(Taught(made).each(seen([(found[0], w)])), len(made.forms)) for w in (1.0, 0.25)
+    )
     assert np.allclose(then, now / 4)
 
 

@@ -151,11 +151,9 @@ def test_every_case_is_of_the_development_part(made):
 def test_cases_that_are_not_asked_say_nothing(made):
     some = Neighbours(made)
     case = next(c for c in published("development") if c.source == some.cases[0].source)
-    found = ready.engine().sums
-    pairs = [(f, 1.0) for f in case.findings.findings]
+    beside = ready.engine().posterior(case.findings).beside
     folds = np.array([fold(c.source) for c in some.cases])
-    whole = found.alike(pairs, ())
-    others = found.alike(pairs, (), folds != fold(case.source))
+    whole, others = beside(None), beside(folds != fold(case.source))
     assert others.near < whole.near
 
 
@@ -170,7 +168,7 @@ def test_the_alarm_does_not_hear_them(monkeypatch):
 def test_without_a_share_the_model_stands_as_it_is(monkeypatch):
     findings = read_line("ankle 2/0 pin_S1 2/1 power_leg 5/5").spelled_out()
     posterior = ready.engine().posterior(findings)
-    alone = replace(posterior, alike=None).groups
+    alone = replace(posterior, beside=None).groups
     assert np.abs(posterior.groups - alone).max() > 0.01
     monkeypatch.setitem(weighing_row("neighbours"), "share", 0.0)
     assert ready.engine().posterior(findings).groups == pytest.approx(alone)

@@ -14,6 +14,7 @@ from tests.reasoning.worsening import (
     level,
     worse_steps,
 )
+from wardexam.errors import TableError
 from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.typed import read_line
@@ -21,6 +22,7 @@ from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing, still_open, unrelieved
 from wardexam.reasoning.rules.urgency import assess, rules
+from wardexam.reasoning.tables import conditions_row
 
 PAIRS = [1_000, pytest.param(2_000, marks=pytest.mark.long)]
 
@@ -213,3 +215,14 @@ def test_a_reason_of_the_lowest_level_is_not_said_beside_one_that_says_it_and_mo
         lowered = more.model_copy(update={"acts": (*lowered.acts, *more.acts)})
     assert all(row.urgency == 1 for row in rules().values() if row.within)
     assert said(lowered) >= said(sudden)
+
+
+def test_a_flag_that_is_none_is_an_error_where_it_says_what_is_unchanged(monkeypatch):
+    monkeypatch.setitem(conditions_row("unchanged"), "no", ["wrose"])
+    rules.cache_clear()
+    try:
+        with pytest.raises(TableError, match="wrose"):
+            rules()
+    finally:
+        monkeypatch.undo()
+        rules.cache_clear()

@@ -120,12 +120,6 @@ class Findings(Model):
     also: tuple[Also, ...] = Field(default=(), strict=False, exclude=True)
 
     @property
-    def unchanged(self) -> bool:
-        """Whether it was told that all began longer ago and, when asked, that nothing is worse; nor is a weakness said to grow."""
-        worse, growing = (self.flags.get(flag) for flag in ("worse", "progressive"))
-        return self.context.onset == "longer" and worse == "no" and growing != "yes"
-
-    @property
     def new(self) -> Self:
         """The same without what is marked as known before."""
         return self.model_copy(update={"findings": tuple(f for f in self.findings if not f.known)})

@@ -73,9 +73,7 @@ class WardApp(PaintingApp):
         self.tour = tour
         self.visit: Visit | None = None  # the one under way, to be kept when the terminal goes
         self.sheet: InjuryVisit | None = None  # the cord injury sheet under way, likewise
-        self.pages: dict[
-            str, str
-        ] = {}  # the rows that showed when an examination was left, by patient
+        self.pages: dict[str, str] = {}  # the rows where an examination was left, by patient
         self._verifying = False
         self._closed_burst = 0  # the burst in which a key closed a question
         self._left_out_at = float("-inf")  # when a key was left out last

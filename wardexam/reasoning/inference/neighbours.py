@@ -10,6 +10,7 @@ does what it makes of health, since the healthy are not published. None of it re
 
 import csv
 import math
+from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
@@ -147,24 +148,18 @@ class Neighbours:
     @cached_property
     def _weights(self) -> dict[Feature, int]:
         """What each thing weighs that is out of the usual or told: the rarer, the more."""
-        count, words = dict[Feature, int](), set[Feature]()
-        for case in self.cases:
-            for what in {what for what, _ in case.shown}:
-                count[what] = count.get(what, 0) + 1
-            words |= {what for what, side in case.shown if side == _NO_SIDE}
+        count = Counter(what for case in self.cases for what in {w for w, _ in case.shown})
         beside = weighing_row("neighbours")["words"]
         return {
-            what: round(_UNITS * self._rarity(n) * (beside if what in words else 1.0))
+            what: round(_UNITS * self._rarity(n) * (beside if what[0] in STORY else 1.0))
             for what, n in count.items()
         }
 
     @cached_property
     def _ways(self) -> dict[str, list[Feature]]:
-        """What cases show of each sign."""
+        """What cases show of each sign, or tell in each column of the story."""
         found: dict[str, list[Feature]] = {}
-        for what in sorted(
-            {w for case in self.cases for w, side in case.shown if side != _NO_SIDE}
-        ):
+        for what in self._weights:
             found.setdefault(what[0], []).append(what)
         return found
 

@@ -3,7 +3,7 @@
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property, reduce
+from functools import cached_property, reduce
 from operator import is_
 from typing import Any
 
@@ -18,7 +18,7 @@ from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.neighbours import Alike, Neighbours
 from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
-from wardexam.reasoning.inference.taught import Taught, shown, usual, whole
+from wardexam.reasoning.inference.taught import Taught, seen, shown, usual, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
@@ -26,6 +26,7 @@ from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.tables import read, weighing_row
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
 _FURTHER = 68.0  # so many where no second site is nearer
@@ -73,7 +74,8 @@ class Posterior:
         kept: Numbers of the rows within reach of the best one, ascending. Shape (kept,).
         log: Log of prior times likelihood by kept row and briskness, shape (kept, 3).
         before: What was likely before anything was known; None where the chances are not to be tempered.
-        alike: Gives what published cases like this one were; None where the chances are the model's alone.
+        beside: Gives what published cases like this one were, all or those that are asked; None where the chances are the
+            model's alone.
         taught: What published cases add for a finding to the log of every form, by sign and side, shape (forms,).
     """
 
@@ -82,7 +84,7 @@ class Posterior:
     kept: NDArray[np.intp]
     log: Floats
     before: Before | None = None
-    alike: Callable[[], Alike] | None = None
+    beside: Callable[[Mask | None], Alike] | None = None
     taught: Mapping[Key, Floats] = field(default_factory=dict)
 
     @cached_property
@@ -119,6 +121,11 @@ class Posterior:
         made = self.hypotheses
         return np.asarray(np.bincount(made.form_of[self.kept], self.rows, len(made.forms)), float)
 
+    @cached_property
+    def alike(self) -> Alike | None:
+        """What published cases like this one were; None where the chances are the model's alone."""
+        return self.beside(None) if self.beside else None
+
     def _grouped(self, forms: Floats) -> Floats:
         made = self.hypotheses
         return np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
@@ -133,7 +140,7 @@ class Posterior:
         held = np.where(groups > 0, groups, 1)
         chance = tempered(groups, self._grouped(before), self.before.known)
         if self.alike:
-            chance = self.alike().beside(chance)
+            chance = self.alike.beside(chance)
         whole = self._grouped(before)
         own = before / np.where(whole > 0, whole, 1)[group_of]
         shape = np.where(groups[group_of] > 0, self._plain / held[group_of], own)
@@ -349,22 +356,17 @@ class Sums:
         if before:
             known += sum(fading(hours) for _, hours in before)
         left = [(f, 1.0) for f in examination.findings] + [(f, fading(h)) for f, h in before]
-        taught = self._taught.each(left)
+        those = seen(left)
+        taught = self._taught.each(those)
         of_forms = whole(taught, len(self._made.forms)).astype(self._dtype)
         prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
         posterior = self.of(found, prior, Before(lambda: self._plainest, known))
         words = told(context, flags)
-        return replace(posterior, taught=taught, alike=cache(lambda: self.alike(left, words)))
 
-    def alike(
-        self,
-        found: Collection[tuple[Finding, float]],
-        words: Collection[tuple[str, str]],
-        among: NDArray[np.bool_] | None = None,
-    ) -> Alike:
-        """What published cases were, all or those that are asked, that are like findings, each with what is left of it, and words."""
-        findings = [finding for finding, _ in found]
-        return self.neighbours.alike(shown(found), usual(findings), words, among)
+        def beside(among: Mask | None) -> Alike:
+            return self.neighbours.alike(shown(those), usual(those), words, among)
+
+        return replace(posterior, taught=taught, beside=beside)
 
     def of(self, found: list[Term], prior: Array, before: Before | None = None) -> Posterior:
         """The posterior of some terms from a prior of a draw of every row; tempered where `before` is given."""

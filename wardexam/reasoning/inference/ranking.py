@@ -121,8 +121,7 @@ def ranked(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...]:
 
 def alike_cases(posterior: Posterior) -> tuple[AlikeCases, ...]:
     """What published cases that are like it were, the greatest share first; nothing where they have little share in what is told."""
-    n = weighing_row("neighbours")
-    alike = posterior.alike() if posterior.alike else None
+    n, alike = weighing_row("neighbours"), posterior.alike
     if alike is None or alike.share < n["told"]:
         return ()
     shares = zip(posterior.hypotheses.groups, alike.places.tolist(), strict=True)

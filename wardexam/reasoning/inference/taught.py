@@ -6,7 +6,8 @@ whatever words. The tool's own alarm weighs none of it.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache, cached_property
 
 import numpy as np
@@ -56,22 +57,39 @@ def odd(finding: Finding) -> tuple[Odd, ...]:
     return ((_name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
 
 
-def shown(found: Iterable[tuple[Finding, float]]) -> dict[tuple[Odd, str], float]:
-    """What findings show that is out of the usual, by its side, with what is left of the weight of the freshest."""
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A finding, what is left of its weight, 0 to 1, and what it shows that is out of the usual."""
+
+    finding: Finding
+    left: float
+    odd: tuple[Odd, ...]
+
+
+def seen(found: Iterable[tuple[Finding, float]]) -> list[Seen]:
+    """Findings, each with what is left of its weight, as they are looked at here and beside cases like it."""
+    return [Seen(finding, left, odd(finding)) for finding, left in found]
+
+
+def shown(those: Iterable[Seen]) -> dict[tuple[Odd, str], float]:
+    """What is out of the usual, by its side, with what is left of the weight of the freshest."""
     left: dict[tuple[Odd, str], float] = {}
-    for finding, weight in found:
-        for what in odd(finding):
-            key = what, finding.side
-            left[key] = max(weight, left.get(key, 0.0))
+    for each in those:
+        for what in each.odd:
+            key = what, each.finding.side
+            left[key] = max(each.left, left.get(key, 0.0))
     return left
 
 
-def usual(found: Iterable[Finding]) -> set[tuple[str, str]]:
+def usual(those: Iterable[Seen]) -> set[tuple[str, str]]:
     """The signs, or the skin of a limb, of which something was found usual and nothing out of it, with their side."""
-    every = list(found)
-    odds = {(name, f.side) for f in every for name, _ in odd(f)}
-    signs = {(_name(f.row), f.side) for f in every if f.choice is not None and f.choice.usual}
-    return {(name, side) for name, side in signs - odds}
+    odds, signs = set[tuple[str, str]](), set[tuple[str, str]]()
+    for each in those:
+        choice, side = each.finding.choice, each.finding.side
+        odds |= {(name, side) for name, _ in each.odd}
+        if choice is not None and choice.usual:
+            signs.add((_name(each.finding.row), side))
+    return signs - odds
 
 
 def relation(form: Form, side: str) -> int:
@@ -118,23 +136,19 @@ class Taught:
             self._held[what, side] = np.log(factors) if row else self._nothing
         return self._held[what, side]
 
-    def each(self, found: Iterable[tuple[Finding, float]]) -> dict[Key, Floats]:
+    def each(self, those: Sequence[Seen]) -> dict[Key, Floats]:
         """What each finding adds to the log of every form, by sign and side, shape (forms,).
 
-        Args:
-            found: Findings, each with what is left of its weight, 0 to 1. Of several that show the same the
-                freshest counts, and each has its share of it.
+        Of several that show the same the freshest counts, and each has its share of it.
         """
-        every = list(found)
-        left = shown(every)
-        each = [(f, odd(f)) for f, _ in every]
-        count = Counter((what, f.side) for f, those in each for what in those)
+        left = shown(those)
+        count = Counter((what, each.finding.side) for each in those for what in each.odd)
         added: dict[Key, Floats] = {}
-        for finding, those in each:
-            for what in those:
-                key = what, finding.side
+        for each in those:
+            for what in each.odd:
+                key, of = (what, each.finding.side), each.finding.key
                 own = self._of(*key) * (left[key] / count[key])
-                added[finding.key] = added.get(finding.key, self._nothing) + own
+                added[of] = added.get(of, self._nothing) + own
         return added
 
 

@@ -176,6 +176,10 @@ def rules() -> dict[str, Rule]:
     """
     known = {f"flag:{f}" for f in every_flag()} | {f"sign:{c}" for c in conditions()}
     known |= {f"change:{pattern}" for pattern in ("worse", *PATTERNS)}
+    told = conditions_row("unchanged")
+    for flag in (*told["no"], *told["not_yes"]):
+        if flag not in every_flag():
+            raise TableError(f"unknown flag '{flag}'", "conditions.toml, unchanged")
     made = {}
     for name, row in read("rules/urgency.toml").items():
         where = f"urgency.toml, rule {name}"
@@ -247,16 +251,22 @@ class Firing:
     def __init__(self, found: Findings, changes: Collection[str] = ()) -> None:
         self._found, self._changes = found, changes
         views = _views(found, changes)
-        self._views = [(view, held(view), holds(view).union(changes)) for view in views]
+        apart = {id(view): view for view in views}  # mostly one and the same
+        self._views = [(view, held(view), holds(view).union(changes)) for view in apart.values()]
+        self._seen_as = [list(apart).index(id(view)) for view in views]
         self.now = frozenset(
-            name for name, row in rules().items() if fires(row, self._views[_sees(row)][2])
+            name for name, row in rules().items() if fires(row, self._views[self._sees(row)][2])
         )
+
+    def _sees(self, row: Rule) -> int:
+        return self._seen_as[_view_of(row)]
 
     def by_yes(self, flag: str) -> frozenset[str]:
         """The rules that fire once a flag that is not answered "yes" is."""
         flags = {**self._found.flags, flag: "yes"}
-        if flag == WORSE:
-            return fired(self._found.model_copy(update={"flags": flags}), self._changes)
+        told = self._found.model_copy(update={"flags": flags})
+        if flag == WORSE or unchanged(told) != unchanged(self._found):
+            return fired(told, self._changes)
         added, would = set[str](), []
         for view, now, before in self._views:
             names = now.answered(flag, view.model_copy(update={"flags": flags}))
@@ -267,7 +277,7 @@ class Firing:
             name
             for item in added
             for name in _speaking().get(item, ())
-            if fires(rules()[name], would[_sees(rules()[name])])
+            if fires(rules()[name], would[self._sees(rules()[name])])
         )
 
 
@@ -296,6 +306,16 @@ def _undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
     return {name: name not in later for name in rules() if name in now}
 
 
+def unchanged(found: Findings) -> bool:
+    """Whether it was told that all of it is of long standing and, when asked, that nothing is worse."""
+    row, said = conditions_row("unchanged"), found.flags.get
+    return (
+        found.context.onset in row["onset"]
+        and all(said(flag) == "no" for flag in row["no"])
+        and all(said(flag) != "yes" for flag in row["not_yes"])
+    )
+
+
 WHOLE, MARKED, FRESH = 0, 1, 2  # views of what was found
 
 
@@ -307,11 +327,11 @@ def _views(found: Findings, changes: Collection[str]) -> tuple[Findings, Finding
     if found.flags.get(WORSE) == "yes":
         return found, found, found
     marked = found.new if any(f.known for f in found.findings) else found
-    bare = found.unchanged and not changes
+    bare = unchanged(found) and not changes
     return found, marked, found.model_copy(update={"findings": ()}) if bare else marked
 
 
-def _sees(row: Rule) -> int:
+def _view_of(row: Rule) -> int:
     """Which of the views a rule looks at: what is told to be unchanged still fires those of the lowest level."""
     return WHOLE if row.known == "stands" else MARKED if row.urgency <= LOWERED else FRESH
 
@@ -326,7 +346,7 @@ def _only_known(examination: Findings, changes: Collection[str]) -> dict[str, st
     return {
         name: f"known: {written or UNCHANGED}"
         for name, row in rules().items()
-        if _sees(row) == FRESH and fires(row, would) and not fires(row, do)
+        if _view_of(row) == FRESH and fires(row, would) and not fires(row, do)
     }
 
 
@@ -339,10 +359,12 @@ SOONEST = "minutes"
 OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of it call it
 
 
-def own_alarm(examination: Findings, reading: Reading) -> Reason | None:
+def own_alarm(
+    examination: Findings, reading: Reading, changes: Collection[str] = ()
+) -> Reason | None:
     """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one."""
     row = conditions_row(OWN)
-    if reading.entered < row["entered"] or _nothing_new(examination):
+    if reading.entered < row["entered"] or _all_known(_views(examination, changes), FRESH):
         return None
     sites = reading.dangerous
     if sum(s.probability for s in sites) < row["probability"]:
@@ -359,8 +381,9 @@ def _of_site(level: int, text: str, region: str) -> Reason:
     """The tool's own alarm, with the image of the region of the likeliest dangerous site."""
     row = conditions_row(OWN)
     image = row["image"].get(region, row["image"]["other"])
+    by = row["by_acute" if level >= row["urgency_acute"] else "by"]
     return Reason(
-        OWN, level, text, image["image"], row["call"], row["source"], row["first"], row["by"][min(level, len(row["by"])) - 1], image["region"],
+        OWN, level, text, image["image"], row["call"], row["source"], row["first"], by, image["region"],
         image["modality"], row["lowers"], origin="the tool's reading", site=region, short="the tool's own alarm",
     )  # fmt: skip
 
@@ -369,13 +392,17 @@ def _by_site(
     examination: Findings,
     previous: Findings | None,
     reading: Reading | None,
+    changes: Collection[str],
     *,
     own: bool,
     settled: bool,
 ) -> Reason | None:
-    """The tool's own alarm: as it stands now, or as it was raised before where no act has settled it."""
-    now = own_alarm(examination, reading) if reading else None
-    if (not own and reading is None) or _nothing_new(examination):
+    """The tool's own alarm: as it stands now, or as it was raised before where no act has settled it.
+
+    What is marked as known takes back what was raised before; that it is told to be unchanged does not.
+    """
+    now = own_alarm(examination, reading, changes) if reading else None
+    if (not own and reading is None) or _all_known(_views(examination, changes), MARKED):
         return None
     before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
     if before is None or not before.level or settled:
@@ -386,15 +413,14 @@ def _by_site(
     return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
-def _nothing_new(examination: Findings) -> bool:
-    """Whether everything out of the usual is known, and nothing is said to be worse."""
-    odd = [f for f in examination.findings if f.choice is None or not f.choice.usual]
-    told = examination.unchanged
-    return (
-        examination.flags.get(WORSE) != "yes"
-        and any(told or f.known for f in odd)
-        and all(told or f.known or f.answer is None for f in odd)
-    )
+def _all_known(views: tuple[Findings, Findings, Findings], view: int) -> bool:
+    """Whether something is out of the usual, and all of it is known in a view."""
+
+    def odd(found: Findings) -> bool:
+        those = (f for f in found.findings if f.answer is not None)
+        return any(f.choice is None or not f.choice.usual for f in those)
+
+    return odd(views[WHOLE]) and not odd(views[view])
 
 
 def assess(
@@ -453,7 +479,7 @@ def assess(
     acts = acts_of(previous, examination)
     about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
     settled = about_own.settled is not None
-    by_site = _by_site(examination, previous, reading, own=own, settled=settled)
+    by_site = _by_site(examination, previous, reading, changes, own=own, settled=settled)
     reasons += [by_site] if by_site else []
     reasons = [
         _answered(

@@ -111,7 +111,7 @@ class State:
         down_first: Whether grading goes down one side.
         both: Whether the next grade goes to both sides.
         moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
-        awaits: What the next letter chooses: ``reason``, ``quality``, ``rows``, ``jump``; else empty.
+        awaits: What the next letter chooses: ``reason``, ``limb`` (the reason for all of it), ``quality``, ``rows``, ``jump``; else empty.
         documented: When and where what is known was documented, as it was written last.
         before: What was found earlier in the stay, by sign and side.
         again: The signs of it, abnormal first.
