@@ -204,6 +204,7 @@ class Session:
                 if number and len(typed) > MANY:
                     with contextlib.suppress(AssertionError):
                         self.wait(number[0], LATE)
+                    self.quiet(10 * APART)  # its last digit and the Enter would come in one piece
                 if self._asks():
                     with contextlib.suppress(AssertionError):
                         self.wait(answer[-6:].strip(), 1.0)
