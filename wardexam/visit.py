@@ -505,10 +505,10 @@ class Visit:
         return replace(self._begun, examination=examination)
 
     def reading(self) -> "Reading":
-        """What the signs mean, worked out now; a sign left out of a part weighs a little, one found before less with each hour."""
+        """What the signs mean, worked out now; what is not entered yet weighs nothing, what was found before less with each hour."""
         from wardexam.ready import engine
 
-        return engine().read(self.examination, earlier=self.earlier)
+        return engine().read(self.examination, silence=False, earlier=self.earlier)
 
     @property
     def earlier(self) -> "Earlier | None":

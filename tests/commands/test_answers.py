@@ -80,7 +80,7 @@ def test_beds_are_those_of_the_list_with_how_urgent_and_by_when(ward, capsys):
     assert [(b["bed"], b["patient"]) for b in answer["beds"]] == [tuple(line.split()[:2]) for line in lines]  # fmt: skip
     for bed, line in zip(answer["beds"], lines, strict=True):
         assert bed["urgency"] is not None
-        assert bed["urgency"]["word"] in line or "24 h" in line
+        assert bed["urgency"]["word"] in line or "12 h" in line
         assert ("OVERDUE" in line) == (bed["urgency"]["overdue_minutes"] is not None)
     assert answer["at"] == "2026-03-04T14:00:00Z"
     assert answer["problem"] == ""

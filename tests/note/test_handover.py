@@ -67,7 +67,7 @@ def test_the_order_does_not_depend_on_the_order_of_the_rows():
 def test_change_and_what_was_not_asked_are_said():
     text = sheet(row("A1", "knee 2/2", "knee 0/2 flag:bladder_bowel=no"))
     first, second = entry(text, "A1")
-    assert "24 h WORSE" in first  # today, due after midnight
+    assert "12 h WORSE" in first  # today, due after midnight
     assert "right knee 2+ to 0" in second
     assert "not asked: saddle numbness +35" in second
 

@@ -369,13 +369,14 @@ def test_today_stays_the_word_while_one_of_its_reasons_is_due_today():
 @pytest.mark.parametrize(
     ("level", "due", "said"),
     [
-        (2, "2026-03-05T00:14:00+00:00", "24 h"),
+        (2, "2026-03-05T00:14:00+00:00", "12 h"),
+        (2, "2026-03-05T14:14:00+00:00", "24 h"),
         (2, "2026-03-04T23:59:00+00:00", "today"),
         (2, "", "today"),
         (3, "2026-03-05T00:14:00+00:00", "NOW"),
     ],
 )
-def test_a_list_says_twenty_four_hours_where_today_ends_after_midnight(level, due, said):
+def test_a_list_says_the_span_where_today_ends_after_midnight(level, due, said):
     word = {2: "today", 3: "NOW"}[level]
     assert listed_word(Summary(level, word, False, "x", due), NIGHT, word) == said
 

@@ -131,12 +131,36 @@ def test_a_change_across_scales_is_said_on_the_later_one():
         ("pin_S1 1/2", "pin_S1 0/2", False),
         ("plantar equivocal/down", "plantar up/down", True),
         ("stocking ankle/none", "stocking knee/none", False),
+        (
+            "straight_leg_raise positive:70/negative",
+            "straight_leg_raise positive:20/negative",
+            True,
+        ),
+        (
+            "straight_leg_raise positive:50/negative",
+            "straight_leg_raise positive:40/negative",
+            False,
+        ),
+        ("clonus_ankle unsustained:3/none", "clonus_ankle unsustained:9/none", True),
+        ("knee 3/2", "knee 0/2", True),
     ],
 )
 def test_what_was_abnormal_and_grew_worse_is_worse(before, after, beyond):
     (there,), (back,) = changed(before, after).signs, changed(after, before).signs
     assert (there.worse, there.beyond) == (True, beyond)
     assert not back.worse
+
+
+def test_a_reflex_that_grows_brisk_after_shock_is_changed_and_not_worse():
+    (there,) = changed("knee 1/2", "knee 3/2").signs
+    assert (there.beyond, there.worse) == (True, False)
+
+
+def test_another_number_of_the_same_answer_is_said_with_its_unit():
+    change = changed(
+        "straight_leg_raise positive:70/negative", "straight_leg_raise positive:20/negative"
+    )
+    assert [s.how for s in change.signs] == ["70 to 20 degrees"]
 
 
 def test_an_answer_without_a_rank_is_worse_only_from_the_usual():

@@ -128,6 +128,8 @@ def test_of_two_answers_urgency_takes_the_graver_whichever_was_first():
         assert [f.answer for f in with_graver(found(line)).findings] == ["extensor"]
     assert [f.answer for f in with_graver(found("power_leg 0/- ankle_dorsiflexion 5/-")).findings
             if f.sign == "ankle_dorsiflexion"] == ["0"]  # fmt: skip
+    for line in ("level_pin T10/T10 level_pin none/none", "level_pin none/none level_pin T10/T10"):
+        assert [f.answer for f in with_graver(found(line)).findings] == ["T10", "T10"]
 
 
 def test_an_exception_from_a_group_stays_what_it_is():

@@ -28,13 +28,18 @@ def measured(finding: Finding, scale: ScaleName | None = None) -> str:
     return f"{finding.amount} {text}" if finding.row.answers == "residual" else text
 
 
+def unit_of(finding: Finding) -> str:
+    """What a sign's number counts: beats, degrees or mL; empty where it takes none."""
+    number = answers_for(finding.row.answers).amount
+    return number.unit if number else ""
+
+
 def phrase(finding: Finding) -> str:
     """The answer in the words of a letter: ``"absent"``, ``"present, 4 beats"``, ``"reduced below T8"``."""
     if finding.not_testable:
         return f"not testable ({REASON_WORDS[finding.not_testable]})"
     if finding.amount is not None:
-        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
-        words = f"{finding.amount} {unit}"
+        words = f"{finding.amount} {unit_of(finding)}"
         if finding.row.answers == "residual" or not finding.choice:
             return words
         return f"{finding.choice.words}, {words}"
@@ -53,8 +58,7 @@ def in_words(finding: Finding, scale: ScaleName | None = None) -> str:
     if finding.row.answers == "mrc" or (finding.row.answers == "level" and finding.choice):
         return mark(finding)
     if finding.amount is not None and finding.choice and finding.row.answers != "residual":
-        unit = getattr(answers_for(finding.row.answers).amount, "unit", "")
-        return f"{finding.choice.words} ({finding.amount} {unit})"
+        return f"{finding.choice.words} ({finding.amount} {unit_of(finding)})"
     return phrase(finding)
 
 
@@ -87,12 +91,7 @@ def spoken(finding: Finding) -> str:
     if choice is None:
         return f"normal down to {finding.answer}"
     words = f"{choice.code}, {choice.words}" if finding.scale else choice.words
-    if finding.amount is None or finding.row.answers not in _UNITS:
-        return words
-    return f"{words}, {finding.amount} {_UNITS[finding.row.answers]}"
-
-
-_UNITS = {"clonus": "beats", "residual": "mL", "angle_test": "degrees"}
+    return words if finding.amount is None else f"{words}, {finding.amount} {unit_of(finding)}"
 
 
 def cell(finding: Finding | None, scale: ScaleName | None) -> str:

@@ -62,6 +62,10 @@ def span(minutes: float) -> str:
     return f"{hours:.0f} h" if hours < HOURS else f"{hours // DAYS:.0f} d"
 
 
+def _in_hours(limit: timedelta) -> str:
+    return span(limit.total_seconds() / 60)
+
+
 def act_words(act: Act, beside: datetime) -> str:
     """What was done, when and by whom: ``MRI asked 4 Mar 14:10 by Dr Ash``."""
     when = f"{moment(act.at, beside)} by {clean(act.by)}"
@@ -152,7 +156,7 @@ def after_midnight(due: datetime | None, beside: datetime | None) -> bool:
 def limit_words(reason: Reason, beside: datetime | None) -> str:
     """The limit in words; ``today`` as the span that it stands for where it ends after midnight."""
     if in_time(reason.by) == WORDS[TODAY] and after_midnight(reason.due, beside):
-        return f"within {span(limits()[reason.by].total_seconds() / 60)}"
+        return f"within {_in_hours(limits()[reason.by])}"
     return in_time(reason.by)
 
 
@@ -184,9 +188,12 @@ def level_word(urgency: Urgency, beside: datetime) -> str:
 
 
 def listed_word(summary: Summary, now: datetime, word: str) -> str:
-    """The level as a list says it; ``24 h`` for today where what is due is due after midnight."""
-    late = summary.urgency == TODAY and after_midnight(summary.due_at, now)
-    return "24 h" if late else word
+    """The level as a list says it; in the place of ``today`` its span, ``12 h``, where what is due is due after midnight."""
+    due = summary.due_at
+    if summary.urgency != TODAY or due is None or not after_midnight(due, now):
+        return word
+    least = max(limits()[WORDS[TODAY]], due - now)
+    return _in_hours(next((limit for limit in limits().values() if limit >= least), least))
 
 
 def image_words(reason: Reason) -> str:

@@ -7,17 +7,14 @@ further abnormal finding, graver answer, "yes" or complaint, no more acute onset
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.acts import Act, Raised
-from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import Asked, question
 from wardexam.exam.wording import finding_text
-from wardexam.reasoning.rules.change import meaning_rank
+from wardexam.reasoning.rules.graver import graver
 from wardexam.reasoning.rules.standing import ACUTE
-from wardexam.reasoning.tables import change_row
 
 NAMED = 2  # of what was found beyond, so much is named
 LONGEST = 120
@@ -56,27 +53,6 @@ def written_over(found: Findings) -> tuple[str, ...]:
     lines += [f"flag {name}" for name, answer in found.flags.items() if answer == "yes"]
     lines += [f"story {name} {value}" for name, value in _told(found.context)]
     return (*lines, f"story onset {found.context.onset}")
-
-
-def graver(finding: Finding, word: str, amount: int | None) -> bool:
-    """Whether a finding is graver than an answer that was written down, or not comparable with it."""
-    kind, answer = finding.row.answers, str(finding.answer)
-    if finding.scale:
-        middle = meaning_rank("normal")
-        now, was = meaning_rank(finding.meaning) - middle, meaning_rank(word) - middle
-        return abs(now) > abs(was) or now * was < 0
-    if kind == "mrc":
-        order: dict[str, float] = change_row("mrc")["order"]
-        return order[answer] < order[word]
-    if kind == "level":
-        return word not in SEGMENTS or SEGMENTS.index(answer) < SEGMENTS.index(word)
-    if answer == word:
-        if finding.amount is None or amount is None:
-            return False
-        # An angle at which it hurts is graver the smaller it is, a number of beats or mL the larger.
-        return finding.amount < amount if kind == "angle_test" else finding.amount > amount
-    rank = answers_for(kind).graver
-    return not {answer, word} <= set(rank) or rank.index(answer) > rank.index(word)
 
 
 def beyond(on: Iterable[str], found: Findings) -> list[str]:

@@ -8,13 +8,12 @@ import math
 from functools import cache
 from typing import Any
 
-from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
 from wardexam.exam.wording import in_short
 from wardexam.reasoning.reading import Asymmetry
-from wardexam.reasoning.rules.change import meaning_rank
+from wardexam.reasoning.rules.graver import meaning_rank, segment_rank
 from wardexam.reasoning.tables import (
     Interval,
     asymmetry_row,
@@ -113,7 +112,7 @@ def _rank(finding: Finding) -> int:
     if finding.scale:
         return meaning_rank(finding.meaning)
     if finding.row.answers == "level":
-        return SEGMENTS.index(finding.answer) if finding.answer in SEGMENTS else len(SEGMENTS)
+        return segment_rank(str(finding.answer))
     answers = answers_in_order(finding)
     return answers.index(str(finding.answer))
 

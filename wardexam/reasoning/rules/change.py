@@ -6,19 +6,14 @@ stand in `change.toml`.
 
 from dataclasses import dataclass
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.text import counted
-from wardexam.exam.wording import in_short, sided
+from wardexam.exam.wording import in_short, sided, unit_of
+from wardexam.reasoning.rules.graver import graver, meaning_rank, segment_rank
 from wardexam.reasoning.tables import change_row
-
-
-def meaning_rank(meaning: str) -> int:
-    """A tendon grade's meaning as a number, from absent to clonic."""
-    rank: int = change_row("meaning")["order"][meaning]
-    return rank
 
 
 def step_beyond(kind: str) -> float:
@@ -121,40 +116,46 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         return None
     old, new = value(before), value(after)
     if old == new and (before.meaning == after.meaning or before.scale != after.scale):
-        return None
-    how = f"{in_short(before, after.scale)} to {in_short(after)}"
+        return _by_number(before, after)
     size = None if old is None or new is None else new - old
+    how = f"{in_short(before, after.scale)} to {in_short(after)}"
     kind = after.row.answers
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
+    worse = graver(after, before.meaning, before.amount)
     if kind == "level":
-
-        def lowest(f: Finding) -> int:
-            return SEGMENTS.index(f.answer) if f.answer in SEGMENTS else len(SEGMENTS)
-
-        size = float(lowest(after) - lowest(before))
-        return SignChange(after.key, how, size, abs(size) >= step_beyond("level"), size < 0)
-    if kind == "mrc":
+        size = float(segment_rank(str(after.answer)) - segment_rank(str(before.answer)))
+        beyond = abs(size) >= step_beyond("level")
+    elif kind == "mrc":
         beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
-        return SignChange(after.key, how, size, beyond, (size or 0) < 0)
-    if after.scale:
-        # Away from the middle is worse, whichever way.
+    elif after.scale:
         middle = meaning_rank("normal")
-        away = abs((new or 0) - middle) > abs((old or 0) - middle)
-        return SignChange(after.key, how, size, abs(size or 0) >= step_beyond("reflex"), away)
-    if kind == "residual":
+        from_middle, was_from = (new or 0) - middle, (old or 0) - middle
+        # A limb in shock grows brisk as it recovers; a brisk one that falls silent does not.
+        worse = abs(from_middle) > abs(was_from) or from_middle < 0 < was_from
+        beyond = abs(size or 0) >= step_beyond("reflex")
+    elif kind == "residual":
         beyond = abs(size or 0) >= step_beyond("residual")
-        return SignChange(after.key, how, size, beyond, (size or 0) > 0)
-    rank = answers_for(kind).graver
-    if before.answer in rank and after.answer in rank:
-        worse = rank.index(after.answer) > rank.index(before.answer)
     else:
-        worse = was and not now
-    rules = change_row("beyond")
-    if kind in rules:
-        beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
-    else:
-        step = rules["any_step"]
-        beyond = was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
+        rank = answers_for(kind).graver
+        if not {before.answer, after.answer} <= set(rank):
+            worse = was and not now
+        rules = change_row("beyond")
+        if kind in rules:
+            beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
+        else:
+            step = rules["any_step"]
+            beyond = was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
+    return SignChange(after.key, how, size, beyond, worse)
+
+
+def _by_number(before: Finding, after: Finding) -> SignChange | None:
+    """The same answer with another number of beats or degrees."""
+    if before.amount is None or after.amount is None or before.amount == after.amount:
+        return None
+    size = float(after.amount - before.amount)
+    beyond = abs(size) >= change_row("numbers")[after.row.answers]
+    worse = graver(after, before.meaning, before.amount)
+    how = f"{before.amount} to {after.amount} {unit_of(after)}"
     return SignChange(after.key, how, size, beyond, worse)
 
 

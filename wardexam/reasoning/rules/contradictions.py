@@ -15,8 +15,8 @@ from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Also, Findings
 from wardexam.exam.findings import Finding, RestNormal, Side
 from wardexam.exam.wording import finding_text, named
-from wardexam.reasoning.rules.acts import graver
-from wardexam.reasoning.rules.change import meaning_rank, value
+from wardexam.reasoning.rules.change import value
+from wardexam.reasoning.rules.graver import graver, meaning_rank
 from wardexam.reasoning.tables import change_row, contradictions_row
 
 Key = tuple[str, Side]

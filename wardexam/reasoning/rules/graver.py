@@ -1,0 +1,44 @@
+"""Which of two answers to one sign is the graver, whatever the sign is answered with."""
+
+from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.exam.answers import answers_for
+from wardexam.exam.findings import Finding
+from wardexam.reasoning.tables import change_row
+
+
+def meaning_rank(meaning: str) -> int:
+    """A tendon grade's meaning as a number, from absent to clonic."""
+    rank: int = change_row("meaning")["order"][meaning]
+    return rank
+
+
+def segment_rank(answer: str) -> int:
+    """A sensory level as a number, the graver the less; none lies below them all."""
+    return SEGMENTS.index(answer) if answer in SEGMENTS else len(SEGMENTS)
+
+
+def graver(finding: Finding, word: str, amount: int | None) -> bool:
+    """Whether a finding is graver than an answer that was written down, or not comparable with it.
+
+    Args:
+        finding: What was found.
+        word: The other answer to the same sign, of a tendon reflex its meaning.
+        amount: Its number, where it has one.
+    """
+    kind, answer = finding.row.answers, str(finding.answer)
+    if finding.scale:
+        middle = meaning_rank("normal")
+        now, was = meaning_rank(finding.meaning) - middle, meaning_rank(word) - middle
+        return abs(now) > abs(was) or now * was < 0
+    if kind == "mrc":
+        order: dict[str, float] = change_row("mrc")["order"]
+        return order[answer] < order[word]
+    if kind == "level":
+        return segment_rank(answer) < segment_rank(word)
+    if answer == word:
+        if finding.amount is None or amount is None:
+            return False
+        # An angle at which it hurts is graver the smaller it is, a number of beats or mL the larger.
+        return finding.amount < amount if kind == "angle_test" else finding.amount > amount
+    rank = answers_for(kind).graver
+    return not {answer, word} <= set(rank) or rank.index(answer) > rank.index(word)
