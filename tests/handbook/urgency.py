@@ -85,12 +85,11 @@ def _urgency_of(written_down: tuple[tuple[str, str], ...], reading: bool) -> Urg
     read = ready.engine().read(examination, silence=False) if reading else None
     found = assess(examination, before, read)
     if case.get("id", "-")[0] not in REMARKED and (written := case.get("recorded")):
-        acts = tuple(
-            Act(rule=r.rule, kind="lowered", what=written[:110], by="Dr Ash", at=WRITTEN)
-            for r in found.reasons
-            if r.lowers
-        )
-        found = assess(examination.model_copy(update={"acts": acts}), before, read)
+        acts: tuple[Act, ...] = ()
+        while more := [r.rule for r in found.reasons if r.lowers and not r.lowered]:
+            # What stood within one that is brought down is said now, and written of too.
+            acts += tuple(Act(rule=r, kind="lowered", what=written[:110], by="Dr Ash", at=WRITTEN) for r in more)  # fmt: skip
+            found = assess(examination.model_copy(update={"acts": acts}), before, read)
     return found
 
 

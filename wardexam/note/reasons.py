@@ -8,7 +8,15 @@ from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
 from wardexam.reasoning.rules.switched_off import SwitchedOff
-from wardexam.reasoning.rules.urgency import OFF_HERE, SOONEST, WORDS, Reason, Urgency, in_time
+from wardexam.reasoning.rules.urgency import (
+    OFF_HERE,
+    SOONEST,
+    TODAY,
+    WORDS,
+    Reason,
+    Urgency,
+    in_time,
+)
 from wardexam.records.repository import Summary
 
 TOP = 2  # lines in which a note says how urgent, what is done first and by when
@@ -20,7 +28,6 @@ NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 NONE_RAISED = "none raised by what was asked and examined"
 HOURS, DAYS = 100, 24
-TODAY = WORDS.index("today")
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 

@@ -45,6 +45,7 @@ def in_time(by: str) -> str:
 
 WORSE = "worse"  # the flag by which what is known counts as new
 WORDS = ("no reason for urgency found", "within days", "today", "now")
+TODAY = WORDS.index("today")
 NOT_ASSESSED = "not assessed"
 UNCHANGED = "told to be of long standing and unchanged"
 UNTIL_KNOWN = "until the onset is known"
@@ -197,9 +198,16 @@ def rules() -> dict[str, Rule]:
             )
         if made[name].by not in limits():
             raise TableError(f"unknown limit '{made[name].by}'", where)
+        if made[name].urgency > TODAY and limits()[made[name].by] >= limits()[WORDS[TODAY]]:
+            raise TableError(f"'{made[name].by}' is no limit of what is '{WORDS[-1]}'", where)
     for name, row in made.items():
         for other in row.within:
-            if other not in made or row.urgency > LOWERED or name in (other, *made[other].within):
+            graver = other in made and made[other].urgency >= row.urgency
+            if (
+                not graver
+                or limits()[made[other].by] > limits()[row.by]
+                or name in (other, *made[other].within)
+            ):
                 raise TableError(
                     f"'{other}' is no rule that says '{name}' and more",
                     f"urgency.toml, rule {name}",
@@ -371,10 +379,11 @@ def own_alarm(
         return None
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
-    text = f"signs may mean: {sites[0].name}" + (
-        " or another urgent place" if len(sites) > 1 else ""
-    )
-    return _of_site(level, text, sites[0].region)
+    # Named is the one that the reading makes most of, lest two lists of one screen speak against each other.
+    chances = {site.id: site.probability for site in reading.sites}
+    first = max(sites, key=lambda s: chances.get(s.id, 0.0))
+    text = f"signs may mean: {first.name}" + (" or another urgent place" if len(sites) > 1 else "")
+    return _of_site(level, text, first.region)
 
 
 def _of_site(level: int, text: str, region: str) -> Reason:
@@ -521,16 +530,20 @@ def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
 
 
 def _within(reasons: list[Reason]) -> tuple[Reason, ...]:
-    """What a graver reason says already: it is said again once that is brought down, or where it hangs on the onset.
+    """What another reason, no less grave and with no more time, says already: it is said again once that is brought down.
 
-    What was done about a reason has it said.
+    One that hangs on an onset that is not known takes the place of none. What was done about a reason has it said.
     """
-    stand = {r.rule for r in reasons if not r.lowered and UNTIL_KNOWN not in r.text}
-    return tuple(
-        r
-        for r in reasons
-        if not r.acts and r.rule in rules() and not stand.isdisjoint(rules()[r.rule].within)
-    )
+    stand = [r for r in reasons if not r.lowered and UNTIL_KNOWN not in r.text]
+    names = {r.rule for r in stand}
+
+    def said(reason: Reason) -> bool:
+        if reason.rule == OWN:
+            regions = conditions_row(OWN)["within"][reason.region]
+            return any(r.urgency > reason.urgency and r.region in regions for r in stand)
+        return not names.isdisjoint(rules()[reason.rule].within)
+
+    return tuple(r for r in reasons if not r.acts and said(r))
 
 
 LOWERED = 1  # the level of a reason that a doctor has brought down
