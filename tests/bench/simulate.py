@@ -20,7 +20,7 @@ from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference import evidence
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.greatest import most_likely
-from wardexam.reasoning.inference.next_sign import askable
+from wardexam.reasoning.inference.next_sign import askable, of_head
 from wardexam.reasoning.inference.posterior import answered_yes
 from wardexam.reasoning.inference.prior import learned, log_prior, sites
 from wardexam.reasoning.inference.two_lesions import union
@@ -28,6 +28,7 @@ from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import sides
+from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.urgency import level_of
 from wardexam.reasoning.tables import read
 
@@ -136,10 +137,26 @@ def reliability(patients: int, seed: int = 1) -> tuple[list[tuple[float, float, 
     return curve, float(error)
 
 
+Grid = list[tuple[Sign, str]]
+
+
+def proposed_of(reading: Reading, examination: Findings, grid: Grid) -> tuple[str, str]:
+    """The sign that is proposed; the grid's next where none is said to tell anything more."""
+    if reading.next_signs:
+        return reading.next_signs[0].key
+    known = {f.key for f in examination.findings}
+    return next((s.id, side) for s, side in grid if (s.id, side) not in known)
+
+
 def saving(patients: int, seed: int = 2) -> tuple[float, float, int]:
     """Median signs until the right site is sure, in the proposed order and in the grid's, and how many."""
     ward = Ward(seed)
-    grid = [(s, side) for s in catalogue().values() if s in askable() for side, _ in sides(s)]
+    grid = [
+        (s, side)
+        for s in catalogue().values()
+        if s in askable() and s.id not in of_head()
+        for side, _ in sides(s)
+    ]
     asked, fixed = [], []
     for _ in range(patients):
         patient = ward.draw()
@@ -155,7 +172,7 @@ def saving(patients: int, seed: int = 2) -> tuple[float, float, int]:
                 if found and group == ward.right(patient) and chance >= SURE:
                     break
                 if reading:
-                    sign, side = reading.next_signs[0].key
+                    sign, side = proposed_of(reading, examination, grid)
                 else:
                     sign, side = grid[len(found)][0].id, grid[len(found)][1]
                 found.append(ward.shows(patient, catalogue()[sign], side))
@@ -190,7 +207,12 @@ class Recognised:
 def recognised(patients: int, seed: int = 4) -> Recognised:
     """How soon an emergency is recognised: same-day or more by the rules, the onset being days."""
     ward = Ward(seed)
-    grid = [(s, side) for s in catalogue().values() if s in askable() for side, _ in sides(s)]
+    grid = [
+        (s, side)
+        for s in catalogue().values()
+        if s in askable() and s.id not in of_head()
+        for side, _ in sides(s)
+    ]
     story = Context(onset="days")
     taken: list[tuple[tuple[float, bool], tuple[float, bool]]] = []
     while len(taken) < patients:
@@ -204,7 +226,7 @@ def recognised(patients: int, seed: int = 4) -> Recognised:
             while len(found) < MOST and not reached:
                 now = ward.examination(found).model_copy(update={"context": story})
                 if proposed:
-                    sign, side = ward.engine.read(now, silence=False).next_signs[0].key
+                    sign, side = proposed_of(ward.engine.read(now, silence=False), now, grid)
                 else:
                     sign, side = grid[len(found)][0].id, grid[len(found)][1]
                 found.append(ward.shows(patient, catalogue()[sign], side))

@@ -39,7 +39,7 @@ from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
 from wardexam.reasoning.inference.prior import Priors, learned, told
 from wardexam.reasoning.inference.ranking import place
-from wardexam.reasoning.inference.taught import RELATIONS, Odd, odd, relation
+from wardexam.reasoning.inference.taught import RELATIONS, Odd, area_of, odd, relation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.tables import Section
 
@@ -354,7 +354,8 @@ def like(engine: Engine, every: list[Published], read: list[Case], chances: Floa
         places(case.true[firsts], case.fair[firsts], chance)
         for case, chance in zip(read, chances, strict=True)
     ]
-    return neighbours(made, every, [c.shown for c in read], [c.words for c in read], np.array(shares))  # fmt: skip
+    shown = [tuple(sorted({(what, f.side) for f in case.findings.findings for what in odd(f, area_of)})) for case in every]  # fmt: skip
+    return neighbours(made, every, shown, [c.words for c in read], np.array(shares))
 
 
 def _rows(factors: dict[str, Any]) -> list[str]:

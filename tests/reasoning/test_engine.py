@@ -23,7 +23,7 @@ from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.explanation import told_words, weighed
-from wardexam.reasoning.inference.next_sign import next_signs
+from wardexam.reasoning.inference.next_sign import informed, next_signs
 from wardexam.reasoning.inference.posterior import Sums
 from wardexam.reasoning.inference.prior import learned, log_prior
 from wardexam.reasoning.model import observation
@@ -155,12 +155,38 @@ def test_what_every_unexamined_sign_would_tell_is_what_the_next_sign_is_chosen_b
 
 
 def test_no_answer_of_a_next_sign_is_said_to_settle_it():
-    line = "onset=days power_leg 1/1 level_pin T8/T8 plantar extensor/extensor bladder retention perianal absent/absent"
-    said = ready.engine().read(read_line(line).spelled_out()).next_signs
-    assert said
-    assert not any(
-        "98%" in words or "99%" in words or "100%" in words for s in said for _, words in s.outcomes
-    )
+    for line in (
+        "onset=days power_leg 1/1 plantar extensor/extensor",
+        "onset=weeks wrist_extension 5/2 finger_extension 5/2",
+        "onset=longer age=70 ankle 0/0",
+    ):
+        said = ready.engine().read(read_line(line).spelled_out()).next_signs
+        assert said
+        surest = max(
+            int(words.rstrip("%").rpartition(" ")[2]) for s in said for _, words in s.outcomes
+        )
+        assert surest <= 97
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["onset=days knee 2/0", "onset=hours face_lower 5/3 elbow_flexion 5/4", "ankle 0/0 age=70"],
+)
+def test_what_a_next_sign_would_say_is_in_the_mean_what_is_said_now(line):
+    engine, found = ready.engine(), read_line(line).spelled_out()
+    posterior = engine.posterior(found)
+    asked = informed(posterior, found)
+    said = posterior.groups[asked.groups]
+    for told in asked.told:
+        assert asked.share * told.joint.sum(axis=1) == pytest.approx(said, abs=1e-9)
+
+
+def test_what_needs_the_patients_help_is_not_asked_of_the_unconscious():
+    line = "onset=hours drowsiness marked pupil_dilated present/absent plantar up/down"
+    found = read_line(line).spelled_out()
+    asked = [t.sign for t in informed(ready.engine().posterior(found), found).told]
+    assert asked
+    assert not any(s.part in ("power", "sensation") or s.id in ("aphasia", "gait") for s in asked)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.alarm import alarming
 from wardexam.reasoning.inference.evidence import terms
 from wardexam.reasoning.inference.explanation import fit, weighed
+from wardexam.reasoning.inference.greatest import first_likely
 from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.ranking import alike_cases, ranked
@@ -58,17 +59,23 @@ class Engine:
         story = self.sums.story(told, yes)
         reasons = weighed(posterior, places, self.sums.among_all, story, told.context)
         against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
-        unexplained, z = fit(posterior, places[0], told)
+        surprising, z = fit(posterior, places[0], told)
         limits, said = weighing_row("fit"), weighing_row("evidence")
+        opposed = {e.text for e in reasons.field if e.weight < -said["worth"]}
         known = told.model_copy(update={"findings": (*findings.findings, *(f for f, _ in before))})
         weighs = frozenset(t.key for t in posterior.terms if t.kind == "before")
         return Reading(
             sites=places,
-            dangerous=self._by_findings(posterior, findings, heard, told),
+            dangerous=self._named_first(
+                self._by_findings(posterior, findings, heard, told),
+                posterior,
+                findings,
+                silence=silence,
+            ),
             supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
-            unexplained=unexplained,
+            unexplained=tuple(t for t in surprising if t in opposed)[: limits["shown"]],
             fit=z,
             fits_one=z is None or z > limits["misfit"] or places[0].region in limits["never"],
             pair=two_lesions(
@@ -77,7 +84,7 @@ class Engine:
                 self.sums.likelihood,
                 told.context.onset,
             )
-            if z is not None and (unexplained or z < limits["doubtful"])
+            if z is not None and (surprising or z < limits["doubtful"])
             else None,
             alike=alike_cases(posterior),
             fragile=one_grade_off(posterior, places, told),
@@ -90,6 +97,22 @@ class Engine:
             program=__version__,
             tables=fingerprint(),
         )
+
+    def _named_first(
+        self, sites: tuple[Site, ...], posterior: Posterior, findings: Findings, *, silence: bool
+    ) -> tuple[Site, ...]:
+        """The urgent sites, first the one that the reading of these findings alone makes most of.
+
+        It is the one that is named: two lists of one screen shall not speak against each other.
+        """
+        if any(t.kind == "before" for t in posterior.terms):
+            posterior = self.sums.posterior(findings, silence=silence)
+        index = posterior.hypotheses.groups.index
+        chances = [float(posterior.groups[index(s.id)]) for s in sites]
+        if not sites:
+            return sites
+        first = sites[first_likely(chances)]
+        return (first, *(s for s in sites if s is not first))
 
     def _by_findings(
         self, posterior: Posterior, findings: Findings, heard: Findings, told: Findings

@@ -174,7 +174,7 @@ class Reading:
         supports: Findings for the top site against all who are examined, health included, strongest first.
         opposes: Findings against it in the same way, strongest first.
         separates: Findings that set it apart from the next site, strongest first.
-        unexplained: Findings that the top site does not explain, in words.
+        unexplained: Findings that the top site does not explain and that speak against it, in words.
         fit: Calibrated z of the fit of the best single lesion; None until enough is entered.
         fits_one: False where no one lesion explains the findings.
         dangerous: The places that need same-day action, likeliest first, with their chances from the findings
@@ -213,6 +213,20 @@ class Reading:
     entered: int = 0
     program: str = ""
     tables: str = ""
+
+    @property
+    def proposed(self) -> NextSign | None:
+        """The sign to examine next; of two sides that would tell as much the right one, since a pair is entered from there."""
+        if not self.next_signs:
+            return None
+        first = self.next_signs[0]
+        twin = first.key[0], "right"
+        equal = (
+            s
+            for s in self.next_signs
+            if s.key == twin and (s.bits, s.rise) == (first.bits, first.rise)
+        )
+        return next(equal, first)
 
     @property
     def kept(self) -> KeptReading:

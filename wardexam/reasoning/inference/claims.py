@@ -7,9 +7,9 @@ plainer name of that row is said. One place among several of a group is named wh
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.examination import Onset
@@ -28,9 +28,9 @@ class Need(Columns):
     part: str = ""
     limb: tuple[str, ...] = ()
     modality: str = ""
-    found: str = "any"
+    found: Literal["any", "odd", "usual"] = "any"
     each: bool = False
-    onset: tuple[str, ...] = ()
+    onset: tuple[Onset, ...] = ()
 
     def speaks_of(self, sign: Sign) -> bool:
         """Whether a sign is one of these."""
@@ -69,9 +69,24 @@ def claims() -> dict[str, Claim]:
         for need in made[name].needs:
             if not need.onset and not any(map(need.speaks_of, catalogue().values())):
                 raise TableError("a need that no sign meets", where)
-            if unknown := set(need.signs) - set(catalogue()):
-                raise TableError(f"unknown sign '{min(unknown)}'", where)
+            if unknown := _unknown(need):
+                raise TableError(f"unknown {min(unknown)}", where)
     return made
+
+
+def _unknown(need: Need) -> set[str]:
+    """What a need names that there is not, as ``part 'powr'``."""
+    signs = catalogue().values()
+    named = {
+        "sign": (need.signs, {s.id for s in signs}),
+        "part": (need.part.split(",") if need.part else (), set(PARTS)),
+        "limb": (need.limb, {s.limb for s in signs}),
+        "modality": (
+            need.modality.split(",") if need.modality else (),
+            {s.modality for s in signs},
+        ),
+    }
+    return {f"{kind} '{w}'" for kind, (words, known) in named.items() for w in set(words) - known}
 
 
 @dataclass(frozen=True, slots=True)

@@ -206,7 +206,7 @@ def _without_each(
 def fit(
     posterior: Posterior, top: Site, examination: Findings
 ) -> tuple[tuple[str, ...], float | None]:
-    """Findings that the first site does not explain, and how well it fits as a z score.
+    """Findings that are rare under the first site, rarest first, and how well it fits as a z score.
 
     The z sets the log-likelihood of the findings beside its mean and spread under the site's best
     rows: what the same signs would give if the site were right.
@@ -236,7 +236,7 @@ def fit(
     z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
     least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
     enough = sum(t.kind != "before" for t in posterior.terms) >= n["terms"]
-    return tuple(text for _, text in least[: n["shown"]]), even(z) if enough else None
+    return tuple(text for _, text in least), even(z) if enough else None
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:

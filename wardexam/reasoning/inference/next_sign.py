@@ -44,7 +44,9 @@ def askable() -> tuple[Sign, ...]:
     return tuple(
         s
         for s in catalogue().values()
-        if s.id in rows["signs"] or s.part in rows["parts"] or (rows["territories"] and s.territory)
+        if s.id in (*rows["signs"], *of_head())
+        or s.part in rows["parts"]
+        or (rows["territories"] and s.territory)
     )
 
 
@@ -131,7 +133,7 @@ class Told:
         bits: About the site.
         sign: Which.
         side: On which side.
-        joint: The chance of each site with each answer, shape (sites, answers).
+        joint: The chance of each site with each answer, shape (sites, answers), 1 in all.
     """
 
     bits: float
@@ -139,9 +141,13 @@ class Told:
     side: Side
     joint: NDArray[np.float64]
 
-    def possible(self, urgent: NDArray[np.bool_]) -> list[tuple[float, Finding]]:
-        """Each answer out of the usual that it may show: how likely it is with an urgent place behind it, and the finding."""
-        chances = self.joint[urgent].sum(axis=0).tolist()
+    def possible(self, urgent: NDArray[np.float64]) -> list[tuple[float, Finding]]:
+        """Each answer out of the usual that it may show: how likely it is with an urgent place behind it, and the finding.
+
+        Args:
+            urgent: For how much each site counts as urgent, shape (sites,); 0 where it is not.
+        """
+        chances = (urgent @ self.joint).tolist()
         return [
             (chances[number], finding)
             for number, finding in _odd(self.sign.id, self.side)
@@ -174,12 +180,40 @@ def _grade(meaning: str) -> str:
     return next(code for code, said in meanings.items() if said == meaning)
 
 
-def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.int16], list[Told]]:
-    """The groups that matter, and what each unexamined bedside sign is expected to tell of them."""
+@dataclass(frozen=True, slots=True)
+class Informed:
+    """What unexamined signs are expected to tell.
+
+    Attributes:
+        groups: The groups that matter.
+        share: What chance they have together, of all.
+        urgent: By how much more likely each is that needs same-day action where the model makes more of it than the
+            reading says, at least 1; 0 of the others. Shape (groups,).
+        told: What each sign is expected to tell of them.
+    """
+
+    groups: NDArray[np.int16]
+    share: float
+    urgent: NDArray[np.float64]
+    told: list[Told]
+
+
+def informed(posterior: Posterior, examination: Findings) -> Informed:
+    """What each unexamined bedside sign that the patient can help with is expected to tell of the groups that matter.
+
+    The chance of each group is what the reading says, so that what is expected of it once the answer is known is,
+    in the mean, what it is now.
+    """
     made = posterior.hypotheses
     top, weight = _foremost(posterior)
     rows = posterior.kept[top]
     groups, member = np.unique(made.group_of[rows], return_inverse=True)
+    said = posterior.groups[groups]
+    share = float(said.sum())
+    held = np.bincount(member, weight.sum(axis=1))
+    weight = weight * (said / (share * held))[member][:, None]
+    more = np.maximum(1.0, share * held / np.maximum(said, _LEAST))
+    urgent = np.where([_urgent(made.groups[g]) for g in groups], more, 0.0)
     by_group = np.zeros((len(groups), len(rows)))
     by_group[member, np.arange(len(rows))] = 1
     flat = by_group * weight.sum(axis=1)
@@ -187,6 +221,7 @@ def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.in
     prior = flat.sum(axis=1)
     before = float(_entropy(prior, 0))
     recorded = {f.key for f in examination.findings}
+    left_out = frozenset() if _helps(examination) else _with_help()
     found = []
     codes = made.codes.take(rows, axis=1)
     for batch in _batches(examination.context):
@@ -199,9 +234,43 @@ def informed(posterior: Posterior, examination: Findings) -> tuple[NDArray[np.in
         known = _entropy(joint, (1, 2)) - _entropy(joint.sum(axis=1), 1)
         told = ((before - known) / np.log(2)).tolist()
         for number, (sign, side) in enumerate(batch.signs):
-            if (sign.id, side) not in recorded:
+            if (sign.id, side) not in recorded and sign.id not in left_out:
                 found.append(Told(told[number], sign, cast(Side, side), joint[number]))
-    return groups, found
+    return Informed(groups, share, urgent, found)
+
+
+def _helps(examination: Findings) -> bool:
+    """Whether nothing found keeps the patient from helping."""
+    row = read("inference/next_sign.toml")["unable"]
+    return not any(
+        f.sign == row["sign"] and f.answer in row["answers"] for f in examination.findings
+    )
+
+
+def _speaks_of_head(examination: Findings) -> bool:
+    """Whether the story, or something out of the usual, speaks of head or eyes."""
+    head, story = read("inference/next_sign.toml")["head"], examination.context
+    return (
+        story.complaint in head["complaints"]
+        or story.pain in head["pain"]
+        or any(
+            f.row.part == head["part"] and f.choice and not f.choice.usual
+            for f in examination.findings
+        )
+    )
+
+
+@cache
+def of_head() -> frozenset[str]:
+    """The signs that are asked for what they tell of the place only where something speaks of the head."""
+    return frozenset(read("inference/next_sign.toml")["head"]["signs"])
+
+
+@cache
+def _with_help() -> frozenset[str]:
+    """The signs that need the patient's help."""
+    row = read("inference/next_sign.toml")["unable"]
+    return frozenset(s.id for s in askable() if s.part in row["parts"] or s.id in row["signs"])
 
 
 def _foremost(posterior: Posterior) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
@@ -224,7 +293,7 @@ def _foremost(posterior: Posterior) -> tuple[NDArray[np.intp], NDArray[np.float6
 
 def information(posterior: Posterior, examination: Findings) -> dict[SignKey, float]:
     """Bits about the site that each unexamined bedside sign is expected to tell, by sign and side."""
-    return {(t.sign.id, t.side): even(t.bits) for t in informed(posterior, examination)[1]}
+    return {(t.sign.id, t.side): even(t.bits) for t in informed(posterior, examination).told}
 
 
 class Rises(Protocol):
@@ -272,19 +341,25 @@ def next_signs(
         rises: What the rules say of answers that may be found; None where they can say no more.
     """
     made, context = posterior.hypotheses, examination.context
-    groups, told = informed(posterior, examination)
+    asked = informed(posterior, examination)
+    told = asked.told
     expected: dict[int, float] = {}
     possible: list[_Possible] = []
     if rises:
-        urgent = np.array([_urgent(made.groups[g]) for g in groups])
-        possible = [t.possible(urgent) for t in told]
+        possible = [t.possible(asked.urgent) for t in told]
         may = [n for n, those in enumerate(possible) if _may_be_worth(those, rises)]
         expected = _expected(possible, may, rises)
 
     each = [worth(t.bits, expected.get(n, 0.0), seconds(t.sign.id)) for n, t in enumerate(told)]
-    shown, best = weighing_row("next_sign")["shown"], list[int]()
+    shown, least_bits = weighing_row("next_sign")["shown"], weighing_row("next_sign")["least"]
+    best, apart = list[int](), frozenset() if _speaks_of_head(examination) else of_head()
     for urgent_first in (True, False):
-        those = [n for n, (first, _) in enumerate(each) if first == urgent_first]
+        those = [
+            n
+            for n, (first, _) in enumerate(each)
+            if first == urgent_first
+            and (first or (told[n].bits >= least_bits and told[n].sign.id not in apart))
+        ]
         if len(those) > shown:  # all that equal the last of them are ordered as well
             least = sorted(each[n][1] for n in those)[-shown] - EQUAL
             those = [n for n in those if each[n][1] >= least]
@@ -292,7 +367,7 @@ def next_signs(
     best = best[:shown]
     if rises:
         expected |= _expected(possible, [n for n in best if n not in expected], rises)
-    return tuple(_next_sign(made, told[n], expected.get(n, 0.0), groups, context) for n in best)
+    return tuple(_next_sign(made, told[n], expected.get(n, 0.0), asked, context) for n in best)
 
 
 @cache
@@ -313,15 +388,15 @@ def _expected(possible: list[_Possible], of: list[int], rises: Rises) -> dict[in
 
 
 def _next_sign(
-    made: Hypotheses, told: Told, rise: float, groups: NDArray[np.int16], context: Context
+    made: Hypotheses, told: Told, rise: float, asked: Informed, context: Context
 ) -> NextSign:
     sign, side, joint = told.sign, told.side, told.joint
     answers = observation.observed(sign, context).answers
     chances, n = joint.sum(axis=0), weighing_row("next_sign")
     meanings = []
     for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
-        after = joint[:, number] / chances[number]
-        equals = [made.groups[groups[g]] for g in most_likely(after)]
+        after = asked.share * joint[:, number] / chances[number]
+        equals = [made.groups[asked.groups[g]] for g in most_likely(after)]
         site = either(spoken(equals[0]), equals)
         meanings.append((answers[number], f"{site} {even(min(after.max(), n['most'])):.0%}"))
     text = sign.name if side == "midline" else f"{side} {sign.name}"

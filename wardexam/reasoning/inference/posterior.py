@@ -18,7 +18,7 @@ from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.neighbours import Alike, Neighbours
 from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.prior import Priors, told
-from wardexam.reasoning.inference.taught import Taught, seen, shown, usual, whole
+from wardexam.reasoning.inference.taught import Taught, area_of, seen, shown, usual, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
@@ -356,14 +356,14 @@ class Sums:
         if before:
             known += sum(fading(hours) for _, hours in before)
         left = [(f, 1.0) for f in examination.findings] + [(f, fading(h)) for f, h in before]
-        those = seen(left)
-        taught = self._taught.each(those)
+        taught = self._taught.each(seen(left))
         of_forms = whole(taught, len(self._made.forms)).astype(self._dtype)
         prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
         posterior = self.of(found, prior, Before(lambda: self._plainest, known))
         words = told(context, flags)
 
         def beside(among: Mask | None) -> Alike:
+            those = seen(left, area_of)
             return self.neighbours.alike(shown(those), usual(those), words, among)
 
         return replace(posterior, taught=taught, beside=beside)

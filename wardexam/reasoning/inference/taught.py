@@ -6,7 +6,7 @@ whatever words. The tool's own alarm weighs none of it.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -30,45 +30,66 @@ SKIN = "skin_"
 ODD = "odd"  # the way of all that has none of its own
 
 
-def _name(sign: Sign) -> str:
-    """What it is counted as: the skin of a limb as one."""
+Named = Callable[[Sign], str]  # what a sign is counted as
+
+
+def limb_of(sign: Sign) -> str:
+    """What a sign is counted as: the skin of a limb as one."""
     of_skin = sign.answers in ("sensation", "stocking", "glove") and sign.limb != "head"
     return f"{SKIN}{sign.limb}" if of_skin else sign.id
 
 
+def area_of(sign: Sign) -> str:
+    """The same, but the skin of a nerve by itself, and of an arm that of a segment: of legs a level says too much at once."""
+    name = limb_of(sign)
+    if not name.startswith(SKIN):
+        return name
+    if sign.territory:
+        return f"{name}_{sign.nerve.replace(' ', '_')}"
+    by_segment = sign.segments and sign.limb in weighing_row("neighbours")["by_segment"]
+    return (
+        f"{name}_{max(sign.segments, key=lambda s: (sign.segments[s], s))}" if by_segment else name
+    )
+
+
 @cache
 def named() -> frozenset[Odd]:
-    """Every sign, and the skin of every limb, with each way in which it may be out of the usual."""
-    names = {*catalogue(), *(f"{SKIN}{sign.limb}" for sign in catalogue().values())}
+    """Every sign, and the skin of every limb and of its areas, with each way in which it may be out of the usual."""
+    names = {name(s) for s in catalogue().values() for name in (limb_of, area_of)} | {*catalogue()}
     ways = {ODD, *weighing_row("ways")["named"].values()}
     return frozenset((name, way) for name in names for way in ways)
 
 
-def odd(finding: Finding) -> tuple[Odd, ...]:
+def odd(finding: Finding, name: Named = limb_of) -> tuple[Odd, ...]:
     """What a finding shows that is out of the usual; nothing where it is usual or was not assessed."""
     choice, sign, answer = finding.choice, finding.row, str(finding.answer)
     if answer in SEGMENTS:
-        areas = {_name(area) for area, said in skin_of_level(finding, ()) if said == LOST}
-        return tuple((name, ODD) for name in sorted(areas))
+        areas = {name(area) for area, said in skin_of_level(finding, ()) if said == LOST}
+        return tuple((area, ODD) for area in sorted(areas))
     if choice is None or choice.usual:
         return ()
     if finding.scale:
         answer = scales()[finding.scale].meanings[answer]
-    return ((_name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
+    return ((name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A finding, what is left of its weight, 0 to 1, and what it shows that is out of the usual."""
+    """A finding, what is left of its weight, 0 to 1, and what it shows that is out of the usual.
+
+    Attributes:
+        name: What its sign is counted as.
+    """
 
     finding: Finding
     left: float
     odd: tuple[Odd, ...]
+    name: str
 
 
-def seen(found: Iterable[tuple[Finding, float]]) -> list[Seen]:
-    """Findings, each with what is left of its weight, as they are looked at here and beside cases like it."""
-    return [Seen(finding, left, odd(finding)) for finding, left in found]
+def seen(found: Iterable[tuple[Finding, float]], name: Named = limb_of) -> list[Seen]:
+    """Findings, each with what is left of its weight, as they are looked at here, or, by areas, beside cases like it."""
+    return [Seen(f, left, odd(f, name), name(f.row)) for f, left in found]
 
 
 def shown(those: Iterable[Seen]) -> dict[tuple[Odd, str], float]:
@@ -88,7 +109,7 @@ def usual(those: Iterable[Seen]) -> set[tuple[str, str]]:
         choice, side = each.finding.choice, each.finding.side
         odds |= {(name, side) for name, _ in each.odd}
         if choice is not None and choice.usual:
-            signs.add((_name(each.finding.row), side))
+            signs.add((each.name, side))
     return signs - odds
 
 

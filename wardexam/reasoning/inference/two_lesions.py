@@ -13,11 +13,12 @@ from functools import cache, reduce
 import numpy as np
 from numpy.typing import NDArray
 
+from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import TableError
 from wardexam.exam.examination import Onset
 from wardexam.reasoning.inference.claims import Known
 from wardexam.reasoning.inference.greatest import largest, leading_chance
-from wardexam.reasoning.inference.pieces import Term
+from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Floats, Posterior, logsumexp
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import place
@@ -36,6 +37,7 @@ _TWO = 2
 _FAR = 12.0  # a row so many nats below the best counts for nothing
 # Log of each briskness, of one row and of two that are as likely.
 _BRISK = {n: np.log(np.tile(BRISK_WEIGHTS, n) / n) for n in (1, 2)}
+_GAIT = "gait"  # the kind of answer that is a kind
 _NEVER = -99.0  # so unlikely (nats) that it is none
 
 
@@ -108,6 +110,12 @@ def _mass(made: Hypotheses, prior: Floats) -> Floats:
     return np.asarray(np.log(np.bincount(made.form_of, np.exp(prior - top))) + top)
 
 
+def _adds_up(piece: Piece) -> bool:
+    """Whether two losses of what is looked up make a greater one: not of a level, nor of gait, whose codes are kinds."""
+    sign = catalogue().get(piece.key[0])
+    return piece.log.shape[0] == CODES and not (sign and sign.answers == _GAIT)
+
+
 @dataclass(frozen=True, slots=True)
 class _LookUps:
     """The look-ups of one width, with the codes of the rows that may be the other lesion.
@@ -141,7 +149,7 @@ def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> 
             (p, t.factor)
             for t in terms
             for p in t.pieces
-            if p.log.shape[0] == CODES and p.log.shape[1] == width and not p.beside
+            if _adds_up(p) and p.log.shape[1] == width and not p.beside
         ]
         if those:
             found.append(_LookUps(
@@ -155,11 +163,11 @@ def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> 
 
 
 def _levels(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]) -> Floats:
-    """Log-likelihood of the levels that were found: of two lesions, the one that fits better; shape (others, 1)."""
+    """Log-likelihood of the levels and the gait that were found: of two lesions, the one that fits better; shape (others, 1)."""
     total = np.zeros((len(others), 1))
     for term in terms:
         for piece in term.pieces:
-            if piece.log.shape[0] != CODES and not piece.beside:
+            if not _adds_up(piece) and not piece.beside:
                 codes = made.code(*piece.key)
                 total += term.factor * np.maximum(piece.log[codes[others]], piece.log[codes[row]])
     return total
