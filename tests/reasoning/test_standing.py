@@ -175,3 +175,35 @@ def test_a_statement_stands_until_the_sign_is_found_otherwise():
     stands = standing(stay("rest=power:right_leg", "knee 2/2", "rest=power:left_leg"))
     assert {s.limb for s in stands.rest_normal} == {"right leg", "left leg"}
     assert "worse" in reasons("rest=power:right_leg", "knee 2/2", "hip_flexion 3/5")
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("onset=days bladder retention", "bladder catheter"),
+        (
+            "onset=days plantar extensor/flexor clonus_ankle sustained/none",
+            "plantar withdrawal/flexor",
+        ),
+    ],
+)
+def test_an_answer_that_says_nothing_of_the_function_ends_nothing(lines):
+    assert urgency(*lines).level == urgency(lines[0]).level
+    assert urgency(*lines).reasons[0].rule == urgency(lines[0]).reasons[0].rule
+
+
+def test_what_is_found_again_and_no_graver_began_when_it_was_told():
+    first = "onset=weeks finger_abduction 5/3 grip 5/4"
+    assert "stroke" not in reasons(first, "finger_abduction 5/3 grip 5/4")
+    assert "stroke" not in reasons(first, "finger_abduction 5/4 grip 5/5")
+    # A graver grade, a further sign or a further complaint began nobody knows when.
+    for more in (
+        "finger_abduction 5/2",
+        "finger_abduction 5/3 face_lower 5/4",
+        "finger_abduction 5/3 complaint=speech",
+    ):
+        assert "stroke" in reasons(first, more), more
+    # So did what was found before any onset was told.
+    assert "stroke" in reasons(
+        "finger_abduction 5/3", "knee 2/2 onset=weeks", "finger_abduction 5/3"
+    )

@@ -2,10 +2,11 @@
 
 import pytest
 
+from wardexam.errors import TableError
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, OWN, assess, rules
-from wardexam.reasoning.tables import conditions_row
+from wardexam.reasoning.tables import conditions_row, read
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
 
@@ -150,3 +151,29 @@ def test_a_dangerous_place_is_never_called_unlikely():
         assert words
         assert "unlikely" not in words
     assert any(s.word == "less supported by these signs" for s in reading.sites)
+
+
+@pytest.mark.parametrize(
+    ("line", "first"),
+    [
+        # Of legs alone the cauda says more; of speech and face it says nothing, and the stroke has less time.
+        ("onset=hours saddle reduced/normal hip_flexion 4/5", "cauda_equina"),
+        ("onset=hours saddle reduced/normal aphasia marked face_lower 2/5", "stroke"),
+        ("onset=hours bladder retention aphasia marked", "stroke"),
+    ],
+)
+def test_a_reason_of_an_hour_is_not_said_behind_one_of_four_that_does_not_explain_it(line, first):
+    assert urgency(line).reasons[0].rule == first
+
+
+def test_now_has_no_limit_by_the_name_of_a_lower_level(monkeypatch):
+    table = {**read("rules/urgency.toml")}
+    table["stroke"] = {**table["stroke"], "by": "today"}
+    monkeypatch.setattr("wardexam.reasoning.rules.urgency.read", lambda _: table)
+    rules.cache_clear()
+    try:
+        with pytest.raises(TableError, match="no limit of what is 'now'"):
+            rules()
+    finally:
+        monkeypatch.undo()
+        rules.cache_clear()

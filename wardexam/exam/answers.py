@@ -18,7 +18,7 @@ class Answer:
     """One answer: the key that gives it, the code stored, the mark in a cell, the note's words.
 
     `usual` is whether the answer is ordinarily found in health; it is never a judgement on a
-    patient.
+    patient. `tells` is whether it says anything of what the sign is examined for.
     """
 
     key: str
@@ -26,6 +26,7 @@ class Answer:
     mark: str
     words: str
     usual: bool
+    tells: bool = True
 
 
 @dataclass(frozen=True, slots=True)

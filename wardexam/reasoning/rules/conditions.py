@@ -381,13 +381,17 @@ def holding(examination: Findings, own: Table | None = None) -> frozenset[str]:
 
 def held(examination: Findings) -> "Held":
     """What holds, kept for examinations that differ in nothing a condition hangs on."""
-    # What is odd, and movements, which may show that a weakness is of one nerve.
-    counts = tuple(
+    flags = tuple(sorted(examination.flags.items()))
+    return _held(counting(examination), examination.context, flags)
+
+
+def counting(examination: Findings) -> tuple[Finding, ...]:
+    """The findings that conditions hang on: what is odd, and movements, which may show that a weakness is of one nerve."""
+    return tuple(
         f
         for f in examination.findings
         if f.answer is not None and (f.row.answers == "mrc" or not (f.choice and f.choice.usual))
     )
-    return _held(counts, examination.context, tuple(sorted(examination.flags.items())))
 
 
 @lru_cache(maxsize=KEPT_HELD)

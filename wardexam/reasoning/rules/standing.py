@@ -86,6 +86,13 @@ def _relieving(earlier: Findings, later: Findings) -> set[tuple[str, str]]:
     }
 
 
+def _telling(found: Told) -> Told:
+    """The same without answers that say nothing, such as a catheter: what was found before stands."""
+    return found.model_copy(
+        update={"findings": tuple(f for f in found.findings if f.choice is None or f.choice.tells)}
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Open:
     """What urgency still hears of a stay: nothing but its own sign or question, looked at again, ends anything.
@@ -105,7 +112,7 @@ class Open:
     def looked_at_again(self, later: Findings) -> bool:
         """Whether a later examination answers any sign that is odd, or asks any question that was answered yes."""
         odd, yes = _odd(self.found)
-        answered = {f.key for f in later.findings if f.answer is not None}
+        answered = {f.key for f in _telling(later).findings if f.answer is not None}
         return not (odd.isdisjoint(answered) and yes.isdisjoint(later.flags))
 
     @property
@@ -180,7 +187,7 @@ def still_open(examinations: Iterable[Findings]) -> Open | None:
     undated = Findings()
     stories: list[Context] = []
     for examination in examinations:
-        bare = examination.model_copy(update={"rest_normal": ()})
+        bare = _telling(examination.model_copy(update={"rest_normal": ()}))
         found = over(found, bare) if found else bare
         told = examination.context
         undated = (over if told.onset == "unknown" else _without)(undated, bare)
@@ -202,6 +209,7 @@ def unrelieved(still: Open, later: Told) -> tuple[Told, ...]:
     the rest, of two onsets the more acute one stands, and one told later dates no sign that is not examined with it
     and no other complaint.
     """
+    later = _telling(later)
     both = _joined(still.found, later)
     onset = _acute((still.onset, later.context.onset))
     last = _context(still.stories[-1], later.context)

@@ -25,7 +25,7 @@ from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import every_flag, flag_names, flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
+from wardexam.reasoning.rules.acts import Answer, acts_of, answer, beyond, kept, written_over
 from wardexam.reasoning.rules.change import PATTERNS, Comparison, compare
 from wardexam.reasoning.rules.conditions import conditions, held, holding
 from wardexam.reasoning.rules.contradictions import with_graver
@@ -131,7 +131,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Urgency:
-    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first), the flags not asked and those said yes.
+    """The urgency, 0 to 3, its word, the reasons (gravest and soonest first, of a level those that are settled last), the flags not asked and those said yes.
 
     `switched_off` are the rules that would have spoken and that the hospital has switched off: they are in
     neither the level nor the reasons. `within` are reasons that a graver one says and more: kept, not said.
@@ -163,6 +163,7 @@ class Rule(TableRow):
     by: str
     known: Literal["yields", "stands"]
     said_after: tuple[str, ...]
+    first_with: tuple[str, ...] = ()
     within: tuple[str, ...] = ()
     lowers: str
     clock: Literal["raised", "asked"] = "raised"
@@ -187,7 +188,7 @@ def rules() -> dict[str, Rule]:
         made[name] = checked_row(Rule, row, where)
         if not made[name].some:
             raise TableError("nothing raises it", where)
-        for item in (*made[name].some, *made[name].every):
+        for item in (*made[name].some, *made[name].every, *made[name].first_with):
             if item not in known:
                 raise TableError(f"unknown condition '{item}'", where)
         brief = made[name].short or made[name].reason
@@ -198,7 +199,7 @@ def rules() -> dict[str, Rule]:
             )
         if made[name].by not in limits():
             raise TableError(f"unknown limit '{made[name].by}'", where)
-        if made[name].urgency > TODAY and limits()[made[name].by] >= limits()[WORDS[TODAY]]:
+        if made[name].urgency > TODAY and made[name].by in (WORDS[TODAY], WORDS[LOWERED]):
             raise TableError(f"'{made[name].by}' is no limit of what is '{WORDS[-1]}'", where)
     for name, row in made.items():
         for other in row.within:
@@ -222,11 +223,21 @@ def rules() -> dict[str, Rule]:
     return made
 
 
-def _place(rule: str, fired: set[str]) -> int:
-    """How many rules that fired as well are said before this one; the inferred site comes after all."""
+def _place(rule: str, fired: set[str], what: Collection[str]) -> int:
+    """How many rules that fired as well are said before this one; the inferred site comes after all.
+
+    Args:
+        rule: The rule.
+        fired: Those that fired.
+        what: The flags and conditions that hold.
+    """
     if rule not in rules():
         return len(fired)
-    return sum(other in fired for other in rules()[rule].said_after)
+    row = rules()[rule]
+    before = [rules()[other] for other in row.said_after if other in fired]
+    if not set(row.first_with).isdisjoint(what):
+        before = [other for other in before if limits()[other.by] <= limits()[row.by]]
+    return len(before)
 
 
 def holds(examination: Findings) -> set[str]:
@@ -379,11 +390,10 @@ def own_alarm(
         return None
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
-    # Named is the one that the reading makes most of, lest two lists of one screen speak against each other.
-    chances = {site.id: site.probability for site in reading.sites}
-    first = max(sites, key=lambda s: chances.get(s.id, 0.0))
-    text = f"signs may mean: {first.name}" + (" or another urgent place" if len(sites) > 1 else "")
-    return _of_site(level, text, first.region)
+    text = f"signs may mean: {sites[0].name}" + (
+        " or another urgent place" if len(sites) > 1 else ""
+    )
+    return _of_site(level, text, sites[0].region)
 
 
 def _of_site(level: int, text: str, region: str) -> Reason:
@@ -449,7 +459,8 @@ def assess(
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
     """
-    examination = with_graver(examination)
+    still = still or (still_open((previous,)) if previous else None)
+    examination = _dated(with_graver(examination), previous, still)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:
@@ -459,7 +470,7 @@ def assess(
     joined: dict[str, bool] = {}
     before: set[str] = set()
     standing: tuple[Findings, ...] = (examination,)
-    if still := still or (still_open((previous,)) if previous else None):
+    if still:
         standing = unrelieved(still, examination)
         stands = [_undated(both) for both in standing]
         joined = {n: hangs for each in stands for n, hangs in each.items() if n not in now}
@@ -503,10 +514,12 @@ def assess(
     order = {name: place for place, name in enumerate(rules())}
     spans = list(limits())
     alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
+    what = set().union(*map(holds, standing)) if reasons else set[str]()
+    places = {r.rule: _place(r.rule, alike[r.urgency], what) for r in reasons}
     reasons.sort(
         key=lambda r: (
-            -r.urgency, _place(r.rule, alike[r.urgency]) > 0, UNTIL_KNOWN in r.text, spans.index(r.by),
-            _place(r.rule, alike[r.urgency]), order.get(r.rule, len(order)),
+            -r.urgency, r.answered and r.due is None, r.by != SOONEST, places[r.rule] > 0, UNTIL_KNOWN in r.text,
+            spans.index(r.by), places[r.rule], order.get(r.rule, len(order)),
         )
     )  # fmt: skip
     level = max((r.urgency for r in reasons), default=0)
@@ -518,6 +531,24 @@ def assess(
     silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
     caution = f"{POLICY} {NOT_EXCLUDED}"
     return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent), within)
+
+
+def _dated(examination: Findings, previous: Findings | None, still: Open | None) -> Findings:
+    """The same with the onset that was told earlier in the stay, where nothing goes beyond what was found and told since.
+
+    What was found when no onset was told stays undated, and so does all that is examined with it.
+    """
+    if (
+        not (previous and still)
+        or examination.context.onset != "unknown"
+        or still.onset == "unknown"
+    ):
+        return examination
+    story = examination.context.model_copy(update={"onset": still.onset})
+    told = examination.model_copy(update={"context": story})
+    undated = {f.key for f in still.undated.findings}
+    found = any(f.key in undated for f in examination.findings if not (f.choice and f.choice.usual))
+    return examination if found or beyond(written_over(previous), told) else told
 
 
 def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
