@@ -367,7 +367,7 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     visit.session = at(session, minutes=3)
     visit.notice(dangerous(0.7))
     visit.notice(dangerous(0.8))  # as grave: nothing more to put down
-    visit.undo()
+    visit.change(graded("knee", "left", "2+"), "left knee 2+")
     quiet = dangerous(0.1)
     visit.notice(quiet)
     alarm = reason(visit.case, OWN)
@@ -385,6 +385,19 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     visit.act(OWN, "done", "MRI: no lesion of the cord")
     assert OWN not in {r.rule for r in visit.case.urgency(quiet).reasons}
     assert OWN in {r.rule for r in visit.case.urgency(dangerous(0.7)).reasons}
+
+
+def test_the_tools_own_alarm_goes_with_the_keys_that_raised_it(session):
+    visit = saddle(session)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    before = visit.examination.raised
+    visit.notice(dangerous(0.7))
+    assert reason(visit.case, OWN).urgency == 2
+    visit.undo()
+    assert visit.examination.raised == before
+    # What is left is read again, and raises it again where it should.
+    visit.notice(dangerous(0.7))
+    assert reason(visit.case, OWN).urgency == 2
 
 
 def test_what_one_keystroke_changes_is_all_or_nothing_and_undone_as_one(session):
@@ -513,3 +526,56 @@ def test_what_is_accepted_says_that_it_rests_on_what_was_found_before(session):
     visit.change(power("ankle_dorsiflexion", "right", "2"))
     visit.change(Change("suggestion", "", accepted_text(visit.reading())))
     assert "With 10 findings from 06:00, faded." in " ".join(visit.case.note().split())
+
+
+def test_what_is_entered_after_a_suggestion_was_accepted_takes_it_out_of_the_note(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("ankle", "left", "0"), "left ankle 0")
+    visit.change(Change("suggestion", "", "perhaps left S1 root"), "accepted")
+    assert not visit.change(Change("comment", "", "tired"), "comment")
+    assert visit.examination.suggestion
+    assert visit.change(graded("knee", "left", "0"), "left knee 0")
+    assert not visit.examination.suggestion
+    # It is undone with what took it out, as one.
+    assert visit.undo().change.key == "knee left"
+    assert visit.examination.suggestion == "perhaps left S1 root"
+    assert visit.examination.finding("knee", "left") is None
+    visit.redo()
+    assert not visit.examination.suggestion
+    saved = visit.save(visit.reading())
+    assert "suggestion" not in session.ward.examinations(WHO)[-1].model_dump(exclude_defaults=True)
+    assert not saved.suggestion
+
+
+def test_a_suggestion_accepted_by_one_of_several_is_put_down_to_none_of_them_alone(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("ankle", "left", "0"), "left ankle 0")
+    visit.change(Change("suggestion", "", "perhaps left S1 root"), "accepted")
+    visit.save(visit.reading())
+    other = replace(session, examiner="Dr Bell")
+    amended = Visit.amend(other, session.ward.examinations(WHO)[-1])
+    amended.change(Change("comment", "", "seen again"), "comment")
+    amended.save(amended.reading(), "a comment")
+    note = Saved(other, WHO).named(None).note()
+    assert "accepted by Dr Test or Dr Bell" in " ".join(note.split())
+
+
+def test_what_was_undone_to_the_last_leaves_no_draft(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    assert not visit.untouched
+    visit.undo()
+    assert visit.untouched
+    visit.leave()
+    assert session.ward.drafts() == ()
+
+
+def test_a_draft_that_was_resumed_stays_whatever_is_undone(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    visit.leave()
+    again = Visit.open(session, WHO)
+    assert again.resumed
+    assert not again.untouched
+    again.leave()
+    assert len(session.ward.drafts()) == 1

@@ -1,5 +1,6 @@
 """What examinations say that were begun and are not saved: an alarm among them is not to be missed for that."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from wardexam.errors import WardexamError
@@ -17,6 +18,12 @@ def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
     except WardexamError:
         return None
     return summarise(assess(drafted, None, None, own=True), None, None)
+
+
+def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
+    """What drafts say by themselves, by the patient's identifier, where they can be read."""
+    said = {draft.patient_id: said_by(ward, draft) for draft in drafts}
+    return {patient: summary for patient, summary in said.items() if summary is not None}
 
 
 def with_drafts(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:

@@ -355,6 +355,10 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
     )  # fmt: skip
 
 
+HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
+WITHDRAWN = "The accepted suggestion is out of the note: more was entered."
+
+
 class Step(NamedTuple):
     """A change made, what takes it back, what was said of it, and whether one keystroke made it with the one before."""
 
@@ -391,11 +395,13 @@ class Visit:
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
         self.entries = 0
+        self._opened = examination
         self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
         self._redo: list[Step] = []
+        self._noticed: list[tuple[int, Change]] = []  # after how many steps, and what takes it back
 
     # --- beginning
 
@@ -535,16 +541,21 @@ class Visit:
         entered = self.amends or e.findings or e.flags or e.context.onset != "unknown"
         return not entered and not self.onset_earlier
 
-    def change(self, change: Change, said: str = "") -> None:
-        """Make a change and keep it in the draft.
+    def change(self, change: Change, said: str = "") -> bool:
+        """Make a change and keep it in the draft; see `change_together`.
 
         Raises:
             InputError: The change is not acceptable; nothing has changed.
         """
-        self.change_together([(change, said)])
+        return self.change_together([(change, said)])
 
-    def change_together(self, made: Iterable[tuple[Change, str]]) -> None:
+    def change_together(self, made: Iterable[tuple[Change, str]]) -> bool:
         """Make what one keystroke of the doctor changes, each with what is said of it; it is undone as one.
+
+        A suggestion was accepted for what was found then: what is found or told otherwise takes it out of the note.
+
+        Returns:
+            Whether it did.
 
         Raises:
             InputError: A change is not acceptable; nothing has changed.
@@ -553,23 +564,30 @@ class Visit:
         for change, said in made:
             steps.append(Step(change, inverse(changed, change), said, joined=bool(steps)))
             changed = apply(changed, change)
+        if withdrawn := bool(changed.suggestion) and any(s.change.what in HEARD for s in steps):
+            out = Change("suggestion", "", "")
+            steps.append(Step(out, inverse(changed, out), WITHDRAWN, joined=True))
+            changed = apply(changed, out)
         self.examination = changed
         for step in steps:
             self.draft.append(step.change)
         self.entries += 1
         self._undo += steps
         self._redo.clear()
+        return withdrawn
 
     def undo(self) -> Step | None:
         """Take back what the last keystroke changed, all of it; its first step, None where none is left."""
         self.entries += bool(self._undo)
-        while self._undo:
+        last = None
+        while self._undo and last is None:
             step = self._undo.pop()
             self._take(step.back)
             self._redo.append(step)
-            if not step.joined:
-                return step
-        return None
+            last = None if step.joined else step
+        while self._noticed and len(self._undo) < self._noticed[-1][0]:
+            self._take(self._noticed.pop()[1])
+        return last
 
     def redo(self) -> Step | None:
         """Make again what was undone last; its first step, None where none is left."""
@@ -601,11 +619,14 @@ class Visit:
     def notice(self, reading: "Reading") -> None:
         """Put down when the tool's own alarm is first raised: it then stays until it is settled.
 
-        It is no step of the doctor's and is not undone with one.
+        It is no step of the doctor's. Once what it was raised on is undone it is taken back, and raised anew where
+        what is left asks for it.
         """
         raised = first_raised(self.examination, self.previous, reading, self.session.now())
         if raised is not None:
-            self._take(Change("raised", "", [r.model_dump(mode="json") for r in raised]))
+            change = Change("raised", "", [r.model_dump(mode="json") for r in raised])
+            self._noticed.append((len(self._undo), inverse(self.examination, change)))
+            self._take(change)
 
     @property
     def kept_words(self) -> str:
@@ -717,8 +738,12 @@ class Visit:
 
     @property
     def untouched(self) -> bool:
-        """Whether nothing was entered."""
-        return not self.draft.sent
+        """Whether nothing was entered, or all of it was taken back."""
+        begun = self._opened
+        now = self.examination.model_copy(
+            update={"raised": begun.raised, "entered_by": begun.entered_by}
+        )
+        return not self.draft.sent or (not (self.resumed or self.amends) and now == begun)
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""
@@ -727,10 +752,10 @@ class Visit:
 
     def leave(self) -> None:
         """Let go; the draft stays, but where nothing was entered none does."""
-        if self.draft.sent:
-            self.draft.close()
-        else:
+        if self.untouched:
             self.done()
+        else:
+            self.draft.close()
 
     def pause(self, seconds: float) -> None:
         """Let go; the draft stays whatever was entered."""

@@ -318,7 +318,7 @@ def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, 
         ("hip_flexion 3/5", "hip_flexion 4/5", "Changed, not plainly worse, since 2 Mar 08:00: right hip flexion 3 to 4."),
         ("rest=power:right_leg", "hip_flexion 3/5", "Worse since 2 Mar 08:00: right hip flexion stated normal, now 3."),
         ("saddle 2/2 anal_tone 2", "saddle 1/1 anal_tone 1", "Worse since 2 Mar 08:00: sphincters; 3 signs differ."),
-        ("power_leg 5/5", "power_leg 3/5", "Worse since 2 Mar 08:00: right hip flexion 5 to 3; 4 more."),
+        ("power_leg 5/5", "power_leg 3/5", "Worse since 2 Mar 08:00: right hip flexion 5 to 3; 4 more changed."),
     ],
 )  # fmt: skip
 def test_whether_it_changed_and_since_when_takes_one_line(before, after, said):

@@ -21,6 +21,10 @@ SAID = [
     ("level_pin T10/T10", "pinprick level reduced below T10 on both sides"),
     ("gaze_palsy 1/0", "gaze fails towards the right, not the left"),
     ("gaze_palsy 0/1", "gaze fails towards the left, not the right"),
+    ("gaze_palsy 1/1", "gaze fails towards both sides"),
+    ("gaze_palsy 1/-", "gaze fails: towards the right present, towards the left not examined"),
+    ("tongue_deviation -/1", "tongue deviates: towards the right not examined, towards the left present"),
+    ("gaze_palsy 1/nt:pain", "gaze fails: towards the right present, towards the left not testable (pain)"),
     ("clonus_ankle unsustained:4/none", "ankle clonus unsustained (4 beats) on the right, none on the left"),
     ("straight_leg_raise positive:40/negative", "straight leg raise positive (40 degrees) on the right, negative on the left"),
     ("knee 1:reinforced/2", "knee jerk present only with reinforcement (1+) on the right, normal (2+) on the left"),
@@ -33,6 +37,26 @@ SAID = [
 @pytest.mark.parametrize(("line", "said"), SAID)
 def test_an_abnormal_finding_is_a_sentence(line, said):
     assert [text for _, text in sentences.abnormal(made(line))] == [f"{said}."]
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("gaze_palsy 0/0", "gaze fails towards neither side"),
+        ("gaze_palsy 0/-", "gaze fails: towards the right absent, towards the left not examined"),
+        ("gaze_palsy -/0", "gaze fails: towards the right not examined, towards the left absent"),
+    ],
+)
+def test_of_a_direction_that_was_not_looked_at_nothing_is_said(line, said):
+    assert sentences.normal(made(line)) == said
+
+
+def test_what_the_doctor_wrote_stays_as_it_is():
+    found = made("ankle 2/0 rest=reflexes:right_leg")
+    written = "right not examined: fresh graft; ask again"
+    left = found.findings[1].model_copy(update={"comment": written})
+    whole = found.model_copy(update={"findings": (left,)})
+    assert written in sentences.abnormal(whole)[0][1]
 
 
 def test_one_side_alone_says_that_the_other_was_not_examined():

@@ -5,7 +5,7 @@ urgency: neither says that anything is normal.
 """
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -20,7 +20,7 @@ from wardexam.reasoning.rules.urgency import Urgency
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.archive import Counts
-    from wardexam.records.repository import Arrival, Bed, Papers, Report
+    from wardexam.records.repository import Arrival, Bed, Papers, Report, Summary
 
 CAUTION = " ".join(handover.END.split())
 
@@ -207,6 +207,7 @@ class HandedOver:
         next_due: When the next examination is due.
         examination: The last examination; null where nobody examined.
         beside: What a cord injury sheet says that is not in the urgency.
+        unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
     """
 
     patient: str
@@ -218,6 +219,7 @@ class HandedOver:
     next_due: datetime | None
     examination: Examined | None
     beside: str
+    unsaved: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,15 +317,20 @@ def _examined(entry: handover.Entry, now: datetime) -> Examined | None:
 
 
 def handed_over(
-    papers: "Papers", trail: str, *, now: datetime, wording: "Wording | None"
+    papers: "Papers",
+    trail: str,
+    *,
+    now: datetime,
+    wording: "Wording | None",
+    begun: Mapping[str, "Summary"],
 ) -> Handover:
     """The answer of `handover`: the patients of the sheet in its order."""
     rows = []
-    for entry in handover.entries(papers, now=now, wording=wording):
+    for entry in handover.entries(papers, now=now, wording=wording, begun=begun):
         p = entry.patient
         due = handover.due_at(p, entry.told.last if entry.told else None)
         rows.append(
-            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside)
+            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved)
         )  # fmt: skip
     left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
     return Handover(1, __version__, now, tuple(rows), left, trail, CAUTION)

@@ -85,16 +85,22 @@ def referral(options: argparse.Namespace) -> int:
 def handover(options: argparse.Namespace) -> int:
     """Print the handover sheet of the ward."""
     from wardexam.note import handover as sheet
+    from wardexam.unsaved import begun
 
     session = edge.session(options, edge.spoken(options))
     papers = session.ward.papers()
+    drafts = begun(session.ward, papers.drafts)
     if options.json:
         from wardexam.commands import answers
 
-        told = answers.handed_over(papers, papers.head, now=session.now(), wording=session.wording)
+        told = answers.handed_over(
+            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts
+        )
         text = answers.line(told)
     else:
-        text = sheet.sheet(papers, papers.head, now=session.now(), wording=session.wording)
+        text = sheet.sheet(
+            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts
+        )
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:
         edge.complain(f"left out: {bed.trouble}")

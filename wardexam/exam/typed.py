@@ -10,7 +10,7 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
-from wardexam.exam.answering import answer_code
+from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for, scales
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest, sides_of
 from wardexam.exam.sheet import (
@@ -150,6 +150,10 @@ def _read_sign(
         shape = "right/left" if len(sides) == 2 else "one answer"
         raise InputError(f"'{words[position]}' does not fit: {sign} takes {shape}", where=sign)
     for side, answer in zip(sides, answers, strict=True):
+        if name in synonyms()["in_words"]["signs"] and answer.isdecimal():
+            raise InputError(
+                f"'{answer}' may be there or not, or {sign} {answer}: say up or down", name
+            )
         if answer != "-":
             fields = _answer(row, answer, scale)
             if known:

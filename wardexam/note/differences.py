@@ -22,7 +22,8 @@ def _rows(examination: Examination) -> Rows:
     for act in examination.acts:
         row = rules().get(act.rule)
         why = row.reason if row else "the tool's reading"
-        rows[f"{why}, {KINDS[act.kind]} {act.at:%d %b %H:%M}"] = f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
+        name, said = f"{why}, {KINDS[act.kind]} {act.at:%d %b %H:%M}", f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
+        rows[name] = f"{rows[name]}; {said}" if name in rows else said  # two within one minute
     for stated in examination.rest_normal:
         rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"
     for name, value in examination.context.model_dump().items():

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import counted, cut, to_ascii
+from wardexam.exam.text import COLUMN, counted, cut, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
@@ -28,7 +28,14 @@ from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.urgency import Urgency, assess
-from wardexam.records.repository import Bed, Papers, PatientFile, Summary, hours_after
+from wardexam.records.repository import (
+    Bed,
+    DraftInfo,
+    Papers,
+    PatientFile,
+    Summary,
+    hours_after,
+)
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
@@ -60,7 +67,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     if (due := due_at(patient, last)) is None:
         return ""
     hours = (due - now).total_seconds() / 3600
-    words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f} d"
+    words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
     return f"{words} late" if hours < 0 else f"due {words}"
 
 
@@ -100,7 +107,7 @@ def _changed(change: Comparison | None) -> list[str]:
         return ["first examination"]
     number = f"{counted(len(change.signs), 'sign')} changed"
     if not change.signs:
-        return [change.headline, "no change"]
+        return [change.headline, "no change" if change.compared else "not compared"]
     if change.moved:
         return [f"{', '.join(change.moved)}: {number}", change.moved[0], number]
     more = len(change.signs) - 1
@@ -150,11 +157,28 @@ class Entry:
     unsaved: str
 
 
-def _entry(row: Row, beside: str, unsaved: str, now: datetime, wording: "Wording | None") -> Entry:
+@dataclass(frozen=True, slots=True)
+class Unsaved:
+    """What is said of an examination that was begun and is not saved.
+
+    Attributes:
+        text: In words, with what it is called by itself; empty where there is none.
+        level: The urgency of what was entered, 0 to 3.
+    """
+
+    text: str = ""
+    level: int = 0
+
+
+def _entry(
+    row: Row, beside: str, begun: Unsaved, now: datetime, wording: "Wording | None"
+) -> Entry:
     patient, examinations, stored = row
     of = told_of(examinations, wording)
+    unsaved = begun.text
     if of is None:
-        return Entry(patient, None, beside, 0, "", (-2.5, 0.0, 0.0, 0.0), unsaved)
+        first = -max(2.5, begun.level)
+        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), unsaved)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -163,7 +187,15 @@ def _entry(row: Row, beside: str, unsaved: str, now: datetime, wording: "Wording
         level, text = stored.urgency, stored.headline
     worst = sum(1 for s in change.signs if s.worse and s.beyond) if change else 0
     late = overdue(head.due_at, now)
-    order = (-float(level), -float(head.worse), -float(worst), -float(late is not None))
+    gravest = max(level, begun.level)
+    undone = head.new and head.due_at is not None
+    order = (
+        -float(gravest),
+        -float(undone),
+        -float(head.worse),
+        -float(worst),
+        -float(late is not None),
+    )
     return Entry(patient, of, beside, level, text, order, unsaved)
 
 
@@ -189,7 +221,7 @@ def _lines(entry: Entry, now: datetime) -> str:
     why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
-    by = f" {cut(to_ascii(last.hands[-1]), 12)}"
+    by = f" {cut(to_ascii(last.examiner), 12)}"
     unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
     at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change)
     second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
@@ -250,31 +282,41 @@ def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
     return list(rows), beside
 
 
-def _unsaved(papers: Papers) -> dict[str, str]:
+def _unsaved(papers: Papers, begun: Mapping[str, Summary]) -> dict[str, Unsaved]:
     """What is said of each draft, by its patient's identifier."""
-    return {
-        d.patient_id: f"NOT SAVED: {counted(d.keys, 'entry', 'entries')} by {cut(to_ascii(d.by), 12)}"
-        for d in papers.drafts
-    }
+    return {d.patient_id: _of_draft(d, begun.get(d.patient_id)) for d in papers.drafts}
+
+
+def _of_draft(draft: DraftInfo, said: Summary | None) -> Unsaved:
+    who = f"{counted(draft.keys, 'entry', 'entries')} by {cut(to_ascii(draft.by), 12)}"
+    if said is None or not said.urgency:
+        return Unsaved(f"NOT SAVED: {who}")
+    why = shortened(to_ascii(said.short or said.headline), COLUMN)
+    return Unsaved(f"NOT SAVED: {SHORT[said.urgency]} {why}, {who}", said.urgency)
 
 
 def _ordered(
     rows: Sequence[Row], beside: Mapping[str, str], now: datetime, wording: "Wording | None",
-    unsaved: Mapping[str, str],
+    unsaved: Mapping[str, Unsaved],
 ) -> list[Entry]:  # fmt: skip
     made = [
-        _entry(row, beside.get(row[0].id, ""), unsaved.get(row[0].id, ""), now, wording)
+        _entry(row, beside.get(row[0].id, ""), unsaved.get(row[0].id, Unsaved()), now, wording)
         for row in rows
     ]
     return sorted(made, key=lambda e: (e.order, e.patient.bed))
 
 
-def entries(papers: Papers, *, now: datetime, wording: "Wording | None" = None) -> list[Entry]:
+def entries(
+    papers: Papers, *, now: datetime, wording: "Wording | None" = None, begun: Mapping[str, Summary]
+) -> list[Entry]:
     """The patients of a ward's sheet, in its order; the arguments are those of `sheet`."""
-    return _ordered(*_rows(papers, now), now, wording, _unsaved(papers))
+    return _ordered(*_rows(papers, now), now, wording, _unsaved(papers, begun))
 
 
-def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None) -> str:
+def sheet(
+    papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None,
+    begun: Mapping[str, Summary],
+) -> str:  # fmt: skip
     """The sheet of a ward, every file behind it verified as it was read.
 
     Its first line names those who are not on it; its last is the head of the audit trail, which
@@ -285,17 +327,18 @@ def sheet(papers: Papers, head: str, *, now: datetime, wording: "Wording | None"
         head: The head of the audit trail; empty where there is none.
         now: When it is made.
         wording: The hospital's own words for urgency.
+        begun: What drafts say by themselves, by the patient's identifier (`wardexam.unsaved`).
     """
     rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(
-        rows, now=now, wording=wording, beside=beside, unsaved=_unsaved(papers)
+        rows, now=now, wording=wording, beside=beside, unsaved=_unsaved(papers, begun)
     )
     return text + (f"Audit trail {head}\n" if head else "")
 
 
 def render(
     rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None,
-    beside: Mapping[str, str] | None = None, unsaved: Mapping[str, str] | None = None,
+    beside: Mapping[str, str] | None = None, unsaved: Mapping[str, Unsaved] | None = None,
 ) -> str:  # fmt: skip
     """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages.
 

@@ -3,7 +3,7 @@
 import textwrap
 
 from wardexam.exam.text import counted, to_ascii
-from wardexam.note.reasons import next_step, off_brief, soonest
+from wardexam.note.reasons import first_due, next_step, off_brief
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.urgency import OFF_HERE, Urgency
@@ -31,7 +31,7 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
         asked = len(urgency.not_asked)
         text = f"{counted(asked, 'flag')} not asked" if asked else urgency.word
     due, step = "", ""
-    if (running := soonest(urgency)) and running.due:
+    if (running := first_due(urgency)) and running.due:
         due = running.due.isoformat()
         step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
     off = f"; {to_ascii(off_brief(urgency))}" if urgency.switched_off else ""

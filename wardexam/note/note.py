@@ -76,7 +76,7 @@ def change_line(change: Comparison, previous: Examination, examination: Examinat
     )
     gravest, more = change.gravest[0].text, len(change.signs) - 1
     tried += [
-        f"{gravest}; {more} more" if more else gravest,
+        f"{gravest}; {more} more changed" if more else gravest,
         differ if more else change.gravest[0].row.name,
     ]
     return next(
@@ -101,7 +101,8 @@ def suggestion_lines(examination: Examination, indent: str = "") -> list[str]:
     """The tool's suggestion as it was accepted, and that it is one; nothing until then."""
     if not examination.suggestion:
         return []
-    by = clean((examination.hands or ("somebody not named",))[-1])
+    # Who of several accepted it is not kept.
+    by = " or ".join(map(clean, examination.hands)) or "somebody not named"
     return wrapped(
         f"Tool's suggestion, accepted by {by} for clinical correlation: {clean(examination.suggestion)} "
         "Follow local policy; ask a senior.", indent,
@@ -133,6 +134,8 @@ def found_lines(
     lines: list[str] = []
     found = sentences.abnormal(examination, scale)
     none = "nothing that was examined" if examination.findings else "nothing was examined"
+    if amount := sentences.measured(examination):
+        none = f"nothing that was examined but what was measured, {amount}"
     lines += [f"{indent}Abnormal:" if found else f"{indent}Abnormal: {none}."]
     for title, text in found:
         lines += wrapped(f"{title}: {text}", f"{indent}  ")
@@ -220,7 +223,9 @@ def render(
     )
     lines += revision_lines(examination, replaced)
     remark = clean(patient.remark).strip()
-    lines += wrapped(f"{sentences.story(examination)}{f' Remark: {remark}' if remark else ''}")
+    lines += wrapped(
+        f"{sentences.story(examination, previous)}{f' Remark: {remark}' if remark else ''}"
+    )
     lines += wrapped(f"Comment: {clean(examination.comment)}") if examination.comment.strip() else []  # fmt: skip
     to_do, answered = (
         to_do_and_answered(urgency, examination.at, now, told=told) if urgency else ([], [])

@@ -219,9 +219,9 @@ def _todo(reason: Reason) -> str:
 
 
 def action(reason: Reason, beside: datetime | None) -> str:
-    """What to do, in one sentence: first, image, whom to call, by when."""
-    written = f"; brought down: {reason.lowered}" if reason.lowered else ""
-    return f"{_todo(reason)}; {limit_words(reason, beside)}{written}"
+    """What to do, in one sentence: first, image, whom to call, by when; of what is brought down, if that should not be so."""
+    todo = f"{_todo(reason)}; {limit_words(reason, beside)}"
+    return f"brought down: {reason.lowered}; if that is not so, {todo}" if reason.lowered else todo
 
 
 def named(reason: Reason, beside: datetime | None) -> str:
@@ -267,6 +267,12 @@ def _next(reason: Reason, beside: datetime) -> str:
     if reason.asked:
         return f"{clean(reason.asked.what)}, asked {moment(reason.asked.at, beside)}, not done"
     return next_step(reason, beside)
+
+
+def first_due(urgency: Urgency) -> Reason | None:
+    """Of the gravest reasons whose clock runs, the one whose limit ends first; None where no clock runs."""
+    running = [r for r in urgency.reasons if r.due]
+    return min(running, key=lambda r: (-r.urgency, r.due)) if running else None
 
 
 def soonest(urgency: Urgency) -> Reason | None:
@@ -419,7 +425,8 @@ def top(
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     late = bool(now and overdue(run.due, now))
     if soonest_due < run.due and not late:
-        due += f", another {until(soonest_due, run.due)}"
+        passed = overdue(soonest_due, now) if now else None
+        due += f", another {LATE if passed else until(soonest_due, run.due)}"
     if run.urgency < urgency.level:
         step = f"{head}{word}, no deadline left. Next, {due}: {_stop(_next(run, beside))}"
         return _fitting([*(f"{step} {end}" for end in ends), step]), False

@@ -7,7 +7,6 @@ from datetime import datetime
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.flags import flags
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.note import (
@@ -18,7 +17,17 @@ from wardexam.note.note import (
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import charted_word, level_word, off_lines, paragraphs, steps, urgency_at
+from wardexam.note.reasons import (
+    charted_word,
+    deadline,
+    first_due,
+    level_word,
+    off_lines,
+    paragraphs,
+    steps,
+    until,
+    urgency_at,
+)
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.urgency import Urgency
 
@@ -39,9 +48,11 @@ def _situation(
     reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
     gravest = urgency.reasons[0] if urgency.reasons else None
     first = f" First: {steps(gravest)}." if gravest and not gravest.answered else ""
+    run = first_due(urgency)
+    by = f", {deadline(run.due, examination.at, now, until)}" if run else ""
     lines = wrapped(
         f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
-        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{reason}.{first}",
+        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}",
         INDENT,
     )
     for text in off_lines(urgency):
@@ -51,10 +62,12 @@ def _situation(
     return lines + wrapped(to_ascii(beside), INDENT)
 
 
-def _background(patient: Patient, examination: Examination) -> list[str]:
-    lines = wrapped(sentences.story(examination), INDENT)
+def _background(
+    patient: Patient, examination: Examination, previous: Examination | None
+) -> list[str]:
+    lines = wrapped(sentences.story(examination, previous), INDENT)
     asked, left = flags_said(examination)
-    named = f" {counted(len(flags().keys() - examination.flags.keys()), 'flag')} not asked, named after what was found."
+    named = f" {counted(len(sentences.flags_open(examination)), 'flag')} not asked, named after what was found."
     return (
         lines
         + wrapped(clean(patient.remark), INDENT)
@@ -93,7 +106,7 @@ def render(
     change = compare(previous, examination) if previous else None
     sections = {
         "Situation": _situation(patient, examination, previous, change, urgency, now, beside),
-        "Background": _background(patient, examination),
+        "Background": _background(patient, examination, previous),
         "Assessment": _assessment(examination, previous, change),
         "Recommendation": _recommendation(examination, urgency, now),
     }

@@ -9,11 +9,12 @@ from functools import cache
 
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import ScaleName
-from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import every_flag, flags
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
+from wardexam.exam.story import question
 from wardexam.exam.text import clean
 from wardexam.exam.wording import in_words, remarks
 from wardexam.reasoning.rules.change import Comparison, SignChange, sum_score
@@ -27,15 +28,11 @@ PART_TITLES = {
 BY_LIMB = ("power", "sensation")
 LIMBS = {"head": "face, neck", "arm": "arm", "trunk": "trunk", "leg": "leg"}
 BOTH = " on both sides"
+UNSAID = "not examined"
+TOWARDS = " towards"  # how a sign is called whose sides are directions
 MEASURED = "residual"  # the answer is an amount, abnormal or not
 RUN = 3  # dermatomes in a row from which on a range is said
 KNOWN_BY_NAME = ("pinprick ", "light touch ")  # of dermatomes: said once for several
-
-# Complaints that are not said by their codes' words.
-COMPLAINTS = {
-    "weak_one_side": "weak on one side", "numb_one_side": "numb on one side", "weak_all": "weak all over",
-    "other": "other complaint",
-}  # fmt: skip
 
 Pair = tuple[Finding | None, ...]
 
@@ -115,11 +112,20 @@ def _said(finding: Finding, scale: ScaleName | None) -> str:
         r for r in remarks(finding, scale)
         if not r.startswith("not testable:") and not (r.startswith("only with") and finding.meaning == "trace")
     ]  # fmt: skip
-    return "; ".join((in_words(finding, scale), *kept)).replace("; ", ", ")
+    return ", ".join((in_words(finding, scale), *kept))
 
 
-def pair_words(found: Pair, scale: ScaleName | None = None, both: str = BOTH) -> str:
-    """What a sign showed on its sides: ``absent (0) on both sides``, ``right 4, left 3``."""
+def pair_words(
+    found: Pair, scale: ScaleName | None = None, both: str = BOTH, unsaid: str = UNSAID
+) -> str:
+    """What a sign showed on its sides: ``absent (0) on both sides``, ``right 4, left 3``.
+
+    Args:
+        found: The findings.
+        scale: On which scale, if not on their own.
+        both: How it is said of both sides.
+        unsaid: What is said of a side that has no finding.
+    """
     if len(found) == 1:
         return _said(found[0], scale) if found[0] else "not examined"
     right, left = found
@@ -134,20 +140,24 @@ def pair_words(found: Pair, scale: ScaleName | None = None, both: str = BOTH) ->
     if only is None:
         return "not examined"
     missing = "left" if right else "right"
-    return f"{_said(only, scale)} on the {only.side}, {missing} not examined"
+    return f"{_said(only, scale)} on the {only.side}, {missing} {unsaid}"
 
 
-def _towards(name: str, words: str) -> str:
-    """A sign and what it showed as one sentence."""
-    if not name.endswith(" towards"):
-        return f"{name} {words}"
-    for side, other in (("right", "left"), ("left", "right")):
-        if words.startswith("present on the right" if side == "right" else "absent on the right"):
-            _, comma, rest = words.partition(", ")
-            alone = comma and rest.startswith(other)  # the other side was not graded
-            return f"{name} the {side}{f', {rest}' if alone else f', not the {other}'}"
-    neither = "to neither side" if words == "absent" else words
-    return f"{name.removesuffix(' towards')} {neither}"
+def _towards(name: str, found: Pair, unsaid: str = UNSAID) -> str:
+    """A sign whose sides are directions, as a sentence: ``gaze fails towards the right, not the left``.
+
+    Of a side that was not graded it is said so, and of no side what was not found there.
+    """
+    right, left = found
+    there = {f.side: _said(f, None) for f in (right, left) if f}
+    shown = [side for side in ("right", "left") if there.get(side) == "present"]
+    if len(there) == len(found) and set(there.values()) <= {"present", "absent"}:
+        if len(shown) == 1:
+            other = "left" if shown == ["right"] else "right"
+            return f"{name} the {shown[0]}, not the {other}"
+        return f"{name} {'both sides' if shown else 'neither side'}"
+    said = [f"towards the {side} {there.get(side, unsaid)}" for side in ("right", "left")]
+    return f"{name.removesuffix(TOWARDS)}: {', '.join(said)}"
 
 
 def _usual(finding: Finding | None) -> bool:
@@ -173,15 +183,15 @@ def _sentences(
     """Signs in sentences, those that showed the same together, in their order."""
     alike: dict[str, list[Sign]] = {}
     for sign in signs:
-        words = pair_words(pair(found, sign), scale, both)
-        for side in sides_of(sign):
-            if found.finding(sign.id, side) is None and found.stated_normal(sign.id, side):
-                words = words.replace(f"{side} not examined", f"{side} normal with the rest")
-        shared = "" if sign.name.endswith(" towards") else "+"
-        alike.setdefault(f"{words}\n{shared or sign.id}", []).append(sign)
-    return "; ".join(
-        _towards(names_of(mine), words.partition("\n")[0]) for words, mine in alike.items()
-    )
+        mine, unsaid = pair(found, sign), UNSAID
+        for side, finding in zip(sides_of(sign), mine, strict=True):
+            if finding is None and found.stated_normal(sign.id, side):
+                unsaid = "normal with the rest"
+        if sign.name.endswith(TOWARDS):
+            alike[_towards(sign.name, mine, unsaid)] = []
+        else:
+            alike.setdefault(pair_words(mine, scale, both, unsaid), []).append(sign)
+    return "; ".join(f"{names_of(those)} {words}".strip() for words, those in alike.items())
 
 
 def _midline_last(signs: Iterable[Sign]) -> list[Sign]:
@@ -414,32 +424,48 @@ def flags_asked(found: Findings) -> str:
     return ". ".join(p if not n else p[:1].upper() + p[1:] for n, p in enumerate(parts)) or "none"
 
 
-def flags_not_asked(found: Findings) -> str:
-    """The questions that neither the flags nor the story answered; empty where all were."""
+def flags_open(found: Findings) -> list[str]:
+    """The questions, in short, that neither the flags nor the story answered."""
     told = {
         "trauma": found.context.trauma is not None,
         "sudden": found.context.onset != "unknown",
     }
-    return "; ".join(
+    return [
         row.short for name, row in flags().items() if name not in found.flags and not told.get(name)
-    )
+    ]
+
+
+def flags_not_asked(found: Findings) -> str:
+    """The same in a row; empty where all were answered."""
+    return "; ".join(flags_open(found))
 
 
 # --- the story
 
 
-def story(found: Examination) -> str:
-    """What was told: complaint, side, when it began, weight; what was not recorded is said of the first two."""
-    context = found.context
+def story(found: Examination, previous: Findings | None = None) -> str:
+    """What was told: complaint, side, when it began, weight; what was not recorded is said of the first two.
+
+    Args:
+        found: The examination.
+        previous: What stands from earlier in the stay: what was told then is said to be of then.
+    """
+    context, earlier = found.context, previous.context if previous else Context()
     told = context.complaint
-    complaint = COMPLAINTS.get(told, told.replace("_", " ")) if told else "complaint not recorded"
+    complaint = question("complaint").words(told) if told else "complaint not recorded"
+    if not told and earlier.complaint:
+        told = earlier.complaint
+        complaint = f"told earlier: {question('complaint').words(told)}"
     side = {"both": "both sides", None: "", "none": ""}.get(context.complaint_side, f"{context.complaint_side} side")  # fmt: skip
     known = context.onset != "unknown"
     onset = f"onset {onset_words(context.onset)}" if known else "onset not recorded"
+    if not known and earlier.onset != "unknown":
+        onset = f"onset told earlier: {onset_words(earlier.onset)}"
     if not told and not known:
         complaint, onset = "complaint and onset not recorded", ""
     weight = {"yes": "bears weight", "no": "cannot bear weight", None: ""}[context.bears_weight]
-    pain = {None: "", "none": "no pain"}.get(context.pain, f"pain: {context.pain}")
+    pain = f"pain: {question('pain').words(context.pain)}" if context.pain else ""
+    pain = "no pain" if context.pain == "none" else pain
     injury = {"yes": "after an injury", "no": "no injury", None: ""}[context.trauma]
     text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury)))
     return f"{text[:1].upper()}{text[1:]}."

@@ -405,8 +405,7 @@ def _answer(sitting: Sitting, questions: list[Question], at: int, text: str) -> 
             )
             for f in pair
         ]
-        sitting.visit.change_together(made)
-        sitting.kept("\n".join(said for _, said in made))
+        sitting.change_together(made)
         return 2 if questions[at + 1 : at + 2] == [(sign, "left")] else 1
     else:
         try:
@@ -425,6 +424,8 @@ def _answer(sitting: Sitting, questions: list[Question], at: int, text: str) -> 
 
 # -- saving
 
+TAKEN_OUT = "-"  # takes an impression away
+
 
 def _save(sitting: Sitting) -> bool:
     """Save and print the note; whether it is saved."""
@@ -434,8 +435,14 @@ def _save(sitting: Sitting) -> bool:
         f"Not asked yet: {counted(len(missing), 'red flag')}. Ask now? y or n:"
     ):
         ask_flags(sitting)
-    impression = talk.ask("Your impression in your own words, Enter for none:")
-    if impression:
+    written = sitting.examination.impression
+    kept = (
+        f"Enter to keep {clean(written)!r}, {TAKEN_OUT} for none" if written else "Enter for none"
+    )
+    impression = talk.ask(f"Your impression in your own words, {kept}:")
+    if written and impression == TAKEN_OUT:
+        sitting.change(Change("impression", "", ""), "No impression.")
+    elif impression:
         sitting.change(Change("impression", "", impression), "Impression kept.")
     reading = visit.reading()
     suggestion = accepted_text(reading)
@@ -443,6 +450,8 @@ def _save(sitting: Sitting) -> bool:
         talk.say(f"Suggestion: {suggestion}", CAUTION)
         if talk.yes("Put it into the note? y or n:"):
             sitting.change(Change("suggestion", "", suggestion), "Put into the note.")
+        elif sitting.examination.suggestion:
+            sitting.change(Change("suggestion", "", ""), "Taken out of the note.")
     why = talk.ask("Why is it amended? Enter to leave it:") if visit.amends else ""
     if (visit.amends and not why) or not talk.yes("Save now? y or n:"):
         talk.say("Not saved yet.")

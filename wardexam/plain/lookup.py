@@ -106,8 +106,7 @@ def enter_line(sitting: Sitting, text: str) -> None:
     ]
     if not made:
         raise InputError("there is nothing to enter on this line")
-    sitting.visit.change_together(made)
-    sitting.kept("\n".join(said for _, said in made))
+    sitting.change_together(made)
 
 
 def _told(name: str, value: Any) -> str:

@@ -1,6 +1,6 @@
 """One examination under way on plain lines, and what each letter does at any of its questions."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, get_args
@@ -21,7 +21,7 @@ from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.records.outbox import Outbox
-from wardexam.visit import Visit
+from wardexam.visit import WITHDRAWN, Visit
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
@@ -88,8 +88,16 @@ class Sitting:
         Raises:
             InputError: The change is not acceptable; nothing has changed.
         """
-        self.visit.change(change, said)
-        self.kept(said)
+        self.change_together([(change, said)])
+
+    def change_together(self, made: Sequence[tuple[Change, str]]) -> None:
+        """Make several changes as one, have them on disk, and say what they did.
+
+        Raises:
+            InputError: A change is not acceptable; nothing has changed.
+        """
+        withdrawn = self.visit.change_together(made)
+        self.kept("\n".join([*(said for _, said in made), *([WITHDRAWN] if withdrawn else [])]))
 
     def undo(self) -> None:
         """Take the last change back and say which it was."""

@@ -41,6 +41,14 @@ def link(before: str, line: dict[str, Any]) -> str:
     return hashlib.sha256((before + json.dumps(line, sort_keys=True)).encode()).hexdigest()
 
 
+def _bounded(text: str, most: int) -> str:
+    """The beginning of a text: so many characters at most, and fewer where each takes many bytes of a line."""
+    text = text[:most]
+    while len(json.dumps(text)) > 3 * most:
+        text = text[: len(text) * 3 // 4]
+    return text
+
+
 def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
@@ -115,8 +123,8 @@ class Audit:
         """
         with self._lock:
             line = {
-                "at": self._now(), "event": event, "patient": patient_id, "by": by[:200], "login": self._login,
-                "what": what[:400], "record": record,
+                "at": self._now(), "event": event, "patient": patient_id, "by": _bounded(by, 200), "login": self._login,
+                "what": _bounded(what, 400), "record": record,
             }  # fmt: skip
             self._waiting.append((line, stood))
             self._settle(sync=sync)
