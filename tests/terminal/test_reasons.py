@@ -139,7 +139,7 @@ async def test_nothing_is_written_without_words_or_where_it_is_left(app, keys):
 
 async def test_only_where_the_row_allows_it_is_a_reason_brought_down(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*ENTERED, "exclamation_mark")
+        await pilot.press(*ENTERED, "slash", *"cold limb", "enter", "1", "exclamation_mark")
         reasons = app.screen.reasons
         stays = next(n for n, r in enumerate(reasons, 1) if not r.lowers)
         falls = next(n for n, r in enumerate(reasons, 1) if r.lowers)

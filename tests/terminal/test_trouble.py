@@ -92,9 +92,10 @@ async def test_a_draft_is_resumed_and_saved(app):
 async def test_a_draft_is_set_aside_and_kept(app):
     leave_draft(app)
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("T", "escape")
-        assert app.ward.drafts()
-        await pilot.press("T", "enter")
+        for no in ("escape", "enter"):  # Enter is also the key that goes on with it
+            await pilot.press("T", no)
+            assert app.ward.drafts()
+        await pilot.press("T", "y")
         assert "set aside" in status(app)
     assert app.ward.drafts() == ()
     assert list(app.ward.layout.drafts.glob("aside/*.draft"))

@@ -267,7 +267,7 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
         assert "A draft is damaged" in dump(again)[-2]
         await pilot.press("enter")
         assert "damaged and was not resumed" in dump(again)[-2]
-        await pilot.press("q", "T", "enter")
+        await pilot.press("q", "T", "y")
         assert "set aside" in dump(again)[-2]
     assert again.ward.drafts() == ()
 

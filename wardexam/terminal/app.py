@@ -310,7 +310,7 @@ class WardApp(PaintingApp):
     def _nothing_saved(self) -> WardexamError:
         return WardexamError(
             "no examination is saved yet",
-            remedy=f"press {key_of(self.keymap['ward'], 'open')} to examine, or to go on with what is not saved",
+            remedy=f"{key_of(self.keymap['ward'], 'open')} opens what is entered",
         )
 
     def saved(
@@ -599,12 +599,14 @@ class WardApp(PaintingApp):
 
         def read() -> str:
             from wardexam.note import handover
+            from wardexam.unsaved import begun
 
             papers = self.ward.papers()
             self.ward.record("viewed", "ward", self.session.examiner)
             return handover.sheet(
-                papers, papers.head, now=self.session.now(), wording=self.session.wording
-            )
+                papers, papers.head, now=self.session.now(), wording=self.session.wording,
+                begun=begun(self.ward, papers.drafts),
+            )  # fmt: skip
 
         def show(text: str) -> None:
             from wardexam.note import handover

@@ -190,8 +190,7 @@ def _meaning(
     differ = [a.text for a in reading.asymmetries if a.probability >= SURE]
     blocks.append(_flow("Sides differ", differ, 4, "; "))
     blocks.append(_flow("Level", [reading.level_note] if reading.level_note else [], 7))
-    if reading.next_signs:
-        sign = reading.next_signs[0]
+    if sign := reading.proposed:
         meaning = "; ".join(f"{a}: {p}" for a, p in sign.outcomes[:2])
         asked, whole = sign.text, f"{sign.text}. {meaning}" if meaning else sign.text
         blocks.append(_Next(f"Next ({suggested})", (asked, whole), (3, 9), foot=True))

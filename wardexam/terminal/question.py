@@ -20,6 +20,7 @@ class Question:
         text: What stands in the answer's place at first.
         choices: What may be answered, shown above the question.
         one_key: Whether one key answers it and nothing is typed.
+        yes: The keys that are a yes to it then.
 
     Attributes:
         line: What is typed.
@@ -34,8 +35,10 @@ class Question:
         choices: Sequence[str] = (),
         *,
         one_key: bool = False,
+        yes: tuple[str, ...] = ("enter", "y", "Y"),
     ) -> None:
         self.asked, self.then, self.choices, self.one_key = asked, then, choices, one_key
+        self.yes = yes
         self.line, self.wrong = LineEditor(text), ""
 
     def lines(self, width: int) -> tuple[list[Line], int]:

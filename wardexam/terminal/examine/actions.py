@@ -7,7 +7,7 @@ make it. The letters and digits that grade are answered by `grade`, `answer_flag
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from wardexam.anatomy.catalogue import Sign, catalogue, dermatomes, signs_of
+from wardexam.anatomy.catalogue import Sign, dermatomes, signs_of
 from wardexam.errors import WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
@@ -297,13 +297,10 @@ def _unexamined(screen: "Entering") -> None:
 
 
 def _suggested(screen: "Entering") -> None:
-    """To the sign that is proposed: to its right side where both are open, as a pair is typed."""
+    """To the sign that is proposed, on the side that is said."""
     reading = screen.reader.reading
-    if reading and reading.next_signs:
-        sign, side = reading.next_signs[0].key
-        graded = {f.key for f in screen.state.examination.findings}
-        open_ = [s for s in sides(catalogue()[sign]) if (sign, s) not in graded]
-        screen.go(sign, open_[0] if side in open_ else side)
+    if reading and reading.proposed:
+        screen.go(*reading.proposed.key)
     else:
         screen.say("No suggestion yet.")
 

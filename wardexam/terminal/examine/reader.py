@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import flags
 from wardexam.reasoning.rules.asking import order
+from wardexam.reasoning.rules.conditions import counting
 from wardexam.reasoning.rules.standing import over
 from wardexam.terminal.examine.edits import ahead
 from wardexam.terminal.examine.state import State
@@ -130,8 +131,7 @@ class Reader:
         """Work out in which order the flags matter, where anything that it hangs on is new."""
         previous = self._state.visit.previous
         found = over(previous, examination) if previous else examination
-        odd = tuple(f for f in found.findings if f.choice is None or not f.choice.usual)
-        place = odd, found.context, tuple(found.flags.items()), tuple(examination.flags)
+        place = counting(found), found.context, tuple(found.flags.items()), tuple(examination.flags)
         if place != self._asks_of:
             self.asks, self._asks_of = order(found, examination.flags), place
             self._ordered()

@@ -20,7 +20,7 @@ from wardexam.terminal.examine.state import ABOVE, AGAIN, FLAGS, GRID, State
 from wardexam.terminal.question import Then, joined
 from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.urgent import urgent_line
-from wardexam.visit import Visit
+from wardexam.visit import WITHDRAWN, Visit
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
@@ -186,11 +186,13 @@ class ExamineScreen(LineScreen):
         told = [Edit(edit.change, said or edit.said) for edit in made]
         before = {c.brief for c in contradictions(self.visit.examination)}
         try:
-            self.visit.change_together(told)
+            withdrawn = self.visit.change_together(told)
         except InputError as error:
             self.say(error.line[: self.size.width])
             return False
         self.said = self._wrote = said or made[-1].said
+        if withdrawn:
+            self.said = WITHDRAWN
         stated = [c.brief for c in contradictions(self.visit.examination)]
         if new := [brief for brief in stated if brief not in before]:
             self.said = new[0]  # it has the line to itself, so that it is read

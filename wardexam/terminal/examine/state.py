@@ -25,6 +25,8 @@ DOCUMENTED = "documented before"  # what is taken where nothing else was ever ty
 SET_KEYS = "123456789abcdefg"  # choose a set of rows
 AGAIN = "again"  # the page of the signs that were examined earlier in the stay
 GRID = 50  # columns of the grid
+STATED = 6  # lines for statements, at most
+LABEL = 26  # of them those of a row's name, the pointer before it and a blank behind it
 ABOVE = 3  # lines above the grid: whose it is, how urgent, what is still to be asked
 BELOW = 2  # lines below it: the cursor's, the keys
 PAGE_TITLES = {**PART_TITLES, "power": "Power", "cranial": "Cortex and cranial nerves",
@@ -308,7 +310,8 @@ class State:
         for part in parts:
             limbs = [s.limb for s in self.examination.rest_normal if s.part == part]
             said += [f"{part} of {', '.join(limbs)}"] if limbs else []
-        return textwrap.wrap(f"Rest normal: {'; '.join(said)}", GRID - 12)[:6] if said else []
+        lines = textwrap.wrap(f"Rest normal: {'; '.join(said)}", LABEL - 1) if said else []
+        return lines if len(lines) <= STATED else [*lines[: STATED - 1], "and more"]
 
     @property
     def placed(self) -> tuple[int | str, ...]:
@@ -384,15 +387,10 @@ class State:
         return int(graded[0].side == "left")
 
     def _other_side_before(self, last: Finding) -> bool:
-        """Whether the change before the last graded the other side of the same sign."""
-        steps = list(islice(self.visit.steps, 2))
-        before = steps[1].change.value if len(steps) == 2 else None
-        return (
-            before is not None
-            and steps[1].change.what == "finding"
-            and before["sign"] == last.sign
-            and before["side"] != last.side
-        )
+        """Whether the grade before the last was of the other side of the same sign, whatever else was written since."""
+        grades = (s.change.value or {} for s in self.visit.steps if s.change.what == "finding")
+        before = next(islice(grades, 1, None), {})
+        return before.get("sign") == last.sign and before.get("side") != last.side
 
     def go_to(self, what: Named) -> None:
         """To what was looked up, on a page that shows it; the side stays."""

@@ -15,7 +15,16 @@ from wardexam.note.reasons import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.examine.reader import Reader
-from wardexam.terminal.examine.state import ABOVE, BELOW, FLAGS, GRID, Row, State, sides
+from wardexam.terminal.examine.state import (
+    ABOVE,
+    BELOW,
+    FLAGS,
+    GRID,
+    LABEL,
+    Row,
+    State,
+    sides,
+)
 from wardexam.terminal.keys import Key, hint
 from wardexam.terminal.looks import Glyphs
 from wardexam.terminal.panel import panel_lines
@@ -34,7 +43,6 @@ QUALITY_KEYS: dict[str, Quality] = {
 }
 SKIN = slice(6, 24)  # columns of the body between the grades of right and left
 GRADE = 6  # columns of the left one behind it
-LABEL = 26  # columns of a row's name, the pointer before it and a blank behind it
 NAME = 24  # columns of the name itself
 CELL = 5  # columns of a grade
 BEFORE = 11  # columns of what was found before

@@ -197,13 +197,21 @@ class LineScreen(Screen[None]):
         self._question.wrong = wrong
         self.draw_status()
 
-    def confirm(self, question: str, then: Callable[[], None], about: Sequence[str] = ()) -> None:
+    def confirm(
+        self,
+        question: str,
+        then: Callable[[], None],
+        about: Sequence[str] = (),
+        *,
+        enter: bool = True,
+    ) -> None:
         """Ask for a yes by one key: Enter or ``y``; any other leaves all as it is.
 
         Args:
             question: What is asked, with the keys.
             then: Follows on a yes.
             about: What it is about, shown above the question.
+            enter: Whether Enter is a yes.
         """
 
         def answered(text: str) -> None:
@@ -212,7 +220,8 @@ class LineScreen(Screen[None]):
             else:
                 self.say("Nothing was changed.")
 
-        self._question = Question(question, answered, choices=about, one_key=True)
+        yes = ("enter", "y", "Y") if enter else ("y", "Y")
+        self._question = Question(question, answered, choices=about, one_key=True, yes=yes)
         self.draw_status()
 
     @property
@@ -289,7 +298,7 @@ class LineScreen(Screen[None]):
         assert self._question is not None
         question = self._question
         if question.one_key:
-            text = "y" if event.key in ("enter", "y", "Y") else ""
+            text = "y" if event.key in question.yes else ""
             self._accept(question, event, text)
         elif self.is_line_break(event):
             question.line.insert(" ")

@@ -88,10 +88,10 @@ class TextScreen(LineScreen):
     def draw(self) -> None:
         """The text from its top line."""
         lines = self.shown.split("\n")
-        room = self.size.height - self.above - 2
-        last = (
-            len(lines) - room if self._page < room else (len(lines) - 1) // self._page * self._page
-        )
+        room = self._room
+        last = len(lines) - room
+        if self._page >= room:  # the last page may be a short one
+            last = max(last, (len(lines) - 1) // self._page * self._page)
         self._top = max(0, min(self._top, last))
         span = f"{self._top + 1}-{min(len(lines), self._top + room)}"
         more = f"  lines {span} of {len(lines)}" if len(lines) > room else ""
@@ -131,9 +131,22 @@ class TextScreen(LineScreen):
         """A page down."""
         self._scroll(self._whole_page)
 
+    @property
+    def _room(self) -> int:
+        """Lines of the text that the screen has room for."""
+        return self.size.height - self.above - 2
+
     def _scroll(self, lines: int) -> None:
+        if abs(lines) > self._room:
+            lines = self._over_blank(lines)
         self._top += lines
         self.redraw()
+
+    def _over_blank(self, lines: int) -> int:
+        """A page that is longer than the screen, where nothing stands on what would not be seen of it; else what is seen."""
+        start = self._top if lines > 0 else self._top + lines
+        unseen = self.shown.split("\n")[max(0, start + self._room) : start + abs(lines)]
+        return lines if not any(unseen) else self._room if lines > 0 else -self._room
 
     @property
     def _whole_page(self) -> int:

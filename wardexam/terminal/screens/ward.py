@@ -156,7 +156,8 @@ class WardScreen(LineScreen):
         if key == "escape" and self._search:
             self._search = ""
             self._arrange()
-            self._choose(0)
+            if self._bed is None:
+                self._choose(0)
             self.redraw()
             return
         super().press(key, character)
@@ -410,7 +411,7 @@ class WardScreen(LineScreen):
         def found(text: str) -> None:
             self._search = text.strip()
             self._arrange()
-            if self._bed is None:
+            if self._bed is None and self._beds:  # where nobody has this, who was chosen stays so
                 self._choose(0)
             self.redraw()
 
@@ -801,7 +802,11 @@ class WardScreen(LineScreen):
                 )
 
             told = draft_line(draft, clean(bed.bed), app.session.now())
-            self.confirm(f"Set aside the draft of {told}? enter or y does:", gone)
+            said = bed.draft if bed.draft and bed.draft.urgency else None
+            standing = (
+                f"{said.urgency_word.upper()}, {said.short or said.headline}: " if said else ""
+            )
+            self.confirm(f"{standing}set aside the draft of {told}? y does:", gone, enter=False)
 
         self._with_bed(lambda bed: app.calls.open(app.ward.drafts, lambda found: aside(bed, found)))
 
