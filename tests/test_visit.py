@@ -16,7 +16,7 @@ from wardexam.exam.kept_reading import KEPT
 from wardexam.note.suggestion import accepted_text
 from wardexam.ready import engine
 from wardexam.reasoning.reading import Reading, Site
-from wardexam.reasoning.rules.urgency import OWN
+from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.records.ward import open_ward
 from wardexam.session import Session

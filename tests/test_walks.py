@@ -18,7 +18,7 @@ from tests.records.test_migration import LAYOUT_1, SCHEMA_5
 from wardexam.exam.examination import Patient
 from wardexam.governance.hazards import read_log
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.records import schemas
 from wardexam.records.ward import open_ward
 

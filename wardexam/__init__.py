@@ -53,7 +53,7 @@ if TYPE_CHECKING:
         referral,
     )
     from wardexam.reasoning.reading import Reading, Site
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.records.repository import Repository
 
 # Where each public name stands.
@@ -65,7 +65,7 @@ _PLACES = {
     **dict.fromkeys(("Context", "Examination", "Findings", "Patient"), "exam.examination"),
     **dict.fromkeys(("Finding", "RestNormal"), "exam.findings"),
     **dict.fromkeys(("Reading", "Site"), "reasoning.reading"),
-    "Urgency": "reasoning.rules.urgency",
+    "Urgency": "reasoning.rules.reason",
     "Repository": "records.repository",
     **dict.fromkeys(("WardexamError", "InputError", "RecordsError", "TableError"), "errors"),
 }  # fmt: skip

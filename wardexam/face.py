@@ -10,7 +10,7 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Examination, Findings, Patient
 from wardexam.exam.reading import read
 from wardexam.reasoning.reading import FORM, Reading
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.reason import Urgency
 
 if TYPE_CHECKING:
     from wardexam.records.repository import Repository

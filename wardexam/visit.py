@@ -18,9 +18,11 @@ from wardexam.exam.examination import Context, Examination, Findings, Patient
 from wardexam.exam.story import complaint_in
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import first_raised, recorded
+from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
-from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, assess, may_be_lowered
+from wardexam.reasoning.rules.urgency import assess, may_be_lowered
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from random import Random
 
 from tests.handbook.rule_samples import pairs
 from tests.reasoning.worsening import drops_across, drops_within, in_words, level
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 SHOWN = 5  # drops written out
 

@@ -29,7 +29,7 @@ from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import sides
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.urgency import level_of
+from wardexam.reasoning.rules.firing import level_of
 from wardexam.reasoning.tables import read
 
 SURE = 0.9

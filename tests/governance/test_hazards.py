@@ -11,7 +11,7 @@ import pytest
 from wardexam.commands.main import run
 from wardexam.errors import InputError, TableError
 from wardexam.governance.hazards import chosen, hazards, read_log, scale
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 ROOT = Path(__file__).parents[2]
 TEXT = (files("wardexam.governance") / "hazards.toml").read_text(encoding="utf-8")

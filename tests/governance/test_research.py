@@ -21,7 +21,7 @@ from wardexam.exam.story import STORY
 from wardexam.governance.dictionary import columns, dictionary
 from wardexam.governance.facts import NO_CODE, age_words, code
 from wardexam.governance.research import LEAST_SHIFT, MOST_SHIFT, Mask
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.records.ward import open_ward
 
 KEY = bytes(range(32))

@@ -14,7 +14,7 @@ from wardexam.exam.examination import Patient
 from wardexam.face import answer_schema
 from wardexam.note.headline import off_in
 from wardexam.plain.conversation import converse
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.wording import read_wording
 from wardexam.records.paths import copy_demo
 from wardexam.records.repository import Bed

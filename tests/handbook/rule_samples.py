@@ -8,8 +8,9 @@ from pathlib import Path
 
 from wardexam.exam.examination import Findings
 from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import over
-from wardexam.reasoning.rules.urgency import assess, rules
+from wardexam.reasoning.rules.urgency import assess
 
 SAMPLES: dict[str, dict[str, list[str]]] = tomllib.loads(
     (Path(__file__).parent / "urgency_conditions.toml").read_text(encoding="utf-8")

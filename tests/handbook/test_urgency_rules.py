@@ -10,7 +10,8 @@ from wardexam.exam.flags import flag_names
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.conditions import conditions, holding
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, assess, rules
+from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, assess
 
 
 def fired(line, before=None):

@@ -18,7 +18,8 @@ from pathlib import Path
 from wardexam import ready
 from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import Urgency, assess
+from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.urgency import assess
 
 FOLDER = Path(__file__).parent / "presentations"
 LEVELS = {"routine": 0, "days": 1, "today": 2, "now": 3}

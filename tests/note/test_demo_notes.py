@@ -15,7 +15,9 @@ from wardexam.note.note import FIRST
 from wardexam.note.page import WIDTH
 from wardexam.note.reasons import TOP, soonest, top, until
 from wardexam.reasoning.rules.deadlines import due_at
-from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, assess, rules
+from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.rule_table import WORDS, rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
 from wardexam.visit import Saved

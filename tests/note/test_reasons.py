@@ -33,7 +33,8 @@ from wardexam.note.reasons import (
     whole,
 )
 from wardexam.plain import words
-from wardexam.reasoning.rules.urgency import WORDS, Reason, Urgency, rules
+from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.records.repository import Summary
 from wardexam.session import Session
 from wardexam.visit import Saved, Visit, write_act

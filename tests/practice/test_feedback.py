@@ -15,7 +15,8 @@ from wardexam.practice.first import first
 from wardexam.practice.path import Path, Step
 from wardexam.practice.tables import actions
 from wardexam.ready import engine
-from wardexam.reasoning.rules.urgency import WORDS, assess
+from wardexam.reasoning.rules.rule_table import WORDS
+from wardexam.reasoning.rules.urgency import assess
 
 CAUDA = Made(
     "age=50 onset=days pain=back knee 2+/2+ ankle 0/0 saddle reduced/reduced anal_tone reduced bladder retention"

@@ -14,7 +14,7 @@ from wardexam.practice.progress import Result
 from wardexam.practice.published import published
 from wardexam.practice.tables import actions, first_rows
 from wardexam.ready import engine
-from wardexam.reasoning.rules.urgency import WORDS, rules
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 
 MINE = path(*[(0.7, 1, 20)] * 8)
 

@@ -11,7 +11,8 @@ from wardexam.exam.acts import Raised
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import OWN, assess, own_alarm
+from wardexam.reasoning.rules.own_alarm import OWN, own_alarm
+from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 KINDS = [s for s in catalogue().values() if s.answers not in ("level", "residual")]

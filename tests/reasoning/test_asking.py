@@ -6,7 +6,8 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.flags import flag_names
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.asking import order
-from wardexam.reasoning.rules.urgency import Firing, assess, fired
+from wardexam.reasoning.rules.firing import Firing, fired
+from wardexam.reasoning.rules.urgency import assess
 
 
 def found(line: str) -> Findings:

@@ -8,7 +8,8 @@ from tests.examinations import examined
 from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.deadlines import due_at, limits, overdue
-from wardexam.reasoning.rules.urgency import assess, rules
+from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 

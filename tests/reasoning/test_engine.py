@@ -34,8 +34,9 @@ from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
 from wardexam.reasoning.model.pathways import own
 from wardexam.reasoning.rules.conditions import held, table
+from wardexam.reasoning.rules.firing import level_of
 from wardexam.reasoning.rules.raising import rising
-from wardexam.reasoning.rules.urgency import assess, level_of
+from wardexam.reasoning.rules.urgency import assess
 
 SIDED = [
     s

@@ -9,8 +9,10 @@ from tests.examinations import examined
 from tests.reasoning.worsening import drawn, stated_normal
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.reason import EARLIER
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import over, standing, still_open
-from wardexam.reasoning.rules.urgency import EARLIER, JOINED, UNTIL_KNOWN, assess, rules
+from wardexam.reasoning.rules.urgency import JOINED, UNTIL_KNOWN, assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 

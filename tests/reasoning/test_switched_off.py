@@ -8,9 +8,11 @@ import pytest
 
 from tests.handbook.rule_samples import SAMPLES, findings, joined, samples
 from wardexam.errors import TableError
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import still_open
 from wardexam.reasoning.rules.switched_off import switched_off
-from wardexam.reasoning.rules.urgency import OWN, assess, rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.reasoning.rules.wording import Wording, read_wording
 
 GIVEN = {

@@ -5,7 +5,9 @@ import pytest
 from wardexam.errors import TableError
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, OWN, assess, rules
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, assess
 from wardexam.reasoning.tables import conditions_row, read
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
@@ -169,7 +171,7 @@ def test_a_reason_of_an_hour_is_not_said_behind_one_of_four_that_does_not_explai
 def test_now_has_no_limit_by_the_name_of_a_lower_level(monkeypatch):
     table = {**read("rules/urgency.toml")}
     table["stroke"] = {**table["stroke"], "by": "today"}
-    monkeypatch.setattr("wardexam.reasoning.rules.urgency.read", lambda _: table)
+    monkeypatch.setattr("wardexam.reasoning.rules.rule_table.read", lambda _: table)
     rules.cache_clear()
     try:
         with pytest.raises(TableError, match="no limit of what is 'now'"):

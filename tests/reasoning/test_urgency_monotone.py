@@ -21,8 +21,9 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import standing, still_open, unrelieved
-from wardexam.reasoning.rules.urgency import assess, rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.reasoning.tables import conditions_row
 
 PAIRS = [1_000, pytest.param(2_000, marks=pytest.mark.long)]

@@ -4,7 +4,8 @@ import pytest
 
 from wardexam.errors import TableError
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import assess, rules
+from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.reasoning.rules.wording import read_wording
 
 OWN = '[cauda_equina]\ncall = "bleep 1234"\nimage = "MRI, ring 5678"\nreason = "our cord pathway"\n'

@@ -9,7 +9,7 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.kept_reading import KeptReading, KeptSite
 from wardexam.exam.outcome import Outcome
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.urgency import OWN
+from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.records.light_file import Event
 from wardexam.records.light_reading import read_light
 from wardexam.records.repository import Arrival

@@ -179,7 +179,7 @@ def test_the_grid_is_drawn_from_the_state_alone(state):
 
 
 def test_the_tools_own_alarm_is_put_down_by_the_reading_and_stays_when_the_signs_are_mended(state):
-    from wardexam.reasoning.rules.urgency import OWN
+    from wardexam.reasoning.rules.own_alarm import OWN
 
     def entered(sign, *answers):
         for side, answer in zip(("right", "left"), answers, strict=True):

@@ -15,16 +15,10 @@ from wardexam.note.reasons import LATE, limit_words, steps
 from wardexam.ready import engine
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.reading import Asymmetry, Evidence, NextSign, Reading, Site
+from wardexam.reasoning.rules.reason import EARLIER, Reason, Urgency
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.standing import earlier
-from wardexam.reasoning.rules.urgency import (
-    EARLIER,
-    UNTIL_KNOWN,
-    WORDS,
-    Reason,
-    Urgency,
-    assess,
-    rules,
-)
+from wardexam.reasoning.rules.urgency import UNTIL_KNOWN, assess
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.panel import CAUTION, WHERE, panel_lines
 from wardexam.terminal.urgent import told, urgent_line

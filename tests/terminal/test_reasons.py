@@ -8,7 +8,7 @@ import pytest
 
 from tests.terminal.screens import NOW, dump, one_patient
 from wardexam.note.reasons import by_deadline, clock, level_of
-from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.ward import WardScreen

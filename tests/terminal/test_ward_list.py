@@ -7,7 +7,7 @@ import pytest
 
 from tests.terminal.screens import NOW
 from wardexam.exam.text import COLUMN
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.records.repository import Bed, Summary
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.ward_list import AROUND, Teller, bed_lines, names, place

@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 from wardexam import __version__
 from wardexam.note import handover
 from wardexam.reasoning.rules.deadlines import overdue
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.reason import Urgency
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from wardexam.exam.sheet import Sheet
     from wardexam.many import Asked
     from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.reasoning.rules.wording import Wording
 
     Write = Callable[[Sheet, Findings, Reading, Wording], None]

@@ -17,7 +17,8 @@ from wardexam.exam.onset import ONSETS
 from wardexam.exam.story import STORY
 from wardexam.fhir.naming import CODES, Resource
 from wardexam.injury.sheet import MOVEMENT_WORDS, SIDES, TEST_WORDS, TESTS, Movements, codes, places
-from wardexam.reasoning.rules.urgency import OWN, rules
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.version import __version__
 
 SEPARATOR = "."

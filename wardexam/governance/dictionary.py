@@ -14,7 +14,7 @@ from wardexam.exam.final_sites import FINAL_SITES
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
-from wardexam.reasoning.rules.urgency import WORDS, in_time, rules
+from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
 from wardexam.reasoning.tables import read
 from wardexam.version import __version__
 

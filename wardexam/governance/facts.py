@@ -13,7 +13,8 @@ from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
 from wardexam.exam.kept_reading import KeptReading
-from wardexam.reasoning.rules.urgency import OWN, rules
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.rule_table import rules
 
 GROUPED = 90  # years from which ages are one group
 OLDEST = "90+"

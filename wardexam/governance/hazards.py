@@ -13,7 +13,7 @@ from pydantic import Field, StringConstraints
 
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import InputError, TableError
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 TABLE = "hazards.toml"
 LEVELS = 5  # of severity and of likelihood

@@ -15,7 +15,9 @@ from wardexam.exam.flags import every_flag
 from wardexam.exam.wording import in_words, named
 from wardexam.governance.facts import ExaminationFact, RaisedFact, examination_fact
 from wardexam.reasoning.model.hypotheses import fingerprint
-from wardexam.reasoning.rules.urgency import OWN, WORDS, Urgency, in_time, rules
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
 from wardexam.records.light_file import Event
 from wardexam.version import __version__
 

@@ -10,8 +10,8 @@ from wardexam.exam.text import clean
 from wardexam.governance.hazards import Hazard, Scale, hazards, scale
 from wardexam.governance.reviews import reviews
 from wardexam.reasoning.rules.owners import day_in_words, read_day
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, switched_off
-from wardexam.reasoning.rules.urgency import WORDS, rules
 from wardexam.version import __version__
 
 WIDTH = 80  # columns

@@ -6,7 +6,7 @@ from wardexam.exam.text import clean
 from wardexam.exam.wording import in_words, named, remarks
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 Rows = dict[str, str]
 

@@ -26,8 +26,9 @@ from wardexam.note.reasons import (
 )
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
+from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.standing import standing, still_open
-from wardexam.reasoning.rules.urgency import Urgency, assess
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import (
     Bed,
     DraftInfo,

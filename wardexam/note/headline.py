@@ -6,7 +6,8 @@ from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, off_brief
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.change import Comparison
-from wardexam.reasoning.rules.urgency import OFF_HERE, Urgency
+from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.urgency import OFF_HERE
 from wardexam.records.repository import Summary
 
 LONGEST = 160  # characters of the words, more than any reason of the table takes

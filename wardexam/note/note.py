@@ -32,7 +32,8 @@ from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.contradictions import contradictions
-from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY, Urgency
+from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
 FIRST = "First examination. "

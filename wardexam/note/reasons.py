@@ -7,16 +7,10 @@ from wardexam.exam.acts import Act, ActKind
 from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
+from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.rule_table import SOONEST, TODAY, WORDS, in_time
 from wardexam.reasoning.rules.switched_off import SwitchedOff
-from wardexam.reasoning.rules.urgency import (
-    OFF_HERE,
-    SOONEST,
-    TODAY,
-    WORDS,
-    Reason,
-    Urgency,
-    in_time,
-)
+from wardexam.reasoning.rules.urgency import OFF_HERE
 from wardexam.records.repository import Summary
 
 TOP = 2  # lines in which a note says how urgent, what is done first and by when

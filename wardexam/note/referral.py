@@ -29,7 +29,7 @@ from wardexam.note.reasons import (
     urgency_at,
 )
 from wardexam.reasoning.rules.change import Comparison, compare
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.reason import Urgency
 
 INDENT = "  "
 

@@ -26,7 +26,7 @@ from wardexam.practice.path import Walk
 from wardexam.practice.progress import results
 from wardexam.practice.tables import actions, question_seconds
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.rules.urgency import WORDS
+from wardexam.reasoning.rules.rule_table import WORDS
 
 T = TypeVar("T")
 Meant = tuple[Sign, ...] | str  # signs, or a red-flag question

@@ -7,7 +7,7 @@ from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
 from wardexam.note.suggestion import CAUTION, alike_words, capital, contradiction_text
 from wardexam.reasoning.reading import Reading, Site
-from wardexam.reasoning.rules.urgency import Urgency
+from wardexam.reasoning.rules.reason import Urgency
 
 
 def ago(minutes: int) -> str:

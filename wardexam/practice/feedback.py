@@ -9,7 +9,8 @@ from wardexam.practice.first import First, calms, first
 from wardexam.practice.path import Path, best
 from wardexam.practice.progress import EMERGENCY, Result
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.rules.urgency import Urgency, assess
+from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.version import __version__
 
 _ONE_SIDE = ("right", "left")

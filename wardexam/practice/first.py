@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from wardexam.practice.case import Truth
 from wardexam.practice.tables import Place, actions, first_rows
-from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.reasoning.rules.reason import Reason, Urgency
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from wardexam.errors import TableError
 from wardexam.exam.examination import Complaint, Onset
 from wardexam.exam.flags import flags
 from wardexam.exam.seconds import Cost
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 Row = TypeVar("Row", bound=TableRow)
 Share = Annotated[float, Field(ge=0, le=1)]

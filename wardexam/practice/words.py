@@ -19,7 +19,7 @@ from wardexam.practice.progress import (
     reliability,
 )
 from wardexam.practice.tables import actions, best_row, levels
-from wardexam.reasoning.rules.urgency import WORDS
+from wardexam.reasoning.rules.rule_table import WORDS
 
 HALF = 38  # columns of one of two ways
 ROWS = 18  # lines of a way, so that a page fits 24

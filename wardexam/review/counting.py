@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from functools import cache
 
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import Rule, rules
+from wardexam.reasoning.rules.rule_table import Rule, rules
 from wardexam.review.standards import Ends, Item, Standards
 from wardexam.review.stay import Done, Recorded, Seen, Stay
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from statistics import fmean
 
-from wardexam.reasoning.rules.urgency import WORDS
+from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.records.light_file import Event
 from wardexam.review.counting import OTHERS, Counted, Judged, Period, Suspected
 from wardexam.review.intervals import quartiles, wilson

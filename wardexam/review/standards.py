@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.flags import every_flag
-from wardexam.reasoning.rules.urgency import rules
+from wardexam.reasoning.rules.rule_table import rules
 
 Ends = Literal["call", "image", "result"]
 NAME = "standards.toml"

@@ -7,7 +7,8 @@ from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.reasoning.rules.urgency import OWN, rules
+from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.records.light_file import LightExamination, LightFile
 
 LOWERED = 1  # the level that a reason brought down still has: within days

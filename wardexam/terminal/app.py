@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet
     from wardexam.injury_visit import InjuryVisit, SavedSheets
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.host import Host

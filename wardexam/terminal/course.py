@@ -23,7 +23,8 @@ from wardexam.note.reasons import KINDS, clock
 from wardexam.note.sentences import changes_of, names_of
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
 from wardexam.reasoning.rules.deadlines import due_at
-from wardexam.reasoning.rules.urgency import WORDS, fired, rules
+from wardexam.reasoning.rules.firing import fired
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 
 if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet

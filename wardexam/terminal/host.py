@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Examination
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury_visit import InjuryVisit
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.terminal.environment import Terminal

@@ -16,7 +16,7 @@ from wardexam.terminal.urgent import told
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading, Site
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
 
 CAUTION = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"

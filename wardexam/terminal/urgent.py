@@ -17,7 +17,7 @@ from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.terminal.canvas import Line
 
 if TYPE_CHECKING:
-    from wardexam.reasoning.rules.urgency import Reason, Urgency
+    from wardexam.reasoning.rules.reason import Reason, Urgency
 
 STYLES = {3: "alarm", 2: "warn", 1: "strong", 0: ""}  # by level
 GRAVEST = 3

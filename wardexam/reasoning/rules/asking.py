@@ -13,7 +13,8 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import flag_names
 from wardexam.reasoning.rules.conditions import conditions
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.urgency import Firing, fired, holds, rules
+from wardexam.reasoning.rules.firing import Firing, fired, holds
+from wardexam.reasoning.rules.rule_table import rules
 
 FLAG, SIGN = "flag:", "sign:"
 Fired = frozenset[str]  # rules

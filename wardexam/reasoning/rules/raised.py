@@ -6,7 +6,8 @@ from wardexam.exam.acts import CARRIED, Act, Raised
 from wardexam.exam.examination import Examination
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import LONGEST, kept
-from wardexam.reasoning.rules.urgency import OWN, Reason, Urgency, own_alarm
+from wardexam.reasoning.rules.own_alarm import OWN, own_alarm
+from wardexam.reasoning.rules.reason import Reason, Urgency
 
 
 def _lean(act: Act) -> Act:

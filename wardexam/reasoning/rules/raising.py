@@ -10,8 +10,9 @@ from functools import cache, lru_cache
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.rules.conditions import Held, held
+from wardexam.reasoning.rules.firing import fires, holds
 from wardexam.reasoning.rules.one_more import NOTHING, OneMore, with_those_spoken_of
-from wardexam.reasoning.rules.urgency import WORDS, Rule, fires, holds, rules
+from wardexam.reasoning.rules.rule_table import WORDS, Rule, rules
 
 _HIGHEST = len(WORDS) - 1
 _KEPT = 3  # some 60 kB each: what is entered, what the next key may make of it, what was before

@@ -16,8 +16,8 @@ from wardexam.reasoning.rules.owners import (
     fault_of_line,
     read_day,
 )
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.switched_off import OFF, OFF_BY, OFF_ON
-from wardexam.reasoning.rules.urgency import rules
 from wardexam.settings import line_of, read_toml
 
 # For a rule's id its ``reason``, ``image`` and ``call``, and where it is switched off here ``off_by``,

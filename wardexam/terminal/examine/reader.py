@@ -14,7 +14,7 @@ from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
 
 PATIENCE = 2.0  # seconds that saving waits for the reading of the last key
 

@@ -23,7 +23,7 @@ from wardexam.terminal.screens.text import TextScreen
 if TYPE_CHECKING:
     from wardexam.exam.examination import Findings
     from wardexam.injury.sheet import InjurySheet
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.records.outbox import Sent
 
 LEAVING = 0.3  # seconds that leaving waits for the disk

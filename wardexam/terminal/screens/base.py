@@ -18,7 +18,7 @@ from wardexam.terminal.textual_port import burst_of, forget_widgets
 from wardexam.terminal.urgent import urgent_line
 
 if TYPE_CHECKING:
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
     from wardexam.terminal.host import Host
 
 SMALLEST = (80, 24)

@@ -9,7 +9,7 @@ from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.search import SearchScreen
 
 if TYPE_CHECKING:
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
 
 LISTED = 9  # matches, each with a digit
 NAME = 48  # columns; whether it is a sign or a question stands behind

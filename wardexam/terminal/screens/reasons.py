@@ -19,7 +19,7 @@ from wardexam.note.reasons import (
     limit_words,
     off_lines,
 )
-from wardexam.reasoning.rules.urgency import Reason, Urgency
+from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 

@@ -13,7 +13,7 @@ from wardexam.terminal.choices import numbered
 from wardexam.terminal.screens.search import SearchScreen
 
 if TYPE_CHECKING:
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
 
 NAME = 24  # columns of a question's name
 

@@ -14,7 +14,7 @@ from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
-    from wardexam.reasoning.rules.urgency import Urgency
+    from wardexam.reasoning.rules.reason import Urgency
 
 # What keys do on the help of a screen.
 OF_HELP = ("up", "down", "page_up", "page_down", "leave", "repaint", "suspend")
