@@ -93,3 +93,20 @@ async def test_a_bed_that_is_taken_is_said_once_and_a_number_of_another_is_refus
         await pilot.press("ctrl+u", *"40-9999", "enter", *"63 m", "enter", "enter")
         beds = [bed.name for bed in app.ward.beds() if bed.bed == "A1"]
         assert sorted(beds) == ["Otto Brandt", "Ottoline Marsh"]
+
+
+async def test_who_was_here_before_is_said_once_and_two_stays_of_one_number_are_not_on_the_ward(app):
+    who = ("B7", "Otto Brandt", "40-3317", "63 m", "weak leg")
+    async with app.run_test(size=(80, 24)) as pilot:
+        first = await admitted(app, pilot, *who)
+        app.ward.discharge(first, app.session.now(), "Dr Ash")
+        await pilot.press("X", "X", ADMIT, *"B8", "enter", *who[1], "enter", *who[2], "enter")
+        said = " ".join(" ".join(dump(app)[-6:]).split())
+        assert "Otto Brandt with this number was discharged from bed B7" in said
+        assert "or enter again: admitted anew, without it" in said.lower()
+        await pilot.press("enter", *"63 m", "enter", *"weak leg", "enter")
+        (bed,) = app.ward.beds()
+        assert bed.bed == "B8"
+        await pilot.press("X", "D", *"yes", "enter")
+        assert "40-3317 is Otto Brandt's, in bed B8: not restored" in dump(app)[-2]
+        assert [b.bed for b in app.ward.beds()] == ["B8"]

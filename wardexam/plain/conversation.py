@@ -43,7 +43,7 @@ from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError
-from wardexam.records.whose import other_with
+from wardexam.records.whose import other_with, stayed_before
 from wardexam.session import Session
 from wardexam.visit import Visit
 
@@ -241,6 +241,12 @@ def _admit(talk: Talk, session: Session) -> Patient:
             talk.say(
                 f"Not accepted: {clean(patient.number)} is {clean(other.name)}'s, in bed {clean(other.bed)}. Again, please."
             )
+            continue
+        before = stayed_before(session.ward, patient.name, patient.number)
+        if before and not talk.yes(
+            f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}; the screen's list of the "
+            "discharged restores that stay. Admit anew, without it? y or n:"
+        ):
             continue
         other = other_with(session.ward, "bed", patient.bed)
         if other and not talk.yes(

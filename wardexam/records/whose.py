@@ -45,3 +45,15 @@ def other_with(ward: Repository, field: str, text: str, but: str = "") -> Bed | 
     if field == "bed":
         return next((bed for bed in others if compared(bed.bed) == wanted), None)
     return next((bed for _, bed in numbered(ward, others, wanted)), None)
+
+
+def stayed_before(ward: Repository, name: str, number: str) -> Bed | None:
+    """Who of the discharged has this name and number; None where nobody does, or the list cannot be read."""
+    wanted = compared(number)
+    if not wanted:
+        return None
+    try:
+        found = [b for b in ward.beds(discharged=True) if compared(b.name) == compared(name)]
+    except WardexamError:
+        return None
+    return next((bed for _, bed in numbered(ward, found, wanted)), None)

@@ -17,7 +17,7 @@ from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
-from wardexam.records.whose import other_with
+from wardexam.records.whose import other_with, stayed_before
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
@@ -511,8 +511,9 @@ class WardScreen(LineScreen):
                 if wrong:
                     return wrong
 
-                def go_on(other: Bed | None) -> None:
-                    if taken := self._taken(field, given[field], other):
+                def go_on(other: Bed | None, before: Bed | None = None) -> None:
+                    taken = self._taken(field, given[field], other)
+                    if taken := taken or self._stayed(given[field], before):
                         asked(text, taken)
                         return
                     values.update(found)
@@ -521,9 +522,14 @@ class WardScreen(LineScreen):
 
                 ward = self.ward_app.ward
                 if field in ("bed", "number") and given[field]:
-                    self.ward_app.calls.open(
-                        lambda: other_with(ward, field, given[field], of), go_on
-                    )
+                    first_stay = field == "number" and not of
+
+                    def look() -> tuple[Bed | None, Bed | None]:
+                        name = given.get("name", "")
+                        before = stayed_before(ward, name, given[field]) if first_stay else None
+                        return other_with(ward, field, given[field], of), before
+
+                    self.ward_app.calls.open(look, lambda found: go_on(*found))
                 else:
                     go_on(None)
                 return ""
@@ -541,6 +547,16 @@ class WardScreen(LineScreen):
             return f"{who}, in bed {clean(other.bed)}. The number of this patient, or empty."
         self._warned = (field, text)
         return f"{who} already. Another bed; or enter again where both lie there."
+
+    def _stayed(self, number: str, before: Bed | None) -> str:
+        """That the patient was here and is discharged; admitted anew where that is told a second time."""
+        if before is None or ("number", number) == self._warned:
+            return ""
+        self._warned = ("number", number)
+        return (
+            f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}: escape, then "
+            f"{self.key('discharged')} restores that stay. Or enter again: admitted anew, without it."
+        )
 
     def draw_status(self) -> None:
         """The base's lines; what could be chosen goes with the question that offered it."""
@@ -707,6 +723,10 @@ class WardScreen(LineScreen):
 
         def leave() -> None:
             if back:
+                if other := other_with(app.ward, "number", patient.number, patient.id):
+                    raise InputError(
+                        f"{patient.number} is {clean(other.name)}'s, in bed {clean(other.bed)}: not restored"
+                    )
                 app.ward.restore(patient, app.session.examiner)
             else:
                 app.ward.discharge(patient, app.session.now(), app.session.examiner)
