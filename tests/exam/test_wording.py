@@ -19,7 +19,7 @@ def finding(line):
 
 # Sign, mark, cell, narrow cell, phrase, to be heard, as a reading names it.
 SAID = [
-    ("knee 0/-", "0", "0", "0", "absent, with reinforcement", "0, absent, with reinforcement", "right knee 0"),
+    ("knee 0/-", "0", "0", "0", "absent, with reinforcement", "0, absent", "right knee 0"),
     ("plantar up/-", "UP", "UP", "UP", "extensor", "extensor", "right plantar extensor"),
     ("post_void_residual measured:310", "mL", "310 mL", "310mL", "310 mL", "measured, 310 mL",
      "post-void residual measured 310"),

@@ -95,7 +95,9 @@ async def test_a_bed_that_is_taken_is_said_once_and_a_number_of_another_is_refus
         assert sorted(beds) == ["Otto Brandt", "Ottoline Marsh"]
 
 
-async def test_who_was_here_before_is_said_once_and_two_stays_of_one_number_are_not_on_the_ward(app):
+async def test_who_was_here_before_is_said_once_and_two_stays_of_one_number_are_not_on_the_ward(
+    app,
+):
     who = ("B7", "Otto Brandt", "40-3317", "63 m", "weak leg")
     async with app.run_test(size=(80, 24)) as pilot:
         first = await admitted(app, pilot, *who)

@@ -106,12 +106,3 @@ def test_ascii_is_ascii_and_the_other_set_is_one_cell_each():
     assert glyphs(Terminal("xterm", 16, ascii=False)) is DRAWN
     assert all(getattr(ASCII, n).isascii() for n in ASCII.__slots__)
     assert all(cell_len(getattr(DRAWN, n)) == 1 for n in DRAWN.__slots__)
-
-
-@pytest.mark.parametrize(
-    ("share", "plain", "drawn"),
-    [(0.0, "", ""), (0.06, "", "▌"), (0.49, "##", "██▌"), (0.72, "####", "███▌"), (1.0, "#####", "█████")],
-)  # fmt: skip
-def test_a_bar_is_as_long_as_its_share(share, plain, drawn):
-    assert ASCII.bar(share, 5) == plain
-    assert DRAWN.bar(share, 5) == drawn

@@ -43,8 +43,7 @@ class Earlier:
 
     def told(self, later: Findings) -> Findings:
         """The later examination with the story and the flags of before where it says nothing."""
-        known = {k: v for k, v in later.context.model_dump().items() if v not in (None, "unknown")}
-        context = Context.model_validate({**self.context.model_dump(), **known})
+        context = later.context.over(self.context)
         return later.model_copy(update={"context": context, "flags": {**self.flags, **later.flags}})
 
     def words(self, keys: frozenset[tuple[str, str]]) -> str:

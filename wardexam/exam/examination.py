@@ -76,6 +76,11 @@ class Context(Model):
     pain: Literal["none", "head", "neck", "back", "limb", "radiating"] | None = None
     trauma: YesNo | None = None
 
+    def over(self, earlier: Self) -> Self:
+        """The same, with what it leaves unknown from an earlier one."""
+        known = {k: v for k, v in self.model_dump().items() if v not in (None, "unknown")}
+        return self.model_validate({**earlier.model_dump(), **known})
+
 
 class Amendment(Model):
     """Why a saved examination has a further revision."""

@@ -68,9 +68,7 @@ class Engine:
             sites=places,
             dangerous=self._named_first(
                 self._by_findings(posterior, findings, heard, told),
-                posterior,
-                findings,
-                silence=silence,
+                self.sums.posterior(heard, silence=silence) if earlier else posterior,
             ),
             supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
             opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
@@ -98,19 +96,15 @@ class Engine:
             tables=fingerprint(),
         )
 
-    def _named_first(
-        self, sites: tuple[Site, ...], posterior: Posterior, findings: Findings, *, silence: bool
-    ) -> tuple[Site, ...]:
-        """The urgent sites, first the one that the reading of these findings alone makes most of.
+    def _named_first(self, sites: tuple[Site, ...], posterior: Posterior) -> tuple[Site, ...]:
+        """The urgent sites, first the one that the reading of what was found now makes most of.
 
         It is the one that is named: two lists of one screen shall not speak against each other.
         """
-        if any(t.kind == "before" for t in posterior.terms):
-            posterior = self.sums.posterior(findings, silence=silence)
-        index = posterior.hypotheses.groups.index
-        chances = [float(posterior.groups[index(s.id)]) for s in sites]
         if not sites:
             return sites
+        index = posterior.hypotheses.groups.index
+        chances = [float(posterior.groups[index(s.id)]) for s in sites]
         first = sites[first_likely(chances)]
         return (first, *(s for s in sites if s is not first))
 

@@ -54,7 +54,6 @@ class Glyphs:
     Attributes:
         pointer: Left of the row under the cursor.
         full: A whole cell of a bar.
-        half: Half a cell of a bar; empty where there is none.
         rule: Between the grid and the panel.
         between: Between hints.
         line: Of what a rule between groups is drawn.
@@ -62,22 +61,14 @@ class Glyphs:
 
     pointer: str
     full: str
-    half: str
     rule: str
     between: str
     line: str
 
-    def bar(self, share: float, cells: int) -> str:
-        """A bar of a share, 0 to 1, over so many cells."""
-        if not self.half:
-            return self.full * round(share * cells)
-        halves = round(share * cells * 2)
-        return self.full * (halves // 2) + self.half * (halves % 2)
-
 
 # Beyond ASCII only what the fonts of consoles and of PuTTY have (the WGL4 set).
-ASCII = Glyphs(">", "#", "", " ", "|", "-")
-DRAWN = Glyphs("\u25ba", "\u2588", "\u258c", "\u2502", "\u2502", "\u2500")
+ASCII = Glyphs(">", "#", " ", "|", "-")
+DRAWN = Glyphs("\u25ba", "\u2588", "\u2502", "\u2502", "\u2500")
 
 
 def glyphs(terminal: Terminal) -> Glyphs:

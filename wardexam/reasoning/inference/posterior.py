@@ -88,11 +88,6 @@ class Posterior:
     taught: Mapping[Key, Floats] = field(default_factory=dict)
 
     @cached_property
-    def evidence(self) -> float:
-        """Log of prior times likelihood summed over all rows."""
-        return float(logsumexp(self.log.ravel(), 0))
-
-    @cached_property
     def joint(self) -> Floats:
         """Probability by kept row and briskness, shape (kept, 3), adding up to 1."""
         made = np.exp(self.log - self.log.max())

@@ -20,6 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.anatomy.lesion_tables import check_lesions
+from wardexam.anatomy.structures import check_signs
 from wardexam.reasoning.model import losses
 from wardexam.reasoning.model.codes import CODES, GAIT_CODES, encode, level_code
 from wardexam.reasoning.model.damage import Body, Structures
@@ -195,8 +197,11 @@ def make() -> Hypotheses:
     """Work every row out from the tables (about a second).
 
     Raises:
-        TableError: A structure is read by a sign and damaged by no lesion, or the other way round.
+        TableError: A structure is read by a sign and damaged by no lesion, or the other way round; or a sign or a
+            lesion names what is unknown, or shares that do not add up to 1.
     """
+    check_signs()
+    check_lesions()
     lesions, at, structures = plan(), lines(), Structures()
     forms: list[Form] = []
     shown: list[Codes] = []

@@ -31,7 +31,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
         chance = (1 - len(row["meanings"]) * each) * probit(
             mean, *meaning_interval(meaning), row["spread"]
         ) + each
-        return np.asarray(chance * _quality(sign, finding)[:, None])
+        return np.asarray(chance * _quality(finding)[:, None])
     if sign.answers == "mrc" and answer in ("4-", "4+"):
         row = observation_row("mrc")
         mean, spread = hidden_power(sign)
@@ -54,7 +54,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
     return np.asarray(made.chance[:, made.answers.index(answer), :])
 
 
-def _quality(sign: Sign, finding: Finding) -> NDArray[np.float64]:
+def _quality(finding: Finding) -> NDArray[np.float64]:
     """What a quality adds: each speaks of its own losses."""
     row = observation_row("quality")
     lower, upper, stage = decoded()

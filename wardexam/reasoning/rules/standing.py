@@ -15,12 +15,6 @@ from wardexam.exam.findings import Side
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
 
-def _context(earlier: Context, later: Context) -> Context:
-    """The later context, with what it leaves unknown from the earlier."""
-    known = {k: v for k, v in later.model_dump().items() if v not in (None, "unknown")}
-    return Context.model_validate({**earlier.model_dump(), **known})
-
-
 def _kept(earlier: Findings, later: Findings) -> dict[str, object]:
     """What was done and since when each reason stands.
 
@@ -52,7 +46,7 @@ def over(earlier: Findings, later: Told) -> Told:
             "findings": findings,
             "flags": {**earlier.flags, **later.flags},
             **_kept(earlier, later),
-            "context": _context(earlier.context, later.context),
+            "context": later.context.over(earlier.context),
             "rest_normal": (
                 *(s for s in earlier.rest_normal if (s.part, s.limb) not in stated),
                 *later.rest_normal,
@@ -212,9 +206,9 @@ def unrelieved(still: Open, later: Told) -> tuple[Told, ...]:
     later = _telling(later)
     both = _joined(still.found, later)
     onset = _acute((still.onset, later.context.onset))
-    last = _context(still.stories[-1], later.context)
-    stories = tuple(dict.fromkeys((last, *(_context(later.context, s) for s in still.stories))))
-    untold = [_context(later.context, s) for s in _untold((*still.stories, later.context))]
+    last = later.context.over(still.stories[-1])
+    stories = tuple(dict.fromkeys((last, *(s.over(later.context) for s in still.stories))))
+    untold = [s.over(later.context) for s in _untold((*still.stories, later.context))]
     undated = _without(still.undated, later)
     if later.context.onset == "unknown" and any(_odd(undated)):
         undated = _joined(undated, later)
