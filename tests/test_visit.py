@@ -579,3 +579,19 @@ def test_a_draft_that_was_resumed_stays_whatever_is_undone(session):
     assert not again.untouched
     again.leave()
     assert len(session.ward.drafts()) == 1
+
+
+def test_a_paper_that_is_calmer_than_the_list_says_so_and_nothing_of_the_reading(session):
+    visit = Visit.open(session, WHO)
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    for said in (visit.case.note(), visit.case.referral()):
+        assert "ward list" not in said
+    visit.notice(dangerous(0.7))
+    for said in (visit.case.note(), visit.case.referral()):
+        assert "The ward list stands at TODAY: an alarm of the tool's own reading" in " ".join(
+            said.split()
+        )
+        assert "T6" not in said
+    visit.change(Change("suggestion", "", "Findings compatible with: likely cord."))
+    assert "ward list" not in visit.case.note()
+    assert "signs may mean: cord at t6" in " ".join(visit.case.note().lower().split())

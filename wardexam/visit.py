@@ -195,10 +195,13 @@ class Case:
 
     @property
     def _beside(self) -> str:
-        """The cord injury sheet that urgency has not heard of, in words; empty without one."""
+        """What stands beside a paper and is not in its urgency, in words: a cord injury sheet, a graver level of the list."""
         from wardexam.note.cord_sheet import line
 
-        return line(self.sheets, self.examination, self.examination.at)
+        sheet = line(self.sheets, self.examination, self.examination.at)
+        whole = self.urgency(own=True)
+        graver = OUTSIDE.format(whole.word.upper()) if whole.level > self.told.level else ""
+        return " ".join(filter(None, (sheet, graver)))
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -357,6 +360,7 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
     )  # fmt: skip
 
 
+OUTSIDE = "The ward list stands at {}: an alarm of the tool's own reading, which is not told here until its suggestion is accepted."
 HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
 WITHDRAWN = "The accepted suggestion is out of the note: more was entered."
 
