@@ -192,8 +192,6 @@ def test_the_tools_own_alarm_is_put_down_by_the_reading_and_stays_when_the_signs
     assert reader.take(0, engine().read(state.examination, silence=False))
     (raised,) = state.examination.raised
     assert (raised.rule, raised.since, raised.level) == (OWN, NOW, 2)
-    state.visit.undo()
-    state.visit.undo()
     entered("knee", "2+", "2+")
     assert reader.take(0, engine().read(state.examination, silence=False))
     (alarm,) = (r for r in reader.urgency.reasons if r.rule == OWN)

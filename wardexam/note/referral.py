@@ -49,7 +49,9 @@ def _situation(
     gravest = urgency.reasons[0] if urgency.reasons else None
     first = f" First: {steps(gravest)}." if gravest and not gravest.answered else ""
     run = first_due(urgency)
-    by = f", {deadline(run.due, examination.at, now, until)}" if run else ""
+    by = f", {deadline(gravest.due, examination.at, now, until)}" if gravest and gravest.due else ""
+    if run and run is not gravest:
+        by += f", another {deadline(run.due, examination.at, now, until)}"
     lines = wrapped(
         f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
         f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}",

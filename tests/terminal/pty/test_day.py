@@ -171,7 +171,8 @@ def test_a_day_on_the_ward(demo, tmp_path):
         session.wait("REFERRAL")
         shows(
             session,
-            "Urgency: now: possible cauda equina syndrome",
+            "Urgency: now, due ",
+            "possible cauda equina syndrome",
             "Red flags asked: yes to bladder or bowel; saddle numbness; both legs",
         )
         session.send("jjjjj")
