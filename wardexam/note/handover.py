@@ -27,6 +27,7 @@ from wardexam.note.reasons import (
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import (
@@ -226,7 +227,8 @@ def _lines(entry: Entry, now: datetime) -> str:
     unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
     at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change)
     second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
-    if late is None and changed[0] not in second:  # what changed goes before a limit that runs
+    # What changed goes before a limit that runs, but before none of now.
+    if late is None and changed[0] not in second and WORDS[level] != "now":
         second = _second(f"{mark}{at}", by, changed, _not_asked(last))
     return f"{first.rstrip()}\n{second}"
 
