@@ -207,7 +207,7 @@ class Session:
                     self.quiet(10 * APART)  # its last digit and the Enter would come in one piece
                 if self._asks():
                     with contextlib.suppress(AssertionError):
-                        self.wait(answer[-6:].strip(), 1.0)
+                        self.wait(answer[-6:].strip(), LATE)
                 self.quiet(APART)
                 before = self.text
                 self.send("\r")
