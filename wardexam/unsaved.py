@@ -32,10 +32,9 @@ def with_drafts(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
     Raises:
         RecordsError: The drafts cannot be listed.
     """
-    drafts = {d.patient_id: d for d in ward.drafts() if not d.held}
+    last = {d.patient_id: d for d in ward.drafts() if not d.held}
+    listed = [b.patient_id for b in beds if b.has_draft and b.patient_id in last]
+    said = begun(ward, (last[patient] for patient in listed))
     return tuple(
-        replace(bed, draft=said_by(ward, drafts[bed.patient_id]))
-        if bed.has_draft and bed.patient_id in drafts
-        else bed
-        for bed in beds
+        replace(b, draft=said.get(b.patient_id)) if b.patient_id in listed else b for b in beds
     )

@@ -166,16 +166,17 @@ class Case:
         """The note; the tool's reading stays out of it until it is accepted."""
         from wardexam.note.note import render
 
+        told = self.told
         return render(
             self.patient,
             self.examination,
             previous=self.previous,
-            urgency=self.told,
+            urgency=told,
             form=form,
             scale=scale,
             replaced=self.replaced,
             now=self.read_at,
-            beside=self._beside,
+            beside=self._beside(told),
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -184,23 +185,23 @@ class Case:
         """The referral."""
         from wardexam.note.referral import render
 
+        told = self.told
         return render(
             self.patient,
             self.examination,
             previous=self.previous,
-            urgency=self.told,
+            urgency=told,
             now=self.read_at,
-            beside=self._beside,
+            beside=self._beside(told),
         )
 
-    @property
-    def _beside(self) -> str:
-        """What stands beside a paper and is not in its urgency, in words: a cord injury sheet, a graver level of the list."""
+    def _beside(self, told: Urgency) -> str:
+        """What stands beside a paper and is not in the urgency that it tells: a cord injury sheet, a graver level of the list."""
         from wardexam.note.cord_sheet import line
 
         sheet = line(self.sheets, self.examination, self.examination.at)
-        whole = self.urgency(own=True)
-        graver = OUTSIDE.format(whole.word.upper()) if whole.level > self.told.level else ""
+        whole = told if self.examination.suggestion else self.urgency(own=True)
+        graver = OUTSIDE.format(whole.word.upper()) if whole.level > told.level else ""
         return " ".join(filter(None, (sheet, graver)))
 
     def picture(self) -> str:

@@ -168,14 +168,9 @@ def test_a_reason_of_an_hour_is_not_said_behind_one_of_four_that_does_not_explai
     assert urgency(line).reasons[0].rule == first
 
 
-def test_now_has_no_limit_by_the_name_of_a_lower_level(monkeypatch):
+def test_now_has_no_limit_by_the_name_of_a_lower_level(rules_anew, monkeypatch):
     table = {**read("rules/urgency.toml")}
     table["stroke"] = {**table["stroke"], "by": "today"}
     monkeypatch.setattr("wardexam.reasoning.rules.rule_table.read", lambda _: table)
-    rules.cache_clear()
-    try:
-        with pytest.raises(TableError, match="no limit of what is 'now'"):
-            rules()
-    finally:
-        monkeypatch.undo()
-        rules.cache_clear()
+    with pytest.raises(TableError, match="no limit of what is 'now'"):
+        rules()

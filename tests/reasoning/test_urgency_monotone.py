@@ -222,12 +222,7 @@ def test_a_reason_is_not_said_beside_one_that_says_it_and_more():
     assert said(lowered) >= said(sudden)
 
 
-def test_a_flag_that_is_none_is_an_error_where_it_says_what_is_unchanged(monkeypatch):
+def test_a_flag_that_is_none_is_an_error_where_it_says_what_is_unchanged(rules_anew, monkeypatch):
     monkeypatch.setitem(conditions_row("unchanged"), "no", ["wrose"])
-    rules.cache_clear()
-    try:
-        with pytest.raises(TableError, match="wrose"):
-            rules()
-    finally:
-        monkeypatch.undo()
-        rules.cache_clear()
+    with pytest.raises(TableError, match="wrose"):
+        rules()

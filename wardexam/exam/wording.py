@@ -91,9 +91,8 @@ def spoken(finding: Finding) -> str:
     if choice is None:
         return f"normal down to {finding.answer}"
     words = choice.words
-    if (
-        finding.scale
-    ):  # as the note says it: what a grade means beside the examination is not done by its key
+    if finding.scale:
+        # As the note says it: what a grade means beside the examination is not done by its key.
         words = f"{choice.code}, {meanings()[finding.meaning].partition(',')[0]}"
     return words if finding.amount is None else f"{words}, {finding.amount} {unit_of(finding)}"
 

@@ -270,7 +270,7 @@ def first_due(urgency: Urgency) -> Reason | None:
 
 
 def soonest(urgency: Urgency) -> Reason | None:
-    """The reason whose limit ends first; None where no clock runs."""
+    """The reason whose limit a paper names: that which is said first while its clock runs, else as `first_due`."""
     first = by_deadline(urgency)[:1]
     return first[0] if first and first[0].due else None
 

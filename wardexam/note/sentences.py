@@ -127,7 +127,7 @@ def pair_words(
         unsaid: What is said of a side that has no finding.
     """
     if len(found) == 1:
-        return _said(found[0], scale) if found[0] else "not examined"
+        return _said(found[0], scale) if found[0] else UNSAID
     right, left = found
     if right and left:
         one, other = _said(right, scale), _said(left, scale)
@@ -138,7 +138,7 @@ def pair_words(
         return f"{one} on the right, {other} on the left"
     only = right or left
     if only is None:
-        return "not examined"
+        return UNSAID
     missing = "left" if right else "right"
     return f"{_said(only, scale)} on the {only.side}, {missing} {unsaid}"
 
@@ -148,8 +148,7 @@ def _towards(name: str, found: Pair, unsaid: str = UNSAID) -> str:
 
     Of a side that was not graded it is said so, and of no side what was not found there.
     """
-    right, left = found
-    there = {f.side: _said(f, None) for f in (right, left) if f}
+    there = {f.side: _said(f, None) for f in found if f}
     shown = [side for side in ("right", "left") if there.get(side) == "present"]
     if len(there) == len(found) and set(there.values()) <= {"present", "absent"}:
         if len(shown) == 1:

@@ -58,20 +58,22 @@ class Engine:
         yes = answered_yes(told, [f for f, _ in before])
         story = self.sums.story(told, yes)
         reasons = weighed(posterior, places, self.sums.among_all, story, told.context)
-        against = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
-        surprising, z = fit(posterior, places[0], told)
         limits, said = weighing_row("fit"), weighing_row("evidence")
-        opposed = {e.text for e in reasons.field if e.weight < -said["worth"]}
+        by_weight = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
+        against = [e for e in by_weight if e.weight < -said["worth"]]
+        opposed = {e.text for e in against}
+        surprising, z = fit(posterior, places[0], told)
+        dangerous = self._by_findings(posterior, findings, heard, told)
+        # Of what was found now alone; worked out only where there is a choice of whom to name.
+        alone = len(dangerous) > 1 and earlier is not None
+        now = self.sums.posterior(heard, silence=silence) if alone else posterior
         known = told.model_copy(update={"findings": (*findings.findings, *(f for f, _ in before))})
         weighs = frozenset(t.key for t in posterior.terms if t.kind == "before")
         return Reading(
             sites=places,
-            dangerous=self._named_first(
-                self._by_findings(posterior, findings, heard, told),
-                self.sums.posterior(heard, silence=silence) if earlier else posterior,
-            ),
+            dangerous=_named_first(dangerous, now),
             supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
-            opposes=tuple(e for e in against if e.weight < -said["worth"])[: said["shown"]],
+            opposes=tuple(against[: said["shown"]]),
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=tuple(t for t in surprising if t in opposed)[: limits["shown"]],
             fit=z,
@@ -96,18 +98,6 @@ class Engine:
             tables=fingerprint(),
         )
 
-    def _named_first(self, sites: tuple[Site, ...], posterior: Posterior) -> tuple[Site, ...]:
-        """The urgent sites, first the one that the reading of what was found now makes most of.
-
-        It is the one that is named: two lists of one screen shall not speak against each other.
-        """
-        if not sites:
-            return sites
-        index = posterior.hypotheses.groups.index
-        chances = [float(posterior.groups[index(s.id)]) for s in sites]
-        first = sites[first_likely(chances)]
-        return (first, *(s for s in sites if s is not first))
-
     def _by_findings(
         self, posterior: Posterior, findings: Findings, heard: Findings, told: Findings
     ) -> tuple[Site, ...]:
@@ -129,3 +119,15 @@ class Engine:
             sums = self.sums.of(terms(bare, silence=False), prior)
             each.append(alarming(sums, odd, findings.context.onset))
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
+
+
+def _named_first(sites: tuple[Site, ...], posterior: Posterior) -> tuple[Site, ...]:
+    """The urgent sites, first the one that the reading of what was found now makes most of.
+
+    It is the one that is named: two lists of one screen shall not speak against each other.
+    """
+    if len(sites) < 2:
+        return sites
+    index = posterior.hypotheses.groups.index
+    first = sites[first_likely([float(posterior.groups[index(s.id)]) for s in sites])]
+    return (first, *(s for s in sites if s is not first))

@@ -8,6 +8,7 @@ from wardexam.terminal.line_editor import LONGEST, LineEditor
 
 ROOM = 10  # columns for an answer behind its question; where fewer are left it has its own line
 FULL = f"{LONGEST} letters at most: what is more was left out."
+YES = ("enter", "y", "Y")  # the keys that are a yes where one key answers
 Then = Callable[[str], str | None]  # gets what was typed; gives what is wrong with it, if anything
 
 
@@ -35,7 +36,7 @@ class Question:
         choices: Sequence[str] = (),
         *,
         one_key: bool = False,
-        yes: tuple[str, ...] = ("enter", "y", "Y"),
+        yes: tuple[str, ...] = YES,
     ) -> None:
         self.asked, self.then, self.choices, self.one_key = asked, then, choices, one_key
         self.yes = yes

@@ -12,7 +12,7 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.text import counted
 from wardexam.exam.wording import in_short, sided, unit_of
-from wardexam.reasoning.rules.graver import graver, meaning_rank, segment_rank
+from wardexam.reasoning.rules.graver import from_normal, graver, meaning_rank, segment_rank
 from wardexam.reasoning.tables import change_row
 
 
@@ -128,10 +128,9 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     elif kind == "mrc":
         beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
     elif after.scale:
-        middle = meaning_rank("normal")
-        from_middle, was_from = (new or 0) - middle, (old or 0) - middle
+        now_from, was_from = from_normal(after.meaning), from_normal(before.meaning)
         # A limb in shock grows brisk as it recovers; a brisk one that falls silent does not.
-        worse = abs(from_middle) > abs(was_from) or from_middle < 0 < was_from
+        worse = abs(now_from) > abs(was_from) or now_from < 0 < was_from
         beyond = abs(size or 0) >= step_beyond("reflex")
     elif kind == "residual":
         beyond = abs(size or 0) >= step_beyond("residual")
@@ -167,7 +166,7 @@ def _from_statement(after: Finding) -> SignChange | None:
     if after.row.answers == "mrc":
         size = (value(after) or 0.0) - max(change_row("mrc")["order"].values())
     elif after.scale:
-        size = (value(after) or 0.0) - meaning_rank("normal")
+        size = float(from_normal(after.meaning))
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
     how = f"stated normal, now {in_short(after)}"
     return SignChange(after.key, how, size, size is None or abs(size) >= step - ROUNDING, True)

@@ -12,8 +12,6 @@ from wardexam.reasoning.rules.rule_table import LOWERED, Rule, rules
 from wardexam.reasoning.tables import conditions_row
 
 WORSE = "worse"  # the flag by which what is known counts as new
-
-
 UNCHANGED = "told to be of long standing and unchanged"
 
 

@@ -12,6 +12,11 @@ def meaning_rank(meaning: str) -> int:
     return rank
 
 
+def from_normal(meaning: str) -> int:
+    """How many grades a tendon grade's meaning is above normal; below it less than 0."""
+    return meaning_rank(meaning) - meaning_rank("normal")
+
+
 def segment_rank(answer: str) -> int:
     """A sensory level as a number, the graver the less; none lies below them all."""
     return SEGMENTS.index(answer) if answer in SEGMENTS else len(SEGMENTS)
@@ -27,8 +32,7 @@ def graver(finding: Finding, word: str, amount: int | None) -> bool:
     """
     kind, answer = finding.row.answers, str(finding.answer)
     if finding.scale:
-        middle = meaning_rank("normal")
-        now, was = meaning_rank(finding.meaning) - middle, meaning_rank(word) - middle
+        now, was = from_normal(finding.meaning), from_normal(word)
         return abs(now) > abs(was) or now * was < 0
     if kind == "mrc":
         order: dict[str, float] = change_row("mrc")["order"]

@@ -67,11 +67,11 @@ def standing_alarm(
     return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
-def _all_known(views: tuple[Findings, Findings, Findings], view: int) -> bool:
+def _all_known(seen: tuple[Findings, Findings, Findings], view: int) -> bool:
     """Whether something is out of the usual, and all of it is known in a view."""
 
     def odd(found: Findings) -> bool:
         those = (f for f in found.findings if f.answer is not None)
         return any(f.choice is None or not f.choice.usual for f in those)
 
-    return odd(views[WHOLE]) and not odd(views[view])
+    return odd(seen[WHOLE]) and not odd(seen[view])

@@ -9,8 +9,6 @@ from wardexam.reasoning.rules.switched_off import SwitchedOff
 
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
 EARLIER_WORD = "earlier"
-
-
 EARLIER = f" ({EARLIER_WORD})"
 
 

@@ -24,14 +24,8 @@ def in_time(by: str) -> str:
 
 
 WORDS = ("no reason for urgency found", "within days", "today", "now")
-
-
 TODAY = WORDS.index("today")
-
-
 LOWERED = 1  # the level of a reason that a doctor has brought down
-
-
 SOONEST = "minutes"
 
 

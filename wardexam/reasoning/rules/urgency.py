@@ -39,20 +39,10 @@ from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, Switc
 from wardexam.reasoning.tables import conditions_row
 
 NOT_ASSESSED = "not assessed"
-
-
 UNTIL_KNOWN = "until the onset is known"
-
-
 JOINED = "with what was found earlier"
-
-
 OFF_HERE = "switched off here"  # of a rule that the hospital has switched off
-
-
 POLICY = "Follow local policy."
-
-
 # Said whatever was found, asked or answered.
 NOT_EXCLUDED = "Signs alone do not exclude an emergency, nor does a flag answered no."
 
@@ -120,10 +110,10 @@ def assess(
     off = [n for n in spoken if n in own_words and is_off(own_words[n])]
     reasons = [
         _reason(
-            name, change, own_words, undated=undated, earlier=name in before and name in joined,
+            name, change, own_words, undated=hangs, earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
-        for name, undated in spoken.items() if name not in off
+        for name, hangs in spoken.items() if name not in off
     ]  # fmt: skip
     reasons = [replace(r, first=_left_to_do(r.first, examination)) for r in reasons]
     worse = change.headline if change and change.worse else ""

@@ -13,7 +13,7 @@ from wardexam.errors import WardexamError
 from wardexam.terminal.canvas import Canvas, Line
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, hint, shown
-from wardexam.terminal.question import Question, Then
+from wardexam.terminal.question import YES, Question, Then
 from wardexam.terminal.textual_port import burst_of, forget_widgets
 from wardexam.terminal.urgent import urgent_line
 
@@ -203,15 +203,15 @@ class LineScreen(Screen[None]):
         then: Callable[[], None],
         about: Sequence[str] = (),
         *,
-        enter: bool = True,
+        yes: tuple[str, ...] = YES,
     ) -> None:
-        """Ask for a yes by one key: Enter or ``y``; any other leaves all as it is.
+        """Ask for a yes by one key; any other leaves all as it is.
 
         Args:
             question: What is asked, with the keys.
             then: Follows on a yes.
             about: What it is about, shown above the question.
-            enter: Whether Enter is a yes.
+            yes: The keys that are a yes.
         """
 
         def answered(text: str) -> None:
@@ -220,7 +220,6 @@ class LineScreen(Screen[None]):
             else:
                 self.say("Nothing was changed.")
 
-        yes = ("enter", "y", "Y") if enter else ("y", "Y")
         self._question = Question(question, answered, choices=about, one_key=True, yes=yes)
         self.draw_status()
 

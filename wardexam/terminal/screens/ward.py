@@ -826,7 +826,7 @@ class WardScreen(LineScreen):
             standing = (
                 f"{said.urgency_word.upper()}, {said.short or said.headline}: " if said else ""
             )
-            self.confirm(f"{standing}set aside the draft of {told}? y does:", gone, enter=False)
+            self.confirm(f"{standing}set aside the draft of {told}? y does:", gone, yes=("y", "Y"))
 
         self._with_bed(lambda bed: app.calls.open(app.ward.drafts, lambda found: aside(bed, found)))
 
