@@ -17,6 +17,7 @@ import wardexam
 from tests.bench.bench_many import sheets
 from wardexam import many
 from wardexam.reasoning.model.hypotheses import fingerprint
+from wardexam.reasoning.reading import FORM
 
 GUIDE = Path(__file__).parents[1] / "DEVELOPERS.md"
 LINE = "knee 2/0 ankle 2/0 plantar down/up age=63 onset=days"
@@ -91,7 +92,7 @@ def test_what_cannot_be_read_says_why(said, why):
 def test_an_answer_says_what_made_it_and_fits_its_schema():
     reading = wardexam.localise(LINE)
     answer = reading.to_dict("a", wardexam.assess(LINE, reading=reading))
-    assert (answer["version"], answer["id"]) == (2, "a")
+    assert (answer["version"], answer["id"]) == (FORM, "a")
     assert (answer["program"], answer["tables"]) == (wardexam.__version__, fingerprint())
     assert json.loads(json.dumps(answer)) == answer
     schema = wardexam.answer_schema()

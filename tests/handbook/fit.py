@@ -27,7 +27,7 @@ from scipy.optimize import minimize
 
 import tests.handbook.published.__main__ as published
 import wardexam.reasoning
-from tests.handbook.neighbours import places
+from tests.handbook.neighbours import Word, out_of_usual, places, words
 from tests.handbook.neighbours import table as neighbours
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
@@ -37,23 +37,20 @@ from wardexam.reasoning.inference.evidence import TENDON, WEIGHED, terms, weighe
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
-from wardexam.reasoning.inference.prior import Priors, learned, told
+from wardexam.reasoning.inference.prior import Priors, learned
 from wardexam.reasoning.inference.ranking import place
-from wardexam.reasoning.inference.taught import RELATIONS, Odd, area_of, odd, relation
+from wardexam.reasoning.inference.taught import RELATIONS, Odd, odd, relation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.tables import Section
 
 Floats = NDArray[np.float64]
-Word = tuple[str, str]  # column of a story and what was said
 Shown = tuple[Odd, str]  # what was out of the usual, and on which side
 SIDES = ("right", "left", "midline")
 TABLE = "inference/learned.toml"
 FOLDS, ROUNDS, STEPS = 5, 3, 80
 SPREAD = {"site": 0.35, "form": 0.4, "told": 0.35, "found": 0.32, "part": 0.12}
-LEFT_OUT = ("age", "sex")
 CALM_SPREAD = 0.01  # of kinds of no lesion: how many of the cases are so is how they were collected
 CALM_FOUND = 0.1  # of these by a sign: reports of them are written where the signs mislead
-UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
 FEWEST = 8  # cases that tell a word or show a sign, else nothing is learned of it
 TRUE = 0.5  # share of the true site in what is maximised; the rest is any acceptable one
 LEAST = 1e-4  # added to a chance, so that one case that the model cannot explain does not outweigh the others
@@ -121,12 +118,17 @@ def gathered(engine: Engine, every: list[Published]) -> list[Case]:
         forms = engine.posterior(findings).forms
         sites = [place(made, n, forms) for n in range(len(made.groups))]
         true, fair = (np.array([test(s) for s in sites])[group_of] for test in (case.met_by, case.accepted))  # fmt: skip
-        words = tuple(
-            w for w in told(findings.context, flags) if w[0] not in LEFT_OUT and w != UNHEARD
-        )
         shown = sorted({(what, f.side) for f in findings.findings for what in odd(f)})
         found.append(
-            Case(fold(case.source), words, tuple(shown), top + np.log(held), parts, true, fair)
+            Case(
+                fold(case.source),
+                words(findings),
+                tuple(shown),
+                top + np.log(held),
+                parts,
+                true,
+                fair,
+            )
         )
     return found
 
@@ -354,7 +356,7 @@ def like(engine: Engine, every: list[Published], read: list[Case], chances: Floa
         places(case.true[firsts], case.fair[firsts], chance)
         for case, chance in zip(read, chances, strict=True)
     ]
-    shown = [tuple(sorted({(what, f.side) for f in case.findings.findings for what in odd(f, area_of)})) for case in every]  # fmt: skip
+    shown = [out_of_usual(case.findings) for case in every]
     return neighbours(made, every, shown, [c.words for c in read], np.array(shares))
 
 

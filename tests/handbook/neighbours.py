@@ -1,7 +1,7 @@
 """The table of published cases that a patient is compared with: what `python -m tests.handbook.fit --write` puts into it.
 
 A case stands for the places that it was: half for the true one, half for those that its coder accepts, among these as the
-chances are by numbers that the case did not teach.
+chances are by numbers that the case did not teach. A case of two lesions stands for that, and for no place.
 """
 
 import csv
@@ -11,12 +11,19 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.handbook.published.cases import Published
-from wardexam.reasoning.inference.neighbours import COLUMNS, SIDES
-from wardexam.reasoning.inference.taught import ODD
+from tests.handbook.published.cases import OF_TWO, PARTS, Published, cases
+from wardexam.exam.examination import Findings
+from wardexam.reasoning.inference.neighbours import COLUMNS, SIDES, TWO
+from wardexam.reasoning.inference.posterior import answered_yes
+from wardexam.reasoning.inference.prior import told
+from wardexam.reasoning.inference.taught import ODD, Odd, area_of, odd
 from wardexam.reasoning.model.hypotheses import Hypotheses
 
 Floats = NDArray[np.float64]
+Word = tuple[str, str]  # column of a story and what was said
+Shown = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
+LEFT_OUT = ("age", "sex")
+UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
 WORTH = 0.02  # a smaller share of a place is left out
 _LEAST = 1e-6  # of a chance, so that a place that was thought impossible has a share
 
@@ -33,24 +40,49 @@ def places(true: NDArray[np.bool_], fair: NDArray[np.bool_], chance: Floats) -> 
 def table(
     made: Hypotheses,
     every: list[Published],
-    shown: list[tuple[tuple[tuple[str, str], str], ...]],
-    words: list[tuple[tuple[str, str], ...]],
+    shown: list[Shown],
+    stories: list[tuple[Word, ...]],
     shares: Floats,
 ) -> str:
-    """The text of the table, a line for each case that shows something and has a place."""
+    """The text of the table, a line for each case that shows something and has a place, then those of two lesions."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for case, signs, told, share in zip(every, shown, words, shares, strict=True):
+    for case, signs, story, share in zip(every, shown, stories, shares, strict=True):
         where = [
             f"{name}:{part:.2f}"
             for name, part in zip(made.groups, share, strict=True)
             if part >= WORTH
         ]
         if signs and where:
-            by_side = (_cell(what for what, own in signs if own == side) for side in SIDES)
-            writer.writerow([case.source, *by_side, _cell(told), " ".join(where)])
+            writer.writerow(_row(case, signs, story, " ".join(where)))
+    writer.writerows(of_two())
     return out.getvalue()
+
+
+def of_two() -> list[list[str]]:
+    """The rows of the cases of two lesions, for development and for this, that show something."""
+    return [
+        _row(case, signs, words(case.findings), TWO)
+        for case in (*cases(PARTS[0]), *cases(OF_TWO))
+        if case.site == "two_lesions" and (signs := out_of_usual(case.findings))
+    ]
+
+
+def out_of_usual(findings: Findings) -> Shown:
+    """What of a case was out of the usual, by areas of skin, with its side."""
+    return tuple(sorted({(what, f.side) for f in findings.findings for what in odd(f, area_of)}))
+
+
+def words(findings: Findings) -> tuple[Word, ...]:
+    """The words of its story that are compared."""
+    every = told(findings.context, answered_yes(findings))
+    return tuple(w for w in every if w[0] not in LEFT_OUT and w != UNHEARD)
+
+
+def _row(case: Published, signs: Shown, story: Iterable[Word], where: str) -> list[str]:
+    by_side = (_cell(what for what, own in signs if own == side) for side in SIDES)
+    return [case.source, *by_side, _cell(story), where]
 
 
 def _cell(some: Iterable[tuple[str, str]]) -> str:

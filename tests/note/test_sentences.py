@@ -184,3 +184,15 @@ def test_flags_are_said_by_their_answers():
 )
 def test_the_story_is_told_and_what_is_missing_of_it(line, said):
     assert sentences.story(made(line)) == said
+
+
+@pytest.mark.parametrize(
+    ("before", "said"),
+    [
+        ("", "Complaint and onset not recorded."),
+        ("onset=hours", "Complaint not recorded, onset told earlier: hours."),
+        ("complaint=weak_leg", "Told earlier: weak leg, onset not recorded."),
+    ],
+)
+def test_what_was_told_earlier_is_not_said_to_be_missing(before, said):
+    assert sentences.story(made(""), made(before)) == said

@@ -69,7 +69,7 @@ def test_a_weak_foot_on_a_numb_pair_of_feet_is_said_to_be_two():
     line = (
         "age=52 onset=waking complaint=weak_leg complaint_side=left stocking ankle/ankle ankle 0/0 vibration_leg reduced/reduced "
         "ankle_dorsiflexion 5/1 ankle_eversion 5/1 great_toe_extension 5/1 ankle_inversion 5/5 ankle_plantarflexion 5/5 "
-        "territory_superficial_fibular normal/absent"
+        "territory_superficial_fibular normal/absent knee 2+/2+"
     )
     reading = ready.engine().read(read_line(line).spelled_out())
     assert reading.pair is not None

@@ -5,7 +5,11 @@ import pytest
 from wardexam import ready
 from wardexam.errors import TableError
 from wardexam.exam.typed import read_line
+from wardexam.note.suggestion import pair_text
 from wardexam.reasoning.inference import two_lesions
+from wardexam.reasoning.inference.two_lesions import log_odds
+from wardexam.reasoning.reading import Pair
+from wardexam.reasoning.tables import weighing_row
 
 # Common practice; what both lesions are, by a word of the names that stand for either.
 PAIRS = {
@@ -52,9 +56,34 @@ def test_what_one_lesion_explains_is_not_two(line):
 def test_a_pair_of_sites_that_is_none_is_an_error_at_load(monkeypatch, sites, factor):
     row = {"sites": sites, "factor": factor}
     monkeypatch.setattr(two_lesions, "read", lambda _: {"pair": [row]})
-    two_lesions.together.cache_clear()
+    two_lesions.comes_with.cache_clear()
     try:
         with pytest.raises(TableError, match=r"two_lesions\.toml"):
-            two_lesions.together()
+            two_lesions.comes_with()
     finally:
-        two_lesions.together.cache_clear()
+        two_lesions.comes_with.cache_clear()
+
+
+def test_what_published_cases_had_is_heard_where_one_lesion_fits_as_well(monkeypatch):
+    # Both sixth nerves after an injury of the head: one process in the head fits too; published cases were of two nerves.
+    line = "age=50 sex=female onset=sudden complaint=double_vision trauma=yes flag:trauma=yes eye_abduction present/present"
+    findings = read_line(line).spelled_out()
+    assert ready.engine().read(findings).pair is not None
+    monkeypatch.setitem(weighing_row("two_lesions"), "cases", 0.0)
+    assert ready.engine().read(findings).pair is None
+
+
+def test_two_that_fit_no_better_are_said_without_names(monkeypatch):
+    line = "age=50 onset=sudden trauma=yes flag:trauma=yes eye_abduction present/present"
+    monkeypatch.setitem(weighing_row("two_lesions"), "named", 50.0)
+    reading = ready.engine().read(read_line(line).spelled_out())
+    assert reading.pair == Pair("", "", reading.pair.times)
+    assert pair_text(reading) == "Perhaps two lesions, as in published cases like it"
+
+
+def test_the_odds_rise_with_either_and_stay_within_what_cases_taught():
+    n = weighing_row("two_lesions")
+    assert log_odds(1.0, -2.0) > log_odds(0.0, -2.0)
+    assert log_odds(0.0, -1.0) > log_odds(0.0, -2.0)
+    assert log_odds(n["best"], -2.0) == log_odds(n["best"] + 9, -2.0)
+    assert log_odds(n["worst"], -2.0) == log_odds(n["worst"] - 9, -2.0)

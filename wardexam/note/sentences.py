@@ -460,7 +460,7 @@ def story(found: Examination, previous: Findings | None = None) -> str:
     onset = f"onset {onset_words(context.onset)}" if known else "onset not recorded"
     if not known and earlier.onset != "unknown":
         onset = f"onset told earlier: {onset_words(earlier.onset)}"
-    if not told and not known:
+    if not told and {context.onset, earlier.onset} == {"unknown"}:
         complaint, onset = "complaint and onset not recorded", ""
     weight = {"yes": "bears weight", "no": "cannot bear weight", None: ""}[context.bears_weight]
     pain = f"pain: {question('pain').words(context.pain)}" if context.pain else ""

@@ -30,6 +30,7 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
         return ""
     places = "; ".join(f"{s.word} {s.name}" for s in named)
     doubt = " The findings do not fit one lesion well." if not reading.fits_one else ""
+    doubt += f" {text}." if (text := pair_text(reading)) else ""
     rests = f" {capital(reading.before)}." if reading.before else ""
     return f"Findings compatible with: {places}.{doubt}{rests}"
 
@@ -45,10 +46,12 @@ def capital(text: str) -> str:
 
 
 def pair_text(reading: Reading) -> str:
-    """Two lesions that fit as well as one, in words; empty where none do."""
+    """That there may be two lesions, in words; empty where that is not likely enough to be said."""
     if reading.pair is None:
         return ""
-    return f"Two lesions fit as well as one: {reading.pair.first} and {reading.pair.second}"
+    if not reading.pair.first:
+        return "Perhaps two lesions, as in published cases like it"
+    return f"Perhaps two lesions: {reading.pair.first} and {reading.pair.second}"
 
 
 def alike_words(reading: Reading) -> list[str]:

@@ -5,7 +5,7 @@ from datetime import datetime
 from wardexam.exam.findings import Side
 from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
-from wardexam.note.suggestion import CAUTION, alike_words, capital, contradiction_text
+from wardexam.note.suggestion import CAUTION, alike_words, capital, contradiction_text, pair_text
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.reason import Urgency
 
@@ -40,6 +40,7 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
         lines += [f"Not explained by it: {text}." for text in reading.unexplained[:reasons]]
+        lines += [f"{text}."] if (text := pair_text(reading)) else []
         if alike := alike_words(reading):
             lines.append(f"Published cases like it: {', '.join(alike)}.")
         sure = [a for a in reading.asymmetries if a.probability >= 0.5]

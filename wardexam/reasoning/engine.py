@@ -10,7 +10,7 @@ from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.ranking import alike_cases, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
-from wardexam.reasoning.inference.two_lesions import two_lesions
+from wardexam.reasoning.inference.two_lesions import two_lesions, worth_seeking
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
 from wardexam.reasoning.reading import Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
@@ -84,7 +84,7 @@ class Engine:
                 self.sums.likelihood,
                 told.context.onset,
             )
-            if z is not None and (surprising or z < limits["doubtful"])
+            if worth_seeking(posterior, bool(surprising) or (z or 0.0) < limits["doubtful"])
             else None,
             alike=alike_cases(posterior),
             fragile=one_grade_off(posterior, places, told),

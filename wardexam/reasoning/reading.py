@@ -15,7 +15,7 @@ from wardexam.exam.kept_reading import KEPT, KeptReading, KeptSite
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-FORM = 2  # of `Reading.to_dict`; one more where a field goes or changes what it means
+FORM = 3  # of `Reading.to_dict`; one more where a field goes or changes what it means
 CAUTION = (
     "Suggestion for clinical correlation; it rules nothing out. Follow local policy, ask a senior."
 )
@@ -122,12 +122,12 @@ class Asymmetry:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two lesions that together fit as well as any one, or better.
+    """Two lesions, likely enough to be thought of: by how well two fit, and by what published cases like it had.
 
     Attributes:
-        first: The one, in words.
-        second: The other, in words.
-        times: Their odds against any one lesion, how rare two are included: below 1 they fit as well and are rarer.
+        first: The one, in words; empty where no two fit well enough to be named.
+        second: The other, likewise.
+        times: Odds of two lesions against one, or none.
     """
 
     first: str

@@ -14,6 +14,7 @@ from wardexam.reasoning.reading import Reading, Site
 
 FOLDER = Path(__file__).parent
 PARTS = ("development", "validation", "test")
+OF_TWO = "two_lesions"  # a part beside them: more of two lesions, and what looks like two
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
 CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
 # Of the part that is never mended on.

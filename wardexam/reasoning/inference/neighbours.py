@@ -5,7 +5,8 @@ development part of the open benchmark: what was out of the usual on which side,
 that it was. Cases are as like as what they share, the rarer the more (cosine of weights by inverse frequency), less what
 they show where this one was found usual, and count by a power of that, as they are and as their mirror image. The nearer
 they are, the greater is their share in what is told, up to a bound; with nothing like it the model stands alone, and so
-does what it makes of health, since the healthy are not published. None of it reaches urgency.
+does what it makes of health, since the healthy are not published. Cases of two lesions have no place among these: how
+many of those that are like this one had two is asked apart (`two_lesions`). None of it reaches urgency.
 """
 
 import csv
@@ -32,6 +33,7 @@ Feature = tuple[str, str]  # a sign and its way, or a word
 TABLE = "inference/neighbours.csv"
 SIDES = ("right", "left", "midline")
 COLUMNS = ("source", *SIDES, "told", "places")
+TWO = "two lesions"  # stands for the places of a case that had two
 _MIRROR = {"right": "left", "left": "right"}
 _UNITS = 1000  # a weight is a whole number of such parts, so that no order of adding up matters
 _NO_SIDE = "told"
@@ -46,12 +48,17 @@ class Case:
     Attributes:
         source: Where it is published.
         shown: What was out of the usual, or told, with its side.
-        places: The share of each place that it was.
+        places: The share of each place that it was; none where it was of two lesions.
     """
 
     source: str
     shown: frozenset[tuple[Feature, str]]
     places: dict[str, float]
+
+    @property
+    def two(self) -> bool:
+        """Whether it was of two lesions."""
+        return not self.places
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +69,13 @@ class Alike:
         near: How much they are like it: 0 without any, 1 for each that is the same.
         places: The share of every place among them, shape (places,); all 0 without any.
         asked: Whether they say anything of a place, shape (places,): of the healthy they say nothing, since few are published.
+        two: Log odds that a case like this one was of two lesions.
     """
 
     near: float
     places: Floats
     asked: NDArray[np.bool_]
+    two: float
 
     @property
     def share(self) -> float:
@@ -132,6 +141,8 @@ def _case(
     by_side = zip(SIDES, (right, left, midline), strict=True)
     shown = {(_sign(cell), side) for side, cells in by_side for cell in cells.split()}
     shown |= {(_word(cell), _NO_SIDE) for cell in told.split()}
+    if source and places == TWO:
+        return Case(source, frozenset(shown), {})
     shares = {name: float(share) for name, _, share in (p.partition(":") for p in places.split())}
     if not (source and shares and min(shares.values()) > 0 and all(n in known for n in shares)):
         raise ValueError
@@ -147,13 +158,21 @@ class Neighbours:
 
     @cached_property
     def _weights(self) -> dict[Feature, int]:
-        """What each thing weighs that is out of the usual or told: the rarer, the more."""
-        count = Counter(what for case in self.cases for what in {w for w, _ in case.shown})
+        """What each thing weighs that is out of the usual or told: the rarer among cases of one lesion, the more."""
+        count = Counter(
+            what for case in self.cases for what in {w for w, _ in case.shown} if not case.two
+        )
+        named = {what for case in self.cases for what, _ in case.shown}
         beside = weighing_row("neighbours")["words"]
         return {
-            what: round(_UNITS * self._rarity(n) * (beside if what[0] in STORY else 1.0))
-            for what, n in count.items()
+            what: round(_UNITS * self._rarity(count[what]) * (beside if what[0] in STORY else 1.0))
+            for what in named
         }
+
+    @cached_property
+    def _two(self) -> NDArray[np.bool_]:
+        """Whether each case was of two lesions, shape (cases,)."""
+        return np.array([case.two for case in self.cases], bool)
 
     @cached_property
     def _ways(self) -> dict[str, list[Feature]]:
@@ -164,7 +183,12 @@ class Neighbours:
         return found
 
     def _rarity(self, count: int) -> float:
-        return max(_LEAST_RARITY, math.log(len(self.cases) / (1 + count))) ** 2
+        return max(_LEAST_RARITY, math.log(self._of_one / (1 + count))) ** 2
+
+    @cached_property
+    def _of_one(self) -> int:
+        """How many cases were of one lesion, or none."""
+        return int((~self._two).sum())
 
     @cached_property
     def _holding(self) -> dict[tuple[Feature, str], NDArray[np.intp]]:
@@ -227,24 +251,32 @@ class Neighbours:
             for key, left in {**shown, **told}.items()
         }
         length = sum(round(weight * left**2) for weight, left in weights.values())
-        near, total = 0.0, np.zeros(len(self._number))
+        near, total, two, one = 0.0, np.zeros(len(self._number)), 0.0, 0.0
         if not shown or not length:  # words and what is usual are shared by too many
-            return Alike(near, total, self._asked)
+            return Alike(near, total, self._asked, self._odds(two, one))
         parts = {key: round(weight * left) for key, (weight, left) in weights.items()}
         spared = {
             (what, side): -self._weights[what]
             for name, side in usual
             for what in self._ways.get(name, ())
         }
-        for sides, places in zip(({}, _MIRROR), self._places, strict=True):
+        for sides, shares in zip(({}, _MIRROR), self._places, strict=True):
             common = self._common({**spared, **parts}, sides)
             by = _to_power(np.maximum(0, common) / np.sqrt(self._lengths * length))
             if among is not None:
                 by = by * among
             at = np.flatnonzero(by > _LEAST)
-            total = total + (by[at, None] * places[at]).sum(axis=0)
+            total = total + (by[at, None] * shares[at]).sum(axis=0)
             near += float((by * self._whole)[at].sum())
-        return Alike(near, total / near if near else total, self._asked)
+            two, one = two + float(by[self._two].sum()), one + float(by[~self._two].sum())
+        places = total / near if near else total
+        return Alike(near, places, self._asked, self._odds(two, one))
+
+    def _odds(self, two: float, one: float) -> float:
+        """Log odds of two lesions, from how near cases of two are and how near those of one; with none near, those of all cases."""
+        all_two, more = int(self._two.sum()), weighing_row("two_lesions")["unlike"]
+        share = max(all_two, 1) / len(self.cases)
+        return math.log((two + more * share) / (one + more * (1 - share)))
 
     def _common(self, parts: Mapping[tuple[Feature, str], int], sides: Mapping[str, str]) -> Floats:
         """What each case has in common, shape (cases,), its sides taken for others."""

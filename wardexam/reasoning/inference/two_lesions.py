@@ -1,8 +1,11 @@
-"""Two lesions at once: the union of their damage, offered where it fits as well as any one.
+"""Two lesions at once: the union of their damage beside any one, and how often published cases like it had two.
 
 The best single lesions are joined with the likeliest row of every form, or two that mirror each other, under the same
 forward model. What one lesion leaves unexplained counts against it as against no lesion, so the best half is among the
 best singles; the other may explain little, and is sought in every form. `two_lesions.toml` says which sites come together.
+The model sees what one lesion leaves unexplained, where enough was recorded to leave any; cases see what comes with what.
+So two are said where they fit far better than one, or where both together make it likely enough, by numbers fitted on
+published cases (`[two_lesions]` of `weighing.toml`).
 """
 
 import math
@@ -82,7 +85,7 @@ def _candidates(made: Hypotheses, most: Array) -> list[int]:
 
 
 @cache
-def together() -> dict[frozenset[str], float]:
+def comes_with() -> dict[frozenset[str], float]:
     """How much likelier lesions of two sites are together than apart, by the pair.
 
     Raises:
@@ -101,7 +104,7 @@ def together() -> dict[frozenset[str], float]:
 
 def _beside(first: str, others: list[str]) -> Floats:
     """Log of how much likelier each of other sites is beside a lesion of a first one."""
-    return np.array([math.log(together().get(frozenset((first, site)), 1.0)) for site in others])
+    return np.array([math.log(comes_with().get(frozenset((first, site)), 1.0)) for site in others])
 
 
 def _mass(made: Hypotheses, prior: Floats) -> Floats:
@@ -122,23 +125,21 @@ class _LookUps:
 
     Attributes:
         keys: Sign and side of each.
-        theirs: Codes of the others, shape (look-ups, others).
-        starts: Where the table of each begins in `log`, shape (look-ups, 1).
-        log: The tables one after the other, shape (codes, 1 or 3).
-        factors: What tempering leaves of each, shape (look-ups, 1, 1).
+        theirs: Codes of the others, one array of shape (others,) for each look-up.
+        logs: The table of each, by what tempering leaves of it, shape (look-ups, codes, 1 or 3).
     """
 
     keys: list[Key]
-    theirs: NDArray[np.intp]
-    starts: NDArray[np.intp]
-    log: Floats
-    factors: Floats
+    theirs: list[Codes]
+    logs: Floats
 
-    def joined(self, made: Hypotheses, row: int) -> Floats:
-        """Log-likelihood under one row together with each of the others, shape (others, 1 or 3)."""
-        own = np.array([made.code(*key)[row] for key in self.keys])
-        codes = np.take_along_axis(union().take(own, axis=0), self.theirs, axis=1)
-        return np.asarray((self.log.take(codes + self.starts, axis=0) * self.factors).sum(axis=0))
+    def joined(self, made: Hypotheses, rows: NDArray[np.intp]) -> Floats:
+        """Log-likelihood under each of some rows together with each of the others, shape (others, rows, 1 or 3)."""
+        own = np.stack([made.code(*key).take(rows) for key in self.keys])
+        total = np.zeros((len(self.theirs[0]), len(rows), self.logs.shape[-1]))
+        for log, codes, theirs in zip(self.logs, own, self.theirs, strict=True):
+            total += log.take(union().take(codes, axis=0).T, axis=0).take(theirs, axis=0)
+        return total
 
 
 def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> list[_LookUps]:
@@ -149,55 +150,56 @@ def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> 
             (p, t.factor)
             for t in terms
             for p in t.pieces
-            if _adds_up(p) and p.log.shape[1] == width and not p.beside
+            if p.log.shape[1] == width and not p.beside and _adds_up(p)
         ]
         if those:
             found.append(_LookUps(
                 [p.key for p, _ in those],
-                np.stack([made.code(*p.key).take(others) for p, _ in those]).astype(np.intp),
-                CODES * np.arange(len(those))[:, None],
-                np.concatenate([p.log for p, _ in those]),
-                np.array([factor for _, factor in those])[:, None, None],
+                [made.code(*p.key).take(others) for p, _ in those],
+                np.stack([p.log * factor for p, factor in those]),
             ))  # fmt: skip
     return found
 
 
-def _levels(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]) -> Floats:
-    """Log-likelihood of the levels and the gait that were found: of two lesions, the one that fits better; shape (others, 1)."""
-    total = np.zeros((len(others), 1))
+def _levels(
+    made: Hypotheses, terms: list[Term], rows: NDArray[np.intp], others: NDArray[np.intp]
+) -> Floats:
+    """Log-likelihood of the levels and the gait that were found: of two lesions, the one that fits better; shape (others, rows)."""
+    total = np.zeros((len(others), len(rows)))
     for term in terms:
         for piece in term.pieces:
-            if not _adds_up(piece) and not piece.beside:
-                codes = made.code(*piece.key)
-                total += term.factor * np.maximum(piece.log[codes[others]], piece.log[codes[row]])
+            if not piece.beside and not _adds_up(piece):
+                log = piece.log[made.code(*piece.key), 0]
+                total += term.factor * np.maximum(log[others][:, None], log[rows])
     return total
 
 
-def _joined(
+def _together(
     made: Hypotheses,
     terms: list[Term],
-    row: int,
+    rows: NDArray[np.intp],
     others: NDArray[np.intp],
-    look_ups: list[_LookUps],
 ) -> Floats:
-    """Log-likelihood of the findings under one row together with each of the others, shape (others, 3)."""
-    log = np.repeat(_levels(made, terms, row, others), len(BRISK_WEIGHTS), axis=1)
-    for each in look_ups:
-        log = log + each.joined(made, row)
-    return log + _contrasts(made, terms, row, others)
+    """Log-likelihood of the findings under each of some rows together with each of the others, shape (others, rows, 3)."""
+    log = np.repeat(_levels(made, terms, rows, others)[..., None], len(BRISK_WEIGHTS), axis=2)
+    for each in _look_ups(made, terms, others):
+        log = log + each.joined(made, rows)
+    return log + _contrasts(made, terms, rows, others)[..., None]
 
 
-def _contrasts(made: Hypotheses, terms: list[Term], row: int, others: NDArray[np.intp]) -> Floats:
-    """Log-likelihood that sides are unlike as they were found under one row together with each of the others, shape (others, 1)."""
-    total = np.zeros((len(others), 1))
+def _contrasts(
+    made: Hypotheses, terms: list[Term], rows: NDArray[np.intp], others: NDArray[np.intp]
+) -> Floats:
+    """Log-likelihood that sides are unlike as they were found under each of some rows together with each of the others, shape (others, rows)."""
+    total = np.zeros((len(others), len(rows)))
     for term in terms:
         for piece in term.pieces:
             if piece.beside:
                 own, other = (
-                    union()[made.code(*key)[row]][made.code(*key).take(others)].astype(np.int32)
+                    union().take(made.code(*key).take(rows), axis=0).T.take(made.code(*key).take(others), axis=0)
                     for key in (piece.key, piece.beside)
-                )
-                total += term.factor * piece.log.take(own * CODES + other, axis=0)
+                )  # fmt: skip
+                total += term.factor * piece.log[:, 0].take(own.astype(np.int32) * CODES + other)
     return total
 
 
@@ -211,18 +213,27 @@ def _single(made: Hypotheses, lines: Sequence[Array]) -> float:
     return float(logsumexp((held + made.log_draws(at)[:, None]).ravel(), 0))
 
 
-def two_lesions(
-    posterior: Posterior, log_prior: Array, likelihood: Likelihood, onset: Onset = "unknown"
-) -> Pair | None:
-    """The best two lesions together, or None where they do not fit as well as one.
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """How well two lesions fit.
 
-    `times` is the ratio of the evidence for the two, their prior included, to that for any one.
+    Attributes:
+        ratio: Log of the evidence for any two of those that were joined, their prior included, to that for any one.
+        half: The number of the form of the one half of the best.
+        forms: How likely each form is as its other half, shape (forms,), adding up to 1.
     """
+
+    ratio: float
+    half: int
+    forms: Floats
+
+
+def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Joined | None:
+    """The best two lesions together; None where too little was found, or nothing may be a lesion."""
     made, n = posterior.hypotheses, weighing_row("two_lesions")
     terms = [t for t in posterior.terms if t.kind != "silence"]
     if sum(t.kind in ("finding", "before") for t in terms) < n["findings"]:
         return None
-    weight = weighing_row("weight")
     flat, brisk = likelihood(terms)
     lines = [log_prior + flat] if brisk is None else [log_prior + flat + line for line in brisk]
     alone = lines[len(lines) // 2]
@@ -235,34 +246,74 @@ def two_lesions(
     mass = _mass(made, prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
     site_of = made.site_of_form[of_form]
+    halves = _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf))
+    rows = [np.unique(ends[own]) for own in halves]
+    if not rows:
+        return None
+    together = _together(made, terms, np.concatenate(rows), others)
     found: tuple[float, int, Floats] | None = None
-    total = []
-    look_ups = _look_ups(made, terms, others)
-    for own in _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf)):
+    total, done = [], 0
+    for own, each in zip(halves, rows, strict=True):
         beside = _beside(made.forms[own].site, made.sites)[site_of]
         same = np.where(group_of == made.group_of_form[own], _NEVER, 0.0)  # one of some extent
         likely = (mass[of_form] - alike + beside + same + mass[own])[:, None]
-        rows = np.unique(ends[own]).tolist()
-        each = [_joined(made, terms, row, others, look_ups) + likely for row in rows]
-        by_row = logsumexp(np.concatenate(each, 1) + _BRISK[len(each)], 1)
+        of_own = together[:, done : done + len(each)].reshape(len(others), -1) + likely
+        done += len(each)
+        by_row = logsumexp(of_own + _BRISK[len(each)], 1)
         total.append(float(logsumexp(by_row, 0)))
         if found is None or total[-1] > found[0] + EQUAL:
             found = (total[-1], own, by_row)
     if found is None:
         return None
-    single = _single(made, lines)
-    ratio = float(logsumexp(np.array(total), 0)) + np.log(weight["second"]) - single
-    if ratio < np.log(weight["offered"]):
-        return None
     _, own, by_row = found
     chance = np.exp(by_row - by_row.max())
-    forms = np.bincount(of_form, chance, len(made.forms))
-    groups = np.asarray(np.bincount(made.group_of_form, forms, len(made.groups)), float)
-    only = np.zeros(len(made.forms))
-    only[own] = 1.0
-    known = Known.of(posterior.terms, onset)
-    first = place(made, int(made.group_of_form[own]), only, known)
-    second = place(made, leading_chance(groups), forms / forms.sum(), known)
-    if first.name == second.name:
+    forms = np.asarray(np.bincount(of_form, chance / chance.sum(), len(made.forms)), float)
+    ratio = float(logsumexp(np.array(total), 0)) - _single(made, lines)
+    return Joined(ratio, own, forms)
+
+
+def log_odds(ratio: float, cases: float) -> float:
+    """Log odds of two lesions.
+
+    Args:
+        ratio: Log of how much better two fit than any one.
+        cases: Log odds that a case like it was of two (`neighbours`).
+    """
+    n = weighing_row("two_lesions")
+    own: float = n["alone"] + n["fit"] * min(max(ratio, n["worst"]), n["best"]) + n["cases"] * cases
+    return own
+
+
+def worth_seeking(posterior: Posterior, doubtful: bool) -> bool:
+    """Whether two are sought: one lesion leaves something unexplained, or cases like it were of two often enough to be said."""
+    n, alike = weighing_row("two_lesions"), posterior.alike
+    return doubtful or (alike is not None and _likely(n["enough"], alike.two))
+
+
+def _likely(ratio: float, cases: float) -> bool:
+    least: float = weighing_row("two_lesions")["offered"]
+    return log_odds(ratio, cases) >= math.log(least)
+
+
+def two_lesions(
+    posterior: Posterior, log_prior: Array, likelihood: Likelihood, onset: Onset = "unknown"
+) -> Pair | None:
+    """Two lesions where they are likely enough to be thought of; named where two fit well enough."""
+    made, n = posterior.hypotheses, weighing_row("two_lesions")
+    best = joined(posterior, log_prior, likelihood)
+    if best is None or posterior.alike is None:
         return None
-    return Pair(first.name, second.name, even_chance(float(np.exp(min(ratio, n["most"])))))
+    cases = posterior.alike.two
+    if best.ratio < n["enough"] and not _likely(best.ratio, cases):
+        return None
+    times = even_chance(math.exp(log_odds(best.ratio, cases)))
+    unnamed = Pair("", "", times)
+    if best.ratio < n["named"]:
+        return unnamed
+    groups = np.asarray(np.bincount(made.group_of_form, best.forms, len(made.groups)), float)
+    only = np.zeros(len(made.forms))
+    only[best.half] = 1.0
+    known = Known.of(posterior.terms, onset)
+    first = place(made, int(made.group_of_form[best.half]), only, known)
+    second = place(made, leading_chance(groups), best.forms, known)
+    return unnamed if first.name == second.name else Pair(first.name, second.name, times)
