@@ -17,7 +17,7 @@ from wardexam.practice.path import best
 from wardexam.ready import engine
 drawing = Drawing(engine().hypotheses)
 for level in (1, 2, 3):
-    for seed in range(8):
+    for seed in range(5):
         drawn = drawing.draw(level, seed)
         shown = [drawn.shown(*test).answer for test in drawn.tests]
         flags = sorted(drawn.whole.flags.items())
@@ -38,5 +38,5 @@ def cases(**env: str) -> list[str]:
 @pytest.mark.slow
 def test_the_plainest_kernels_and_the_best_draw_the_same_patients():
     best = cases()
-    assert len(set(best)) == 24
+    assert len(set(best)) == 15
     assert cases(NPY_DISABLE_CPU_FEATURES=PLAINEST) == best

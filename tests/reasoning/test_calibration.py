@@ -5,9 +5,10 @@ import pytest
 from tests.bench import simulate
 
 
-def test_a_stated_probability_is_a_true_share():
-    curve, error = simulate.reliability(1200)
-    assert sum(count for _, _, count in curve) == 1200
+@pytest.mark.parametrize("patients", [600, pytest.param(1200, marks=pytest.mark.long)])
+def test_a_stated_probability_is_a_true_share(patients):
+    curve, error = simulate.reliability(patients)
+    assert sum(count for _, _, count in curve) == patients
     assert error < 0.05
 
 
@@ -26,8 +27,9 @@ def test_the_proposed_order_has_the_rules_call_an_emergency_sooner_than_the_grid
     assert told.missed[0] <= told.missed[1]
 
 
-def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse():
-    one, two = simulate.fit(1, 150), simulate.fit(2, 150)
+@pytest.mark.parametrize("patients", [80, pytest.param(150, marks=pytest.mark.long)])
+def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse(patients):
+    one, two = simulate.fit(1, patients), simulate.fit(2, patients)
     assert abs(one.mean) < 0.5
     assert 0.6 < one.spread < 1.4
     assert one.misfit <= 0.05

@@ -200,7 +200,7 @@ SEEDS = [(1, False), (4, True), *(pytest.param(s, False, marks=LONG) for s in (2
 
 @pytest.mark.parametrize(("seed", "silence"), SEEDS)
 def test_every_field_of_a_reading_mirrors(seed, silence):
-    for number, examination in enumerate(examinations(seed, 100)):
+    for number, examination in enumerate(examinations(seed, 50)):
         assert unlike(examination, silence) == [], f"examination {number} of seed {seed}"
 
 

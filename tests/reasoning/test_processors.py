@@ -10,7 +10,7 @@ PROGRAM = """
 from hashlib import sha256
 from tests.handbook.cases import cases
 from wardexam import ready
-for case in cases()[::4]:
+for case in cases()[::6]:
     print(case.title, sha256(repr(ready.engine().read(case.examination)).encode()).hexdigest())
 """
 # What numpy may dispatch to, by its names of 2.4 and, for earlier releases, of 2.0; unknown names are passed over.
@@ -28,5 +28,5 @@ def readings(**env: str) -> str:
 def test_the_plainest_kernels_and_the_best_give_the_same_readings():
     best = readings().splitlines()
     plainest = readings(NPY_DISABLE_CPU_FEATURES=PLAINEST).splitlines()
-    assert len(best) > 50
+    assert len(best) > 35
     assert plainest == best

@@ -221,13 +221,13 @@ def test_every_backup_is_consistent_while_several_save(tmp_path):
                 one = examined(f"s{number}n{count:06}", names[(number + count) % 5], count)
                 mine.save(one, f"Dr {number}", SUMMARY)
                 tell("saved")
-                time.sleep(0.005)  # as a disk takes at least; in memory they would save thousands
+                time.sleep(0.02)  # as a slow disk takes; in memory they would save thousands
 
         return work
 
     children = [forked(session(n)) for n in range(3)]
     try:
-        texts = [backup_of(ward) for _ in range(12)]
+        texts = [backup_of(ward) for _ in range(8)]
     finally:
         (tmp_path / "enough").touch()
         saved = sum(len(told(reading)) for _, reading in children)
@@ -237,7 +237,7 @@ def test_every_backup_is_consistent_while_several_save(tmp_path):
     assert counts == sorted(counts)
     assert 0 < counts[-1] <= saved
     assert len(set(counts)) > 3, "nobody saved meanwhile"
-    for number in (0, 5, 11):
+    for number in (0, 4, 7):
         there = restored(texts[number], tmp_path / f"there{number}")
         assert backup_of(there) == texts[number]
         assert there.check(repair=False, by="x", at=AT).sound

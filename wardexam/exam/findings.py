@@ -4,6 +4,7 @@ Strict: nothing is coerced, an unknown sign, side or answer is refused with what
 """
 
 import difflib
+from functools import cache
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, model_validator
@@ -194,14 +195,19 @@ class Finding(Model):
     @property
     def choice(self) -> Answer | None:
         """The answer's row, or None when not testable or a segment level."""
-        if self.answer is None:
-            return None
-        return answers_for(self.row.answers, self.scale or "conventional").get(self.answer)
+        return _choice(self.sign, self.answer, self.scale)
 
     @property
     def key(self) -> tuple[str, Side]:
         """What a finding is unique by."""
         return self.sign, self.side
+
+
+@cache
+def _choice(sign: str, answer: str | None, scale: ScaleName | None) -> Answer | None:
+    if answer is None:
+        return None
+    return answers_for(catalogue()[sign].answers, scale or "conventional").get(answer)
 
 
 class RestNormal(Model):

@@ -5,13 +5,15 @@ from functools import lru_cache
 import numpy as np
 
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Findings
+from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.inference.evidence import log_likelihood
 from wardexam.reasoning.inference.greatest import most_likely
+from wardexam.reasoning.inference.pieces import Log
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
+from wardexam.reasoning.model import observation
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import ordered
@@ -35,6 +37,14 @@ def neighbours(finding: Finding) -> tuple[Finding, ...]:
     at = codes.index(finding.answer)
     steps = [other for other in (at - 1, at + 1) if 0 <= other < len(codes)]
     return tuple(finding.model_copy(update={"answer": codes[other]}) for other in steps)
+
+
+@lru_cache(maxsize=_KEPT)
+def _step(finding: Finding, other: Finding, age: int | None, onset: Onset) -> tuple[Log, float]:
+    """By how much the log-likelihood by code moves with a finding's neighbour in its place, and how far apart that is at most."""
+    context = Context(age=age, onset=onset)
+    moved = log_likelihood(other, context) - log_likelihood(finding, context)
+    return moved, float(moved.max() - moved.min())
 
 
 def one_grade_off(
@@ -64,13 +74,13 @@ def one_grade_off(
         term = weighed.get(finding.key)
         if term is None or finding.row.answers not in graded:
             continue
-        held, factor = term.pieces[0].log, term.factor
+        factor, bearing = term.factor, observation.bearing(finding.row, context)
         codes = made.code(*finding.key)[at]
         for other in neighbours(finding):
-            change = factor * (log_likelihood(other, context) - held)
-            if change.max() - change.min() < lead:
+            step, reach = _step(finding, other, *bearing)
+            if factor * reach < lead:
                 continue  # cannot make good the lead
-            change = change.take(codes, axis=0)
+            change = factor * step.take(codes, axis=0)
             if change[count:].max() - change[:count].min() < lead:
                 continue
             most = change.max()
