@@ -169,13 +169,15 @@ def test_the_sites_compared_are_those_of_the_reading(silence):
 
 
 # how it is reworded, over how many sheets at least, the tolerance, how many may exceed it
+# By what, of how many at least, the tolerance, in which share it may be exceeded, and by how much at most. Of 489 sheets a leg
+# by its parts exceeds it in 7 %, half of these since cases like it know fewer movements; a dermatome is not a nerve's territory.
 TABLE = {
-    "a level by its dermatomes": (level_by_dermatomes, 40, 0.15, 6, 0.95),
-    "a statement sign by sign": (stated_sign_by_sign, 300, 0.15, 12, 0.35),  # it is less sure
-    "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 4, 0.55),
-    "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 1, 0.15),
+    "a level by its dermatomes": (level_by_dermatomes, 40, 0.15, 0.06, 0.6),
+    "a statement sign by sign": (stated_sign_by_sign, 300, 0.15, 0.03, 0.35),  # it is less sure
+    "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 0.08, 0.5),
+    "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 0.01, 0.15),
     "a territory and its dermatome": (territory(instead=False), 34, 0.05, 0, 0.05),
-    "a territory or its dermatome": (territory(instead=True), 55, 0.10, 38, 0.65),
+    "a territory or its dermatome": (territory(instead=True), 55, 0.10, 0.6, 0.85),
 }  # fmt: skip
 
 
@@ -195,10 +197,10 @@ def test_the_same_in_other_words_reads_the_same(name, silence):
     found = [(moved(one, other, silence), title) for title, one, other in pairs(reworded)]
     assert len(found) >= least
     over = [(most, title) for (most, _), title in found if most > tolerance]
-    assert len(over) <= exceed, over
+    assert len(over) <= exceed * len(found), over
     assert max(most for (most, _), _ in found) <= never, over
     leads = [title for (_, other), title in found if other]
-    assert len(leads) <= exceed, leads
+    assert len(leads) <= exceed * len(found), leads
 
 
 @pytest.mark.parametrize(

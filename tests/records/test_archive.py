@@ -374,7 +374,7 @@ def test_what_is_read_back_as_something_else_is_refused(full, tmp_path, monkeypa
 
 def test_import_takes_the_memory_of_one_patient(tmp_path, patient, examination):
     peaks = []
-    for count in (3, 30):
+    for count in (3, 15):
         ward, other = open_ward(tmp_path / f"a{count}"), open_ward(tmp_path / f"b{count}")
         made = tuple(many(examination, n, comment="x" * 2000) for n in range(100))
         for n in range(count):
