@@ -88,3 +88,15 @@ def test_sides_are_unlike_where_one_is_usual_or_grades_are_far_apart():
     assert pairs("hip_flexion 3/3") == set()
     assert pairs("knee 0/2+") == set()  # a lost jerk of one side is what tells a root
     assert pairs("hip_flexion -/3 rest=power:right_leg") == {("hip_flexion", "left")}
+
+
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [
+        ("onset=sudden chorea -/present power_all 5/5", "right basal ganglia"),
+        ("onset=longer tremor_rest present/- slowness present/- tone_arm rigid/normal", "left basal ganglia"),
+    ],
+)  # fmt: skip
+def test_chorea_and_parkinsonism_of_one_side_are_of_the_other_basal_ganglia(line, name):
+    # Common practice: the basal ganglia move the other side of the body.
+    assert ready.engine().read(read_line(line).spelled_out()).sites[0].name == name

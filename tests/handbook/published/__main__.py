@@ -26,7 +26,7 @@ from wardexam.reasoning.reading import Reading
 
 BINS = 5
 LEAST = 1e-6  # no chance is less, so that it has a logarithm
-SURE, ALARM = 0.97, 0.5
+SURE, ALARM, RARE = 0.97, 0.5, 0.01
 SHOWN = 3
 
 
@@ -124,8 +124,11 @@ def report(scored: Sequence[Scored]) -> None:
     loss = statistics.mean(-math.log(max(LEAST, s.chance)) for s in single)
     chance = statistics.mean(s.chance for s in single)
     print(f"  probability on the truth: {chance:.2f} in the mean, log loss {loss:.2f}")
-    low = sum(s.chance < 0.01 for s in single)
-    print(f"  truth given under 1 %: {interval(low, len(single))}")
+    low = sum(s.chance < RARE for s in single)
+    expected = sum(p.probability for s in single for p in s.reading.sites if p.probability < RARE or p.id == "other")  # fmt: skip
+    print(
+        f"  truth given under 1 %: {interval(low, len(single))}; by the chances said {expected:.1f}"
+    )
     never = sum(s.fair < 0.01 for s in single)
     print(f"  every acceptable site together given under 1 %: {interval(never, len(single))}")
     error, rows = calibration(single)
