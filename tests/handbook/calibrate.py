@@ -13,7 +13,7 @@ import argparse
 import itertools
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -102,17 +102,17 @@ def told(some: Sequence[Case], numbers: Numbers) -> Told:
     return Told(*np.array(rows, float).T)
 
 
-def write(numbers: Numbers, count: int) -> None:
-    """Put the numbers into the table, where what each was stands already."""
+def write(numbers: Mapping[str, float], count: int, digits: int = 2) -> None:
+    """Put numbers into the table, where each stands already as fitted."""
     path = Path(wardexam.reasoning.__file__).parent / TABLE
     text = path.read_text(encoding="utf-8")
-    for (name, was), value in zip(JUDGED.items(), numbers, strict=True):
+    for name, value in numbers.items():
         pattern = rf"^{name} = [-\d.e]+ +# fitted on \d+ cases"
         text, found = re.subn(
-            pattern, f"{name} = {value:.2g}  # fitted on {count} cases", text, flags=re.M
+            pattern, f"{name} = {value:.{digits}g}  # fitted on {count} cases", text, flags=re.M
         )
         if found != 1:
-            raise ValueError(f"no {name}, was {was:g}, in {TABLE}")
+            raise ValueError(f"no {name} in {TABLE}")
     path.write_text(text, encoding="utf-8")
 
 
@@ -170,7 +170,7 @@ def main() -> None:
     numbers = best(every)
     report(f"{words(numbers)}, fitted to all", told(every, numbers))
     if chosen.write:
-        write(numbers, len(every))
+        write(dict(zip(JUDGED, numbers, strict=True)), len(every))
 
 
 if __name__ == "__main__":

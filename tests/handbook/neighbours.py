@@ -13,15 +13,14 @@ from numpy.typing import NDArray
 
 from tests.handbook.published.cases import OF_TWO, PARTS, Published, cases
 from wardexam.exam.examination import Findings
-from wardexam.reasoning.inference.neighbours import COLUMNS, SIDES, TWO
+from wardexam.reasoning.inference.neighbours import COLUMNS, SIDES, TWO, Word
 from wardexam.reasoning.inference.posterior import answered_yes
 from wardexam.reasoning.inference.prior import told
 from wardexam.reasoning.inference.taught import ODD, Odd, area_of, odd
 from wardexam.reasoning.model.hypotheses import Hypotheses
 
 Floats = NDArray[np.float64]
-Word = tuple[str, str]  # column of a story and what was said
-Shown = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
+Signs = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
 LEFT_OUT = ("age", "sex")
 UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
 WORTH = 0.02  # a smaller share of a place is left out
@@ -40,7 +39,7 @@ def places(true: NDArray[np.bool_], fair: NDArray[np.bool_], chance: Floats) -> 
 def table(
     made: Hypotheses,
     every: list[Published],
-    shown: list[Shown],
+    shown: list[Signs],
     stories: list[tuple[Word, ...]],
     shares: Floats,
 ) -> str:
@@ -56,20 +55,22 @@ def table(
         ]
         if signs and where:
             writer.writerow(_row(case, signs, story, " ".join(where)))
-    writer.writerows(of_two())
-    return out.getvalue()
+    return with_two(out.getvalue())
 
 
-def of_two() -> list[list[str]]:
-    """The rows of the cases of two lesions, for development and for this, that show something."""
-    return [
+def with_two(text: str) -> str:
+    """The text of the table with the lines of the cases of two lesions, of development and of their own part, made anew."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(
         _row(case, signs, words(case.findings), TWO)
         for case in (*cases(PARTS[0]), *cases(OF_TWO))
         if case.site == "two_lesions" and (signs := out_of_usual(case.findings))
-    ]
+    )
+    ones = (line for line in text.splitlines(keepends=True) if not line.endswith(f",{TWO}\n"))
+    return "".join(ones) + out.getvalue()
 
 
-def out_of_usual(findings: Findings) -> Shown:
+def out_of_usual(findings: Findings) -> Signs:
     """What of a case was out of the usual, by areas of skin, with its side."""
     return tuple(sorted({(what, f.side) for f in findings.findings for what in odd(f, area_of)}))
 
@@ -80,7 +81,7 @@ def words(findings: Findings) -> tuple[Word, ...]:
     return tuple(w for w in every if w[0] not in LEFT_OUT and w != UNHEARD)
 
 
-def _row(case: Published, signs: Shown, story: Iterable[Word], where: str) -> list[str]:
+def _row(case: Published, signs: Signs, story: Iterable[Word], where: str) -> list[str]:
     by_side = (_cell(what for what, own in signs if own == side) for side in SIDES)
     return [case.source, *by_side, _cell(story), where]
 

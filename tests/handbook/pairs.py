@@ -8,9 +8,6 @@ two lesions into that of the cases. Two minutes on one core.
 """
 
 import argparse
-import csv
-import io
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,27 +16,25 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 import wardexam.reasoning
+from tests.handbook.calibrate import write
 from tests.handbook.fit import FOLDS, fold
-from tests.handbook.neighbours import of_two
+from tests.handbook.neighbours import with_two
 from tests.handbook.published.cases import OF_TWO, PARTS, cases
 from tests.handbook.urgency import interval
 from wardexam import ready
 from wardexam.reasoning.engine import Engine
+from wardexam.reasoning.inference.explanation import fit
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
-from wardexam.reasoning.inference.neighbours import TWO
 from wardexam.reasoning.inference.posterior import answered_yes
-from wardexam.reasoning.inference.two_lesions import joined
+from wardexam.reasoning.inference.two_lesions import doubtful, joined
 from wardexam.reasoning.tables import weighing_row
 from wardexam.reasoning.ties import EQUAL
 
 Floats = NDArray[np.float64]
-TABLE = "inference/weighing.toml"
 FITTED = ("alone", "fit", "cases", "offered")
 FALSE = 0.03
-NEVER, SURE = (
-    -99.0,
-    99.0,
-)  # log odds where too little was found, or two are said whatever cases were
+# Log odds where too little was found, and where two are said whatever cases were.
+NEVER, SURE = -99.0, 99.0
 
 
 @dataclass(frozen=True)
@@ -64,7 +59,7 @@ class Case:
 
 def gathered(engine: Engine) -> list[Case]:
     """The cases of development and those of two lesions; two minutes."""
-    n, limits = weighing_row("two_lesions"), weighing_row("fit")
+    n = weighing_row("two_lesions")
     folds = np.array([fold(like.source) for like in engine.sums.neighbours.cases])
     found = []
     for part, case in ((p, c) for p in (PARTS[0], OF_TWO) for c in cases(p)):
@@ -73,13 +68,13 @@ def gathered(engine: Engine) -> list[Case]:
         assert posterior.beside is not None
         alike = posterior.beside(folds != own).two
         reading = engine.read(findings)
+        surprising, z = fit(posterior, reading.sites[0], findings)
         flags = answered_yes(findings)
         best = joined(posterior, engine.sums.prior(findings.context, flags), engine.sums.likelihood)
-        doubtful = bool(reading.unexplained) or (reading.fit or 0.0) < limits["doubtful"]
         told = None
         if best:
             # Where one lesion explains all, two are said for what cases were, never for their fit alone.
-            most = n["best"] if doubtful else n["enough"] - EQUAL
+            most = n["best"] if doubtful(surprising, z) else n["enough"] - EQUAL
             told = np.array([1.0, min(max(best.ratio, n["worst"]), most), alike])
         two = case.site == "two_lesions"
         found.append(Case(own, two, told, not reading.fits_one, part == OF_TWO and not two))
@@ -125,24 +120,6 @@ def bound(every: list[Case], odds: Floats) -> float:
     return open_ones[len(open_ones) - 1 - (round(FALSE * len(ones)) - (len(ones) - len(open_ones)))]
 
 
-def write(numbers: dict[str, float], count: int) -> None:
-    """Put the numbers and the rows of two lesions into their tables."""
-    folder = Path(wardexam.reasoning.__file__).parent
-    text = (folder / TABLE).read_text(encoding="utf-8")
-    for name, value in numbers.items():
-        pattern = rf"^{name} = \S+ +# fitted on \d+ cases$"
-        line = f"{name} = {value:.3g}  # fitted on {count} cases"
-        text, found = re.subn(pattern, line, text, flags=re.M)
-        if found != 1:
-            raise ValueError(f"no {name} in {TABLE}")
-    (folder / TABLE).write_text(text, encoding="utf-8")
-    lines = (folder / NEIGHBOURS).read_text(encoding="utf-8").splitlines()
-    rows = io.StringIO()
-    csv.writer(rows, lineterminator="\n").writerows(of_two())
-    ones = [f"{line}\n" for line in lines if not line.endswith(f",{TWO}")]
-    (folder / NEIGHBOURS).write_text("".join(ones) + rows.getvalue(), encoding="utf-8")
-
-
 def main() -> None:
     """Fit, say what is found, and write the tables where it is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -165,7 +142,9 @@ def main() -> None:
     numbers = dict(zip(FITTED, [*fitted(every), np.exp(least)], strict=True))
     print(", ".join(f"{name} {value:.3g}" for name, value in numbers.items()))
     if chosen.write:
-        write({name: float(value) for name, value in numbers.items()}, len(every))
+        write(numbers, len(every), digits=3)
+        path = Path(wardexam.reasoning.__file__).parent / NEIGHBOURS
+        path.write_text(with_two(path.read_text(encoding="utf-8")), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.handbook.fit import fold
-from tests.handbook.published.cases import OF_TWO as OF_TWO_PART
+from tests.handbook.published.cases import OF_TWO
 from tests.handbook.published.cases import cases as published
 from wardexam import ready
 from wardexam.errors import TableError
@@ -117,21 +117,21 @@ def test_cases_have_a_bounded_share_and_say_nothing_of_health(made, monkeypatch)
     assert beside[made.groups.index("root.left")] > 0
 
 
-OF_TWO = "seven,biceps,knee,,,two lesions\n"
+TWO = "seven,biceps,knee,,,two lesions\n"
 
 
 def test_cases_of_two_lesions_have_no_place_and_say_how_often_there_were_two(made, monkeypatch):
     found = shown("right biceps", "left knee")
     one = few(made, monkeypatch).alike(found, (), ())
-    two = few(made, monkeypatch, TABLE + OF_TWO).alike(found, (), ())
-    other = few(made, monkeypatch, TABLE + OF_TWO).alike(shown("left ankle"), (), ())
+    two = few(made, monkeypatch, TABLE + TWO).alike(found, (), ())
+    other = few(made, monkeypatch, TABLE + TWO).alike(shown("left ankle"), (), ())
     assert two.near == one.near
     assert (two.places == one.places).all()
     assert two.two > max(one.two, other.two)
 
 
 def test_with_nothing_like_it_two_lesions_are_as_often_as_among_all_cases(made, monkeypatch):
-    alike = few(made, monkeypatch, TABLE + OF_TWO).alike(shown("right jaw"), (), ())
+    alike = few(made, monkeypatch, TABLE + TWO).alike(shown("right jaw"), (), ())
     assert math.exp(alike.two) == pytest.approx(1 / 6)
 
 
@@ -160,7 +160,7 @@ def test_a_table_with_other_columns_is_an_error(made, monkeypatch):
 
 
 def test_every_case_is_of_the_development_part(made):
-    known = {c.source for part in ("development", OF_TWO_PART) for c in published(part)}
+    known = {c.source for part in ("development", OF_TWO) for c in published(part)}
     others = {case.source for part in ("validation", "test") for case in published(part)}
     sources = {case.source for case in Neighbours(made).cases}
     assert sources <= known

@@ -168,8 +168,7 @@ def test_the_sites_compared_are_those_of_the_reading(silence):
         assert sites(found, silence) == ready.engine().read(found, silence=silence).sites
 
 
-# how it is reworded, over how many sheets at least, the tolerance, how many may exceed it
-# By what, of how many at least, the tolerance, in which share it may be exceeded, and by how much at most. Of 489 sheets a leg
+# How it is reworded, over how many sheets at least, the tolerance, the share that may exceed it, and the most. Of 489 sheets a leg
 # by its parts exceeds it in 7 %, half of these since cases like it know fewer movements; a dermatome is not a nerve's territory.
 TABLE = {
     "a level by its dermatomes": (level_by_dermatomes, 40, 0.15, 0.06, 0.6),

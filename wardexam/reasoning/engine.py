@@ -84,7 +84,7 @@ class Engine:
                 self.sums.likelihood,
                 told.context.onset,
             )
-            if worth_seeking(posterior, bool(surprising) or (z or 0.0) < limits["doubtful"])
+            if worth_seeking(posterior, surprising, z)
             else None,
             alike=alike_cases(posterior),
             fragile=one_grade_off(posterior, places, told),

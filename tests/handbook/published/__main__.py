@@ -129,7 +129,7 @@ def report(scored: Sequence[Scored]) -> None:
     print(
         f"  truth given under 1 %: {interval(low, len(single))}; by the chances said {expected:.1f}"
     )
-    never = sum(s.fair < 0.01 for s in single)
+    never = sum(s.fair < RARE for s in single)
     print(f"  every acceptable site together given under 1 %: {interval(never, len(single))}")
     error, rows = calibration(single)
     words = "; ".join(f"said {a:.2f}, so {b:.2f} of {n}" for a, b, n in rows)

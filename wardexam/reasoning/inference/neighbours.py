@@ -159,14 +159,14 @@ class Neighbours:
     @cached_property
     def _weights(self) -> dict[Feature, int]:
         """What each thing weighs that is out of the usual or told: the rarer among cases of one lesion, the more."""
-        count = Counter(
-            what for case in self.cases for what in {w for w, _ in case.shown} if not case.two
-        )
-        named = {what for case in self.cases for what, _ in case.shown}
+        count = Counter[Feature]()
+        for case in self.cases:
+            for what in {w for w, _ in case.shown}:
+                count[what] += not case.two
         beside = weighing_row("neighbours")["words"]
         return {
-            what: round(_UNITS * self._rarity(count[what]) * (beside if what[0] in STORY else 1.0))
-            for what in named
+            what: round(_UNITS * self._rarity(n) * (beside if what[0] in STORY else 1.0))
+            for what, n in count.items()
         }
 
     @cached_property
@@ -274,8 +274,8 @@ class Neighbours:
 
     def _odds(self, two: float, one: float) -> float:
         """Log odds of two lesions, from how near cases of two are and how near those of one; with none near, those of all cases."""
-        all_two, more = int(self._two.sum()), weighing_row("two_lesions")["unlike"]
-        share = max(all_two, 1) / len(self.cases)
+        every, more = len(self.cases), weighing_row("two_lesions")["unlike"]
+        share = max(every - self._of_one, 1) / every
         return math.log((two + more * share) / (one + more * (1 - share)))
 
     def _common(self, parts: Mapping[tuple[Feature, str], int], sides: Mapping[str, str]) -> Floats:

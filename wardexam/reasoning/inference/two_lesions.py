@@ -9,7 +9,7 @@ published cases (`[two_lesions]` of `weighing.toml`).
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cache, reduce
 
@@ -247,11 +247,11 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
     group_of = made.group_of[others]
     site_of = made.site_of_form[of_form]
     halves = _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf))
-    rows = [np.unique(ends[own]) for own in halves]
-    if not rows:
+    if not halves:
         return None
+    rows = [np.unique(ends[own]) for own in halves]
     together = _together(made, terms, np.concatenate(rows), others)
-    found: tuple[float, int, Floats] | None = None
+    found = -math.inf, halves[0], mass
     total, done = [], 0
     for own, each in zip(halves, rows, strict=True):
         beside = _beside(made.forms[own].site, made.sites)[site_of]
@@ -261,10 +261,8 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
         done += len(each)
         by_row = logsumexp(of_own + _BRISK[len(each)], 1)
         total.append(float(logsumexp(by_row, 0)))
-        if found is None or total[-1] > found[0] + EQUAL:
-            found = (total[-1], own, by_row)
-    if found is None:
-        return None
+        if total[-1] > found[0] + EQUAL:
+            found = total[-1], own, by_row
     _, own, by_row = found
     chance = np.exp(by_row - by_row.max())
     forms = np.asarray(np.bincount(of_form, chance / chance.sum(), len(made.forms)), float)
@@ -284,10 +282,22 @@ def log_odds(ratio: float, cases: float) -> float:
     return own
 
 
-def worth_seeking(posterior: Posterior, doubtful: bool) -> bool:
-    """Whether two are sought: one lesion leaves something unexplained, or cases like it were of two often enough to be said."""
+def worth_seeking(posterior: Posterior, surprising: Collection[str], z: float | None) -> bool:
+    """Whether two are sought: one lesion leaves something unexplained, or cases like it were of two often enough to be said.
+
+    Args:
+        posterior: What is likely.
+        surprising: What was found that is rare under the first site.
+        z: How well that fits; None where too little is known.
+    """
     n, alike = weighing_row("two_lesions"), posterior.alike
-    return doubtful or (alike is not None and _likely(n["enough"], alike.two))
+    return doubtful(surprising, z) or (alike is not None and _likely(n["enough"], alike.two))
+
+
+def doubtful(surprising: Collection[str], z: float | None) -> bool:
+    """Whether the first site alone leaves something unexplained, by what is rare under it and how well it fits."""
+    least: float = weighing_row("fit")["doubtful"]
+    return bool(surprising) or (z or 0.0) < least
 
 
 def _likely(ratio: float, cases: float) -> bool:
