@@ -13,11 +13,12 @@ CASES = tomllib.loads(Path(__file__).with_name("ward_pairs.toml").read_text(enco
 
 @pytest.fixture(scope="module")
 def said():
-    """Whether two lesions are said of each sheet, or that no one lesion fits."""
+    """Whether two lesions are said of each sheet, as a pair or by a nerve or plexus of both sides, or that no one lesion fits."""
     found = {}
     for case in CASES:
         reading = ready.engine().read(read_line(case["entered"]).spelled_out(), silence=False)
-        found[case["id"]] = reading.pair is not None or not reading.fits_one
+        both = reading.sites[0].side == "both" and reading.sites[0].region in ("nerve", "plexus")
+        found[case["id"]] = both or reading.pair is not None or not reading.fits_one
     return found
 
 
