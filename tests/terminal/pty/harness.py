@@ -72,6 +72,7 @@ class Session:
         self.raw, self.home = bytearray(), Path(environ["HOME"])
         self.screen = Screen(*size)
         self._stream = pyte.ByteStream(self.screen)
+        self._lines: list[str] = []
         self._fed = 0
         self._entered = 0.0  # when an Enter was sent, if it was the last that was sent
         self._drawn = 0.0  # when something was drawn last
@@ -111,8 +112,11 @@ class Session:
 
     @property
     def lines(self) -> list[str]:
-        """The screen's lines, without trailing blanks."""
-        return [line.rstrip() for line in self.screen.display]
+        """The screen's lines, without trailing blanks; put together only where something was drawn since."""
+        if self.screen.dirty:
+            self._lines = [line.rstrip() for line in self.screen.display]
+            self.screen.dirty.clear()
+        return list(self._lines)
 
     @property
     def text(self) -> str:
@@ -200,14 +204,13 @@ class Session:
                     self._changed(before)
             if piece.endswith("\r"):
                 answer = typed if asked else typed[1:]  # the first key asked the question
-                number = re.search(r"\d{3}$", typed)  # of a volume, behind grades
-                if number and len(typed) > MANY:
+                # The digits of a volume, behind grades.
+                number = re.search(r"\d{3}$", typed) and len(typed) > MANY
+                if number or self._asks():
                     with contextlib.suppress(AssertionError):
-                        self.wait(number[0], LATE)
+                        self.wait(lambda s, answer=answer: s._asks() and s._shows(answer), LATE)
+                if number:
                     self.quiet(10 * APART)  # its last digit and the Enter would come in one piece
-                if self._asks():
-                    with contextlib.suppress(AssertionError):
-                        self.wait(answer[-6:].strip(), LATE)
                 self.quiet(APART)
                 before = self.text
                 self.send("\r")
@@ -216,6 +219,11 @@ class Session:
 
     def _asks(self) -> bool:
         return bool(re.search("enter accept|type to", self.lines[-1]))
+
+    def _shows(self, answer: str) -> bool:
+        """Whether the end of what was typed stands on the screen; of keys before a question no more than it shows."""
+        asked = self.lines[-2].rpartition(": ")[2]
+        return answer[-6:].strip() in self.text or bool(asked and answer.endswith(asked))
 
     def _changed(self, before: str) -> None:
         """Wait until the screen is another, a second at most: not every key brings one."""
