@@ -373,10 +373,10 @@ STAYS = (
             Visit(
                 22,
                 "Dr Bex",
-                "age=47 sex=female onset=sudden complaint=weak_arm complaint_side=right bears_weight=yes"
+                "age=47 sex=female onset=waking complaint=weak_arm complaint_side=right bears_weight=yes"
                 " biceps 2/2 brachioradialis 0/2 triceps 2/2 wrist_extension 1/5 finger_extension 1/5 elbow_extension 5/5"
                 " elbow_flexion 5/5 wrist_flexion 5/5 finger_abduction 5/5 shoulder_abduction 5/5 territory_radial 1/2"
-                " territory_median 2/2 knee 2/2 ankle 2/2 plantar down/down face_lower 5/5 flag:sudden=yes",
+                " territory_median 2/2 knee 2/2 ankle 2/2 plantar down/down face_lower 5/5",
                 "Slept with the arm over a chair.",
             ),
         ),

@@ -119,7 +119,7 @@ ENDS = [
     (("bladder retention", "bladder normal"), "cauda_equina"),
     (("level_pin T8/T8", "level_pin none/none"), "cord"),
     (("power_leg 3/3", "power_leg 5/5"), "both_legs"),
-    (("onset=hours wrist_extension 3/5", "wrist_extension 3/5 finger_abduction 5/5"), "stroke"),
+    (("onset=waking wrist_extension 3/5", "wrist_extension 3/5 finger_abduction 5/5"), "stroke"),
     (("flag:cancer=yes hip_flexion 3/5", "hip_flexion 5/5"), "metastatic_compression"),
     (("wrist_extension 3/5", "wrist_extension 3/5 onset=longer"), "stroke"),
     (("wrist_extension 3/5", "onset=longer", "wrist_extension 3/5 onset=longer"), "stroke"),

@@ -51,7 +51,7 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     for text in off_lines(urgency):
         lines += wrapped(text, "  ")
     if urgency.not_asked:
-        names = ", ".join(flags()[f].short for f in urgency.not_asked)
+        names = "; ".join(flags()[f].short for f in urgency.not_asked)
         lines += wrapped(f"Red flags not asked: {names}.", "  ")
     return lines + wrapped(urgency.caution, "  ")
 

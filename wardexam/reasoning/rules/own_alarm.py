@@ -16,9 +16,12 @@ OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of
 def own_alarm(
     examination: Findings, reading: Reading, changes: Collection[str] = ()
 ) -> Reason | None:
-    """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one."""
+    """What the inferred sites raise: by their summed chance, so that two dangerous ones calm no more than one.
+
+    Nothing where no sign is out of the usual: what was told alone is the rules'.
+    """
     row = conditions_row(OWN)
-    if reading.entered < row["entered"] or _all_known(views(examination, changes), FRESH):
+    if reading.entered < row["entered"] or not _odd(views(examination, changes)[FRESH]):
         return None
     sites = reading.dangerous
     if sum(s.probability for s in sites) < row["probability"]:
@@ -69,9 +72,9 @@ def standing_alarm(
 
 def _all_known(seen: tuple[Findings, Findings, Findings], view: int) -> bool:
     """Whether something is out of the usual, and all of it is known in a view."""
+    return _odd(seen[WHOLE]) and not _odd(seen[view])
 
-    def odd(found: Findings) -> bool:
-        those = (f for f in found.findings if f.answer is not None)
-        return any(f.choice is None or not f.choice.usual for f in those)
 
-    return odd(seen[WHOLE]) and not odd(seen[view])
+def _odd(found: Findings) -> bool:
+    those = (f for f in found.findings if f.answer is not None)
+    return any(f.choice is None or not f.choice.usual for f in those)
