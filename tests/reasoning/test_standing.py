@@ -209,3 +209,14 @@ def test_what_is_found_again_and_no_graver_began_when_it_was_told():
     assert "stroke" in reasons(
         "finger_abduction 5/3", "knee 2/2 onset=weeks", "finger_abduction 5/3"
     )
+
+
+def test_a_reflex_lost_since_dates_nothing_that_was_found_before():
+    # Power is as it was, told to have begun within days: a reflex says nothing of when that began.
+    before = "onset=days complaint=back_pain ankle 1/2 ankle_dorsiflexion 4/5 ankle_plantarflexion 4/5"
+    again = "ankle 0/2 ankle_dorsiflexion 4/5 ankle_plantarflexion 4/5"
+    assert "stroke" not in reasons(before, again)
+    # A weaker foot does not say since when: it is undated, with what is examined beside it.
+    assert "stroke" in reasons(before, again.replace("dorsiflexion 4/5", "dorsiflexion 3/5"))
+    # Nothing is known of when a limb began that was told to be weak for longer.
+    assert "stroke" in reasons(before.replace("days", "longer"), again)

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 from functools import cache
+from itertools import pairwise
 
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.tables import conditions_row
@@ -78,9 +79,10 @@ def unconfined(findings: Sequence[Finding], story: Context) -> bool:
     """Whether there is weakness that is not shown to be of one nerve or root.
 
     It is shown where every loss lies in one limb and one nerve or root gives them all, while movements
-    outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. A
-    further loss, or a movement that is not full after all, ends that; a blank shows nothing. Weakness
-    that is told counts as long as no movement of that limb is recorded as full.
+    outside of it in the same limb were each recorded as full, and nothing speaks of a lesion above. Two
+    neighbouring roots of a leg are as one where it did not begin at once, with as many movements more
+    recorded as full. A further loss, or a movement that is not full after all, ends that; a blank shows
+    nothing. Weakness that is told counts as long as no movement of that limb is recorded as full.
     """
     row = conditions_row("confined")
     if _told_of_a_limb(findings, story):
@@ -101,10 +103,19 @@ def unconfined(findings: Sequence[Finding], story: Context) -> bool:
         and f.row.answers == conditions_row("weak")["kind"]
         and not weak(f)
     ]
+    given = [frozenset({supplier}) for supplier in _common(losses)]
+    if limb in row["neighbours"] and story.onset in row["neighbours_onset"]:
+        given += [two for two in _neighbours() if all(two & suppliers()[f.sign] for f in losses)]
     return not any(
-        sum(supplier not in suppliers()[f.sign] for f in full) >= row["shown_by"]
-        for supplier in _common(losses)
+        sum(some.isdisjoint(suppliers()[f.sign]) for f in full) >= row["shown_by"] * len(some)
+        for some in given
     )
+
+
+@cache
+def _neighbours() -> tuple[frozenset[str], ...]:
+    """Every two roots that follow each other."""
+    return tuple(map(frozenset, pairwise(SEGMENTS)))
 
 
 def _told_of_a_limb(findings: Iterable[Finding], story: Context) -> bool:

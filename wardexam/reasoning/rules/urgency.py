@@ -158,7 +158,8 @@ def assess(
 def _dated(examination: Findings, previous: Findings | None, still: Open | None) -> Findings:
     """The same with the onset that was told earlier in the stay, where nothing goes beyond what was found and told since.
 
-    What was found when no onset was told stays undated, and so does all that is examined with it.
+    What was found when no onset was told stays undated, and so does all that is examined with it. Some signs date
+    nothing but themselves (table `dated`).
     """
     if (
         not (previous and still)
@@ -170,7 +171,22 @@ def _dated(examination: Findings, previous: Findings | None, still: Open | None)
     told = examination.model_copy(update={"context": story})
     undated = {f.key for f in still.undated.findings}
     found = any(f.key in undated for f in examination.findings if not (f.choice and f.choice.usual))
-    return examination if found or beyond(written_over(previous), told) else told
+    return examination if found or beyond(written_over(previous), _dating(told)) else told
+
+
+def _dating(told: Findings) -> Findings:
+    """The same without the signs that date nothing but themselves."""
+    row = conditions_row("dated")
+    if told.context.onset not in row["onset"]:
+        return told
+    left = tuple(
+        f
+        for f in told.findings
+        if f.row.answers not in row["kind"]
+        and f.row.limb not in row["limb"]
+        and f.sign not in row["sign"]
+    )
+    return told.model_copy(update={"findings": left})
 
 
 def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
