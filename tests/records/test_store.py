@@ -383,6 +383,31 @@ def test_one_recorded_meanwhile_stays_and_what_was_under_way_is_the_next(ward, p
     assert not folder.exists()
 
 
+def test_one_whose_patient_is_gone_waits_and_hinders_neither_the_others_nor_the_ward(ward, patient):
+    for name in ("patient1", "patient2", "patient3"):
+        ward.admit(patient.model_copy(update={"id": name}), "x")
+    made = [
+        Outcome(patient=f"patient{n}", site="root", by="Dr Ash", at=patient.admitted)
+        for n in (1, 2, 3)
+    ]
+    folder = outcome_import.stage(ward.layout, made, "Dr Ash")
+    ward.conclude(made[0].model_copy(update={"site": "cord"}), "Dr Bex")
+    gone = file_of(ward, "patient2").rename(ward.folder.parent / "gone.json")
+    for _ in range(2):  # what is recorded is not recorded again
+        again = open_ward(ward.folder)
+        assert [o.site for o in again.outcomes("patient1")] == ["cord", "root"]
+        assert [o.site for o in again.outcomes("patient3")] == ["root"]
+    report = check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+    assert f"an import is not finished: {folder}" in report.lines
+    with pytest.raises(
+        RecordsError, match=r"not all outcomes .* the first of patient patient2: no such patient"
+    ):
+        outcome_import.settle(folder, again.conclude)
+    gone.rename(file_of(ward, "patient2"))
+    assert [o.site for o in open_ward(ward.folder).outcomes("patient2")] == ["root"]
+    assert not folder.exists()
+
+
 def test_outcomes_that_cannot_be_written_aside_are_recorded_of_nobody(ward, patient, monkeypatch):
     ward.admit(patient, "x")
 

@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wardexam.errors import RecordsError
+from wardexam.errors import RecordsError, WardexamError
 from wardexam.records.bulk_import import BY, COMPLETE
-from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new
+from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new, write_whole
 from wardexam.records.layout import Layout
 from wardexam.records.repository import ConcludedMeanwhileError
 from wardexam.records.schemas import LONGEST
@@ -32,8 +32,7 @@ def stage(layout: Layout, outcomes: "Sequence[Outcome]", by: str) -> Path:
     folder = layout.staging / f"{os.getpid()}.{os.urandom(6).hex()}.outcomes"
     try:
         folder.mkdir(0o700)
-        lines = [o.model_dump_json().encode() + b"\n" for o in outcomes]
-        write_new(folder / LINES, lines, layout.file_mode)
+        write_new(folder / LINES, map(_line_of, outcomes), layout.file_mode)
         write_new(folder / BY, [by.encode()], layout.file_mode)
         sync_folder(folder)
         write_new(folder / COMPLETE, [], layout.file_mode)
@@ -60,7 +59,8 @@ def settle(
 ) -> int:
     """Record every outcome of a complete folder; gives how many.
 
-    One whose patient has another by now is recorded as a further revision: both stay.
+    One whose patient has another by now is recorded as a further revision: both stay. One that cannot be
+    recorded, as where the patient's file is gone, stays in the folder; the others are recorded.
 
     Args:
         folder: Where they lie.
@@ -78,22 +78,44 @@ def settle(
         outcomes = [Outcome.model_validate_json(line) for line in data.splitlines()]
     except (OSError, ValueError):
         raise DamagedFileError("outcomes under way cannot be read", str(folder), REMEDY) from None
+    left: list[Outcome] = []
+    why = ""
     try:
         for number, outcome in enumerate(outcomes, 1):
             try:
-                conclude(outcome, by)
-            except ConcludedMeanwhileError as error:
-                last = error.stored.revision if error.stored else 0
-                conclude(outcome.model_copy(update={"revision": last + 1}), by)
+                _record(outcome, by, conclude)
+            except WardexamError as error:
+                left.append(outcome)
+                why = why or error.what
             if progress:
-                progress(number)
-        (folder / COMPLETE).unlink()
-        shutil.rmtree(folder, ignore_errors=True)
-    except (OSError, RecordsError) as error:
-        why = reason(error) if isinstance(error, OSError) else error.what
+                progress(number - len(left))
+        if not left:
+            (folder / COMPLETE).unlink()
+            shutil.rmtree(folder, ignore_errors=True)
+        elif len(left) < len(outcomes):  # what is recorded is not recorded again
+            mode = (folder / LINES).stat().st_mode & 0o777
+            write_whole(folder / LINES, map(_line_of, left), mode, folder)
+    except OSError as error:
+        why = reason(error)
+    if left or why:
+        whose = f", the first of patient {left[0].patient}" if left else ""
         raise RecordsError(
-            f"not all outcomes are recorded yet: {why}",
+            f"not all outcomes are recorded yet{whose}: {why}",
             where=str(folder),
-            remedy="opening the ward again completes it",
-        ) from None
+            remedy="opening the ward again completes it; 'wardexam check' says what hinders",
+        )
     return len(outcomes)
+
+
+def _record(outcome: "Outcome", by: str, conclude: "Callable[[Outcome, str], Outcome]") -> None:
+    """Record one, as a further revision where another came meanwhile."""
+    try:
+        conclude(outcome, by)
+    except ConcludedMeanwhileError as error:
+        last = error.stored.revision if error.stored else 0
+        conclude(outcome.model_copy(update={"revision": last + 1}), by)
+
+
+def _line_of(outcome: "Outcome") -> bytes:
+    """An outcome as it lies in the folder."""
+    return outcome.model_dump_json().encode() + b"\n"

@@ -148,16 +148,19 @@ class Ward:
         """
         from wardexam.records import bulk_import, outcome_import
 
-        with suppress(RecordsError, OSError):
+        fine = suppress(WardexamError, OSError)  # `check` names what stays unfinished
+        with fine:
             if outcome_import.left_over(self.layout):
                 with self.locks.held("arrivals", 0.05):
                     for folder in outcome_import.left_over(self.layout):
-                        outcome_import.settle(folder, self.conclude)
-        with suppress(RecordsError, OSError):
+                        with fine:
+                            outcome_import.settle(folder, self.conclude)
+        with fine:
             if bulk_import.left_over(self.layout):
                 with self.locks.held("arrivals", 0.05), self.locks.held("lists", 0.05):
                     for folder in bulk_import.left_over(self.layout):
-                        bulk_import.settle(self.layout, self._lists, self.audit, folder)
+                        with fine:
+                            bulk_import.settle(self.layout, self._lists, self.audit, folder)
         self.note_what_died()
         self.layout.sweep()
         self._draft_store.sweep(self._is_saved)
