@@ -14,7 +14,7 @@ from tests.records.checking import check_store
 from wardexam.errors import RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.records import draft_writer as module
-from wardexam.records.draft_file import replay, rows_of
+from wardexam.records.draft_file import line_of, replay, rows_of, whole_rows
 from wardexam.records.ward import open_ward
 
 WORDS = Change("comment", "", "words")
@@ -248,6 +248,41 @@ def test_a_draft_set_aside_stays_in_the_folder(ward, patient, examination):
     ward.set_aside(examination.id, "x")
     assert ward.drafts() == ()
     assert (ward.layout.drafts / "aside" / "exam0001.draft").exists()
+
+
+@pytest.mark.parametrize("longer", ["here", "there"])
+def test_of_two_copies_that_parted_the_longer_goes_on_and_the_other_is_set_aside(
+    ward, patient, examination, knee, longer
+):
+    start(ward, patient, examination).close()
+    here, there = file_of(ward), ward.spool / file_of(ward).name
+    there.parent.mkdir(parents=True)
+    head = here.read_bytes()
+    more, less = (there, here) if longer == "there" else (here, there)
+    more.write_bytes(head + line_of(knee.to_json()) + line_of(WORDS.to_json()))
+    parted = head + line_of(Change("comment", "", "another's").to_json())
+    less.write_bytes(parted)
+    draft, found = ward.resume_draft(examination.id)
+    assert found.comment == "words"
+    assert draft.flush(5)
+    assert (less.parent / "aside" / less.name).read_bytes() == parted
+    ward.drop_draft(draft)  # as after a save
+    assert (less.parent / "aside" / less.name).read_bytes() == parted
+    assert not here.exists()
+    assert not there.exists()
+
+
+def test_a_copy_that_is_only_behind_goes_on_and_nothing_is_set_aside(
+    ward, patient, examination, knee
+):
+    start(ward, patient, examination).close()
+    there = ward.spool / file_of(ward).name
+    there.parent.mkdir(parents=True)
+    there.write_bytes(file_of(ward).read_bytes() + line_of(knee.to_json()))
+    ward.resume_draft(examination.id)[0].close()
+    assert whole_rows(file_of(ward))[1:] == [line_of(knee.to_json())]
+    assert not there.exists()
+    assert list(ward.layout.drafts_aside.iterdir()) == []
 
 
 def test_a_refused_resume_takes_nothing_from_the_session_that_writes(

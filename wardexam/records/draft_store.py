@@ -122,19 +122,25 @@ class _Drafts(Generic[Held]):
         return begin(*self._places(begun.id), begun, by, self.KIND)
 
     def _resumed(self, draft_id: str) -> tuple[Draft, Held]:
-        """A draft that was left, from the place that has more of it, with what it holds."""
+        """A draft that was left, from the place that has more of it, with what it holds.
+
+        Where the two parted, what the other place has is set aside.
+        """
         self._layout.still_here()
         here, there = self._places(draft_id)
         try:
             for place in (here, there):
                 if place.path.exists():
                     place.hold()
-            rows, longer = rows_of(here.path, there.path)
+            rows, _ = rows_of(here.path, there.path)
             held = self._replayed(rows, here.path)
-            stands = whole_rows(here.path) if here.path.exists() else []
-            # Where the copies parted, the longer one is written whole.
-            here.stands(stands if rows[: len(stands)] == stands else [])
-            there.stands(rows if longer == there.path else [])
+            for place in (here, there):
+                stands = whole_rows(place.path) if place.path.exists() else []
+                if rows[: len(stands)] != stands:  # the copies parted: the longer one goes on
+                    place.let_go()
+                    move_aside(place.path)
+                    stands = []
+                place.stands(stands)
             return Draft(draft_id, rows, here, there), held
         except OSError as error:
             _let_go(here, there)
