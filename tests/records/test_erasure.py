@@ -217,6 +217,31 @@ def test_an_archive_that_still_holds_the_patient_is_told_and_adds_the_others_alo
     assert archive.read_archive(elsewhere_, io.BytesIO(old), by="x").patients == 2
 
 
+@pytest.mark.parametrize(
+    "damaged",
+    [lambda _: b"x" * 200, lambda _: b"x" * 9000, lambda _: b"[]", lambda line: line.replace(b"patient1", b"patienu1")],
+)  # fmt: skip
+def test_erasures_behind_a_damaged_line_are_heard_and_of_that_line_nobody_is_brought_back_unasked(
+    stored, damaged
+):
+    old = "".join(archive.write_archive(stored, ["patient1"])).encode()
+    stored.erase("patient1", "Dr Lead", "retention is over")
+    lines = stored.layout.trail.read_bytes().splitlines()
+    lines[2] = damaged(lines[2])  # it may have said anything
+    stored.layout.trail.write_bytes(b"".join(line + b"\n" for line in lines))
+    with pytest.raises(RecordsError) as refused:
+        archive.read_archive(stored, io.BytesIO(old), by="x")
+    assert str(refused.value) == (
+        f"{stored.layout.trail}: audit line 3 is damaged, and may say that a patient was erased; nothing was"
+        " added ('wardexam check --repair' accepts it by your name, then import again)"
+    )
+    report = check_store(stored.folder, repair=True, by="Dr Lead", at=AT)
+    assert any(line.startswith("audit line 3 ") for line in report.lines)
+    assert not any("patient1.json: the patient's file is gone" in line for line in report.lines)
+    counts = archive.read_archive(open_ward(stored.folder), io.BytesIO(old), by="x")
+    assert (counts.patients, [name for name, _ in counts.erased]) == (0, ["patient1"])
+
+
 def test_the_old_files_of_an_earlier_layout_are_erased_as_well(tmp_path):
     shutil.copytree(ROOT / "tests" / "records" / "layout-1" / "ward", tmp_path / "ward")
     (tmp_path / "ward").chmod(0o700)

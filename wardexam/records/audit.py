@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from wardexam.errors import RecordsError
 from wardexam.records.durable_files import append_at, open_regular, read_bounded, reason
@@ -403,6 +403,19 @@ class Following:
         return self.trail
 
 
+def bounded_lines(file: BinaryIO) -> Iterator[bytes]:
+    """The lines of a trail, each with its end; of one that is too long its beginning."""
+    while line := file.readline(LONGEST_LINE + 1):
+        yield line
+        while len(line) > LONGEST_LINE and not line.endswith(b"\n"):
+            line = file.readline(LONGEST_LINE + 1)
+
+
+def is_in_flight(line: bytes) -> bool:
+    """Whether a crash cut a line off; the next event mends that."""
+    return not line.endswith(b"\n") and len(line) <= LONGEST_LINE
+
+
 def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
     """Whether every line of a trail follows from the one before, and agrees with heads kept of it.
 
@@ -412,15 +425,14 @@ def verify(path: Path, heads: Collection[Head] = ()) -> Trail:
     trail = following.trail
     try:
         with os.fdopen(open_regular(path, os.O_RDONLY), "rb") as file:
-            while text := file.readline(LONGEST_LINE + 1):
-                if not text.endswith(b"\n") and len(text) <= LONGEST_LINE:
+            for text in bounded_lines(file):
+                if is_in_flight(text):
                     trail.torn = True
                     break
                 try:
                     following.line(text)
                 except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
                     trail.faults.append(f"audit line {trail.lines} is not readable")
-                    return trail
     except FileNotFoundError:
         pass
     except OSError as error:

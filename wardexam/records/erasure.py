@@ -5,12 +5,13 @@ crash: then `check` says that something is there still, and erasing again goes o
 taken out: it names a patient by the opaque identifier alone.
 """
 
+import json
 import os
 from collections.abc import Iterator
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.audit import ABSENT, Audit
+from wardexam.records.audit import ABSENT, Audit, Following, bounded_lines, is_in_flight
 from wardexam.records.durable_files import (
     open_regular,
     read_bounded,
@@ -110,3 +111,44 @@ def erase(
         ) from None
     if left:
         raise RecordsError("not all is erased", str(left[0]), "erase again")
+
+
+def erased(path: Path) -> dict[str, str]:
+    """Who was erased by a trail and not brought in again, with when.
+
+    Raises:
+        RecordsError: The trail cannot be read, or a line that may say so of somebody is not as it was written, and
+            no repair has accepted that since.
+    """
+    following = Following()
+    when: dict[str, str] = {}
+    damaged = 0
+    try:
+        with os.fdopen(open_regular(path, os.O_RDONLY), "rb") as file:
+            for line in bounded_lines(file):
+                if is_in_flight(line):
+                    break
+                faults = len(following.trail.faults)
+                try:
+                    following.line(line)
+                    row = json.loads(line)
+                    if row["event"] == "repaired":
+                        damaged = 0
+                    elif row["event"] == ERASED:
+                        when[row["patient"]] = str(row["at"])
+                    fine = len(following.trail.faults) == faults
+                except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+                    fine = False
+                if not fine:
+                    damaged = damaged or following.trail.lines
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise RecordsError(f"the trail cannot be read: {reason(error)}", str(path)) from None
+    if damaged:
+        raise RecordsError(
+            f"audit line {damaged} is damaged, and may say that a patient was erased; nothing was added",
+            str(path),
+            "'wardexam check --repair' accepts it by your name, then import again",
+        )
+    return {patient: when[patient] for patient in following.trail.erased}

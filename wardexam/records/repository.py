@@ -596,7 +596,11 @@ class Repository(Protocol):
         ...
 
     def erased(self) -> dict[str, str]:
-        """Who was erased and not brought in again, with when, as an ISO text."""
+        """Who was erased and not brought in again, with when, as an ISO text.
+
+        Raises:
+            RecordsError: That cannot be told, since a line of the trail is damaged.
+        """
         ...
 
     def save(

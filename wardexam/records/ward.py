@@ -442,15 +442,9 @@ class Ward:
 
     def erased(self) -> dict[str, str]:
         """Who was erased and not brought in again, with when."""
-        from wardexam.records.light_reading import trail_events
+        from wardexam.records import erasure
 
-        gone: dict[str, str] = {}
-        for event in trail_events(self.layout.trail):
-            if event.event == "erased":
-                gone[event.patient] = event.at
-            elif event.event in ("admitted", "imported"):
-                gone.pop(event.patient, None)
-        return gone
+        return erasure.erased(self.layout.trail)
 
     # --- examinations -------------------------------------------------------------------------
 
