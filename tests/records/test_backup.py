@@ -30,6 +30,7 @@ from wardexam.records import folder_backup
 from wardexam.records.audit import FIRST, link, verify
 from wardexam.records.backup import LONGEST_LINE, Seal, Written, line_of, verified
 from wardexam.records.folder_backup import FolderHome, lay_down, snapshot
+from wardexam.records.moving import move
 from wardexam.records.schemas import pack, read_tables
 from wardexam.records.ward import open_ward
 
@@ -170,10 +171,28 @@ def test_a_damaged_file_is_refused_with_its_name_and_what_to_do(full):
         backup_of(full)
 
 
-def test_a_patient_whose_file_is_gone_is_refused(full):
+def test_a_patient_whose_file_is_gone_is_named_and_everything_else_is_kept(full, tmp_path, capsys):
     full.layout.file("patient2").unlink()
-    with pytest.raises(RecordsError, match=r"trail knows patient patient2.*no backup was made.*check"):  # fmt: skip
-        backup_of(full)
+    target, there = tmp_path / "ward.jsonl", tmp_path / "there"
+    said = "wardexam: the trail knows patient patient2, of whom nothing is stored: not in it (run 'wardexam check')\n"
+    assert run(["backup", "--db", str(full.folder), str(target)]) == 1
+    out, err = capsys.readouterr()
+    assert (out.splitlines()[0], err) == ("written: 2 patients", said)
+    for dry, verb in (["--dry-run"], "it holds"), ([], "restored, and read back the same"):
+        assert run(["restore", *dry, "--db", str(there), str(target)]) == 1
+        out, err = capsys.readouterr()
+        assert (out.splitlines()[0], err) == (f"{verb}: 2 patients", said)
+    assert backup_of(open_ward(there)) == target.read_bytes()
+    listed = {b.patient_id: bool(b.trouble) for b in open_ward(there).beds()}
+    assert listed == {"patient1": False, "patient2": True, "patient3": False}
+
+
+def test_a_ward_with_a_patient_whose_file_is_gone_is_not_moved(full, tmp_path):
+    full.layout.file("patient2").unlink()
+    with pytest.raises(RecordsError, match=r"knows patient patient2.*nothing was moved \('wardexam check --repair'"):  # fmt: skip
+        move(FolderHome(full.folder), FolderHome(tmp_path / "there"), by="x", at=TIME)
+    assert not (tmp_path / "there").exists()
+    assert open_ward(full.folder).beds()
 
 
 def test_a_damaged_draft_is_kept_as_it_is(full, tmp_path):
@@ -632,7 +651,7 @@ class Drawn:
     """A ward that was never kept anywhere."""
 
     def __init__(self, held, trail, drafts):
-        self.held, self.lines, self.kept, self.changed = held, trail, drafts, ()
+        self.held, self.lines, self.kept, self.changed, self.missing = held, trail, drafts, (), ()
 
     def patients(self):
         return (line for held in sorted(self.held, key=lambda h: h.id) for line in held.lines())

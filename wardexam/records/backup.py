@@ -189,9 +189,11 @@ class Source(Protocol):
 
     Attributes:
         changed: Patients whose record is not what the trail's last line on them says.
+        missing: Patients whom the trail knows and of whom nothing is stored.
     """
 
     changed: tuple[str, ...]
+    missing: tuple[str, ...]
 
     def patients(self) -> Iterator[bytes]:
         """The lines of every patient, by identifier."""
@@ -252,6 +254,7 @@ class Contents:
         anew: The checksum that a backup of the same has when this program makes it.
         changed: Patients whose record was not what the trail said of it when the backup was made.
         faults: What is wrong with the trail.
+        missing: Patients whom the trail knows and of whom nothing was stored.
     """
 
     counts: dict[str, int]
@@ -259,6 +262,7 @@ class Contents:
     anew: str = ""
     changed: tuple[str, ...] = ()
     faults: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
     @property
     def lines(self) -> tuple[str, str, str]:
@@ -278,6 +282,7 @@ class Contents:
     def warnings(self) -> list[str]:
         """What was not as it should be in the ward that it was made of."""
         return [
+            *(f"the trail knows patient {name}, of whom nothing is stored: not in it" for name in self.missing),
             *(f"patient {name} had been changed outside this program" for name in self.changed),
             *self.faults[:3],
             *([f"{len(self.faults) - 3} more faults of the audit trail"] if self.faults[3:] else []),
@@ -306,7 +311,7 @@ class Written:
         faults = tuple(following.end().faults)
         changed = tuple(sorted(self._source.changed))
         digest = seal.digest.hexdigest()
-        self.contents = Contents(seal.counts, digest, digest, changed, faults)
+        self.contents = Contents(seal.counts, digest, digest, changed, faults, self._source.missing)
         yield seal.end(changed, len(faults))
 
 
@@ -336,6 +341,7 @@ class Reading:
     def __init__(self, source: BinaryIO) -> None:
         self._source, self._where = source, "backup line 1"
         self._seal, self._anew, self._following = Seal(), Seal(), Following()
+        self._ids: set[str] = set()
         self._last_id = ""
         self._last: tuple[str, str, bool, str] = ("", "", False, "")
         self.contents = Contents({}, "")
@@ -434,6 +440,7 @@ class Reading:
         if held.id <= self._last_id:
             raise self._refused(f"patient {held.id} is given twice, or out of order")
         self._last_id = held.id
+        self._ids.add(held.id)
         for line in held.lines():
             self._anew.over(line)
         return held
@@ -450,7 +457,8 @@ class Reading:
         return kept
 
     def _end(self, value: Any, line: bytes) -> None:
-        faults = tuple(self._following.end().faults)
+        trail = self._following.end()
+        faults = tuple(trail.faults)
         changed = value.get("changed") if isinstance(value, dict) else None
         fine = isinstance(changed, list) and all(isinstance(name, str) for name in changed)
         if not fine or line != self._seal.end(changed or (), len(faults)):
@@ -459,7 +467,8 @@ class Reading:
                 "take another backup",
             )
         self.contents = Contents(
-            self._seal.counts, str(value["sha256"]), self._anew.digest.hexdigest(), tuple(changed or ()), faults
+            self._seal.counts, str(value["sha256"]), self._anew.digest.hexdigest(), tuple(changed or ()), faults,
+            tuple(sorted(trail.known - self._ids)),
         )  # fmt: skip
 
 

@@ -101,6 +101,7 @@ class FolderSource:
 
     Attributes:
         changed: Patients whose record is not what the trail says of it.
+        missing: Patients whom the trail knows and who have no file.
         left_out: Files among the drafts that are none.
         spooled: How many drafts lie in this login's own folder, and so not in the ward.
         under_way: Whose examinations are being entered now.
@@ -114,6 +115,7 @@ class FolderSource:
         self._trail = _TrailSoFar(paths.trail)
         self._drafts: list[KeptDraft] = []
         self.changed: tuple[str, ...] = ()
+        self.missing: tuple[str, ...] = ()
         self.left_out: tuple[str, ...] = ()
         self.spooled = 0
         self.under_way: tuple[str, ...] = ()
@@ -166,22 +168,12 @@ class FolderSource:
                 return
 
     def finish(self, *, spool_folder: Path | None = None) -> None:
-        """The last round, while nobody writes.
-
-        Raises:
-            RecordsError: A patient whom the trail knows has no file.
-        """
+        """The last round, while nobody writes."""
         self._trail.go_on()
         for name in self._unlike():
             self._take(name)
         self.changed = tuple(self._unlike())
-        missing = sorted(self._trail.following.trail.known - set(self._read))
-        if missing:
-            raise RecordsError(
-                f"the trail knows patient {missing[0]}, and there is no file of them; no backup was made",
-                str(self._paths.folder),
-                "run 'wardexam check'",
-            )
+        self.missing = tuple(sorted(self._trail.following.trail.known - self._read.keys()))
         self._drafts = self._read_drafts()
         infos = [i for kind in KINDS for i in draft_infos(self._paths.drafts, kind=kind)]
         self.under_way = tuple(f"patient {i.patient_id} by {i.by}" for i in infos if i.held)
@@ -272,7 +264,7 @@ def snapshot(
         held: Whether nobody else may save until the block ends.
 
     Raises:
-        RecordsError: A file cannot be read, or a patient has none.
+        RecordsError: A file cannot be read.
         BusyError: Another session saves all the time.
     """
     try:

@@ -163,6 +163,12 @@ def _moved(source: Home, target: Home, by: str, at: str, progress: Progress) -> 
                 source.where,
                 "have everybody leave the ward, then move it",
             )
+        if standing.missing:
+            raise RecordsError(
+                f"the trail knows patient {standing.missing[0]}, of whom nothing is stored; nothing was moved",
+                source.where,
+                "'wardexam check --repair' looks for a copy; else back up and restore in the new place",
+            )
         if standing.spooled:
             raise RecordsError(
                 "drafts or saves of yours lie in your own folder and would stay behind; nothing was moved",

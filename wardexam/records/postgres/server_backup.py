@@ -67,6 +67,7 @@ class ServerSource:
 
     Attributes:
         changed: Patients whose mark is not what the trail says of it.
+        missing: Patients whom the trail knows and who are not there.
         left_out: Nothing is.
         spooled: How many drafts lie in this login's own folder, and so not on the server.
         under_way: Whose examinations are being entered now.
@@ -76,7 +77,6 @@ class ServerSource:
 
     def __init__(self, connection: Connection[Columns], progress: Progress = lambda *_: None) -> None:  # fmt: skip
         self._connection, self._progress = connection, progress
-        self._missing()
         self.changed: tuple[str, ...] = tuple(
             row[0]
             for row in connection.execute(
@@ -86,29 +86,20 @@ class ServerSource:
                 " where last.told <> p.mark order by p.id"
             )
         )
-
+        self.missing = self._missing()
         open_now = connection.execute("select patient, \"by\" from drafts where until > clock_timestamp() and not aside order by 1, 2").fetchall()  # fmt: skip
         self.under_way = tuple(f"patient {patient} by {by}" for patient, by in open_now)
         named = connection.execute("select id from ward").fetchone()
         self.spooled = kept_elsewhere(elsewhere_of(named[0])) if named else 0
 
-    def _missing(self) -> None:
-        """Whether everybody whom the trail knows is there.
-
-        Raises:
-            RecordsError: Somebody is not.
-        """
-        row = self._connection.execute(
+    def _missing(self) -> tuple[str, ...]:
+        rows = self._connection.execute(
             "select patient from (select distinct on (patient) patient, record from trail"
             " where event = any(%(events)s) and patient <> '' order by patient, n desc) known"
-            " where record <> %(absent)s and patient not in (select id from patients) order by 1 limit 1",
+            " where record <> %(absent)s and patient not in (select id from patients)",
             {"events": sorted(WRITING), "absent": ABSENT},
-        ).fetchone()
-        if row:
-            raise RecordsError(
-                f"the trail knows patient {row[0]}, and there is no record of them; no backup was made",
-                remedy="run 'wardexam check'",
-            )
+        )
+        return tuple(sorted(row[0] for row in rows))
 
     def patients(self) -> Iterator[bytes]:
         """The lines of every patient, by identifier."""
