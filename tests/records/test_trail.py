@@ -2,6 +2,8 @@
 
 import json
 import os
+import sys
+import threading
 
 import pytest
 
@@ -213,3 +215,33 @@ def test_a_line_of_the_trail_that_cannot_be_read_is_said(used, broken, said):
         list(used.trail())
     assert said in str(refused.value)
     assert "wardexam check" in str(refused.value)
+
+
+def test_of_events_of_two_threads_the_one_that_is_refused_is_taken_back_and_no_other(
+    tmp_path,
+):
+    trail = audit.Audit(tmp_path / "trail", 0o600)
+    trail.path.mkdir()  # it cannot be written now
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+
+    def refused():
+        for _ in range(300):
+            with pytest.raises(RecordsError):
+                trail.add("exported", "patient1", "x")
+
+    def waiting():
+        for _ in range(300):
+            trail.note("viewed", "patient1", "x")
+
+    try:
+        threads = [threading.Thread(target=work) for work in (refused, waiting)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    finally:
+        sys.setswitchinterval(interval)
+    trail.path.rmdir()
+    trail.settle()
+    assert [line["event"] for line in trail.lines()] == ["viewed"] * 300

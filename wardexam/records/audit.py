@@ -122,12 +122,7 @@ class Audit:
             sync: Whether the line is flushed before this returns.
         """
         with self._lock:
-            line = {
-                "at": self._now(), "event": event, "patient": patient_id, "by": _bounded(by, 200), "login": self._login,
-                "what": _bounded(what, 400), "record": record,
-            }  # fmt: skip
-            self._waiting.append((line, stood))
-            self._settle(sync=sync)
+            self._noted(event, patient_id, by, what, record, stood, sync=sync)
 
     def add(
         self, event: str, patient_id: str, by: str, what: str = "", *, record: str = ""
@@ -137,12 +132,24 @@ class Audit:
         Raises:
             RecordsError: The trail could not be written; the event is not in it.
         """
-        self.note(event, patient_id, by, what, record=record)
-        if self.problem:
-            with self._lock:
-                if self._waiting:
-                    self._waiting.pop()
-            raise RecordsError(self.problem)
+        with self._lock:
+            noted = self._noted(event, patient_id, by, what, record, sync=True)
+            if self.problem:
+                self._waiting = [each for each in self._waiting if each is not noted]
+                raise RecordsError(self.problem)
+
+    def _noted(
+        self, event: str, patient_id: str, by: str, what: str, record: str, stood: str = "", *, sync: bool
+    ) -> tuple[dict[str, Any], str]:  # fmt: skip
+        """Append an event, or let it wait; gives it as it waits."""
+        line = {
+            "at": self._now(), "event": event, "patient": patient_id, "by": _bounded(by, 200), "login": self._login,
+            "what": _bounded(what, 400), "record": record,
+        }  # fmt: skip
+        noted = (line, stood)
+        self._waiting.append(noted)
+        self._settle(sync=sync)
+        return noted
 
     def settle(self) -> None:
         """Append what waits."""
