@@ -6,7 +6,7 @@ import time
 import pytest
 
 from tests.records.conftest import AT
-from wardexam.errors import RecordsError
+from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
 from wardexam.records import draft_writer
@@ -149,3 +149,19 @@ def test_a_place_that_cannot_let_go_hinders_nobody_from_leaving(begun):
     draft.append(Change("comment", "", "words"))
     draft.close()
     assert len(place.rows) == 2
+
+
+@pytest.mark.parametrize("fault", [InputError("not an identifier"), RecordsError("gone")])
+def test_whatever_the_place_refuses_later_keys_are_kept_and_the_reason_is_said(begun, fault):
+    place = Numbered()
+    draft = begun(place)
+    place.gone = fault
+    for word in ("one", "two"):
+        draft.append(Change("comment", "", word))
+        assert draft.flush(5)
+    assert draft.problem.startswith(f"{fault.what}; kept in ")
+    assert replay(whole_rows(begun.spool), begun.spool).comment == "two"
+    place.gone = None
+    assert until(lambda: draft.problem == "")
+    draft.close()
+    assert len(place.rows) == 3

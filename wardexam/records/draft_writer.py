@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wardexam.errors import RecordsError
+from wardexam.errors import WardexamError
 from wardexam.records.draft_file import FilePlace, line_of
 from wardexam.records.durable_files import reason
 
@@ -93,7 +93,7 @@ class Draft:
             self.problem = ""
             if self._spool.filled:
                 self._spool.remove()
-        except (OSError, RecordsError) as error:
+        except (OSError, WardexamError) as error:
             why = reason(error) if isinstance(error, OSError) else error.what
             try:
                 self._spool.bring(self._rows)
@@ -115,5 +115,5 @@ class Draft:
         self._queue.put(None)
         self._thread.join(1.0)
         self._spool.let_go()
-        with suppress(OSError, RecordsError):  # else the hold ends by itself
+        with suppress(OSError, WardexamError):  # else the hold ends by itself
             self._place.let_go()
