@@ -1,5 +1,6 @@
 """A draft's rows are brought by number: once each, whatever the place does, and from the spool when it takes them again."""
 
+import queue
 import threading
 import time
 
@@ -165,3 +166,31 @@ def test_whatever_the_place_refuses_later_keys_are_kept_and_the_reason_is_said(b
     assert until(lambda: draft.problem == "")
     draft.close()
     assert len(place.rows) == 3
+
+
+def test_a_key_that_is_queued_just_as_the_one_before_is_kept_is_waited_for(begun, monkeypatch):
+    gate, kept = threading.Event(), threading.Event()
+
+    class Late(queue.SimpleQueue):
+        before = staticmethod(lambda: None)
+
+        def put(self, item):
+            self.before()
+            super().put(item)
+
+    class Slow(Numbered):
+        def bring(self, rows):
+            if len(rows) == 2:
+                gate.wait(5)
+            elif len(rows) == 3:
+                time.sleep(0.05)
+            super().bring(rows)
+
+    monkeypatch.setattr(draft_writer.queue, "SimpleQueue", Late)
+    draft = begun(Slow())
+    draft.settled = kept.set
+    draft.append(Change("comment", "", "one"))
+    Late.before = staticmethod(lambda: (gate.set(), kept.wait(5)))
+    draft.append(Change("comment", "", "two"))
+    assert draft.flush(5)
+    draft.close()

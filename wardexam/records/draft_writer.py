@@ -43,12 +43,12 @@ class Draft:
     ) -> None:
         self.draft_id, self.problem = draft_id, ""
         self.sent, self.kept = len(rows) - 1, 0
+        self._done = self.sent  # rows that were tried, kept or not
         self._rows, self._place, self._spool = [*rows], place, spool
         self.settled: Callable[[], object] = lambda: None
         self._queue: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
-        self._idle = threading.Event()
+        self._tried = threading.Condition()
         self._settle()
-        self._idle.set()
         self._thread = threading.Thread(target=self._write, daemon=True)
         self._thread.start()
 
@@ -59,9 +59,9 @@ class Draft:
 
     def append(self, change: "Jotted") -> None:
         """Hand a change over to be written."""
+        line = line_of(change.to_json())
         self.sent += 1
-        self._idle.clear()
-        self._queue.put(line_of(change.to_json()))
+        self._queue.put(line)
 
     def _write(self) -> None:
         while True:
@@ -75,8 +75,10 @@ class Draft:
                 return
             self._rows.append(item)
             self._settle()
+            with self._tried:
+                self._done += 1
+                self._tried.notify_all()
             if self._queue.empty():
-                self._idle.set()
                 self._tell()
 
     def _tell(self) -> None:
@@ -106,7 +108,8 @@ class Draft:
 
     def flush(self, timeout: float = 1.0) -> bool:
         """Wait until every change is kept; whether it is."""
-        self._idle.wait(timeout)
+        with self._tried:
+            self._tried.wait_for(lambda: self._done == self.sent, timeout)
         return self.kept == self.sent
 
     def close(self) -> None:
