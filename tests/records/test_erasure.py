@@ -146,6 +146,20 @@ def test_while_somebody_is_examining_it_is_refused(stored, examination):
     stored.erase("patient1", "Dr Lead", "retention is over")
 
 
+def test_who_is_brought_back_as_the_erasing_begins_is_not_erased(stored, monkeypatch):
+    other, real = open_ward(stored.folder), stored.locks.held
+
+    def held(name, *more):
+        if name == "arrivals":
+            other.restore(other.patient("patient1"), "Dr Bex")
+        return real(name, *more)
+
+    monkeypatch.setattr(stored.locks, "held", held)
+    with pytest.raises(InputError, match="is on the ward"):
+        stored.erase("patient1", "Dr Lead", "retention is over")
+    assert stored.file("patient1").patient.name == NAME
+
+
 def test_without_the_trail_nothing_is_erased(stored):
     before = everything(stored)
     stored.layout.trail.chmod(0o400)

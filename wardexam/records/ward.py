@@ -423,21 +423,21 @@ class Ward:
         from wardexam.records import erasure
 
         self.layout.still_here()
-        path, there = self._file(patient_id), elsewhere(self.folder)
-        patient_tables.may_be_erased(
-            why,
-            known=path.exists()
-            or patient_id in self.listed()
-            or any(erasure.traces(self.layout, there, patient_id)),
-            here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
-            held=any(
-                d.held
-                for d in (*self.drafts(), *self._sheet_drafts.infos())
-                if d.patient_id == patient_id
-            ),
-            whose=patient_id,
-        )
+        path, there = self._file(patient_id), self.spool
         with self.locks.held("arrivals"), self.locks.held(patient_id), self.locks.held("lists"):
+            patient_tables.may_be_erased(
+                why,
+                known=path.exists()
+                or patient_id in self.listed()
+                or any(erasure.traces(self.layout, there, patient_id)),
+                here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
+                held=any(
+                    d.held
+                    for d in (*self.drafts(), *self._sheet_drafts.infos())
+                    if d.patient_id == patient_id
+                ),
+                whose=patient_id,
+            )
             erasure.erase(self.layout, self._lists, self.audit, there, patient_id, by, why.strip())
 
     def erased(self) -> dict[str, str]:
