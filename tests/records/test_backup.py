@@ -310,13 +310,27 @@ def test_a_backup_that_cannot_be_written_leaves_nothing(full, tmp_path, capsys):
     assert [*place.iterdir()] == []
 
 
-def test_what_a_backup_that_was_killed_left_is_taken_away_by_the_next(full, tmp_path, capsys):
+@pytest.mark.parametrize("name", ["ward.jsonl", "a**b.jsonl", "r[x", "*"])
+def test_what_was_killed_under_way_to_a_name_is_taken_away_by_the_next_and_nothing_else(full, tmp_path, capsys, name):  # fmt: skip
     dead = subprocess.Popen(["true"])
     dead.wait()
-    left = tmp_path / f".ward.jsonl.{dead.pid}.backup"
-    left.write_bytes(b"{")
-    assert run(["backup", "--db", str(full.folder), str(tmp_path / "ward.jsonl")]) == 0
-    assert not left.exists()
+    target, there = tmp_path / name, tmp_path / "place" / name
+    there.parent.mkdir()
+    left = (
+        tmp_path / f".{name}.{dead.pid}.backup",
+        there.parent / f".{name}.{dead.pid}.1f.restoring",
+    )
+    others = (
+        tmp_path / f".other.{dead.pid}.backup",
+        there.parent / f".other.{dead.pid}.1f.restoring",
+    )
+    for file, folder in (left, others):
+        file.write_bytes(b"{")
+        (folder / "patients").mkdir(parents=True)
+    assert run(["backup", "--db", str(full.folder), str(target)]) == 0
+    assert run(["restore", "--db", str(there), str(target)]) == 0
+    assert not any(path.exists() for path in left)
+    assert all(path.exists() for path in others)
 
 
 def test_an_archive_says_what_it_leaves_out_and_a_backup_what_it_holds(capsys):

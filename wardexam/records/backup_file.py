@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from wardexam.errors import RecordsError
-from wardexam.records.durable_files import alive, reason, sync_folder
+from wardexam.records.durable_files import reason, sweep_dead, sync_folder
 
 UNDER_WAY = "backup"  # how the name of one under way ends
 
@@ -19,7 +19,7 @@ def write_new_file(target: Path, lines: Iterable[bytes]) -> None:
     """
     fresh = target.parent / f".{target.name}.{os.getpid()}.{UNDER_WAY}"
     try:
-        _sweep(target)
+        sweep_dead(target, UNDER_WAY)
         handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
         try:
             with os.fdopen(handle, "wb", 1 << 20) as file:
@@ -48,11 +48,3 @@ def _name(fresh: Path, target: Path) -> None:
         if os.path.lexists(target):
             raise FileExistsError from None
         os.rename(fresh, target)
-
-
-def _sweep(target: Path) -> None:
-    """Take away what backups of this name that have died left under way."""
-    for left in target.parent.glob(f".{target.name}.*.{UNDER_WAY}"):
-        pid = left.name.removeprefix(f".{target.name}.").partition(".")[0]
-        if pid.isdecimal() and not alive(int(pid)):
-            left.unlink(missing_ok=True)

@@ -212,3 +212,19 @@ def alive(pid: int) -> bool:
     except (OSError, OverflowError):
         pass
     return True
+
+
+def sweep_dead(path: Path, ending: str) -> None:
+    """Take away what processes that have died left under way to a path: ``.<name>.<process>.<...>.<ending>``."""
+    import shutil  # not needed to open the ward
+
+    beginning = f".{path.name}."
+    for left in path.parent.iterdir():
+        if left.name.startswith(beginning) and left.name.endswith(f".{ending}"):
+            pid = left.name.removeprefix(beginning).partition(".")[0]
+            if not pid.isdecimal() or alive(int(pid)):
+                continue
+            if left.is_dir() and not left.is_symlink():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                left.unlink(missing_ok=True)

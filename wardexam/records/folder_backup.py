@@ -33,10 +33,10 @@ from wardexam.records.backup import (
 from wardexam.records.draft_file import KINDS, draft_infos
 from wardexam.records.draft_file import LONGEST as LONGEST_DRAFT
 from wardexam.records.durable_files import (
-    alive,
     open_regular,
     read_bounded,
     reason,
+    sweep_dead,
     sync_folder,
     write_new,
     write_whole,
@@ -396,14 +396,6 @@ def stands_there(folder: Path) -> bool:
         raise RecordsError(f"cannot be used: {reason(error)}", str(folder)) from None
 
 
-def _sweep(folder: Path) -> None:
-    """Take away what restores of this folder that have died left beside it."""
-    for left in folder.parent.glob(f".{folder.name}.*.{STAGED}"):
-        pid = left.name.removeprefix(f".{folder.name}.").partition(".")[0]
-        if pid.isdecimal() and not alive(int(pid)):
-            shutil.rmtree(left, ignore_errors=True)
-
-
 def lay_down(
     folder: Path, source: BinaryIO, contents: Contents, *, shared: bool = False, by: str, at: str,
     progress: Progress = lambda *_: None, ready: Callable[[], object] = lambda: None,
@@ -429,7 +421,7 @@ def lay_down(
     staged = place.parent / f".{place.name}.{os.getpid()}.{os.urandom(4).hex()}.{STAGED}"
     try:
         place.parent.mkdir(0o700, parents=True, exist_ok=True)
-        _sweep(place)
+        sweep_dead(place, STAGED)
         _made(staged, source, contents, shared=shared, by=by, at=at, progress=progress)
         _read_back(staged, contents)
         ready()
