@@ -6,12 +6,15 @@ says when and which login, and one line follows the other whoever writes it.
 
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import fields
 from typing import Any, LiteralString
 
 from psycopg import Connection
 
+from wardexam.errors import RecordsError
 from wardexam.records.audit import Following, Head, Trail
 from wardexam.records.postgres.server import Row, Server
+from wardexam.records.repository import TrailLine
 
 FIELDS = ("n", "at", "event", "patient", "by", "login", "what", "record", "hash")
 LINES: LiteralString = (
@@ -43,6 +46,19 @@ def columns_of(raw: bytes, number: int = 0) -> tuple[int | str, ...]:
         texts = {}
     said = (texts.get(name, "") for name in FIELDS[1:])
     return (number, *(_plain(text) if isinstance(text, str) else "" for text in said))
+
+
+def said_by(raw: bytes, number: int) -> TrailLine:
+    """What a line says, by its number.
+
+    Raises:
+        RecordsError: It cannot be read.
+    """
+    try:
+        row = json.loads(raw)
+        return TrailLine(**{field.name: row.get(field.name, "") for field in fields(TrailLine)})
+    except (ValueError, AttributeError, RecursionError):
+        raise RecordsError("is not readable", f"audit line {number}", "run 'wardexam check'") from None  # fmt: skip
 
 
 def _plain(text: str) -> str:

@@ -4,7 +4,6 @@ A change holds the patient's line of the ward list, looks at the revision, adds 
 puts the event into the trail, all in one. What is read is verified row by row before anybody sees it.
 """
 
-import json
 import math
 import re
 import threading
@@ -12,7 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, LiteralString, TypeVar
 
@@ -199,7 +198,7 @@ class PostgresWard:
             try:
                 if bed.trouble:
                     raise DamagedFileError(bed.trouble)
-                state, found = stored[bed.patient_id]
+                state, found = stored.get(bed.patient_id, ("", []))
                 rows.append((bed, StoredFile(tables_of(found, state, bed.patient_id))))
             except WardexamError as error:
                 out.append(replace(bed, trouble=str(error)))
@@ -231,9 +230,9 @@ class PostgresWard:
 
     def trail(self, patient_id: str = "") -> Iterator[TrailLine]:
         """The lines of the audit trail of one patient, or all of them, first to last."""
-        for line in trail.lines(self.server, patient_id):
-            row = json.loads(line)
-            yield TrailLine(**{field.name: row.get(field.name, "") for field in fields(TrailLine)})
+        # One that cannot be read has no patient here, so that of one patient's lines each can be.
+        for number, line in enumerate(trail.lines(self.server, patient_id), 1):
+            yield trail.said_by(line, number)
 
     def events(self) -> "Iterator[Event]":
         """The events of the trail in order."""
