@@ -1,5 +1,9 @@
 """Which server is meant, and what stands between a password and whoever looks over the shoulder."""
 
+import os
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from wardexam.errors import InputError
@@ -127,3 +131,19 @@ def test_looking_at_a_service_leaves_the_environment(monkeypatch):
 )  # fmt: skip
 def test_a_place_is_shown_without_its_passwords(place, expected):
     assert shown(place) == expected
+
+
+@pytest.mark.parametrize("before", [None, "near"])
+def test_several_threads_may_ask_of_services_at_once(monkeypatch, before):
+    if before:
+        monkeypatch.setenv("PGSERVICE", before)
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        with ThreadPoolExecutor(4) as threads:
+            urls = ["service=far", "service=lax"] * 200
+            modes = [parameters.get("sslmode") for parameters in threads.map(read_url, urls)]
+    finally:
+        sys.setswitchinterval(interval)
+    assert modes == ["verify-full", None] * 200
+    assert os.environ.get("PGSERVICE") == before

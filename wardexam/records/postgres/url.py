@@ -5,6 +5,7 @@ What the URL leaves out comes from the usual places: PG* of the environment, the
 
 import os
 import re
+import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from types import ModuleType
@@ -14,6 +15,7 @@ from wardexam.errors import InputError, RecordsError
 BEGINNINGS = ("postgresql://", "postgres://", "service=")
 EXTRA = "pip install 'wardexam[postgres]'"
 CONNECT_SECONDS = 3
+_ENVIRONMENT = threading.Lock()  # the library is told of a service by the environment alone
 # A connection whose other end is gone is told within some ten seconds, not in hours.
 ALWAYS: dict[str, str | int] = {
     "connect_timeout": CONNECT_SECONDS,
@@ -100,16 +102,17 @@ def _from_usual_places(service: str) -> dict[str, str]:
 @contextmanager
 def _service(name: str) -> Iterator[None]:
     """The environment as it would be if it named a service."""
-    before = os.environ.get("PGSERVICE")
-    if name:
-        os.environ["PGSERVICE"] = name
-    try:
-        yield
-    finally:
+    with _ENVIRONMENT:
+        before = os.environ.get("PGSERVICE")
         if name:
-            os.environ.pop("PGSERVICE")
+            os.environ["PGSERVICE"] = name
+        try:
+            yield
+        finally:
             if before is not None:
                 os.environ["PGSERVICE"] = before
+            else:
+                os.environ.pop("PGSERVICE", None)
 
 
 def _is_local(parameters: Mapping[str, str]) -> bool:
