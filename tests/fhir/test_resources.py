@@ -2,6 +2,7 @@
 
 import base64
 from datetime import timedelta
+from types import SimpleNamespace
 from urllib.parse import unquote
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from tests.fhir.bundles import bundle_of, codes, every_text, of_code, read, resources, text_of
 from tests.fhir.conftest import AT, LATER, SUGGESTED
 from tests.fhir.validators import VALIDATORS, refused
+from wardexam.errors import TableError
 from wardexam.exam.examination import Patient
+from wardexam.fhir import own_codes
 from wardexam.fhir.bundle import Bundling
 from wardexam.fhir.naming import RECORD, TRAIL
 from wardexam.fhir.own_codes import code_system, words
@@ -369,3 +372,17 @@ def test_two_patients_with_an_examination_of_the_same_name_are_told_apart(full, 
     assert len(back["patient3"].examinations[0].findings) == 5
     assert len(back["patient1"].examinations[1].findings) == 4
     assert RECORD not in (i["value"] for p in resources(bundle_of(full), "Patient") for i in p["identifier"])  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("SIDE_WORDS", {"right": "right", "left": "left"}, "code system, side: no words for 'both', 'midline'"),
+        ("STORY", (SimpleNamespace(field="tide", name="tide"),), "code system, story: no field of an examination: 'tide'"),
+    ],
+)  # fmt: skip
+def test_a_code_without_its_words_or_its_field_is_refused_by_name(monkeypatch, name, value, said):
+    monkeypatch.setattr(own_codes, name, value)
+    with pytest.raises(TableError) as refused:
+        code_system()
+    assert str(refused.value).startswith(said)

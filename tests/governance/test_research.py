@@ -6,6 +6,7 @@ import re
 import stat
 from datetime import datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import jsonschema
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from tests.governance.identified import AT, SECRETS, fill, without_hashes
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.commands.main import run
+from wardexam.errors import RecordsError, TableError
 from wardexam.exam.answers import answer_sets, scales
 from wardexam.exam.examination import Patient
 from wardexam.exam.final_sites import FINAL_SITES
@@ -20,7 +22,14 @@ from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
 from wardexam.governance.dictionary import columns, dictionary
 from wardexam.governance.facts import NO_CODE, age_words, code
-from wardexam.governance.research import LEAST_SHIFT, MOST_SHIFT, Mask
+from wardexam.governance.research import (
+    LEAST_SHIFT,
+    MOST_SHIFT,
+    Mask,
+    in_order,
+    patient_fact,
+    rows_of,
+)
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.records.ward import open_ward
 
@@ -275,3 +284,23 @@ def test_that_it_was_exported_is_in_the_trail_before_it_leaves(home, export):
 def test_a_field_that_is_new_in_a_patient_has_to_be_thought_of():
     left_out = {"schema_version", "revision", "bed", "name", "number", "born", "recheck_hours", "remark"}  # fmt: skip
     assert set(Patient.model_fields) - left_out == {"id", "age", "sex", "admitted", "discharged"}
+
+
+def test_a_row_that_does_not_fit_the_table_of_columns_is_refused_by_its_columns():
+    row = dict.fromkeys(columns()["flags"], "")
+    assert in_order("flags", row) == [""] * len(row)
+    with pytest.raises(TableError) as refused:
+        in_order("flags", row | {"name": "Ana"})
+    assert str(refused.value) == (
+        "columns.toml, flags: the rows have other columns than the table: name (name each in both)"
+    )
+
+
+def test_a_finding_that_the_examination_lacks_is_refused_by_its_name(home):
+    file = next(f for stay in home.stays() if (f := home.file(stay.name)).examinations[0].findings)
+    fact = patient_fact(file, Mask(KEY))
+    bare = SimpleNamespace(
+        examinations=[e.model_copy(update={"findings": ()}) for e in file.examinations]
+    )
+    with pytest.raises(RecordsError, match=r"the examination has no finding .* \(run 'wardexam check'\)"):  # fmt: skip
+        list(rows_of(fact, bare, Mask(KEY)))

@@ -4,10 +4,12 @@ A code is its kind and its name there: ``sign.knee``, ``answer.plantar.extensor`
 what it is for good: a row that goes is retired in its table, not used for another thing.
 """
 
+from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
+from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets, scales
 from wardexam.exam.examination import Context
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
@@ -141,11 +143,24 @@ def _limbs() -> dict[str, str]:
     }
 
 
+def _quoted(names: Iterable[str]) -> str:
+    return ", ".join(f"'{name}'" for name in sorted(names))
+
+
 def _of_kind() -> dict[str, dict[str, str]]:
     signs = catalogue()
     ways = dict.fromkeys(s.modality for s in signs.values() if s.modality)
     asked = {s.field: s.name for s in STORY} | {"age": "age", "sex": "sex"}
-    assert set(asked) <= set(Context.model_fields)
+    if unknown := set(asked) - set(Context.model_fields):
+        raise TableError(
+            f"no field of an examination: {_quoted(unknown)}",
+            "code system, story",
+            "name it as the field",
+        )
+    if unsaid := set(FINAL_SIDES) - set(SIDE_WORDS):
+        raise TableError(
+            f"no words for {_quoted(unsaid)}", "code system, side", "add them to SIDE_WORDS"
+        )
     return {
         "paper": PAPERS,
         "sign": {name: row.name for name, row in signs.items()},
@@ -176,9 +191,6 @@ def _of_kind() -> dict[str, dict[str, str]]:
         "moved": {m: m for m in Movements.every()},
         "event": {name.replace(" ", "_"): words for name, words in EVENT_WORDS.items()},
     }
-
-
-assert FINAL_SIDES == ("right", "left", "both", "midline")
 
 
 @cache

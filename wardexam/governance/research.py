@@ -13,9 +13,10 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from wardexam.anatomy.structures import Columns
+from wardexam.errors import RecordsError, TableError
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.outcome import Outcome
-from wardexam.governance.dictionary import columns
+from wardexam.governance.dictionary import TABLE, columns
 from wardexam.governance.facts import (
     ExaminationFact,
     FindingFact,
@@ -239,7 +240,10 @@ def research_schema() -> dict[str, Any]:
 
 def _finding(f: FindingFact, of: Examination) -> dict[str, Told]:
     finding = of.finding(f.sign, f.side)  # type: ignore[arg-type]  # it was made from one
-    assert finding is not None
+    if finding is None:
+        raise RecordsError(
+            f"the examination has no finding {f.sign} {f.side}", of.id, "run 'wardexam check'"
+        )
     usual = "" if finding.choice is None else int(finding.choice.usual)
     return {
         "sign": f.sign, "side": f.side, "answer": f.answer or "", "scale": f.scale or "",
@@ -289,8 +293,14 @@ def rows_of(
 
 
 def in_order(name: str, row: dict[str, Told]) -> list[str]:
-    """A row as the cells of its file, in the order of the columns' table; nothing that has no column."""
-    assert set(row) == set(columns()[name])
+    """A row as the cells of its file, in the order of the columns' table; nothing that has no column.
+
+    Raises:
+        TableError: The row has a column that the table has not, or lacks one.
+    """
+    if other := set(row) ^ set(columns()[name]):
+        what = f"the rows have other columns than the table: {', '.join(sorted(other))}"
+        raise TableError(what, f"{TABLE}, {name}", "name each in both")
     return ["" if row[c] is None else str(row[c]) for c in columns()[name]]
 
 

@@ -3,7 +3,7 @@
 import os
 import tempfile
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
@@ -140,13 +140,10 @@ def move(
     """
     if os.path.realpath(source.where) == os.path.realpath(target.where):
         raise InputError("is where it is already", target.where, "name another place")
-    for left in reversed(range(TRIES)):
-        try:
+    for _ in range(TRIES - 1):
+        with suppress(GoesOnError):
             return _moved(source, target, by, at, progress)
-        except GoesOnError:
-            if not left:
-                raise
-    raise AssertionError
+    return _moved(source, target, by, at, progress)
 
 
 def _moved(source: Home, target: Home, by: str, at: str, progress: Progress) -> Contents:

@@ -4,9 +4,9 @@ import pytest
 
 from tests.records.conftest import AT
 from wardexam.errors import RecordsError
-from wardexam.records.postgres import trail
+from wardexam.records.postgres import server, trail
 from wardexam.records.postgres.ward import PostgresWard
-from wardexam.records.repository import Bed
+from wardexam.records.repository import Bed, OutageError
 
 
 class Empty:
@@ -51,3 +51,12 @@ def test_a_patient_without_a_record_is_left_out_of_the_papers_by_name(unconnecte
     (out,) = papers.left_out
     assert out.patient_id == "patient1"
     assert "changed outside this program: one is missing" in out.trouble
+
+
+def test_a_server_that_nobody_asked_is_said_not_to_answer(monkeypatch):
+    monkeypatch.setattr(server, "TRIES", 0)
+    unasked = object.__new__(server.Server)
+    unasked.where, unasked.patience = "ward", 1.0
+    for ask in (unasked.read, unasked.change):
+        with pytest.raises(OutageError, match=r"ward: the server does not answer \(try again"):
+            ask(lambda _: None)

@@ -183,7 +183,10 @@ class Server:
                 if self._fault and self._fault[0] >= begun:
                     raise no_connection(self._fault[1], self.where) from None
                 if time.monotonic() > end:
-                    raise OutageError("the server does not answer", self.where, "try again in a moment") from None  # fmt: skip
+                    raise self._silent() from None
+
+    def _silent(self) -> OutageError:
+        return OutageError("the server does not answer", self.where, "try again in a moment")
 
     def read(self, ask: Callable[[Connection[Row]], Made], *, snapshot: bool = False) -> Made:
         """What a question gives, asked again where the server went away meanwhile.
@@ -209,7 +212,7 @@ class Server:
             except OutageError:
                 if not left:
                     raise
-        raise AssertionError
+        raise self._silent()
 
     def rows(self, query: LiteralString, values: Mapping[str, Any] | None = None) -> list[Row]:
         """The rows that one statement gives."""
@@ -252,7 +255,7 @@ class Server:
             if doing.line:
                 self.noted(doing.line)
             return made
-        raise AssertionError
+        raise self._silent()
 
     def _is_in_trail(self, change_id: str, error: OutageError) -> bool:
         """Whether a change whose end was not heard was done: by its own name in the trail.
