@@ -95,7 +95,9 @@ def test_a_backup_holds_every_revision_the_trail_and_every_draft(full):
 
 def test_two_backups_of_one_state_are_the_same_bytes(full):
     first = backup_of(full)
-    time.sleep(1.1)
+    for path in full.folder.rglob("*"):
+        if full.layout.drafts not in path.parents:  # of a draft it is kept
+            os.utime(path, (0, 0))
     assert backup_of(open_ward(full.folder)) == first
 
 

@@ -9,6 +9,7 @@ from itertools import count
 import pytest
 
 from wardexam.errors import RecordsError
+from wardexam.records import locks as locking
 from wardexam.records.locks import BusyError, Locks, take
 
 HOLDER = """
@@ -52,9 +53,14 @@ def test_who_holds_it_is_named_and_a_death_releases_it(locks, session):
         still_ours()
 
 
-def test_a_free_lock_is_not_waited_for_and_another_name_is_free(locks, session):
-    with locks.held("lists", 0), locks.held("arrivals", 0):
-        pass
+def test_a_free_lock_is_not_waited_for_and_another_name_is_free(locks, session, monkeypatch):
+    waited = []
+    monkeypatch.setattr(locking.time, "sleep", waited.append)
+    with locks.held("lists", 0), locks.held("arrivals"):
+        assert waited == []
+        with pytest.raises(BusyError), locks.held("patient1"):
+            pass
+    assert waited  # as for one that is held
 
 
 def test_a_thread_holds_two_names_that_fall_on_one_lock(locks):
