@@ -34,7 +34,7 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.records import audit
 from wardexam.records.archive import read_archive, write_archive
-from wardexam.records.check import fault_of
+from wardexam.records.check import state_of
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.schemas import read_tables, unpack
 from wardexam.records.ward import Ward, open_ward
@@ -465,7 +465,7 @@ def fuzz(folder: Path, *, times: int = 100_000, seed: int = 1) -> Figures:
             data = _sealed(data) if "checksum" in kind else data
             path.write_bytes(data)
             tried(lambda: (ward.patient(PATIENTS[0]), ward.examinations(PATIENTS[0])))
-            fault_of(path)
+            state_of(path)
             tried(ward.beds)
             tried(lambda: ward.save(examination("exam00009"), "x"))
             if path.read_bytes() != data:  # it was still a good file, and the save went through

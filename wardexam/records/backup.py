@@ -46,7 +46,6 @@ if TYPE_CHECKING:
 
 VERSION = 1
 LONGEST_LINE = LONGEST  # bytes: a row of a draft, each byte of it written as six, is the longest
-META = ("summary", "last_at", "last_by", "examinations")
 OUT = "nothing was restored"
 _SUFFIX = re.compile("[0-9a-z]{0,40}")
 
@@ -79,7 +78,7 @@ class Held:
 
     Attributes:
         details: The revisions of the details, the present one last.
-        listed: What the ward list says of the examinations (`META`).
+        listed: What the ward list says of the examinations (`patient_tables.META`).
         examinations: Every revision, in the order saved.
         sheets: Every revision, in the order saved.
         outcomes: Every revision, first to last.
@@ -142,7 +141,7 @@ def held_of(tables: Tables, where: str) -> Held:
     made = map(patient_tables.examination_of, patient_tables.records_of(tables, "examinations"))
     held = Held(
         (*patient_tables.former_details(tables), patient_tables.patient_of(tables)),
-        {name: row[name] for name in META},
+        {name: row[name] for name in patient_tables.META},
         tuple(made),
         tuple(patient_tables.sheets_of(tables)),
         patient_tables.outcomes_of(tables),
@@ -492,7 +491,7 @@ class _Patient:
         if kind == "patient":
             self.details.append(Patient.model_validate(value))
         elif kind == "listed":
-            if self.listed is not None or set(value) != set(META):
+            if self.listed is not None or set(value) != set(patient_tables.META):
                 raise ValueError
             self.listed = dict(value)
         elif self.listed is None:

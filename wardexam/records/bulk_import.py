@@ -12,13 +12,12 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records import patient_tables
 from wardexam.records.audit import Audit
 from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new
-from wardexam.records.layout import Layout
+from wardexam.records.layout import COMPLETE, Layout
 from wardexam.records.repository import Arrival
 from wardexam.records.schemas import LONGEST, mark_in, pack, read_tables
 from wardexam.records.stored_record import DamagedFileError
 from wardexam.records.ward_lists import WardLists
 
-COMPLETE = "complete"
 BY = "by"  # who brings them in
 
 

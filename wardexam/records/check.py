@@ -171,11 +171,6 @@ def state_of(path: Path, name: str = "") -> State:
     return State("", False, owner, data, count)
 
 
-def fault_of(path: Path) -> str:
-    """What is wrong with one patient's file, or nothing."""
-    return state_of(path).fault
-
-
 def checked(
     ward: Folder,
     *,

@@ -41,7 +41,7 @@ from wardexam.records.durable_files import (
     write_new,
     write_whole,
 )
-from wardexam.records.layout import LAYOUT, NAME
+from wardexam.records.layout import LAYOUT, NAME, modes
 from wardexam.records.locks import take
 from wardexam.records.moving import GoesOnError, kept_elsewhere
 from wardexam.records.origin import Origin, Restored, packed
@@ -448,7 +448,7 @@ def _made(
     staged: Path, source: BinaryIO, contents: Contents, *, shared: bool, by: str, at: str, progress: Progress
 ) -> None:  # fmt: skip
     """The whole ward in a folder under way, flushed."""
-    mode, folder_mode = (0o660, 0o2770) if shared else (0o600, 0o700)
+    mode, folder_mode = modes(shared=shared)
     paths = WardPaths(staged)
     for place in (staged, *(staged / name for name in FOLDERS)):
         place.mkdir(0o700)

@@ -21,6 +21,12 @@ from wardexam.records.paths import FOLDERS, MARK, TRAIL, WardPaths, kept_trail
 LAYOUT = 3
 DERIVED_1 = ("index.jsonl", "index-discharged.jsonl")  # the lists of layout 1
 NAME = re.compile("[a-z0-9]{8,40}")  # what a patient's file may be called
+COMPLETE = "complete"  # the mark in a folder under ``staging/`` that is whole
+
+
+def modes(*, shared: bool) -> tuple[int, int]:
+    """The permissions of a ward's files and of its folders."""
+    return (0o660, 0o2770) if shared else (0o600, 0o700)
 
 
 class Layout(WardPaths):
@@ -41,8 +47,7 @@ class Layout(WardPaths):
 
     def __init__(self, folder: Path, *, shared: bool = False, begin: bool = True) -> None:
         super().__init__(folder)
-        self.file_mode = 0o660 if shared else 0o600
-        self.folder_mode = 0o2770 if shared else 0o700
+        self.file_mode, self.folder_mode = modes(shared=shared)
         self._shared = shared
         self.left: list[str] = []
         self.migrated = False
@@ -264,7 +269,7 @@ class Layout(WardPaths):
                 if not pid.isdecimal() or alive(int(pid)):
                     continue
                 if entry.is_dir(follow_symlinks=False) and os.path.exists(
-                    os.path.join(entry.path, "complete")
+                    os.path.join(entry.path, COMPLETE)
                 ):
                     continue
                 found.append(Path(entry.path))
@@ -298,7 +303,7 @@ def mark_again(folder: Path, *, shared: bool = False) -> bool:
         raise RecordsError("no patient's file can be read here; no mark was written", str(folder))
     try:
         data = json.dumps({"layout": LAYOUT}).encode() + b"\n"
-        write_whole(places.mark_file, [data], 0o660 if shared else 0o600, folder)
+        write_whole(places.mark_file, [data], modes(shared=shared)[0], folder)
     except OSError as error:
         raise RecordsError(f"the mark cannot be written: {reason(error)}", str(folder)) from None
     return True

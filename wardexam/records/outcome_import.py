@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wardexam.errors import RecordsError, WardexamError
-from wardexam.records.bulk_import import BY, COMPLETE
+from wardexam.records.bulk_import import BY
 from wardexam.records.durable_files import read_bounded, reason, sync_folder, write_new, write_whole
-from wardexam.records.layout import Layout
+from wardexam.records.layout import COMPLETE, Layout
 from wardexam.records.repository import ConcludedMeanwhileError
 from wardexam.records.schemas import LONGEST
 from wardexam.records.stored_record import REMEDY, DamagedFileError

@@ -39,6 +39,12 @@ if TYPE_CHECKING:
 
     Made = TypeVar("Made", bound=BaseModel)
 
+META = (
+    "summary",
+    "last_at",
+    "last_by",
+    "examinations",
+)  # what the ward list shows of the examinations
 FORMER = "former"  # the table of earlier details, where there are any
 
 
@@ -395,7 +401,7 @@ def amended(
 def _meta(tables: Tables) -> dict[str, Any]:
     """What ``meta`` says; found from the examinations where an earlier schema did not write it."""
     meta = dict(first(tables, "meta"))
-    if {"summary", "last_at", "last_by", "examinations"} <= set(meta):
+    if set(META) <= set(meta):
         return meta
     return fresh_meta(all_revisions(tables), meta.get("summary"))
 
@@ -438,7 +444,7 @@ def row_of(tables: Tables, mark: str = "", where: str = "") -> dict[str, Any]:
         row = {
             "patient_id": patient["id"],
             **{field: patient[field] for field in fields},
-            **{field: meta[field] for field in ("summary", "last_at", "last_by", "examinations")},
+            **{field: meta[field] for field in META},
             "reason": patient.get("remark", ""),
         }
         Bed.from_json(row)

@@ -30,7 +30,7 @@ from wardexam.records.origin import Restored
 from wardexam.records.paths import draft_path
 from wardexam.records.postgres import trail as trails
 from wardexam.records.postgres.documents import CHANGED, Row, given, listed_of, mark_of, tables_of
-from wardexam.records.postgres.patient_record import COLUMNS, META, TOLD, write_line
+from wardexam.records.postgres.patient_record import COLUMNS, TOLD, write_line
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
 from wardexam.records.repository import Report
@@ -159,7 +159,7 @@ def _listed_anew(listed: dict[str, Any], tables: Tables, name: str) -> dict[str,
     """The line of the ward list as the records have it; the urgency as it stood, which they do not have."""
     stored = patient_tables.all_revisions(tables)
     meta = {**patient_tables.fresh_meta(stored, listed.get("summary"))}
-    seen = {field: listed.get(field) for field in META}
+    seen = {field: listed.get(field) for field in patient_tables.META}
     first = [e for e in stored if e.revision == 1]
     if first:  # amending changes neither when it was nor by whom
         meta |= {"last_at": first[-1].at.isoformat(), "last_by": first[-1].examiner}

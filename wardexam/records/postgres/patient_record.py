@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.records.postgres.server import Change
 
-META = ("summary", "last_at", "last_by", "examinations")
 # What the mark must be by the trail's last line on a patient; another where that line came from another store.
 TOLD: LiteralString = (
     "select coalesce((select o.stands from origin o where o.patient = t.patient and o.record = t.record), t.record)"
@@ -172,7 +171,9 @@ class PatientRecord:
 
     def list_anew(self, *, patient: "Patient | None" = None, meta: Mapping[str, Any] | None = None) -> None:  # fmt: skip
         """Have the ward list say other details, or something else of the examinations."""
-        seen = {field: self.listed[field] for field in META} if meta is None else meta
+        seen = (
+            {field: self.listed[field] for field in patient_tables.META} if meta is None else meta
+        )
         if patient is not None:
             tables: dict[str, dict[str, Record]] = {
                 "patient": {"1": patient.model_dump(mode="json")},

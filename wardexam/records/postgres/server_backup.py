@@ -16,7 +16,6 @@ from wardexam.errors import InputError, RecordsError
 from wardexam.records import patient_tables
 from wardexam.records.audit import ABSENT, FIRST, WRITING, Following
 from wardexam.records.backup import (
-    META,
     OUT,
     Contents,
     Held,
@@ -118,7 +117,7 @@ class ServerSource:
         tables = patient_tables.of_patient(tables_of(rows, state, name), name, name)
         former = [record_of(row, name) for row in rows if row.kind == "patient"][:-1]
         tables[patient_tables.FORMER] = {str(n): record for n, record in enumerate(former, 1)}
-        tables["meta"] = {"1": {field: seen[field] for field in META}}
+        tables["meta"] = {"1": {field: seen[field] for field in patient_tables.META}}
         return held_of(tables, name)
 
     def trail(self) -> Iterator[bytes]:
@@ -169,21 +168,6 @@ def _recognised(connection: Connection[Columns], where: str) -> None:
         raise fault
     if moved := connection.execute("select target from moved").fetchone():
         raise moved_to(moved[0], where)
-
-
-@contextmanager
-def snapshot(
-    parameters: Mapping[str, str], *, progress: Progress = lambda *_: None
-) -> Iterator[ServerSource]:
-    """A ward on a server as it stands at one moment; others go on writing.
-
-    Raises:
-        RecordsError: It cannot be read, or no ward stands there.
-    """
-    with _transaction(parameters, one_moment=True) as connection:
-        connection.execute("set transaction read only")
-        _recognised(connection, said(parameters))
-        yield ServerSource(connection, progress)
 
 
 class ServerLeaving:

@@ -27,7 +27,7 @@ from wardexam.records.postgres.documents import Row, listed_of, tables_of
 from wardexam.records.postgres.drafts import ExaminationDrafts, SheetDrafts
 from wardexam.records.postgres.faults import moved_to
 from wardexam.records.postgres.listening import Listening
-from wardexam.records.postgres.patient_record import META, PatientRecord
+from wardexam.records.postgres.patient_record import PatientRecord
 from wardexam.records.postgres.reading import details_of, patient_tables_of
 from wardexam.records.postgres.server import Change, Server
 from wardexam.records.postgres.server import Row as Columns
@@ -519,7 +519,7 @@ def _inserted(
     record.what = patient_tables.what_of(examination)
     if same := patient_tables.saved_already(stored, examination):
         return same
-    seen = {field: record.listed[field] for field in META}
+    seen = {field: record.listed[field] for field in patient_tables.META}
     meta = patient_tables.meta_with(seen, record.last_saved, examination, summary)
     record.add("examination", [examination])
     record.list_anew(meta=meta)
