@@ -36,6 +36,24 @@ def test_what_matters_now_is_among_the_first_twelve(line, wanted):
     assert wanted <= set(asked(line)[:12])
 
 
+@pytest.mark.parametrize(
+    ("line", "first"),
+    [
+        ("onset=days complaint=back_pain ankle 1/2 ankle_dorsiflexion 4/5", ["bladder_bowel", "saddle_numb"]),
+        ("onset=sudden face_lower 5/3 power_arm 5/2", ["low_glucose", "anticoagulant"]),
+        ("onset=hours drowsiness 1", ["low_glucose", "anticoagulant"]),
+        ("complaint=headache", ["headache_sudden", "fever"]),
+    ],
+)  # fmt: skip
+def test_what_would_change_the_first_step_is_asked_before_all(line, first):
+    assert asked(line)[:2] == first
+
+
+def test_a_flag_that_the_story_tells_already_is_asked_after_the_others():
+    unknown, told = asked("thumb_abduction 4/5"), asked("onset=longer thumb_abduction 4/5")
+    assert unknown.index("sudden") < told.index("sudden") == len(flag_names()) - 1
+
+
 @pytest.mark.parametrize("line", ["", "complaint=fit onset=days", "flag:cancer=yes knee 0/0"])
 def test_every_flag_is_asked_once(line):
     assert sorted(asked(line)) == sorted(flag_names())

@@ -6,18 +6,21 @@ the level. Nothing is left out: the rest comes after.
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Set
 from functools import cache
 
+from wardexam.errors import TableError
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import flag_names
-from wardexam.reasoning.rules.conditions import conditions
+from wardexam.reasoning.rules.conditions import PLACE, conditions
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.rules.firing import Firing, fired, holds
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.tables import conditions_row
 
-FLAG, SIGN = "flag:", "sign:"
+FLAG, SIGN, RULE = "flag:", "sign:", "rule:"
 Fired = frozenset[str]  # rules
+_UNTOLD = "unknown"
 
 
 def _said(found: Findings, name: str, answer: str | None) -> Findings:
@@ -53,14 +56,13 @@ def _flags_of(item: str) -> frozenset[str]:
     return frozenset(found)
 
 
-def _beside(found: Findings, blank: Findings) -> Counter[str]:
-    """The flags that stand beside something entered, each with in how many rules and conditions it does."""
-    held = holds(found) - holds(blank)
+def _beside(held: Set[str]) -> Counter[str]:
+    """The flags that stand beside conditions that hold by what was entered, each with in how many rules and conditions it does."""
     beside: Counter[str] = Counter()
     for item in held:
         beside.update(_flags_of(item))
     for row in rules().values():
-        if held.intersection(row.some):
+        if not held.isdisjoint(row.some):
             beside.update(frozenset().union(*map(_flags_of, row.some)))
     return beside
 
@@ -71,12 +73,33 @@ def _gravest(names: Iterable[str]) -> tuple[int, int]:
     return min(((-rules()[n].urgency, spans.index(rules()[n].by)) for n in names), default=(0, 0))
 
 
+@cache
+def _asked_first() -> dict[str, tuple[str, ...]]:
+    """The flags that are asked before all others, by the condition or rule that asks for them.
+
+    Raises:
+        TableError: A row names a condition, a rule or a flag that there is not.
+    """
+    rows = {n: tuple(flags) for n, flags in conditions_row("asked_first").items() if n != "source"}
+    known = {*(f"{SIGN}{name}" for name in conditions()), *(f"{RULE}{name}" for name in rules())}
+    for name, flags in rows.items():
+        if name not in known or not {*flags} <= {*flag_names()}:
+            raise TableError("no such name, or flag", where=f"{PLACE}, asked_first, {name}")
+    return rows
+
+
+def _before_all(held: Collection[str], fired: Fired) -> list[str]:
+    """The flags that are asked before all others where these conditions hold and these rules fire, in order."""
+    named = {*held, *(f"{RULE}{name}" for name in fired)}
+    return [flag for name, flags in _asked_first().items() if name in named for flag in flags]
+
+
 def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     """The ids of all flags, in the order in which they are best asked of what is entered.
 
-    Those that matter now first: by the level that a "yes" would bring, then by how much of what is entered it
-    belongs to; then those that alone would raise the level, the soonest limit first; then the rest; what is
-    answered already comes last. Those that are alike stand as the table has them.
+    First those that the table `asked_first` names for what is entered. Then those that matter now: by the level that a "yes" would bring, then by how much of what is entered it
+    belongs to; then those that alone would raise the level, the soonest limit first; then the rest, and what the story tells already; what is
+    answered comes last. Those that are alike stand as the table has them.
 
     Args:
         found: What stands and was found.
@@ -87,13 +110,19 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     firing = Firing(found)
     now = firing.now
     level = max((rules()[n].urgency for n in now), default=0)
-    beside = _beside(found, blank)
+    held = holds(found) - holds(blank)
+    beside, before_all = _beside(held), _before_all(held, now)
     place = {name: number for number, name in enumerate(flag_names())}
+    told_by = conditions_row("told_by")
 
     def key(name: str) -> tuple[bool, bool, bool, int, int, int]:
         """What is answered last, what matters now first, then what alone raises the level."""
         if name in answered:
             return True, True, True, 0, 0, place[name]
+        if getattr(story, told_by.get(name, ""), _UNTOLD) != _UNTOLD:
+            return False, True, True, 1, 0, place[name]
+        if name in before_all:
+            return False, False, False, before_all.index(name) - len(place), 0, place[name]
         said = found.flags.get(name) == "yes"
         without = fired(_said(found, name, None)) if said else now
         alone = _alone(name, story.age, story.onset)
