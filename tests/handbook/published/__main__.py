@@ -3,8 +3,8 @@
 Prints the right site first and within three: the *true* one, named as finely as the case states it (the kind
 of "no lesion", the nerve, the root within a segment, the stretch of the cord) and on its side; and an *acceptable*
 one, that or any that the first coder called not to be told from it on that sheet, on either side. Earlier figures
-of "right site first" (78 % of 370) counted what is acceptable here. Two lesions are right only where two are said
-or one is said not to fit; a site that the model cannot name is always wrong. Then the
+of "right site first" (78 % of 370) counted what is acceptable here. Two lesions are right only where two are said,
+one is said not to fit, or the place that leads is named on both sides and is both of them; a site that the model cannot name is always wrong. Then the
 side, level held and width of the range, probability on the truth, log loss, reliability in five equally
 filled bins, false alarms where nothing focal was wrong, two lesions that were missed; by group and in all,
 with silence weighed and not. Intervals are Wilson's at 95 %.
@@ -39,10 +39,15 @@ class Scored:
 
     @property
     def first(self) -> bool:
-        """Whether the true site leads; of two lesions whether two are said, or that one does not fit."""
+        """Whether the true site leads; of two lesions whether two are said, that one does not fit, or a site that is both leads."""
         if self.case.site == "two_lesions":
-            return self.reading.pair is not None or not self.reading.fits_one
+            return self.doubted or self.case.both_named(self.reading.sites[0])
         return self.case.met_by(self.reading.sites[0])
+
+    @property
+    def doubted(self) -> bool:
+        """Whether two lesions are said, or that one does not fit."""
+        return self.reading.pair is not None or not self.reading.fits_one
 
     @property
     def calm(self) -> bool:
@@ -148,9 +153,10 @@ def report(scored: Sequence[Scored]) -> None:
     alarms = sum(sum(d.probability for d in s.reading.dangerous) >= ALARM for s in calm)
     print(f"  no lesion, yet an urgent site likelier than not: {interval(alarms, len(calm))}")
     pairs = [s for s in scored if s.case.site == "two_lesions"]
-    print(f"  two lesions said, or that one does not fit: {interval(sum(s.first for s in pairs), len(pairs))}")  # fmt: skip
-    doubted = sum(s.reading.pair is not None or not s.reading.fits_one for s in single)
-    print(f"  the same said of one lesion: {interval(doubted, len(single))}")
+    print(f"  two lesions said, or that one does not fit: {interval(sum(s.doubted for s in pairs), len(pairs))}")  # fmt: skip
+    print(f"  the same said of one lesion: {interval(sum(s.doubted for s in single), len(single))}")
+    both = sum(s.first for s in pairs) - sum(s.doubted for s in pairs)
+    print(f"  two lesions else named by the one site that leads, on both sides: {both}")
 
 
 def main() -> None:

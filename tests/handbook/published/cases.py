@@ -85,6 +85,13 @@ class Published:
         """Whether it is the true site, or one that the findings cannot tell from it."""
         return self.met_by(site) or any(_names(other, site) for other in self.others)
 
+    def both_named(self, site: Site) -> bool:
+        """Whether a ranked site is both of two lesions: the same place on the right and on the left."""
+        places = {name.partition(" ")[::2] for name in self.two}
+        names = {name for name, _ in places}
+        sided = {side for _, side in places} == {"right", "left"}
+        return site.side == "both" and sided and len(names) == 1 and _names(*names, site)
+
     def level_held(self, site: Site) -> bool | None:
         """Whether the range of levels holds the true one; None where there is none to hold."""
         if not self.level or site.levels is None:
