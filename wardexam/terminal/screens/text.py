@@ -4,12 +4,15 @@ import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from textual.app import SuspendNotSupported
+
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import Form
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.keys import Key
+from wardexam.terminal.plain_screen import show_plainly
 from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
@@ -178,10 +181,8 @@ class TextScreen(LineScreen):
     def do_print(self) -> None:
         """Print on the plain screen and wait for Enter, so that the terminal's own selection works."""
         try:
-            with self.app.suspend():
-                print(self._leaving)
-                input("Select and copy above; Enter goes back. ")
-        except Exception as error:
+            show_plainly(self.app, self._leaving)
+        except (SuspendNotSupported, OSError, UnicodeEncodeError) as error:
             self.say(
                 f"Cannot leave the screen here ({type(error).__name__}); select on this screen."
             )
