@@ -189,6 +189,51 @@ async def test_an_admission_while_the_store_is_away_follows_once(app, losing):
     assert [b.bed for b in inner(app).beds()].count("Z1") == 1
 
 
+async def test_who_quits_while_a_change_is_still_to_come_is_asked_once(app, losing):
+    count = len(inner(app).beds())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
+        losing.away = True
+        await pilot.press("enter")
+        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+        await pilot.press("q")
+        assert app.is_running
+        assert status(app).startswith("1 change is not kept yet:")
+        assert "q again leaves without it" in status(app)
+        await pilot.press("j", "q")  # something else was done: asked anew
+        assert app.is_running
+        await pilot.press("q")
+        assert await until(pilot, lambda: not app.is_running)
+    assert len(inner(app).beds()) == count
+
+
+async def test_who_quits_once_all_that_was_to_come_has_come_is_not_asked(app, losing):
+    count = len(inner(app).beds())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
+        losing.away = True
+        await pilot.press("enter")
+        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+        losing.away = False
+        assert await until(pilot, lambda: "Admitted" in status(app))
+        await pilot.press("q")
+        assert await until(pilot, lambda: not app.is_running)
+    assert len(inner(app).beds()) == count + 1
+
+
+async def test_a_window_too_small_says_that_a_change_is_still_to_come(app, losing):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
+        losing.away = True
+        await pilot.press("enter")
+        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+        await pilot.resize_terminal(70, 20)
+        await pilot.press("q")
+        assert app.is_running
+        assert "1 change is not kept yet" in dump(app)[0]
+        assert "Everything is kept" not in dump(app)[0]
+
+
 async def test_a_list_that_cannot_be_read_at_the_start_is_read_once_it_can(app, losing):
     losing.away = True
     async with app.run_test(size=(80, 24)) as pilot:

@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from wardexam.errors import RecordsError, WardexamError
@@ -102,6 +103,9 @@ class StoreCalls:
         self._holding: list[_Call] = []  # those that keys wait for
         self._under_way: set[_Call] = set()
         self._waiting: deque[Event] = deque()  # keys
+        self._to_come: dict[
+            object, Callable[[], bool]
+        ] = {}  # told to follow: whether each is wanted still
         self._slow = False  # whether it was said that keys wait
         self._over = False
 
@@ -148,24 +152,31 @@ class StoreCalls:
             wanted: Whether it is wanted still; looked at before each further attempt, from any thread.
             waits_out: What is waited out by trying again.
         """
-        told = False
+        change = object()
 
         def waits(what: str) -> None:
-            nonlocal told
-            if not told:
-                told = True
+            if change not in self._to_come:
+                self._to_come[change] = wanted
                 held_up(what)
+
+        def over(tell: Callable[[Any], object], what: Any) -> None:
+            self._to_come.pop(change, None)
+            tell(what)
 
         def not_now(error: WardexamError) -> None:
             if not isinstance(error, waits_out):
-                failed(error)
+                over(failed, error)
                 return
             waits(f"{error.holder} is saving" if isinstance(error, BusyError) else error.what)
+            again = _Call(call, made.done, partial(over, failed))
             threading.Thread(
-                target=self._again, args=(_Call(call, done, failed), wanted, waits_out), daemon=True, name="wardexam-wait"
-            ).start()  # fmt: skip
+                target=self._again,
+                args=(again, wanted, waits_out),
+                daemon=True,
+                name="wardexam-wait",
+            ).start()
 
-        made = _Call(call, done, not_now)
+        made = _Call(call, partial(over, done), not_now)
         self._hold(made, self._go_on, made, lambda: waits("the ward's store is slow"))
         self._start(made)
 
@@ -195,6 +206,11 @@ class StoreCalls:
     def holding(self) -> bool:
         """Whether a key has to wait: for an answer, or for those before it."""
         return bool(self._holding or self._waiting)
+
+    @property
+    def to_come(self) -> int:
+        """How many changes were told to follow, are wanted still and are not made yet."""
+        return sum(wanted() for wanted in tuple(self._to_come.values()))
 
     @property
     def busy(self) -> bool:

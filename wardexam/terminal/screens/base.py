@@ -127,7 +127,7 @@ class LineScreen(Screen[None]):
                 [
                     [
                         (
-                            f"Needs 80 x 24, has {width} x {height}. Everything is kept; {self._way_out}.",
+                            f"Needs 80 x 24, has {width} x {height}. {self.unseen_words}.",
                             "strong",
                         )
                     ]
@@ -239,8 +239,9 @@ class LineScreen(Screen[None]):
         return self.size.width < SMALLEST[0] or self.size.height < SMALLEST[1]
 
     @property
-    def _way_out(self) -> str:
-        return f"{self.key('leave') or 'escape'} leaves"
+    def unseen_words(self) -> str:
+        """What a terminal too small to show more still says: whether all is kept, and the way out."""
+        return f"Everything is kept; {self.key('leave') or 'escape'} leaves"
 
     @property
     def lasting(self) -> str:

@@ -86,6 +86,7 @@ class WardScreen(LineScreen):
         self._watch: Watch | None = None
         self._warned: tuple[str, str] | None = None  # what was told to be another patient's
         self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
+        self._told_unkept = 0  # how many changes leaving was told to lose, by the key before
 
     def on_mount(self) -> None:
         """Read the list and watch for other sessions' changes; a key typed ahead finds it read already."""
@@ -626,6 +627,8 @@ class WardScreen(LineScreen):
     def act(self, action: str) -> None:
         """Do an action; what was said of the one before goes with it, what is wrong with the ward stays."""
         self.said = self.lasting
+        if action != "leave":
+            self._told_unkept = 0
         super().act(action)
 
     @property
@@ -838,6 +841,29 @@ class WardScreen(LineScreen):
         """Hide the screen."""
         self.ward_app.hide()
 
+    @property
+    def _unkept(self) -> str:
+        """That changes are still to come; empty where none is."""
+        count = self.ward_app.calls.to_come
+        return (
+            f"{counted(count, 'change')} {'is' if count == 1 else 'are'} not kept yet"
+            if count
+            else ""
+        )
+
+    @property
+    def unseen_words(self) -> str:
+        """Whether all is kept, and the way out, where nothing else can be shown."""
+        key = self.key("leave")
+        return f"{self._unkept}; {key} twice leaves" if self._unkept else super().unseen_words
+
     def do_leave(self) -> None:
-        """Quit."""
-        self.app.exit()
+        """Quit; while a change is still to come, where that is told a second time."""
+        count = self.ward_app.calls.to_come
+        if count <= self._told_unkept:
+            self.app.exit()
+            return
+        self._told_unkept = count
+        key = self.key("leave")
+        self.say(f"{self._unkept}: stay until it follows, or {key} again leaves without it.")
+        self.redraw()
