@@ -9,6 +9,7 @@ from tests.plain.test_conversation import ADMIT, FINISH, GRADES, START, answers,
 from tests.records.memory import MemoryWard
 from tests.records.wrapped import Losing, Wrapped
 from wardexam.plain.conversation import converse
+from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import OutageError
 from wardexam.records.ward import open_ward
@@ -124,6 +125,21 @@ def test_more_entered_while_a_save_waits_is_saved_with_it_when_asked(tmp_path):
     assert "Saved. The note:" in said
     assert stored(ward).comment == "later words"
     assert Outbox(ward.spool).names() == []
+
+
+def test_an_admission_that_another_session_holds_up_is_tried_again_with_what_was_typed(tmp_path):
+    ward, tries = open_ward(tmp_path / "ward"), itertools.count()
+
+    def held_up_once(name, call):
+        if name == "admit" and next(tries) == 0:
+            raise BusyError("Dr Bex", "lists")
+        return call()
+
+    code, said = talk(Wrapped(ward, held_up_once), *ADMIT[:-1], "y", "", "q")
+    assert code == 0
+    assert "Not done: is being saved by Dr Bex" in said
+    assert "Try again? y or n:" in said
+    assert [bed.name for bed in ward.beds()] == ["Invented Person"]
 
 
 def test_who_does_not_try_again_ends_in_one_line(tmp_path):

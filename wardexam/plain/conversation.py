@@ -41,6 +41,7 @@ from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
 from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
+from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError
 from wardexam.records.whose import other_with, stayed_before
@@ -112,15 +113,16 @@ def _send_what_waited(talk: Talk, session: Session) -> None:
 
 
 def _insisting(talk: Talk, do: Callable[[], T]) -> T:
-    """Do something of the store; where that cannot be reached, ask whether to try again.
+    """Do something of the store; where that cannot be reached or is held up, ask whether to try again.
 
     Raises:
         OutageError: It cannot be reached, and nobody tries again.
+        BusyError: Another session is in the way, and nobody tries again.
     """
     while True:
         try:
             return do()
-        except OutageError as error:
+        except (OutageError, BusyError) as error:
             talk.say(f"Not done: {clean(error.line)}.")
             if not talk.yes("Try again? y or n:"):
                 raise
