@@ -3,7 +3,9 @@
 import errno
 import fcntl
 import os
+import stat
 import tempfile
+import threading
 import time
 from dataclasses import replace
 from datetime import timedelta
@@ -14,6 +16,7 @@ from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
+from wardexam.records import private_file
 from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.ward import open_ward
 from wardexam.terminal.examine.screen import ExamineScreen
@@ -133,6 +136,65 @@ async def test_the_screens_work_on_any_keeper_of_a_ward(app, tmp_path):
         assert isinstance(app.screen, TextScreen)
     assert ward.drafts() == ()
     assert [e[0] for e in ward.events[-3:]] == ["saved", "viewed", "viewed"]
+
+
+# --- a paper written to a file
+
+
+def full_for(monkeypatch, target):
+    """From now on the disk takes half of what is written to a file."""
+    real = {"write": os.write, "writev": os.writev}
+
+    def here(handle):
+        return target.exists() and os.path.samestat(os.fstat(handle), target.stat())
+
+    def write(handle, data):
+        if not here(handle):
+            return real["write"](handle, data)
+        if os.fstat(handle).st_size:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return real["write"](handle, bytes(data)[: len(data) // 2])
+
+    def writev(handle, pieces):
+        return write(handle, b"".join(pieces)) if here(handle) else real["writev"](handle, pieces)
+
+    monkeypatch.setattr(os, "write", write)
+    monkeypatch.setattr(os, "writev", writev)
+
+
+async def test_a_paper_that_a_full_disk_cuts_leaves_no_file_and_may_be_written_elsewhere(
+    app, tmp_path, monkeypatch
+):
+    target, other = tmp_path / "paper", tmp_path / "other"
+    full_for(monkeypatch, target)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("H", "W", *str(target), "enter")
+        assert "No space left" in "\n".join(dump(app))
+        assert not target.exists()
+        await pilot.press("ctrl+u", *str(other), "enter")
+        assert status(app).startswith("Written; only you can read it.")
+        assert other.read_text().startswith("HANDOVER")
+        assert stat.S_IMODE(other.stat().st_mode) == 0o600
+
+
+async def test_a_paper_is_never_written_over_a_file_and_not_where_keys_are_handled(
+    app, tmp_path, monkeypatch
+):
+    target, threads, real = tmp_path / "paper", [], private_file.write_new
+
+    def write_new(*given):
+        threads.append(threading.current_thread())
+        return real(*given)
+
+    monkeypatch.setattr(private_file, "write_new", write_new)
+    target.write_text("mine")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("H", "W", *str(target), "enter")
+        assert "is there already (choose another name)" in " ".join("\n".join(dump(app)).split())
+        await pilot.press("escape")
+    assert target.read_text() == "mine"
+    assert threads
+    assert threading.main_thread() not in threads
 
 
 # --- colleagues

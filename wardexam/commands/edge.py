@@ -10,10 +10,10 @@ import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from wardexam.errors import InputError, RecordsError, WardexamError
+from wardexam.errors import InputError, WardexamError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable
     from typing import TextIO
 
     from wardexam.reasoning.rules.wording import Wording
@@ -206,25 +206,6 @@ def flush() -> None:
         raise
     except OSError as error:
         raise OutputError(f"the output cannot be written: {error.strerror}") from None
-
-
-def write_private(name: str, lines: "Iterable[str]") -> None:
-    """Write lines, cleaned as `put` does, to a new file that its owner alone can read; nothing is left of a failed one.
-
-    Raises:
-        RecordsError: It is there already, or cannot be written.
-    """
-    from pathlib import Path
-
-    from wardexam.exam.text import clean_lines
-    from wardexam.records.durable_files import reason, write_new
-
-    try:
-        write_new(Path(name), (clean_lines(line).encode() for line in lines), 0o600)
-    except FileExistsError:
-        raise RecordsError("is there already", name, "choose another name") from None
-    except OSError as error:
-        raise RecordsError(f"cannot be written: {reason(error)}", name) from None
 
 
 class Door:

@@ -72,7 +72,9 @@ def export(options: argparse.Namespace) -> int:
         lines = write(ward, whose, missed=missed)
     ward.record("exported", options.patient or "ward", edge.examiner(options))
     if options.output:
-        edge.write_private(options.output, lines)
+        from wardexam.records.private_file import write_private
+
+        write_private(options.output, lines)
     else:
         for line in lines:
             edge.put(line)

@@ -9,18 +9,19 @@ from pathlib import Path
 from typing import TextIO
 
 from wardexam.errors import InputError, RecordsError
+from wardexam.exam.text import clean_lines
 from wardexam.records.durable_files import read_followed, reason, sync_folder, write_new
 
 
 def write_private(name: str | Path, lines: Iterable[str]) -> None:
-    """Write a new file that its owner alone can read; one that is there is left as it is.
+    """Write lines, each cleaned, to a new file that its owner alone can read; one that is there is left as it is.
 
     Raises:
         RecordsError: It is there already, or cannot be written; nothing is left of it then.
     """
     place = Path(name)
     try:
-        write_new(place, [line.encode() for line in lines], 0o600)
+        write_new(place, (clean_lines(line).encode() for line in lines), 0o600)
     except FileExistsError:
         raise RecordsError("is there already", str(name), "choose another name") from None
     except OSError as error:

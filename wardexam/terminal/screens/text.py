@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 
 from textual.app import SuspendNotSupported
 
+from wardexam.errors import WardexamError
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note.note import Form
+from wardexam.records.private_file import write_private
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.keys import Key
 from wardexam.terminal.plain_screen import show_plainly
@@ -215,20 +217,32 @@ class TextScreen(LineScreen):
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""
-        self.ask("File to write:", self._write)
+        self._ask_file()
 
-    def _write(self, name: str) -> str:
-        """Write to a new file; what is in the way, if anything."""
-        path = os.path.expanduser(name.strip())
-        try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(self._leaving)
-        except OSError as error:
-            return f"Not written: {error.strerror}. Name a new file."
-        self.say("Written; only you can read it.")
-        self._record("exported")
-        return ""
+    def _ask_file(self, name: str = "", wrong: str = "") -> None:
+        self.ask("File to write:", self._write, name, wrong=wrong)
+
+    def _write(self, name: str) -> None:
+        """Write to a new file; what is in the way is said with what was typed."""
+        path, text = os.path.expanduser(name.strip()), self._leaving
+
+        def written(_: None) -> None:
+            self.say("Written; only you can read it.")
+            self._record("exported")
+
+        def failed(error: WardexamError) -> None:
+            if self.there and not self.asking:
+                self._ask_file(name, f"Not written: {error.line}")
+            else:
+                self.ward_app.refused(error)
+
+        self.ward_app.calls.change(
+            lambda: write_private(path, [text]),
+            written,
+            failed,
+            lambda _: self.say("Not written yet: the disk is slow; it follows by itself."),
+            waits_out=(),
+        )
 
     def do_leave(self) -> None:
         """Back."""
