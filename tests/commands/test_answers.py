@@ -95,6 +95,16 @@ def test_who_was_not_examined_has_no_level_at_all(ward, capsys):
     assert [p["examination"] for p in answer["patients"] if p["bed"] == "Z9"] == [None]
 
 
+def test_a_first_examination_with_a_schedule_is_due_since_the_admission_in_both(ward, capsys):
+    for name, hours in (("newcomer", 4), ("unscheduled", None)):
+        patient = Patient(id=name, bed="Z9", name="Ana Invented", admitted=NOW, recheck_hours=hours)
+        ward.admit(patient, "test")
+    beds, sheet = answered(capsys, "beds")[0]["beds"], answered(capsys, "handover")[0]["patients"]
+    due = {bed["patient"]: bed["next_due"] for bed in beds}
+    assert due == {patient["patient"]: patient["next_due"] for patient in sheet}
+    assert (due["newcomer"], due["unscheduled"]) == ("2026-03-04T14:00:00Z", None)
+
+
 def test_the_discharged_are_listed_with_when(ward, capsys):
     answer, _ = answered(capsys, "beds", "--discharged")
     assert len(answer["beds"]) == 1

@@ -60,7 +60,7 @@ class BedLine:
         examinations: How many were saved.
         last_at: When the last was; null without one.
         urgency: Of the last; null where nobody examined.
-        next_due: When the next examination is due; null without a schedule or a first one.
+        next_due: When the next examination is due, a first one since the admission; null without a schedule.
         draft: Whether an examination is under way.
         discharged: When the patient was discharged; null of who is on the ward.
         trouble: Why the record cannot be read; empty where it can.
@@ -204,7 +204,7 @@ class HandedOver:
         number: The hospital's number.
         born: The birth date.
         age: The age in years.
-        next_due: When the next examination is due.
+        next_due: When the next examination is due, a first one since the admission; null without a schedule.
         examination: The last examination; null where nobody examined.
         beside: What a cord injury sheet says that is not in the urgency.
         unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
@@ -264,7 +264,7 @@ def _minutes(due: datetime | None, now: datetime) -> int | None:
     return None if late is None else int(late.total_seconds() // 60)
 
 
-def _bed(bed: "Bed", now: datetime) -> BedLine:
+def _bed(bed: "Bed", admitted: datetime | None, now: datetime) -> BedLine:
     head = bed.summary
     level = head and Level(
         head.urgency, head.urgency_word, head.worse, head.headline, head.new,
@@ -272,13 +272,16 @@ def _bed(bed: "Bed", now: datetime) -> BedLine:
     )  # fmt: skip
     return BedLine(
         bed.bed, bed.patient_id, bed.examinations, _time(bed.last_at), level or None,
-        bed.due_at, bed.has_draft, _time(bed.discharged), bed.trouble,
+        bed.due_since(admitted), bed.has_draft, _time(bed.discharged), bed.trouble,
     )  # fmt: skip
 
 
-def beds(listed: "Iterable[Bed]", problem: str, now: datetime) -> Beds:
-    """The answer of `beds`."""
-    return Beds(1, __version__, now, tuple(_bed(b, now) for b in listed), problem, CAUTION)
+def beds(
+    listed: "Iterable[Bed]", admitted: Mapping[str, datetime], problem: str, now: datetime
+) -> Beds:
+    """The answer of `beds`; `admitted` is when those came of whom no examination is saved."""
+    lines = tuple(_bed(bed, admitted.get(bed.patient_id), now) for bed in listed)
+    return Beds(1, __version__, now, lines, problem, CAUTION)
 
 
 def checked(report: "Report", *, repair: bool, review: str, now: datetime) -> Checked:
@@ -328,7 +331,7 @@ def handed_over(
     rows = []
     for entry in handover.entries(papers, now=now, wording=wording, begun=begun):
         p = entry.patient
-        due = handover.due_at(p, entry.told.last if entry.told else None)
+        due = handover.due(p, entry.told.last if entry.told else None)
         rows.append(
             HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved)
         )  # fmt: skip

@@ -4,15 +4,30 @@ Imports stay inside the commands, so that a note prints without the screen.
 """
 
 import argparse
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
 from wardexam.commands.whose import identifier
-from wardexam.errors import InputError, RecordsError
+from wardexam.errors import InputError, RecordsError, WardexamError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
     from wardexam.visit import Case
+
+
+def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetime]":
+    """When those came whose first examination is due, which the list does not hold; one who cannot be read is left out."""
+    found = {}
+    for bed in listed:
+        if bed.last_at is None and bed.recheck_hours is not None:
+            with suppress(WardexamError):
+                found[bed.patient_id] = ward.patient(bed.patient_id).admitted
+    return found
 
 
 def beds(options: argparse.Namespace) -> int:
@@ -25,7 +40,7 @@ def beds(options: argparse.Namespace) -> int:
     if options.json:
         from wardexam.commands import answers
 
-        edge.put(answers.line(answers.beds(listed, ward.problem, now)))
+        edge.put(answers.line(answers.beds(listed, _admitted(ward, listed), ward.problem, now)))
     for bed in listed:
         urgency = (
             listed_word(bed.summary, now, bed.summary.urgency_word)

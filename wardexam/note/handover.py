@@ -36,7 +36,7 @@ from wardexam.records.repository import (
     Papers,
     PatientFile,
     Summary,
-    hours_after,
+    due_at,
 )
 
 if TYPE_CHECKING:
@@ -57,18 +57,16 @@ END = (
 Row = tuple[Patient, Sequence[Examination], Summary | None]
 
 
-def due_at(patient: Patient, last: Examination | None) -> datetime | None:
+def due(patient: Patient, last: Examination | None) -> datetime | None:
     """When the next examination is due; None without a schedule."""
-    if patient.recheck_hours is None:
-        return None
-    return hours_after(last.at, patient.recheck_hours) if last else patient.admitted
+    return due_at(patient.recheck_hours, last.at if last else None, patient.admitted)
 
 
 def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     """When the next examination is due, in words; empty without a schedule."""
-    if (due := due_at(patient, last)) is None:
+    if (at := due(patient, last)) is None:
         return ""
-    hours = (due - now).total_seconds() / 3600
+    hours = (at - now).total_seconds() / 3600
     words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
     return f"{words} late" if hours < 0 else f"due {words}"
 

@@ -110,6 +110,13 @@ def hours_after(at: datetime, hours: int) -> datetime:
         return datetime.max.replace(tzinfo=UTC)
 
 
+def due_at(hours: int | None, last: datetime | None, admitted: datetime | None) -> datetime | None:
+    """When the next examination is due, a first one since the admission; None without a schedule."""
+    if hours is None:
+        return None
+    return hours_after(last, hours) if last else admitted
+
+
 @dataclass(frozen=True, slots=True)
 class Bed:
     """One line of the ward list; times are ISO texts with their zone.
@@ -148,10 +155,13 @@ class Bed:
 
     @property
     def due_at(self) -> datetime | None:
-        """When the next examination is due, or None without a schedule or a first examination."""
-        if self.recheck_hours is None or self.last_at is None:
-            return None
-        return hours_after(datetime.fromisoformat(self.last_at), self.recheck_hours)
+        """When the next examination is due; None without a schedule, or before the first: the list holds no admission."""
+        return self.due_since(None)
+
+    def due_since(self, admitted: datetime | None) -> datetime | None:
+        """When the next examination is due of a patient who was admitted then; None without a schedule."""
+        last = datetime.fromisoformat(self.last_at) if self.last_at else None
+        return due_at(self.recheck_hours, last, admitted)
 
     @classmethod
     def from_json(cls, row: dict[str, Any], **more: Any) -> Self:
