@@ -7,12 +7,15 @@ import pytest
 from tests.examinations import examined as made_at
 from tests.records.memory import MemoryWard
 from tests.terminal.screens import NOW, demo_app, dump
+from wardexam.exam.acts import Act
 from wardexam.exam.examination import Patient
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
+from wardexam.note.differences import revised
 from wardexam.note.handover import headline_of
+from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.records.repository import Arrival
-from wardexam.terminal.course import NAME, chart, course_text
+from wardexam.terminal.course import NAME, chart, course_text, done_with
 from wardexam.terminal.examine.screen import ExamineScreen
 
 VISITS = ["power_leg 5/5 knee 2/2", "power_leg 4/5 knee 2/2", "power_leg 2/5 knee 0/2 anal_tone 1"]
@@ -173,6 +176,20 @@ def test_what_was_due_and_done_is_marked_among_the_dates(tmp_path):
     assert first < done.index("c") < done.index("a") < done.index("d") < second
     assert second < done.index("n")
     assert first < due.index("!") < second
+
+
+def test_what_was_done_about_a_reason_names_it_as_every_other_paper_does():
+    acts = [
+        Act(rule=rule, kind="called", what="registrar", by="Dr Ash", at=NOW)
+        for rule in (OWN, "cauda_equina", "of_another_version")
+    ]
+    made = made_at("knee 2/2", NOW).model_copy(update={"acts": tuple(acts)})
+    names = ["the tool's own alarm", "possible cauda equina syndrome", "a rule of another version"]
+    assert [rule_words(act.rule) for act in acts] == names
+    assert done_with(made)[0][1].endswith("(the tool's own alarm; 2 more)")
+    assert [
+        line.partition(", called")[0] for line in revised(made_at("knee 2/2", NOW), made)
+    ] == names
 
 
 NEVER = [

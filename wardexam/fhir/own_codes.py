@@ -19,7 +19,7 @@ from wardexam.exam.onset import ONSETS
 from wardexam.exam.story import STORY
 from wardexam.fhir.naming import CODES, Resource
 from wardexam.injury.sheet import MOVEMENT_WORDS, SIDES, TEST_WORDS, TESTS, Movements, codes, places
-from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.version import __version__
 
@@ -181,8 +181,7 @@ def _of_kind() -> dict[str, dict[str, str]]:
         "flag": {name: flag.ask for name, flag in every_flag().items()},
         "act": ACT_WORDS,
         "about": ABOUT_WORDS,
-        "reason": {name: rule.reason for name, rule in rules().items()}
-        | {OWN: "the tool's own alarm"},
+        "reason": {name: rule_words(name) for name in (*rules(), OWN)},
         "site": {s: "no lesion" if s == "none" else s.replace("_", " ") for s in FINAL_SITES},
         "outcome": OUTCOME_WORDS,
         "scored": _scored(),

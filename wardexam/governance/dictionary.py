@@ -14,6 +14,7 @@ from wardexam.exam.final_sites import FINAL_SITES
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
+from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
 from wardexam.reasoning.tables import read
 from wardexam.version import __version__
@@ -111,8 +112,8 @@ def _meant() -> Iterator[Entry]:
     for name, row in rules().items():
         more = f"{WORDS[row.urgency]}, {in_time(row.by)}"
         yield Entry(kind="rule", of="", id=name, words=row.reason, more=more, source=row.source)
-    own = "the tool's own alarm, from the places it thinks likely"
-    yield Entry(kind="rule", of="", id="inferred_site", words=own)
+    own = f"{rule_words(OWN)}, from the places it thinks likely"
+    yield Entry(kind="rule", of="", id=OWN, words=own)
     for kind, words in KINDS.items():
         yield Entry(kind="act", of="", id=kind, words=words)
     sites = read("inference/sites.toml")

@@ -15,9 +15,9 @@ from wardexam.exam.flags import every_flag
 from wardexam.exam.wording import in_words, named
 from wardexam.governance.facts import ExaminationFact, RaisedFact, examination_fact
 from wardexam.reasoning.model.hypotheses import fingerprint
-from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.reason import Urgency
-from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
+from wardexam.reasoning.rules.rule_table import WORDS, in_time
 from wardexam.records.light_file import Event
 from wardexam.version import __version__
 
@@ -132,7 +132,7 @@ def incident(
                 ReasonNow(
                     rule=r.rule,
                     urgency=r.urgency,
-                    text=rules()[r.rule].reason if r.rule in rules() else "the tool's own alarm",
+                    text=rule_words(r.rule),
                     by=r.by,
                     source=r.source,
                 )
@@ -170,10 +170,8 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 
 
 def _raised(raised: RaisedFact) -> str:
-    row = rules().get(raised.rule)
-    text = row.reason if row else "the tool's own alarm"
     again = f", again {raised.again:%Y-%m-%d %H:%M}" if raised.again else ""
-    return f"{WORDS[raised.urgency]}: {text} ({raised.rule}), since {raised.since:%Y-%m-%d %H:%M}{again}"
+    return f"{WORDS[raised.urgency]}: {rule_words(raised.rule)} ({raised.rule}), since {raised.since:%Y-%m-%d %H:%M}{again}"
 
 
 def _said(fact: ExaminationFact) -> Iterator[str]:

@@ -6,7 +6,7 @@ from wardexam.exam.text import clean
 from wardexam.exam.wording import in_words, named, remarks
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS
-from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.own_alarm import rule_words
 
 Rows = dict[str, str]
 
@@ -20,9 +20,7 @@ def _rows(examination: Examination) -> Rows:
     for name, answer in examination.flags.items():
         rows[f"question, {every_flag()[name].short}"] = answer
     for act in examination.acts:
-        row = rules().get(act.rule)
-        why = row.reason if row else "the tool's reading"
-        name, said = f"{why}, {KINDS[act.kind]} {act.at:%d %b %H:%M}", f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
+        name, said = f"{rule_words(act.rule)}, {KINDS[act.kind]} {act.at:%d %b %H:%M}", f"{clean(act.what)} ({clean(act.by)})"  # fmt: skip
         rows[name] = f"{rows[name]}; {said}" if name in rows else said  # two within one minute
     for stated in examination.rest_normal:
         rows[f"rest of {stated.part}, {stated.limb}"] = "stated normal"

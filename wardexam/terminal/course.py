@@ -24,6 +24,7 @@ from wardexam.note.sentences import changes_of, names_of
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.firing import fired
+from wardexam.reasoning.rules.own_alarm import rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 
 if TYPE_CHECKING:
@@ -72,9 +73,7 @@ def done_with(examination: Examination) -> list[tuple[datetime, str, ActKind]]:
     """What was done about the reasons of an examination, in order; the same done about several as one."""
     found: dict[tuple[datetime, ActKind, str, str], list[str]] = {}
     for act in examination.acts:
-        row = rules().get(act.rule)
-        why = row.reason if row else "the tool's reading"
-        found.setdefault((act.at, act.kind, act.what, act.by), []).append(why)
+        found.setdefault((act.at, act.kind, act.what, act.by), []).append(rule_words(act.rule))
     return [
         (at, f"{KINDS[kind]}: {clean(what)}, {clean(by)} ({_pooled(why)})", kind)
         for (at, kind, what, by), why in sorted(found.items(), key=lambda item: item[0][0])

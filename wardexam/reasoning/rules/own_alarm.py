@@ -8,9 +8,19 @@ from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import kept
 from wardexam.reasoning.rules.firing import FRESH, MARKED, WHOLE, views
 from wardexam.reasoning.rules.reason import EARLIER_WORD, Reason
+from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.tables import conditions_row
 
 OWN = "inferred_site"  # the tool's own alarm: what the acts and what is kept of it call it
+OWN_WORDS = "the tool's own alarm"
+
+
+def rule_words(rule: str) -> str:
+    """What a reason of urgency is called, by its rule."""
+    if rule == OWN:
+        return OWN_WORDS
+    row = rules().get(rule)
+    return row.reason if row else "a rule of another version"
 
 
 def own_alarm(
@@ -41,7 +51,7 @@ def _of_site(level: int, text: str, region: str) -> Reason:
     by = row["by_acute" if level >= row["urgency_acute"] else "by"]
     return Reason(
         OWN, level, text, image["image"], row["call"], row["source"], row["first"], by, image["region"],
-        image["modality"], row["lowers"], origin="the tool's reading", site=region, short="the tool's own alarm",
+        image["modality"], row["lowers"], origin="the tool's reading", site=region, short=OWN_WORDS,
     )  # fmt: skip
 
 
