@@ -20,6 +20,7 @@ from wardexam.terminal.injury import edits, view
 from wardexam.terminal.injury.screen import InjuryScreen
 from wardexam.terminal.injury.state import COLUMNS, QUESTIONS, ROWS, State, named
 from wardexam.terminal.looks import ASCII
+from wardexam.terminal.screens.base import LineScreen
 from wardexam.terminal.screens.ward import WardScreen
 
 SIGNS = {" ": "space", ",": "comma", "/": "slash", "\r": "enter", "*": "asterisk", "=": "equals_sign", ".": "full_stop", "!": "exclamation_mark"}  # fmt: skip
@@ -342,6 +343,29 @@ async def test_a_sheet_is_typed_by_range_and_its_results_stand_beside_it(tmp_pat
         words = " ".join(" ".join(dump(app)).split())
         assert "scale D motor incomplete" in words
         assert "kept 14:00" in words
+
+
+async def test_the_screen_is_begun_and_ended_once(tmp_path, monkeypatch):
+    made = []
+
+    def counted(name):
+        real = getattr(LineScreen, name)
+
+        def handler(screen):
+            made.append((screen, name))
+            real(screen)
+
+        monkeypatch.setattr(LineScreen, name, handler)
+
+    counted("on_mount")
+    counted("on_unmount")
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("J")
+        sheet = app.screen
+        await pilot.press("q")
+    assert isinstance(sheet, InjuryScreen)
+    assert [name for screen, name in made if screen is sheet] == ["on_mount", "on_unmount"]
 
 
 async def test_a_movement_not_entered_leaves_the_scale_open_and_is_what_t_goes_to(tmp_path):

@@ -65,14 +65,12 @@ class InjuryScreen(LineScreen):
 
     def on_mount(self) -> None:
         """Listen to the draft; the base draws."""
-        super().on_mount()
         app = self.app
         self.visit.draft.settled = lambda: app.call_later(self._kept)
 
     def on_unmount(self) -> None:
         """Listen to the draft no more."""
         self.visit.draft.settled = lambda: None
-        super().on_unmount()
 
     def end(self) -> None:
         """Back to what was below."""
