@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 from pydantic import ValidationError
 
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.exam.acts import Act, ActKind
+from wardexam.exam.act_kinds import ActKind, act_kinds
+from wardexam.exam.acts import Act
 from wardexam.exam.entry import Change, apply, first_fault, inverse
 from wardexam.exam.examination import Context, Examination, Findings, Patient
 from wardexam.exam.story import complaint_in
@@ -36,10 +37,6 @@ if TYPE_CHECKING:
     from wardexam.records.repository import Bed, DraftWriter, PatientFile, Summary
     from wardexam.session import Session
 
-ACT_WORDS: dict[ActKind, str] = {
-    "called": "called", "asked": "image asked for", "done": "image done", "not_needed": "not needed",
-    "lowered": "brought down",
-}  # fmt: skip
 LAST_NAMED = 10  # examinations that are named where one is asked for that there is not
 
 
@@ -120,7 +117,7 @@ class Case:
             raise InputError(f"no reason '{rule}' stands", remedy=f"those that stand: {known}")
         words = what.strip() or _usual(reasons.get(rule), kind)
         if not words:
-            raise InputError(f"{ACT_WORDS[kind]}: say what", rule)
+            raise InputError(f"{act_kinds()[kind].words}: say what", rule)
         if kind == "lowered" and not may_be_lowered(rule):
             raise InputError(
                 "nothing brings this reason down",
@@ -345,7 +342,7 @@ def write_act(
     acts = (*case.examination.acts, *made)
     written = replace(case, examination=case.examination.model_copy(update={"acts": acts}))
     examination, summary = written.to_save()
-    why = f"{ACT_WORDS[kind]}: {made[0].what}"[:120]
+    why = f"{act_kinds()[kind].words}: {made[0].what}"[:120]
     return session.ward.amend(examination, session.examiner, why, at, summary)
 
 
@@ -620,7 +617,7 @@ class Visit:
         """
         made = self.case.acts(rule, kind, what, self.session.examiner, self.session.now())
         acts = [a.model_dump(mode="json") for a in (*self.examination.acts, *made)]
-        self.change(Change("acts", "", acts), f"{ACT_WORDS[kind]}: {made[0].what}")
+        self.change(Change("acts", "", acts), f"{act_kinds()[kind].words}: {made[0].what}")
         return made
 
     def notice(self, reading: "Reading") -> None:

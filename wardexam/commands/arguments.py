@@ -268,6 +268,7 @@ def parser(*, commands: bool = True) -> Grammar:
         shell,
         store,
     )
+    from wardexam.exam.act_kinds import ACT_KINDS
 
     grammars = top.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -388,18 +389,17 @@ def parser(*, commands: bool = True) -> Grammar:
         "Print why a patient is urgent and by when, or write what was done about one of the reasons.",
         " cauda_equina asked MRI lumbosacral",
     )
-    kinds = ("called", "asked", "done", "not_needed", "lowered")
     sub.add_argument(
         "rule",
         metavar="REASON",
         nargs="?",
         help="which of the reasons, as it prints them; several with commas",
     )
-    sub.add_argument("kind", nargs="?", choices=kinds, help="what was done")
+    sub.add_argument("kind", nargs="?", choices=ACT_KINDS, help="what was done")
     sub.add_argument(
         "what", metavar="WORDS", nargs="*", help="whom, which image, what it showed, or why"
     )
-    sub.set_defaults(kinds=kinds)
+    sub.set_defaults(kinds=ACT_KINDS)
     sub = add(
         "outcome",
         outcome.outcome,

@@ -1,14 +1,14 @@
 """What was done about a reason of urgency, and since when each was raised: what is kept of both."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import AwareDatetime, Field, StringConstraints
 
+from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.findings import Model
 
 Line = Annotated[str, StringConstraints(max_length=120)]
 RuleName = Annotated[str, StringConstraints(pattern=r"^[a-z_0-9]{1,40}$")]
-ActKind = Literal["called", "asked", "done", "not_needed", "lowered"]
 MOST = 300  # acts in an examination: several about each of many reasons
 CARRIED = 8  # acts of earlier examinations that are kept for each reason, the last ones
 
@@ -44,7 +44,7 @@ class Act(Model):
     @property
     def settles(self) -> bool:
         """Whether it is of a kind that ends the clock."""
-        return self.kind not in ("called", "asked")
+        return act_kinds()[self.kind].ends
 
     @property
     def same(self) -> tuple[str, ...]:

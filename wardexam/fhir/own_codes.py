@@ -10,6 +10,7 @@ from typing import Any
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import TableError
+from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import answer_sets, scales
 from wardexam.exam.examination import Context
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
@@ -57,13 +58,6 @@ EXAMINATION_WORDS = {
     "scale": "tendon reflex scale chosen",
     "impression": "impression in the doctor's own words",
     "suggestion": "tool's suggestion as the doctor accepted it",
-}
-ACT_WORDS = {
-    "called": "called",
-    "asked": "image asked for",
-    "done": "image done",
-    "not_needed": "not needed",
-    "lowered": "brought down",
 }
 ABOUT_WORDS = {
     "over": "abnormal, answered yes or told when it was written",
@@ -179,7 +173,7 @@ def _of_kind() -> dict[str, dict[str, str]]:
         "story": asked | EXAMINATION_WORDS,
         "told": _told(),
         "flag": {name: flag.ask for name, flag in every_flag().items()},
-        "act": ACT_WORDS,
+        "act": {str(kind): row.words for kind, row in act_kinds().items()},
         "about": ABOUT_WORDS,
         "reason": {name: rule_words(name) for name in (*rules(), OWN)},
         "site": {s: "no lesion" if s == "none" else s.replace("_", " ") for s in FINAL_SITES},

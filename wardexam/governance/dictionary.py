@@ -8,7 +8,7 @@ from importlib.resources import files
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
-from wardexam.exam.acts import ActKind
+from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import answer_sets, meanings, scales
 from wardexam.exam.final_sites import FINAL_SITES
 from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
@@ -20,10 +20,6 @@ from wardexam.reasoning.tables import read
 from wardexam.version import __version__
 
 TABLE = "columns.toml"
-KINDS: dict[ActKind, str] = {
-    "called": "somebody was called", "asked": "an image was asked for", "done": "an image was done",
-    "not_needed": "written not to be needed", "lowered": "written to be brought down",
-}  # fmt: skip
 
 
 class Column(TableRow):
@@ -114,8 +110,8 @@ def _meant() -> Iterator[Entry]:
         yield Entry(kind="rule", of="", id=name, words=row.reason, more=more, source=row.source)
     own = f"{rule_words(OWN)}, from the places it thinks likely"
     yield Entry(kind="rule", of="", id=OWN, words=own)
-    for kind, words in KINDS.items():
-        yield Entry(kind="act", of="", id=kind, words=words)
+    for kind, act in act_kinds().items():
+        yield Entry(kind="act", of="", id=kind, words=act.told)
     sites = read("inference/sites.toml")
     for site in FINAL_SITES:
         words = str(sites[site]["name"]) if site in sites else "no lesion"

@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from datetime import datetime, time, timedelta
 
-from wardexam.exam.acts import Act, ActKind
+from wardexam.exam.act_kinds import act_kinds
+from wardexam.exam.acts import Act
 from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
@@ -14,10 +15,7 @@ from wardexam.reasoning.rules.urgency import OFF_HERE
 from wardexam.records.repository import Summary
 
 TOP = 2  # lines in which a note says how urgent, what is done first and by when
-KINDS: dict[ActKind, str] = {
-    "called": "called", "asked": "asked", "done": "image done", "not_needed": "not needed",
-    "lowered": "brought down",
-}  # fmt: skip
+KINDS = {kind: row.short for kind, row in act_kinds().items()}
 NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 NONE_RAISED = "none raised by what was asked and examined"

@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, get_args
 
 from wardexam.anatomy.catalogue import PARTS, Sign
-from wardexam.exam.acts import ActKind
+from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import scales
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
@@ -44,15 +44,6 @@ why  every reason of the urgency, and by when
 act  write what was done about one of them
 s  save, and print the note       q  leave; the draft is kept
 Each letter or word works at every question."""
-
-# What may be done about a reason, as it is chosen, and what is then asked.
-ACTS: dict[ActKind, tuple[str, str]] = {
-    "called": ("somebody was called", "Who was called?"),
-    "asked": ("an image was asked for", "Which image?"),
-    "done": ("an image was done", "What did it show?"),
-    "not_needed": ("it is not needed; its level stays", "Why not, and who says so?"),
-    "lowered": ("it is brought down", "What was found that brings it down?"),
-}
 
 
 @dataclass
@@ -204,14 +195,17 @@ def _act(sitting: Sitting) -> None:
     if chosen is None:
         return
     reason = found[min(chosen, len(found) - 1)]
-    kinds = [kind for kind in ACTS if kind != "lowered" or (reason.lowers and chosen < len(found))]
-    said = [ACTS[kind][0] + (f": {reason.lowers}" if kind == "lowered" else "") for kind in kinds]
+    acts = act_kinds()
+    kinds = [kind for kind in acts if kind != "lowered" or (reason.lowers and chosen < len(found))]
+    said = [
+        acts[kind].choice + (f": {reason.lowers}" if kind == "lowered" else "") for kind in kinds
+    ]
     done = talk.choose("What was done? A number, Enter to leave it:", said)
     if done is None:
         return
     usual = {"called": reason.call, "asked": image_of(reason)}.get(kinds[done], "")
     more = f" Enter for: {usual}." if usual else " Enter to leave it."
-    text = talk.ask(f"{ACTS[kinds[done]][1]}{more}")
+    text = talk.ask(f"{acts[kinds[done]].asks}{more}")
     if text or usual:
         rules = [r.rule for r in (found if chosen == len(found) else [reason])]
         act = visit.act(rules, kinds[done], text or usual)[0]

@@ -25,7 +25,8 @@ from wardexam.terminal.tour import BED
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from wardexam.exam.acts import Act, ActKind
+    from wardexam.exam.act_kinds import ActKind
+    from wardexam.exam.acts import Act
     from wardexam.exam.examination import Examination, Findings
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet

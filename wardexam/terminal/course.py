@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.acts import ActKind
+from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
@@ -40,7 +40,7 @@ GRADED = (
     "residual",
     "level",
 )  # answers that are short enough to stand at their time
-MARKS: dict[ActKind, str] = {"called": "c", "asked": "a", "done": "d", "not_needed": "n", "lowered": "b"}  # fmt: skip
+MARKS = {kind: row.mark for kind, row in act_kinds().items()}
 DUE = "!"
 UNEXAMINED = "-"
 LEGEND = (

@@ -10,6 +10,7 @@ import textwrap
 from dataclasses import dataclass
 
 from wardexam.errors import TableError
+from wardexam.exam.act_kinds import ACT_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,7 @@ FORMER = {("ward", "search"): "find"}
 # Actions that one key and a number stand for now: in a keys file their names are refused with it.
 GONE = {
     ("reasons", name): f"press the key of 'act', then {number}"
-    for number, name in enumerate(("called", "asked", "done", "not_needed", "lowered"), 1)
+    for number, name in enumerate(ACT_KINDS, 1)
 }
 
 

@@ -33,7 +33,8 @@ from wardexam.visit import Step
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from wardexam.exam.acts import Act, ActKind
+    from wardexam.exam.act_kinds import ActKind
+    from wardexam.exam.acts import Act
     from wardexam.injury.sheet import InjurySheet
     from wardexam.records.outbox import Sent
     from wardexam.terminal.examine.entering import Entering

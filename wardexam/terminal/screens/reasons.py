@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from wardexam.errors import WardexamError
+from wardexam.exam.act_kinds import ACT_KINDS, act_kinds
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, counted, whole_words
 from wardexam.note.reasons import (
@@ -24,7 +25,8 @@ from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
-    from wardexam.exam.acts import Act, ActKind
+    from wardexam.exam.act_kinds import ActKind
+    from wardexam.exam.acts import Act
     from wardexam.exam.examination import Patient
 
 LABEL = 10  # columns of what a detail is called
@@ -33,20 +35,9 @@ MARK = "+"  # beside a reason that is marked
 SHOWN = 4  # acts that are shown of a reason, the last ones
 DIGITS = 9  # reasons that a digit chooses
 STYLES = {3: "alarm", 2: "warn", 1: "strong"}
-ENDS = {"done": "image done", "not_needed": "not needed", "lowered": "brought down"}
-# What may have been done, by the digit that says it.
-ACTS: "dict[str, tuple[ActKind, str]]" = {
-    "1": ("called", "called"), "2": ("asked", "image asked"), "3": ("done", "image done"),
-    "4": ("not_needed", "not needed"), "5": ("lowered", "brought down"),
-}  # fmt: skip
-# What is asked before it is written; where the reason has words of its own, enter takes them.
-QUESTIONS: "dict[ActKind, str]" = {
-    "called": "Called whom (enter: as the reason says):",
-    "asked": "Which image was asked for (enter: as the reason says):",
-    "done": "The image is done. It showed:",
-    "not_needed": "Not needed, because:",
-    "lowered": "Brought down, because:",
-}
+ACTS = {
+    str(digit): kind for digit, kind in enumerate(ACT_KINDS, 1)
+}  # what may have been done, by the digit that says it
 
 
 class Write(Protocol):
@@ -179,7 +170,7 @@ class ReasonsScreen(LineScreen):
         if self._choosing:
             self._choosing = False
             if key in ACTS:
-                self._ask(ACTS[key][0])
+                self._ask(ACTS[key])
             else:
                 self.say("Nothing was written.")
             return
@@ -227,7 +218,7 @@ class ReasonsScreen(LineScreen):
     def hint_text(self) -> str:
         """What keys do here; what may have been done where that is asked."""
         if self._choosing:
-            return "  ".join(f"{digit} {words}" for digit, (_, words) in ACTS.items())
+            return "  ".join(f"{digit} {act_kinds()[kind].label}" for digit, kind in ACTS.items())
         return super().hint_text()
 
     def _ask(self, kind: "ActKind") -> None:
@@ -251,12 +242,17 @@ class ReasonsScreen(LineScreen):
 
             def failed(error: WardexamError) -> None:
                 if self.is_attached:
-                    self.ask(QUESTIONS[kind], written, text, wrong=f"Not written: {error.line}")
+                    self.ask(
+                        act_kinds()[kind].question,
+                        written,
+                        text,
+                        wrong=f"Not written: {error.line}",
+                    )
 
             rules = [r.rule for r in those]
             self._write(rules, kind, " ".join(text.split()), done, failed)
 
-        self.ask(QUESTIONS[kind], written)
+        self.ask(act_kinds()[kind].question, written)
 
     def draw_status(self) -> None:
         """The status line; what does not fit it is broken at a word."""
@@ -271,9 +267,9 @@ class ReasonsScreen(LineScreen):
 def _ended(reason: Reason) -> str:
     """What stands in the place of a deadline where no clock runs."""
     if reason.lowered:
-        return ENDS["lowered"]
+        return act_kinds()["lowered"].label
     last = next((a.kind for a in reversed(reason.acts) if a.settles and not a.ended), None)
-    return ENDS[last] if last else limit_words(reason, None)
+    return act_kinds()[last].label if last else limit_words(reason, None)
 
 
 def _labelled(label: str, text: str, width: int) -> list[Line]:
