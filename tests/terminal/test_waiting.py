@@ -278,7 +278,9 @@ async def test_a_sheet_held_up_goes_on_by_itself_and_is_saved_once(app):
         await pilot.press("J", "2")
         with held_elsewhere(app.ward.folder, whose) as session:
             await pilot.press("s")
-            assert f"process {session.pid}" in dump(app)[-2]
+            said = dump(app)[-2]
+            assert f"process {session.pid}" in said
+            assert "it follows by itself.  " in said  # whole
             await pilot.press("j")
             assert isinstance(app.screen, InjuryScreen)
         assert await until(pilot, lambda: isinstance(app.screen, TextScreen))

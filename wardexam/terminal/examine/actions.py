@@ -11,7 +11,6 @@ from wardexam.anatomy.catalogue import Sign, dermatomes, signs_of
 from wardexam.errors import WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
-from wardexam.exam.examination import Examination
 from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
@@ -19,8 +18,7 @@ from wardexam.exam.onset import ONSET
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
-from wardexam.records.locks import BusyError
-from wardexam.records.repository import AmendedMeanwhileError, OutageError
+from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
@@ -36,11 +34,7 @@ if TYPE_CHECKING:
     from wardexam.exam.act_kinds import ActKind
     from wardexam.exam.acts import Act
     from wardexam.injury.sheet import InjurySheet
-    from wardexam.records.outbox import Sent
     from wardexam.terminal.examine.entering import Entering
-
-LEAVING = 0.3  # seconds that leaving waits for the disk
-
 
 # --- what grades
 
@@ -514,71 +508,18 @@ def _save(screen: "Entering") -> None:
             lambda: _save_for(screen, ""),
         )
         return
-    if screen.visit.amends:
-        screen.ask("Why is it amended?", lambda why: _amend_for(screen, why))
-    else:
-        _save_for(screen, "")
-
-
-def _amend_for(screen: "Entering", why: str) -> str:
-    if not why.strip():
-        return "An amendment needs a reason. Nothing is saved yet."
-    _save_for(screen, why)
-    return ""
+    screen.with_reason(lambda why: _save_for(screen, why))
 
 
 def _save_for(screen: "Entering", why: str) -> None:
-    visit, entries, app = screen.visit, screen.visit.entries, screen.ward_app
-
-    def held_up(what: str) -> None:
-        screen.say(
-            f"Not saved yet: {what}; it follows by itself. {screen.key('leave')} leaves, the draft stays."[
-                : screen.size.width
-            ]
-        )
-
-    reading = screen.reader.settled()
-    unsent, name = visit.unsent(reading, why), visit.examination.id
-
-    # Whoever grades on has not asked for this to be saved.
-    def same() -> bool:
-        return visit.entries == entries
-
-    def sent(found: "Sent") -> bool:
-        if isinstance(found.stored, Examination) and screen.is_attached:
-            _saved(screen, found.stored, entries)
-        elif found.refused is not None and screen.is_attached:
-            _not_saved(screen, found.refused)
-        return screen.is_attached
-
-    def failed(error: WardexamError) -> None:
-        if isinstance(error, OutageError):
-            app.sending.later(name, unsent, same, sent)
-            held_up(error.what)
-        else:
-            _not_saved(screen, error)
-
-    app.calls.change(
+    visit, entries, reading = screen.visit, screen.visit.entries, screen.reader.settled()
+    screen.save(
         visit.saving(reading, why),
-        lambda saved: _saved(screen, saved, entries),
-        failed,
-        held_up,
-        wanted=lambda: same() and app.screen is screen,
-        waits_out=(BusyError,),
+        visit.unsent(reading, why),
+        lambda: visit.entries == entries,
+        lambda saved: screen.ward_app.saved(visit, saved, screen.end),
+        lambda error: _not_saved(screen, error),
     )
-
-
-def _saved(screen: "Entering", saved: Examination, entries: int) -> None:
-    """Show the note; what was entered while it was being saved stays here, as an amendment of it."""
-    # Left while it waited: the draft, saved now, is swept at the next start.
-    if not screen.is_attached:
-        return
-    if screen.visit.entries == entries and screen.ward_app.screen is screen:
-        screen.ward_app.saved(screen.visit, saved, screen.end)
-        return
-    screen.visit.go_on(saved)
-    screen.said = f"Saved as it stood then. What was entered since is not: {screen.key('save')} saves it as an amendment."
-    screen.redraw()
 
 
 def _not_saved(screen: "Entering", error: WardexamError) -> None:
@@ -586,8 +527,6 @@ def _not_saved(screen: "Entering", error: WardexamError) -> None:
 
     Once both have been seen, saving makes a revision after theirs.
     """
-    if not screen.is_attached:
-        return
     if not isinstance(error, AmendedMeanwhileError):
         screen.say(error.line[: screen.size.width])
         return
@@ -600,35 +539,6 @@ def _not_saved(screen: "Entering", error: WardexamError) -> None:
     screen.changed()
     bed = clean(screen.visit.patient.bed)
     screen.ward_app.push_screen(TextScreen(f"Amended meanwhile  bed {bed}", text))
-
-
-def _leave(screen: "Entering") -> None:
-    """Back to the ward; an examination nobody touched leaves no draft."""
-    visit, calls = screen.visit, screen.ward_app.calls
-
-    def leave() -> None:
-        screen.end()
-        calls.behind(visit.leave)
-
-    def answered(text: str) -> None:
-        if text.strip().lower() == "lose":
-            leave()
-        else:
-            screen.say("Still here. Free the disk, or copy the note before leaving.")
-
-    def left(lost: int) -> None:
-        if not lost:
-            leave()
-            return
-        screen.ask(
-            f"{counted(lost, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
-            answered,
-        )
-
-    if visit.unkept(0):
-        calls.finish(lambda: visit.unkept(LEAVING), left)
-    else:
-        leave()
 
 
 # What leaves it armed that the next grade goes to both sides: everything else ends it.
@@ -671,5 +581,5 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "injury": _injury,
     "context": _context,
     "save": _save,
-    "leave": _leave,
+    "leave": lambda screen: screen.leave(),
 }

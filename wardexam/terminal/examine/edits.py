@@ -24,21 +24,14 @@ from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
 from wardexam.note.sentences import abnormal_left
+from wardexam.terminal import edit
+from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.examine.state import State, sides
 
 if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
 
-
-class Edit(NamedTuple):
-    """A change and what is said of it."""
-
-    change: Change
-    said: str
-
-
-class RefusedError(Exception):
-    """Nothing is written; the text says why."""
+Edit = edit.Edit[Change]
 
 
 def _where(side: Side) -> str:

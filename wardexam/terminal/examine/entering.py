@@ -7,6 +7,9 @@ if TYPE_CHECKING:
 
     from textual.geometry import Size
 
+    from wardexam.errors import WardexamError
+    from wardexam.exam.examination import Examination
+    from wardexam.records.outbox import Unsent
     from wardexam.terminal.examine.edits import Edit
     from wardexam.terminal.examine.reader import Reader
     from wardexam.terminal.examine.state import State
@@ -39,10 +42,6 @@ class Entering(Protocol):
     @property
     def size(self) -> "Size":
         """The terminal's size."""
-
-    @property
-    def is_attached(self) -> bool:
-        """Whether it is open still."""
 
     def key(self, action: str) -> str:
         """The first key of an action, as it is written on a keyboard."""
@@ -83,6 +82,18 @@ class Entering(Protocol):
 
     def draw_status(self) -> None:
         """Draw the status line."""
+
+    def with_reason(self, save: "Callable[[str], None]") -> None:
+        """Save; an amendment asks for its reason first."""
+
+    def save(
+        self, saving: "Callable[[], Examination]", unsent: "Callable[[], Unsent]", same: "Callable[[], bool]",
+        show: "Callable[[Examination], None]", refused: "Callable[[WardexamError], None]",
+    ) -> None:  # fmt: skip
+        """Save, now or as soon as it can be; what is entered meanwhile stays here, as an amendment of it."""
+
+    def leave(self) -> None:
+        """Back to what was below; where entries are in memory only, once that was told."""
 
     def end(self) -> None:
         """Back to what was below."""

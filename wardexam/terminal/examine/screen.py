@@ -13,12 +13,13 @@ from wardexam.errors import InputError
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET
 from wardexam.reasoning.rules.contradictions import contradictions
+from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.examine import actions, edits, view
-from wardexam.terminal.examine.edits import Edit, RefusedError
+from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.reader import Reader
 from wardexam.terminal.examine.state import ABOVE, AGAIN, FLAGS, GRID, State
 from wardexam.terminal.question import Then, joined
-from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.screens.entry import EntryScreen
 from wardexam.terminal.urgent import urgent_line
 from wardexam.visit import WITHDRAWN, Visit
 
@@ -32,7 +33,7 @@ LEFT_FROM = 32  # the column from which a click is on the patient's left
 BODY = (120, 40)  # columns and lines from which the body stands below the panel
 
 
-class ExamineScreen(LineScreen):
+class ExamineScreen(EntryScreen):
     """One examination being entered.
 
     Args:
@@ -44,7 +45,7 @@ class ExamineScreen(LineScreen):
     BODIES = ("labels", "grades", "before", "panel")
 
     def __init__(self, visit: Visit, page: str = "") -> None:
-        super().__init__()
+        super().__init__(visit)
         self.above = ABOVE
         self.visit: Visit = visit
         self.state: State = State(visit, page)
@@ -56,30 +57,26 @@ class ExamineScreen(LineScreen):
             self.said = (
                 f"{visit.said} Last time's signs first; {self.key('unchanged')} enters one again."
             )
-        self.shown_kept, self._trouble = 0, ""
         self._numeral = False  # whether a number is being typed where none belongs
-        self._wrote = ""  # what the last key wrote, as long as nothing else is said
 
     def on_mount(self) -> None:
-        """Start the reasoning; the base draws."""
+        """Start the reasoning."""
         app = self.app  # a thread has none of its own, and may answer when the screen is gone
         self.reader.start(
             lambda number, reading: app.call_later(self._answered, number, reading),
             lambda: app.call_later(self._ordered),
         )
-        self.visit.draft.settled = lambda: app.call_later(self._kept)
 
     def on_unmount(self) -> None:
-        """End the reasoning, and listen to the draft no more."""
+        """End the reasoning."""
         self.reader.end()
-        self.visit.draft.settled = lambda: None
 
     def end(self) -> None:
         """Back to what was below."""
         self.ward_app.visit = None
         if self.state.page != FLAGS:
             self.ward_app.pages[self.visit.patient.id] = self.state.page
-        self.dismiss(None)
+        super().end()
 
     # --- keys
 
@@ -123,13 +120,6 @@ class ExamineScreen(LineScreen):
                 return str(refusal)
 
         super().ask(question, taken, text, choices, wrong)
-
-    @property
-    def lasting(self) -> str:
-        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
-        app = self.ward_app
-        waits = app.sending.words if app.sending.waits(self.visit.examination.id) else ""
-        return self._trouble or waits
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
@@ -262,8 +252,7 @@ class ExamineScreen(LineScreen):
             self.show_status([[(line, "strong")] for line in lines])
         elif not self.asking and not self.unseen:
             self.shown_kept = self.visit.draft.kept
-            wrote = bool(self.said) and self.said == self._wrote
-            line = view.status(self.state, self.said, self.size.width, wrote=wrote)
+            line = view.status(self.state, self.said, self.size.width, wrote=self.wrote)
             self.canvas("status").show([line])
 
     # --- what comes from threads
@@ -279,12 +268,5 @@ class ExamineScreen(LineScreen):
             self._draw_head()
 
     def _kept(self) -> None:
-        draft = self.visit.draft
-        trouble, self._trouble = self._trouble, draft.problem
-        if self._trouble and self.said != self._trouble:
-            self.say(self._trouble)
-        elif trouble and not self._trouble:
-            self.say("In the ward again.")
-        elif self.shown_kept != draft.kept:
-            self.draw_status()
+        super()._kept()
         self._ordered()

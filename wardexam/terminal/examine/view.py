@@ -9,11 +9,12 @@ from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Quality
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.identity import heading
 from wardexam.exam.onset import OnsetQuestion, onset_words
-from wardexam.exam.text import clean, columns, whole_words
+from wardexam.exam.text import clean, columns
 from wardexam.exam.wording import narrow, sided
 from wardexam.note.reasons import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
+from wardexam.terminal.edit import status_line
 from wardexam.terminal.examine.reader import Reader
 from wardexam.terminal.examine.state import (
     ABOVE,
@@ -415,24 +416,8 @@ def _kept(state: State, said: str) -> str:
 
 
 def status(state: State, said: str, width: int, *, wrote: bool = False) -> Line:
-    """What is under the cursor, what the last key did, how much is on disk.
-
-    What a key wrote stands behind the sign under the cursor where both fit; all else that is said has the line
-    to itself, so that it is read.
-
-    Args:
-        state: The examination.
-        said: What was said last.
-        width: Columns.
-        wrote: Whether that is what a key wrote.
-    """
+    """What is under the cursor, what the last key did, how much is on disk: see `status_line`."""
     kept = _kept(state, said)
-    room = width - len(kept) - 2
-    here = at_hand(state)
     told = said.startswith(at_cursor(state))  # it says itself where the cursor stands
-    if wrote and not told and len(here) + 3 + len(said) <= room:
-        pad = " " * (room - len(here) - 3 - len(said))
-        return [(here, "strong"), (f"   {said}{pad}", ""), (f"  {kept}", "quiet")]
-    line = said or about(state, room)
-    line = line if len(line) <= room else whole_words(line, room)
-    return [(f"{line:<{max(0, room)}}", "" if said else "strong"), (f"  {kept}", "quiet")]
+    words = about(state, width - len(kept) - 2)
+    return status_line(at_hand(state), said, kept, width, wrote=wrote and not told, about=words)

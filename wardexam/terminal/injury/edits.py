@@ -1,6 +1,6 @@
 """What a key writes on a cord injury sheet: from the state to a change with what is said, or why there is none."""
 
-from typing import Any, NamedTuple
+from typing import Any
 
 from wardexam.errors import InputError
 from wardexam.exam.text import counted
@@ -22,25 +22,17 @@ from wardexam.injury.sheet import (
 from wardexam.injury.tables import muscles
 from wardexam.injury.taking_over import TakenOver
 from wardexam.injury.typed import begins_a_line, read_column, read_more
+from wardexam.terminal import edit
+from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.injury.state import Cell, State, named
 
+Edit = edit.Edit[SheetChange]
 ANSWERS = {"0": "no", "1": "yes"}
 SAME = "="  # typed at pinprick: the same as light touch
 RANGE = "2t9, 1t12, 0"
 COUNTED = {None: "counts by the level", "normal": "counts as normal", "examined": "counts as found"}
 # What a marked score counts as next; behind the last one the mark is taken away.
 NEXT = {None: "normal", "normal": "examined"}
-
-
-class Edit(NamedTuple):
-    """A change and what is said of it."""
-
-    change: SheetChange
-    said: str
-
-
-class RefusedError(Exception):
-    """Nothing is written; the text says why."""
 
 
 def accepted(cell: Cell) -> str:

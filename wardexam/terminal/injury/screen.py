@@ -5,32 +5,30 @@ from typing import TYPE_CHECKING
 
 from textual.geometry import Offset
 
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError
 from wardexam.exam.text import counted
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.sheet import TEST_WORDS, TESTS
 from wardexam.injury.taking_over import take_over
 from wardexam.injury.unknown import MOVEMENTS, unknown
 from wardexam.injury_visit import NEW, InjuryVisit
-from wardexam.records.locks import BusyError
-from wardexam.records.repository import OutageError
+from wardexam.terminal.edit import RefusedError, status_line
 from wardexam.terminal.injury import edits, view
-from wardexam.terminal.injury.edits import Edit, RefusedError
+from wardexam.terminal.injury.edits import Edit
 from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
-from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.screens.entry import EntryScreen
 from wardexam.terminal.screens.text import TextScreen
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Findings
     from wardexam.injury.sheet import InjurySheet
     from wardexam.reasoning.rules.reason import Urgency
-    from wardexam.records.outbox import Sent
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
 NOT_LEFT = "Entries are in memory only still: not left. Save, or free the disk."
 
 
-class InjuryScreen(LineScreen):
+class InjuryScreen(EntryScreen):
     """One cord injury sheet being entered.
 
     Args:
@@ -42,6 +40,7 @@ class InjuryScreen(LineScreen):
 
     SCREEN = "injury"
     BODIES = ("sheet", "results")
+    PAPER = "worksheet"
 
     def __init__(
         self,
@@ -50,7 +49,7 @@ class InjuryScreen(LineScreen):
         into: "Callable[[InjurySheet], None]",
         urgency: "Callable[[], Urgency | None]",
     ) -> None:
-        super().__init__()
+        super().__init__(visit)
         self.above = ABOVE
         self.visit: InjuryVisit = visit
         self.state: State = State(visit)
@@ -60,22 +59,11 @@ class InjuryScreen(LineScreen):
             self.said = (
                 f"New sheet, nothing is known. {self.key('note')}, then left, shows those saved."
             )
-        self.shown_kept, self._trouble = 0, ""
-        self._wrote = ""  # what the last key wrote, as long as nothing else is said
-
-    def on_mount(self) -> None:
-        """Listen to the draft; the base draws."""
-        app = self.app
-        self.visit.draft.settled = lambda: app.call_later(self._kept)
-
-    def on_unmount(self) -> None:
-        """Listen to the draft no more."""
-        self.visit.draft.settled = lambda: None
 
     def end(self) -> None:
         """Back to what was below."""
         self.ward_app.sheet = None
-        self.dismiss(None)
+        super().end()
 
     # --- drawing
 
@@ -105,33 +93,13 @@ class InjuryScreen(LineScreen):
         super().draw_status()
         if not self.asking and not self.unseen and self.there:
             self.shown_kept = self.visit.draft.kept
-            wrote = bool(self.said) and self.said == self._wrote
-            kept = self.visit.kept_words
-            line = view.status(self.state, self.said, self.size.width, kept, wrote=wrote)
+            here, kept = view.at_cursor(self.state), self.visit.kept_words
+            line = status_line(here, self.said, kept, self.size.width, wrote=self.wrote)
             self.show_status([line])
 
     def hint_text(self) -> str:
         """What is accepted at the cursor, then the other keys."""
         return view.hint_text(self.state, self.keys, self.ward_app.glyphs, self.size.width)
-
-    @property
-    def lasting(self) -> str:
-        """Why the draft is not in the ward, or that a save of it waits for the ward's store."""
-        app = self.ward_app
-        waits = app.sending.words if app.sending.waits(self.visit.kept.id) else ""
-        return self._trouble or waits
-
-    def _kept(self) -> None:
-        draft, trouble = self.visit.draft, self._trouble
-        self._trouble = draft.problem
-        if not self.there:
-            return
-        if self._trouble and self.said != self._trouble:
-            self.say(self._trouble)
-        elif trouble and not self._trouble:
-            self.say("In the ward again.")
-        elif self.shown_kept != draft.kept:
-            self.draw_status()
 
     # --- keys
 
@@ -376,60 +344,18 @@ class InjuryScreen(LineScreen):
         """Save and show the worksheet; an amendment asks for its reason first."""
         if self.visit.untouched:
             self.say("Nothing was entered: nothing is saved.")
-        elif self.visit.amends:
-            self.ask("Why is it amended?", self._amend_for)
         else:
-            self._save("")
-
-    def _amend_for(self, why: str) -> str:
-        if not why.strip():
-            return "An amendment needs a reason. Nothing is saved yet."
-        self._save(why)
-        return ""
+            self.with_reason(self._save)
 
     def _save(self, why: str) -> None:
-        visit, sheet, app = self.visit, self.visit.sheet, self.ward_app
-        unsent = visit.unsent(why)
+        visit, sheet = self.visit, self.visit.sheet
 
-        def same() -> bool:
-            return visit.sheet is sheet
+        def show(saved: "KeptSheet") -> None:
+            self.ward_app.saved_sheet(visit, saved, self.end, self.key("to_signs"))
 
-        def sent(found: "Sent") -> bool:
-            if isinstance(found.stored, KeptSheet):
-                self._saved(found.stored, sheet)
-            elif found.refused is not None:
-                self._not_done(found.refused)
-            return self.is_attached
-
-        def failed(error: WardexamError) -> None:
-            if isinstance(error, OutageError):
-                app.sending.later(visit.kept.id, unsent, same, sent)
-                self._not_yet(error.what)
-            else:
-                self._not_done(error)
-
-        app.calls.change(
-            visit.saving(why), lambda saved: self._saved(saved, sheet), failed, self._not_yet,
-            wanted=lambda: same() and app.screen is self, waits_out=(BusyError,),
-        )  # fmt: skip
-
-    def _not_yet(self, what: str) -> None:
-        self.say(f"Not saved yet: {what}; it follows by itself.")
-
-    def _not_done(self, error: WardexamError) -> None:
-        if self.is_attached:
-            self.say(error.line)
-
-    def _saved(self, saved: "KeptSheet", entered: "InjurySheet") -> None:
-        """Show the worksheet; what was entered while it was being saved stays here, as an amendment of it."""
-        if not self.is_attached:
-            return
-        if self.visit.sheet is entered and self.ward_app.screen is self:
-            self.ward_app.saved_sheet(self.visit, saved, self.end, self.key("to_signs"))
-            return
-        self.visit.go_on(saved)
-        self.said = f"Saved as it stood then. What was entered since is not: {self.key('save')} saves it as an amendment."
-        self.redraw()
+        self.save(
+            visit.saving(why), visit.unsent(why), lambda: visit.sheet is sheet, show, self.refused
+        )
 
     def do_set_aside(self) -> None:
         """Set this draft aside."""
@@ -445,40 +371,13 @@ class InjuryScreen(LineScreen):
 
     def do_leave(self) -> None:
         """Back; a sheet that nobody touched leaves no draft."""
-
-        def answered(text: str) -> None:
-            if text.strip().lower() == "lose":
-                self._left()
-            else:
-                self.say("Still here. Free the disk, or copy the worksheet before leaving.")
-
-        def lost(count: int) -> None:
-            self.ask(
-                f"{counted(count, 'entry', 'entries')} in memory only would be lost. Type lose to leave, enter stays:",
-                answered,
-            )
-
-        self._once_kept(self._left, lost)
+        self.leave()
 
     def give_way(self, then: Callable[[], None]) -> None:
         """Leave for something else of the patient, the draft kept; go on then where it was left."""
 
         def left() -> None:
-            self._left()
+            self.left()
             then()
 
-        self._once_kept(left, lambda _: self.say(NOT_LEFT))
-
-    def _once_kept(self, leave: Callable[[], None], lost: Callable[[int], None]) -> None:
-        """Leave once every change is kept; where some are in memory only after a moment, say how many."""
-        visit = self.visit
-        if visit.unkept(0):
-            self.ward_app.calls.finish(
-                lambda: visit.unkept(LEAVING), lambda count: lost(count) if count else leave()
-            )
-        else:
-            leave()
-
-    def _left(self) -> None:
-        self.end()
-        self.ward_app.calls.behind(self.visit.leave)
+        self.once_kept(left, lambda _: self.say(NOT_LEFT))

@@ -5,7 +5,7 @@ from itertools import zip_longest
 from typing import NamedTuple
 
 from wardexam.exam.identity import heading
-from wardexam.exam.text import clean, columns, counted, whole_words
+from wardexam.exam.text import clean, counted
 from wardexam.injury.changed import FALL, MAYBE
 from wardexam.injury.computed import Computed, Result, in_words
 from wardexam.injury.impairment import NO_GRADE
@@ -303,16 +303,6 @@ def at_cursor(state: State) -> str:
         rating = state.sheet.rating(cell.test, cell.side, cell.row)
         text += f"  not from the injury, {COUNTED[rating]}"
     return text
-
-
-def status(state: State, said: str, width: int, kept: str, *, wrote: bool) -> Line:
-    """What is under the cursor, what the last key wrote or what was said, how much is on disk."""
-    room, here = width - len(kept) - 2, at_cursor(state)
-    if wrote and columns(here) + 3 + len(said) <= room:
-        return [(here, "strong"), (f"   {said}".ljust(room - columns(here)), ""), (f"  {kept}", "quiet")]  # fmt: skip
-    line = said or here
-    line = line if columns(line) <= room else whole_words(line, room)
-    return [(line + " " * max(0, room - columns(line)), "" if said else "strong"), (f"  {kept}", "quiet")]  # fmt: skip
 
 
 def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -> str:
