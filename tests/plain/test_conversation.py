@@ -14,6 +14,7 @@ from wardexam.exam.examination import Context
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import STORY
+from wardexam.plain.answers import reasons
 from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
@@ -203,6 +204,20 @@ def test_the_rest_of_a_part_is_stated_for_one_limb_and_never_for_sphincters(ward
     (draft,) = ward.drafts()
     (statement,) = ward.resume_draft(draft.draft_id)[1].rest_normal
     assert (statement.part, statement.limb) == ("reflexes", "right arm")
+
+
+@pytest.mark.parametrize(("reason", "asks"), [("cast", True), ("declined", False)])
+@pytest.mark.parametrize("answer", ["y", "n"])
+def test_a_statement_of_a_limb_in_part_not_testable_is_asked_about_as_on_the_screen(
+    ward, reason, asks, answer
+):
+    number = str(1 + [name for name, _ in reasons()].index(reason))
+    sure = [answer] if asks else []
+    _, said = talk(ward, *ADMIT, "", "n", number, "r", "2", "3", *sure, "q")
+    assert ("Not testable: right biceps (cast)" in " ".join(said.split())) == asks
+    (draft,) = ward.drafts()
+    stated = ward.resume_draft(draft.draft_id)[1].rest_normal
+    assert [(s.part, s.limb) for s in stated] == ([] if asks and answer == "n" else [("power", "right arm")])  # fmt: skip
 
 
 def test_the_scale_can_be_changed_and_findings_keep_theirs(ward):

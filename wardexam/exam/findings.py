@@ -4,8 +4,10 @@ Strict: nothing is coerced, an unknown sign, side or answer is refused with what
 """
 
 import difflib
+import tomllib
 from functools import cache
-from typing import Annotated, Any, Literal, Self
+from importlib.resources import files
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
@@ -29,19 +31,10 @@ Reason = Literal[
 ]
 Limb = Literal["head", "trunk", "right arm", "left arm", "right leg", "left leg"]
 
-REASON_WORDS: dict[Reason, str] = {
-    "pain": "pain",
-    "cast": "cast",
-    "amputation": "amputation",
-    "cannot_relax": "cannot relax",
-    "declined": "declined",
-    "sedated": "sedated",
-    "cannot_follow": "cannot follow the request",
-    "dressing": "dressing or line in the way",
-    "contracture": "contracture",
-    "not_available": "no equipment",
-    "other": "other reason",
-}
+_REASONS = tomllib.loads((files("wardexam.exam") / "not_testable.toml").read_text(encoding="utf-8"))
+REASON_WORDS: dict[Reason, str] = {name: _REASONS[name]["words"] for name in get_args(Reason)}
+# Those that hold for all parts of a limb.
+LIMB_REASONS = frozenset(name for name, row in _REASONS.items() if row.get("limb"))
 QUALITY_WORDS: dict[Quality, str] = {
     "reinforced": "only with reinforcement",
     "inverted": "inverted",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, get_args
 from wardexam.anatomy.catalogue import PARTS, Sign
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import scales
-from wardexam.exam.entry import Change
+from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
@@ -16,6 +16,7 @@ from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
+from wardexam.note.stating import doubts
 from wardexam.note.suggestion import contradiction_text
 from wardexam.plain import words
 from wardexam.plain.talk import LeavingError, Talk
@@ -276,8 +277,15 @@ def _rest_normal(sitting: Sitting) -> None:
     if stated:
         _take_back(sitting, stated)
         return
+    made = sitting.rest_normal(parts[part], limbs[limb])
+    stated = apply(sitting.examination, made).rest_normal[-1]
+    against = doubts(stated, sitting.examination, sitting.visit.previous)
+    sure = f"Was all the rest of the {limbs[limb]} examined, and normal? y or n:"
+    if against and not sitting.talk.yes(" ".join([*(f"{said}." for said in against), sure])):
+        sitting.talk.say("Nothing was changed.")
+        return
     sitting.change(
-        sitting.rest_normal(parts[part], limbs[limb]),
+        made,
         f"Stated: the rest of {parts[part]} in the {limbs[limb]} was examined and normal. w withdraws it.",
     )
 

@@ -442,10 +442,7 @@ def _accept(screen: "Entering") -> None:
 def _rest_normal(screen: "Entering") -> None:
     """State the rest of a limb normal; after a yes where it was abnormal before, or in part not testable."""
     made = edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
-    odd = edits.abnormal_before(screen.state, made)
-    about = [f"Abnormal before: {odd}"] if odd else []
-    if untested := edits.not_testable_there(screen.state, made):
-        about.append(f"Not testable: {untested}")
+    about = edits.doubted(screen.state, made)
     if not about:
         screen.write(made)
         return

@@ -23,7 +23,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
-from wardexam.note.sentences import abnormal_left
+from wardexam.note.stating import doubts
 from wardexam.terminal import edit
 from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.examine.state import State, sides
@@ -452,32 +452,12 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
     )
 
 
-def abnormal_before(state: State, made: Edit) -> str:
-    """What was abnormal earlier in the stay, is not graded now, and a statement of the rest would cover; empty where nothing is."""
+def doubted(state: State, made: Edit) -> tuple[str, ...]:
+    """What speaks against a statement of the rest; empty where nothing does, or where it is withdrawn."""
     if made.change.value is None:
-        return ""
+        return ()
     stated = RestNormal.model_validate(made.change.value)
-    alone = state.examination.model_copy(update={"rest_normal": (stated,)})
-    odd = abnormal_left(state.visit.previous, alone, stated=True)
-    return ", ".join(f"{named(f)} {cell(f, state.examination.scale)}" for f in odd)
-
-
-LIMB_REASONS = {"cast", "amputation", "dressing"}  # they hold for all parts of a limb
-
-
-def not_testable_there(state: State, made: Edit) -> str:
-    """What could not be tested of the limb's part that a statement calls normal, or of the limb at all; empty where nothing."""
-    if made.change.value is None:
-        return ""
-    stated = RestNormal.model_validate(made.change.value)
-    found = [
-        f for f in state.examination.findings
-        if f.not_testable and (stated.covers(f.row, f.side) or (
-            f.not_testable in LIMB_REASONS and f"{f.side} {f.row.limb}" == stated.limb))
-    ]  # fmt: skip
-    return ", ".join(
-        f"{named(f)} ({REASON_WORDS[f.not_testable]})" for f in found if f.not_testable
-    )
+    return doubts(stated, state.examination, state.visit.previous)
 
 
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:
