@@ -5,15 +5,9 @@ import json
 import pytest
 
 from wardexam.commands.main import run
-from wardexam.records.paths import copy_demo
 from wardexam.records.ward import open_ward
 
 WHO = "f14z5r3kehjb2w60"  # Kwabena Asante, with cord signs and nothing done
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return copy_demo(tmp_path / "ward")
 
 
 def act(folder, *words):

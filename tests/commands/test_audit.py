@@ -13,7 +13,6 @@ from tests.review.simulated import arrival, truths
 from wardexam.commands import edge
 from wardexam.commands.main import run
 from wardexam.exam.examination import Patient
-from wardexam.records.paths import copy_demo
 from wardexam.records.ward import open_ward
 
 NOW = datetime(2026, 3, 20, 12, tzinfo=UTC)
@@ -23,11 +22,6 @@ NAMES = ("Marsh", "Ottoline", "40-1182", "Dr Ash", "Dr Bex", "A1")
 @pytest.fixture(autouse=True)
 def at_noon(monkeypatch):
     monkeypatch.setattr(edge, "now", lambda: NOW)
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return copy_demo(tmp_path / "ward")
 
 
 def audit(folder, *words):

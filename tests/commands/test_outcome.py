@@ -6,16 +6,10 @@ import jsonschema
 import pytest
 
 from wardexam.commands.main import run
-from wardexam.records.paths import copy_demo
 from wardexam.records.ward import open_ward
 from wardexam.review.outcome_file import COLUMNS
 
 WHO, OTHER, GONE = "avzac69ob94i575u", "skrlq8gm0b9i0lk8", "gxyxk1owep7is3tr"
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return copy_demo(tmp_path / "ward")
 
 
 def outcome(folder, *words):

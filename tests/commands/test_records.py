@@ -12,17 +12,11 @@ import pytest
 from tests.examinations import examined
 from wardexam.commands.main import run
 from wardexam.exam.examination import Patient
-from wardexam.records.paths import copy_demo
 from wardexam.records.repository import Summary
 from wardexam.records.ward import Ward, open_ward
 
 ROOT = Path(__file__).parents[2]
 WARDEXAM = [sys.executable, "-m", "wardexam"]
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return copy_demo(tmp_path / "ward")
 
 
 def events(folder):

@@ -6,16 +6,10 @@ from datetime import UTC, datetime
 import pytest
 
 from wardexam.commands.main import run
-from wardexam.records.paths import copy_demo
 from wardexam.records.ward import open_ward
 
 WHO = "f14z5r3kehjb2w60"  # Kwabena Asante, bed C2, no. 37-1490
 AT = datetime(2026, 3, 9, 8, tzinfo=UTC)
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return copy_demo(tmp_path / "ward")
 
 
 @pytest.mark.parametrize("given", [WHO, "37-1490", " 37-1490 ", "C2", "c2"])

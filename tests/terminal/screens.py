@@ -67,6 +67,16 @@ def dump(app: WardApp) -> list[str]:
     return ["".join(row).rstrip() for row in rows]
 
 
+def status(app: WardApp) -> str:
+    """The status line."""
+    return dump(app)[-2]
+
+
+def found(app: WardApp) -> dict[tuple[str, str], str | None]:
+    """The answer of every finding of the examination that is open."""
+    return {f.key: f.answer for f in app.screen.state.examination.findings}
+
+
 class STORE:
     """Whether the store hangs on purpose, so that nobody waits for its answer."""
 

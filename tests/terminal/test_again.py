@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, status
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
 from wardexam.terminal.examine.screen import ExamineScreen
@@ -69,10 +69,6 @@ async def test_the_rest_of_a_limb_that_was_abnormal_is_stated_normal_only_after_
 
 def found(app):
     return {f.key: f for f in app.screen.state.examination.findings}
-
-
-def status(app):
-    return dump(app)[-2]
 
 
 async def test_it_opens_on_last_times_signs_the_abnormal_first_and_every_part_is_still_there(app):

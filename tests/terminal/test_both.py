@@ -2,17 +2,8 @@
 
 import pytest
 
-from tests.terminal.screens import demo_app, dump
+from tests.terminal.screens import dump, found
 from wardexam.terminal.examine import view
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
-
-
-def found(app):
-    return {f.key: f.answer for f in app.screen.state.examination.findings}
 
 
 def cursor_cells(app) -> int:

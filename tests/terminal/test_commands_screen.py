@@ -1,18 +1,12 @@
 """The command list: typed words narrow it, Enter runs the chosen one on the screen below."""
 
-import pytest
 from textual import events
 
-from tests.terminal.screens import demo_app, dump
+from tests.terminal.screens import dump
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.commands import CommandsScreen
 from wardexam.terminal.screens.text import TextScreen
 from wardexam.terminal.screens.ward import WardScreen
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
 
 
 async def test_one_key_lists_every_command_with_its_keys(app):

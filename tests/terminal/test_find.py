@@ -2,20 +2,11 @@
 
 import pytest
 
-from tests.terminal.screens import demo_app, dump
+from tests.terminal.screens import dump, found
 from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.exam.flags import flags
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.find import LISTED, NAME, FindScreen
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
-
-
-def found(app):
-    return {f.key: f.answer for f in app.screen.state.examination.findings}
 
 
 @pytest.mark.parametrize("before", [[], ["f"], ["tab"], ["m", "8"]], ids=["core", "flags", "power", "unconscious"])  # fmt: skip

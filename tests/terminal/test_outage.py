@@ -10,7 +10,7 @@ import pytest
 from tests.records.memory import MemoryWard
 from tests.records.wrapped import Losing, Wrapped
 from tests.terminal.admitting import presses
-from tests.terminal.screens import demo_app, dump
+from tests.terminal.screens import demo_app, dump, status
 from wardexam.records.outbox import Outbox
 from wardexam.terminal import sending, store_calls
 from wardexam.terminal.examine.screen import ExamineScreen
@@ -63,10 +63,6 @@ def app(request, tmp_path, losing):
 def inner(app):
     """The ward itself."""
     return app.ward.inner
-
-
-def status(app):
-    return dump(app)[-2]
 
 
 async def until(pilot, told, seconds=8.0):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, found
 from wardexam.exam.examination import Patient
 
 
@@ -11,10 +11,6 @@ def app(tmp_path):
     made = demo_app(tmp_path / "ward", empty=True)
     made.ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", admitted=NOW), "test")
     return made
-
-
-def found(app):
-    return {f.key: f.answer for f in app.screen.state.examination.findings}
 
 
 TRUNK = ["T10", "T11", "T12"]

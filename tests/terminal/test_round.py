@@ -2,16 +2,11 @@
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump, settled
+from tests.terminal.screens import NOW, dump, settled
 from wardexam.exam.examination import Patient
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.examine.state import SET_KEYS
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
 
 
 def shown(app, sign):

@@ -25,11 +25,6 @@ SIZES = [(80, 24), (100, 30), (120, 40)]
 CORE = [(s.id, side) for s in row_sets()["core"].signs for side in ("right", "left")]
 
 
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
-
-
 def answers(app):
     return {f.key: f.answer for f in app.screen.state.examination.findings}
 

@@ -2,17 +2,12 @@
 
 import pytest
 
-from tests.terminal.screens import demo_app, dump
+from tests.terminal.screens import dump
 from wardexam.exam.story import COMPLAINTS, STORY
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.screens.story import StoryScreen
 
 COMPLAINT = [code for code, _ in COMPLAINTS]
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
 
 
 def told(app):

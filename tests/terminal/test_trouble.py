@@ -13,7 +13,7 @@ from datetime import timedelta
 import pytest
 
 from tests.records.memory import MemoryWard
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, dump, status
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination
 from wardexam.records import private_file
@@ -21,15 +21,6 @@ from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.ward import open_ward
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
-
-
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
-
-
-def status(app):
-    return dump(app)[-2]
 
 
 def first_bed(app):

@@ -53,11 +53,6 @@ def held_elsewhere(folder, *names):
         session.wait()
 
 
-@pytest.fixture
-def app(tmp_path):
-    return demo_app(tmp_path / "ward")
-
-
 def first(app):
     return app.ward.beds()[0]
 
