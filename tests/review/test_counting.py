@@ -129,6 +129,22 @@ def test_times_against_the_limit_of_the_rule_the_image_from_its_request(tmp_path
     }
 
 
+FROM_THE_REQUEST = ("cauda_equina", "bladder_or_bowel", "both_legs_weak_pain")
+
+
+@pytest.mark.parametrize("rule", FROM_THE_REQUEST)
+@pytest.mark.parametrize("other", ["cauda_whole_spine", "both_legs_pain"])
+def test_of_two_reasons_with_one_limit_the_image_is_timed_by_the_one_that_ends_first(
+    tmp_path, rule, other
+):
+    acts = [act("asked", 3, rule)]
+    minutes = {}
+    for rules in ((rule,), (rule, other)):
+        made = counted(tmp_path / str(len(rules)), exam(1, 1, rules=rules, acts=acts), imaged=at(5))
+        minutes[rules] = times(made)["image"][0]
+    assert minutes == {(rule,): 120, (rule, other): 240}  # from the request, from the first sign
+
+
 def test_without_a_request_the_image_runs_from_the_first_sign_and_a_late_result_is_late(tmp_path):
     made = counted(tmp_path, exam(1, 1, acts=[act("done", 8)]), imaged=at(5.75), site="cauda")
     assert times(made) == {

@@ -261,8 +261,8 @@ def _times(
 
 
 def _soonest(names: Iterable[str]) -> Rule:
-    """Of several rules the one whose limit ends first."""
-    return min((rules()[n] for n in names), key=lambda rule: limits()[rule.by])
+    """Of several rules the one whose limit ends first; of equal limits one that runs from the first sign, not the request."""
+    return min((rules()[n] for n in names), key=lambda r: (limits()[r.by], r.clock == "asked"))
 
 
 # --- re-examinations
