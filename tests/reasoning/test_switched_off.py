@@ -2,12 +2,14 @@
 
 import itertools
 import random
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
 from tests.handbook.rule_samples import SAMPLES, findings, joined, samples
 from wardexam.errors import TableError
+from wardexam.exam.acts import Raised
+from wardexam.exam.examination import Examination, Findings
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import still_open
@@ -15,6 +17,7 @@ from wardexam.reasoning.rules.switched_off import switched_off
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.reasoning.rules.wording import Wording, read_wording
 
+AT = datetime(2026, 11, 1, 8, tzinfo=UTC)
 GIVEN = {
     "off_by": '"Dr A. Lead, neurology"',
     "off_why": '"own pathway by the night team"',
@@ -108,6 +111,14 @@ def test_one_that_stands_from_earlier_in_the_stay_is_said_as_well():
         findings("biceps 2/2"), before, None, off("cauda_equina"), still=still_open((before,))
     )
     assert "cauda_equina" in {r.rule for r in made.switched_off}
+
+
+def test_those_that_are_kept_from_earlier_are_said_gravest_first_and_as_the_table_has_them():
+    kept = tuple(Raised(rule=rule, since=AT) for rule in reversed(rules()))
+    saved = Examination(id="exam0001", patient="patient1", examiner="x", at=AT, raised=kept)
+    made = assess(Findings(), saved, None, off(*rules()))
+    wanted = sorted(rules(), key=lambda rule: -rules()[rule].urgency)
+    assert [r.rule for r in made.switched_off] == wanted
 
 
 def test_the_tools_own_alarm_cannot_be_switched_off():

@@ -99,15 +99,15 @@ def assess(
         before = {n for alone in still.alone for n in fired(alone)} if joined else set()
         if previous and not still.looked_at_again(examination):
             # What stood when the last one was saved stands: nothing of it was looked at.
-            kept_rules = {n for n in kept(previous) if n in rules() and n not in now}
+            kept_rules = [n for n in kept(previous) if n in rules() and n not in now]
             joined |= {n: False for n in kept_rules if n not in joined}
-            before |= kept_rules
+            before.update(kept_rules)
     known = only_known(examination, changes)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now, changes)
     own_words = wording or {}
     spoken = now | joined
-    off = [n for n in spoken if n in own_words and is_off(own_words[n])]
+    off = [n for n in rules() if n in spoken and n in own_words and is_off(own_words[n])]
     reasons = [
         _reason(
             name, change, own_words, undated=hangs, earlier=name in before and name in joined,
