@@ -85,12 +85,12 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     ]
     both = [{r["rule"] for r in a["raised"]} & {r["rule"] for r in b["raised"]} for a, b in zip(*found[4:], strict=True)]  # fmt: skip
     bare = [
-        [{**e, "acts": [], "raised": sorted((r for r in e["raised"] if r["rule"] in names), key=lambda r: r["rule"])}
+        [{**e, "acts": [], "raised": sorted(({**r, "level": 0} for r in e["raised"] if r["rule"] in names), key=lambda r: r["rule"])}
          for e, names in zip(rows, both, strict=True)]
         for rows in found[4:]
     ]  # fmt: skip
     assert all(both[1:])
-    # The demo's acts have other words by now, what is said of what was raised another order, and rules are others.
+    # The demo's acts have other words by now, what was raised another order and levels, and rules are others.
     assert of_then(bare[1], bare[0]) == bare[0]
 
 

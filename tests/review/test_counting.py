@@ -10,6 +10,8 @@ from wardexam.exam.kept_reading import KeptReading, KeptSite
 from wardexam.exam.outcome import Outcome
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.own_alarm import OWN
+from wardexam.reasoning.rules.raised import recorded
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.light_file import Event
 from wardexam.records.light_reading import read_light
 from wardexam.records.repository import Arrival
@@ -293,10 +295,35 @@ def test_who_was_not_examined_in_the_period_adds_nothing(tmp_path):
         (("stroke",), [act("lowered", 1, "stroke")], 1),
         (("stroke",), [act("lowered", 1, "stroke", ended="left knee 0")], 3),
         (("stroke",), [act("not_needed", 1, "stroke")], 3),
+        (("hypoglycaemia",), [act("lowered", 1, "hypoglycaemia")], 3),  # its row says of nothing that it lowers it
     ],
 )  # fmt: skip
-def test_the_level_is_that_of_what_was_kept_as_raised(tmp_path, rules, acts, level):
+def test_what_a_version_kept_that_kept_no_levels_has_that_of_its_row(tmp_path, rules, acts, level):
     assert counted(tmp_path, exam(1, 1, rules=rules, acts=acts)).first_level == level
+
+
+@pytest.mark.parametrize(
+    ("line", "acts", "level"),
+    [
+        ("level_pin T8/T8 power_leg 3/3", [], 3),
+        ("level_pin known:T8/T8 power_leg known:3/3", [], 1),
+        ("flag:low_glucose=yes", [act("lowered", 1, "hypoglycaemia")], 3),
+        ("", [], 0),
+    ],
+)
+def test_the_level_is_what_it_was_when_it_was_saved(tmp_path, line, acts, level):
+    examined = exam(1, 1, line, acts=acts)
+    urgency = assess(examined, None, None)
+    assert urgency.level == level
+    assert counted(tmp_path, recorded(examined, urgency)).first_level == level
+
+
+def test_a_doctor_who_brings_a_reason_down_brings_the_level_down(tmp_path):
+    examined = exam(1, 1, "level_pin T8/T8 power_leg 3/3")
+    rules = [r.rule for r in assess(examined, None, None).reasons]
+    lowered = examined.model_copy(update={"acts": tuple(act("lowered", 1, r) for r in rules)})
+    urgency = assess(lowered, None, None)
+    assert counted(tmp_path, recorded(lowered, urgency)).first_level == urgency.level
 
 
 @pytest.mark.parametrize(

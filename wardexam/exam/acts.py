@@ -60,7 +60,8 @@ class Raised(Model):
         since: When it was first raised in the stay.
         again: From when its clock runs anew, where an act that had ended it does not hold any more.
         acts: What was done about it in earlier examinations.
-        level: Of the tool's own alarm, how urgent, or 0; a rule's level is its row's.
+        level: How urgent it was, with what brought it down; 0 for the tool's own alarm once brought down, and for
+            a rule that an earlier version kept: its row says it.
         text: Of the tool's own alarm, why.
         region: Of the tool's own alarm, the region of the likeliest dangerous site.
     """

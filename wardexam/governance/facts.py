@@ -159,7 +159,7 @@ def _raised(examination: Examination, when: When) -> tuple[RaisedFact, ...] | No
     return tuple(
         RaisedFact(
             rule=r.rule,
-            urgency=table[r.rule].urgency if r.rule in table else r.level,
+            urgency=r.level or (table[r.rule].urgency if r.rule in table else 0),
             since=when(r.since),
             again=when(r.again) if r.again else None,
         )

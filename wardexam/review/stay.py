@@ -7,11 +7,8 @@ from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.reasoning.rules.own_alarm import OWN
-from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.rule_table import LOWERED, rules
 from wardexam.records.light_file import LightExamination, LightFile
-
-LOWERED = 1  # the level that a reason brought down still has: within days
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,15 +144,14 @@ def _time(text: Any) -> datetime | None:
 
 
 def _level(raised: Iterable[Mapping[str, Any]], acts: Iterable[Mapping[str, Any]]) -> int:
-    """How urgent what was kept is: a rule's level is its row's, unless a doctor brought it down."""
-    table, levels = rules(), [0]
-    own = list(acts)
+    """How urgent what was kept is; of a rule that an earlier version kept without its level, as its row and the acts say."""
+    own, levels = list(acts), [0]
     for row in raised:
-        rule = row["rule"]
-        held = [a for a in (*row.get("acts", ()), *own) if a["rule"] == rule and not a.get("ended")]
-        level = row.get("level", 0) if rule == OWN else table[rule].urgency if rule in table else 0
-        if any(a["kind"] == "lowered" for a in held) and rule != OWN:
-            level = min(level, LOWERED)
+        level, rule = row.get("level", 0), rules().get(row["rule"])
+        if rule and not level:
+            held = [a["kind"] for a in (*row.get("acts", ()), *own) if a["rule"] == row["rule"] and not a.get("ended")]  # fmt: skip
+            down = rule.lowers and "lowered" in held
+            level = min(rule.urgency, LOWERED) if down else rule.urgency
         levels.append(level)
     return max(levels)
 

@@ -22,7 +22,7 @@ def _kept(reason: Reason, own: set[tuple[str, ...]], at: datetime) -> Raised:
         since=reason.since or at,
         again=reason.again,
         acts=tuple(_lean(a) for a in reason.acts if a.same not in own)[-CARRIED:],
-        level=reason.urgency if alarm and not reason.lowered else 0,
+        level=0 if alarm and reason.lowered else reason.urgency,
         text=reason.text[:LONGEST] if alarm else "",
         region=reason.site,
     )
