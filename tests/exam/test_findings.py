@@ -34,6 +34,7 @@ REFUSED = [
         "needs a number of mL",
     ),
     ({"sign": "level_pin", "side": "left", "answer": "T13"}, "a segment"),
+    ({"sign": "level_pin", "side": "left", "answer": "T8", "amount": 5}, "'T8' takes no number"),
     ({"sign": "knee", "side": "right", "not_testable": "tired"}, "pain"),
 ]
 
