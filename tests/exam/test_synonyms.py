@@ -4,8 +4,8 @@ import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import InputError
-from wardexam.exam.answering import synonyms
-from wardexam.exam.answers import answers_for
+from wardexam.exam.answering import answer_code, synonyms
+from wardexam.exam.answers import SCALES, answers_for, meanings
 from wardexam.exam.sheet import Sheet, groups
 from wardexam.exam.typed import read_line
 
@@ -23,8 +23,21 @@ def test_every_other_name_stands_for_a_sign_or_group_and_hides_none():
 
 def test_every_other_answer_is_an_answer_somewhere():
     known = {c for s in catalogue().values() for c in answers_for(s.answers).codes}
-    known |= {a.words for a in answers_for("tendon").answers}
-    assert set(synonyms()["answers"].values()) - known <= {"reduced", "brisk"}
+    assert set(synonyms()["answers"].values()) <= known | set(meanings())
+
+
+@pytest.mark.parametrize(
+    ("word", "grades"),
+    [
+        ("absent", ("0", "0", "0")), ("hypoactive", ("1+", "1", "+")), ("diminished", ("1+", "1", "+")),
+        ("Decreased", ("1+", "1", "+")), ("reduced", ("1+", "1", "+")), ("hyperactive", ("3+", "4", "+++")),
+        ("increased", ("3+", "4", "+++")), ("brisk", ("3+", "4", "+++")),
+        ("normal", ("2+", None, "++")),  # 2 or 3 of the NINDS scale: the word does not say which
+        ("upgoing", (None, None, None)), ("negative", (None, None, None)),
+    ],
+)  # fmt: skip
+def test_a_tendon_reflex_takes_words_where_its_scale_tells_what_they_mean(word, grades):
+    assert tuple(answer_code(catalogue()["knee"], word, scale) for scale in SCALES) == grades
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
-from wardexam.exam.answers import ScaleName, answers_for
+from wardexam.anatomy.catalogue import SEGMENTS, Sign
+from wardexam.exam.answers import ScaleName, answers_for, scales
 
 WAYS = ("code", "mark", "key", "words")  # in which an answer may be written
 
@@ -18,36 +18,24 @@ def synonyms() -> dict[str, dict[str, Any]]:
     return tomllib.loads(text)
 
 
-def answer_named(sign: str, answer: str | None, scale: ScaleName = "conventional") -> str | None:
-    """An answer by another word for it, where the sign takes it; the answer itself otherwise.
-
-    ``positive`` and ``negative`` stand for ``present`` and ``absent`` and the other way round.
-    """
-    row = catalogue().get(sign)
-    if row is None or answer is None or row.answers == "level":
-        return answer
-    codes = answers_for(row.answers, scale).codes
-    if answer in codes:
-        return answer
-    if row.answers == "tendon" and answer.lower() == "absent":
-        return "0"
-    words = synonyms()["answers"] | {
-        "positive": "present", "negative": "absent", "present": "positive", "absent": "negative",
-    }  # fmt: skip
-    other = words.get(answer.lower(), answer)
-    return other if other in codes else answer
-
-
 def answer_code(sign: Sign, typed: str, scale: ScaleName) -> str | None:
     """The code of the answer that a sign takes by its code, mark, key, words or another word for it.
 
-    A sensory level may be any segment. None where it is no answer of the sign.
+    A sensory level may be any segment, a tendon reflex what a word means where the scale tells that apart.
+    None where it is no answer of the sign.
     """
-    lowered = typed.lower()
-    other = (answer_named(sign.id, lowered, scale) or "").lower()
-    for word in (lowered, other):
-        for way in WAYS:
-            for answer in answers_for(sign.answers, scale).answers:
-                if getattr(answer, way).lower() == word:
-                    return answer.code
-    return typed.upper() if sign.answers == "level" and typed.upper() in SEGMENTS else None
+    typed = typed.lower()
+    allowed = answers_for(sign.answers, scale)
+    for way in WAYS:
+        for answer in allowed.answers:
+            if getattr(answer, way).lower() == typed:
+                return answer.code
+    if sign.answers == "level":
+        return typed.upper() if typed.upper() in SEGMENTS else None
+    words = synonyms()["answers"]
+    if sign.answers == "tendon":
+        of = scales()[scale]
+        told = {meaning: grade for meaning, grade in of.show.items() if meaning not in of.loses}
+        return told.get(typed) or told.get(words.get(typed, ""))
+    other = words.get(typed) or synonyms()["there"].get(typed)
+    return other if other in allowed.codes else None
