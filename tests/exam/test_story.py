@@ -34,6 +34,9 @@ def test_a_complaint_of_the_list_is_known_again_by_its_words(code, words):
         ("weak legs", None), ("no headache", None), ("fit for surgery", None), ("fits", None),
         ("headache since Monday", "headache"), ("back pain for a week", "back_pain"),
         ("bladder or bowel cancer", None), ("found on the floor", None), ("", None),
+        ("weak on one side suddenly", "weak_one_side"), ("weak all over today", "weak_all"),
+        ("numb on one side for hours", "numb_one_side"), ("weak all overnight", None),
+        ("bladder or bowel trouble", "bladder"), ("bladder or bowel problems since Monday", "bladder"),
     ],
 )  # fmt: skip
 def test_other_words_are_no_complaint_of_the_list(text, complaint):

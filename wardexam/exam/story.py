@@ -87,7 +87,7 @@ STORY = (
     StoryQuestion("trauma", "injury", "Was there an injury, such as a fall?", _YES_NO),
 )
 
-_SET_OFF = r"(?:$|[,;:.(]| (?:since|after|with|and|on)\b)"
+_SET_OFF = r"(?:$|[,;:.(]| (?:since|after|with|and|on|trouble|problems?)\b)"
 
 
 def told_earlier(asked: StoryQuestion, previous: Findings | None) -> str:
@@ -117,10 +117,10 @@ def reason_text(typed: str) -> str:
 def complaint_in(reason: str) -> Complaint | None:
     """The complaint that a reason for admission begins with, in the words of the list; None where it is another.
 
-    What follows a single word must be set off from it: "fit for surgery" is no fit.
+    What follows a single word, or a part of the body, must be set off from it: "fit for surgery" is no fit.
     """
     for code, words in COMPLAINTS:
-        end = r"\b" if re.fullmatch("[a-z]+ [a-z]+", words) else _SET_OFF
+        end = r"\b" if " " in words and code != "bladder" else _SET_OFF
         if re.match(f"{words}{end}", reason.strip(), re.IGNORECASE):
             return code
     return None
