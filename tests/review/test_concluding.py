@@ -42,9 +42,15 @@ def test_times(text, found):
     assert read_time(text, NOW).tzinfo
 
 
-@pytest.mark.parametrize("text", ["soon", "25:00", "31.2.2026 10:00", ""])
+@pytest.mark.parametrize("text", ["soon", "25:00", "31.2.2026 10:00", "2.3.2026", ""])
 def test_what_is_no_time(text):
     with pytest.raises(InputError, match="is no time"):
+        read_time(text, NOW)
+
+
+@pytest.mark.parametrize("text", ["2026-03-02", "20260302", "2026-W10-1"])
+def test_a_day_alone_is_no_time_and_is_never_taken_for_its_midnight(text):
+    with pytest.raises(InputError, match="needs the time of day"):
         read_time(text, NOW)
 
 

@@ -1,7 +1,7 @@
 """An outcome from what was typed or read from a file: one field at a time, refused in words."""
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -36,7 +36,7 @@ def read_time(text: str, now: datetime) -> datetime:
         now: Gives the day and the zone where they are not said.
 
     Raises:
-        InputError: It is no time.
+        InputError: It is no time, or a day alone.
     """
     text = " ".join(text.split())
     if text.casefold() == "now":
@@ -55,7 +55,17 @@ def read_time(text: str, now: datetime) -> datetime:
         raise InputError(
             "is no time; such as 2026-03-02 14:30, or 14:30 for today", text[:40]
         ) from None
+    if _is_day(text):
+        raise InputError("needs the time of day, such as 2026-03-02 14:30", text[:40])
     return found if found.tzinfo else found.replace(tzinfo=now.tzinfo)
+
+
+def _is_day(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _one_of(text: str, names: Mapping[str, str], what: str) -> str:
