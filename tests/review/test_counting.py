@@ -1,5 +1,6 @@
 """What one stay adds, case by case: each at an edge that the simulated year may not meet."""
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -12,12 +13,13 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.urgency import assess
-from wardexam.records.light_file import Event
+from wardexam.records.light_file import Event, LightFile
 from wardexam.records.light_reading import read_light
 from wardexam.records.repository import Arrival
 from wardexam.records.ward import open_ward
 from wardexam.review.counting import Period, count
 from wardexam.review.figures import review
+from wardexam.review.gather import count_stays
 from wardexam.review.standards import standards
 from wardexam.review.stay import stay_of
 
@@ -429,3 +431,26 @@ def test_outcomes_of_the_trail_are_counted_by_patient_and_revision():
     figures = {f.name: f.of for f in review([], events, PERIOD, standards()).figures}
     assert figures["patients with an outcome recorded"] == 2
     assert figures["further revisions of outcomes"] == 3
+
+
+def test_a_record_that_is_none_of_ours_is_named_and_a_fault_of_ours_is_not_called_one(
+    tmp_path, monkeypatch
+):
+    ward = open_ward(tmp_path / "ward")
+    patient = Patient(id="patient1", bed="A1", name="Ana", admitted=at(0))
+    ward.take_in([Arrival(patient, (exam(1, 1),))], "x")
+    read = ward.stays()[0].read()
+    del read.revisions["exam0001"][0].fields["at"]
+    assert count_stays([Given(read)], PERIOD) == ([], [("patient1", "a record is not as this program writes it")])  # fmt: skip
+    monkeypatch.setattr("wardexam.review.gather.count", lambda *_: {}["ours"])
+    with pytest.raises(KeyError, match="ours"):
+        count_stays(ward.stays(), PERIOD)
+
+
+@dataclass
+class Given:
+    file: LightFile
+    name: str = "patient1"
+
+    def read(self):
+        return self.file

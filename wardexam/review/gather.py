@@ -22,21 +22,18 @@ Made = TypeVar("Made")
 
 def _of_each(
     stays: Sequence[Stay],
-    of: Callable[[LightFile], Made | None],
+    of: Callable[[LightFile], Made],
     progress: Callable[[int], None] = lambda _: None,
 ) -> tuple[list[Made], list[Unread]]:
-    """What is made of each stay, where anything is, and whose record could not be read and why."""
+    """What each stay is read as, and whose record could not be read and why."""
     made, unread = [], []
     for number, stay in enumerate(stays, 1):
         try:
-            found = of(stay.read())
+            made.append(of(stay.read()))
         except WardexamError as error:
             unread.append((stay.name, error.what))
         except (KeyError, TypeError, ValueError, AttributeError):
             unread.append((stay.name, "a record is not as this program writes it"))
-        else:
-            if found is not None:
-                made.append(found)
         if not number % BATCH:
             progress(number)
     return made, unread
@@ -44,7 +41,9 @@ def _of_each(
 
 def count_stays(stays: Sequence[Stay], period: Period) -> tuple[list[Counted], list[Unread]]:
     """What these stays add, and whose record could not be read and why."""
-    return _of_each(stays, lambda file: count(stay_of(file), period, standards()))
+    read, unread = _of_each(stays, stay_of)
+    counted = (count(stay, period, standards()) for stay in read)
+    return [c for c in counted if c is not None], unread
 
 
 def paired_stays(
