@@ -5,7 +5,7 @@ import unicodedata
 
 import pytest
 
-from wardexam.exam.text import clean, clean_lines, to_ascii, whole_words
+from wardexam.exam.text import clean, clean_lines, columns, to_ascii, whole_words
 
 
 def every():
@@ -76,3 +76,13 @@ def test_ascii_is_ascii():
 )
 def test_a_text_that_is_too_long_ends_after_a_whole_word(room, wanted):
     assert whole_words("right knee reflex 0", room) == wanted
+
+
+@pytest.mark.parametrize(
+    "text", ["rechte Hand schwach", "右手 脱力 三日前 から", "one-sided weak-ness", "́a ́b"]
+)
+def test_it_is_never_wider_than_the_columns_there_are(text):
+    for room in range(30):
+        made = whole_words(text, room)
+        assert columns(made) <= room
+        assert made == text or set(made.removesuffix("..").split()) <= set(text.split())

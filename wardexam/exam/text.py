@@ -5,7 +5,6 @@ thing than it holds. What is taken out leaves a ``?`` behind, so that its place 
 """
 
 import re
-import textwrap
 import unicodedata
 from functools import lru_cache
 
@@ -76,9 +75,15 @@ def _width(character: str) -> int:
 
 def whole_words(text: str, room: int) -> str:
     """A text in so many columns, ended after a whole word where it is longer; in no room nothing."""
-    if len(text) <= room:
+    if columns(text) <= room:
         return text
-    return textwrap.shorten(text, room, placeholder=" ..") if room > len(" ..") else ""
+    end = " .."
+    shown = ""
+    for word in text.split():
+        if columns(longer := f"{shown} {word}".strip()) > room - len(end):
+            break
+        shown = longer
+    return (shown + end).strip() if room > len(end) else ""
 
 
 def folded(text: str, width: int) -> str:
