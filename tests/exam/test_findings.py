@@ -113,3 +113,18 @@ def test_no_statement_reaches_a_saddle_sign():
             assert not any(
                 statement.covers(s, d) for s in saddle for d in ("right", "left", "midline")
             )
+
+
+@pytest.mark.parametrize(
+    ("document", "abnormal"),
+    [
+        (KNEE, False),
+        (KNEE | {"answer": "1+"}, True),
+        (KNEE | {"answer": None, "scale": None, "not_testable": "pain"}, False),
+        ({"sign": "level_pin", "side": "left", "answer": "T8"}, True),
+        ({"sign": "level_pin", "side": "left", "answer": "none"}, False),
+        ({"sign": "plantar", "side": "left", "answer": "mute"}, True),
+    ],
+)
+def test_abnormal_is_what_was_found_and_is_not_usual(document, abnormal):
+    assert Finding.model_validate(document).abnormal is abnormal

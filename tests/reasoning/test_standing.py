@@ -213,10 +213,20 @@ def test_what_is_found_again_and_no_graver_began_when_it_was_told():
 
 def test_a_reflex_lost_since_dates_nothing_that_was_found_before():
     # Power is as it was, told to have begun within days: a reflex says nothing of when that began.
-    before = "onset=days complaint=back_pain ankle 1/2 ankle_dorsiflexion 4/5 ankle_plantarflexion 4/5"
+    before = (
+        "onset=days complaint=back_pain ankle 1/2 ankle_dorsiflexion 4/5 ankle_plantarflexion 4/5"
+    )
     again = "ankle 0/2 ankle_dorsiflexion 4/5 ankle_plantarflexion 4/5"
     assert "stroke" not in reasons(before, again)
     # A weaker foot does not say since when: it is undated, with what is examined beside it.
     assert "stroke" in reasons(before, again.replace("dorsiflexion 4/5", "dorsiflexion 3/5"))
     # Nothing is known of when a limb began that was told to be weak for longer.
     assert "stroke" in reasons(before.replace("days", "longer"), again)
+
+
+@pytest.mark.parametrize("ankle", ["", "ankle 2/-", "ankle nt:pain/-"])
+def test_a_sign_that_was_found_undated_and_cannot_be_tested_undates_nothing(ankle):
+    """As one that is not looked at again, or is as usual."""
+    before = ("ankle 0/2", "onset=weeks finger_abduction 5/3 grip 5/4")
+    assert "stroke" not in reasons(*before, f"finger_abduction 5/3 {ankle}")
+    assert "stroke" in reasons(*before, "finger_abduction 5/3 ankle 0/-")

@@ -190,6 +190,11 @@ class Finding(Model):
         return _choice(self.sign, self.answer, self.scale)
 
     @property
+    def abnormal(self) -> bool:
+        """Whether something out of the usual was found; not where it could not be tested."""
+        return self.answer is not None and not (self.choice and self.choice.usual)
+
+    @property
     def key(self) -> tuple[str, Side]:
         """What a finding is unique by."""
         return self.sign, self.side

@@ -106,7 +106,7 @@ class Engine:
         Where findings contradict, with them or without them, whichever is graver.
         """
         prior = self.sums.prior(findings.context, alarm=True)
-        odd = {f.key for f in findings.findings if f.choice is None or not f.choice.usual}
+        odd = {f.key for f in findings.findings if f.abnormal}
         now = told.context == findings.context and not any(
             t.kind == "before" for t in posterior.terms
         )

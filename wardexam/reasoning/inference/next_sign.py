@@ -253,10 +253,7 @@ def _speaks_of_head(examination: Findings) -> bool:
     return (
         story.complaint in head["complaints"]
         or story.pain in head["pain"]
-        or any(
-            f.row.part == head["part"] and f.choice and not f.choice.usual
-            for f in examination.findings
-        )
+        or any(f.row.part == head["part"] and f.abnormal for f in examination.findings)
     )
 
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 from wardexam.exam.acts import Act, Raised
 from wardexam.exam.examination import Context, Examination, Findings
-from wardexam.exam.findings import Finding
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import Asked, question
 from wardexam.exam.wording import finding_text
@@ -20,10 +19,6 @@ NAMED = 2  # of what was found beyond, so much is named
 LONGEST = 120
 
 Seen = dict[tuple[str, str], tuple[str, int | None]]
-
-
-def _abnormal(found: Findings) -> Iterator[Finding]:
-    return (f for f in found.findings if f.answer is not None and not (f.choice and f.choice.usual))
 
 
 def _told(context: Context) -> Iterator[tuple[Asked, str]]:
@@ -48,7 +43,8 @@ def written_over(found: Findings) -> tuple[str, ...]:
     """
     lines = [
         f"{f.sign} {f.side} {f.meaning}" + ("" if f.amount is None else f" {f.amount}")
-        for f in _abnormal(found)
+        for f in found.findings
+        if f.abnormal
     ]
     lines += [f"flag {name}" for name, answer in found.flags.items() if answer == "yes"]
     lines += [f"story {name} {value}" for name, value in _told(found.context)]
@@ -69,7 +65,9 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
             number = words[2] if len(words) > 2 else ""
             seen[first, words[0]] = words[1], int(number) if number.isdecimal() else None
     said = [
-        finding_text(f) for f in _abnormal(found) if f.key not in seen or graver(f, *seen[f.key])
+        finding_text(f)
+        for f in found.findings
+        if f.abnormal and (f.key not in seen or graver(f, *seen[f.key]))
     ]
     said += [
         f"{every_flag()[name].short}: yes"

@@ -160,7 +160,7 @@ def _by_number(before: Finding, after: Finding) -> SignChange | None:
 
 def _from_statement(after: Finding) -> SignChange | None:
     """A sign that is not as usual, where the last examination stated the rest to be normal."""
-    if after.answer is None or (after.choice and after.choice.usual):
+    if not after.abnormal:
         return None
     size = None
     if after.row.answers == "mrc":

@@ -390,7 +390,7 @@ def counting(examination: Findings) -> tuple[Finding, ...]:
     return tuple(
         f
         for f in examination.findings
-        if f.answer is not None and (f.row.answers == "mrc" or not (f.choice and f.choice.usual))
+        if f.abnormal or (f.answer is not None and f.row.answers == "mrc")
     )
 
 

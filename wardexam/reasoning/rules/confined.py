@@ -63,11 +63,7 @@ def _lost(sign: str, answer: str) -> bool:
 
 def above(finding: Finding) -> bool:
     """Whether a finding speaks of a lesion above the roots: out of the usual where only such a lesion makes it so."""
-    return (
-        finding.answer is not None
-        and finding.sign in conditions_row("confined")["above"]
-        and not (finding.choice and finding.choice.usual)
-    )
+    return finding.abnormal and finding.sign in conditions_row("confined")["above"]
 
 
 def _common(losses: Iterable[Finding]) -> frozenset[str]:

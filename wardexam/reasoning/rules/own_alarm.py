@@ -86,5 +86,4 @@ def _all_known(seen: tuple[Findings, Findings, Findings], view: int) -> bool:
 
 
 def _odd(found: Findings) -> bool:
-    those = (f for f in found.findings if f.answer is not None)
-    return any(f.choice is None or not f.choice.usual for f in those)
+    return any(f.abnormal for f in found.findings)

@@ -65,9 +65,7 @@ def _relieving(earlier: Findings, later: Findings) -> set[tuple[str, str]]:
     """
     again = {f.key for f in later.findings if f.answer is not None}
     open_places = {
-        (f.row.limb, f.side)
-        for f in earlier.findings
-        if f.answer is not None and f.key not in again and not (f.choice and f.choice.usual)
+        (f.row.limb, f.side) for f in earlier.findings if f.abnormal and f.key not in again
     }
     before = {f.key for f in earlier.findings}
     return {
@@ -117,7 +115,7 @@ class Open:
 
 def _odd(found: Findings) -> tuple[set[tuple[str, Side]], set[str]]:
     """The signs that are out of the usual, and the questions answered yes."""
-    odd = {f.key for f in found.findings if f.answer and not (f.choice and f.choice.usual)}
+    odd = {f.key for f in found.findings if f.abnormal}
     return odd, {name for name, answer in found.flags.items() if answer == "yes"}
 
 

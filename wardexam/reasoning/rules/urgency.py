@@ -170,7 +170,7 @@ def _dated(examination: Findings, previous: Findings | None, still: Open | None)
     story = examination.context.model_copy(update={"onset": still.onset})
     told = examination.model_copy(update={"context": story})
     undated = {f.key for f in still.undated.findings}
-    found = any(f.key in undated for f in examination.findings if not (f.choice and f.choice.usual))
+    found = any(f.key in undated for f in examination.findings if f.abnormal)
     return examination if found or beyond(written_over(previous), _dating(told)) else told
 
 

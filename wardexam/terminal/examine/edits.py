@@ -332,7 +332,7 @@ def may_be_known(state: State) -> list[Finding]:
         raise RefusedError(
             f"{sided(state.side, row.name)}: nothing recorded to be known from before."
         )
-    odd = [f for f in found if f.answer is not None and not (f.choice and f.choice.usual)]
+    odd = [f for f in found if f.abnormal]
     if not odd:
         raise RefusedError("Only what is abnormal is marked as known from before.")
     return odd

@@ -44,16 +44,11 @@ def sides(row: Row) -> tuple[Side, ...]:
     return sides_of(row) if isinstance(row, Sign) else ("midline",)
 
 
-def abnormal(finding: Finding) -> bool:
-    """Whether it shows something out of the usual; not where it could not be tested."""
-    return finding.answer is not None and not (finding.choice and finding.choice.usual)
-
-
 def examined_before(earlier: Examination | None) -> tuple[Sign, ...]:
     """The signs that were examined earlier: with an abnormal side first, then what could not be tested, then the rest."""
     ranks: dict[str, int] = {}
     for found in earlier.findings if earlier else ():
-        rank = 0 if abnormal(found) else 1 if found.answer is None else 2
+        rank = 0 if found.abnormal else 1 if found.answer is None else 2
         ranks[found.sign] = min(rank, ranks.get(found.sign, rank))
     rows = [row for row in catalogue().values() if row.id in ranks]
     return tuple(sorted(rows, key=lambda row: ranks[row.id]))

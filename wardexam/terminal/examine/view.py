@@ -210,9 +210,7 @@ def weight(finding: Finding | None) -> str:
     """How heavy a grade is drawn: out of the usual more than usual, not examined least."""
     if finding is None:
         return "quiet"
-    if finding.choice is None:
-        return "strong" if finding.answer else ""
-    return "" if finding.choice.usual else "strong"
+    return "strong" if finding.abnormal else ""
 
 
 def _answer(state: State, row: Flag | OnsetQuestion) -> tuple[str, bool]:
