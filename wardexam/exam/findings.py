@@ -83,6 +83,13 @@ def sides_of(sign: Sign) -> tuple[Side, ...]:
     return ("right", "left") if sign.sides == "each" else ("midline",)
 
 
+def statement_of(sign: Sign, side: Side) -> tuple[str, str] | None:
+    """The part and limb of which a statement that the rest was normal speaks of a sign on a side; None where none does."""
+    if sign.apart or sign.limb == "saddle":
+        return None
+    return sign.part, sign.limb if sign.limb in ("head", "trunk") else f"{side} {sign.limb}"
+
+
 class Finding(Model):
     """One sign on one side: answered, or not testable with a reason.
 
@@ -225,18 +232,12 @@ class RestNormal(Model):
             raise ValueError("sphincters are never covered by 'rest normal': record each sign")
         if self.part not in PARTS:
             raise ValueError(f"unknown part '{self.part}': {nearest(self.part, PARTS)}")
-        if not any(self.covers(sign, side) for sign in catalogue().values() for side in _SIDES):
+        if not any(
+            self.covers(sign, side) for sign in catalogue().values() for side in sides_of(sign)
+        ):
             raise ValueError(f"{self.part} has nothing to examine in the {self.limb}")
         return self
 
     def covers(self, sign: Sign, side: Side) -> bool:
         """Whether the statement speaks of this sign on this side."""
-        if sign.part != self.part or sign.limb == "saddle" or sign.apart:
-            return False
-        if self.limb in ("head", "trunk"):
-            return sign.limb == self.limb
-        stated_side, limb = self.limb.split()
-        return sign.limb == limb and side == stated_side
-
-
-_SIDES: tuple[Side, ...] = ("right", "left", "midline")
+        return statement_of(sign, side) == (self.part, self.limb)

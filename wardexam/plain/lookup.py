@@ -5,7 +5,7 @@ from typing import Any
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.entry import Change
-from wardexam.exam.findings import Side
+from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import Named, looked_up
 from wardexam.exam.sheet import sign_names
@@ -23,8 +23,7 @@ KINDS = {"sign": "sign", "flag": "question, red flag", "onset": "question, story
 
 def questions_of(sign: Sign) -> list[Question]:
     """A sign with each side on which it is asked."""
-    sides: dict[str, tuple[Side, ...]] = {"each": ("right", "left"), "midline": ("midline",)}
-    return [(sign, side) for side in sides[sign.sides]]
+    return [(sign, side) for side in sides_of(sign)]
 
 
 def ask_onset(sitting: Sitting) -> None:

@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.findings import sides_of, statement_of
 from wardexam.reasoning.rules.rule_table import LOWERED, rules
 from wardexam.records.light_file import LightExamination, LightFile
 
@@ -89,15 +90,7 @@ class Recorded:
 def _keys(sign: str) -> tuple[tuple[tuple[str, str], tuple[str, str] | None], ...]:
     """A sign on each of its sides, with the statement that covers it there."""
     row = catalogue()[sign]
-    found = []
-    for side in ("right", "left") if row.sides == "each" else ("midline",):
-        statement: tuple[str, str] | None = None
-        if not row.apart and row.limb in ("head", "trunk"):
-            statement = row.part, row.limb
-        elif not row.apart and row.limb in ("arm", "leg"):
-            statement = row.part, f"{side} {row.limb}"
-        found.append(((sign, side), statement))
-    return tuple(found)
+    return tuple(((sign, side), statement_of(row, side)) for side in sides_of(row))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import cast
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
-from wardexam.exam.findings import Finding, Quality, Side
+from wardexam.exam.findings import Finding, Quality, Side, sides_of
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.inference.comparison import borders, contrasts
 from wardexam.reasoning.inference.pieces import (
@@ -31,7 +30,7 @@ from wardexam.reasoning.inference.pieces import (
     lean,
     usual_log,
 )
-from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import decoded
 from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
@@ -138,9 +137,9 @@ def _story(context: Context) -> list[Term]:
 def _places() -> tuple[Place, ...]:
     """Every sign on each of its sides, with its limb."""
     return tuple(
-        (sign, cast(Side, side), limb_side(sign, side))
+        (sign, side, limb_side(sign, side))
         for sign in catalogue().values()
-        for side, _ in losses.sides(sign)
+        for side in sides_of(sign)
     )
 
 

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Context, Findings, Onset
-from wardexam.exam.findings import Finding, Side
+from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.seconds import seconds
 from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import either, spoken
-from wardexam.reasoning.model import losses, observation
+from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import CODES
 from wardexam.reasoning.model.hypotheses import Hypotheses, lines
 from wardexam.reasoning.reading import NextSign, SignKey
@@ -109,7 +109,7 @@ def _made(number: int, kinds: tuple[Kind, ...]) -> _Batch:
             chance = observation.observed(sign, Context(age=age, onset=onset)).chance
             brisk = _brisk(chance)
             tables[name] = chance.transpose(0, 2, 1) if brisk else chance[:, :, 0]
-    members = tuple((sign, side) for sign in signs for side, _ in losses.sides(sign))
+    members = tuple((sign, side) for sign in signs for side in sides_of(sign))
     place = {name: CODES * n for n, name in enumerate(tables)}
     return _Batch(
         members,

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.anatomy.lesion_tables import check_lesions
 from wardexam.anatomy.structures import check_signs
+from wardexam.exam.findings import sides_of
 from wardexam.reasoning.model import losses
 from wardexam.reasoning.model.codes import CODES, GAIT_CODES, encode, level_code
 from wardexam.reasoning.model.damage import Body, Structures
@@ -172,7 +173,7 @@ def _numbers(parts: list[slice]) -> NDArray[np.int16]:
 
 def keys() -> list[tuple[Sign, str, int]]:
     """Every sign and side, in the order of the catalogue: the lines of `Hypotheses.codes`."""
-    return [(s, side, n) for s in catalogue().values() for side, n in losses.sides(s)]
+    return [(s, side, n) for s in catalogue().values() for n, side in enumerate(sides_of(s))]
 
 
 LIMBS = ("arm", "leg")

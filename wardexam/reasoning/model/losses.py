@@ -4,7 +4,7 @@ For every sign and side two numbers per row, 0 to 1: `lower`, the loss of its ow
 loss of the pathways that govern it. Both follow from the wiring; how they show is in `outcomes`.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 import numpy as np
 
@@ -323,8 +323,3 @@ def limb_loss(body: Body, limb: str, side: int) -> Losses:
         [combined(*paths(body, signs[m], side)) for m in n[f"{limb}_movements"]]
     )
     return numb, weak
-
-
-def sides(sign: Sign) -> Iterable[tuple[str, int]]:
-    """The sides a sign is found on, by name and number."""
-    return (("right", 0), ("left", 1)) if sign.sides == "each" else (("midline", 0),)
