@@ -4,7 +4,8 @@ from typing import get_args
 
 import pytest
 
-from wardexam.exam.examination import Complaint, Context
+from wardexam.exam.examination import Complaint, Context, Onset
+from wardexam.exam.onset import ACUTE, ONSETS
 from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import COMPLAINTS, NOT_KNOWN, STORY, complaint_in, reason_text
 
@@ -18,6 +19,11 @@ def test_every_answer_that_can_be_kept_can_be_chosen():
         assert asked.words(asked.unknown) == NOT_KNOWN
     assert tuple(code for code, _ in COMPLAINTS) == get_args(Complaint)
     assert all(getattr(Context(), q.field) == q.unknown for q in STORY)
+
+
+def test_onsets_are_asked_in_the_order_in_which_they_are_counted_and_unknown_last():
+    assert [o.code for o in ONSETS] == [*(o for o in ACUTE if o != "unknown"), "unknown"]
+    assert set(ACUTE) == set(get_args(Onset))
 
 
 @pytest.mark.parametrize(("code", "words"), COMPLAINTS)

@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from wardexam.exam.examination import Findings
+from wardexam.exam.onset import ACUTE
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import over
@@ -86,9 +87,6 @@ def firing(rule: str) -> tuple[Shown, ...]:
     return tuple(made)
 
 
-_ACUTE = ("sudden", "waking", "hours", "days", "weeks", "longer")
-
-
 def both(one: Findings, other: Findings) -> Findings | None:
     """Two examinations of one patient as one; None where they contradict. Of two onsets the more acute
     one stands; one that is not known counts as the most acute.
@@ -106,8 +104,8 @@ def both(one: Findings, other: Findings) -> Findings | None:
     if any(one.flags.get(name, answer) != answer for name, answer in other.flags.items()):
         return None
     together = over(one, other)
-    told = [o if o != "unknown" else _ACUTE[0] for o in (here.onset, there.onset)]
-    onset = "unknown" if here.onset == there.onset == "unknown" else min(told, key=_ACUTE.index)
+    told = [o if o != "unknown" else ACUTE[0] for o in (here.onset, there.onset)]
+    onset = "unknown" if here.onset == there.onset == "unknown" else min(told, key=ACUTE.index)
     return together.model_copy(
         update={"context": together.context.model_copy(update={"onset": onset})}
     )

@@ -24,7 +24,9 @@ class OnsetQuestion:
 
 
 ONSET = OnsetQuestion("onset", "when it began", "When did it begin?")
-# The most acute first, as urgency counts them; unknown counts as acute and is an answer all the same.
+# The most acute first, as the rules count them; what is not known counts as acute (NICE NG127, `acute` of conditions.toml).
+ACUTE: tuple[Onset, ...] = ("sudden", "hours", "waking", "unknown", "days", "weeks", "longer")
+# In the same order, but that unknown is asked last.
 ONSETS = (
     OnsetAnswer("1", "sudden", "sudden"),
     OnsetAnswer("2", "hours", "hours"),

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from wardexam.exam.acts import Act, Raised
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.flags import every_flag
+from wardexam.exam.onset import ACUTE
 from wardexam.exam.story import Asked, question
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.rules.graver import graver
-from wardexam.reasoning.rules.standing import ACUTE
 
 NAMED = 2  # of what was found beyond, so much is named
 LONGEST = 120

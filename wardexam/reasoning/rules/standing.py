@@ -11,6 +11,7 @@ from typing import TypeVar
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
+from wardexam.exam.onset import ACUTE
 
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
@@ -53,9 +54,6 @@ def over(earlier: Findings, later: Told) -> Told:
             ),
         }
     )
-
-
-ACUTE = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
 
 
 def _relieving(earlier: Findings, later: Findings) -> set[tuple[str, str]]:
