@@ -23,7 +23,7 @@ from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import first_raised, recorded
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
-from wardexam.reasoning.rules.urgency import assess, may_be_lowered
+from wardexam.reasoning.rules.urgency import assess, lowered_by
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ class Case:
         words = what.strip() or _usual(reasons.get(rule), kind)
         if not words:
             raise InputError(f"{act_kinds()[kind].words}: say what", rule)
-        if kind == "lowered" and not may_be_lowered(rule):
+        if kind == "lowered" and not lowered_by(rule):
             raise InputError(
                 "nothing brings this reason down",
                 rule,

@@ -7,7 +7,7 @@ from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.rule_table import rules
-from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, assess
+from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, assess, lowered_by
 from wardexam.reasoning.tables import conditions_row, read
 
 NORMAL = "biceps 2/2 triceps 2/2 knee 2/2 ankle 2/2 plantar down/down power_leg 5/5"
@@ -22,6 +22,12 @@ def test_a_quiet_examination_with_flags_not_asked_excludes_nothing():
     assert (found.level, found.word) == (0, f"not assessed, {len(flag_names())} not asked")
     assert set(found.not_asked) == set(flag_names())
     assert NOT_EXCLUDED in found.caution
+
+
+def test_what_brings_a_reason_down_is_its_rows_and_nothing_brings_down_what_is_not_known():
+    assert lowered_by(OWN) == conditions_row(OWN)["lowers"] != ""
+    assert (lowered_by("stroke"), lowered_by("hypoglycaemia")) == (rules()["stroke"].lowers, "")
+    assert lowered_by("a_rule_of_later") == ""
 
 
 def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():

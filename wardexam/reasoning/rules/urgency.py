@@ -126,7 +126,7 @@ def assess(
     reasons = [
         _answered(
             r,
-            answer(r.rule, acts, examination.acts, standing[0], worse, lowers=_may_be_lowered(r.rule)),
+            answer(r.rule, acts, examination.acts, standing[0], worse, lowers=bool(lowered_by(r.rule))),
             examination, previous, known.get(r.rule, "") if r.rule not in fired_now else "",
         )
         for r in reasons
@@ -215,15 +215,11 @@ def _within(reasons: list[Reason]) -> tuple[Reason, ...]:
     return tuple(r for r in reasons if not r.acts and said(r))
 
 
-def _may_be_lowered(rule: str) -> bool:
-    row = rules().get(rule)
-    return bool(row.lowers) if row else rule == OWN
-
-
-def may_be_lowered(rule: str) -> str:
-    """What brings a reason down once a doctor has written it; empty where nothing does."""
-    row = rules().get(rule)
-    return row.lowers if row else str(conditions_row(OWN)["lowers"])
+def lowered_by(rule: str) -> str:
+    """What brings a reason down once a doctor has written it; empty where nothing does, and for a rule that is not known."""
+    if rule == OWN:
+        return str(conditions_row(OWN)["lowers"])
+    return rules()[rule].lowers if rule in rules() else ""
 
 
 def _origins(examination: Findings, fired: set[str], changes: set[str]) -> dict[str, str]:
