@@ -119,14 +119,8 @@ def catalogue() -> dict[str, Sign]:
     for part, names in PARTS.items():
         for name in names:
             for sign_id, row in read_table(f"signs/{name}.toml").items():
-                score = row.pop("sum_score", "") == "yes"
                 try:
-                    signs[sign_id] = Sign(
-                        id=sign_id,
-                        part=part,
-                        sum_score=score,
-                        **{"segments": {}, **row},
-                    )
+                    signs[sign_id] = Sign(id=sign_id, part=part, **{"segments": {}, **row})
                 except TypeError as error:
                     raise TableError(
                         str(error), where=f"signs/{name}.toml, row {sign_id}"
