@@ -133,7 +133,7 @@ def site(name: str, chance: float, word: str = "possible") -> Site:
 
 READING = Reading(
     sites=(site("left S1 root", 0.5), site("left sciatic nerve above the knee", 0.3), site("cauda equina, left of the midline", 0.06, "less supported by these signs"), site("left tibial nerve", 0.04)),
-    supports=(*tuple(Evidence(("ankle", "left"), f"left ankle {n}", 1.0) for n in range(3)), Evidence(("knee", "left"), "left knee not recorded", 0.5, "silence")),
+    supports=(*tuple(Evidence(("ankle", "left"), f"left ankle {n}", 1.0) for n in range(3)), Evidence(("leg", "left"), "left leg not complained of", 0.5, "story")),
     opposes=(Evidence(("knee", "left"), "left knee extension 4-/5", -0.5),),
     asymmetries=tuple(Asymmetry(f"s{n}", f"ankle plantarflexion: right 5, left {n}", 0.9, "left") for n in range(4)),
     next_signs=(NextSign(("pin_S1", "left"), "left pinprick S1", 0.4, (("reduced", "left S1 root 80%"), ("normal", "left sciatic nerve 40%"))),),
@@ -151,7 +151,7 @@ def test_what_does_not_fit_is_left_out_whole_and_counted(width, height):
     text = one(" ".join(lines))
     assert ".." not in text
     assert "tibial" not in text  # under a twentieth
-    assert "not recorded" not in text  # not found: it speaks neither for nor against
+    assert "complained" not in text  # not found: it speaks neither for nor against
     assert one(CAUTION) in text
     shown = text.count("ankle plantarflexion: right 5, left ")
     if shown:

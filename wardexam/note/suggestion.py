@@ -64,7 +64,6 @@ def _weights(title: str, evidence: tuple[Evidence, ...], most: int) -> list[str]
         "finding": "",
         "before": "",
         "stated": " (stated normal)",
-        "silence": " (not recorded; weak)",
         "story": "",
         "told": "",
     }

@@ -32,10 +32,9 @@ class Site:
     """One place the lesion may be, as a doctor groups places.
 
     Attributes:
-        id: Stable name of the group, e.g. ``"cord"``, ``"root"``, ``"nerve.radial"``.
-        region: ``brain``, ``brainstem``, ``cerebellum``, ``cord``, ``cauda``, ``root``, ``plexus``,
-            ``nerve``, ``polyneuropathy``, ``polyradiculoneuropathy``, ``motor_neurone``,
-            ``junction``, ``muscle`` or ``none``.
+        id: Stable name of the group, e.g. ``"cord"``, ``"root.left"``, ``"nerve.radial.left"``; ``"other"`` for
+            all the sites together that are not told.
+        region: A row of ``sites.toml``, e.g. ``brain``, ``cord``, ``nerve``, or ``none`` for no lesion; or ``other``.
         name: In words, with the side and level, e.g. ``"right L5 root"``.
         side: The side of the lesion itself; ``both`` also where right and left are as likely.
         levels: First and last segment of the range that holds 90 %, or None where no level applies.
@@ -74,7 +73,7 @@ class Evidence:
     key: SignKey
     text: str
     weight: float
-    kind: Literal["finding", "before", "stated", "silence", "story", "told"] = "finding"
+    kind: Literal["finding", "before", "stated", "story", "told"] = "finding"
 
 
 @dataclass(frozen=True, slots=True)

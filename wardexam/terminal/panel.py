@@ -32,7 +32,7 @@ FOUND = (
     "before",
     "stated",
     "told",
-)  # what is weighed for and against a site here: never what was not recorded
+)  # what is weighed for and against a site here: never a limb that was complained of or left out
 
 
 # Most lines are as they were a key ago, and breaking them is the dear part.

@@ -96,6 +96,7 @@ def _evidence(
     found = [
         Evidence(term.key, term.text, even(weight / _BAN), term.kind)
         for term, weight in zip(terms, weights, strict=True)
+        if term.kind != "silence"
     ]
     found += [
         Evidence(word, told_words(*word, context), even(weight / _BAN), "told")

@@ -1,4 +1,4 @@
-"""Codes: what a row causes at a sign, in one byte that indexes the tables of `outcomes`."""
+"""Codes: what a row causes at a sign, in one byte that indexes the tables of `observation`."""
 
 import math
 

@@ -2,7 +2,7 @@
 
 A row is one form of a lesion at one stage and severity, or at several severities that show alike (four in ten do:
 where one side alone is hurt, it makes no difference which would be the worse). For every sign and side it holds one code,
-which stands for the losses that row causes there (`outcomes`). Nothing here touches a file: `packed` gives the
+which stands for the losses that row causes there (`codes`). Nothing here touches a file: `packed` gives the
 bytes to keep and `unpacked` reads them back.
 """
 

@@ -1,7 +1,7 @@
 """What reaches each sign under each row: loss along its own path, and along its control from above.
 
 For every sign and side two numbers per row, 0 to 1: `lower`, the loss of its own arc, and `upper`, the
-loss of the pathways that govern it. Both follow from the wiring; how they show is in `outcomes`.
+loss of the pathways that govern it. Both follow from the wiring; how they show is in `observation`.
 """
 
 from collections.abc import Callable

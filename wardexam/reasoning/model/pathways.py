@@ -1,6 +1,6 @@
 """Losses along single pathways: motor and sensory, their own arc and the control from above.
 
-Each gives the loss under every row, 0 to 1. `forward` puts them together for each sign.
+Each gives the loss under every row, 0 to 1. `losses` puts them together for each sign.
 """
 
 from typing import Any
