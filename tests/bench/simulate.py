@@ -11,25 +11,25 @@ from unittest.mock import patch
 
 import numpy as np
 
+from tests.handbook.fit import WEIGHED
+from tests.handbook.rule_samples import level_of
 from wardexam import ready
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Context, Findings
+from wardexam.exam.findings import sides_of
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference import evidence
-from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.next_sign import askable, of_head
 from wardexam.reasoning.inference.posterior import answered_yes
-from wardexam.reasoning.inference.prior import learned, log_prior, sites
+from wardexam.reasoning.inference.prior import Priors, learned, sites
 from wardexam.reasoning.inference.two_lesions import union
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.hypotheses import Hypotheses
-from wardexam.reasoning.model.losses import sides
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.firing import level_of
 from wardexam.reasoning.tables import read
 
 SURE = 0.9
@@ -58,9 +58,9 @@ class Ward:
         # By draw, so that a seed gives the same patients however draws are held in rows.
         # Nothing is told of them but what a sheet without a sign that supports a kind of no lesion tells.
         unsupported = answered_yes(Sheet().spelled_out())
-        by_row = np.exp(log_prior(self.made, Context(), unsupported)) / self.made.draws
+        by_row = np.exp(Priors(self.made).of_rows(Context(), unsupported)) / self.made.draws
         self.prior = by_row[self.made.row_of]
-        self.signs = [(s, side) for s in askable() for side, _ in sides(s)]
+        self.signs = [(s, side) for s in askable() for side in sides_of(s)]
 
     def draw(self, lesions: int = 1) -> Drawn:
         """A patient with so many lesions, none of them `none` where there are two."""
@@ -155,7 +155,7 @@ def saving(patients: int, seed: int = 2) -> tuple[float, float, int]:
         (s, side)
         for s in catalogue().values()
         if s in askable() and s.id not in of_head()
-        for side, _ in sides(s)
+        for side in sides_of(s)
     ]
     asked, fixed = [], []
     for _ in range(patients):
@@ -211,7 +211,7 @@ def recognised(patients: int, seed: int = 4) -> Recognised:
         (s, side)
         for s in catalogue().values()
         if s in askable() and s.id not in of_head()
-        for side, _ in sides(s)
+        for side in sides_of(s)
     ]
     story = Context(onset="days")
     taken: list[tuple[tuple[float, bool], tuple[float, bool]]] = []

@@ -9,7 +9,7 @@ import numpy as np
 from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.exam.examination import Context
-from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.inference.prior import Priors
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 
@@ -62,7 +62,7 @@ class Row:
             yes = said[:, wanted, :].sum(axis=1)
             said = np.stack([yes, 1 - yes], axis=1)
         held = np.bincount(
-            made.code(self.sign, "right"), np.exp(log_prior(made, context)), len(said)
+            made.code(self.sign, "right"), np.exp(Priors(made).of_rows(context)), len(said)
         )
         said = said / said.sum(axis=1, keepdims=True)
         return np.einsum("c,cab,b,cdb->ad", held, said, BRISK_WEIGHTS, said)
@@ -75,7 +75,7 @@ class Row:
         chance = observation.observed(sign, context)
         wanted = [chance.answers.index(a) for a in self.positive]
         by_brisk = chance.chance[:, wanted, :].sum(axis=1)
-        prior = np.exp(log_prior(made, context))
+        prior = np.exp(Priors(made).of_rows(context))
         mass = total = 0.0
         for form in made.forms:
             # What is on the right of the body lies on the left of the brain.

@@ -31,9 +31,9 @@ from tests.handbook.neighbours import Word, out_of_usual, places, words
 from tests.handbook.neighbours import table as neighbours
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.inference.evidence import TENDON, WEIGHED, terms, weighed_with
+from wardexam.reasoning.inference.evidence import TENDON, terms, weighed_with
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
@@ -53,6 +53,7 @@ CALM_SPREAD = 0.01  # of kinds of no lesion: how many of the cases are so is how
 CALM_FOUND = 0.1  # of these by a sign: reports of them are written where the signs mislead
 FEWEST = 8  # cases that tell a word or show a sign, else nothing is learned of it
 TRUE = 0.5  # share of the true site in what is maximised; the rest is any acceptable one
+WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 LEAST = 1e-4  # added to a chance, so that one case that the model cannot explain does not outweigh the others
 MATTERS = 0.05  # a factor nearer to 1 is not written
 

@@ -35,7 +35,7 @@ from wardexam.anatomy.lesion_tables import (
 )
 from wardexam.anatomy.structures import brain_lesions, branches, other_lesions, plexus_parts
 from wardexam.exam.examination import Context
-from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.inference.prior import Priors
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.cord_forms import commonness
@@ -185,7 +185,7 @@ def _places(sign: Sign, side: str, own: str) -> list[str]:
 
 @cache
 def _prior(context: Context) -> np.ndarray:
-    return np.exp(log_prior(ready.engine().hypotheses, context))
+    return np.exp(Priors(ready.engine().hypotheses).of_rows(context))
 
 
 @cache

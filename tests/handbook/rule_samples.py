@@ -9,6 +9,7 @@ from pathlib import Path
 from wardexam.exam.examination import Findings
 from wardexam.exam.onset import ACUTE
 from wardexam.exam.typed import read_line
+from wardexam.reasoning.rules.firing import Firing
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import over
 from wardexam.reasoning.rules.urgency import assess
@@ -33,6 +34,11 @@ Shown = tuple[
 def findings(line: str) -> Findings:
     """The findings of a typed line."""
     return read_line(line).spelled_out()
+
+
+def level_of(found: Findings) -> int:
+    """The level of the rules that fire on what was found, 0 to 3: no acts, no stay, no reading."""
+    return max((rules()[name].urgency for name in Firing(found).now), default=0)
 
 
 def samples(item: str) -> list[str]:

@@ -9,7 +9,7 @@ import pytest
 from tests.handbook.marginals import KINDS, TABLE, TO_MEND, Lesion, Row, form_ids, rows, tidied
 from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.reasoning.inference.prior import log_prior
+from wardexam.reasoning.inference.prior import Priors
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 
@@ -117,7 +117,7 @@ def test_every_form_has_its_id():
 def test_the_computed_share_is_that_of_drawn_patients(lesion, sign, counts, side):
     """Rows, briskness and answers drawn one by one, as a bedside would meet them."""
     random, made, count = np.random.default_rng(4), ready.engine().hypotheses, 20_000
-    prior = np.exp(log_prior(made, lesion.context()))
+    prior = np.exp(Priors(made).of_rows(lesion.context()))
     weight = np.zeros_like(prior)
     own = np.full(made.rows, "right", dtype="<U8")
     for form, form_id in zip(made.forms, form_ids(), strict=True):

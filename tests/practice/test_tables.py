@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.errors import TableError
 from wardexam.exam.flags import flags
 from wardexam.exam.seconds import seconds
 from wardexam.practice import tables
@@ -35,6 +36,16 @@ def test_every_sign_and_question_costs_seconds():
     assert seconds("post_void_residual") > seconds("anal_tone") > seconds("knee")
     assert tables.question_seconds("flag") > 0
     assert set(tables.flag_rows()) == set(flags())
+
+
+@pytest.mark.parametrize("change", [{"places": ()}, {"places": ("spleen",)}, {"accept": ("spleen",)}, {"level": "T13"}, {"entered": "kne 2/2"}])  # fmt: skip
+def test_a_published_case_of_a_place_sign_or_level_that_there_is_not_is_refused(
+    monkeypatch, change
+):
+    row = published()["h004"].row.model_copy(update=change)
+    monkeypatch.setattr("wardexam.practice.published.rows", lambda *_: {"x1": row})
+    with pytest.raises(TableError, match="row x1"):
+        published.__wrapped__()
 
 
 def test_published_cases_are_of_the_development_part_alone():

@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.handbook.fit import WEIGHED
+from tests.handbook.rule_samples import level_of
 from tests.reasoning.test_mirror import examinations
 from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
@@ -21,11 +23,10 @@ from wardexam.exam.flags import every_flag
 from wardexam.exam.seconds import seconds
 from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.explanation import told_words, weighed
 from wardexam.reasoning.inference.next_sign import informed, next_signs
 from wardexam.reasoning.inference.posterior import Sums
-from wardexam.reasoning.inference.prior import learned, log_prior
+from wardexam.reasoning.inference.prior import Priors, learned
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.damage import Body
@@ -34,7 +35,6 @@ from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.model.losses import motor_lower, upper_motor
 from wardexam.reasoning.model.pathways import own
 from wardexam.reasoning.rules.conditions import held, table
-from wardexam.reasoning.rules.firing import level_of
 from wardexam.reasoning.rules.raising import rising
 from wardexam.reasoning.rules.urgency import assess
 
@@ -281,7 +281,7 @@ def test_a_sign_that_the_rules_are_not_asked_about_would_not_have_come_first():
 
 def prior_of(engine) -> dict[str, float]:
     made = engine.hypotheses
-    prior = log_prior(made, Context(), ("unexplained", "unpainful", "unsupported"))
+    prior = Priors(made).of_rows(Context(), ("unexplained", "unpainful", "unsupported"))
     mass = np.bincount(made.group_of, np.exp(prior), len(made.groups))
     return dict(zip(made.groups, mass, strict=True))
 
@@ -443,7 +443,7 @@ def test_exact_inference_by_a_general_library_agrees():
 
     engine = ready.engine()
     pick = np.linspace(0, engine.hypotheses.rows - 1, 40).astype(int)
-    prior = np.exp(log_prior(engine.hypotheses, Context()))[pick]
+    prior = np.exp(Priors(engine.hypotheses).of_rows(Context()))[pick]
     prior = prior / prior.sum()
     net = gum.BayesNet()
     net.add(gum.LabelizedVariable("site", "", len(pick)))
@@ -500,7 +500,7 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself(monk
         np.repeat(np.arange(len(pick), dtype=np.uint16), each),
     )
     sums = Sums(few, np.float64)
-    prior = np.exp(log_prior(made, Context()))[pick]
+    prior = np.exp(Priors(made).of_rows(Context()))[pick]
     prior = prior / prior.sum()
     sums._priors[Context(), frozenset(["unsupported", "unpainful", "unexplained"]), False] = np.log(
         prior

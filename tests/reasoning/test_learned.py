@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from tests.handbook import fit
+from tests.handbook.fit import WEIGHED
 from tests.handbook.published.cases import cases
 from wardexam import ready
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.inference.evidence import WEIGHED
 from wardexam.reasoning.inference.prior import Priors, learned, sites
 from wardexam.reasoning.inference.taught import RELATIONS, Taught, seen, whole
 from wardexam.reasoning.tables import Section

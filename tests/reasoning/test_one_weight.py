@@ -24,12 +24,11 @@ from wardexam import ready
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
-from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.findings import Finding, RestNormal, sides_of
 from wardexam.exam.sheet import Sheet, SheetFinding, groups
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.evidence import limb_side, said_of_others, terms
 from wardexam.reasoning.inference.ranking import ranked
-from wardexam.reasoning.model.losses import sides
 from wardexam.reasoning.reading import Site
 from wardexam.reasoning.rules.contradictions import contradictions, left_out
 
@@ -73,7 +72,7 @@ def stated_sign_by_sign(found: Findings) -> Findings | None:
     made, keys = list(found.findings), {f.key for f in found.findings}
     others = said_of_others(found)
     for sign in catalogue().values():
-        for side, _ in sides(sign):
+        for side in sides_of(sign):
             if (sign.part, limb_side(sign, side)) in others:
                 continue
             if (sign.id, side) not in keys and found.stated_normal(sign.id, side):

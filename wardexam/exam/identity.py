@@ -195,8 +195,6 @@ def read_birth_date(text: str, admitted: date) -> date:
 def _month(word: str) -> int:
     """The number of a month by its name or the first letters of it."""
     fits = [n for n, name in enumerate(_MONTHS) if n and name.startswith(word.lower())]
-    if word.lower() == "sept":
-        return 9
     if len(fits) != 1 or len(word) < 3:
         raise InputError(f"no one month is '{word[:10]}'")
     return fits[0]

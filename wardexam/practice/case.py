@@ -115,9 +115,9 @@ def introduced(context: Context) -> str:
         said += f"; {question('complaint').words(context.complaint)}{where}"
     if context.onset == "unknown":
         return f"{said}; when it began is not known."
-    began = "on waking" if context.onset == "waking" else onset_words(context.onset)
-    words = {"hours": "hours ago", "days": "days ago", "weeks": "weeks ago", "longer": "longer ago", "sudden": "suddenly"}  # fmt: skip
-    return f"{said}; it began {words.get(context.onset, began)}."
+    words = onset_words(context.onset)
+    began = {"sudden": "suddenly", "waking": words}.get(context.onset, f"{words} ago")
+    return f"{said}; it began {began}."
 
 
 def told_first(context: Context) -> Context:

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Literal
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import SEGMENTS, Sign
 from wardexam.anatomy.structures import TableRow
 from wardexam.errors import InputError, TableError
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.typed import read_line
 from wardexam.practice.case import LesionSide, Truth, introduced
-from wardexam.practice.tables import rows
+from wardexam.practice.tables import all_known, rows
+from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import spoken
 
 
@@ -86,12 +87,13 @@ def published() -> dict[str, Published]:
     """
     found = {}
     for name, row in rows("published.toml", "", Row).items():
-        case = Published(name, row)
+        case, where = Published(name, row), f"published.toml, row {name}"
         try:
-            tested = {f.sign for f in case.whole.findings}
+            read_line(row.entered).spelled_out()
         except InputError as error:
-            raise TableError(str(error), where=f"published.toml, row {name}") from None
-        if not tested <= catalogue().keys() or row.level not in ("", *SEGMENTS):
-            raise TableError("a sign or level is not known", where=f"published.toml, row {name}")
+            raise TableError(str(error), where=where) from None
+        if not row.places or row.level not in ("", *SEGMENTS):
+            raise TableError("no place, or a level that is not known", where=where)
+        all_known([place.partition(".")[0] for place in (*row.places, *row.accept)], sites(), where)
         found[name] = case
     return found

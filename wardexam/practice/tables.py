@@ -125,7 +125,7 @@ def rows(name: str, section: str, model: type[Row]) -> dict[str, Row]:
     return {key: checked_row(model, row, f"{name}, row {key}") for key, row in found.items()}
 
 
-def _known(names: Any, known: Any, where: str) -> None:
+def all_known(names: Any, known: Any, where: str) -> None:
     """Refuse a name that is not known."""
     for name in names:
         if name not in known:
@@ -169,9 +169,9 @@ def near(regions: tuple[str, ...]) -> tuple[str, ...]:
         TableError: There is no such region, or it names no sign.
     """
     found = rows("story.toml", "near", Region)
-    _known(regions, found, "story.toml, near")
+    all_known(regions, found, "story.toml, near")
     signs = tuple(sign for region in regions for sign in found[region].signs)
-    _known(signs, catalogue(), "story.toml, near")
+    all_known(signs, catalogue(), "story.toml, near")
     return signs
 
 
@@ -186,7 +186,7 @@ def complaints() -> dict[str, ComplaintRow]:
     """The complaints that are drawn."""
     found = rows("story.toml", "complaint", ComplaintRow)
     for name, row in found.items():
-        _known(row.signs, catalogue(), f"story.toml, complaint {name}")
+        all_known(row.signs, catalogue(), f"story.toml, complaint {name}")
     return found
 
 
@@ -198,9 +198,9 @@ def flag_rows() -> dict[str, FlagRow]:
         TableError: One has no row, or speaks of no sign.
     """
     found = rows("story.toml", "flag", FlagRow)
-    _known(flags(), found, "story.toml, flag")
+    all_known(flags(), found, "story.toml, flag")
     for name, row in found.items():
-        _known((*row.signs, *row.both), catalogue(), f"story.toml, flag {name}")
+        all_known((*row.signs, *row.both), catalogue(), f"story.toml, flag {name}")
     return found
 
 
@@ -227,7 +227,7 @@ def first_rows() -> dict[str, Place]:
     regions = {rule.region for rule in known.values()}
     for name, row in found.items():
         where = f"first.toml, row {name}"
-        _known(row.fits, actions(), where)
-        _known(row.rules, known, where)
-        _known(row.regions, regions, where)
+        all_known(row.fits, actions(), where)
+        all_known(row.rules, known, where)
+        all_known(row.regions, regions, where)
     return found

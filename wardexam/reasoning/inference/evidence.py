@@ -37,7 +37,6 @@ from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import read, story_row, weighing_row
 
-WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 LOST = "reduced"  # what a level says of the skin below it
 _DEGREES = ("reduced", "absent")  # of lost sensation
 USUAL = "usual"  # every answer that a statement of normality stands for

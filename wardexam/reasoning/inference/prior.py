@@ -210,8 +210,3 @@ class Priors:
         if number not in self._shifts:
             self._shifts[number] = np.array([_shift(form, row) for form in self._forms])
         return self._shifts[number]
-
-
-def log_prior(hypotheses: Hypotheses, context: Context, flags: Collection[str] = ()) -> Floats:
-    """Log prior of every row, shape (rows,)."""
-    return Priors(hypotheses).of_rows(context, flags)

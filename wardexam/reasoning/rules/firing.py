@@ -36,11 +36,6 @@ def fired(found: Findings, changes: Collection[str] = ()) -> frozenset[str]:
     return Firing(found, changes).now
 
 
-def level_of(found: Findings) -> int:
-    """The level of the rules that fire on what was found, 0 to 3: no acts, no stay, no reading."""
-    return max((rules()[name].urgency for name in fired(found)), default=0)
-
-
 class Firing:
     """The rules that fire for some findings, and what one more "yes" would fire beside them.
 
