@@ -30,7 +30,6 @@ class Difficulty(TableRow):
     """A level of difficulty; its columns are told in the head of the table."""
 
     name: str
-    words: str
     sites: tuple[str, ...]
     severity: tuple[Share, Share]
     stages: tuple[Stage, ...]

@@ -73,15 +73,11 @@ class Paired:
     """What two doctors found in one patient.
 
     Attributes:
-        patient: The opaque identifier.
-        at: When the first of them examined.
         answers: By sign, scale (or empty) and side, the places of both answers.
         left_out: Likewise why two findings make no pair; the scale is that of the second.
         asked: Whether 'anything worse' was answered no at the second; else a change is not excluded.
     """
 
-    patient: str
-    at: datetime
     answers: dict[Key, Pair]
     left_out: dict[Key, str]
     asked: bool
@@ -127,7 +123,7 @@ def pairs_of(file: LightFile, period: Period, hours: float) -> Pairs:
             changed += 1
             continue
         answers, left_out = _both(one.findings, other.findings)
-        made.append(Paired(file.patient["id"], begin, answers, left_out, worse == "no"))
+        made.append(Paired(answers, left_out, worse == "no"))
     return Pairs(tuple(made), changed, apart)
 
 

@@ -40,9 +40,7 @@ class Interval(TableRow):
     """How long from one thing to another, with its limit."""
 
     name: str
-    begins: Literal["first", "image"]
     ends: Ends
-    limit: Literal["rule", ""] = ""
     groups: tuple[str, ...] = ()
     minutes: Annotated[int, Field(ge=1)] | None = None
 
