@@ -6,10 +6,11 @@ from datetime import date
 from typing import Any
 
 from wardexam.anatomy.structures import Columns
+from wardexam.exam.identity import day_words
 from wardexam.exam.text import clean
 from wardexam.governance.hazards import Hazard, Scale, hazards, scale
 from wardexam.governance.reviews import reviews
-from wardexam.reasoning.rules.owners import day_in_words, read_day
+from wardexam.reasoning.rules.owners import read_day
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, switched_off
 from wardexam.version import __version__
@@ -158,5 +159,5 @@ def log_lines(made: Log, wording: Words, today: date) -> Iterator[str]:
         return
     yield "SWITCHED OFF HERE"
     for off in made.switched_off:
-        said = f"{off.reason} ({WORDS[off.urgency]}), by {off.by}, {day_in_words(off.since)}: "
+        said = f"{off.reason} ({WORDS[off.urgency]}), by {off.by}, {day_words(off.since)}: "
         yield from _wrapped(f"{off.rule}: {said}{off.why}", "  ", "    ")

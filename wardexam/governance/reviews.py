@@ -11,7 +11,8 @@ from functools import cache
 from importlib.resources import files
 
 from wardexam.errors import TableError
-from wardexam.reasoning.rules.owners import REVIEW, RULE_FILES, Owned, day_in_words, owned
+from wardexam.exam.identity import day_words
+from wardexam.reasoning.rules.owners import REVIEW, RULE_FILES, Owned, owned
 
 WORDING = "wording"  # the hospital's own file
 WIDTH = 79  # columns of the line that says what is due
@@ -74,7 +75,7 @@ def due_line(wording: Mapping[str, Mapping[str, str]], today: date) -> str:
     since = min(owner.due for owner in late.values() if owner.due)
     named = ", ".join(late)
     tried = [
-        f"Rules: review due since {day_in_words(since)}: {named} ('wardexam hazards').",
-        f"Rules: review due since {day_in_words(since)}: {len(late)} files ('wardexam hazards').",
+        f"Rules: review due since {day_words(since)}: {named} ('wardexam hazards').",
+        f"Rules: review due since {day_words(since)}: {len(late)} files ('wardexam hazards').",
     ]
     return next((line for line in tried if len(line) <= WIDTH), tried[-1])

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from wardexam.errors import TableError
+from wardexam.exam.identity import day_words
 
 REVIEW = "review"  # the table that says it
 NOT_NAMED = "not yet named"  # what a table says that has no clinical owner
@@ -37,11 +38,6 @@ def read_day(value: Any) -> date | None:
         return date.fromisoformat(value) if isinstance(value, str) else None
     except ValueError:
         return None
-
-
-def day_in_words(day: date) -> str:
-    """A day as a paper says it: ``1 Nov 2026``."""
-    return f"{day.day} {day:%b %Y}"
 
 
 def fault_of_line(value: Any, longest: int) -> str:
@@ -78,11 +74,11 @@ class Owned:
 
     def words(self, today: date) -> str:
         """All of it in one line, read on a day."""
-        seen = f"reviewed {day_in_words(self.reviewed)}" if self.reviewed else "never reviewed"
+        seen = f"reviewed {day_words(self.reviewed)}" if self.reviewed else "never reviewed"
         if self.due is None:
             return f"{self.owner_words}; {seen}; no review is planned"
         word = "REVIEW DUE SINCE" if self.is_due(today) else "next review"
-        return f"{self.owner_words}; {seen}; {word} {day_in_words(self.due)}"
+        return f"{self.owner_words}; {seen}; {word} {day_words(self.due)}"
 
 
 def fault_of(row: Mapping[str, Any]) -> tuple[str, str]:

@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from wardexam.exam.identity import day_words
 from wardexam.exam.text import COLUMN
-from wardexam.reasoning.rules.owners import day_in_words, read_day
+from wardexam.reasoning.rules.owners import read_day
 
 OFF_BY, OFF_WHY, OFF_ON = OFF = ("off_by", "off_why", "off_on")
 
@@ -45,7 +46,7 @@ class SwitchedOff:
     def by_words(self) -> str:
         """Who switched it off and when: ``by Dr Ash, 1 Nov 2026``."""
         day = read_day(self.since)
-        return f"by {self.by}, {day_in_words(day) if isinstance(day, date) else self.since}"
+        return f"by {self.by}, {day_words(day) if isinstance(day, date) else self.since}"
 
 
 def is_off(row: Mapping[str, str]) -> bool:
