@@ -17,7 +17,7 @@ from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
-from wardexam.exam.answers import ScaleName, answers_for
+from wardexam.exam.answers import SCALES, ScaleName, answers_for
 from wardexam.exam.entry import first_fault
 from wardexam.exam.examination import Also, Context, Findings, YesNo
 from wardexam.exam.findings import (
@@ -311,8 +311,7 @@ def sheet_schema() -> dict[str, Any]:
     rules = []
     for (answers, sides), names in kinds.items():
         if answers == "tendon":
-            scales: tuple[ScaleName, ...] = ("conventional", "ninds", "plus")
-            codes = sorted({c for s in scales for c in answers_for(answers, s).codes})
+            codes = sorted({c for s in SCALES for c in answers_for(answers, s).codes})
         else:
             codes = [*answers_for(answers).codes, *(SEGMENTS if answers == "level" else ())]
         allowed = ["right", "left", "both"] if sides == "each" else ["midline"]

@@ -101,9 +101,7 @@ class Drawn:
     def truth(self) -> Truth:
         """What it was."""
         form = self.form
-        side: LesionSide = "none"
-        for name in get_args(LesionSide):
-            side = name if name == form.side else side
+        side: LesionSide = next((s for s in get_args(LesionSide) if s == form.side), "none")
         level = "" if form.level is None else SEGMENTS[form.level]
         sided = f"{side} " if side in _ONE_SIDE else ""
         name = f"{level} root" if form.site == "root" else form.name

@@ -153,8 +153,8 @@ def concluded(
                 raise InputError(
                     f"{name}: {error.where} {error.what}", remedy=error.remedy
                 ) from None
-    if found.get("site") is None:
-        found.pop("side", None) if not given.get("side", "").strip() else None
+    if found.get("site") is None and not given.get("side", "").strip():
+        found.pop("side", None)
     if last and not given.get("by", "").strip() and _same(last, found):
         found["by"] = last.by
     revision = last.revision + 1 if last else 1

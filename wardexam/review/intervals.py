@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from math import sqrt
-from statistics import NormalDist
+from statistics import NormalDist, quantiles
 
 CONFIDENCE = 0.95
 Z = NormalDist().inv_cdf(0.5 + CONFIDENCE / 2)
@@ -33,12 +33,5 @@ def quartiles(values: Sequence[float]) -> tuple[float, float, float]:
     """
     if not values:
         raise ValueError("no values")
-    order = sorted(values)
-
-    def at(part: float) -> float:
-        place = part * (len(order) - 1)
-        below = int(place)
-        above = min(below + 1, len(order) - 1)
-        return order[below] + (order[above] - order[below]) * (place - below)
-
-    return at(0.25), at(0.5), at(0.75)
+    low, middle, high = quantiles(values, method="inclusive") if len(values) > 1 else [*values] * 3
+    return low, middle, high
