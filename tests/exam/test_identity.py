@@ -196,7 +196,7 @@ def test_digits_stay_on_a_plain_paper_and_held_text_is_given_back():
 @pytest.mark.parametrize(
     ("text", "found"),
     [
-        ("63 m", (None, 63, "male")), ("63", (None, 63, "unknown")), ("f", (None, None, "female")),
+        ("63 m", (None, 63, "male")), ("63m", (None, 63, "male")), ("44F", (None, 44, "female")), ("63", (None, 63, "unknown")), ("f", (None, None, "female")),
         ("f 63", (None, 63, "female")), ("63 y female", (None, 63, "female")), ("63y f", (None, 63, "female")),
         ("4 Mar 1985 f", (date(1985, 3, 4), 41, "female")), ("4.3.1985", (date(1985, 3, 4), 41, "unknown")),
         ("m, 1985-03-04", None), ("male 1985-03-04", (date(1985, 3, 4), 41, "male")),

@@ -5,7 +5,7 @@ import unicodedata
 
 import pytest
 
-from wardexam.exam.text import clean, clean_lines, columns, to_ascii, whole_words
+from wardexam.exam.text import clean, clean_lines, columns, natural, to_ascii, whole_words
 
 
 def every():
@@ -86,3 +86,10 @@ def test_it_is_never_wider_than_the_columns_there_are(text):
         made = whole_words(text, room)
         assert columns(made) <= room
         assert made == text or set(made.removesuffix("..").split()) <= set(text.split())
+
+
+@pytest.mark.parametrize(
+    "ordered", [["4", "12", "14"], ["A2", "A10", "B1"], ["", "2", "2a", "C", "C1"], ["\u0664", "5"]]
+)
+def test_beds_stand_as_a_person_orders_them(ordered):
+    assert sorted(reversed(ordered), key=natural) == ordered

@@ -280,6 +280,25 @@ def test_what_was_brought_down_and_is_not_any_more_says_why(session):
     assert "due 4 Mar 22:00" in text
 
 
+def test_the_list_joins_no_reason_with_the_step_of_another(session):
+    visit = entered(session, "flag:saddle_numb=yes onset=days hip_flexion 5/3 face_lower 5/3")
+    visit.act("cauda_equina", "called", "spinal team")
+    visit.act("cauda_equina", "done", "MRI normal")
+    told = summarise(visit.case.told, None, None)
+    first = visit.case.told.reasons[0]
+    assert told.headline.startswith(first.text)
+    due = next(r for r in by_deadline(visit.case.told) if r.due)
+    assert due.rule != first.rule
+    assert told.step.startswith(f"({due.brief or due.text}) ")
+
+
+def test_the_list_says_of_a_settled_reason_that_it_is(session):
+    visit = entered(session, "flag:saddle_numb=yes onset=days")
+    assert summarise(visit.case.told, None, None).headline == "possible cauda equina syndrome"
+    visit.act("cauda_equina", "not_needed", "MRI normal")
+    assert summarise(visit.case.told, None, None).headline.endswith(", not needed")
+
+
 def test_the_reason_that_is_due_first_is_heard_first(session):
     found = entered(session, "flag:saddle_numb=yes flag:breathing=yes onset=days").case.told
     assert [r.rule for r in by_deadline(found)][:2] == ["breathing", "cauda_equina"]

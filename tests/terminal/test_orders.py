@@ -1,4 +1,4 @@
-"""The ward list by bed, by urgency, by worsening, by due."""
+"""The ward list by bed, by urgency, by worsening, by the next examination."""
 
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -28,7 +28,7 @@ ORDERS = {
     "bed": ["A1", "A5", "B1", "B2", "B4", "C3"],
     "urgency": ["B2", "A5", "B1", "A1", "B4", "C3"],
     "worsening": ["A1", "B2", "A5", "B1", "B4", "C3"],
-    "due": ["A5", "B4", "B2", "C3", "A1", "B1"],
+    "next examination": ["A5", "B4", "B2", "C3", "A1", "B1"],
 }
 
 

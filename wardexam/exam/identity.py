@@ -144,7 +144,7 @@ def read_age_and_sex(text: str, admitted: date) -> tuple[date | None, int | None
     Raises:
         InputError: It is neither; or the date cannot be.
     """
-    words, sex = text.split(), ""
+    words, sex = re.sub(r"^\s*(\d{1,3})([A-Za-z]+)\s*$", r"\1 \2", text).split(), ""
     for at in (-1, 0):
         fits = [s for s in SEXES if words and s.startswith(words[at].lower())]
         if fits and not sex:

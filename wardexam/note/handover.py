@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import COLUMN, counted, cut, to_ascii
+from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
@@ -304,7 +304,7 @@ def _ordered(
         _entry(row, beside.get(row[0].id, ""), unsaved.get(row[0].id, Unsaved()), now, wording)
         for row in rows
     ]
-    return sorted(made, key=lambda e: (e.order, e.patient.bed))
+    return sorted(made, key=lambda e: (e.order, natural(e.patient.bed)))
 
 
 def entries(

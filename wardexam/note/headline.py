@@ -2,6 +2,7 @@
 
 import textwrap
 
+from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, off_brief
 from wardexam.reasoning.reading import Reading
@@ -22,8 +23,11 @@ def shortened(text: str, width: int) -> str:
 def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | None) -> Summary:
     """What the store keeps of an examination for the ward list."""
     worse, brief = bool(change and change.worse), ""
-    if urgency.reasons:
-        text, brief = urgency.reasons[0].text, urgency.reasons[0].brief
+    first = next(iter(urgency.reasons), None)
+    if first:
+        text, brief = first.text, first.brief
+        if first.answered and first.due is None and first.acts:
+            text = f"{text}, {act_kinds()[first.acts[-1].kind].words}"
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
@@ -34,7 +38,9 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
     due, step = "", ""
     if (running := first_due(urgency)) and running.due:
         due = running.due.isoformat()
-        step = shortened(to_ascii(next_step(running, running.due)), LONGEST_STEP)
+        # The step of another reason than the one that is named says of which.
+        of = "" if running is first else f"({running.brief or running.text}) "
+        step = shortened(to_ascii(f"{of}{next_step(running, running.due)}"), LONGEST_STEP)
     off = f"; {to_ascii(off_brief(urgency))}" if urgency.switched_off else ""
     headline = shortened(to_ascii(text), LONGEST - len(off)) + off
     if off and not brief:

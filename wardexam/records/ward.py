@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from wardexam.errors import InputError, RecordsError, WardexamError
+from wardexam.exam.text import natural
 from wardexam.records import patient_tables
 from wardexam.records.audit import ABSENT, Audit, Head
 from wardexam.records.draft_store import DraftStore, SheetDraftStore, known
@@ -336,7 +337,7 @@ class Ward:
             replace(bed, has_draft=bed.patient_id in drafted)
             for bed in self._lists.beds(discharged=discharged)
         ]
-        return tuple(sorted(found, key=lambda b: (b.bed, b.name, b.patient_id)))
+        return tuple(sorted(found, key=lambda b: (natural(b.bed), b.name, b.patient_id)))
 
     def verify(self) -> bool:
         """Look at the files behind the list that have changed since; whether the list says something new."""

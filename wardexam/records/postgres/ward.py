@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, LiteralString, TypeVar
 from psycopg import Connection
 
 from wardexam.errors import InputError, RecordsError, WardexamError
+from wardexam.exam.text import natural
 from wardexam.records import patient_tables
 from wardexam.records.audit import Head, keep_head, kept_head
 from wardexam.records.paths import elsewhere_of, kept_trail_of
@@ -152,7 +153,7 @@ class PostgresWard:
         found = connection.execute(BEDS, {"discharged": discharged}).fetchall()
         drafted = {d.patient_id for d in self._drafts.infos_by(connection) if not d.held}
         beds = [replace(_bed(*row), has_draft=row[0] in drafted) for row in found]
-        return tuple(sorted(beds, key=lambda b: (b.bed, b.name, b.patient_id)))
+        return tuple(sorted(beds, key=lambda b: (natural(b.bed), b.name, b.patient_id)))
 
     def verify(self) -> bool:
         """Nothing is derived here that could be behind: what the list says is of the same transaction."""

@@ -14,7 +14,7 @@ from wardexam.exam.identity import (
     read_number,
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
-from wardexam.exam.text import clean, counted
+from wardexam.exam.text import clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import other_with, stayed_before
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 Listed = tuple[tuple[Bed, ...], str]  # a list, and what is wrong with the ward
-ORDERS = ("bed", "urgency", "worsening", "due")
+ORDERS = ("bed", "urgency", "worsening", "next examination")
 # What a detail is, said where what was typed is none.
 WANTED = {
     "bed": "The bed is needed: at most 12 letters and digits, such as C5.",
@@ -260,12 +260,12 @@ class WardScreen(LineScreen):
         now = self.ward_app.session.now()
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
-            lambda b: (b.bed, b.name),
-            lambda b: (-_rank(b), b.bed),
+            lambda b: (natural(b.bed), b.name),
+            lambda b: (-_rank(b), natural(b.bed)),
             lambda b: (
                 not (b.summary and b.summary.worse),
                 -_rank(b),
-                b.bed,
+                natural(b.bed),
             ),
             lambda b: (
                 first
@@ -275,7 +275,7 @@ class WardScreen(LineScreen):
                 else first
                 if b.recheck_hours
                 else never,
-                b.bed,
+                natural(b.bed),
             ),
         )
         self._beds = tuple(sorted(found, key=keys[self._order]))
@@ -283,7 +283,7 @@ class WardScreen(LineScreen):
     @property
     def _tell(self) -> ward_list.Teller:
         app = self.ward_app
-        by_due = ORDERS[self._order] == "due"
+        by_due = ORDERS[self._order] == ORDERS[-1]
         return ward_list.Teller(
             app.session.now(), self.size.width, app.terminal.ascii, app.glyphs.pointer, by_due
         )
@@ -387,7 +387,10 @@ class WardScreen(LineScreen):
         self._move(1)
 
     def do_open(self) -> None:
-        """Examine."""
+        """Examine; whoever is discharged is restored first."""
+        if self._discharged:
+            self.say(f"Discharged: {self.key('discharge')} restores the stay, then examine.")
+            return
         self._with_bed(lambda bed: self.ward_app.examine(bed.patient_id, bed))
 
     def do_note(self) -> None:
