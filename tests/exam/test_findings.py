@@ -4,8 +4,10 @@ import pytest
 from pydantic import ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, catalogue
+from wardexam.errors import InputError
 from wardexam.exam.answers import answer_sets, answers_for
 from wardexam.exam.findings import Finding, RestNormal
+from wardexam.exam.typed import read_line
 
 KNEE = {"sign": "knee", "side": "right", "answer": "2+", "scale": "conventional"}
 
@@ -34,7 +36,6 @@ REFUSED = [
         "needs a number of mL",
     ),
     ({"sign": "level_pin", "side": "left", "answer": "T13"}, "a segment"),
-    ({"sign": "level_pin", "side": "left", "answer": "T8", "amount": 5}, "'T8' takes no number"),
     ({"sign": "knee", "side": "right", "not_testable": "tired"}, "pain"),
 ]
 
@@ -128,3 +129,10 @@ def test_no_statement_reaches_a_saddle_sign():
 )
 def test_abnormal_is_what_was_found_and_is_not_usual(document, abnormal):
     assert Finding.model_validate(document).abnormal is abnormal
+
+
+def test_a_number_beside_a_level_is_refused_where_it_is_typed_and_read_without_where_it_was_kept():
+    with pytest.raises(InputError, match="'T8' takes no number"):
+        read_line("level_pin T8:5/none").spelled_out()
+    kept = {"sign": "level_pin", "side": "left", "answer": "T8", "amount": 5}
+    assert Finding.model_validate(kept) == Finding(sign="level_pin", side="left", answer="T8")

@@ -8,6 +8,7 @@ from wardexam.exam.examination import Complaint, Context, Onset
 from wardexam.exam.onset import ACUTE, ONSETS
 from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import COMPLAINTS, NOT_KNOWN, STORY, complaint_in, reason_text
+from wardexam.reasoning.tables import read
 
 
 def test_every_answer_that_can_be_kept_can_be_chosen():
@@ -21,9 +22,11 @@ def test_every_answer_that_can_be_kept_can_be_chosen():
     assert all(getattr(Context(), q.field) == q.unknown for q in STORY)
 
 
-def test_onsets_are_asked_in_the_order_in_which_they_are_counted_and_unknown_last():
-    assert [o.code for o in ONSETS] == [*(o for o in ACUTE if o != "unknown"), "unknown"]
-    assert set(ACUTE) == set(get_args(Onset))
+def test_every_onset_is_asked_and_has_its_place_among_the_more_acute_ones():
+    assert {o.code for o in ONSETS} == set(ACUTE) == set(get_args(Onset))
+    assert len(ONSETS) == len(ACUTE)
+    acute = read("rules/conditions.toml")["condition"]["acute"]["any"][0]["onset"]
+    assert set(acute) == set(ACUTE[: len(acute)])
 
 
 @pytest.mark.parametrize(("code", "words"), COMPLAINTS)

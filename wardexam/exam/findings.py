@@ -121,6 +121,14 @@ class Finding(Model):
     known: Annotated[str, StringConstraints(max_length=120)] = ""
     comment: Text = ""
 
+    @model_validator(mode="before")
+    @classmethod
+    def _level_alone(cls, data: Any) -> Any:
+        """What an earlier version kept of a number beside a level is read without it: a record is never lost for that."""
+        if isinstance(data, dict) and data.get("answer") in SEGMENTS:
+            return {name: value for name, value in data.items() if name != "amount"}
+        return data
+
     @model_validator(mode="after")
     def _fits_its_sign(self) -> Self:
         signs = catalogue()

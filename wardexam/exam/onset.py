@@ -24,9 +24,10 @@ class OnsetQuestion:
 
 
 ONSET = OnsetQuestion("onset", "when it began", "When did it begin?")
-# The most acute first, as the rules count them; what is not known counts as acute (NICE NG127, `acute` of conditions.toml).
-ACUTE: tuple[Onset, ...] = ("sudden", "hours", "waking", "unknown", "days", "weeks", "longer")
-# In the same order, but that unknown is asked last.
+# The most acute first. The rules count the first four alike, what is not known among them (NICE NG127, `acute` of
+# conditions.toml); that waking comes before hours is judgement: when in the night it began is not known.
+ACUTE: tuple[Onset, ...] = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")
+# As they are asked, in the order of their keys; unknown is an answer all the same.
 ONSETS = (
     OnsetAnswer("1", "sudden", "sudden"),
     OnsetAnswer("2", "hours", "hours"),

@@ -136,6 +136,8 @@ def _spelled_out(said: SheetFinding, scale: ScaleName) -> tuple[Finding, ...]:
         for side in ("midline",) if middle else sides:
             document = said.model_dump(mode="json") | {"sign": sign, "side": side}
             document["answer"] = _code(sign, said.answer, said.scale or scale)
+            if document["answer"] in SEGMENTS and said.amount is not None:
+                raise InputError(f"'{said.answer}' takes no number", where=sign)
             document["scale"] = (said.scale or scale) if graded else said.scale
             found.append(Finding.model_validate(document))
     return tuple(found)

@@ -10,11 +10,12 @@ from typing import Annotated, Any, Literal
 from pydantic import AwareDatetime, Field, ValidationError
 
 from wardexam.exam.findings import Model
+from wardexam.reasoning.rules.rule_table import TODAY
 
 BINS = ((0, 49), (50, 69), (70, 89), (90, 100))  # per cent that were stated
 SMALL = 10  # of fewer in a bin nothing can be told
 FEW = 30  # of fewer answers in all neither
-EMERGENCY = 2  # the level, today or now, from which it is one
+EMERGENCY = TODAY  # the level from which it is one
 
 Percent = Annotated[int, Field(ge=0, le=100)]
 Level = Annotated[int, Field(ge=0, le=3)]

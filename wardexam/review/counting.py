@@ -7,12 +7,11 @@ from datetime import datetime, timedelta
 from functools import cache
 
 from wardexam.reasoning.rules.deadlines import limits
-from wardexam.reasoning.rules.rule_table import Rule, rules
+from wardexam.reasoning.rules.rule_table import NOW, TODAY, Rule, rules
 from wardexam.review.standards import Ends, Item, Standards
 from wardexam.review.stay import Done, Recorded, Seen, Stay
 
-NOW_LEVEL, TODAY_LEVEL = 3, 2
-OTHERS = {"other_now": NOW_LEVEL, "other_today": TODAY_LEVEL}
+OTHERS = {"other_now": NOW, "other_today": TODAY}
 SETTLED = ("not_needed", "lowered")
 
 

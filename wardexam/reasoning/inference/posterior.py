@@ -3,9 +3,9 @@
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, reduce
+from functools import cached_property, partial, reduce
 from operator import is_
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.tables import read, weighing_row
 
 Floats = NDArray[np.float64]
+Value = TypeVar("Value")
 Mask = NDArray[np.bool_]
 _FAR = 17.0  # a row so many nats below the best counts for nothing (4e-8)
 _SIDES = ("midline", "right", "left")
@@ -196,8 +197,8 @@ class Fold:
 
 
 def _kept(
-    store: OrderedDict[Hashable, Array], most: int, key: Hashable, make: Callable[[], Array]
-) -> Array:
+    store: OrderedDict[Hashable, Value], most: int, key: Hashable, make: Callable[[], Value]
+) -> Value:
     """What is kept under a key, made where it is not; the one not asked for longest gives way."""
     if key in store:
         store.move_to_end(key)
@@ -245,7 +246,7 @@ class Sums:
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
         self._expected: dict[Key, Floats] = {}
-        self._told: dict[Hashable, dict[tuple[str, str], Floats]] = {}
+        self._told: OrderedDict[Hashable, dict[tuple[str, str], Floats]] = OrderedDict()
         self._among: OrderedDict[Hashable, float] = OrderedDict()
         self._last: tuple[list[Term], Array, list[Array] | None] | None = None
 
@@ -302,30 +303,26 @@ class Sums:
             group_of, count = self._made.group_of_form, len(self._made.groups)
             return np.log(np.maximum(LEAST, np.bincount(group_of, forms, count)))
 
-        key = context, flags, spoken
-        if key not in self._told:
-            while len(self._told) >= _KEPT_PRIORS:
-                del self._told[next(iter(self._told))]
+        def moved() -> dict[tuple[str, str], Floats]:
             whole = by_group(self._prior.forms(context, flags))
             without = self._prior.without_each(context, flags, spoken)
-            self._told[key] = {word: whole - by_group(forms) for word, forms in without.items()}
-        return self._told[key]
+            return {word: whole - by_group(forms) for word, forms in without.items()}
+
+        return _kept(self._told, _KEPT_PRIORS, (context, flags, spoken), moved)
 
     def among_all(self, term: Term) -> float:
         """Log of how likely a term is among all who are examined."""
+
+        def of(piece: Piece) -> float:
+            mass = self.expected(piece)[: len(piece.log)]
+            log = piece.log * term.factor
+            brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
+            return float(np.log(np.maximum(LEAST, mass @ np.exp(log) @ brisk)))
+
         total = 0.0
         for piece in term.pieces:
             key = piece.key, piece.said, term.factor
-            known = self._among.get(key)
-            if known is None:
-                mass = self.expected(piece)[: len(piece.log)]
-                log = piece.log * term.factor
-                brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
-                known = float(np.log(np.maximum(LEAST, mass @ np.exp(log) @ brisk)))
-                self._among[key] = known
-                if len(self._among) > _KEPT_AMONG:
-                    self._among.popitem(last=False)
-            total += known
+            total += _kept(self._among, _KEPT_AMONG, key, partial(of, piece))
         return total
 
     def posterior(

@@ -24,8 +24,9 @@ def in_time(by: str) -> str:
 
 
 WORDS = ("no reason for urgency found", "within days", "today", "now")
+LOWERED = WORDS.index("within days")  # also the level of a reason that a doctor has brought down
 TODAY = WORDS.index("today")
-LOWERED = 1  # the level of a reason that a doctor has brought down
+NOW = WORDS.index("now")
 SOONEST = "minutes"
 
 
