@@ -287,8 +287,8 @@ def test_acts_are_in_the_draft_and_in_what_is_saved_with_since_when_it_was_raise
     ("rule", "kind", "what", "said"),
     [
         ("stroke", "called", "", "no reason 'stroke' stands: those that stand: cauda_equina"),
-        ("cauda_equina", "done", "", "image done: say what"),
-        ("cauda_equina", "lowered", " ", "brought down: say what"),
+        ("cauda_equina", "done", "", "image done: no words say how"),
+        ("cauda_equina", "lowered", " ", "brought down: no words say how"),
         ("cauda_equina", "called", "x" * 121, "at most 120"),
     ],
     ids=["no reason", "no result", "no reason to bring down", "too long"],
@@ -384,11 +384,15 @@ def test_the_tools_own_alarm_stays_once_raised_until_it_is_settled(session):
     assert reason(visit.case, OWN).answered
     visit.act(OWN, "done", "MRI: no lesion of the cord")
     assert OWN not in {r.rule for r in visit.case.urgency(quiet).reasons}
+    # Raised again only where a sign is out of the usual.
+    assert OWN not in {r.rule for r in visit.case.urgency(dangerous(0.7)).reasons}
+    visit.change(graded("knee", "left", "0"), "left knee 0")
     assert OWN in {r.rule for r in visit.case.urgency(dangerous(0.7)).reasons}
 
 
 def test_the_tools_own_alarm_goes_with_the_keys_that_raised_it(session):
     visit = saddle(session)
+    visit.change(graded("ankle", "left", "0"), "left ankle 0")
     visit.change(graded("knee", "left", "0"), "left knee 0")
     before = visit.examination.raised
     visit.notice(dangerous(0.7))
@@ -456,6 +460,7 @@ def test_a_long_stay_carries_what_counts_and_no_more(session):
 
 def test_the_tools_own_alarm_stands_in_later_examinations_until_it_is_settled(session):
     visit = saddle(session)
+    visit.change(graded("ankle", "left", "0"), "left ankle 0")
     visit.notice(dangerous(0.7))
     visit.save(dangerous(0.7))
     quiet = dangerous(0.1)
@@ -467,6 +472,7 @@ def test_the_tools_own_alarm_stands_in_later_examinations_until_it_is_settled(se
     third = saddle(at(session, hours=8))
     assert OWN not in {r.rule for r in third.case.urgency(quiet).reasons}
     # Raised again over no more than that was written over, it is answered; over more it is an alarm again.
+    third.change(graded("ankle", "left", "0"), "left ankle 0")
     third.notice(dangerous(0.7))
     (again,) = (r for r in third.case.urgency(dangerous(0.7)).reasons if r.rule == OWN)
     assert again.answered

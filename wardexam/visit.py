@@ -117,7 +117,7 @@ class Case:
             raise InputError(f"no reason '{rule}' stands", remedy=f"those that stand: {known}")
         words = what.strip() or _usual(reasons.get(rule), kind)
         if not words:
-            raise InputError(f"{act_kinds()[kind].words}: say what", rule)
+            raise InputError(f"{act_kinds()[kind].words}: no words say how", remedy="write a few")
         if kind == "lowered" and not lowered_by(rule):
             raise InputError(
                 "nothing brings this reason down",

@@ -116,7 +116,7 @@ def test_what_was_not_examined_names_core_signs_limbs_saddle_and_parts():
         "biceps 2/2 triceps 2/2 brachioradialis 2/2 knee 2/2 plantar down/down clonus_ankle none/none power_leg 5/5"
     )
     assert sentences.not_examined(found) == [
-        "ankle jerk", "power of face, neck and arms", "sensation", "tone, coordination, gait", "saddle sensation",
+        "ankle jerk", "power of head and arms", "sensation", "tone, coordination, gait", "saddle sensation",
         "sphincters", "cortex, brainstem, cranial nerves", "provocation tests", "wasting, fasciculation, fatigability",
     ]  # fmt: skip
 
@@ -124,7 +124,7 @@ def test_what_was_not_examined_names_core_signs_limbs_saddle_and_parts():
 def test_what_was_stated_normal_is_not_called_unexamined_and_blank_never_normal():
     stated = made("rest=power:right_arm hip_flexion 5/3")
     (power,) = [t for t in sentences.not_examined(stated) if t.startswith("power")]
-    assert power == "power of face, neck and left arm"
+    assert power == "power of head and left arm"
     assert sentences.normal(stated) == ""
     assert sentences.statements(stated) == ["Power (MRC), right arm: rest examined, normal."]
 

@@ -26,7 +26,7 @@ PART_TITLES = {
 }  # fmt: skip
 # Parts of which it matters in which limb they were examined, and what each limb is called there.
 BY_LIMB = ("power", "sensation")
-LIMBS = {"head": "face, neck", "arm": "arm", "trunk": "trunk", "leg": "leg"}
+LIMBS = {"head": "head", "arm": "arm", "trunk": "trunk", "leg": "leg"}
 BOTH = " on both sides"
 UNSAID = "not examined"
 TOWARDS = " towards"  # how a sign is called whose sides are directions
@@ -288,7 +288,7 @@ def _limbs_left(found: Findings, part: str) -> str:
         if {"right", "left"} <= set(sides):
             left.append(f"{name}s" if limb in ("arm", "leg") else name)
         else:
-            left += [f"{side} {name}" if limb in ("arm", "leg") else f"{name}, {side}" for side in sides if side != "midline"]  # fmt: skip
+            left += [f"{side} {name}" if limb in ("arm", "leg") else f"{name} on the {side}" for side in sides if side != "midline"]  # fmt: skip
     return f"{_as_a_whole(part)} of {joined(left)}" if left else ""
 
 
