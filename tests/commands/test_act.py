@@ -18,7 +18,7 @@ def test_the_reasons_of_a_patient_are_printed_with_their_deadline(folder, capsys
     assert act(folder, WHO) == 0
     head, first, *_ = capsys.readouterr().out.splitlines()
     assert head == "C2 Kwabena Asante, no. 37-1490: now"
-    assert first.startswith("cord_and_function: NOW, WITHIN 4 H: cord signs with walking")
+    assert first.startswith("cord_and_function: NOW, WITHIN 4 H: cord signs, growing")
     assert "OVERDUE" in first
 
 
@@ -50,7 +50,7 @@ def test_an_act_is_a_further_revision_and_a_line_of_the_trail_and_the_store_is_s
     [
         (("stroke", "called"), "no reason 'stroke' stands"),
         (("cord_and_function",), "say what was done"),
-        (("cord_and_function", "done"), "image done: say what"),
+        (("cord_and_function", "done"), "image done: no words say how"),
         (("cord_and_function", "lowered", "all fine"), "nothing brings this reason down"),
         (("cord_and_function", "forgot", "x"), "invalid choice"),
     ],

@@ -14,7 +14,7 @@ from functools import cache
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import TableError
-from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.text import COLUMN
@@ -300,12 +300,16 @@ def _reason(
 
 @cache
 def _done_by() -> dict[str, tuple[tuple[str, Side], ...]]:
-    """The sign, with its sides, by which a step of a reason is done.
+    """The sign, with its sides, by which a step of a reason is done; of a word of the story none.
 
     Raises:
-        TableError: A row names no sign, or no step of a rule.
+        TableError: A row names no sign and no word of the story, or no step of a rule.
     """
-    rows = {step: sign for step, sign in conditions_row("done_by").items() if step != "source"}
+    rows = {
+        step: sign
+        for step, sign in conditions_row("done_by").items()
+        if step != "source" and sign not in Context.model_fields
+    }
     steps = {s.split(",")[0].strip() for row in rules().values() for s in row.first.split(";")}
     for step, sign in rows.items():
         if sign not in catalogue() or step not in steps:
@@ -322,7 +326,11 @@ def _left_to_do(steps: str, examination: Findings) -> str:
     """The steps of a reason without those whose sign is recorded, on every side that it has."""
 
     def done(step: str) -> bool:
-        sign = _done_by().get(step.split(",")[0].strip())
+        name = step.split(",")[0].strip()
+        told = getattr(examination.context, conditions_row("done_by").get(name, ""), None)
+        if told not in (None, "unknown"):
+            return True
+        sign = _done_by().get(name)
         found = [examination.finding(*key) for key in sign or ()]
         return bool(found) and all(f is not None and f.answer is not None for f in found)
 
