@@ -4,11 +4,12 @@ from datetime import timedelta
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, one_patient
 from wardexam.exam.examination import Examination, Patient
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
 from wardexam.terminal.examine.screen import ExamineScreen
+from wardexam.terminal.examine.state import FLAGS
 from wardexam.terminal.screens.text import TextScreen
 
 
@@ -201,3 +202,12 @@ async def test_a_time_still_to_come_is_flagged_with_its_year_and_is_due(app):
         (line,) = (t for t in dump(app) if "A2" in t)
         assert "NOW" in line
         assert "2027" not in line
+
+
+async def test_the_flags_key_goes_back_to_the_rows_that_showed_before(tmp_path):
+    app = one_patient(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "m", "6", "f")
+        assert app.screen.state.page == FLAGS
+        await pilot.press("f")
+        assert app.screen.state.title == "Back pain"

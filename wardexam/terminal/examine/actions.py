@@ -568,7 +568,10 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "part_back": _turn(-1),
     "rows": _await("rows"),
     "flags": lambda screen: _show(
-        screen, screen.state.first_page if screen.state.page == FLAGS else FLAGS
+        screen,
+        (screen.state.behind_flags or screen.state.first_page)
+        if screen.state.page == FLAGS
+        else FLAGS,
     ),
     "rest": _rest_normal,
     "figure": _figure,

@@ -113,6 +113,7 @@ class State:
         before: What was found earlier in the stay, by sign and side.
         again: The signs of it, abnormal first.
         asked: The flags in the order in which they are asked.
+        behind_flags: The page that showed before them.
         onset_open: Whether it is still to be asked when it began; passed once, it is asked no more.
     """
 
@@ -128,6 +129,7 @@ class State:
     before: dict[tuple[str, Side], Finding] = field(init=False)
     again: tuple[Sign, ...] = field(init=False)
     asked: tuple[Flag, ...] = field(init=False, default=())
+    behind_flags: str = field(init=False, default="")
     onset_open: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -448,6 +450,8 @@ class State:
             previous = self.visit.previous
             found = over(previous, self.examination) if previous else self.examination
             self.asked = tuple(flags()[n] for n in order(found, self.examination.flags))
+            if self.page != FLAGS:
+                self.behind_flags = self.page
         self.page, self.side_at = page, 0
         self.both = self.moved_on = False
         asked = self.onset_open and self.examination.context.onset == "unknown"
