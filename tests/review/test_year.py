@@ -15,7 +15,7 @@ from wardexam.review.gather import counted_stays
 from wardexam.review.paper import paper
 from wardexam.review.standards import standards
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.long]
 GROUPS = {
     "cauda": "suspected cauda equina", "cord": "suspected cord compression", "other_now": "other reasons: now",
     "other_today": "other reasons: today",

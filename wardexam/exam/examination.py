@@ -15,7 +15,7 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.acts import MOST, Act, Line, Raised
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
-from wardexam.exam.flags import every_flag
+from wardexam.exam.flags import Flag, every_flag, flags
 from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
 from wardexam.exam.kept_reading import KeptReading
 
@@ -81,6 +81,10 @@ class Context(Model):
         known = {k: v for k, v in self.model_dump().items() if v not in (None, "unknown")}
         return self.model_validate({**earlier.model_dump(), **known})
 
+    def tells(self, flag: Flag) -> bool:
+        """Whether a word of the story answers a question."""
+        return getattr(self, flag.told_by, None) not in (None, "unknown")
+
 
 class Amendment(Model):
     """Why a saved examination has a further revision."""
@@ -123,6 +127,12 @@ class Findings(Model):
     flags: dict[str, YesNo] = Field(default_factory=dict)
     acts: tuple[Act, ...] = Field(default=(), strict=False, max_length=MOST)
     also: tuple[Also, ...] = Field(default=(), strict=False, exclude=True)
+
+    @property
+    def flags_open(self) -> tuple[str, ...]:
+        """The ids of the questions that neither an answer nor the story answers, in the order of the table."""
+        told = self.context.tells
+        return tuple(n for n, row in flags().items() if n not in self.flags and not told(row))
 
     @property
     def new(self) -> Self:

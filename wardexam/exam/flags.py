@@ -10,13 +10,15 @@ from importlib.resources import files
 class Flag:
     """One red-flag question: its id, a short label and the question as asked.
 
-    One that is `retired` is asked no more, and understood where it was answered.
+    One that is `retired` is asked no more, and understood where it was answered; `told_by` names the word of the story
+    that answers it as well.
     """
 
     id: str
     short: str
     ask: str
     retired: bool = False
+    told_by: str = ""
 
 
 @cache

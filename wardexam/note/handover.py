@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.flags import flags
 from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
@@ -115,7 +114,7 @@ def _changed(change: Comparison | None) -> list[str]:
 
 
 def _not_asked(last: Examination) -> tuple[str, str]:
-    left = [row.short for name, row in flags().items() if name not in last.flags]
+    left = sentences.flags_open(last)
     if not left:
         return "all flags asked", "all flags asked"
     more = f" +{len(left) - 1}" if len(left) > 1 else ""

@@ -425,13 +425,7 @@ def flags_asked(found: Findings) -> str:
 
 def flags_open(found: Findings) -> list[str]:
     """The questions, in short, that neither the flags nor the story answered."""
-    told = {
-        "trauma": found.context.trauma is not None,
-        "sudden": found.context.onset != "unknown",
-    }
-    return [
-        row.short for name, row in flags().items() if name not in found.flags and not told.get(name)
-    ]
+    return [flags()[name].short for name in found.flags_open]
 
 
 def flags_not_asked(found: Findings) -> str:

@@ -138,7 +138,11 @@ def reasons(session):
     return shown
 
 
-@pytest.fixture(scope="module", params=CASES)
+# Every second stands for the others, which take six seconds each.
+@pytest.fixture(
+    scope="module",
+    params=[pytest.param(name, marks=[pytest.mark.long] * (n % 2)) for n, name in enumerate(CASES)],
+)
 def case(request):
     """An emergency; all that is asked of one is run together."""
     return CASES[request.param]

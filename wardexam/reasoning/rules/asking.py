@@ -11,7 +11,7 @@ from functools import cache
 
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context, Findings
-from wardexam.exam.flags import flag_names
+from wardexam.exam.flags import flag_names, flags
 from wardexam.reasoning.rules.conditions import PLACE, conditions
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.rules.firing import Firing, fired, holds
@@ -20,7 +20,6 @@ from wardexam.reasoning.tables import conditions_row
 
 FLAG, SIGN, RULE = "flag:", "sign:", "rule:"
 Fired = frozenset[str]  # rules
-_UNTOLD = "unknown"
 
 
 def _said(found: Findings, name: str, answer: str | None) -> Findings:
@@ -80,10 +79,10 @@ def _asked_first() -> dict[str, tuple[str, ...]]:
     Raises:
         TableError: A row names a condition, a rule or a flag that there is not.
     """
-    rows = {n: tuple(flags) for n, flags in conditions_row("asked_first").items() if n != "source"}
+    rows = {n: tuple(asks) for n, asks in conditions_row("asked_first").items() if n != "source"}
     known = {*(f"{SIGN}{name}" for name in conditions()), *(f"{RULE}{name}" for name in rules())}
-    for name, flags in rows.items():
-        if name not in known or not {*flags} <= {*flag_names()}:
+    for name, asks in rows.items():
+        if name not in known or not {*asks} <= {*flag_names()}:
             raise TableError("no such name, or flag", where=f"{PLACE}, asked_first, {name}")
     return rows
 
@@ -91,7 +90,7 @@ def _asked_first() -> dict[str, tuple[str, ...]]:
 def _before_all(held: Collection[str], fired: Fired) -> list[str]:
     """The flags that are asked before all others where these conditions hold and these rules fire, in order."""
     named = {*held, *(f"{RULE}{name}" for name in fired)}
-    return [flag for name, flags in _asked_first().items() if name in named for flag in flags]
+    return [flag for name, asks in _asked_first().items() if name in named for flag in asks]
 
 
 def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
@@ -113,13 +112,12 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     held = holds(found) - holds(blank)
     beside, before_all = _beside(held), _before_all(held, now)
     place = {name: number for number, name in enumerate(flag_names())}
-    told_by = conditions_row("told_by")
 
     def key(name: str) -> tuple[bool, bool, bool, int, int, int]:
         """What is answered last, what matters now first, then what alone raises the level."""
         if name in answered:
             return True, True, True, 0, 0, place[name]
-        if getattr(story, told_by.get(name, ""), _UNTOLD) != _UNTOLD:
+        if story.tells(flags()[name]):
             return False, True, True, 1, 0, place[name]
         if name in before_all:
             return False, False, False, before_all.index(name) - len(place), 0, place[name]

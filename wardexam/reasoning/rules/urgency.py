@@ -16,7 +16,7 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Side, sides_of
-from wardexam.exam.flags import flag_names, flags
+from wardexam.exam.flags import flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, beyond, kept, written_over
@@ -145,7 +145,7 @@ def assess(
         )
     )  # fmt: skip
     level = max((r.urgency for r in reasons), default=0)
-    not_asked = tuple(f for f in flag_names() if f not in examination.flags)
+    not_asked = examination.flags_open
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
     open_ = [f"{len(not_asked)} not asked"] if not_asked else []
     open_ += [f"{len(off)} {OFF_HERE}"] if off else []

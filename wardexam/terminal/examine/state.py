@@ -288,7 +288,7 @@ class State:
     def title(self) -> str:
         """What the page is called."""
         if self.page == FLAGS:
-            left = len(flags()) - len(self.examination.flags.keys() & flags().keys())
+            left = len(self.examination.flags_open)
             return f"Red flags, {left or 'none'} not asked"
         if self.page == AGAIN:
             return "Abnormal last time first"
