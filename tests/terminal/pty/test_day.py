@@ -134,7 +134,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
         for said in (
             "back or leg pain with a weak leg",
             "left S1 root",
-            "33 not asked",
+            "32 not asked",
         ):
             session.wait(lambda s, said=said: said in panel(s))
         session.send("s")
