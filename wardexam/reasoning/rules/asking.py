@@ -96,9 +96,10 @@ def _before_all(held: Collection[str], fired: Fired) -> list[str]:
 def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     """The ids of all flags, in the order in which they are best asked of what is entered.
 
-    First those that the table `asked_first` names for what is entered. Then those that matter now: by the level that a "yes" would bring, then by how much of what is entered it
-    belongs to; then those that alone would raise the level, the soonest limit first; then the rest, and what the story tells already; what is
-    answered comes last. Those that are alike stand as the table has them.
+    First those that the table `asked_first` names for what is entered. Then those that matter now: by the level that a
+    "yes" would bring, then by how much of what is entered it belongs to; then those that alone would raise the level, the
+    soonest limit first; then the rest, and what the story tells already; what is answered comes last. Those that are
+    alike stand as the table has them.
 
     Args:
         found: What stands and was found.
