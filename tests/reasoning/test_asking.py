@@ -41,6 +41,7 @@ def test_what_matters_now_is_among_the_first_twelve(line, wanted):
     [
         ("onset=days complaint=back_pain ankle 1/2 ankle_dorsiflexion 4/5", ["bladder_bowel", "saddle_numb"]),
         ("onset=sudden face_lower 5/3 power_arm 5/2", ["low_glucose", "anticoagulant"]),
+        ("pain=back power_leg 4/4 saddle 1/1", ["bladder_bowel", "saddle_numb"]),
         ("onset=hours drowsiness 1", ["low_glucose", "anticoagulant"]),
         ("complaint=headache", ["headache_sudden", "fever"]),
     ],
