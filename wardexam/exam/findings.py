@@ -166,9 +166,10 @@ class Finding(Model):
                 raise ValueError(f"{self.sign} is a tendon reflex: say on which scale it is graded")
         elif self.scale is not None:
             raise ValueError(f"{self.sign} takes no scale")
-        segment = row.answers == "level" and self.answer in SEGMENTS
+        if row.answers == "level" and self.answer in SEGMENTS:
+            return
         allowed = answers_for(row.answers, self.scale or "conventional")
-        if not segment and allowed.get(self.answer) is None:
+        if allowed.get(self.answer) is None:
             more = " or a segment C1 to S5" if row.answers == "level" else ""
             raise ValueError(
                 f"{self.sign} cannot be '{self.answer}': choose {', '.join(allowed.codes)}{more}"

@@ -111,7 +111,7 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
     now = firing.now
     level = max((rules()[n].urgency for n in now), default=0)
     held = holds(found) - holds(blank)
-    beside, before_all = _beside(held), _before_all(held, now)
+    beside = _beside(held)
     place = {name: number for number, name in enumerate(flag_names())}
 
     def key(name: str) -> tuple[bool, bool, bool, int, int, int]:
@@ -120,8 +120,6 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
             return True, True, True, 0, 0, place[name]
         if story.tells(flags()[name]):
             return False, True, True, 1, 0, place[name]
-        if name in before_all:
-            return False, False, False, before_all.index(name) - len(place), 0, place[name]
         said = found.flags.get(name) == "yes"
         without = fired(_said(found, name, None)) if said else now
         alone = _alone(name, story.age, story.onset)
@@ -135,4 +133,9 @@ def order(found: Findings, answered: Collection[str]) -> tuple[str, ...]:
             return False, True, False, urgency, limit, place[name]
         return False, True, True, 0, 0, place[name]
 
-    return tuple(sorted(flag_names(), key=key))
+    first = dict.fromkeys(
+        name
+        for name in _before_all(held, now)
+        if name not in answered and not story.tells(flags()[name])
+    )
+    return (*first, *(name for name in sorted(flag_names(), key=key) if name not in first))

@@ -69,7 +69,7 @@ def standing_alarm(
     What is marked as known takes back what was raised before; that it is told to be unchanged does not.
     """
     now = own_alarm(examination, reading, changes) if reading else None
-    if (not own and reading is None) or _all_known(views(examination, changes), MARKED):
+    if (not own and reading is None) or _all_marked(views(examination, changes)):
         return None
     before = kept(examination).get(OWN) or (kept(previous).get(OWN) if previous else None)
     if before is None or not before.level or settled:
@@ -80,9 +80,9 @@ def standing_alarm(
     return replace(held, origin=f"{held.origin}, {EARLIER_WORD}")
 
 
-def _all_known(seen: tuple[Findings, Findings, Findings], view: int) -> bool:
-    """Whether something is out of the usual, and all of it is known in a view."""
-    return _odd(seen[WHOLE]) and not _odd(seen[view])
+def _all_marked(seen: tuple[Findings, Findings, Findings]) -> bool:
+    """Whether something is out of the usual, and all of it is marked as known."""
+    return _odd(seen[WHOLE]) and not _odd(seen[MARKED])
 
 
 def _odd(found: Findings) -> bool:

@@ -115,7 +115,8 @@ def asks_line(state: State, asks: tuple[str, ...], width: int, key: str) -> Line
         key: The key that asks them.
     """
     e = state.examination
-    open_flags = [flags()[name].short for name in asks if name in e.flags_open]
+    left = set(e.flags_open)
+    open_flags = [flags()[name].short for name in asks if name in left]
     names = ["when it began"] if e.context.onset == "unknown" else []
     names += open_flags
     if not names:

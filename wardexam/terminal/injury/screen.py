@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
     from wardexam.reasoning.rules.reason import Urgency
 
-LEAVING = 0.3  # seconds that leaving waits for the disk
 NOT_LEFT = "Entries are in memory only still: not left. Save, or free the disk."
 
 
