@@ -2,8 +2,8 @@
 
 import pytest
 
-from wardexam.exam.examination import Findings
-from wardexam.exam.flags import flag_names
+from wardexam.exam.examination import Context, Findings
+from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.firing import Firing, fired
@@ -121,3 +121,9 @@ def test_one_yes_more_fires_what_the_whole_table_tried_anew_does(line, known):
         assert firing.by_yes(name) == fired(told), name
         rose += firing.by_yes(name) != firing.now
     assert rose > 5
+
+
+def test_what_a_flag_is_told_by_is_a_word_of_the_story():
+    told_by = {row.told_by for row in flags().values() if row.told_by}
+    assert told_by <= Context.model_fields.keys()
+    assert told_by

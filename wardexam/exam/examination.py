@@ -81,9 +81,13 @@ class Context(Model):
         known = {k: v for k, v in self.model_dump().items() if v not in (None, "unknown")}
         return self.model_validate({**earlier.model_dump(), **known})
 
+    def told(self, word: str) -> bool:
+        """Whether a word of the story is known."""
+        return getattr(self, word) not in (None, "unknown")
+
     def tells(self, flag: Flag) -> bool:
         """Whether a word of the story answers a question."""
-        return getattr(self, flag.told_by, None) not in (None, "unknown")
+        return bool(flag.told_by) and self.told(flag.told_by)
 
 
 class Amendment(Model):

@@ -15,7 +15,7 @@ from functools import cache
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context, Examination, Findings
-from wardexam.exam.findings import Side, sides_of
+from wardexam.exam.findings import sides_of
 from wardexam.exam.flags import flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
@@ -299,40 +299,33 @@ def _reason(
 
 
 @cache
-def _done_by() -> dict[str, tuple[tuple[str, Side], ...]]:
-    """The sign, with its sides, by which a step of a reason is done; of a word of the story none.
+def _done_by() -> dict[str, str]:
+    """The sign, or the word of the story, by which a step of a reason is done.
 
     Raises:
         TableError: A row names no sign and no word of the story, or no step of a rule.
     """
-    rows = {
-        step: sign
-        for step, sign in conditions_row("done_by").items()
-        if step != "source" and sign not in Context.model_fields
-    }
+    rows = {step: what for step, what in conditions_row("done_by").items() if step != "source"}
     steps = {s.split(",")[0].strip() for row in rules().values() for s in row.first.split(";")}
-    for step, sign in rows.items():
-        if sign not in catalogue() or step not in steps:
+    for step, what in rows.items():
+        if not (what in catalogue() or what in Context.model_fields) or step not in steps:
             raise TableError(
-                f"no sign '{sign}', or no step '{step}'", where="conditions.toml, done_by"
+                f"no sign '{what}', or no step '{step}'", where="conditions.toml, done_by"
             )
-    return {
-        step: tuple((sign, side) for side in sides_of(catalogue()[sign]))
-        for step, sign in rows.items()
-    }
+    return rows
 
 
 def _left_to_do(steps: str, examination: Findings) -> str:
-    """The steps of a reason without those whose sign is recorded, on every side that it has."""
+    """The steps of a reason without those whose sign is recorded, on every side that it has, or whose word is told."""
 
     def done(step: str) -> bool:
-        name = step.split(",")[0].strip()
-        told = getattr(examination.context, conditions_row("done_by").get(name, ""), None)
-        if told not in (None, "unknown"):
-            return True
-        sign = _done_by().get(name)
-        found = [examination.finding(*key) for key in sign or ()]
-        return bool(found) and all(f is not None and f.answer is not None for f in found)
+        what = _done_by().get(step.split(",")[0].strip())
+        if what is None:
+            return False
+        if what not in catalogue():
+            return examination.context.told(what)
+        found = [examination.finding(what, side) for side in sides_of(catalogue()[what])]
+        return all(f is not None and f.answer is not None for f in found)
 
     return "; ".join(step.strip() for step in steps.split(";") if not done(step))
 
