@@ -50,7 +50,7 @@ def test_a_name_that_claims_is_not_said_where_nothing_was_found(name):
 
 def odd(need):
     """Signs that meet a need: the first of those it names, on each of its sides, with the answer it asks for."""
-    signs = [s for s in catalogue().values() if need.speaks_of(s)]
+    signs = [s for s in catalogue().values() if s.id in need.spoken_of]
     signs = [s for s in signs if s.sides == "each"] or signs
     answer = "usual" if need.found == "usual" else "lost"
     sides = ("right", "left") if signs[0].sides == "each" else ("midline",)
@@ -67,7 +67,7 @@ def test_a_name_is_said_with_all_that_it_claims_and_with_no_part_of_it_missing(n
     if told != "unknown":
         assert claimed(name, group_of(name), 1.0, Known(whole.found)) != name
     for need in needs:
-        left = tuple(f for f in whole.found if need.onset or not need.speaks_of(catalogue()[f[0]]))
+        left = tuple(f for f in whole.found if need.onset or f[0] not in need.spoken_of)
         if not need.onset:
             assert claimed(name, group_of(name), 1.0, Known(left, told)) != name
         if need.each:

@@ -6,7 +6,7 @@ plainer name of that row is said. One place among several of a group is named wh
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, Literal
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
@@ -32,8 +32,12 @@ class Need(Columns):
     each: bool = False
     onset: tuple[Onset, ...] = ()
 
-    def speaks_of(self, sign: Sign) -> bool:
-        """Whether a sign is one of these."""
+    @cached_property
+    def spoken_of(self) -> frozenset[str]:
+        """The signs that it speaks of."""
+        return frozenset(s.id for s in catalogue().values() if self._speaks_of(s))
+
+    def _speaks_of(self, sign: Sign) -> bool:
         return (
             (not self.signs or sign.id in self.signs)
             and (not self.part or sign.part in self.part.split(","))
@@ -67,7 +71,7 @@ def claims() -> dict[str, Claim]:
         document = {("plainer" if key == "else" else key): value for key, value in row.items()}
         made[name] = checked_row(Claim, document, where)
         for need in made[name].needs:
-            if not need.onset and not any(map(need.speaks_of, catalogue().values())):
+            if not need.onset and not need.spoken_of:
                 raise TableError("a need that no sign meets", where)
             if unknown := _unknown(need):
                 raise TableError(f"unknown {min(unknown)}", where)
@@ -111,13 +115,11 @@ class Known:
         """Whether what is needed was found."""
         if need.onset:
             return self.onset in need.onset
-        sides = set()
-        for sign, side, answer in self.found:
-            usual = answer == USUAL
-            if need.found in ("any", USUAL if usual else "odd") and need.speaks_of(
-                catalogue()[sign]
-            ):
-                sides.add(side)
+        sides = {
+            side
+            for sign, side, answer in self.found
+            if sign in need.spoken_of and need.found in ("any", USUAL if answer == USUAL else "odd")
+        }
         return sides >= _BOTH if need.each else bool(sides)
 
     @property

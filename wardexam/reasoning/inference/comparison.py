@@ -24,6 +24,7 @@ from wardexam.reasoning.tables import weighing_row
 
 _OTHER = {"right": "left", "left": "right"}
 _KEPT_CONTRASTS = 20  # 0.5 MB each
+_KEPT = 100  # signs that are worse on one side, some 0.1 kB each
 
 
 @cache
@@ -31,7 +32,7 @@ def _border(level: Key, count: int) -> Piece:
     """That skin is lost from some segment down, one of so many that say so: by how plain a level each row has, wherever it is."""
     factor = count ** (weighing_row("weight")["repeats"] - 1)
     none = observation.observed_level().chance[:, 0, :]
-    return Piece(level, ("border", count), factor * lean(1 - none))
+    return Piece(level, factor * lean(1 - none))
 
 
 def borders(
@@ -74,6 +75,15 @@ def _contrast(sign_id: str, worse: str, age: int | None, onset: Onset) -> Log:
     return np.asarray(np.minimum(0, np.log(1 - alike + alike * together)).reshape(-1, 1))
 
 
+@lru_cache(maxsize=_KEPT)
+def _compared(
+    key: Key, other: Key, worse: str, share: float, age: int | None, onset: Onset
+) -> Piece:
+    """That a sign is worse than on the other side, tempered with the other signs that are."""
+    row = catalogue()[key[0]]
+    return Piece(key, _contrast(observation.alike(row), worse, age, onset), other, share)
+
+
 def contrasts(
     graded: Sequence[Finding], stated: Sequence[Place], context: Context
 ) -> dict[Key, Piece]:
@@ -96,8 +106,7 @@ def contrasts(
     for key, (other, worse) in unlike.items():
         row = catalogue()[key[0]]
         bearing = observation.bearing(row, context)
-        log = factor * _contrast(observation.alike(row), worse, *bearing)
-        made[key] = Piece(key, ("unlike", worse, len(unlike), *bearing), log, other)
+        made[key] = _compared(key, other, worse, factor, *bearing)
     return made
 
 

@@ -112,6 +112,11 @@ def _complained(named: bool, loss: str) -> Log:
     return np.asarray(row["weight"] * log)[:, None]
 
 
+@cache
+def _complaint(limb: Key, named: bool, loss: str) -> Piece:
+    return Piece(limb, _complained(named, loss))
+
+
 def _story(context: Context) -> list[Term]:
     """What the limbs that a complaint names, and leaves out, weigh."""
     names = story_row("names").get(context.complaint or "")
@@ -125,8 +130,7 @@ def _story(context: Context) -> list[Term]:
             if named and names.get("pain"):
                 continue
             loss = names.get("of", "weak")
-            said = ("named" if named else "left out", loss)
-            piece = Piece((limb, side), said, _complained(named, loss))
+            piece = _complaint((limb, side), named, loss)
             text = f"{side} {limb} {'complained of' if named else 'not complained of'}"
             found.append(Term((limb, side), "story", text, (piece,), 1.0, ("story", limb), side))
     return found
@@ -317,10 +321,9 @@ def _looked_up(
     finding = Finding.model_construct(
         sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
     )
-    said = (answer, scale, qualities, amount, age, onset)
     counts = amount if finding.row.answers == "residual" else None
     log = _logged(observation.alike(finding.row), answer, scale, qualities, counts, age, onset)
-    return _Said(Piece(finding.key, said, log), repeat_key(finding), finding_text(finding))
+    return _Said(Piece(finding.key, log), repeat_key(finding), finding_text(finding))
 
 
 @cache
@@ -343,7 +346,7 @@ def _silent_pieces(
     for sign, side, limb in _places_of(part):
         key: Key = (sign.id, side)
         kind = observation.alike(sign)
-        piece = Piece(key, ("silence", *bears[kind]), _silent(kind, *bears[kind]))
+        piece = Piece(key, _silent(kind, *bears[kind]))
         made.append((key, (part, limb, side), piece))
     return tuple(made)
 
@@ -359,7 +362,7 @@ def _said_piece(
     key: Key, answer: str, alike: str, bearing: observation.Bearing, factor: float
 ) -> Piece:
     """What a sign weighs that a statement calls usual, or a level usual or lost, tempered with its equals."""
-    return Piece(key, (answer, factor, *bearing), _tempered(answer, alike, bearing, factor))
+    return Piece(key, _tempered(answer, alike, bearing, factor))
 
 
 def _said_of(

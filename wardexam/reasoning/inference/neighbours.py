@@ -280,12 +280,16 @@ class Neighbours:
 
     def _common(self, parts: Mapping[tuple[Feature, str], int], sides: Mapping[str, str]) -> Floats:
         """What each case has in common, shape (cases,), its sides taken for others."""
-        common = np.zeros(len(self.cases))
-        for (what, side), part in parts.items():
-            holding = self._holding.get((what, sides.get(side, side)))
-            if holding is not None:
-                common[holding] += part
-        return common
+        held = self._holding
+        each = [
+            (held.get((what, sides.get(side, side))), part) for (what, side), part in parts.items()
+        ]
+        holding = [(cases, part) for cases, part in each if cases is not None]
+        if not holding:
+            return np.zeros(len(self.cases))
+        weights = np.repeat([part for _, part in holding], [len(cases) for cases, _ in holding])
+        numbers = np.concatenate([cases for cases, _ in holding])
+        return np.bincount(numbers, weights, len(self.cases))
 
 
 def _to_power(likeness: Floats) -> Floats:

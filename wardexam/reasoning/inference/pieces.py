@@ -1,9 +1,8 @@
 """What is looked up in the sum: a sign's weight by code, and the terms that these make up."""
 
-from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,17 +21,26 @@ LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Piece:
-    """One look-up: a sign on a side, what was said of it and when it counts, and its weight by code.
+    """One look-up: a sign on a side and its weight by code; made once and kept for all that says the same.
 
-    Where there is a sign `beside` it, the weight is by the codes of both: shape (codes of one times those of the other, 1).
+    Attributes:
+        key: Sign and side.
+        log: The weight by code; where there is a sign `beside` it by the codes of both, shape (codes of one times those of
+            the other, 1).
+        beside: Another sign and side whose code counts too.
+        share: What of the weight counts.
     """
 
     key: Key
-    said: tuple[Hashable, ...]
     log: Log
     beside: Key | None = None
+    share: float = 1.0
+
+    def at(self, codes: NDArray[np.integer[Any]], factor: float) -> Log:
+        """What it weighs at some codes, by what tempering leaves of it, shape (codes, 1 or 3)."""
+        return self.log.take(codes, axis=0, mode="clip") * (self.share * factor)
 
 
 @dataclass(frozen=True, slots=True)

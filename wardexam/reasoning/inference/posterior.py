@@ -37,6 +37,7 @@ KEPT_OF_MANY = 150  # where many sheets are read: what was normal is alike in th
 KEPT_IN_SESSION = 6  # where many sessions share a host: a longer examination adds some up again
 _KEPT_AMONG = 2000  # numbers
 _KEPT_SMALL = 200  # over folds, some kB each
+_KEPT_LINES = 4  # of what is kept by briskness, one for so many sums: 0.3 MB each
 _MANY = 3  # signs that rows are folded over, at least
 _MIX = np.uint64(0x9E3779B97F4A7C15)  # odd, so that no number is lost when it multiplies
 _AGAIN = (
@@ -157,14 +158,15 @@ class Posterior:
         at = self.kept if rows is None else rows
         total = np.zeros((len(at), 1))
         for piece in term.pieces:
-            codes = coded(self.hypotheses, piece).take(at)
-            total = total + piece.log.take(codes, axis=0)
-        return np.asarray(total * term.factor)
+            total = total + piece.at(coded(self.hypotheses, piece, at), term.factor)
+        return total
 
 
-def coded(made: Hypotheses, piece: Piece) -> NDArray[np.integer[Any]]:
-    """What a look-up looks up of every row, shape (rows,)."""
-    return made.both(piece.key, piece.beside) if piece.beside else made.code(*piece.key)
+def coded(
+    made: Hypotheses, piece: Piece, rows: NDArray[np.intp] | None = None
+) -> NDArray[np.integer[Any]]:
+    """What a look-up looks up of every row, or of each of those given."""
+    return made.both(piece.key, piece.beside, rows) if piece.beside else made.code(*piece.key, rows)
 
 
 def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
@@ -243,6 +245,7 @@ class Sums:
         self._brisk: dict[tuple[str, str], Fold] = {}
         self._summed: Counter[Place] = Counter()
         self._bundles: OrderedDict[Hashable, Array] = OrderedDict()
+        self._lines: OrderedDict[Hashable, list[Array]] = OrderedDict()
         self._small: OrderedDict[Hashable, Array] = OrderedDict()
         self._priors: OrderedDict[Hashable, Array] = OrderedDict()
         self._expected: dict[Key, Floats] = {}
@@ -315,14 +318,13 @@ class Sums:
 
         def of(piece: Piece) -> float:
             mass = self.expected(piece)[: len(piece.log)]
-            log = piece.log * term.factor
+            log = piece.log * (piece.share * term.factor)
             brisk = BRISK_WEIGHTS if log.shape[1] > 1 else np.ones(1)
             return float(np.log(np.maximum(LEAST, mass @ np.exp(log) @ brisk)))
 
         total = 0.0
         for piece in term.pieces:
-            key = piece.key, piece.said, term.factor
-            total += _kept(self._among, _KEPT_AMONG, key, partial(of, piece))
+            total += _kept(self._among, _KEPT_AMONG, (piece, term.factor), partial(of, piece))
         return total
 
     def posterior(
@@ -350,7 +352,7 @@ class Sums:
         left = [(f, 1.0) for f in examination.findings] + [(f, fading(h)) for f, h in before]
         taught = self._taught.each(seen(left))
         of_forms = whole(taught, len(self._made.forms)).astype(self._dtype)
-        prior = self.prior(context, flags) + of_forms.take(self._made.form_of)
+        prior = self.prior(context, flags) + np.repeat(of_forms, self._made.rows_of_form)
         posterior = self.of(found, prior, Before(lambda: self._plainest, known))
         words = told(context, flags)
 
@@ -391,24 +393,26 @@ class Sums:
         for term in found:
             bundles.setdefault((term.side, term.bundle), []).append(term)
         flat = {side: np.zeros(self._made.rows, self._dtype) for side in _SIDES}
-        brisk: dict[tuple[str, str], Array] = {}
+        brisk: dict[tuple[str, str], list[list[Term]]] = {}
         # A canonical order within each side, and the sides added last, make the mirror exact.
         for (side, bundle), members in sorted(bundles.items(), key=lambda b: _without_side(*b[0])):
-            total = self._sum(members)
-            if total.shape[1] == 1:
-                flat[side] += total[:, 0]
+            if any(p.log.shape[1] > 1 for t in members for p in t.pieces):
+                brisk.setdefault((bundle[0], side), []).append(members)
             else:
-                place = bundle[0], side
-                brisk[place] = brisk[place] + total if place in brisk else total
+                flat[side] += self._sum(members)
         return flat["midline"] + (flat["right"] + flat["left"]), self._wide(brisk)
 
-    def _wide(self, brisk: dict[tuple[str, str], Array]) -> list[Array] | None:
+    def _wide(self, brisk: dict[tuple[str, str], list[list[Term]]]) -> list[Array] | None:
         """By briskness, a line of rows for each, since lines are added and compared faster than columns."""
         wide: dict[str, list[Array]] = {}
-        for place, held in brisk.items():
-            of = self._brisk[place].of.astype(np.intp)  # kept in less room
-            lines = [line.take(of) for line in np.ascontiguousarray(held.T)]
-            wide[place[1]] = _both(wide[place[1]], lines) if place[1] in wide else lines
+        for (part, side), bundles in brisk.items():
+            lines = _kept(
+                self._lines,
+                max(1, self.kept // _KEPT_LINES),
+                tuple(map(_key, bundles)),
+                partial(self._lines_of, part, side, bundles),
+            )
+            wide[side] = _both(wide[side], lines) if side in wide else lines
         sides = [wide[s] for s in ("right", "left") if s in wide]
         if len(sides) == 2:
             sides = [_both(*sides)]
@@ -416,18 +420,33 @@ class Sums:
             sides.append(wide["midline"])
         return _both(*sides) if len(sides) == 2 else sides[0] if sides else None
 
+    def _lines_of(self, part: str, side: str, bundles: list[list[Term]]) -> list[Array]:
+        """The weights of some bundles of one part and side on which briskness bears, a line of rows for each briskness."""
+        folded = self._brisk_fold(part, side)
+        each = [
+            _kept(
+                self._bundles,
+                self.kept,
+                _key(b),
+                partial(self._added, b, folded, len(BRISK_WEIGHTS)),
+            )
+            for b in bundles
+        ]
+        total = reduce(np.add, each)
+        return [line.take(folded.of, mode="clip") for line in np.ascontiguousarray(total.T)]
+
     def _sum(self, members: list[Term]) -> Array:
-        """The weights of a bundle added up, shape (rows, 1), or (folds, 3) where briskness matters."""
-        key = tuple((p.key, p.said, t.factor) for t in members for p in t.pieces)
-        width = max(p.log.shape[1] for t in members for p in t.pieces)
-        folded = self._folded(members) if width == 1 else self._brisk_fold(members[0])
+        """The weights of a bundle that briskness leaves alone added up, shape (rows,)."""
+        return _kept(self._bundles, self.kept, _key(members), partial(self._flat, members))
 
-        def add() -> Array:
-            return self._added(members, folded, width)
-
-        if width > 1 or folded is None:
-            return _kept(self._bundles, self.kept, key, add)
-        return _kept(self._small, _KEPT_SMALL, key, add).take(folded.of, axis=0)
+    def _flat(self, members: list[Term]) -> Array:
+        folded = self._folded(members)
+        if folded is None:
+            return self._added(members, None, 1)[:, 0]
+        small = _kept(
+            self._small, _KEPT_SMALL, _key(members), partial(self._added, members, folded, 1)
+        )
+        return small[:, 0].take(folded.of, mode="clip")
 
     def _added(self, members: list[Term], folded: Fold | None, width: int) -> Array:
         """The weights of some terms added up, row for row or fold for fold, shape (rows or folds, width)."""
@@ -435,19 +454,18 @@ class Sums:
         held = np.zeros((count, width), self._dtype)
         for term in members:
             for piece in term.pieces:
-                table = (piece.log * term.factor).astype(self._dtype)
                 codes = folded.codes[piece.key] if folded else coded(self._made, piece)
-                held += table.take(codes, axis=0)
+                table = (piece.log * (piece.share * term.factor)).astype(self._dtype)
+                held += table.take(codes, axis=0, mode="clip")
         return held
 
-    def _brisk_fold(self, term: Term) -> Fold:
+    def _brisk_fold(self, part: str, side: str) -> Fold:
         """The rows folded over a part's signs of one side: a fifth of the rows, three numbers each."""
-        place = term.bundle[0], term.side
-        if place not in self._brisk:
-            of_part = {sign.id for sign in signs_of(place[0])}
-            keys = tuple(key for key in self._made.at if key[0] in of_part and key[1] == place[1])
-            self._brisk[place] = fold(self._made, keys)
-        return self._brisk[place]
+        if (part, side) not in self._brisk:
+            of_part = {sign.id for sign in signs_of(part)}
+            keys = tuple(key for key in self._made.at if key[0] in of_part and key[1] == side)
+            self._brisk[part, side] = fold(self._made, keys)
+        return self._brisk[part, side]
 
     def _folded(self, members: list[Term]) -> Fold | None:
         """The rows folded over the signs of a statement or a silence, where they are added up again and again."""
@@ -470,14 +488,17 @@ class Sums:
         most = log if total is None else log + reduce(np.maximum, total)
         kept = np.flatnonzero(most > most.max() - _FAR)
         # A runner-up is needed to weigh against.
-        if np.count_nonzero(np.bincount(self._made.group_of[kept])) < 2:
+        groups = self._made.group_of.take(kept, mode="clip")
+        if (groups == groups[0]).all():
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         # Last and in double precision: places that are as likely stay so, whatever their rows hold.
         own = log[kept].astype(float) + self._made.log_draws(kept)
-        joint = own[:, None] + np.log(BRISK_WEIGHTS)[None, :]
-        if total is not None:
-            joint = joint + np.stack([line[kept] for line in total], axis=1)
-        return Posterior(self._made, found, kept, joint, before)
+        joint = np.empty((len(BRISK_WEIGHTS), len(kept)))
+        for number, weight in enumerate(np.log(BRISK_WEIGHTS)):
+            joint[number] = own + weight
+            if total is not None:
+                joint[number] += total[number].take(kept, mode="clip")
+        return Posterior(self._made, found, kept, joint.T, before)
 
 
 def _bounded(flat: Array, wide: list[Array] | None) -> tuple[Array, list[Array] | None]:
@@ -491,6 +512,11 @@ def _bounded(flat: Array, wide: list[Array] | None) -> tuple[Array, list[Array] 
 
 def _both(first: list[Array], second: list[Array]) -> list[Array]:
     return [a + b for a, b in zip(first, second, strict=True)]
+
+
+def _key(members: list[Term]) -> Hashable:
+    """What the weights of some terms hang on; a look-up that says the same is the same object as long as it is kept."""
+    return tuple((t.pieces, t.factor) for t in members)
 
 
 def _without_side(side: str, bundle: tuple[str, ...]) -> tuple[str, ...]:

@@ -59,19 +59,14 @@ def either(name: str, groups: list[str]) -> str:
 
 
 def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
-    """First and last index of the shortest run that holds so much of the mass."""
-    total = [0.0, *np.cumsum(mass).tolist()]
-    least, after = len(mass), 0
-    for first, before in enumerate(total):
-        while after < len(total) and total[after] - before < held - EQUAL:
-            after += 1
-        if after == len(total):
-            break
-        least = min(least, after - first)
-    if total[-1] < held - EQUAL:
+    """First and last index of the shortest run that holds so much of the mass; all of it where there is not so much."""
+    total = np.concatenate([[0.0], np.cumsum(mass)])
+    after = np.searchsorted(total, total + (held - EQUAL))
+    ends = after < len(total)
+    if not ends.any():
         return 0, len(mass) - 1
-    runs = np.array([total[n + least] - total[n] for n in range(len(total) - least)])
-    at = leading(runs)
+    least = int((after - np.arange(len(total)))[ends].min())
+    at = leading(total[least:] - total[: len(total) - least])
     return at, at + least - 1
 
 
@@ -146,14 +141,12 @@ def place(
 ) -> Site:
     """One group as a site, from the probability of every form, its name claiming only what is known."""
     members = made.forms_of[group]
-    chances = forms.take(members).tolist()
+    held = forms.take(members)
+    chances = held.tolist()
     mass = fsum(chances)
     at = first_likely(chances)
     best = made.forms[members[at]]
-    by_side = [0.0] * len(SIDES)
-    for number, chance in zip(made.sides_of[group], chances, strict=True):
-        by_side[number] += chance
-    side = _side(by_side)
+    side = _side(np.bincount(made.sides_of[group], held, len(SIDES)).tolist())
     level, levels = (
         _levels(made, members, forms) if best.level is not None and mass > 0 else (None, None)
     )
@@ -161,7 +154,7 @@ def place(
     share = 1.0
     if made.named_apart[group] and mass > 0:
         names = made.names_of[group]
-        share = float(forms.take(members)[names == names[at]].sum()) / mass
+        share = float(held[names == names[at]].sum()) / mass
     name = claimed(best.name, best.group, share, known)
     said = _name(best.site, name, side, _level(best.site, level, levels, known))
     return Site(

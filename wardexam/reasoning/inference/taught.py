@@ -8,14 +8,14 @@ whatever words. The tool's own alarm weighs none of it.
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.errors import TableError
-from wardexam.exam.answers import scales
+from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.inference.evidence import LOST, skin_of_level
 from wardexam.reasoning.inference.prior import learned, sites
@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 Odd = tuple[str, str]  # a sign, or the skin of a limb, and the way in which it is out of the usual
 RELATIONS = ("same", "other", "none")  # of a form's side to that of the sign
 SKIN = "skin_"
+_KEPT = 2000  # answers with what they show, some 0.2 kB each
 ODD = "odd"  # the way of all that has none of its own
 
 
@@ -62,15 +63,24 @@ def named() -> frozenset[Odd]:
 
 def odd(finding: Finding, name: Named = limb_of) -> tuple[Odd, ...]:
     """What a finding shows that is out of the usual; nothing where it is usual or was not assessed."""
-    choice, sign, answer = finding.choice, finding.row, str(finding.answer)
+    return _odd(finding.sign, finding.answer, finding.scale, name)
+
+
+@lru_cache(maxsize=_KEPT)
+def _odd(sign_id: str, answer: str | None, scale: ScaleName | None, name: Named) -> tuple[Odd, ...]:
+    finding = Finding.model_construct(sign=sign_id, side="midline", answer=answer, scale=scale)
     if answer in SEGMENTS:
         areas = {name(area) for area, said in skin_of_level(finding, ()) if said == LOST}
         return tuple((area, ODD) for area in sorted(areas))
-    if choice is None or choice.usual:
+    if finding.choice is None or finding.choice.usual:
         return ()
-    if finding.scale:
-        answer = scales()[finding.scale].meanings[answer]
-    return ((name(sign), weighing_row("ways")["named"].get(answer, ODD)),)
+    said = scales()[scale].meanings[str(answer)] if scale else str(answer)
+    return ((name(finding.row), weighing_row("ways")["named"].get(said, ODD)),)
+
+
+@cache
+def _counted_as(sign_id: str, name: Named) -> str:
+    return name(catalogue()[sign_id])
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +99,7 @@ class Seen:
 
 def seen(found: Iterable[tuple[Finding, float]], name: Named = limb_of) -> list[Seen]:
     """Findings, each with what is left of its weight, as they are looked at here, or, by areas, beside cases like it."""
-    return [Seen(f, left, odd(f, name), name(f.row)) for f, left in found]
+    return [Seen(f, left, odd(f, name), _counted_as(f.sign, name)) for f, left in found]
 
 
 def shown(those: Iterable[Seen]) -> dict[tuple[Odd, str], float]:

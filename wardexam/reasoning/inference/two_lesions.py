@@ -199,7 +199,7 @@ def _contrasts(
                     union().take(made.code(*key).take(rows), axis=0).T.take(made.code(*key).take(others), axis=0)
                     for key in (piece.key, piece.beside)
                 )  # fmt: skip
-                total += term.factor * piece.log[:, 0].take(own.astype(np.int32) * CODES + other)
+                total += piece.at(own.astype(np.int32) * CODES + other, term.factor)[..., 0]
     return total
 
 

@@ -119,9 +119,9 @@ class Hypotheses:
         return np.array([SIDES.index(f.side) for f in self.forms], np.int8)
 
     @cached_property
-    def sides_of(self) -> list[list[int]]:
+    def sides_of(self) -> list[NDArray[np.int8]]:
         """The numbers of the sides of each group's forms."""
-        return [self.side_of_form[members].tolist() for members in self.forms_of]
+        return [self.side_of_form[members] for members in self.forms_of]
 
     @cached_property
     def level_of_form(self) -> NDArray[np.int8]:
@@ -132,6 +132,11 @@ class Hypotheses:
     def start_of_form(self) -> NDArray[np.intp]:
         """The first row of each form."""
         return np.array([f.rows.start for f in self.forms])
+
+    @cached_property
+    def rows_of_form(self) -> NDArray[np.intp]:
+        """How many rows each form has."""
+        return np.array([f.rows.stop - f.rows.start for f in self.forms])
 
     @cached_property
     def sites(self) -> list[str]:
@@ -156,14 +161,14 @@ class Hypotheses:
         """The number of each row's group."""
         return self.group_of_form[self.form_of]
 
-    def code(self, sign: str, side: str) -> Codes:
-        """The codes of one sign on one side, shape (rows,)."""
+    def code(self, sign: str, side: str, rows: NDArray[np.intp] | None = None) -> Codes:
+        """The codes of one sign on one side, of every row or of each of those given."""
         made: Codes = self.codes[self.at[sign, side]]
-        return made
+        return made if rows is None else made.take(rows, mode="clip")
 
-    def both(self, key: Key, other: Key) -> NDArray[np.int32]:
-        """The codes of two signs as one number, shape (rows,)."""
-        return self.code(*key).astype(np.int32) * CODES + self.code(*other)
+    def both(self, key: Key, other: Key, rows: NDArray[np.intp] | None = None) -> NDArray[np.int32]:
+        """The codes of two signs as one number, of every row or of each of those given."""
+        return self.code(*key, rows).astype(np.int32) * CODES + self.code(*other, rows)
 
 
 def _numbers(parts: list[slice]) -> NDArray[np.int16]:
