@@ -492,7 +492,7 @@ class Sums:
         if (groups == groups[0]).all():
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         # Last and in double precision: places that are as likely stay so, whatever their rows hold.
-        own = log[kept].astype(float) + self._made.log_draws(kept)
+        own = log[kept].astype(float) + self._made.log_draws[kept]
         joint = np.empty((len(BRISK_WEIGHTS), len(kept)))
         for number, weight in enumerate(np.log(BRISK_WEIGHTS)):
             joint[number] = own + weight

@@ -142,7 +142,7 @@ class Priors:
 
     def of_rows(self, context: Context, flags: Collection[str] = ()) -> Floats:
         """Log prior of every row, with all draws that it holds, shape (rows,)."""
-        return self.log(context, flags) + self._made.log_draws()
+        return self.log(context, flags) + self._made.log_draws
 
     def _stages(self, onset: str) -> Floats:
         """How likely each stage is for each form, shape (forms, stages)."""

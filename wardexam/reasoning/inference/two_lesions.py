@@ -64,14 +64,25 @@ def union() -> Codes:
     )
 
 
+@cache
+def _united() -> Codes:
+    """The same, the other loss first, so that what is taken of it lies together."""
+    return np.ascontiguousarray(union().T)
+
+
 def _ends(made: Hypotheses, alone: Array) -> NDArray[np.intp]:
     """Of each form the first and the last of its likeliest rows, which are mirror images where two equal, shape (forms, 2)."""
     most = np.maximum.reduceat(alone, made.start_of_form)
     least = most - EQUAL * np.maximum(1.0, np.abs(most))
-    rows = np.flatnonzero(alone >= least[made.form_of])
-    _, first = np.unique(made.form_of[rows], return_index=True)
+    rows = np.flatnonzero(alone >= np.repeat(least, made.rows_of_form))
+    first = np.searchsorted(rows, made.start_of_form)
     last = np.append(first[1:], len(rows)) - 1
     return np.stack([rows[first], rows[last]], axis=1)
+
+
+def _apart(rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Ascending numbers without those that are there already."""
+    return rows[np.append(True, rows[1:] != rows[:-1])]
 
 
 def _candidates(made: Hypotheses, most: Array) -> list[int]:
@@ -110,7 +121,7 @@ def _beside(first: str, others: list[str]) -> Floats:
 def _mass(made: Hypotheses, prior: Floats) -> Floats:
     """Log of the prior of each form, shape (forms,)."""
     top = prior.max()
-    return np.asarray(np.log(np.bincount(made.form_of, np.exp(prior - top))) + top)
+    return np.asarray(np.log(np.add.reduceat(np.exp(prior - top), made.start_of_form)) + top)
 
 
 def _adds_up(piece: Piece) -> bool:
@@ -135,30 +146,31 @@ class _LookUps:
 
     def joined(self, made: Hypotheses, rows: NDArray[np.intp]) -> Floats:
         """Log-likelihood under each of some rows together with each of the others, shape (others, rows, 1 or 3)."""
-        own = np.stack([made.code(*key).take(rows) for key in self.keys])
+        own = made.codes[[[made.at[key]] for key in self.keys], rows]
+        both = _united().take(own, axis=1)  # by look-up
         total = np.zeros((len(self.theirs[0]), len(rows), self.logs.shape[-1]))
-        for log, codes, theirs in zip(self.logs, own, self.theirs, strict=True):
-            total += log.take(union().take(codes, axis=0).T, axis=0).take(theirs, axis=0)
+        for log, codes, theirs in zip(self.logs, both.transpose(1, 0, 2), self.theirs, strict=True):
+            total += log.take(codes, axis=0, mode="clip").take(theirs, axis=0, mode="clip")
         return total
 
 
-def _look_ups(made: Hypotheses, terms: list[Term], others: NDArray[np.intp]) -> list[_LookUps]:
-    """The look-ups of all that is no level, by width."""
-    found = []
-    for width in (1, len(BRISK_WEIGHTS)):
-        those = [
-            (p, t.factor)
-            for t in terms
-            for p in t.pieces
-            if p.log.shape[1] == width and not p.beside and _adds_up(p)
-        ]
-        if those:
-            found.append(_LookUps(
-                [p.key for p, _ in those],
-                [made.code(*p.key).take(others) for p, _ in those],
-                np.stack([p.log * factor for p, factor in those]),
-            ))  # fmt: skip
-    return found
+def _look_ups(
+    made: Hypotheses, terms: list[Term], others: NDArray[np.intp], width: int
+) -> _LookUps | None:
+    """The look-ups of one width of all that is no level; None where there is none."""
+    those = [
+        (p, t.factor)
+        for t in terms
+        for p in t.pieces
+        if p.log.shape[1] == width and not p.beside and _adds_up(p)
+    ]
+    if not those:
+        return None
+    return _LookUps(
+        [p.key for p, _ in those],
+        [made.code(*p.key, others) for p, _ in those],
+        np.stack([p.log * factor for p, factor in those]),
+    )
 
 
 def _levels(
@@ -169,8 +181,8 @@ def _levels(
     for term in terms:
         for piece in term.pieces:
             if not piece.beside and not _adds_up(piece):
-                log = piece.log[made.code(*piece.key), 0]
-                total += term.factor * np.maximum(log[others][:, None], log[rows])
+                own, other = (piece.log[made.code(*piece.key, at), 0] for at in (rows, others))
+                total += term.factor * np.maximum(other[:, None], own)
     return total
 
 
@@ -181,10 +193,12 @@ def _together(
     others: NDArray[np.intp],
 ) -> Floats:
     """Log-likelihood of the findings under each of some rows together with each of the others, shape (others, rows, 3)."""
-    log = np.repeat(_levels(made, terms, rows, others)[..., None], len(BRISK_WEIGHTS), axis=2)
-    for each in _look_ups(made, terms, others):
-        log = log + each.joined(made, rows)
-    return log + _contrasts(made, terms, rows, others)[..., None]
+    flat = _levels(made, terms, rows, others) + _contrasts(made, terms, rows, others)
+    alone, brisk = (_look_ups(made, terms, others, width) for width in (1, len(BRISK_WEIGHTS)))
+    if alone:
+        flat += alone.joined(made, rows)[..., 0]
+    own = brisk.joined(made, rows) if brisk else np.zeros(len(BRISK_WEIGHTS))
+    return np.asarray(flat[..., None] + own)
 
 
 def _contrasts(
@@ -196,7 +210,7 @@ def _contrasts(
         for piece in term.pieces:
             if piece.beside:
                 own, other = (
-                    union().take(made.code(*key).take(rows), axis=0).T.take(made.code(*key).take(others), axis=0)
+                    _united().take(made.code(*key, rows), axis=1).take(made.code(*key, others), axis=0)
                     for key in (piece.key, piece.beside)
                 )  # fmt: skip
                 total += piece.at(own.astype(np.int32) * CODES + other, term.factor)[..., 0]
@@ -207,10 +221,10 @@ def _single(made: Hypotheses, lines: Sequence[Array]) -> float:
     """The evidence for any one lesion, from its log by row: one line, or one by briskness."""
     most = reduce(np.maximum, lines)
     at = np.flatnonzero(most > most.max() - _FAR)
-    held = np.stack([line[at].astype(float) for line in lines], axis=1)
+    held = np.stack([line.take(at, mode="clip") for line in lines]) + made.log_draws[at]
     if len(lines) > 1:
-        held = held + np.log(BRISK_WEIGHTS)
-    return float(logsumexp((held + made.log_draws(at)[:, None]).ravel(), 0))
+        held = held + np.log(BRISK_WEIGHTS)[:, None]
+    return float(logsumexp(held.ravel(), 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,10 +251,10 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
     flat, brisk = likelihood(terms)
     lines = [log_prior + flat] if brisk is None else [log_prior + flat + line for line in brisk]
     alone = lines[len(lines) // 2]
-    prior = log_prior.astype(float) + made.log_draws()
+    prior = log_prior + made.log_draws
     ends = _ends(made, alone)
     lesion = np.array([site in _lesions() for site in made.sites])[made.site_of_form]
-    others = np.unique(ends[lesion])
+    others = _apart(ends[lesion].ravel())
     of_form = made.form_of[others]
     alike = np.log(np.bincount(of_form)[of_form])
     mass = _mass(made, prior) - np.log(n["rows_alike"])
@@ -249,7 +263,7 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
     halves = _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf))
     if not halves:
         return None
-    rows = [np.unique(ends[own]) for own in halves]
+    rows = [_apart(ends[own]) for own in halves]
     together = _together(made, terms, np.concatenate(rows), others)
     found = -math.inf, halves[0], mass
     total, done = [], 0

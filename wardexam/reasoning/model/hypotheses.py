@@ -72,9 +72,10 @@ class Hypotheses:
         """How many draws each row holds, shape (rows,); 72 at most."""
         return np.bincount(self.row_of).astype(np.uint8)
 
-    def log_draws(self, rows: NDArray[np.intp] | None = None) -> NDArray[np.float64]:
-        """Log of how many draws each row holds, or each of those given."""
-        return np.log(self.draws if rows is None else self.draws[rows], dtype=float)
+    @cached_property
+    def log_draws(self) -> NDArray[np.float64]:
+        """Log of how many draws each row holds, shape (rows,)."""
+        return np.log(self.draws, dtype=float)
 
     @property
     def form_of_draw(self) -> NDArray[np.int16]:
