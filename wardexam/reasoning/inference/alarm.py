@@ -38,7 +38,7 @@ def alarming(
     for term in posterior.terms:
         if term.kind == "finding" and term.key in odd:
             by_sign[term.key[0]] = by_sign.get(term.key[0], 0.0) + posterior.value(term)
-    rows = urgent[made.group_of[posterior.kept]]
+    rows = urgent[posterior.group_of]
     logs = [posterior.log, *(posterior.log - value for value in by_sign.values())]
     most = int(np.argmax([_chance(log, rows) for log in logs]))
     return dangerous(replace(posterior, log=logs[most]), onset) if most else found

@@ -12,9 +12,10 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
 from wardexam.reasoning.inference.greatest import largest
-from wardexam.reasoning.inference.pieces import LEAST, Term
-from wardexam.reasoning.inference.posterior import Posterior, logsumexp
+from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
+from wardexam.reasoning.inference.posterior import Posterior, coded, logsumexp
 from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.reading import Evidence, Site
 from wardexam.reasoning.tables import weighing_row
@@ -23,6 +24,7 @@ from wardexam.reasoning.ties import EQUAL, even, ordered
 _NEAR = 12.0  # draws of a site further below its best (nats) change no weight in the second place
 _MOST = 450  # and no more than so many of them
 _BAN = np.log(10)  # nats
+_MIDDLE = len(BRISK_WEIGHTS) // 2
 _BEST = 40  # draws of the first site that speak for it
 
 
@@ -55,7 +57,7 @@ def weighed(
     field: how much likelier it is under the first site, whatever else was found, than among all who are examined.
     """
     made = posterior.hypotheses
-    held = np.bincount(made.group_of[posterior.kept], minlength=len(made.groups)) > 0
+    held = np.bincount(posterior.group_of, minlength=len(made.groups)) > 0
     known = [s for s in ranked if s.id in made.groups and s.probability > 0]
     known = [s for s in known if held[made.groups.index(s.id)]]
     stated = [n for n, t in enumerate(posterior.terms) if t.kind != "silence"]
@@ -69,10 +71,10 @@ def weighed(
     moved = np.zeros((2, len(posterior.terms)))
     for line, sites in enumerate(leading):
         groups = [made.groups.index(site.id) for site in sites]
-        own = np.flatnonzero(np.isin(made.group_of[posterior.kept], groups))
+        own = np.flatnonzero(np.isin(posterior.group_of, groups))
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST, posterior.draws[own])]
-        moved[line] = _without_each(posterior, own, stated, looked_up)
+        moved[line] = _without_each(posterior, own, looked_up)
     at = [made.groups.index(sites[0].id) for sites in leading]
     words = [(told, moved[at[0]], moved[at[0]] - moved[at[-1]]) for told, moved in story.items()]
     field = np.array([among_all(posterior.terms[n]) for n in stated])
@@ -136,71 +138,73 @@ def _runner_up(posterior: Posterior, ranked: tuple[Site, ...]) -> list[Site]:
 
 @dataclass(frozen=True, slots=True)
 class _LookUps:
-    """The look-ups of the terms that briskness leaves alone, one after the other.
+    """The look-ups of the terms that briskness leaves alone, one after the other; those beside another sign apart.
 
     Attributes:
         flat: Numbers of those terms.
+        brisk: Numbers of the others.
         lines: The line of codes of each look-up, shape (look-ups, 1).
         starts: Where the table of each begins in `log`, shape (look-ups, 1).
         log: The tables.
         first: The first look-up of each term.
         factors: What tempering leaves of each term, shape (terms, 1).
+        beside: Look-ups beside another sign, each with its term's place in `flat`.
     """
 
     flat: list[int]
+    brisk: list[int]
     lines: NDArray[np.intp]
     starts: NDArray[np.intp]
     log: NDArray[np.float64]
     first: NDArray[np.intp]
     factors: NDArray[np.float64]
+    beside: list[tuple[int, Piece]]
 
 
-def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps | None:
-    flat = [
-        n
-        for n in numbers
-        if all(p.log.shape[1] == 1 and not p.beside for p in posterior.terms[n].pieces)
-    ]
-    if not flat:
-        return None
-    terms = [posterior.terms[n] for n in flat]
-    pieces = [p for t in terms for p in t.pieces]
-    at = posterior.hypotheses.at
+def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps:
+    every, at = posterior.terms, posterior.hypotheses.at
+    brisk = [n for n in numbers if any(p.log.shape[1] > 1 for p in every[n].pieces)]
+    flat = sorted(set(numbers).difference(brisk))
+    each = [[p for p in every[n].pieces if not p.beside] for n in flat]
+    pieces = [p for some in each for p in some]
+    sizes = np.array([0, *(len(p.log) for p in pieces)])
     return _LookUps(
         flat,
-        np.array([[at[p.key]] for p in pieces]),
-        np.cumsum([0, *(len(p.log) for p in pieces[:-1])])[:, None],
-        np.concatenate([p.log[:, 0] for p in pieces]),
-        np.cumsum([0, *(len(t.pieces) for t in terms[:-1])]),
-        np.array([[t.factor] for t in terms]),
+        brisk,
+        np.array([[at[p.key]] for p in pieces], np.intp).reshape(-1, 1),
+        np.cumsum(sizes[:-1])[:, None],
+        np.concatenate([np.zeros(0), *(p.log[:, 0] for p in pieces)]),
+        np.cumsum([0, *(len(some) for some in each)])[:-1],
+        np.array([every[n].factor for n in flat])[:, None],
+        [(line, p) for line, n in enumerate(flat) for p in every[n].pieces if p.beside],
     )
 
 
 def _without_each(
-    posterior: Posterior, rows: NDArray[np.intp], numbers: list[int], looked_up: _LookUps | None
+    posterior: Posterior, rows: NDArray[np.intp], looked_up: _LookUps
 ) -> NDArray[np.float64]:
     """How far the log of some kept rows' sum falls when each of some terms is taken away; 0 for others, shape (terms,)."""
-    at = posterior.kept[rows]
-    log = posterior.log[rows]
+    at, log, every = posterior.kept[rows], posterior.log[rows], posterior.terms
+    made, taught = posterior.hypotheses, posterior.taught
+    forms = made.form_of[at]
     whole = float(logsumexp(log.ravel(), 0))
-    fall = np.zeros(len(posterior.terms))
-    forms = posterior.hypotheses.form_of[at]
-    taught = {n: t[forms] for n in numbers if (t := posterior.taught.get(posterior.terms[n].key)) is not None}  # fmt: skip
-    for n in set(numbers).difference(looked_up.flat if looked_up else ()):
-        value = posterior.value(posterior.terms[n], at)
-        if n in taught:
-            value = value + taught[n][:, None]
-        fall[n] = whole - float(logsumexp((log - value).ravel(), 0))
-    if looked_up:
-        # Terms that briskness leaves alone, all at once.
-        alone = logsumexp(log, 1)
-        codes = posterior.hypotheses.codes[looked_up.lines, at]
+    fall = np.zeros(len(every))
+    if looked_up.brisk:
+        value = np.stack([posterior.value(every[n], at) for n in looked_up.brisk])
+        for line, n in enumerate(looked_up.brisk):
+            if every[n].key in taught:
+                value[line] += taught[every[n].key][forms][:, None]
+        fall[looked_up.brisk] = whole - logsumexp((log - value).reshape(len(value), -1), 1)
+    if looked_up.flat:
+        codes = made.codes[looked_up.lines, at]
         weights = looked_up.log.take(codes + looked_up.starts)
         value = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
+        for line, piece in looked_up.beside:
+            value[line] += piece.at(coded(made, piece, at), looked_up.factors[line, 0])[:, 0]
         for line, n in enumerate(looked_up.flat):
-            if n in taught:
-                value[line] += taught[n]
-        fall[looked_up.flat] = whole - logsumexp(alone[None, :] - value, 1)
+            if every[n].key in taught:
+                value[line] += taught[every[n].key][forms]
+        fall[looked_up.flat] = whole - logsumexp(logsumexp(log, 1) - value, 1)
     return fall
 
 
@@ -215,31 +219,43 @@ def fit(
     made = posterior.hypotheses
     if top.id not in made.groups:
         return (), None
-    members = np.flatnonzero(made.group_of[posterior.kept] == made.groups.index(top.id))
+    members = np.flatnonzero(posterior.group_of == made.groups.index(top.id))
     best = posterior.foremost(_BEST, members)
-    weights = posterior.rows[best] / posterior.rows[best].sum()
-    at = posterior.kept[best]
+    weights, at = posterior.rows[best] / posterior.rows[best].sum(), posterior.kept[best]
     context, n = examination.context, weighing_row("fit")
-    surprise, mean, variance = [], 0.0, 0.0
-    for term in posterior.terms:
-        sign = catalogue()[term.key[0]] if term.kind == "finding" else None
-        if sign is None or sign.answers == "level":
-            continue
-        codes = made.code(*term.key)[at]
-        expected = weights @ observation.observed(sign, context).chance[codes][:, :, 1]
-        log = np.log(expected)
-        own = np.log(max(LEAST, weights @ np.exp(_middle(term.pieces[0].log[codes]))))
-        average = float(expected @ log)
-        mean += term.factor * (own - average)
-        variance += term.factor * (float(expected @ log**2) - average**2)
-        if own < np.log(n["unlikely"]) and own < log.max() - n["far"]:
-            surprise.append((own, term.text))
-    z = float(mean / np.sqrt(variance)) if variance > 0 else 0.0
+    told = [t for t in posterior.terms if t.kind == "finding"]
+    told = [t for t in told if catalogue()[t.key[0]].answers != "level"]
+    if not told:
+        return (), _scored(0.0, 0.0, posterior)
+    expected, likely = [], []
+    for term in told:
+        codes = made.code(*term.key, at)
+        chance = observation.observed(catalogue()[term.key[0]], context).chance[:, :, _MIDDLE]
+        expected.append(weights @ chance.take(codes, axis=0))
+        likely.append(weights @ np.exp(_middle(term.pieces[0].log).take(codes)))
+    # Of every finding its own log, and of its answers the mean, the spread and the greatest.
+    own = np.log(np.maximum(LEAST, likely))
+    starts = np.cumsum([0, *(len(e) for e in expected[:-1])])
+    chances = np.concatenate(expected)
+    log = np.log(chances)
+    average = np.add.reduceat(chances * log, starts)
+    spread = np.add.reduceat(chances * log**2, starts) - average**2
+    most = np.maximum.reduceat(log, starts)
+    factors = np.array([t.factor for t in told])
+    rare = (own < np.log(n["unlikely"])) & (own < most - n["far"])
+    surprise = [(own[at], told[at].text) for at in np.flatnonzero(rare)]
     least = ordered(surprise, lambda s: -s[0], lambda s: s[1])
-    enough = sum(t.kind != "before" for t in posterior.terms) >= n["terms"]
-    return tuple(text for _, text in least), even(z) if enough else None
+    z = _scored(float(factors @ (own - average)), float(factors @ spread), posterior)
+    return tuple(text for _, text in least), z
+
+
+def _scored(beyond: float, variance: float, posterior: Posterior) -> float | None:
+    """How far off the mean the log-likelihood lies, in its spread; None where too little was found."""
+    if sum(t.kind != "before" for t in posterior.terms) < weighing_row("fit")["terms"]:
+        return None
+    return even(beyond / np.sqrt(variance)) if variance > 0 else 0.0
 
 
 def _middle(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """The column of middling briskness."""
-    return values[:, values.shape[1] // 2]
+    return values[:, _MIDDLE if values.shape[1] > 1 else 0]

@@ -106,6 +106,11 @@ class Posterior:
         """How many draws each kept row holds, shape (kept,)."""
         return self.hypotheses.draws[self.kept]
 
+    @cached_property
+    def group_of(self) -> NDArray[np.int16]:
+        """The number of each kept row's group, shape (kept,)."""
+        return self.hypotheses.group_of.take(self.kept, mode="clip")
+
     def foremost(self, count: int, among: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
         """The kept rows, all or those given by their places, that hold so many of the likeliest draws."""
         at = np.arange(len(self.kept)) if among is None else among

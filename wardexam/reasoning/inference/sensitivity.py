@@ -58,7 +58,7 @@ def one_grade_off(
     if leaders.isdisjoint(most_likely(posterior.plain)):
         return ()  # cases like it bring it to the top, whatever a grade
     top = posterior.foremost(_DRAWS)
-    own = np.isin(made.group_of[posterior.kept[top]], list(leaders))
+    own = np.isin(posterior.group_of[top], list(leaders))
     top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first
     if count in (0, len(top)):
         return ()
