@@ -1,8 +1,11 @@
 """How far the answer hangs on one grade: what would lead had a finding been graded one step off."""
 
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context, Findings, Onset
@@ -14,9 +17,10 @@ from wardexam.reasoning.inference.pieces import Log
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.ranking import either
 from wardexam.reasoning.model import observation
+from wardexam.reasoning.model.codes import BRISK_WEIGHTS
 from wardexam.reasoning.reading import Fragile, Site
 from wardexam.reasoning.tables import weighing_row
-from wardexam.reasoning.ties import ordered
+from wardexam.reasoning.ties import EQUAL, ordered
 
 _KEPT = 1000  # findings with their neighbours
 _LEAST = 1e-12  # no probability is less, so that it divides
@@ -39,12 +43,64 @@ def neighbours(finding: Finding) -> tuple[Finding, ...]:
     return tuple(finding.model_copy(update={"answer": codes[other]}) for other in steps)
 
 
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One step of a finding's grade.
+
+    Attributes:
+        other: The finding as it might have been graded.
+        moved: By how much the log-likelihood by code moves, shape (codes, 1 or 3).
+        reach: How far apart that is at most.
+    """
+
+    other: Finding
+    moved: Log
+    reach: float
+
+
 @lru_cache(maxsize=_KEPT)
-def _step(finding: Finding, other: Finding, age: int | None, onset: Onset) -> tuple[Log, float]:
-    """By how much the log-likelihood by code moves with a finding's neighbour in its place, and how far apart that is at most."""
+def _steps(finding: Finding, age: int | None, onset: Onset) -> tuple[_Step, ...]:
     context = Context(age=age, onset=onset)
-    moved = log_likelihood(other, context) - log_likelihood(finding, context)
-    return moved, float(moved.max() - moved.min())
+    found = []
+    for other in neighbours(finding):
+        moved = log_likelihood(other, context) - log_likelihood(finding, context)
+        found.append(_Step(other, moved, float(moved.max() - moved.min())))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _OneOff:
+    """A finding that was weighed, what tempering leaves of it, and a step of its grade."""
+
+    finding: Finding
+    factor: float
+    step: _Step
+
+    def fragile(self, leads: str) -> Fragile:
+        """It in words, with what would lead."""
+        said, instead = finding_text(self.finding), finding_text(self.step.other)
+        return Fragile(self.finding.key, said, instead, leads)
+
+
+def _one_off(posterior: Posterior, examination: Findings) -> Iterator[_OneOff]:
+    """Every step of a grade that was weighed."""
+    graded, context = weighing_row("sensitivity")["graded"], examination.context
+    weighed = {t.key: t for t in posterior.terms if t.kind == "finding"}
+    for finding in examination.findings:
+        term = weighed.get(finding.key)
+        if term is not None and finding.row.answers in graded:
+            for step in _steps(finding, *observation.bearing(finding.row, context)):
+                yield _OneOff(finding, term.factor, step)
+
+
+def _change(posterior: Posterior, off: Sequence[_OneOff], rows: NDArray[np.intp]) -> Log:
+    """By how much the log-likelihood of some rows moves with each step, shape (steps, rows, 1 or 3)."""
+    made = posterior.hypotheses
+    each = [
+        o.step.moved.take(made.code(*o.finding.key, rows), axis=0, mode="clip") * o.factor
+        for o in off
+    ]
+    return np.stack(each) if each else np.zeros((0, len(rows), 1))
 
 
 def one_grade_off(
@@ -54,46 +110,33 @@ def one_grade_off(
     made = posterior.hypotheses
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
-    leaders = set(most_likely(posterior.groups))
-    if leaders.isdisjoint(most_likely(posterior.plain)):
+    leaders = most_likely(posterior.groups)
+    if not np.isin(leaders, most_likely(posterior.plain)).any():
         return ()  # cases like it bring it to the top, whatever a grade
     top = posterior.foremost(_DRAWS)
-    own = np.isin(posterior.group_of[top], list(leaders))
+    own = np.isin(posterior.group_of[top], leaders)
     top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first
     if count in (0, len(top)):
         return ()
-    at = posterior.kept[top]
-    joint = posterior.joint[top]
-    groups = made.group_of[at]
     lead = float(np.log(ranked[0].probability / max(ranked[1].probability, _LEAST)))
-    context = examination.context
-    graded = weighing_row("sensitivity")["graded"]
-    weighed = {t.key: t for t in posterior.terms if t.kind == "finding"}
-    found = []
-    for finding in examination.findings:
-        term = weighed.get(finding.key)
-        if term is None or finding.row.answers not in graded:
-            continue
-        factor, bearing = term.factor, observation.bearing(finding.row, context)
-        codes = made.code(*finding.key)[at]
-        for other in neighbours(finding):
-            step, reach = _step(finding, other, *bearing)
-            if factor * reach < lead:
-                continue  # cannot make good the lead
-            change = factor * step.take(codes, axis=0)
-            if change[count:].max() - change[:count].min() < lead:
-                continue
-            most = change.max()
-            mass = (joint * np.exp(change - most)).sum(axis=1)
-            after = np.asarray(np.bincount(groups, mass, len(made.groups)), float)
-            likely = most_likely(after)
-            first = int(likely[0])
-            if leaders.isdisjoint(likely):
-                chance = float(after[first] / after.sum())
-                name = next((s.name for s in ranked if s.id == made.groups[first]), "")
-                if name:
-                    name = either(name, [made.groups[g] for g in likely])
-                    one = Fragile(finding.key, finding_text(finding), finding_text(other), name)
-                    found.append((chance, one))
+    groups, member = np.unique(posterior.group_of[top], return_inverse=True)
+    by_group = np.zeros((len(top), len(groups)))
+    by_group[np.arange(len(top)), member] = 1
+    led, names, found = np.isin(groups, leaders), {s.id: s.name for s in ranked}, []
+    off = [o for o in _one_off(posterior, examination) if o.factor * o.step.reach >= lead]
+    for width in (1, len(BRISK_WEIGHTS)):
+        those = [o for o in off if o.step.moved.shape[1] == width]
+        change = _change(posterior, those, posterior.kept[top])
+        good = change[:, count:].max(axis=(1, 2)) - change[:, :count].min(axis=(1, 2)) >= lead
+        change = change[good]
+        mass = np.exp(change - change.max(axis=(1, 2), keepdims=True)) * posterior.joint[top]
+        after = mass.sum(axis=2) @ by_group
+        likely = after >= after.max(axis=1, keepdims=True) * (1 - EQUAL)
+        others = [o for o, makes_good in zip(those, good, strict=True) if makes_good]
+        for at in np.flatnonzero(~likely[:, led].any(axis=1)):
+            equals = [made.groups[g] for g in groups[likely[at]]]
+            if equals[0] in names:
+                one = others[at].fragile(either(names[equals[0]], equals))
+                found.append((float(after[at].max() / after[at].sum()), one))
     nearest = ordered(found, lambda f: f[0], lambda f: (f[1].key, f[1].instead))
     return tuple(f for _, f in nearest[: weighing_row("sensitivity")["shown"]])
