@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from wardexam.exam.examination import Onset
 from wardexam.reasoning.inference.posterior import Floats, Posterior
-from wardexam.reasoning.inference.prior import sites
+from wardexam.reasoning.inference.prior import is_urgent
 from wardexam.reasoning.inference.ranking import dangerous
 from wardexam.reasoning.model.hypotheses import Key
 from wardexam.reasoning.reading import Site
@@ -31,14 +31,14 @@ def alarming(
     if sum(s.probability for s in found) >= limits["probability"]:
         return found
     made = posterior.hypotheses
-    urgent = np.array([bool(sites()[made.forms[f[0]].site]["urgent"]) for f in made.forms_of])
-    if posterior.groups[~urgent].max() > limits["one_place"]:
+    same_day = np.array([is_urgent(group) for group in made.groups])
+    if posterior.groups[~same_day].max() > limits["one_place"]:
         return found
     by_sign: dict[str, Floats] = {}
     for term in posterior.terms:
         if term.kind == "finding" and term.key in odd:
             by_sign[term.key[0]] = by_sign.get(term.key[0], 0.0) + posterior.value(term)
-    rows = urgent[posterior.group_of]
+    rows = same_day[posterior.group_of]
     logs = [posterior.log, *(posterior.log - value for value in by_sign.values())]
     most = int(np.argmax([_chance(log, rows) for log in logs]))
     return dangerous(replace(posterior, log=logs[most]), onset) if most else found

@@ -289,7 +289,7 @@ class Neighbours:
             return np.zeros(len(self.cases))
         weights = np.repeat([part for _, part in holding], [len(cases) for cases, _ in holding])
         numbers = np.concatenate([cases for cases, _ in holding])
-        return np.bincount(numbers, weights, len(self.cases))
+        return np.asarray(np.bincount(numbers, weights, len(self.cases)), float)
 
 
 def _to_power(likeness: Floats) -> Floats:

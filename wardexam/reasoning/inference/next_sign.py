@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import fsum
-from typing import Any, Protocol, cast
+from typing import Any, NamedTuple, Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.seconds import seconds
 from wardexam.reasoning.inference.greatest import most_likely
 from wardexam.reasoning.inference.posterior import Posterior
-from wardexam.reasoning.inference.prior import sites
+from wardexam.reasoning.inference.prior import is_urgent
 from wardexam.reasoning.inference.ranking import either, spoken
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import CODES
@@ -125,8 +125,7 @@ def _entropy(chance: NDArray[np.float64], axis: tuple[int, ...] | int) -> NDArra
     return np.asarray(-(chance * np.log(safe)).sum(axis=axis))
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """What an unexamined sign is expected to tell.
 
     Attributes:
@@ -213,7 +212,7 @@ def informed(posterior: Posterior, examination: Findings) -> Informed:
     held = np.bincount(member, weight.sum(axis=1))
     weight = weight * (said / (share * held))[member][:, None]
     more = np.maximum(1.0, share * held / np.maximum(said, _LEAST))
-    urgent = np.where([_urgent(made.groups[g]) for g in groups], more, 0.0)
+    urgent = np.where([is_urgent(made.groups[g]) for g in groups], more, 0.0)
     by_group = np.zeros((len(groups), len(rows)))
     by_group[member, np.arange(len(rows))] = 1
     flat = by_group * weight.sum(axis=1)
@@ -276,7 +275,7 @@ def _foremost(posterior: Posterior) -> tuple[NDArray[np.intp], NDArray[np.float6
     The chosen of either stand for all of it, so that many likely rows of the one do not hide the other.
     """
     made = posterior.hypotheses
-    urgent = np.array([_urgent(group) for group in made.groups])[made.group_of[posterior.kept]]
+    urgent = np.array([is_urgent(group) for group in made.groups])[posterior.group_of]
     tops, weights = [], []
     for those in (urgent, ~urgent):
         among = np.flatnonzero(those)
@@ -365,12 +364,6 @@ def next_signs(
     if rises:
         expected |= _expected(possible, [n for n in best if n not in expected], rises)
     return tuple(_next_sign(made, told[n], expected.get(n, 0.0), asked, context) for n in best)
-
-
-@cache
-def _urgent(group: str) -> bool:
-    """Whether a group needs same-day action."""
-    return bool(sites()[group.partition(".")[0]]["urgent"])
 
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:

@@ -6,7 +6,7 @@ only the onset and the rows of `story.toml`, nothing that was learned, and no fo
 """
 
 from collections.abc import Collection
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,12 @@ Floats = NDArray[np.float64]
 def sites() -> dict[str, dict[str, Any]]:
     """The sites with their priors, by id."""
     return read("inference/sites.toml")
+
+
+@cache
+def is_urgent(group: str) -> bool:
+    """Whether a lesion of a group needs same-day action in general."""
+    return bool(sites()[group.partition(".")[0]]["urgent"])
 
 
 def learned() -> dict[str, Any]:

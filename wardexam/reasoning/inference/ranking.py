@@ -14,7 +14,7 @@ from wardexam.exam.text import counted
 from wardexam.reasoning.inference.claims import Known, claimed, limit, plain_name
 from wardexam.reasoning.inference.greatest import first_likely, largest, leading
 from wardexam.reasoning.inference.posterior import Posterior
-from wardexam.reasoning.inference.prior import sites
+from wardexam.reasoning.inference.prior import is_urgent, sites
 from wardexam.reasoning.model.hypotheses import SIDES, Hypotheses
 from wardexam.reasoning.reading import AlikeCases, Site, SiteSide, Word
 from wardexam.reasoning.tables import weighing_row
@@ -39,6 +39,7 @@ def _words() -> tuple[tuple[str, float], ...]:
     return tuple((w, least) for w, least in weighing_row("words").items() if w != "source")
 
 
+@cache
 def spoken(group: str) -> str:
     """A group's id in words, without its level: ``"nerve.radial.left"`` is the left radial nerve."""
     site, *more = group.split(".")
@@ -95,7 +96,7 @@ def dangerous(posterior: Posterior, onset: Onset = "unknown") -> tuple[Site, ...
     return tuple(
         place(made, number, posterior.forms, known)
         for number in _shown(posterior, weighing_row("sites")["least_alarm"])[0]
-        if sites()[made.forms[made.forms_of[number][0]].site]["urgent"]
+        if is_urgent(made.groups[number])
     )
 
 

@@ -82,7 +82,7 @@ def _ends(made: Hypotheses, alone: Array) -> NDArray[np.intp]:
 
 def _apart(rows: NDArray[np.intp]) -> NDArray[np.intp]:
     """Ascending numbers without those that are there already."""
-    return rows[np.append(True, rows[1:] != rows[:-1])]
+    return np.asarray(rows[np.append(True, rows[1:] != rows[:-1])])
 
 
 def _candidates(made: Hypotheses, most: Array) -> list[int]:
