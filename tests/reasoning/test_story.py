@@ -84,6 +84,19 @@ def test_what_is_called_normal_says_of_how_many_signs():
     assert names["none"] == "normal as far as examined: 16 signs"
 
 
+@pytest.mark.parametrize(
+    ("line", "count"),
+    [
+        ("touch_L4 1/2 touch_L5 2/2", 4),
+        ("level_pin T10/none touch_L5 2/2", 4),
+        ("knee 2/2 rest=power:left_leg", 14),
+    ],
+)
+def test_normal_says_of_how_many_signs_however_each_is_weighed(line, count):
+    names = {s.id: s.name for s in ready.engine().read(read_line(line).spelled_out()).sites}
+    assert names["none"] == f"normal as far as examined: {count} signs"
+
+
 def test_the_alarm_hears_no_flag_and_no_form_that_could_calm():
     line = "power_leg 3/3 knee 3/3 plantar 3/3 level_pin T8/T8"
     bare = reading(line).dangerous

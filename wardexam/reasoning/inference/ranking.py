@@ -132,7 +132,7 @@ def _counted(site: Site, posterior: Posterior) -> Site:
     if site.region != "none":
         return site
     said = [t for t in posterior.terms if t.kind in ("finding", "before", "stated")]
-    count = sum(len(t.pieces) for t in said)
+    count = sum(len(t.pieces) if t.kind == "stated" else 1 for t in said)
     words = counted(count, "sign") if count else "nothing examined"
     return replace(site, name=f"{site.name}: {words}")
 
