@@ -6,6 +6,7 @@ from importlib.resources import files
 import pytest
 
 from tests.fhir.bundles import bundle_of, text_of
+from wardexam import tables
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.fhir import standard_codes as codes
@@ -56,6 +57,6 @@ def test_a_hospitals_code_stands_in_place_of_ours(full):
 
 
 def test_a_unit_without_a_source_is_refused(monkeypatch):
-    monkeypatch.setattr(codes, "read_table", lambda *_: {"years": {"code": "a", "source": ""}})
+    monkeypatch.setattr(tables, "read_table", lambda *_: {"years": {"code": "a", "source": ""}})
     with pytest.raises(TableError, match="years"):
         codes.units.__wrapped__()

@@ -613,6 +613,7 @@ def test_the_tables_hold_together():
 
 
 def test_a_table_fault_names_file_row_and_field(monkeypatch):
+    from wardexam import tables
     from wardexam.anatomy import structures
     from wardexam.errors import TableError
 
@@ -625,7 +626,7 @@ def test_a_table_fault_names_file_row_and_field(monkeypatch):
             "source": "from memory",
         }
     }
-    monkeypatch.setattr(structures, "read_table", lambda name: bad)
+    monkeypatch.setattr(tables, "read_table", lambda *_: bad)
     with pytest.raises(TableError) as caught:
         structures.rows("nerves.toml", structures.Branch)
     assert all(w in str(caught.value) for w in ("nerves.toml", "row ulnar", "field weight"))

@@ -4,15 +4,16 @@ Gives one frozen `Sign` per row. No logic beyond looking a row up: what an answe
 business of `wardexam.exam`, what it means that of `wardexam.reasoning`.
 """
 
-import tomllib
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
-from typing import Any, Literal
+from typing import Literal
 
-from wardexam.errors import TableError
+from wardexam.tables import CLOSED, all_known, checked_row, no_twice, read_table
 
 Sides = Literal["each", "midline"]
+LIMBS = ("head", "arm", "trunk", "leg", "saddle")
+_MODALITIES = ("touch", "pin", "vibration", "position", "")
+_POSITIONS = ("cranial", "proximal", "middle", "distal", "")
 
 # The parts of the examination, in the order in which they are done; each is a file in signs/.
 PARTS: dict[str, tuple[str, ...]] = {
@@ -65,14 +66,15 @@ class Sign:
 
     """
 
+    __pydantic_config__ = CLOSED
     id: str
     name: str
     part: str
     limb: str
     sides: Sides
     answers: str
-    segments: dict[str, float]
     source: str
+    segments: dict[str, float] = field(default_factory=dict)
     nerve: str = ""
     short: str = ""
     letter: str = ""
@@ -94,37 +96,25 @@ class Sign:
         return "" if not main else main[0] if len(main) == 1 else f"{main[0]}-{main[-1]}"
 
 
-def read_table(name: str, package: str = "wardexam.anatomy") -> dict[str, Any]:
-    """The parsed TOML of one table of a folder, of this one where none is named, e.g. ``"signs/reflexes.toml"``.
-
-    Raises:
-        TableError: The file is missing or is not TOML; names the file and the line.
-
-    """
-    try:
-        return tomllib.loads((files(package) / name).read_text(encoding="utf-8"))
-    except (OSError, tomllib.TOMLDecodeError) as error:
-        raise TableError(str(error), where=name, remedy="mend the table") from error
-
-
 @cache
 def catalogue() -> dict[str, Sign]:
     """Every sign by id, in the order of the tables.
 
     Raises:
-        TableError: A row lacks a field or has one too many; names file, row and field.
+        TableError: A row is malformed or stands in two tables; names file, row and field.
 
     """
     signs: dict[str, Sign] = {}
     for part, names in PARTS.items():
-        for name in names:
-            for sign_id, row in read_table(f"signs/{name}.toml").items():
-                try:
-                    signs[sign_id] = Sign(id=sign_id, part=part, **{"segments": {}, **row})
-                except TypeError as error:
-                    raise TableError(
-                        str(error), where=f"signs/{name}.toml, row {sign_id}"
-                    ) from None
+        for name in (f"signs/{n}.toml" for n in names):
+            for sign_id, row in read_table(name, "wardexam.anatomy").items():
+                where = f"{name}, row {sign_id}"
+                no_twice((*signs, sign_id), where)
+                sign = checked_row(Sign, row, where, id=sign_id, part=part)
+                all_known((sign.limb,), LIMBS, f"{where}, field limb")
+                all_known((sign.modality,), _MODALITIES, f"{where}, field modality")
+                all_known((sign.position,), _POSITIONS, f"{where}, field position")
+                signs[sign_id] = sign
     return signs
 
 

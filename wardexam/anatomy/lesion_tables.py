@@ -8,9 +8,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from wardexam.anatomy.catalogue import SEGMENTS, read_table
+from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.anatomy.structures import Share, Storied, rows
-from wardexam.errors import TableError
+from wardexam.tables import all_known, all_there, read_table
 
 Weight = Annotated[float, Field(ge=0)]
 Amount = Annotated[float, Field(ge=0, le=2)]
@@ -143,11 +143,7 @@ class Muscle(Weighted):
 def _known(spans: dict[str, Span], place: str) -> dict[str, Span]:
     for row_id, row in spans.items():
         for field in ("first", "last"):
-            if getattr(row, field) not in SEGMENTS:
-                raise TableError(
-                    f"unknown '{getattr(row, field)}'",
-                    where=f"{place}, row {row_id}, field {field}",
-                )
+            all_known((getattr(row, field),), SEGMENTS, f"{place}, row {row_id}, field {field}")
     return spans
 
 
@@ -160,7 +156,9 @@ def cord_patterns() -> dict[str, CordPattern]:
 @cache
 def cord_levels() -> dict[str, Weighted]:
     """How often each segment of the cord is the one."""
-    return rows("cord_lesions.toml", Weighted, "level")
+    made = rows("cord_lesions.toml", Weighted, "level")
+    all_known(made, SEGMENTS, "cord_lesions.toml, level")
+    return made
 
 
 @cache
@@ -178,7 +176,9 @@ def cauda() -> dict[str, Span]:
 @cache
 def roots() -> dict[str, Root]:
     """Roots by segment, from above."""
-    return rows("roots.toml", Root)
+    made = rows("roots.toml", Root)
+    all_known(made, SEGMENTS, "roots.toml")
+    return made
 
 
 @cache
@@ -221,7 +221,7 @@ def check_lesions() -> None:
     """Read every table of lesions.
 
     Raises:
-        TableError: A row is malformed, or a table holds a section that nothing reads.
+        TableError: A row is malformed, or the sections of a table are not those that are read.
     """
     for read in (
         cord_patterns, cord_levels, conus, cauda, roots, polyneuropathies, polyradiculoneuropathies,
@@ -235,6 +235,4 @@ def check_lesions() -> None:
         },
     }  # fmt: skip
     for name, sections in known.items():
-        for section in read_table(name):
-            if section not in sections:
-                raise TableError(f"nothing reads section '{section}'", where=name)
+        all_there(read_table(name, "wardexam.anatomy"), sections, name)

@@ -6,28 +6,21 @@ Gives frozen records. A fault names the file, the row and the field.
 from functools import cache
 from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue, read_table
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import TableError
+from wardexam.tables import Columns as Columns
+from wardexam.tables import TableRow as TableRow
+from wardexam.tables import all_known, read_rows
+from wardexam.tables import checked_row as checked_row
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Shares = dict[str, Share]
 
 
+CORDS = ("lateral", "posterior", "medial")  # of the brachial plexus
 STORY = ("onset", "age", "sex", "trauma", "pain", "complaint", "flag")  # columns of a story
-
-
-class Columns(BaseModel):
-    """Part of a row: frozen, no unknown column."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class TableRow(Columns):
-    """Base of the rows: its columns and a source."""
-
-    source: Annotated[str, Field(min_length=3)]
 
 
 Times = dict[str, Annotated[float, Field(ge=0)]]
@@ -106,31 +99,13 @@ class BrainLesion(Storied):
 T = TypeVar("T", bound=TableRow)
 
 
-def checked_row(model: type[T], row: object, where: str) -> T:
-    """One validated row; ``where`` names its file and itself.
-
-    Raises:
-        TableError: It is malformed; names the field as well.
-    """
-    try:
-        return model.model_validate(row)
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        field = ".".join(str(p) for p in fault["loc"])
-        raise TableError(
-            f"{fault['msg']}, not {fault['input']!r}", where=f"{where}, field {field}"
-        ) from None
-
-
 def rows(name: str, model: type[T], section: str = "") -> dict[str, T]:
-    """The validated rows of a table, or of one section of it, by id.
+    """The validated rows of a table of this folder, or of one section of it, by id.
 
     Raises:
         TableError: A row is malformed; names file, row and field.
     """
-    table = read_table(name)
-    found = table[section] if section else table
-    return {key: checked_row(model, row, f"{name}, row {key}") for key, row in found.items()}
+    return read_rows(name, "wardexam.anatomy", model, section)
 
 
 @cache
@@ -142,10 +117,7 @@ def branches() -> dict[str, Branch]:
     """
     made = rows("nerves.toml", Branch)
     for row_id, row in made.items():
-        if row.parent and row.parent not in made:
-            raise TableError(
-                f"no branch '{row.parent}'", where=f"nerves.toml, row {row_id}, field parent"
-            )
+        all_known((row.parent,), ("", *made), f"nerves.toml, row {row_id}, field parent")
     return made
 
 
@@ -169,12 +141,9 @@ def plexus_parts() -> dict[str, PlexusPart]:
         for field, names, known in (
             ("segments", row.segments, SEGMENTS),
             ("branches", row.branches, branches()),
+            ("cords", row.cords, CORDS),
         ):
-            for name in names:
-                if name not in known:
-                    raise TableError(
-                        f"unknown '{name}'", where=f"plexus.toml, row {row_id}, field {field}"
-                    )
+            all_known(names, known, f"plexus.toml, row {row_id}, field {field}")
     return made
 
 
@@ -186,9 +155,7 @@ def wires() -> dict[str, Wire]:
         TableError: A row is malformed or speaks of an unknown sign.
     """
     made = rows("central.toml", Wire)
-    for row_id in made:
-        if row_id not in catalogue():
-            raise TableError(f"unknown sign '{row_id}'", where=f"central.toml, row {row_id}")
+    all_known(made, catalogue(), "central.toml")
     return made
 
 
@@ -211,15 +178,14 @@ def check_signs() -> None:
         TableError: A sign names an unknown segment or branch, or shares that do not add up to 1.
     """
     for sign in catalogue().values():
-        place = f"signs/{sign.part}, row {sign.id}"
+        tables = " or ".join(f"signs/{name}.toml" for name in PARTS[sign.part])
+        place = f"{tables}, row {sign.id}"
         for field, shares, known in (
             ("segments", sign.segments, SEGMENTS),
             ("branches", sign.branches, branches()),
-            ("cords", sign.cords, ("lateral", "posterior", "medial")),
+            ("cords", sign.cords, CORDS),
         ):
-            for name in shares:
-                if name not in known:
-                    raise TableError(f"unknown '{name}'", where=f"{place}, field {field}")
+            all_known(shares, known, f"{place}, field {field}")
             total = sum(shares.values())
             if shares and field != "cords" and abs(total - 1) > 0.011:
                 raise TableError(

@@ -1,10 +1,8 @@
 """What may be done about a reason of urgency, read from the table `acts.toml`: its kinds, and what each is called where."""
 
-import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
-from typing import Literal, get_args
+from typing import ClassVar, Literal, get_args
 
 ActKind = Literal["called", "asked", "done", "not_needed", "lowered"]
 ACT_KINDS: tuple[ActKind, ...] = get_args(ActKind)
@@ -14,6 +12,7 @@ ACT_KINDS: tuple[ActKind, ...] = get_args(ActKind)
 class KindRow:
     """One kind: the columns that the head of the table explains."""
 
+    __pydantic_config__: ClassVar = {"extra": "forbid"}
     words: str
     told: str
     question: str
@@ -27,12 +26,27 @@ class KindRow:
 
 @cache
 def act_kinds() -> dict[ActKind, KindRow]:
-    """The kinds in the order of the digits that choose them."""
-    table = tomllib.loads((files("wardexam.exam") / "acts.toml").read_text(encoding="utf-8"))
+    """The kinds in the order of the digits that choose them.
+
+    Raises:
+        TableError: A row is malformed, or the rows are not those kinds.
+    """
+    from wardexam.tables import (  # a help text needs the names alone
+        all_there,
+        checked_row,
+        read_table,
+    )
+
+    table = read_table("acts.toml", "wardexam.exam")
+    all_there(table, ACT_KINDS, "acts.toml")
 
     def row(kind: ActKind) -> KindRow:
-        given = table[kind]
-        same = {"short": given["words"], "label": given["words"], "choice": given["told"]}
-        return KindRow(**same | given)
+        made = checked_row(KindRow, table[kind], f"acts.toml, row {kind}")
+        short, label, choice = (
+            made.short or made.words,
+            made.label or made.words,
+            made.choice or made.told,
+        )
+        return replace(made, short=short, label=label, choice=choice)
 
     return {kind: row(kind) for kind in ACT_KINDS}

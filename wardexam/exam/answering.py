@@ -1,21 +1,42 @@
 """A typed answer read, wherever it is typed: the words for signs and answers that are not those used here."""
 
-import tomllib
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign
-from wardexam.exam.answers import ScaleName, answers_for, scales
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
+from wardexam.exam.answers import ScaleName, answer_sets, answers_for, meanings, scales
+from wardexam.tables import Columns, all_known, checked_row, read_table
 
 WAYS = ("code", "mark", "key", "words")  # in which an answer may be written
 
 
+class _InWords(Columns):
+    signs: tuple[str, ...]
+
+
+class _Synonyms(Columns):
+    in_words: _InWords
+    signs: dict[str, str]
+    there: dict[str, str]
+    answers: dict[str, str]
+    find: dict[str, tuple[str, ...]]
+
+
 @cache
 def synonyms() -> dict[str, dict[str, Any]]:
-    """Other words for ``signs`` and for ``answers``, each with the one used here; and what is to ``find`` by others."""
-    text = (files("wardexam.exam") / "synonyms.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    """Other words for ``signs`` and for ``answers``, each with the one used here; and what is to ``find`` by others.
+
+    Raises:
+        TableError: A section or row is malformed, or another word stands for no answer.
+    """
+    name = "synonyms.toml"
+    made = checked_row(_Synonyms, read_table(name, "wardexam.exam"), name)
+    known = {*meanings(), *(code for row in answer_sets().values() for code in row.codes)}
+    for section, rows in (("there", made.there), ("answers", made.answers)):
+        for word, meant in rows.items():
+            all_known((meant,), known, f"{name}, {section}, row {word}")
+    all_known(made.in_words.signs, (*made.signs, *catalogue()), f"{name}, in_words, field signs")
+    return made.model_dump()
 
 
 def answer_code(sign: Sign, typed: str, scale: ScaleName) -> str | None:

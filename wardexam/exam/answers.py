@@ -3,11 +3,25 @@
 A tendon reflex is stored on the scale it was graded on. Its `meaning` is common to all scales.
 """
 
-import tomllib
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
-from typing import Any, Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from wardexam.anatomy.catalogue import catalogue
+from wardexam.errors import TableError
+from wardexam.tables import (
+    CLOSED,
+    MEND,
+    Columns,
+    all_known,
+    all_there,
+    checked_row,
+    no_twice,
+    read_rows,
+    read_table,
+)
 
 ScaleName = Literal["conventional", "ninds", "plus"]
 SCALES: tuple[ScaleName, ...] = ("conventional", "ninds", "plus")
@@ -21,6 +35,7 @@ class Answer:
     patient. `tells` is whether it says anything of what the sign is examined for.
     """
 
+    __pydantic_config__ = CLOSED
     key: str
     code: str
     mark: str
@@ -33,6 +48,7 @@ class Answer:
 class Amount:
     """A number that goes with some answers: beats, degrees or mL, from `least` to `most`."""
 
+    __pydantic_config__ = CLOSED
     unit: str
     answers: tuple[str, ...]
     least: int
@@ -93,62 +109,99 @@ class Scale:
     loses: frozenset[str]
 
 
-def _table(name: str) -> dict[str, dict[str, Any]]:
-    return tomllib.loads((files("wardexam.exam") / name).read_text(encoding="utf-8"))
+class _SetRow(Columns):
+    answers: Annotated[tuple[Answer, ...], Field(min_length=1)]
+    ordered: bool
+    amount: Amount | None = None
+    graver: tuple[str, ...] = ()
 
 
 @cache
 def answer_sets() -> dict[str, AnswerSet]:
-    """Every answer set by name, tendon scales excepted (see `scales`)."""
-    sets: dict[str, AnswerSet] = {}
-    for name, row in _table("answers.toml").items():
-        answers: list[dict[str, Any]] = row["answers"]
-        amount: dict[str, Any] | None = row.get("amount")
-        sets[name] = AnswerSet(
-            name=name,
-            answers=tuple(Answer(**a) for a in answers),
-            ordered=bool(row["ordered"]),
-            amount=Amount(**{**amount, "answers": tuple(amount["answers"])}) if amount else None,
-            graver=tuple(row.get("graver", ())),
-        )
+    """Every answer set by name, tendon scales excepted (see `scales`).
+
+    Raises:
+        TableError: A row is malformed, gives a key or a code twice, or names what is no code; a sign has no set.
+    """
+    name = "answers.toml"
+    sets = {
+        kind: AnswerSet(kind, row.answers, row.ordered, row.amount, row.graver)
+        for kind, row in read_rows(name, "wardexam.exam", _SetRow).items()
+    }
+    for kind, made in sets.items():
+        where = f"{name}, row {kind}"
+        _told_apart(made, where)
+        all_known(made.graver, made.codes, f"{where}, field graver")
+        if made.amount:
+            all_known(made.amount.answers, made.codes, f"{where}, field amount.answers")
+            if made.amount.least > made.amount.most:
+                raise TableError("the least is above the most", f"{where}, field amount", MEND)
+    for sign in catalogue().values():
+        all_known((sign.answers,), ("tendon", *sets), f"{name}, of sign {sign.id}")
     return sets
+
+
+def _told_apart(made: AnswerSet, where: str) -> None:
+    """Refuse answers that share a key or a code."""
+    no_twice((a.key for a in made.answers), f"{where}, field answers")
+    no_twice(made.codes, f"{where}, field answers")
+
+
+_SCALES = "scales.toml"
 
 
 @cache
 def meanings() -> dict[str, str]:
-    """What a tendon reflex grade can mean, in words, from absent to clonic."""
-    return {k: str(v) for k, v in _table("scales.toml")["meanings"].items()}
+    """What a tendon reflex grade can mean, in words, from absent to clonic.
+
+    Raises:
+        TableError: The section is malformed.
+    """
+    return read_rows(_SCALES, "wardexam.exam", str, "meanings")
+
+
+class _Grade(Columns):
+    key: str
+    code: str
+    mark: str
+    meaning: str
+
+
+class _ScaleRow(Columns):
+    name: str
+    key_line: str
+    grades: Annotated[tuple[_Grade, ...], Field(min_length=1)]
+    show: dict[str, str]
+    loses: tuple[str, ...]
 
 
 @cache
 def scales() -> dict[ScaleName, Scale]:
-    """The tendon reflex scales by stored name."""
-    table = _table("scales.toml")
-    words = meanings()
-    found: dict[ScaleName, Scale] = {}
-    for name in SCALES:
-        row = table[name]
-        grades: list[dict[str, str]] = row["grades"]
-        usual = {"low_normal", "normal", "high_normal"}
-        found[name] = Scale(
-            id=name,
-            name=str(row["name"]),
-            key_line=str(row["key_line"]),
-            grades=AnswerSet(
-                name=f"tendon, {row['name']}",
-                answers=tuple(
-                    Answer(
-                        g["key"], g["code"], g["mark"], words[g["meaning"]], g["meaning"] in usual
-                    )
-                    for g in grades
-                ),
-                ordered=True,
-            ),
-            meanings={g["code"]: g["meaning"] for g in grades},
-            show=dict(row["show"]),
-            loses=frozenset(row["loses"]),
-        )
-    return found
+    """The tendon reflex scales by stored name.
+
+    Raises:
+        TableError: A row is malformed, gives a key or a code twice, or names what is no meaning or no grade.
+    """
+    table = read_table(_SCALES, "wardexam.exam")
+    all_there(table, ("meanings", *SCALES), _SCALES)
+    return {name: _scale(name, table[name]) for name in SCALES}
+
+
+def _scale(name: ScaleName, found: object) -> Scale:
+    where, words = f"{_SCALES}, row {name}", meanings()
+    row = checked_row(_ScaleRow, found, where)
+    all_known((g.meaning for g in row.grades), words, f"{where}, field grades")
+    all_there(row.show, words, f"{where}, field show")
+    all_known(row.loses, words, f"{where}, field loses")
+    usual = {"low_normal", "normal", "high_normal"}
+    answers = (
+        Answer(g.key, g.code, g.mark, words[g.meaning], g.meaning in usual) for g in row.grades
+    )
+    grades = AnswerSet(f"tendon, {row.name}", tuple(answers), ordered=True)
+    _told_apart(grades, where)
+    all_known(row.show.values(), grades.codes, f"{where}, field show")
+    means = {g.code: g.meaning for g in row.grades}
+    return Scale(name, row.name, row.key_line, grades, means, row.show, frozenset(row.loses))
 
 
 def answers_for(kind: str, scale: ScaleName = "conventional") -> AnswerSet:

@@ -7,6 +7,7 @@ An `Examination` adds who, when and of whom, and is what the store keeps. `schem
 
 import re
 from datetime import date, datetime
+from functools import cache
 from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
@@ -18,6 +19,7 @@ from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import Flag, every_flag, flags
 from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
 from wardexam.exam.kept_reading import KeptReading
+from wardexam.tables import all_known
 
 SCHEMA: Final = 1
 
@@ -87,7 +89,21 @@ class Context(Model):
 
     def tells(self, flag: Flag) -> bool:
         """Whether a word of the story answers a question."""
-        return bool(flag.told_by) and self.told(flag.told_by)
+        word = _told_by().get(flag.id)
+        return word is not None and self.told(word)
+
+
+@cache
+def _told_by() -> dict[str, str]:
+    """The word of the story that answers a question as well, by flag.
+
+    Raises:
+        TableError: It is none.
+    """
+    words = {flag.id: flag.told_by for flag in every_flag().values() if flag.told_by}
+    for flag, word in words.items():
+        all_known((word,), Context.model_fields, f"flags.toml, row {flag}, field told_by")
+    return words
 
 
 class Amendment(Model):

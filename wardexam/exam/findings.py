@@ -4,15 +4,14 @@ Strict: nothing is coerced, an unknown sign, side or answer is refused with what
 """
 
 import difflib
-import tomllib
 from functools import cache
-from importlib.resources import files
 from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import Answer, ScaleName, answers_for, scales
+from wardexam.tables import Columns, all_there, read_rows
 
 Side = Literal["right", "left", "midline"]
 Quality = Literal["reinforced", "inverted", "crossed", "pendular", "hung_up"]
@@ -31,10 +30,27 @@ Reason = Literal[
 ]
 Limb = Literal["head", "trunk", "right arm", "left arm", "right leg", "left leg"]
 
-_REASONS = tomllib.loads((files("wardexam.exam") / "not_testable.toml").read_text(encoding="utf-8"))
-REASON_WORDS: dict[Reason, str] = {name: _REASONS[name]["words"] for name in get_args(Reason)}
+
+class _ReasonRow(Columns):
+    words: str
+    limb: bool = False
+
+
+def _reasons() -> dict[str, _ReasonRow]:
+    """Why a sign may be not testable, by name.
+
+    Raises:
+        TableError: A row is malformed, or the rows are not those names.
+    """
+    rows = read_rows("not_testable.toml", "wardexam.exam", _ReasonRow)
+    all_there(rows, get_args(Reason), "not_testable.toml")
+    return rows
+
+
+_REASONS = _reasons()
+REASON_WORDS: dict[Reason, str] = {name: _REASONS[name].words for name in get_args(Reason)}
 # Those that hold for all parts of a limb.
-LIMB_REASONS = frozenset(name for name, row in _REASONS.items() if row.get("limb"))
+LIMB_REASONS = frozenset(name for name, row in _REASONS.items() if row.limb)
 QUALITY_WORDS: dict[Quality, str] = {
     "reinforced": "only with reinforcement",
     "inverted": "inverted",

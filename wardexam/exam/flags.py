@@ -1,9 +1,9 @@
 """The red-flag questions, read from the table beside this file."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
+
+from wardexam.tables import CLOSED, checked_row, read_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +14,7 @@ class Flag:
     that answers it as well.
     """
 
+    __pydantic_config__ = CLOSED
     id: str
     short: str
     ask: str
@@ -23,9 +24,15 @@ class Flag:
 
 @cache
 def every_flag() -> dict[str, Flag]:
-    """Every red flag that an examination may hold by id, those that are asked no more among them."""
-    text = (files("wardexam.exam") / "flags.toml").read_text(encoding="utf-8")
-    return {name: Flag(name, **row) for name, row in tomllib.loads(text).items()}
+    """Every red flag that an examination may hold by id, those that are asked no more among them.
+
+    Raises:
+        TableError: A row is malformed.
+    """
+    return {
+        name: checked_row(Flag, row, f"flags.toml, row {name}", id=name)
+        for name, row in read_table("flags.toml", "wardexam.exam").items()
+    }
 
 
 @cache

@@ -9,6 +9,7 @@ from wardexam.exam.answering import synonyms
 from wardexam.exam.flags import flags
 from wardexam.exam.onset import ONSET
 from wardexam.exam.sheet import groups
+from wardexam.tables import all_known
 
 Kind = Literal["onset", "sign", "flag"]
 FLAG = "flag:"  # before a flag's id where signs and flags stand together
@@ -75,8 +76,16 @@ def _other_names() -> dict[str, list[tuple[int, str]]]:
 
 @cache
 def looked_for() -> dict[str, tuple[str, ...]]:
-    """Words by which something is looked for, each with the ids of what it may mean, the likeliest first."""
-    return {name: tuple(those) for name, those in synonyms()["find"].items()}
+    """Words by which something is looked for, each with the ids of what it may mean, the likeliest first.
+
+    Raises:
+        TableError: One may mean what is no sign, no question that is asked, and not the onset.
+    """
+    known = {ONSET.id, *catalogue(), *(FLAG + flag for flag in flags())}
+    words: dict[str, tuple[str, ...]] = synonyms()["find"]
+    for name, those in words.items():
+        all_known(those, known, f"synonyms.toml, find, row {name}")
+    return words
 
 
 @cache

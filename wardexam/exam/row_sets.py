@@ -1,12 +1,16 @@
 """Named sets of rows, read from the table beside this file: what shows, in which order."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
+from typing import Annotated
+
+from pydantic import Field
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.examination import Complaint
+from wardexam.tables import Columns, all_known, no_twice, read_rows
+
+_NAME = "row_sets.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,20 +24,30 @@ class RowSet:
     complaints: tuple[Complaint, ...] = ()
 
 
+class _Row(Columns):
+    name: str
+    short: str
+    signs: Annotated[tuple[str, ...], Field(min_length=1)]
+    complaints: tuple[Complaint, ...] = ()
+
+
 @cache
 def row_sets() -> dict[str, RowSet]:
-    """The sets by id, in table order; ``core`` is the first."""
-    text = (files("wardexam.exam") / "row_sets.toml").read_text(encoding="utf-8")
-    signs = catalogue()
+    """The sets by id, in table order; ``core`` is the first.
+
+    Raises:
+        TableError: A row is malformed, or names what is no sign or one twice; a complaint stands in two; no ``core``.
+    """
+    rows, signs = read_rows(_NAME, "wardexam.exam", _Row), catalogue()
+    all_known(("core",), rows, _NAME)
+    no_twice((c for row in rows.values() for c in row.complaints), f"{_NAME}, field complaints")
+    for name, row in rows.items():
+        where = f"{_NAME}, row {name}, field signs"
+        all_known(row.signs, signs, where)
+        no_twice(row.signs, where)
     return {
-        name: RowSet(
-            name,
-            row["name"],
-            row["short"],
-            tuple(signs[s] for s in row["signs"]),
-            tuple(row.get("complaints", ())),
-        )
-        for name, row in tomllib.loads(text).items()
+        name: RowSet(name, row.name, row.short, tuple(signs[s] for s in row.signs), row.complaints)
+        for name, row in rows.items()
     }
 
 

@@ -1,16 +1,12 @@
 """What testing a sign takes at the bedside, from `seconds.toml`."""
 
-import tomllib
 from functools import cache
-from importlib.resources import files
 from typing import Annotated
 
 from pydantic import Field
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.anatomy.structures import TableRow, checked_row
-from wardexam.errors import TableError
-from wardexam.exam.answers import answer_sets
+from wardexam.tables import TableRow, all_known, all_there, checked_rows, read_table
 
 
 class Cost(TableRow):
@@ -26,16 +22,14 @@ def _costs() -> tuple[dict[str, Cost], dict[str, Cost]]:
     Raises:
         TableError: A row is malformed or has no source, a kind of answer has none, or one speaks of no sign.
     """
-    text = (files("wardexam.exam") / "seconds.toml").read_text(encoding="utf-8")
-    made = []
-    for section, known in (("kinds", {"tendon", *answer_sets()}), ("signs", set(catalogue()))):
-        rows = tomllib.loads(text)[section]
-        if unknown := set(rows) - known:
-            raise TableError(f"'{min(unknown)}' is not known", where=f"seconds.toml, {section}")
-        made.append({k: checked_row(Cost, r, f"seconds.toml, row {k}") for k, r in rows.items()})
-    kinds, signs = made
-    if missing := {s.answers for s in catalogue().values()} - set(kinds):
-        raise TableError(f"no row for '{min(missing)}'", where="seconds.toml, kinds")
+    name = "seconds.toml"
+    table = read_table(name, "wardexam.exam")
+    all_there(table, ("kinds", "signs"), name)
+    kinds, signs = (
+        checked_rows(Cost, rows, f"{name}, {section}") for section, rows in table.items()
+    )
+    all_there(kinds, dict.fromkeys(s.answers for s in catalogue().values()), f"{name}, kinds")
+    all_known(signs, catalogue(), f"{name}, signs")
     return kinds, signs
 
 

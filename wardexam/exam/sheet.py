@@ -5,16 +5,14 @@ be a named group, the scale is said once. Everything is spelled out into finding
 """
 
 import json
-import tomllib
 from functools import cache, lru_cache
-from importlib.resources import files
 from itertools import product
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
-from wardexam.errors import InputError
+from wardexam.errors import InputError, TableError
 from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import SCALES, ScaleName, answers_for
@@ -32,6 +30,7 @@ from wardexam.exam.findings import (
     nearest,
 )
 from wardexam.exam.flags import flag_names
+from wardexam.tables import MEND, all_known, no_twice, read_rows
 
 LONGEST_SHEET = 1_000_000  # characters; a full examination takes about 40,000
 NESTED = "not JSON that can be read: nested too deeply"
@@ -60,17 +59,34 @@ _LIMBS: dict[str, tuple[Limb, ...]] = {
 
 @cache
 def groups() -> dict[str, tuple[str, ...]]:
-    """Named groups of signs, each with the ids it stands for."""
-    text = (files("wardexam.exam") / "groups.toml").read_text(encoding="utf-8")
-    return {name: tuple(signs) for name, signs in tomllib.loads(text).items()}
+    """Named groups of signs, each with the ids it stands for.
+
+    Raises:
+        TableError: A row is malformed, or names none, what is no sign, one twice, or signs that are not answered alike.
+    """
+    made = read_rows("groups.toml", "wardexam.exam", tuple[str, ...])
+    for name, signs in made.items():
+        where = f"groups.toml, row {name}"
+        all_known(signs, catalogue(), where)
+        no_twice(signs, where)
+        if len({catalogue()[s].answers for s in signs}) != 1:
+            raise TableError("the signs are not answered alike", where=where, remedy=MEND)
+    return made
 
 
 @cache
 def sign_names() -> dict[str, str]:
-    """Every way of writing a sign or group, lower case with underscores, to its id."""
+    """Every way of writing a sign or group, lower case with underscores, to its id.
+
+    Raises:
+        TableError: Another name stands for no sign and no group.
+    """
     names = {s.name.lower().replace(" ", "_").replace(",", ""): s.id for s in catalogue().values()}
     own = names | {i.lower(): i for i in catalogue()} | {g: g for g in groups()}
-    return synonyms()["signs"] | own
+    others = synonyms()["signs"]
+    for name, meant in others.items():
+        all_known((meant,), (*catalogue(), *groups()), f"synonyms.toml, signs, row {name}")
+    return others | own
 
 
 def sign_named(name: str) -> str:

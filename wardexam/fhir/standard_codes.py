@@ -8,12 +8,14 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Annotated, Any
 
-from wardexam.anatomy.catalogue import read_table
+from pydantic import Field
+
 from wardexam.errors import TableError
 from wardexam.fhir.own_codes import words
 from wardexam.settings import line_of, read_toml
+from wardexam.tables import TableRow, read_rows, read_table
 
 FIELDS = ("system", "code", "display", "source")
 STAYS = "nothing was exported"
@@ -70,6 +72,10 @@ def _line(text: str, name: str, part: str) -> int:
     return line_of(plain, name, part)
 
 
+class _Unit(TableRow):
+    code: Annotated[str, Field(min_length=1)]
+
+
 @cache
 def standard_codes() -> dict[str, Coding]:
     """The codings of ``codes.toml`` by our code.
@@ -87,12 +93,8 @@ def units() -> dict[str, str]:
     Raises:
         TableError: A row is malformed or without a source.
     """
-    made = {}
-    for name, row in read_table("units.toml", "wardexam.fhir").items():
-        if set(row) != {"code", "source"} or not all(row.values()):
-            raise TableError("a unit has a code and a source", f"units.toml, row {name}")
-        made[name] = str(row["code"])
-    return made
+    rows = read_rows("units.toml", "wardexam.fhir", _Unit)
+    return {name: row.code for name, row in rows.items()}
 
 
 def read_hospital(text: str, where: str = "fhir.toml") -> Hospital:

@@ -1,13 +1,9 @@
 """The data dictionary of the research export, made from the tables that the program itself reads."""
 
-import tomllib
 from collections.abc import Iterator
 from functools import cache
-from importlib.resources import files
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.anatomy.structures import Columns, TableRow, checked_row
-from wardexam.errors import TableError
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import answer_sets, meanings, scales
 from wardexam.exam.final_sites import FINAL_SITES
@@ -17,6 +13,7 @@ from wardexam.exam.story import STORY
 from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
 from wardexam.reasoning.tables import read
+from wardexam.tables import Columns, TableRow, checked_rows, read_table
 from wardexam.version import __version__
 
 TABLE = "columns.toml"
@@ -55,15 +52,8 @@ def columns() -> dict[str, dict[str, Column]]:
     Raises:
         TableError: A row is malformed.
     """
-    text = (files("wardexam.governance") / TABLE).read_text(encoding="utf-8")
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TableError(str(error), TABLE, "mend the table") from None
-    return {
-        name: {c: checked_row(Column, row, f"{TABLE}, {name}, {c}") for c, row in rows.items()}
-        for name, rows in table.items()
-    }
+    table = read_table(TABLE, "wardexam.governance")
+    return {name: checked_rows(Column, rows, f"{TABLE}, {name}") for name, rows in table.items()}
 
 
 def _signs() -> Iterator[Entry]:

@@ -8,13 +8,13 @@ import re
 from collections.abc import Callable
 from datetime import datetime
 
-from wardexam.anatomy.structures import Columns
 from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
 from wardexam.exam.kept_reading import KeptReading
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.tables import Columns
 
 GROUPED = 90  # years from which ages are one group
 OLDEST = "90+"

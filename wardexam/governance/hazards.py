@@ -3,7 +3,6 @@
 Rows of `hazards.toml`. Every urgency rule stands in exactly one of them; a mistake of the table is an error at load.
 """
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -11,9 +10,9 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
-from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import InputError, TableError
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.tables import TableRow, checked_row, checked_rows, parsed
 
 TABLE = "hazards.toml"
 LEVELS = 5  # of severity and of likelihood
@@ -65,20 +64,14 @@ def read_log(text: str, known: Mapping[str, object]) -> tuple[Scale, dict[str, H
     Raises:
         TableError: It is no TOML, a row is malformed, a rule is unknown, or does not stand in exactly one row.
     """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TableError(str(error), TABLE, "mend the table") from None
+    table = parsed(text, TABLE)
     if extra := set(table) - {"scale", "hazards"}:
         raise TableError(f"unknown section '{sorted(extra)[0]}'", TABLE)
     scale = checked_row(Scale, table.get("scale"), f"{TABLE}, scale")
-    made = {
-        name: checked_row(Hazard, row, f"{TABLE}, hazard {name}")
-        for name, row in table.get("hazards", {}).items()
-    }
+    made = checked_rows(Hazard, table.get("hazards"), f"{TABLE}, hazards")
     covered: dict[str, str] = {}
     for name, row in made.items():
-        where = f"{TABLE}, hazard {name}"
+        where = f"{TABLE}, hazards, row {name}"
         if any(left > stood for left, stood in zip(row.after, row.before, strict=True)):
             raise TableError("is worse with its guard than without", where)
         for rule in row.rules:

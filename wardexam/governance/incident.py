@@ -9,7 +9,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from wardexam.anatomy.structures import Columns
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import every_flag
 from wardexam.exam.wording import in_words, named
@@ -19,6 +18,7 @@ from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, in_time
 from wardexam.records.light_file import Event
+from wardexam.tables import Columns
 from wardexam.version import __version__
 
 FORM = 1  # of what is written; one more where a field goes or changes its meaning

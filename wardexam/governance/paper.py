@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import Any
 
-from wardexam.anatomy.structures import Columns
 from wardexam.exam.identity import day_words
 from wardexam.exam.text import clean
 from wardexam.governance.hazards import Hazard, Scale, hazards, scale
@@ -13,6 +12,7 @@ from wardexam.governance.reviews import reviews
 from wardexam.reasoning.rules.owners import read_day
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, switched_off
+from wardexam.tables import Columns
 from wardexam.version import __version__
 
 WIDTH = 80  # columns

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from wardexam.anatomy.structures import Columns
 from wardexam.errors import RecordsError, TableError
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.outcome import Outcome
@@ -24,6 +23,7 @@ from wardexam.governance.facts import (
     examination_fact,
 )
 from wardexam.injury.kept import KeptSheet
+from wardexam.tables import Columns
 from wardexam.version import __version__
 
 if TYPE_CHECKING:

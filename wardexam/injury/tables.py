@@ -17,9 +17,10 @@ from pydantic import (
     ValidationError,
 )
 
-from wardexam.anatomy.catalogue import SEGMENTS, catalogue, read_table
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.errors import TableError
 from wardexam.exam.entry import first_fault
+from wardexam.tables import read_table
 
 Words = Annotated[str, StringConstraints(min_length=1, pattern=r"\S")]
 Standing = Literal["published", "secondary", "memory", "own"]

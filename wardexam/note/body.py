@@ -5,20 +5,22 @@ that is exported (`wardexam.note.svg`) is made from the same cells.
 """
 
 import textwrap
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
-from wardexam.exam.answers import ScaleName
+from wardexam.errors import TableError
+from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.wording import cell
 from wardexam.note.sentences import is_abnormal, pair, pair_words
+from wardexam.tables import MEND, Columns, all_known, checked_row, read_table
 
 # What is known of a piece of skin, least to most telling; the worst that was found shows.
 STATES = ("", "unknown", "normal", "heightened", "reduced", "absent")
@@ -32,10 +34,45 @@ WORDS = {"unknown": "not examined"}
 SIDES: tuple[Side, Side] = ("right", "left")
 
 
+class _Place(Columns):
+    row: Annotated[int, Field(gt=0)]
+    short: str
+
+
+class _Body(Columns):
+    rows: tuple[Annotated[str, Field(min_length=HALF, max_length=HALF)], ...]
+    areas: dict[str, str]
+    grades: dict[str, _Place]
+    weak: dict[str, int]
+    patches: dict[str, tuple[int, int, int, int]]
+    reach: dict[str, int]
+
+
 @cache
 def table() -> dict[str, Any]:
-    """The drawing."""
-    return tomllib.loads((files("wardexam.note") / "body.toml").read_text(encoding="utf-8"))
+    """The drawing.
+
+    Raises:
+        TableError: A section is malformed, or names a sign, a skin area, an answer, a row or a column that there is not.
+    """
+    name = "body.toml"
+    made = checked_row(_Body, read_table(name, "wardexam.note"), name)
+    all_known({*"".join(made.rows)} - {" "}, made.areas, f"{name}, rows")
+    for letter, area in made.areas.items():
+        all_known((f"touch_{area}",), catalogue(), f"{name}, areas, row {letter}")
+    for section, signs in (("grades", made.grades), ("weak", made.weak), ("patches", made.patches)):
+        all_known(signs, catalogue(), f"{name}, {section}")
+    answers = {*answers_for("stocking").codes, *answers_for("glove").codes}
+    all_known(made.reach, answers, f"{name}, reach")
+    used = {sign: place.row for sign, place in made.grades.items()} | made.weak | made.reach
+    used |= {sign: bottom for sign, (_, bottom, _, _) in made.patches.items()}
+    for one, row in used.items():
+        if row not in range(len(made.rows)):
+            raise TableError(f"no row {row}", where=f"{name}, row {one}", remedy=MEND)
+    for sign, (*_, left, right) in made.patches.items():
+        if not 0 <= left <= right < HALF:
+            raise TableError(f"no columns {left} to {right}", f"{name}, row {sign}", MEND)
+    return made.model_dump()
 
 
 @cache

@@ -6,15 +6,15 @@ from functools import cache, cached_property
 from typing import Literal
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign
-from wardexam.anatomy.structures import TableRow
 from wardexam.errors import InputError, TableError
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.typed import read_line
 from wardexam.practice.case import LesionSide, Truth, introduced
-from wardexam.practice.tables import all_known, rows
+from wardexam.practice.tables import rows
 from wardexam.reasoning.inference.prior import sites
 from wardexam.reasoning.inference.ranking import spoken
+from wardexam.tables import TableRow, all_known
 
 
 class Row(TableRow):

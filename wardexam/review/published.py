@@ -1,18 +1,16 @@
 """Published kappas of signs, read from `published.toml` and checked."""
 
-import tomllib
 from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
 from pydantic import Field
 
-from wardexam.anatomy.catalogue import PARTS, catalogue
-from wardexam.anatomy.structures import TableRow, checked_row
+from wardexam.anatomy.catalogue import LIMBS, PARTS, catalogue
 from wardexam.errors import TableError
+from wardexam.tables import MEND, TableRow, all_known, checked_rows, parsed
 
 NAME = "published.toml"
-LIMBS = ("head", "arm", "trunk", "leg", "saddle")
 
 
 class Published(TableRow):
@@ -35,18 +33,13 @@ def read_published(text: str) -> dict[str, Published]:
     Raises:
         TableError: A row is malformed, has no source, or speaks of no sign or part that there is.
     """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TableError(str(error), where=NAME, remedy="mend the table") from None
-    made = {n: checked_row(Published, row, f"{NAME}, row {n}") for n, row in table.items()}
+    made = checked_rows(Published, parsed(text, NAME), NAME)
     for name, row in made.items():
-        unknown = [s for s in row.signs if s not in catalogue()]
-        unknown += [p for p in row.parts if p not in PARTS]
-        unknown += [limb for limb in row.limbs if limb not in LIMBS]
-        if unknown or not (row.signs or (row.parts and row.limbs)):
-            what = f"unknown '{unknown[0]}'" if unknown else "speaks of no sign"
-            raise TableError(what, f"{NAME}, row {name}")
+        where = f"{NAME}, row {name}"
+        for named, known in ((row.signs, catalogue()), (row.parts, PARTS), (row.limbs, LIMBS)):
+            all_known(named, known, where)
+        if not (row.signs or (row.parts and row.limbs)):
+            raise TableError("speaks of no sign", where, MEND)
     return made
 
 

@@ -1,6 +1,5 @@
 """The standards that a review counts against, read from `standards.toml` and checked."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -9,10 +8,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.tables import MEND, Columns, TableRow, all_known, checked_row, checked_rows, parsed
 
 Ends = Literal["call", "image", "result"]
 NAME = "standards.toml"
@@ -53,6 +52,13 @@ class _Bins(TableRow):
     edges: Annotated[tuple[float, ...], Field(min_length=2)]
 
 
+class _Counting(Columns):
+    bins: _Bins
+    few: _Number
+    first_sites: _Number
+    before_admission: _Number
+
+
 @dataclass(frozen=True, slots=True)
 class Standards:
     """All of the table.
@@ -86,54 +92,43 @@ def read_standards(text: str) -> Standards:
     Raises:
         TableError: A row is malformed or has no source, or names a rule, sign, flag or group that there is not.
     """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TableError(str(error), where=NAME, remedy="mend the table") from None
+    table = parsed(text, NAME)
     wanted = {"suspicion", "item", "interval", "counting"}
     if set(table) != wanted:
-        raise TableError(f"the sections are {', '.join(sorted(wanted))}", where=NAME)
+        raise TableError(f"the sections are {', '.join(sorted(wanted))}", NAME, MEND)
 
     def place(kind: str, name: str) -> str:
-        return f"{NAME}, {kind} {name}"
+        return f"{NAME}, {kind}, row {name}"
 
-    suspicions = {
-        n: checked_row(Suspicion, row, place("suspicion", n))
-        for n, row in table["suspicion"].items()
-    }
-    items = {n: checked_row(Item, row, place("item", n)) for n, row in table["item"].items()}
-    made = [
-        checked_row(Interval, row, place("interval", n)) for n, row in table["interval"].items()
-    ]
-    counting = table["counting"]
+    suspicions = checked_rows(Suspicion, table["suspicion"], f"{NAME}, suspicion")
+    items = checked_rows(Item, table["item"], f"{NAME}, item")
+    made = checked_rows(Interval, table["interval"], f"{NAME}, interval")
+    counting = checked_row(_Counting, table["counting"], f"{NAME}, counting")
     for n, suspicion in suspicions.items():
-        _all_known(suspicion.rules, rules(), place("suspicion", n))
+        all_known(suspicion.rules, rules(), place("suspicion", n))
     for n, item in items.items():
-        _all_known((*item.every, *item.some), catalogue(), place("item", n))
-        _all_known(item.flags, every_flag(), place("item", n))
-        _all_known((item.of,), suspicions, place("item", n))
+        all_known((*item.every, *item.some), catalogue(), place("item", n))
+        all_known(item.flags, every_flag(), place("item", n))
+        all_known((item.of,), suspicions, place("item", n))
         if not (item.every or item.some or item.flags):
-            raise TableError("names nothing to examine", place("item", n))
-    for interval in made:
-        _all_known(interval.groups, suspicions, place("interval", interval.name))
-    intervals = {interval.ends: interval for interval in made}
+            raise TableError("names nothing to examine", place("item", n), MEND)
+    for n, interval in made.items():
+        all_known(interval.groups, suspicions, place("interval", n))
+    intervals = {interval.ends: interval for interval in made.values()}
     if len(intervals) != len(made):
-        raise TableError("two intervals end with the same", NAME)
-    bins = checked_row(_Bins, counting["bins"], place("counting", "bins")).edges
+        raise TableError("two intervals end with the same", NAME, MEND)
+    bins = counting.bins.edges
     if list(bins) != sorted(set(bins)) or (bins[0], bins[-1]) != (0.0, 1.0):
-        raise TableError("the edges rise from 0 to 1", place("counting", "bins"))
-    few = checked_row(_Number, counting["few"], place("counting", "few")).number
-    first = checked_row(_Number, counting["first_sites"], place("counting", "first_sites")).number
-    earliest = counting["before_admission"]
-    before = checked_row(_Number, earliest, place("counting", "before_admission")).number
-    return Standards(suspicions, items, intervals, few, bins, first, before)
-
-
-def _all_known(names: tuple[str, ...], known: object, where: str) -> None:
-    assert hasattr(known, "__contains__")
-    for name in names:
-        if name not in known:
-            raise TableError(f"unknown '{name}'", where)
+        raise TableError("the edges rise from 0 to 1", place("counting", "bins"), MEND)
+    return Standards(
+        suspicions,
+        items,
+        intervals,
+        counting.few.number,
+        bins,
+        counting.first_sites.number,
+        counting.before_admission.number,
+    )
 
 
 @cache

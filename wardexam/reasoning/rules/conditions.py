@@ -13,7 +13,6 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
-from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import ScaleName, answer_sets
 from wardexam.exam.examination import Context, Findings, YesNo
@@ -26,6 +25,7 @@ from wardexam.reasoning.rules.confined import (
     weak,
 )
 from wardexam.reasoning.tables import change_row, conditions_row
+from wardexam.tables import Columns, TableRow, checked_row
 
 PLACE = "conditions.toml"
 _BOTH = {"right", "left"}

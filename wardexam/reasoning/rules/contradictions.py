@@ -9,7 +9,6 @@ from functools import cache
 from itertools import product
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
-from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.examination import Also, Findings
@@ -18,6 +17,7 @@ from wardexam.exam.wording import finding_text, named
 from wardexam.reasoning.rules.change import value
 from wardexam.reasoning.rules.graver import graver, meaning_rank
 from wardexam.reasoning.tables import change_row, contradictions_row
+from wardexam.tables import Columns, TableRow, checked_row
 
 Key = tuple[str, Side]
 REST = "rest of "

@@ -6,8 +6,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.reasoning.tables import read
+from wardexam.tables import TableRow, checked_row
 
 
 class Limit(TableRow):

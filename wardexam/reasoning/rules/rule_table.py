@@ -5,7 +5,6 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from wardexam.anatomy.structures import TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.flags import every_flag
 from wardexam.exam.text import COLUMN
@@ -13,6 +12,7 @@ from wardexam.reasoning.rules.change import PATTERNS
 from wardexam.reasoning.rules.conditions import conditions
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.tables import conditions_row, read
+from wardexam.tables import TableRow, checked_row
 
 # Own plain words, least to most.
 _TIMES = {"minutes": "within minutes", "today": "today", "within days": "within days"}
