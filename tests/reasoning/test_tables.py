@@ -11,7 +11,7 @@ from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.errors import TableError
 from wardexam.reasoning import tables
 from wardexam.reasoning.model import losses
-from wardexam.reasoning.rules import conditions
+from wardexam.reasoning.rules import conditions, graver
 
 FOLDER = Path(wardexam.reasoning.__file__).parent
 MODULES = sorted(FOLDER.rglob("*.py"))
@@ -164,3 +164,22 @@ def test_a_condition_that_cannot_be_is_a_fault_at_load(monkeypatch, row, said):
     with pytest.raises(TableError) as caught:
         conditions.conditions.__wrapped__()
     assert said in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("kind", "wrong"),
+    [
+        ("mrc", {"4": 4.0, "4-": 3.67}),
+        ("mrc", {"5": 4.0}),
+        ("meaning", {"absent": 0, "brisk": 3}),
+        ("meaning", {"briks": 3}),
+    ],
+)
+def test_grades_have_their_order_from_the_examination_alone(monkeypatch, kind, wrong):
+    order = dict(tables.change_row(kind)["order"])
+    assert list(graver._numbers.__wrapped__(kind)) == list(order)
+    for name in wrong:
+        order.pop(name, None)
+    monkeypatch.setattr(graver, "change_row", lambda _: {"order": order | wrong})
+    with pytest.raises(TableError, match=rf"rules/change\.toml, {kind}: the grades are"):
+        graver._numbers.__wrapped__(kind)

@@ -19,6 +19,7 @@ from wardexam.reasoning.tables import (
     asymmetry_row,
     meaning_interval,
     mrc_interval,
+    observation_row,
     sensation_interval,
 )
 from wardexam.reasoning.ties import even, ordered
@@ -76,7 +77,9 @@ def _interval(finding: Finding) -> tuple[str, Interval] | None:
     """The kind of a finding's measure and the interval its answer stands for; None where it has none."""
     answer = str(finding.answer)
     if finding.scale:
-        return "tendon", meaning_interval(_ranked()["meanings"][meaning_rank(finding.meaning)])
+        return "tendon", meaning_interval(
+            observation_row("tendon")["meanings"][meaning_rank(finding.meaning)]
+        )
     if finding.row.answers == "mrc":
         return "mrc", mrc_interval(answer)
     if finding.row.answers == "sensation" and answer != "heightened":

@@ -12,7 +12,13 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.text import counted
 from wardexam.exam.wording import in_short, sided, unit_of
-from wardexam.reasoning.rules.graver import from_normal, graver, meaning_rank, segment_rank
+from wardexam.reasoning.rules.graver import (
+    from_normal,
+    graver,
+    meaning_rank,
+    mrc_number,
+    segment_rank,
+)
 from wardexam.reasoning.tables import change_row
 
 
@@ -99,7 +105,7 @@ def value(finding: Finding) -> float | None:
     if finding.scale:
         return float(meaning_rank(finding.meaning))
     if finding.row.answers == "mrc":
-        return float(change_row("mrc")["order"][finding.answer])
+        return mrc_number(finding.answer)
     if finding.row.answers == "residual":
         return float(finding.amount or 0)
     answers = answers_for(finding.row.answers)
@@ -164,7 +170,7 @@ def _from_statement(after: Finding) -> SignChange | None:
         return None
     size = None
     if after.row.answers == "mrc":
-        size = (value(after) or 0.0) - max(change_row("mrc")["order"].values())
+        size = (value(after) or 0.0) - mrc_number(answers_for("mrc").codes[-1])
     elif after.scale:
         size = float(from_normal(after.meaning))
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
@@ -211,7 +217,7 @@ def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChang
     plainly = [s for s in weaker if s.beyond]
     sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
     face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
-    full = max(change_row("mrc")["order"], key=change_row("mrc")["order"].__getitem__)
+    full = answers_for("mrc").codes[-1]
     joined = {
         s.key[1] for s in plainly if (b := previous.finding(*s.key)) is None or b.answer == full
     }

@@ -14,7 +14,7 @@ from pydantic import Field
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.errors import TableError
-from wardexam.exam.answers import ScaleName, answer_sets
+from wardexam.exam.answers import ScaleName, answer_sets, meanings
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding, Quality
 from wardexam.exam.flags import every_flag
@@ -24,7 +24,7 @@ from wardexam.reasoning.rules.confined import (
     unconfined,
     weak,
 )
-from wardexam.reasoning.tables import change_row, conditions_row
+from wardexam.reasoning.tables import conditions_row
 from wardexam.tables import Columns, TableRow, checked_row
 
 PLACE = "conditions.toml"
@@ -106,7 +106,7 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "kind": (test.kind, kinds),
         "limb": (test.limb, {s.limb for s in signs}),
         "answers": (test.answers, {c for k in kinds & set(sets) for c in sets[k].codes}),
-        "meanings": (test.meanings, set(change_row("meaning")["order"])),
+        "meanings": (test.meanings, set(meanings())),
         "complaint": (test.complaint, options("complaint")),
         "complaint_side": (test.complaint_side, options("complaint_side")),
         "pain": (test.pain, options("pain")),

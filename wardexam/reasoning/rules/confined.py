@@ -5,6 +5,7 @@ from functools import cache
 from itertools import pairwise
 
 from wardexam.anatomy.catalogue import SEGMENTS, catalogue
+from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.tables import conditions_row
@@ -29,8 +30,7 @@ def _weak(sign: str, answer: str) -> bool:
 
 def grade(answer: str) -> int:
     """Where an MRC grade stands among all, the weakest first."""
-    row = conditions_row("weak")
-    return int(row["grades"].index(answer))
+    return answers_for(conditions_row("weak")["kind"]).codes.index(answer)
 
 
 @cache

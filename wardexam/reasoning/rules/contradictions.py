@@ -10,13 +10,13 @@ from itertools import product
 
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue
 from wardexam.errors import TableError
-from wardexam.exam.answers import answer_sets
+from wardexam.exam.answers import answer_sets, meanings
 from wardexam.exam.examination import Also, Findings
 from wardexam.exam.findings import Finding, RestNormal, Side
 from wardexam.exam.wording import finding_text, named
 from wardexam.reasoning.rules.change import value
 from wardexam.reasoning.rules.graver import graver, meaning_rank
-from wardexam.reasoning.tables import change_row, contradictions_row
+from wardexam.reasoning.tables import contradictions_row
 from wardexam.tables import Columns, TableRow, checked_row
 
 Key = tuple[str, Side]
@@ -94,7 +94,7 @@ def pairs() -> tuple[Pair, ...]:
                 if sign not in catalogue():
                     raise TableError(f"unknown sign '{sign}'", where)
                 kind = catalogue()[sign].answers
-                known = set(change_row("meaning")["order"]) if kind == "tendon" else set(answer_sets()[kind].codes)  # fmt: skip
+                known = set(meanings()) if kind == "tendon" else set(answer_sets()[kind].codes)  # fmt: skip
                 if unknown := {*half.answers, *half.meanings} - known:
                     raise TableError(f"unknown answer '{min(unknown)}' of {sign}", where)
         made.append(pair)

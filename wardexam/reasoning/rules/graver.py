@@ -1,15 +1,39 @@
 """Which of two answers to one sign is the graver, whatever the sign is answered with."""
 
+from functools import cache
+from typing import Literal
+
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.exam.answers import answers_for
+from wardexam.errors import TableError
+from wardexam.exam.answers import answers_for, meanings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.tables import change_row
 
 
+@cache
+def _numbers(kind: Literal["meaning", "mrc"]) -> dict[str, float]:
+    """The number of each grade; which there are, and in which order, is said by the tables of `exam`.
+
+    Raises:
+        TableError: The grades are not those, or their numbers fall.
+    """
+    numbers: dict[str, float] = change_row(kind)["order"]
+    grades = tuple(meanings()) if kind == "meaning" else answers_for(kind).codes
+    if tuple(numbers) != grades or sorted(numbers.values()) != list(numbers.values()):
+        raise TableError(
+            f"the grades are {', '.join(grades)}, in this order", f"rules/change.toml, {kind}"
+        )
+    return numbers
+
+
 def meaning_rank(meaning: str) -> int:
     """A tendon grade's meaning as a number, from absent to clonic."""
-    rank: int = change_row("meaning")["order"][meaning]
-    return rank
+    return int(_numbers("meaning")[meaning])
+
+
+def mrc_number(grade: str) -> float:
+    """An MRC grade as a number."""
+    return _numbers("mrc")[grade]
 
 
 def from_normal(meaning: str) -> int:
@@ -35,8 +59,7 @@ def graver(finding: Finding, word: str, amount: int | None) -> bool:
         now, was = from_normal(finding.meaning), from_normal(word)
         return abs(now) > abs(was) or now * was < 0
     if kind == "mrc":
-        order: dict[str, float] = change_row("mrc")["order"]
-        return order[answer] < order[word]
+        return mrc_number(answer) < mrc_number(word)
     if kind == "level":
         return segment_rank(answer) < segment_rank(word)
     if answer == word:
