@@ -28,7 +28,7 @@ from wardexam.exam.examination import Context
 from wardexam.fhir import standard_codes
 from wardexam.governance import dictionary, hazards
 from wardexam.injury import tables as injury
-from wardexam.note import body
+from wardexam.note import body, telling
 from wardexam.practice import published as practised
 from wardexam.practice import tables as practice
 from wardexam.reasoning.tables import story_row
@@ -71,6 +71,7 @@ READ_BY: dict[str, tuple[Any, ...]] = {
     "injury/standard.toml": (injury.standard,),
     "injury/taking_over.toml": (injury.taken_over,),
     "note/body.toml": (body.table,),
+    "note/telling.toml": (telling.thresholds,),
     "practice/actions.toml": (practice.actions,),
     "practice/costs.toml": (
         lambda: practice.question_seconds("flag"), lambda: practice.best_row("sure"), practice.few_signs,
@@ -251,6 +252,7 @@ def test_every_word_of_a_lesions_story_is_one_that_may_be_told():
         ("note/body.toml", "jaw = { row = 1", "jaw = { row = 40", "row jaw: no row 40"),
         ("note/body.toml", "saddle = [14, 14, 7, 8]", "saddle = [14, 14, 7, 9]", "row saddle: no columns 7 to 9"),
         ("note/body.toml", "toes = 19", "tose = 19", "body.toml, reach: unknown 'tose'"),
+        ("note/telling.toml", "least = 0.3", "least = 30", "row site_on_list, field least"),
         ("fhir/units.toml", 'code = "mL"\n', "", "units.toml, row mL, field code"),
         ("practice/actions.toml", 'regions = ["', 'regions = ["x', "actions.toml, row "),
         ("practice/costs.toml", "known =", "knwon =", "costs.toml, best: unknown 'knwon'"),

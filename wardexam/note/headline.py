@@ -5,7 +5,8 @@ import textwrap
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, off_brief
-from wardexam.reasoning.reading import Reading
+from wardexam.note.telling import worth_telling
+from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.urgency import OFF_HERE
@@ -30,8 +31,8 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
             text = f"{text}, {act_kinds()[first.acts[-1].kind].words}"
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
-    elif reading and reading.entered >= 3 and reading.sites and reading.sites[0].probability >= 0.3:
-        text = f"{reading.sites[0].word}: {reading.sites[0].name}"
+    elif named := _named(reading):
+        text = f"{named.word}: {named.name}"
     else:
         asked = len(urgency.not_asked)
         text = f"{counted(asked, 'flag')} not asked" if asked else urgency.word
@@ -47,6 +48,14 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
         brief = f"{len(urgency.switched_off)} {OFF_HERE}"
     new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
     return Summary(urgency.level, urgency.word, worse, headline, due, step, new, to_ascii(brief))
+
+
+def _named(reading: Reading | None) -> Site | None:
+    """The site that is named on the list; None where none stands out enough."""
+    first = next(iter(reading.sites), None) if reading else None
+    if reading is None or first is None:
+        return None
+    return first if worth_telling("site_on_list", first.probability, reading.entered) else None
 
 
 def off_in(summary: Summary) -> str:

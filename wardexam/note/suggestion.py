@@ -3,6 +3,7 @@
 Always worded as a suggestion; never says that signs rule anything out.
 """
 
+from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 
 __all__ = [
@@ -24,7 +25,8 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
     named = [
         s
         for s in reading.sites[:sites]
-        if s.probability >= 0.1 and (s.region != "none" or s.word in ("likely", "very likely"))
+        if worth_telling("site_in_note", s.probability)
+        and (s.region != "none" or s.word in ("likely", "very likely"))
     ]
     if not reading.entered or not named:
         return ""

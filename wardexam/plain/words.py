@@ -6,6 +6,7 @@ from wardexam.exam.findings import Side
 from wardexam.exam.text import counted
 from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
 from wardexam.note.suggestion import CAUTION, alike_words, capital, contradiction_text, pair_text
+from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.reason import Urgency
 
@@ -35,7 +36,11 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
     else:
         lines = [f"{contradiction_text(c)}." for c in reading.contradictions]
         lines += [] if reading.fits_one else ["These findings do not fit one lesion."]
-        lines += [_site(s) for s in reading.sites[:sites] if s.probability >= 0.01]
+        lines += [
+            _site(s)
+            for s in reading.sites[:sites]
+            if worth_telling("site_on_plain_lines", s.probability)
+        ]
         lines += [f"{capital(reading.before)}."] if reading.before else []
         lines += [f"For the first: {e.text}." for e in reading.supports[:reasons]]
         lines += [f"Against it: {e.text}." for e in reading.opposes[:reasons]]
@@ -43,7 +48,7 @@ def reading(reading: Reading, *, sites: int = 4, reasons: int = 3) -> list[str]:
         lines += [f"{text}."] if (text := pair_text(reading)) else []
         if alike := alike_words(reading):
             lines.append(f"Published cases like it: {', '.join(alike)}.")
-        sure = [a for a in reading.asymmetries if a.probability >= 0.5]
+        sure = [a for a in reading.asymmetries if worth_telling("sides_that_differ", a.probability)]
         lines += [f"Sides differ, {a.text}." for a in sure[:reasons]]
         if reading.level_note:
             lines.append(f"{reading.level_note}.")

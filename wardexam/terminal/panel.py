@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam.examination import Examination, Findings
 from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
+from wardexam.note.telling import worth_telling
 from wardexam.reasoning.rules.change import compare
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
@@ -20,9 +21,6 @@ if TYPE_CHECKING:
 
 CAUTION = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"
-LEAST = 0.05  # the chance under which a site is not named
-NEAR = 0.2  # the chance from which a second site stands before all but the first
-SURE = 0.5  # from which sides are said to differ
 MOST = 7  # changes that are said
 FIRST = 4  # of them, those that weigh most where there is room
 WIDE = 60  # columns from which a site's chance is drawn as a bar as well
@@ -164,11 +162,16 @@ def _meaning(
         waits = reading is None and examination.findings
         said = "Working it out." if waits else "Nothing entered yet."
         return [Block(WHERE, (said,), (1,), between="\n")]
-    sites = [s for s in reading.sites if s.probability >= LEAST and s.region != "other"]
+    sites = [
+        s
+        for s in reading.sites
+        if worth_telling("site_in_panel", s.probability) and s.region != "other"
+    ]
     places = tuple(_site(site, width, bar) for site in sites) or ("no site stands out",)
     title = WHERE if reading.fits_one else "Where: NO ONE LESION FITS"
     clashes = tuple(contradiction_text(c) for c in reading.contradictions)
-    rival = 2 if len(sites) > 1 and sites[1].probability >= NEAR else 5
+    near = len(sites) > 1 and worth_telling("second_in_panel", sites[1].probability)
+    rival = 2 if near else 5
     blocks: list[Block] = [
         Block("", clashes, (2,) * len(clashes), "warn", between="\n"),
         _Sites(
@@ -187,7 +190,9 @@ def _meaning(
     odd = [text for text in reading.unexplained if text not in against]
     blocks.append(_flow("Against", against + [f"not explained: {text}" for text in odd], 7))
     blocks.append(_flow("Published cases like it", alike_words(reading), 10))
-    differ = [a.text for a in reading.asymmetries if a.probability >= SURE]
+    differ = [
+        a.text for a in reading.asymmetries if worth_telling("sides_that_differ", a.probability)
+    ]
     blocks.append(_flow("Sides differ", differ, 4, "; "))
     blocks.append(_flow("Level", [reading.level_note] if reading.level_note else [], 7))
     if sign := reading.proposed:
@@ -214,7 +219,7 @@ class _Sites(Block):
     chances: tuple[float, ...] = ()
 
     def lines(self, count: int, width: int) -> list[Line]:
-        """So many sites, how many more are likelier than `LEAST`, and how likely the first of them is."""
+        """So many sites, how many more are named, and how likely the first of them is."""
         if not count:
             return []
         left = len(self.items) - count
