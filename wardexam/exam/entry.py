@@ -6,9 +6,9 @@ step is validated.
 
 import json
 from dataclasses import dataclass
-from typing import Any, Literal, Self, get_args
+from typing import Any, Literal, Self, TypeVar, get_args
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from wardexam.errors import InputError
 from wardexam.exam.examination import Examination
@@ -99,6 +99,21 @@ def first_fault(error: ValidationError) -> str:
     if fault["type"] == "value_error":
         shown = ""
     return f"{place}: {text}{shown}" if place else f"{text}{shown}"
+
+
+M = TypeVar("M", bound=BaseModel)
+
+
+def valid(model: type[M], document: Any) -> M:
+    """A document as its model.
+
+    Raises:
+        InputError: A field is refused; where it is, and what is allowed.
+    """
+    try:
+        return model.model_validate(document)
+    except ValidationError as error:
+        raise InputError(first_fault(error)) from None
 
 
 def _key(row: Finding | RestNormal) -> str:

@@ -16,7 +16,7 @@ from wardexam.errors import InputError, TableError
 from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import SCALES, ScaleName, answers_for
-from wardexam.exam.entry import first_fault
+from wardexam.exam.entry import first_fault, valid
 from wardexam.exam.examination import Also, Context, Findings, YesNo
 from wardexam.exam.findings import (
     Finding,
@@ -269,10 +269,7 @@ class Sheet(Model):
             "acts": [a.model_dump(mode="json") for a in self.acts],
             "also": tuple(also),
         }
-        try:
-            return Findings.model_validate(document)
-        except ValidationError as error:
-            raise InputError(first_fault(error)) from None
+        return valid(Findings, document)
 
 
 def read_sheet(text: str) -> Sheet:

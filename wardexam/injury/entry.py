@@ -4,10 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
-from pydantic import ValidationError
-
 from wardexam.errors import InputError
-from wardexam.exam.entry import first_fault
+from wardexam.exam.entry import valid
 from wardexam.injury.sheet import (
     MARK,
     SIDES,
@@ -52,10 +50,7 @@ def apply(sheet: InjurySheet, change: SheetChange) -> InjurySheet:
     Raises:
         InputError: The change is not acceptable; the sheet stays as it was.
     """
-    try:
-        return InjurySheet.model_validate(sheet.model_dump(mode="json") | change.fields)
-    except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+    return valid(InjurySheet, sheet.model_dump(mode="json") | change.fields)
 
 
 def inverse(sheet: InjurySheet, change: SheetChange) -> SheetChange:

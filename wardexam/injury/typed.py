@@ -10,10 +10,8 @@ from collections.abc import Iterable
 from itertools import groupby
 from typing import Any
 
-from pydantic import ValidationError
-
 from wardexam.errors import InputError
-from wardexam.exam.entry import first_fault
+from wardexam.exam.entry import valid
 from wardexam.exam.findings import nearest
 from wardexam.exam.sheet import LONGEST_SHEET
 from wardexam.injury.segments import FIRST, LOWEST_NAME, NAMES, number
@@ -133,10 +131,7 @@ def read_typed(text: str) -> InjurySheet:
                 raise InputError(error.what, f"line {count}", error.remedy) from None
     if empty:
         raise InputError("nothing was given", remedy=f"type lines {_EXAMPLE}")
-    try:
-        return InjurySheet.model_validate(document)
-    except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+    return valid(InjurySheet, document)
 
 
 def read_more(sheet: InjurySheet, text: str) -> InjurySheet:

@@ -11,17 +11,18 @@ import signal
 from collections.abc import Callable, Iterable
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING, TextIO, TypeVar, get_args
+from typing import TYPE_CHECKING, TextIO, TypeVar
 
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.exam.entry import Change
-from wardexam.exam.examination import Examination, Patient, Sex
+from wardexam.exam.entry import Change, valid
+from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
 from wardexam.exam.flags import flags
 from wardexam.exam.identity import (
     CHECK,
+    SEXES,
     day_words,
     missing,
     read_birth_date,
@@ -44,7 +45,7 @@ from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
 from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError
-from wardexam.records.whose import other_with, stayed_before
+from wardexam.records.whose import bed_words, number_words, other_with, stay_words, stayed_before
 from wardexam.session import Session
 from wardexam.visit import Visit
 
@@ -52,7 +53,6 @@ if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
 
 T = TypeVar("T")
-SEXES = get_args(Sex)
 WAITS = "The save waits for the ward's store and follows by itself, now or at the next start."
 
 
@@ -206,10 +206,6 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
 
 
 def _admit(talk: Talk, session: Session) -> Patient:
-    from pydantic import ValidationError
-
-    from wardexam.exam.entry import first_fault
-
     while True:
         # "bed H": h alone is help.
         bed, name = re.sub("^bed +", "", talk.ask("Bed:"), flags=re.I), talk.ask("Name:")
@@ -219,7 +215,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
         reason = _reason(talk)
         try:
-            patient = Patient.model_validate(
+            patient = valid(
+                Patient,
                 {
                     "id": session.new_id(),
                     "bed": bed,
@@ -234,25 +231,23 @@ def _admit(talk: Talk, session: Session) -> Patient:
                     "sex": next((s for s in SEXES if sex and s.startswith(sex)), sex or "unknown"),
                     "remark": reason,
                     "admitted": admitted,
-                }
+                },
             )
-        except ValidationError as error:
-            talk.say(f"Not accepted: {first_fault(error)}. Again, please.")
+        except InputError as error:
+            talk.say(f"Not accepted: {error.what}. Again, please.")
             continue
         if other := other_with(session.ward, "number", patient.number):
-            talk.say(
-                f"Not accepted: {clean(patient.number)} is {clean(other.name)}'s, in bed {clean(other.bed)}. Again, please."
-            )
+            talk.say(f"Not accepted: {number_words(clean(patient.number), other)}. Again, please.")
             continue
         before = stayed_before(session.ward, patient.name, patient.number)
         if before and not talk.yes(
-            f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}; the screen's list of the "
+            f"{stay_words(before)}; the screen's list of the "
             "discharged restores that stay. Admit anew, without it? y or n:"
         ):
             continue
         other = other_with(session.ward, "bed", patient.bed)
         if other and not talk.yes(
-            f"{clean(patient.bed)} is {clean(other.name)}'s already. Do both lie there? y or n:"
+            f"{bed_words(clean(patient.bed), other)}. Do both lie there? y or n:"
         ):
             continue
         _insisting(talk, partial(session.ward.admit, patient, session.examiner))

@@ -1,9 +1,10 @@
-"""Who of a ward has a bed or a hospital's number, however it is typed."""
+"""Who of a ward has a bed or a hospital's number, however it is typed; and that in words."""
 
 from collections.abc import Iterable, Iterator
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import read_number
+from wardexam.exam.text import clean
 from wardexam.records.repository import Bed, Repository
 
 
@@ -57,3 +58,18 @@ def stayed_before(ward: Repository, name: str, number: str) -> Bed | None:
     except WardexamError:
         return None
     return next((bed for _, bed in numbered(ward, found, wanted)), None)
+
+
+def number_words(number: str, other: Bed) -> str:
+    """That a number is another patient's."""
+    return f"{number} is {clean(other.name)}'s, in bed {clean(other.bed)}"
+
+
+def bed_words(bed: str, other: Bed) -> str:
+    """That another patient lies in a bed."""
+    return f"{bed} is {clean(other.name)}'s already"
+
+
+def stay_words(before: Bed) -> str:
+    """That a patient was here before, under the same number."""
+    return f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}"

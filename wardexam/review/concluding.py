@@ -5,10 +5,8 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 
-from pydantic import ValidationError
-
 from wardexam.errors import InputError
-from wardexam.exam.entry import first_fault
+from wardexam.exam.entry import valid
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
 from wardexam.exam.outcome import Outcome
@@ -158,10 +156,8 @@ def concluded(
     if last and not given.get("by", "").strip() and _same(last, found):
         found["by"] = last.by
     revision = last.revision + 1 if last else 1
-    try:
-        return Outcome(**{"by": by[:120], **found}, patient=patient, revision=revision, at=now)
-    except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+    known = {"patient": patient, "revision": revision, "at": now}
+    return valid(Outcome, {"by": by[:120]} | found | known)
 
 
 def check_image(

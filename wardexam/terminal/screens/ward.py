@@ -17,7 +17,7 @@ from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
-from wardexam.records.whose import other_with, stayed_before
+from wardexam.records.whose import bed_words, number_words, other_with, stay_words, stayed_before
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
@@ -48,15 +48,10 @@ def _patient(details: Mapping[str, Any]) -> "Patient":
     Raises:
         InputError: A detail is refused; its text says where and what is allowed.
     """
-    from pydantic import ValidationError
-
-    from wardexam.exam.entry import first_fault
+    from wardexam.exam.entry import valid
     from wardexam.exam.examination import Patient
 
-    try:
-        return Patient.model_validate(details)
-    except ValidationError as error:
-        raise InputError(first_fault(error)) from None
+    return valid(Patient, details)
 
 
 def _rank(bed: Bed) -> float:
@@ -546,11 +541,10 @@ class WardScreen(LineScreen):
         """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
         if other is None or (field, text) == self._warned:
             return ""
-        who = f"{text} is {clean(other.name)}'s"
         if field == "number":
-            return f"{who}, in bed {clean(other.bed)}. The number of this patient, or empty."
+            return f"{number_words(text, other)}. The number of this patient, or empty."
         self._warned = (field, text)
-        return f"{who} already. Another bed; or enter again where both lie there."
+        return f"{bed_words(text, other)}. Another bed; or enter again where both lie there."
 
     def _stayed(self, number: str, before: Bed | None) -> str:
         """That the patient was here and is discharged; admitted anew where that is told a second time."""
@@ -558,7 +552,7 @@ class WardScreen(LineScreen):
             return ""
         self._warned = ("number", number)
         return (
-            f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}: escape, then "
+            f"{stay_words(before)}: escape, then "
             f"{self.key('discharged')} restores that stay. Or enter again: admitted anew, without it."
         )
 
@@ -730,9 +724,7 @@ class WardScreen(LineScreen):
         def leave() -> None:
             if back:
                 if other := other_with(app.ward, "number", patient.number, patient.id):
-                    raise InputError(
-                        f"{patient.number} is {clean(other.name)}'s, in bed {clean(other.bed)}: not restored"
-                    )
+                    raise InputError(f"{number_words(patient.number, other)}: not restored")
                 app.ward.restore(patient, app.session.examiner)
             else:
                 app.ward.discharge(patient, app.session.now(), app.session.examiner)
