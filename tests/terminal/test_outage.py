@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from uuid import uuid4
 
@@ -76,6 +77,28 @@ def answers(examination):
     return [f.answer for f in examination.findings]
 
 
+@asynccontextmanager
+async def saving(app, losing):
+    """The first patient graded once and saved, while the store is away."""
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "m", "1", "2")
+        losing.away = True
+        await pilot.press("s")
+        assert await until(pilot, lambda: "Not saved yet" in status(app))
+        yield pilot
+
+
+@asynccontextmanager
+async def admitting(app, losing):
+    """A patient admitted while the store is away."""
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
+        losing.away = True
+        await pilot.press("enter")
+        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+        yield pilot
+
+
 async def test_a_save_while_the_store_is_away_is_said_kept_and_sent_by_itself(app, losing):
     bed = inner(app).beds()[0]
     async with app.run_test(size=(80, 24)) as pilot:
@@ -101,12 +124,8 @@ async def test_a_save_while_the_store_is_away_is_said_kept_and_sent_by_itself(ap
 
 async def test_who_grades_on_while_the_store_is_away_has_not_saved_that(app, losing):
     who = inner(app).beds()[0].patient_id
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("enter", "m", "1", "2")
-        before = len(inner(app).examinations(who))
-        losing.away = True
-        await pilot.press("s")
-        await until(pilot, lambda: "Not saved yet" in status(app))
+    before = len(inner(app).examinations(who))
+    async with saving(app, losing) as pilot:
         await pilot.press("0")
         losing.away = False
         assert await until(pilot, lambda: Outbox(inner(app).spool).names() == [])
@@ -120,12 +139,8 @@ async def test_who_grades_on_while_the_store_is_away_has_not_saved_that(app, los
 
 async def test_who_leaves_while_the_store_is_away_finds_it_saved(app, losing):
     who = inner(app).beds()[0].patient_id
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("enter", "m", "1", "2")
-        before = len(inner(app).examinations(who))
-        losing.away = True
-        await pilot.press("s")
-        await until(pilot, lambda: "Not saved yet" in status(app))
+    before = len(inner(app).examinations(who))
+    async with saving(app, losing) as pilot:
         await pilot.press("q")
         assert isinstance(app.screen, WardScreen)
         assert await until(pilot, lambda: "cannot be reached" in status(app))
@@ -174,11 +189,7 @@ async def test_a_sheet_saved_while_the_store_is_away_is_sent_by_itself(app, losi
 
 async def test_an_admission_while_the_store_is_away_follows_once(app, losing):
     count = len(inner(app).beds())
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
-        losing.away = True
-        await pilot.press("enter")
-        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+    async with admitting(app, losing) as pilot:
         losing.away = False
         assert await until(pilot, lambda: len(inner(app).beds()) == count + 1)
         await pilot.pause(0.1)
@@ -187,11 +198,7 @@ async def test_an_admission_while_the_store_is_away_follows_once(app, losing):
 
 async def test_who_quits_while_a_change_is_still_to_come_is_asked_once(app, losing):
     count = len(inner(app).beds())
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
-        losing.away = True
-        await pilot.press("enter")
-        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+    async with admitting(app, losing) as pilot:
         await pilot.press("q")
         assert app.is_running
         assert status(app).startswith("1 change is not kept yet:")
@@ -205,11 +212,7 @@ async def test_who_quits_while_a_change_is_still_to_come_is_asked_once(app, losi
 
 async def test_who_quits_once_all_that_was_to_come_has_come_is_not_asked(app, losing):
     count = len(inner(app).beds())
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
-        losing.away = True
-        await pilot.press("enter")
-        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+    async with admitting(app, losing) as pilot:
         losing.away = False
         assert await until(pilot, lambda: "Admitted" in status(app))
         await pilot.press("q")
@@ -218,11 +221,7 @@ async def test_who_quits_once_all_that_was_to_come_has_come_is_not_asked(app, lo
 
 
 async def test_a_window_too_small_says_that_a_change_is_still_to_come(app, losing):
-    async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
-        losing.away = True
-        await pilot.press("enter")
-        assert await until(pilot, lambda: "Not admitted yet" in status(app))
+    async with admitting(app, losing) as pilot:
         await pilot.resize_terminal(70, 20)
         await pilot.press("q")
         assert app.is_running
