@@ -12,6 +12,7 @@ import pytest
 
 from wardexam.commands.arguments import parser
 from wardexam.commands.main import run as edge_run
+from wardexam.errors import TableError
 
 
 def run(*arguments, stdin=""):
@@ -108,6 +109,14 @@ def test_a_bad_line_is_named_and_the_others_are_answered(here):
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["a", "c"]
     assert "line 2" in done.stderr
     assert done.returncode == 2
+
+
+def test_a_mistake_of_a_table_is_said_once_and_is_no_lines_fault(here, monkeypatch):
+    fault = TableError("is missing", "flags.toml, row cancer, field short", "mend the table")
+    monkeypatch.setattr("wardexam.commands.localising._findings", lambda _: fault)
+    done = here("localise", stdin="knee 2/0\nknee 2/2\n")
+    assert done.returncode == 1
+    assert done.stderr == f"wardexam: {fault}\n"
 
 
 def test_a_missing_file_is_named(here):

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
-from wardexam.errors import WardexamError
+from wardexam.errors import TableError, WardexamError
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Findings
@@ -47,7 +47,7 @@ def localise(options: argparse.Namespace) -> int:
                 if isinstance(refused, WardexamError):
                     raise refused
             write(sheet, findings, answer, wording)  # type: ignore[arg-type]  # no error among them
-        except edge.OutputError:
+        except (edge.OutputError, TableError):  # a table's mistake is no sheet's
             raise
         except WardexamError as error:
             edge.complain(f"{place}: {error}")
