@@ -1,5 +1,7 @@
 """What published cases taught multiplies judgement, is refused where it names nothing, and no alarm hears it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -43,6 +45,7 @@ def mass(made, priors: Priors, site: str) -> float:
         ("form", {"nerve": {"no nerve": 2.0}}),
         ("told", {"pain": {"limb": {"nowhere": 2.0}}}),
         ("told", {"weather": {"wet": {"nerve": 2.0}}}),
+        ("told", {"onset": {"sudde": {"nerve": 2.0}}}),
         ("found", {"tail": {"odd": {"same": {"nerve": 2.0}}}}),
         ("found", {"ankle": {"odd": {"same": {"nowhere": 2.0}}}}),
         ("found", {"ankle": {"odd": {"beside": {"nerve": 2.0}}}}),
@@ -54,6 +57,30 @@ def test_what_names_nothing_is_an_error_at_load(made, judged, monkeypatch, secti
     monkeypatch.setitem(learned(), section, Section(row, section))
     with pytest.raises(TableError, match=r"learned\.toml"):
         Engine(made).posterior(read_line("ankle 0/2+").spelled_out())
+
+
+@pytest.mark.parametrize(
+    ("column", "words", "said"),
+    [
+        ("onset", {"sudde": 2.0}, "unknown 'sudde'"),
+        ("pain", {"bakc": 2.0}, "unknown 'bakc'"),
+        ("flag", {"unsuported": 0.1}, "unknown 'unsuported'"),
+        ("age", {"elderly": 2.0}, "unknown 'elderly'"),
+    ],
+)
+def test_a_misspelled_word_of_a_story_is_refused_in_the_row_of_a_site(
+    made, monkeypatch, column, words, said
+):
+    monkeypatch.setitem(sites()["nerve"], column, words)
+    with pytest.raises(TableError, match=rf"sites\.toml, row nerve, {column}: {said}"):
+        Priors(made)
+
+
+def test_a_misspelled_word_of_a_story_is_refused_in_the_row_of_a_lesion(made):
+    first, *others = made.forms
+    forms = (replace(first, story={"complaint": {"weak_lge": 2.0}}), *others)
+    with pytest.raises(TableError, match=rf"lesion {first.name}, of {first.site}, complaint"):
+        Priors(replace(made, forms=forms))
 
 
 def test_the_alarm_weighs_judgement_alone(made, monkeypatch, judged):

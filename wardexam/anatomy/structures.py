@@ -10,10 +10,7 @@ from pydantic import Field
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
 from wardexam.errors import TableError
-from wardexam.tables import Columns as Columns
-from wardexam.tables import TableRow as TableRow
-from wardexam.tables import all_known, read_rows
-from wardexam.tables import checked_row as checked_row
+from wardexam.tables import TableRow, all_known, read_rows
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Shares = dict[str, Share]

@@ -10,12 +10,12 @@ from functools import cache, cached_property
 from typing import Any, Literal
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
-from wardexam.anatomy.structures import Columns, TableRow, checked_row
 from wardexam.errors import TableError
 from wardexam.exam.examination import Onset
 from wardexam.reasoning.inference.evidence import USUAL
 from wardexam.reasoning.inference.pieces import Term
 from wardexam.reasoning.tables import read
+from wardexam.tables import Columns, TableRow, checked_row
 
 _BOTH = {"right", "left"}
 _LEVEL = "level"  # the kind of answer that is a segment

@@ -7,7 +7,7 @@ only the onset and the rows of `story.toml`, nothing that was learned, and no fo
 
 from collections.abc import Collection
 from functools import cache, cached_property
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +16,11 @@ from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.anatomy.structures import STORY
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
+from wardexam.exam.flags import every_flag
 from wardexam.reasoning.model.forms import PAIRS, STAGES, Form
 from wardexam.reasoning.model.hypotheses import Hypotheses
 from wardexam.reasoning.tables import read, story_row
+from wardexam.tables import all_known
 
 Floats = NDArray[np.float64]
 
@@ -39,11 +41,26 @@ def learned() -> dict[str, Any]:
     return read("inference/learned.toml")
 
 
+@cache
+def words_of_story() -> dict[str, frozenset[str]]:
+    """What may be told in each column of a story."""
+    said: dict[str, frozenset[str]] = {}
+    for column in STORY:
+        kind = Context.model_fields[column].annotation if column in Context.model_fields else None
+        each = (word for part in (kind, *get_args(kind)) for word in get_args(part))
+        said[column] = frozenset(word for word in each if isinstance(word, str))
+    found, support = story_row("found"), story_row("support")
+    others = [row["else"] for row in support.values()]
+    said["flag"] = frozenset((*every_flag(), *found, *others))
+    said["age"] = frozenset(story_row("age_bands")["from"])
+    return said
+
+
 def _checked(forms: Collection[Form]) -> None:
     """Whether all that was learned speaks of something that is there.
 
     Raises:
-        TableError: It names a site, a form or a column that is none.
+        TableError: It names a site, a form, a column or a word of a story that is none.
     """
     rows, known = learned(), set(sites())
     names = {(f.site, f.name) for f in forms}
@@ -55,9 +72,17 @@ def _checked(forms: Collection[Form]) -> None:
         for name in row:
             if (site, name) not in names and name != "source":
                 raise TableError(f"no form '{name}' of site '{site}'", where="learned.toml, form")
-    for column in rows["told"]:
-        if column not in STORY:
-            raise TableError(f"no column '{column}'", where="learned.toml, told")
+    all_known(rows["told"], STORY, "learned.toml, told")
+    stories = [(f"the lesion {f.name}, of {f.site}", f.story) for f in forms]
+    stories += [(f"sites.toml, row {site}", row) for site, row in sites().items()]
+    stories.append(("learned.toml, told", rows["told"]))
+    for number, row in enumerate(read("inference/story.toml")["shift"], 1):
+        stories.append((f"story.toml, shift {number}", row))
+        all_known(row["sites"], known, f"story.toml, shift {number}")
+    said_of = words_of_story()
+    for where, story in stories:
+        for column in said_of.keys() & story.keys():
+            all_known(story[column], said_of[column], f"{where}, {column}")
 
 
 def _counts(row: dict[str, Any], context: Context) -> bool:
