@@ -1,7 +1,6 @@
 """The tool's own alarm: one more abnormal sign does not calm it, unless all of it is of one place that is not urgent."""
 
 import random
-from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -12,7 +11,6 @@ from wardexam.exam.acts import Raised
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Examination
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.own_alarm import OWN, own_alarm
 from wardexam.reasoning.rules.urgency import assess
 
@@ -79,22 +77,6 @@ def test_the_alarm_has_the_time_of_its_level(onset, by):
     alarm = own_alarm(findings, ready.engine().read(findings))
     assert alarm is not None
     assert (alarm.text.partition(",")[0], alarm.by) == ("signs may mean: cord", by)
-
-
-@pytest.mark.parametrize(
-    ("chance", "text"),
-    [(0.3, "signs may mean: cord"), (0.003, "signs alone may mean an urgent place")],
-)
-def test_a_place_that_the_whole_reading_makes_nothing_of_is_not_named(chance, text):
-    findings = read_line("onset=days knee 3/3 ankle 3/3 power_leg 4/4").spelled_out()
-    urgent, other = (
-        Site(name, "cord", name, "none", None, None, said, "possible", urgent=name == "cord")
-        for name, said in (("cord", chance), ("muscle", 1 - chance))
-    )
-    alone = replace(urgent, probability=0.6)
-    alarm = own_alarm(findings, Reading(sites=(other, urgent), dangerous=(alone,), entered=6))
-    assert alarm is not None
-    assert (alarm.text, alarm.urgency, alarm.region) == (text, 2, "whole_spine")
 
 
 OLD = "onset=longer flag:worse=no level_pin T8/T8 plantar up/up power_leg {}/{}"

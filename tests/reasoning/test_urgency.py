@@ -37,10 +37,11 @@ def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():
         found = assess(read_line(line + more).spelled_out(), None, None)
         return {r.rule: r.first for r in found.reasons}
 
-    (rule,) = [name for name, steps in first().items() if steps == "bladder scan, without delay"]
-    assert first(" saddle 1/1")[rule] == "bladder scan, without delay"
+    scan, saddle, catheter = "bladder scan, without delay", "saddle sensation, anal tone", "catheter if urine is retained"
+    assert first()["cauda_equina"] == f"{scan}; {saddle}; {catheter}"
+    assert first(" saddle 1/1")["cauda_equina"] == f"{scan}; {catheter}"
     done = first(" saddle 1/1 post_void_residual measured:450")
-    assert done[rule] == ""
+    assert done["cauda_equina"] == catheter
     assert not any("bladder scan" in steps for steps in done.values())
 
 
@@ -115,7 +116,7 @@ def test_the_soonest_limit_is_said_first_and_among_equals_the_wider_image(line, 
 VAGUE = ("that fits", "suggest", "the place", "the region", "the site")
 BODY = (
     "head", "brain", "spine", "orbits", "pituitary", "temporal arteries", "arch to vertex", "limb", "plexus", "abdomen",
-    "neck", "aorta",
+    "neck", "aorta", "pelvis",
 )  # fmt: skip
 
 
@@ -133,7 +134,7 @@ def test_every_image_is_named_by_modality_and_region(name, image):
     assert not any(word in image for word in VAGUE)
     if not image.startswith("none first"):
         assert any(word in image for word in BODY)
-        assert any(word in image for word in ("MRI", "CT", "MRA", "ultrasound"))
+        assert any(word in image for word in ("MRI", "CT", "MRA", "ultrasound", "X-ray"))
 
 
 def test_the_tools_own_alarm_has_an_image_for_every_dangerous_site():

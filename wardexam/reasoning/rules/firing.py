@@ -101,12 +101,16 @@ def undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
 
 
 def unchanged(found: Findings) -> bool:
-    """Whether it was told that all of it is of long standing and, when asked, that nothing is worse."""
+    """Whether it was told that all of it is of long standing and, when asked, that nothing is worse.
+
+    What is seldom old is not believed to be, unless it is marked itself: then nothing of it is.
+    """
     row, said = conditions_row("unchanged"), found.flags.get
     return (
         found.context.onset in row["onset"]
         and all(said(flag) == "no" for flag in row["no"])
         and all(said(flag) != "yes" for flag in row["not_yes"])
+        and row["unless"] not in holding(found.new)
     )
 
 
@@ -132,13 +136,13 @@ def _view_of(row: Rule) -> int:
 
 def only_known(examination: Findings, changes: Collection[str]) -> dict[str, str]:
     """Rules above the lowest level that only what is known would fire, with what was written of it."""
-    whole, _, fresh = views(examination, changes)
+    whole, marked, fresh = views(examination, changes)
     if fresh is whole:
         return {}
-    would, do = holds(whole), holds(fresh)
+    would, do, unmarked = holds(whole), holds(fresh), holds(marked)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
     return {
-        name: f"known: {written or UNCHANGED}"
+        name: f"known: {UNCHANGED if fires(row, unmarked) else written}"
         for name, row in rules().items()
         if _view_of(row) == FRESH and fires(row, would) and not fires(row, do)
     }

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from wardexam.exam.examination import Findings
-from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import kept
 from wardexam.reasoning.rules.firing import FRESH, MARKED, WHOLE, views
 from wardexam.reasoning.rules.reason import EARLIER_WORD, Reason
@@ -38,17 +38,10 @@ def own_alarm(
         return None
     acute = examination.context.onset in row["acute"]
     level = row["urgency_acute" if acute else "urgency"]
-    return _of_site(level, _text(sites, reading), sites[0].region)
-
-
-def _text(sites: tuple[Site, ...], reading: Reading) -> str:
-    """What the alarm says, naming the likeliest place where the whole reading makes something of it."""
-    chance = sum(s.probability for s in reading.sites if s.id == sites[0].id)
-    if chance < conditions_row(OWN)["named"]:
-        return "signs alone may mean an urgent place"
-    return f"signs may mean: {sites[0].name}" + (
+    text = f"signs may mean: {sites[0].name}" + (
         " or another urgent place" if len(sites) > 1 else ""
     )
+    return _of_site(level, text, sites[0].region)
 
 
 def _of_site(level: int, text: str, region: str) -> Reason:

@@ -12,7 +12,7 @@ from wardexam.reasoning.rules.change import PATTERNS
 from wardexam.reasoning.rules.conditions import conditions
 from wardexam.reasoning.rules.deadlines import limits
 from wardexam.reasoning.tables import conditions_row, read
-from wardexam.tables import TableRow, checked_row
+from wardexam.tables import TableRow, all_known, checked_row
 
 # Own plain words, least to most.
 _TIMES = {"minutes": "within minutes", "today": "today", "within days": "within days"}
@@ -65,6 +65,7 @@ def rules() -> dict[str, Rule]:
     for flag in (*told["no"], *told["not_yes"]):
         if flag not in every_flag():
             raise TableError(f"unknown flag '{flag}'", "conditions.toml, unchanged")
+    all_known((told["unless"],), conditions(), "conditions.toml, unchanged")
     made = {}
     for name, row in read("rules/urgency.toml").items():
         where = f"urgency.toml, rule {name}"
