@@ -20,4 +20,5 @@ def test_the_reason_that_matters_is_said_first_at_its_level(line):
     assert (found.level, first.rule) == (line["level"], line["rule"]), line["source"]
     said = f"{first.text}; {first.first}; {first.image}; {first.call}; {first.by}".lower()
     assert [w for w in line.get("words", ()) if w.lower() not in said] == []
+    assert [w for w in line.get("never_words", ()) if w in said] == []
     assert not {r.rule for r in found.reasons} & {*line.get("never", ())}

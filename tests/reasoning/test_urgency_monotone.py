@@ -146,7 +146,7 @@ def test_anything_worse_cancels_what_was_lowered_or_known(line):
 def test_what_is_marked_as_known_is_said_at_the_lowest_level_where_it_is_grave_and_not_at_all_where_it_is_not():
     grave = assess(read_line("saddle known:1/1 onset=longer").spelled_out(), None, None)
     assert grave.level == 1
-    assert all(r.lowered == "known: documented before" for r in grave.reasons)
+    assert all(r.lowered == "taken as known: documented before" for r in grave.reasons)
     old = assess(read_line("plantar known:up/up power_leg known:4/4 onset=longer").spelled_out(), None, None)  # fmt: skip
     assert (old.level, old.reasons) == (0, ())
     new = assess(read_line("plantar known:up/up saddle 1/2 onset=longer").spelled_out(), None, None)
@@ -184,6 +184,21 @@ def test_what_changed_since_the_last_examination_is_not_unchanged_whatever_is_to
     )
     assert assess(now, None, None).level == 1
     assert assess(now, before, None).level >= 2
+
+
+@pytest.mark.parametrize(
+    ("found", "level"),
+    [
+        ("bladder retention gait shuffling", 3),
+        ("bladder known:retention gait shuffling", 1),
+        ("saddle 1/1", 3),
+        ("saddle known:1/1", 1),
+        ("anal_tone 0 power_leg 3/3", 3),
+        ("bladder known:retention power_leg 3/3", 1),
+    ],
+)
+def test_what_is_seldom_old_is_known_only_where_it_is_marked_itself(found, level):
+    assert assess(read_line(f"{DENIED} {found}").spelled_out(), None, None).level == level
 
 
 def test_a_level_with_a_headache_is_grave_though_the_level_is_old():

@@ -126,7 +126,7 @@ def done_about(
     if not holding and reason.since and not reason.lowered:
         holding.append(NOTHING)
     if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
-        holding.append(f"brought down: {clean(reason.lowered)}")
+        holding.append(clean(reason.lowered))
     if due := deadline(reason.due, beside, now, until):
         holding.append(due)
     if not earlier:
@@ -213,7 +213,11 @@ def _todo(reason: Reason) -> str:
 def action(reason: Reason, beside: datetime | None) -> str:
     """What to do, in one sentence: first, image, whom to call, by when; of what is brought down, if that should not be so."""
     todo = f"{_todo(reason)}; {limit_words(reason, beside)}"
-    return f"brought down: {reason.lowered}; if that is not so, {todo}" if reason.lowered else todo
+    if not reason.lowered:
+        return todo
+    if any(act.kind == "lowered" for act in reason.acts):
+        return f"brought down: {reason.lowered}; if that is not so, {todo}"
+    return f"{reason.lowered}; if it is new or worse, {todo}"
 
 
 def named(reason: Reason, beside: datetime | None) -> str:
@@ -468,7 +472,7 @@ def _fitting(tried: list[str], room: int = TOP) -> str:
 def _last(reason: Reason, beside: datetime) -> list[str]:
     """The last that was done about a reason, as a sentence, the fullest first."""
     if not reason.acts:
-        return [f"Brought down: {_stop(clean(reason.lowered))}"] if reason.lowered else [""]
+        return [_sentence(clean(reason.lowered))] if reason.lowered else [""]
     act = reason.acts[-1]
     short = f"{KINDS[act.kind]} {moment(act.at, beside)}"
     return [

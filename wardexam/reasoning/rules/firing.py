@@ -142,7 +142,7 @@ def only_known(examination: Findings, changes: Collection[str]) -> dict[str, str
     would, do, unmarked = holds(whole), holds(fresh), holds(marked)
     written = ", ".join(dict.fromkeys(f.known for f in examination.findings if f.known))
     return {
-        name: f"known: {UNCHANGED if fires(row, unmarked) else written}"
+        name: f"taken as known: {UNCHANGED if fires(row, unmarked) else written}"
         for name, row in rules().items()
         if _view_of(row) == FRESH and fires(row, would) and not fires(row, do)
     }

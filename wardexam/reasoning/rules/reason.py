@@ -28,7 +28,8 @@ class Reason:
         region: The region of the image, as the table names it.
         modality: How it is imaged, as the table names it.
         lowers: What brings it down once a doctor has written it; empty where nothing does.
-        lowered: What a doctor wrote that brought it down, with name and time; empty where nothing did.
+        lowered: What a doctor wrote that brought it down, with name and time, or that it is taken as known and why; empty
+            where nothing did.
         origin: Where it comes from: ``history``, ``signs``, both, or ``the tool's reading``;
             ``earlier`` where it stands from an earlier examination.
         since: When it was first raised in the stay; None where no time is known.

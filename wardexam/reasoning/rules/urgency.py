@@ -37,6 +37,7 @@ from wardexam.reasoning.rules.rule_table import LOWERED, SOONEST, WORDS, Rule, r
 from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row
+from wardexam.tables import all_known
 
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
@@ -104,7 +105,7 @@ def assess(
             before.update(kept_rules)
     known = only_known(examination, changes)
     now |= {name: False for name in known if name not in now}
-    origins = _origins(examination, fired_now, changes)
+    origins = _origins(examination, fired_now.union(known), changes)
     own_words = wording or {}
     spoken = now | joined
     off = [n for n in rules() if n in spoken and n in own_words and is_off(own_words[n])]
@@ -299,6 +300,13 @@ def _reason(
 
 
 @cache
+def _steps() -> frozenset[str]:
+    """The first steps of all rules, each up to its comma."""
+    each = (step for row in rules().values() for step in row.first.split(";"))
+    return frozenset(step.split(",")[0].strip() for step in each)
+
+
+@cache
 def _done_by() -> dict[str, str]:
     """The sign, or the word of the story, by which a step of a reason is done.
 
@@ -306,20 +314,43 @@ def _done_by() -> dict[str, str]:
         TableError: A row names no sign and no word of the story, or no step of a rule.
     """
     rows = {step: what for step, what in conditions_row("done_by").items() if step != "source"}
-    steps = {s.split(",")[0].strip() for row in rules().values() for s in row.first.split(";")}
     for step, what in rows.items():
-        if not (what in catalogue() or what in Context.model_fields) or step not in steps:
+        if not (what in catalogue() or what in Context.model_fields) or step not in _steps():
             raise TableError(
                 f"no sign '{what}', or no step '{step}'", where="conditions.toml, done_by"
             )
     return rows
 
 
+@cache
+def _of_childbearing() -> frozenset[str]:
+    """The steps that are of who may be pregnant.
+
+    Raises:
+        TableError: One is no step of a rule.
+    """
+    steps = frozenset(conditions_row("of_childbearing")["steps"])
+    all_known(steps, _steps(), "conditions.toml, of_childbearing")
+    return steps
+
+
+def _may_be_pregnant(examination: Findings) -> bool:
+    told = examination.context
+    until: int = conditions_row("of_childbearing")["until"]
+    return told.sex != "male" and (told.age is None or told.age <= until)
+
+
 def _left_to_do(steps: str, examination: Findings) -> str:
-    """The steps of a reason without those whose sign is recorded, on every side that it has, or whose word is told."""
+    """The steps of a reason without those whose sign is recorded, on every side that it has, or whose word is told.
+
+    Nor those of childbearing for who can bear no child.
+    """
 
     def done(step: str) -> bool:
-        what = _done_by().get(step.split(",")[0].strip())
+        name = step.split(",")[0].strip()
+        if name in _of_childbearing():
+            return not _may_be_pregnant(examination)
+        what = _done_by().get(name)
         if what is None:
             return False
         if what not in catalogue():

@@ -158,7 +158,7 @@ class ReasonsScreen(LineScreen):
         if len(reason.acts) > SHOWN:
             said.insert(0, f"{len(reason.acts) - SHOWN} earlier acts stand in the note")
         if reason.lowered and not any(a.kind == "lowered" for a in reason.acts):
-            said.append(f"brought down: {clean(reason.lowered)}")
+            said.append(clean(reason.lowered))
         if reason.ended:
             said.append(f"since then: {clean(reason.ended)}")
         return said or [NOTHING]
