@@ -360,7 +360,7 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
 
 OUTSIDE = "The ward list stands at {}: an alarm of the tool's own reading, which is not told here until its suggestion is accepted."
 HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
-WITHDRAWN = "The accepted suggestion is out of the note: more was entered."
+WITHDRAWN = "Suggestion out of the note: more was entered."
 
 
 class Step(NamedTuple):
@@ -529,6 +529,12 @@ class Visit:
     def steps(self) -> Iterator[Step]:
         """The changes that can be undone, the last first."""
         return reversed(self._undo)
+
+    @property
+    def withdrawn(self) -> bool:
+        """Whether a suggestion that was accepted is out of the note because of what was entered since."""
+        last = next((s.said for s in self.steps if s.change.what == "suggestion"), "")
+        return last == WITHDRAWN
 
     # --- changing
 

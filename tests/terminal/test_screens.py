@@ -203,6 +203,36 @@ async def test_the_suggestion_enters_the_note_only_when_accepted(app):
         assert app.screen.state.examination.suggestion == ""
 
 
+async def test_an_accepted_suggestion_that_falls_is_told_in_the_panel_until_it_is_accepted_anew(
+    app,
+):
+    fell = "Suggestion out of the note: more was entered. a accepts anew."
+
+    def told():
+        return fell in " ".join(" ".join(line[51:] for line in dump(app)[3:-2]).split())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter", "m", "1", *"22222220")
+        await settled(pilot)
+        await pilot.press("a")
+        assert not told()
+        await pilot.press("2")  # a grade more
+        assert told()
+        assert fell in dump(app)[-2]
+        await pilot.press("j")  # and after the next key, when the status line says something else
+        assert told()
+        await settled(pilot)
+        await pilot.press("a")
+        assert not told()
+        await pilot.press("f", "0")  # a flag: the line that asks the next gives way
+        assert told()
+        assert fell in dump(app)[-2]
+        await pilot.press("u", "f")
+        assert not told()
+        await pilot.press("w", "1", "1", "escape")  # two answers of the story
+        assert told()
+
+
 async def test_leaving_keeps_a_draft_that_the_list_offers(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "m", "1", "2", "2", "escape")

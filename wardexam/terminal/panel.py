@@ -93,6 +93,7 @@ def panel_lines(
     why: str = "!",
     previous: Examination | None = None,
     bar: str = "#",
+    fell: str = "",
 ) -> list[Line]:
     """What the signs mean, in so many lines.
 
@@ -112,6 +113,7 @@ def panel_lines(
         why: The key that shows every reason.
         previous: The examination before.
         bar: What a site's chance is drawn with where there is room.
+        fell: That an accepted suggestion is out of the note, and how it is accepted anew; empty where none is.
     """
     top: list[Line] = []
     if urgency.reasons or urgency.switched_off:
@@ -120,6 +122,7 @@ def panel_lines(
                for text in _wrap(said if n else _capital(said), width)]  # fmt: skip
     caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]
     blocks = [
+        Block("", (fell,) if fell else (), (0,) if fell else (), "warn", between="\n"),
         *_meaning(examination, reading, width, failed, suggested, bar),
         *_more(examination, previous, urgency, now, wide=width >= WIDE),
     ]

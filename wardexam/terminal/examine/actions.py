@@ -86,7 +86,8 @@ def answer_flag(screen: "Entering", row: Flag, answer: str) -> None:
         screen.state.move(1)
         then = screen.state.row
         if (
-            isinstance(then, Flag)
+            screen.wrote  # else what came of it is told, which the next question must not take the place of
+            and isinstance(then, Flag)
             and then is not row
             and then.id not in screen.state.examination.flags
         ):

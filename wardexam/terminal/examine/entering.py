@@ -43,6 +43,10 @@ class Entering(Protocol):
     def size(self) -> "Size":
         """The terminal's size."""
 
+    @property
+    def wrote(self) -> bool:
+        """Whether what is said is what the last key wrote."""
+
     def key(self, action: str) -> str:
         """The first key of an action, as it is written on a keyboard."""
 

@@ -182,11 +182,16 @@ class ExamineScreen(EntryScreen):
             return False
         self.said = self._wrote = said or made[-1].said
         if withdrawn:
-            self.said = WITHDRAWN
+            self.said = self._fell
         stated = [c.brief for c in contradictions(self.visit.examination)]
         if new := [brief for brief in stated if brief not in before]:
             self.said = new[0]  # it has the line to itself, so that it is read
         return True
+
+    @property
+    def _fell(self) -> str:
+        """That the accepted suggestion is out of the note, and how it is accepted anew."""
+        return f"{WITHDRAWN} {self.key('accept')} accepts anew."
 
     def write(self, *made: Edit, said: str = "") -> None:
         """Make a change, or several as one, and show what it brings."""
@@ -234,6 +239,7 @@ class ExamineScreen(EntryScreen):
             room = view.panel_width(size[0])
             body = view.figure(self.state, room, ascii_only=app.terminal.ascii)
         keys = {"suggested": self.key("suggested"), "why": self.key("why")}
+        keys["fell"] = self._fell if self.visit.withdrawn else ""
         lines = view.panel(self.state, self.reader, size, app.glyphs, body=body, **keys)
         self.canvas("panel").show(lines)
 

@@ -309,7 +309,8 @@ def panel_width(width: int) -> int:
 
 
 def panel(
-    state: State, reader: Reader, size: tuple[int, int], glyphs: Glyphs, *, suggested: str, why: str, body: list[str]
+    state: State, reader: Reader, size: tuple[int, int], glyphs: Glyphs, *, suggested: str, why: str, fell: str,
+    body: list[str],
 ) -> list[Line]:  # fmt: skip
     """What the signs mean so far; below it, where there is room, the body.
 
@@ -320,6 +321,7 @@ def panel(
         glyphs: What bars are drawn with.
         suggested: The key that goes to the suggested sign.
         why: The key that shows every reason.
+        fell: That an accepted suggestion is out of the note; empty where none is.
         body: The body, where it is drawn here.
     """
     width, height = size
@@ -329,7 +331,7 @@ def panel(
     lines_above = panel_lines(
         state.examination, reader.urgency, reader.reading, panel_width(width), room, line=width,
         now=state.visit.session.now(), failed=reader.failed, suggested=suggested, why=why,
-        previous=state.visit.previous, bar=glyphs.full,
+        previous=state.visit.previous, bar=glyphs.full, fell=fell,
     )  # fmt: skip
     return [[(" ", ""), *line] if line else [] for line in lines_above + drawn]
 
