@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from wardexam.terminal.keys import SCREENS, shown
 from wardexam.terminal.sequences import (
     PASTE_END,
     PASTE_MOST,
@@ -76,11 +77,26 @@ def test_the_link_may_cut_it_anywhere(sent, tokens):
     assert cut(*sent) == tokens
 
 
-@pytest.mark.parametrize("sequence", ["\x1b[15~", "\x1b[B", "\x1bOB", "\x1b[1;2R", "\x1b[1~"])
+@pytest.mark.parametrize("sequence", ["\x1b[15~", "\x1b[B", "\x1b[1;2R", "\x1b[1~"])
 def test_a_sequence_cut_by_a_stall_gives_no_character_of_its_own(sequence):
     for place in range(1, len(sequence)):
         tokens = cut(sequence[:place], sequence[place:], gap=2.0)
         assert not [text for kind, text in tokens if kind == "text"]
+
+
+KEYS = [row.keys for table in SCREENS.values() for row in table]
+TYPED = sorted(
+    {sign for keys in KEYS for key in keys if len(sign := shown(key)) == 1} | set("0123456789+-")
+)
+
+
+@pytest.mark.parametrize("key", TYPED)
+@pytest.mark.parametrize("cuts", ["in one piece", "one after the other"])
+def test_a_key_right_behind_escape_is_a_key_and_so_is_escape(key, cuts):
+    pieces = (f"\x1b{key}",) if cuts == "in one piece" else ("\x1b", key)
+    assert cut(*pieces) == [("escape", "\x1b"), ("text", key)]
+    # And the one after that, once it is clear that nothing else belongs to it.
+    assert cut(*pieces, "j", gap=2 * DELAY) == [("escape", "\x1b"), ("text", f"{key}j")]
 
 
 def test_the_rest_of_a_sequence_that_never_comes_is_dropped():

@@ -2,7 +2,8 @@
 
 A slow link may deliver the first half of an arrow key now and the rest later. Taken as keys the
 rest would grade a sign ("ESC [ 1 5 ~" holds a 1 and a 5), and so would a pasted block whose end
-mark came in two pieces. Nothing in a sequence or a paste is ever given on as a key here.
+mark came in two pieces. Nothing in a sequence or a paste is ever given on as a key here, but for
+the O of a function key that a link stops behind: Escape and O are keys as well, and O writes nothing.
 """
 
 import re
@@ -23,7 +24,7 @@ _COMPLETE = re.compile(
 _BEGUN = re.compile(
     rf"\x1b(?:\[M[\s\S]{{0,2}}|\[\[|\[[0-?]*[ -/]*|O[0-9;]*|\]\d{{0,4}}|P\d*|{_STRING}\x1b?)?\Z"
 )
-_DECIDED = re.compile(rf"\x1b(?:\[|O|{_STRING})")
+_DECIDED = re.compile(rf"\x1b(?:\[|O[0-9;]|{_STRING})")
 _MALFORMED = re.compile(rf"\x1b(?:\[[0-?]*[ -/]*|O[0-9;]+|{_STRING})")
 _TAIL = re.compile(r"\[|O[A-Za-z]\Z")
 
