@@ -231,3 +231,36 @@ def test_a_short_name_stands_only_where_the_name_does_not_fit():
     for sign in catalogue().values():
         assert bool(sign.short) == (len(sign.name) > view.NAME), sign.id
         assert len(sign.short) <= view.NAME, sign.id
+
+
+def amending(state, *made):
+    """The examination saved with what is given, and opened again to amend it."""
+    for change in made:
+        state.visit.change(change)
+    visit = state.visit
+    return State(Visit.amend(visit.session, visit.save(visit.reading())))
+
+
+def finding(sign, side, answer, **more):
+    return Change(
+        "finding", f"{sign} {side}", {"sign": sign, "side": side, "answer": answer, **more}
+    )
+
+
+def test_an_amendment_opens_at_the_first_answer(state):
+    opened = amending(
+        state,
+        finding("ankle", "right", "2+", scale="conventional"),
+        finding("knee", "left", "0", scale="conventional"),
+    )
+    assert (opened.page, opened.row.id, opened.side) == ("core", "knee", "left")
+
+
+def test_an_amendment_opens_on_a_page_that_shows_what_was_answered(state):
+    opened = amending(state, finding("internuclear", "left", "present"))
+    assert opened.row.id == "internuclear"
+
+
+def test_an_amendment_without_a_graded_sign_opens_as_any(state):
+    opened = amending(state, Change("flag", "bladder_bowel", "yes"))
+    assert opened.row_at == opened.first_row

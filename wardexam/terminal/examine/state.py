@@ -140,19 +140,34 @@ class State:
         self.show(self.page or self.first_page)
         if self.visit.resumed and self.examination.findings:
             self._back_at(self.examination.findings[-1])
+        elif self.visit.amends and self.examination.findings:
+            self._at_first_answer()
 
     def _back_at(self, last: Finding) -> None:
         """Where an examination was left: on the page that opens, else on that which shows most of it, at the next cell to fill."""
-        if catalogue()[last.sign] not in self.rows:
-            begun = {f.sign for f in self.examination.findings}
-            sets = [p for p in row_sets() if last.sign in {s.id for s in row_sets()[p].signs}]
-            most = max(
-                sets, key=lambda p: len(begun & {s.id for s in row_sets()[p].signs}), default=""
-            )
-            self.show(most or catalogue()[last.sign].part)
+        self._show_with(last.sign)
         self.row_at = self.rows.index(catalogue()[last.sign])
         self.side_at = 1 if last.side == "left" else 0
         self.go_to_open()
+
+    def _show_with(self, sign: str) -> None:
+        """The page that shows a sign: the one that is there, else that which shows most of what is entered."""
+        if catalogue()[sign] in self.rows:
+            return
+        begun = {f.sign for f in self.examination.findings}
+        sets = [p for p in row_sets() if sign in {s.id for s in row_sets()[p].signs}]
+        most = max(sets, key=lambda p: len(begun & {s.id for s in row_sets()[p].signs}), default="")
+        self.show(most or catalogue()[sign].part)
+
+    def _at_first_answer(self) -> None:
+        """What is amended, on the page that opens, else on that which shows most of it: the first cell with an answer."""
+        found = self.examination.findings
+        self._show_with(
+            next((f.sign for f in found if catalogue()[f.sign] in self.rows), found[0].sign)
+        )
+        cells = ((n, i) for n, row in enumerate(self.rows) for i, s in enumerate(sides(row))
+                 if self.examination.finding(row.id, s))  # fmt: skip
+        self.row_at, self.side_at = next(cells)
 
     # --- what is at the cursor
 
