@@ -638,3 +638,12 @@ def test_a_line_that_says_both_is_asked_again_and_nothing_of_it_is_entered(ward)
     assert "stated both right plantar" in said
     assert "type the one that is so" in " ".join(said.split())
     assert "knee jerk, right: 2" not in said
+
+
+def test_right_and_left_are_swapped_after_a_yes_and_back_by_one_undo(ward):
+    _, said = talk(ward, *ADMIT, "", "2/0", "1", "swap", "n", "l", "swap", "y", "l", "u", "l", "q")
+    assert said.count("Swap right and left in 3 findings? y or n:") == 2
+    begun = "biceps, right: 2+, normal\nbiceps, left: 0, absent\nbrachioradialis, right: 1+"
+    there = "biceps, right: 0, absent\nbiceps, left: 2+, normal\nbrachioradialis, left: 1+"
+    assert (said.count(begun), said.count(there)) == (2, 1)
+    assert "Undone: Right and left swapped in 3 findings." in said

@@ -233,6 +233,34 @@ async def test_an_accepted_suggestion_that_falls_is_told_in_the_panel_until_it_i
         assert told()
 
 
+async def test_right_and_left_are_swapped_after_a_yes_and_back_by_one_undo(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "j", "enter", "m", "1", "2", "0", "1")
+        begun = {
+            ("biceps", "right"): "2+",
+            ("biceps", "left"): "0",
+            ("brachioradialis", "right"): "1+",
+        }
+        assert answers(app) == begun
+        await pilot.press("less_than_sign")
+        assert "Swap right and left in 3 findings?" in dump(app)[-2]
+        await pilot.press("n")
+        assert answers(app) == begun
+        await pilot.press("less_than_sign", "y")
+        assert "Right and left swapped in 3 findings." in dump(app)[-2]
+        assert answers(app) == {
+            ("biceps", "right"): "0", ("biceps", "left"): "2+", ("brachioradialis", "left"): "1+"
+        }  # fmt: skip
+        await pilot.press("u")
+        assert answers(app) == begun
+
+
+async def test_where_right_and_left_are_alike_nothing_is_asked(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "j", "enter", "m", "1", "2", "2", "less_than_sign")
+        assert "there is nothing to swap" in dump(app)[-2]
+
+
 async def test_leaving_keeps_a_draft_that_the_list_offers(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "m", "1", "2", "2", "escape")

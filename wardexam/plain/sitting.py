@@ -13,6 +13,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
+from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
@@ -43,6 +44,7 @@ o  the story: onset, complaint,   k  add a comment
 knee 2/0 ankle 2/0 aphasia 2   signs with answers, right/left, several at once
 why  every reason of the urgency, and by when
 act  write what was done about one of them
+swap right and left of all that is entered, after a question
 s  save, and print the note       q  leave; the draft is kept
 Each letter or word works at every question."""
 
@@ -83,13 +85,15 @@ class Sitting:
         self.change_together([(change, said)])
 
     def change_together(self, made: Sequence[tuple[Change, str]]) -> None:
-        """Make several changes as one, have them on disk, and say what they did.
+        """Make several changes as one, have them on disk, and say what they did; nothing of one without words.
 
         Raises:
             InputError: A change is not acceptable; nothing has changed.
         """
         withdrawn = self.visit.change_together(made)
-        self.kept("\n".join([*(said for _, said in made), *([WITHDRAWN] if withdrawn else [])]))
+        self.kept(
+            "\n".join([*(said for _, said in made if said), *([WITHDRAWN] if withdrawn else [])])
+        )
 
     def undo(self) -> None:
         """Take the last change back and say which it was."""
@@ -333,6 +337,20 @@ def ask_story(sitting: Sitting, question: StoryQuestion) -> None:
         sitting.change(Change("context", question.field, code), said)
 
 
+def _swap(sitting: Sitting) -> None:
+    """Swap right and left in all that was entered, after a yes."""
+    found = sitting.examination
+    if not (made := swapped(found)):
+        sitting.talk.say(SAME)
+        return
+    sure = f"Swap right and left in {in_what(found)}? y or n:"
+    if not sitting.talk.yes(" ".join([*stays(found), sure])):
+        sitting.talk.say("Nothing was changed.")
+        return
+    first, *others = made
+    sitting.change_together([(first, DONE.format(in_what(found))), *((o, "") for o in others)])
+
+
 def _leave(sitting: Sitting) -> None:
     """Leave; what is in memory only is lost by that, and only on a plain yes."""
     if lost := sitting.visit.unkept(KEEP):
@@ -355,5 +373,6 @@ COMMANDS: dict[str, Callable[[Sitting], None]] = {
     "o": _story,
     "why": _why,
     "act": _act,
+    "swap": _swap,
     "q": _leave,
 }

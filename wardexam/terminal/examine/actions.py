@@ -16,6 +16,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import ONSET
 from wardexam.exam.story import StoryQuestion
+from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.repository import AmendedMeanwhileError
@@ -455,6 +456,20 @@ def _rest_normal(screen: "Entering") -> None:
     )
 
 
+def _swap(screen: "Entering") -> None:
+    """Right and left swapped in all that was entered, after a yes: for who took the one for the other."""
+    found = screen.visit.examination
+    if not (made := swapped(found)):
+        screen.say(SAME)
+        return
+    said = DONE.format(in_what(found))
+    screen.confirm(
+        f"Swap right and left in {in_what(found)}? enter or y: yes, other keys: no",
+        lambda: screen.write(*(Edit(change, said) for change in made)),
+        stays(found),
+    )
+
+
 def _figure(screen: "Entering") -> None:
     patient, plain = screen.visit.patient, screen.ward_app.terminal.ascii
     text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
@@ -575,6 +590,7 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
         else FLAGS,
     ),
     "rest": _rest_normal,
+    "swap": _swap,
     "figure": _figure,
     "scale": _scale,
     "accept": _accept,
