@@ -4,7 +4,7 @@ import textwrap
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.text import counted, to_ascii
-from wardexam.note.reasons import first_due, next_step, off_brief
+from wardexam.note.reasons import first_due, next_step, off_brief, settled_by
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.change import Comparison
@@ -28,7 +28,8 @@ def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | No
     if first:
         text, brief = first.text, first.brief
         if first.answered and first.due is None and first.acts:
-            text = f"{text}, {act_kinds()[first.acts[-1].kind].words}"
+            last = act_kinds()[first.acts[-1].kind].words
+            text = f"{text}, {settled_by(first) or last}"
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     elif named := _named(reading):

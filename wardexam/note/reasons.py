@@ -195,6 +195,14 @@ def listed_word(summary: Summary, now: datetime, word: str) -> str:
     return _in_hours(next((limit for limit in limits().values() if limit >= least), least))
 
 
+def settled_by(reason: Reason) -> str:
+    """How a reason is settled, in a word or two: ``not needed``, ``brought down``; empty where it is not."""
+    if reason.lowered:
+        return act_kinds()["lowered"].label
+    last = next((a.kind for a in reversed(reason.acts) if a.settles and not a.ended), None)
+    return act_kinds()[last].label if last else ""
+
+
 def image_words(reason: Reason) -> str:
     """The image, or that none comes first."""
     return reason.image.replace(NO_IMAGE, "no image first")

@@ -11,6 +11,7 @@ from wardexam.note.reasons import (
     limit_words,
     next_step,
     off_short,
+    settled_by,
     steps,
 )
 from wardexam.reasoning.rules.deadlines import overdue
@@ -26,27 +27,34 @@ OFF = "OFF here"  # of a rule that the hospital has switched off
 
 
 class Told(NamedTuple):
-    """How the line is filled: its parts, and what it has no room for."""
+    """How the line is filled: its parts, and what it has no room for.
+
+    Attributes:
+        level: How urgent.
+        due: By when, or how it is settled; empty where no clock runs and it is not.
+        why: The reason.
+        todo: As many steps as fit.
+        more: How many reasons there are beside it.
+        left: Sentences: the whole reason where it is longer, then what is to be done beside.
+    """
 
     level: str
     due: str
     why: str
     todo: tuple[str, ...]
     more: str
-    left: tuple[
-        str, ...
-    ]  # sentences: the whole reason where it is longer, then what is to be done beside
+    left: tuple[str, ...]
 
 
 def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     """What the line says of an urgency that has a reason, and what is left for elsewhere.
 
-    Level, deadline and the count of the other reasons always stand there; the reason in its own words where at
+    Level, deadline or how it is settled, and the count of the other reasons always stand there; the reason in its own words where at
     least the first step fits beside it, else in the short ones; then as many steps as fit, each whole.
     """
     first, others = urgency.reasons[0], urgency.reasons[1:]
     level = level_of(first, now).upper()
-    due = deadline(first.due, now, now).partition(",")[0]
+    due = deadline(first.due, now, now).partition(",")[0] or settled_by(first)
     passed = sum(1 for r in others if overdue(r.due, now))
     sooner = min((r.due for r in others if r.due and first.due and r.due < first.due), default=None)
     late = f", {passed} {LATE}" if passed else f", one {deadline(sooner, now)}" if sooner else " more"  # fmt: skip

@@ -19,6 +19,7 @@ from wardexam.note.reasons import (
     level_of,
     limit_words,
     off_lines,
+    settled_by,
 )
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.canvas import Line
@@ -113,7 +114,7 @@ class ReasonsScreen(LineScreen):
         marked = MARK if reason.rule in self._marked else " "
         first = f"{self.ward_app.glyphs.pointer if chosen else ' '}{digit}{marked}"
         indent = len(first) + LEVEL + 1
-        when = deadline(reason.due, now, now) or _ended(reason)
+        when = deadline(reason.due, now, now) or settled_by(reason) or limit_words(reason, None)
         wrapped = textwrap.wrap(f"{when}: {reason.said}", width - indent)
         late = when.startswith(LATE)
         style = STYLES[reason.urgency] if not reason.answered or late else "strong"
@@ -262,14 +263,6 @@ class ReasonsScreen(LineScreen):
     def do_leave(self) -> None:
         """Back."""
         self.dismiss(None)
-
-
-def _ended(reason: Reason) -> str:
-    """What stands in the place of a deadline where no clock runs."""
-    if reason.lowered:
-        return act_kinds()["lowered"].label
-    last = next((a.kind for a in reversed(reason.acts) if a.settles and not a.ended), None)
-    return act_kinds()[last].label if last else limit_words(reason, None)
 
 
 def _labelled(label: str, text: str, width: int) -> list[Line]:
