@@ -51,6 +51,12 @@ def test_standard_input_gives_json(monkeypatch, capsys, arguments):
     assert json.loads(capsys.readouterr().out) == answer
 
 
+def test_signs_whose_power_may_be_a_grade_out_of_five_begin_no_sheet(monkeypatch, capsys):
+    given(monkeypatch, "elbow_flexion 2/5\nhip_flexion 2/5")
+    assert run(["injury", "--from-signs"]) == 2
+    assert "2/5 may be right 2, left 5, or grade 2 out of 5" in capsys.readouterr().err
+
+
 def test_a_sheet_is_begun_from_ordinary_signs_and_read_again(monkeypatch, capsys):
     given(monkeypatch, "elbow_flexion 5/4+ finger_abduction 3/nt touch_C5 2/1\nanal_squeeze 1")
     assert run(["injury", "--from-signs"]) == 0

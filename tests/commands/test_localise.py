@@ -119,6 +119,19 @@ def test_a_mistake_of_a_table_is_said_once_and_is_no_lines_fault(here, monkeypat
     assert done.stderr == f"wardexam: {fault}\n"
 
 
+def test_power_that_may_be_right_and_left_or_a_grade_out_of_five_is_refused_with_how_to_write_either(
+    here,
+):
+    done = here(
+        "localise", stdin="power_leg 2/5\npower_leg 2/5 knee 2/0\npower_leg 2/full\npower_leg 2/2\n"
+    )
+    assert done.stderr.strip().split("\n") == [
+        "wardexam: standard input, line 1: power_leg: 2/5 may be right 2, left 5, or grade 2 out of 5 "
+        "(2/full says right 2, left 5, and 2/2 grade 2 on both sides)"
+    ]
+    assert done.stdout.count("rules nothing out") == 3
+
+
 def test_a_missing_file_is_named(here):
     done = here("localise", "no-such-file.jsonl")
     assert (done.returncode, "no-such-file.jsonl" in done.stderr) == (2, True)

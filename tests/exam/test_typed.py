@@ -3,7 +3,7 @@
 import pytest
 
 from wardexam.errors import InputError
-from wardexam.exam.typed import read_line
+from wardexam.exam.typed import of_five, on_both_sides, read_line, without_doubt
 
 
 @pytest.mark.parametrize("line", ["babinski 1/1", "babinski 1/-", "babinski -/0"])
@@ -11,3 +11,33 @@ def test_a_digit_beside_the_name_of_a_sign_that_is_there_or_not_is_asked_in_word
     with pytest.raises(InputError, match="say up or down"):
         read_line(line)
     assert read_line("babinski up/down") == read_line("plantar up/down")
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["power_leg 2/5", "hip flexion 4-/5", "hip_flexion known:0/5", "power_leg 5/5 hip_flexion 4/5",
+     "knee 2/4 power_leg 2/5", "flag:cancer=yes age=60 rest=power:right_arm power_leg 3/5", "aphasia 1 power_leg 3/5"],
+)  # fmt: skip
+def test_a_pair_of_power_whose_second_is_five_may_be_a_grade_out_of_five(line):
+    assert len(of_five(line)) == 1
+    with pytest.raises(InputError, match=r"may be right (\S+), left 5, or grade \1 out of 5"):
+        without_doubt(line)
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["power_leg 4/3", "power_leg 5/2", "power_leg 5/5", "power_leg 2/2", "power_leg 2/full", "power_leg 2/-",
+     "power_leg 2/5 knee 2/0", "plantar down/up power_leg 2/5", "power_leg 2/5 hip_flexion 5/3",
+     "power_leg 2/5 hip_flexion 5/-", "knee 2/4"],
+)  # fmt: skip
+def test_where_another_pair_shows_right_and_left_or_none_is_in_doubt_nothing_is_asked(line):
+    assert of_five(line) == ()
+    assert without_doubt(line) is None
+
+
+def test_right_and_left_and_a_grade_out_of_five_can_both_be_said_without_doubt():
+    assert read_line("power_leg 2/full") == read_line("power_leg 2/5")
+    assert (
+        on_both_sides("power_leg 2/5 hip_flexion known:4+/5")
+        == "power_leg 2/2 hip_flexion known:4+/4+"
+    )

@@ -543,6 +543,28 @@ def test_once_told_the_next_grade_of_five_is_taken_so_and_others_never_ask(ward)
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("chosen", "found"),
+    [("1", {"right": "2", "left": "5"}), ("2", {"right": "2", "left": "2"}), ("", {})],
+)
+def test_two_of_five_on_a_typed_line_is_asked_about_too(ward, chosen, found):
+    _, said = talk(ward, *ADMIT, "", "hip_flexion 2/5", chosen, "q")
+    assert "What is meant by hip_flexion 2/5?" in said
+    assert "right 2, left 5" in said
+    assert "grade 2 out of 5, on both sides" in said
+    (draft,) = ward.drafts()
+    examination = ward.resume_draft(draft.draft_id)[1]
+    assert {f.side: f.answer for f in examination.findings} == found
+
+
+def test_a_typed_line_that_shows_right_and_left_is_not_asked_about(ward):
+    _, said = talk(ward, *ADMIT, "", "hip_flexion 2/5 knee 2/0", "q")
+    assert "What is meant" not in said
+    (draft,) = ward.drafts()
+    found = answers(ward.resume_draft(draft.draft_id)[1])
+    assert (found["hip_flexion", "right"], found["hip_flexion", "left"]) == ("2", "5")
+
+
 # -- statements
 
 

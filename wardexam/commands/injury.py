@@ -91,10 +91,13 @@ def _signs(sheet: "InjurySheet") -> str:
 def _begun(text: str) -> str:
     """A sheet begun from an ordinary examination; remarks and what is missing as lines it does not read."""
     from wardexam.exam.reading import read
+    from wardexam.exam.typed import without_doubt
     from wardexam.injury.taking_over import take_over
     from wardexam.injury.typed import write_typed
 
     taken = take_over(read(text))
+    if not text.lstrip().startswith("{"):
+        without_doubt(text)
     lines = [f"# {remark}" for remark in taken.remarks]
     lines += [f"# missing: {words}" for words in taken.missing]
     return write_typed(taken.sheet) + "".join(f"{line}\n" for line in lines)

@@ -15,7 +15,7 @@ from wardexam.commands import edge
 from wardexam.commands.edge import STANDARD_INPUT
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.sheet import LONGEST_SHEET, read_sheet
-from wardexam.exam.typed import read_line
+from wardexam.exam.typed import read_line, without_doubt
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -144,10 +144,17 @@ def _read(line: bytes | None) -> Iterator["Sheet | WardexamError"]:
     except UnicodeDecodeError:
         yield InputError("not UTF-8 text")
         return
-    read = read_sheet if text.lstrip().startswith("{") else read_line
-    for piece in [text] if read is read_sheet else text.splitlines():
+    document = text.lstrip().startswith("{")
+    for piece in [text] if document else text.splitlines():
         if piece.strip():
             try:
-                yield read(piece)
+                yield read_sheet(piece) if document else _typed(piece)
             except WardexamError as error:
                 yield error
+
+
+def _typed(line: str) -> "Sheet":
+    """The sheet of a typed line whose pairs can only mean one thing."""
+    sheet = read_line(line)
+    without_doubt(line)
+    return sheet

@@ -1,12 +1,13 @@
 """Findings on a typed line: ``knee 2/0 ankle 2/0 plantar down/up age=63 onset=days``.
 
 Two answers with a slash are the patient's right and left; a midline sign has one answer. ``-`` is
-"not examined"; ``known:2/0`` marks both as documented before and unchanged. After a colon stand a quality, a number, or the reason for ``nt`` (not testable).
+"not examined"; ``known:2/0`` marks both as documented before and unchanged. Whether ``2/5`` of power is
+right and left or a grade out of five is for whoever has it typed to ask (`of_five`). After a colon stand a quality, a number, or the reason for ``nt`` (not testable).
 """
 
 import json
 import re
-from typing import Any
+from typing import Any, NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
@@ -28,6 +29,8 @@ _CONTEXT = re.compile(
 KNOWN = "known:"
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")
 _REST = re.compile(r"rest=(\w+):(\w+)")
+_OF_FIVE = re.compile(r"([0-4][-+]?)/5")
+_OF_FOUR = re.compile(r".+/4")  # how some write a reflex
 SETTING = re.compile("|".join(f"(?:{p.pattern})" for p in (_CONTEXT, _FLAG, _REST)))  # no sign
 
 
@@ -111,29 +114,92 @@ def read_line(line: str) -> Sheet:
     return read_sheet(json.dumps(sheet))
 
 
+class OfFive(NamedTuple):
+    """A pair that may be a grade of power out of five as well as right and left: ``power_leg 2/5``.
+
+    Attributes:
+        name: The sign, as it was typed.
+        grade: The grade.
+        at: Which word of the line the pair is.
+    """
+
+    name: str
+    grade: str
+    at: int
+
+
+def of_five(line: str) -> tuple[OfFive, ...]:
+    """The pairs of a typed line that may be grades out of five; none where another pair shows that right and left are meant.
+
+    Raises:
+        InputError: A sign is not known.
+    """
+    words, names = line.split(), sign_names()
+    position, found = 0, list[OfFive]()
+    while position < len(words):
+        if SETTING.fullmatch(words[position]):
+            position += 1
+            continue
+        name, at = _name_at(words, position, names)
+        given = words[at].removeprefix(KNOWN) if at < len(words) else ""
+        kind = catalogue()[groups().get(names[name], (names[name],))[0]].answers
+        if kind == "mrc" and (grade := _OF_FIVE.fullmatch(given)):
+            found.append(OfFive(" ".join(words[position:at]), grade[1], at))
+        elif (
+            "/" in given and given != "5/5" and not (kind == "tendon" and _OF_FOUR.fullmatch(given))
+        ):
+            return ()
+        position = at + 1
+    return tuple(found)
+
+
+def on_both_sides(line: str) -> str:
+    """The line with each grade out of five on right and left."""
+    words = line.split()
+    for pair in of_five(line):
+        known = KNOWN if words[pair.at].startswith(KNOWN) else ""
+        words[pair.at] = f"{known}{pair.grade}/{pair.grade}"
+    return " ".join(words)
+
+
+def without_doubt(line: str) -> None:
+    """Hold a typed line to what it can mean, where nobody can be asked.
+
+    Raises:
+        InputError: A pair may be a grade out of five as well as right and left, or a sign is not known.
+    """
+    for name, grade, _ in of_five(line):
+        raise InputError(
+            f"{grade}/5 may be right {grade}, left 5, or grade {grade} out of 5",
+            name,
+            f"{grade}/full says right {grade}, left 5, and {grade}/{grade} grade {grade} on both sides",
+        )
+
+
 def _once(target: dict[str, Any], name: str, value: object) -> None:
     """Write what is told; told again it must be the same, since nothing says which of two counts."""
     if target.setdefault(name, value) != value:
         raise InputError(f"given twice, as {target[name]} and as {value}", where=name)
 
 
-def _read_sign(
-    words: list[str], position: int, names: dict[str, str], sheet: dict[str, Any], scale: ScaleName
-) -> int:
-    """Read a sign's name, of up to four words, and its answer; give the position after it."""
+def _name_at(words: list[str], position: int, names: dict[str, str]) -> tuple[str, int]:
+    """A sign's name, of up to four words, and the position after it."""
     for length in (4, 3, 2, 1):
         name = (
             "_".join(words[position : position + length]).lower().replace(",", "").replace("-", "_")
         )
         if name in names and position + length <= len(words):
-            break
-    else:
-        raise InputError(
-            f"unknown sign '{words[position]}': {nearest(words[position].lower(), names)}"
-        )
+            return name, position + length
+    raise InputError(f"unknown sign '{words[position]}': {nearest(words[position].lower(), names)}")
+
+
+def _read_sign(
+    words: list[str], position: int, names: dict[str, str], sheet: dict[str, Any], scale: ScaleName
+) -> int:
+    """Read a sign's name and its answer; give the position after it."""
+    name, position = _name_at(words, position, names)
     sign = names[name]
     row = catalogue()[groups().get(sign, (sign,))[0]]
-    position += length
     if position == len(words):
         raise InputError(f"{sign} has no answer; write right/left, as in '{sign} 2/2'")
     given = words[position]

@@ -360,17 +360,13 @@ def _pair(sitting: Sitting, sign: "Sign", text: str) -> tuple[Finding, ...] | No
     """What a pair says of right and left; None where it is none, or is meant as one MRC grade."""
     found = answers.pair(sign, text, sitting.examination.scale)
     if found and len(found) == 2 and answers.out_of_five(sign, text):
-        if sitting.graded_of_five is None:
-            grade, right, left = text.split("/")[0].strip(), *(spoken(f) for f in found)
-            chosen = sitting.talk.choose(
-                f"What is meant by {text}? A number, Enter to leave it:",
-                [f"right {right}, left {left}", f"grade {grade} out of 5, on this side alone"],
-            )
-            if chosen is None:
-                raise InputError("nothing was entered", remedy=f"type {grade} for one side")
-            sitting.graded_of_five = chosen == 1
-            sitting.talk.say("It is taken so from now on.")
-        if sitting.graded_of_five:
+        grade, right, left = text.split("/")[0].strip(), *(spoken(f) for f in found)
+        if sitting.of_five(
+            text,
+            f"right {right}, left {left}",
+            f"grade {grade} out of 5, on this side alone",
+            f"type {grade} for one side",
+        ):
             return None
     return found
 

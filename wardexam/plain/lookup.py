@@ -10,7 +10,7 @@ from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import Named, looked_up
 from wardexam.exam.sheet import sign_names
 from wardexam.exam.story import STORY, question
-from wardexam.exam.typed import SETTING, read_line
+from wardexam.exam.typed import SETTING, OfFive, of_five, on_both_sides, read_line
 from wardexam.exam.wording import spoken
 from wardexam.plain import words
 from wardexam.plain.sitting import Sitting, ask_flag, ask_story
@@ -78,7 +78,10 @@ def enter_line(sitting: Sitting, text: str) -> None:
     Raises:
         InputError: A word is not understood or an answer is not acceptable; nothing has changed.
     """
-    sheet = read_line(f"scale={sitting.examination.scale} {text}")
+    scale = f"scale={sitting.examination.scale} "
+    sheet = read_line(f"{scale}{text}")
+    if (pairs := of_five(text)) and _graded_of_five(sitting, pairs[0]):
+        sheet = read_line(f"{scale}{on_both_sides(text)}")
     if sheet.id:
         raise InputError("the patient is chosen already", "id")
     found = sheet.spelled_out()
@@ -106,6 +109,21 @@ def enter_line(sitting: Sitting, text: str) -> None:
     if not made:
         raise InputError("there is nothing to enter on this line")
     sitting.change_together(made)
+
+
+def _graded_of_five(sitting: Sitting, pair: OfFive) -> bool:
+    """Whether a pair is a grade out of five, and not right and left: asked once.
+
+    Raises:
+        InputError: It was asked and not answered.
+    """
+    grade = pair.grade
+    return sitting.of_five(
+        f"{pair.name} {grade}/5",
+        f"right {grade}, left 5",
+        f"grade {grade} out of 5, on both sides",
+        f"type {grade}/{grade} for grade {grade} on both sides",
+    )
 
 
 def _told(name: str, value: Any) -> str:

@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, get_args
 
 from wardexam.anatomy.catalogue import PARTS, Sign
+from wardexam.errors import InputError
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import scales
 from wardexam.exam.entry import Change, apply
@@ -94,6 +95,27 @@ class Sitting:
         self.kept(
             "\n".join([*(said for _, said in made if said), *([WITHDRAWN] if withdrawn else [])])
         )
+
+    def of_five(self, typed: str, sides: str, grade: str, remedy: str) -> bool:
+        """Whether a pair of power is a grade out of five, and not right and left; asked once.
+
+        Args:
+            typed: What was typed.
+            sides: What it is as right and left, in words.
+            grade: What it is as a grade.
+            remedy: What may be typed instead.
+
+        Raises:
+            InputError: It was asked and not answered; nothing has changed.
+        """
+        if self.graded_of_five is None:
+            asked = f"What is meant by {typed}? A number, Enter to leave it:"
+            chosen = self.talk.choose(asked, [sides, grade])
+            if chosen is None:
+                raise InputError("nothing was entered", remedy=remedy)
+            self.graded_of_five = chosen == 1
+            self.talk.say("It is taken so from now on.")
+        return self.graded_of_five
 
     def undo(self) -> None:
         """Take the last change back and say which it was."""
