@@ -211,3 +211,20 @@ def test_age_or_birth_date_and_sex_are_typed_together(text, found):
             read_age_and_sex(text, date(2026, 3, 4))
     else:
         assert read_age_and_sex(text, date(2026, 3, 4)) == found
+
+
+@pytest.mark.parametrize(
+    "typed", ["4.3.1985", "04/03/1985", "04-03-1985", "1985-03-04", "4 Mar 1985", "4 march 2024"]
+)
+def test_a_birth_date_typed_for_the_number_is_refused_with_where_it_goes(typed):
+    with pytest.raises(
+        InputError, match="is a date: leave the number empty, the birth date is asked next"
+    ):
+        identity.read_number(typed)
+
+
+@pytest.mark.parametrize(
+    "typed", ["40-3317", "12-03-85", "943 476 5919", "850304-1234", "40-33-1700", "31-02-1985", "13-13-1985", "04031985", "01-02-3456"]
+)  # fmt: skip
+def test_a_number_that_is_like_a_date_and_is_none_is_taken(typed):
+    assert identity.read_number(typed) == typed

@@ -105,6 +105,14 @@ def test_without_a_number_the_birth_date_is_asked_said_back_and_gives_the_age(wa
     assert "Examining bed 7, Otto Brandt, born 5 Mar 1985." in said
 
 
+def test_a_birth_date_typed_for_the_number_says_where_it_goes(ward):
+    _, said = talk(ward, *ADMIT[:2], "4 Mar 1985", "", "4 Mar 1985", "", "", "", "q")
+    assert "is a date: leave the number empty, the birth date is asked next" in " ".join(
+        said.split()
+    )
+    assert "Born 4 Mar 1985." in said
+
+
 def test_neither_is_said_as_missing(ward):
     patient, said = admitted(ward, "7", "Otto Brandt", "", "", "", "")
     assert patient.identity == "Otto Brandt, NUMBER AND BIRTH DATE MISSING"

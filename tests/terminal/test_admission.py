@@ -34,6 +34,14 @@ async def test_six_keys_and_the_words_admit_with_or_without_a_number(app, number
     assert of.remark == "weak leg since Monday"
 
 
+async def test_a_birth_date_typed_for_the_number_says_where_it_goes_and_what_was_typed_stays(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(ADMIT, *"B7", "enter", *"Otto Brandt", "enter", *"4.3.1985", "enter")
+        seen = " ".join(" ".join(dump(app)[-4:]).split())
+        assert "! 4.3.1985 is a date: leave the number empty, the birth date is asked next" in seen
+        assert "Hospital number (empty if not known): 4.3.1985" in seen
+
+
 async def test_the_complaints_stand_numbered_and_whole_while_the_reason_is_asked(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m")[:-1])

@@ -19,6 +19,7 @@ from wardexam.exam.text import clean, columns, cut, digits, held
 
 OLDEST = 120  # years
 SEXES = ("female", "male", "other", "unknown")
+BORN = range(1900, 2100)  # years in which a number that reads as a date is taken for a birth date
 LONGEST_NUMBER = 24
 LEAST_NAME = 18  # columns of the name that stay before anything beside it is dropped
 LEAST_BED = 12  # columns of what stands before the name, likewise
@@ -125,6 +126,28 @@ def read_number(text: str) -> str:
     """A hospital's number as typed, in one form.
 
     Raises:
+        InputError: It is too long, has characters that a plain-text note cannot hold, or is a birth date.
+    """
+    number = in_one_form(text)
+    if _may_be_birth(number):
+        raise InputError(
+            f"{number} is a date: leave the number empty, the birth date is asked next"
+        )
+    return number
+
+
+def _may_be_birth(text: str) -> bool:
+    """Whether somebody who is alive may be born on what is typed, in any form of a date."""
+    try:
+        return _date(text).year in BORN
+    except InputError:
+        return False
+
+
+def in_one_form(text: str) -> str:
+    """A hospital's number in one form, whatever it is like.
+
+    Raises:
         InputError: It is too long, or has characters that a plain-text note cannot hold.
     """
     number = " ".join(digits(unicodedata.normalize("NFKC", text)).split())
@@ -171,6 +194,18 @@ def read_birth_date(text: str, admitted: date) -> date:
         InputError: It is no date, can be read in more than one way, or nobody admitted on that day
             can be born on it.
     """
+    born = _date(text)
+    if fault := fault_of_birth(born, admitted):
+        raise InputError(fault)
+    return born
+
+
+def _date(text: str) -> date:
+    """A date as typed.
+
+    Raises:
+        InputError: It is none, or can be read in more than one way.
+    """
     parts = re.split(r"[\s./-]+", digits(unicodedata.normalize("NFKC", text)).strip(" ."))
     if len(parts) != 3 or not all(re.fullmatch(r"[0-9]+|[A-Za-z]+", part) for part in parts):
         raise InputError("no date such as 4 Mar 1985")
@@ -184,12 +219,9 @@ def read_birth_date(text: str, admitted: date) -> date:
     if not 1 <= number <= 12:
         raise InputError(f"no month {number}" + ("" if year_first else ": the day comes first"))
     try:
-        born = date(int(year), number, int(day))
+        return date(int(year), number, int(day))
     except ValueError:
         raise InputError(f"no {int(day)} {calendar.month_abbr[number]} {year}") from None
-    if fault := fault_of_birth(born, admitted):
-        raise InputError(fault)
-    return born
 
 
 def _month(word: str) -> int:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from wardexam.errors import InputError, WardexamError
-from wardexam.exam.identity import read_number
+from wardexam.exam.identity import in_one_form
 from wardexam.exam.text import clean
 from wardexam.records.repository import Bed, Repository
 
@@ -11,7 +11,7 @@ from wardexam.records.repository import Bed, Repository
 def compared(text: str) -> str:
     """A number or bed as it is compared: without regard to case and blanks."""
     try:
-        return "".join(read_number(text).split()).casefold()
+        return "".join(in_one_form(text).split()).casefold()
     except InputError:
         return text.casefold()
 
