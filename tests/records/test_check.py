@@ -8,6 +8,7 @@ import pytest
 
 from tests.records.checking import check_store
 from tests.records.conftest import AT
+from wardexam.errors import InputError
 from wardexam.exam.entry import apply
 from wardexam.exam.outcome import Outcome
 from wardexam.records import durable_files
@@ -239,3 +240,40 @@ def test_a_version_before_that_holds_an_outcome_more_is_not_taken_away(three):
     three.update(three.patient(who).model_copy(update={"bed": "Z8"}), "x")
     kept = [p for p in path.parent.iterdir() if p.name.startswith(who) and p.read_bytes() == fuller]
     assert kept
+
+
+def test_of_a_record_that_is_gone_with_every_copy_the_way_out_is_said_and_leads_out(three):
+    for path in three.layout.patients.glob("patient1.*"):
+        path.unlink()
+    for repair in (False, True):
+        report = check(three, repair=repair)
+        assert not report.sound
+        (said,) = (line for line in report.lines if line.startswith("  no copy of it is left here"))
+        assert "'wardexam erase patient1' puts down that it is lost" in said
+    three.erase("patient1", "Dr Lead", "lost before the backup was made")
+    assert check(three).sound
+    assert [b.patient_id for b in three.beds()] == ["patient2", "patient3"]
+
+
+@pytest.mark.parametrize("left", ["patient1.json.before", "patient1.json.damaged-1"])
+def test_a_record_of_which_a_copy_is_left_is_not_said_to_be_lost_nor_erased(three, left):
+    path = file_of(three)
+    whole = path.read_bytes()
+    for each in three.layout.patients.glob("patient1.*"):
+        each.unlink()
+    path.with_name(left).write_bytes(whole)
+    assert not any("no copy of it is left" in line for line in check(three).lines)
+    with pytest.raises(InputError, match="is on the ward"):
+        three.erase("patient1", "Dr Lead", "lost")
+    assert path.with_name(left).read_bytes() == whole
+
+
+def test_a_record_that_is_gone_with_a_draft_left_is_not_erased(three, examination):
+    draft = three.start_draft(
+        examination.model_copy(update={"id": "exam1009", "patient": "patient1"}), "x"
+    )
+    draft.close()
+    for path in three.layout.patients.glob("patient1.*"):
+        path.unlink()
+    with pytest.raises(InputError, match="is on the ward"):
+        three.erase("patient1", "Dr Lead", "lost")

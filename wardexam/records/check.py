@@ -34,6 +34,7 @@ from wardexam.records.durable_files import (
     version_before,
     write_whole,
 )
+from wardexam.records.erasure import is_lost
 from wardexam.records.layout import LAYOUT, NAME, Layout
 from wardexam.records.locks import Locks
 from wardexam.records.origin import Origin
@@ -47,6 +48,10 @@ if TYPE_CHECKING:
     from wardexam.records.repository import Bed
 
 BEFORE = "the version before"
+LOST = (
+    "  no copy of it is left here. Lay the file there from a copy of the ward or from an earlier backup, restored"
+    " elsewhere; where there is none, 'wardexam erase {}' puts down that it is lost"
+)
 
 
 class Folder(Protocol):
@@ -204,6 +209,9 @@ def checked(
         if state.fault:
             word = "damaged" if state.damaged else "missing" if name in missing else "not read"
             found.wrong(f"{word}: {state.fault}")
+            if name in missing and _is_lost(ward, name):
+                found.lines.append(LOST.format(name))
+                continue
             if repair:
                 _repair(ward, name, trail, by, found)
     for stray in strays:
@@ -233,6 +241,14 @@ def checked(
         + ("all sound" if found.sound else "see above")
     )
     return Report(tuple(found.lines), found.sound)
+
+
+def _is_lost(ward: Folder, name: str) -> bool:
+    """Whether no file of the ward could give a patient's record back; not where that cannot be told."""
+    try:
+        return is_lost(ward.layout, ward.spool, name)
+    except OSError:
+        return False
 
 
 # --- repair

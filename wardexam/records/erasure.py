@@ -73,6 +73,18 @@ def traces(layout: Layout, elsewhere: Path, patient_id: str) -> Iterator[Path]:
         yield own
 
 
+def is_lost(layout: Layout, elsewhere: Path, patient_id: str) -> bool:
+    """Whether nothing is left of a patient but rows of lists and a lock: no record, no copy of one and no draft.
+
+    Raises:
+        OSError: A folder or a file cannot be read.
+    """
+    return all(
+        path.parent == layout.index or path == layout.origin_file or not path.stat().st_size
+        for path in traces(layout, elsewhere, patient_id)
+    )
+
+
 def _take_out(path: Path, patient_id: str, layout: Layout) -> None:
     """Take a file away; of one that has a line for each patient, the patient's lines."""
     of_lines = LISTS in path.name or path == layout.origin_file

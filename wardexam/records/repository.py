@@ -598,7 +598,7 @@ class Repository(Protocol):
         ...
 
     def erase(self, patient_id: str, by: str, why: str) -> None:
-        """Take a discharged patient out for good: details, examinations, sheets, outcomes, drafts, list rows.
+        """Take a discharged patient out for good, or one whose record is lost: details, examinations, sheets, outcomes, drafts, list rows.
 
         The audit trail stays whole and says who erased whom by the identifier, why and when. InputError
         where nothing is stored of the patient, no reason is given, or the patient is on the ward.

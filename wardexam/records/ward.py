@@ -420,7 +420,7 @@ class Ward:
         return self.update(patient.model_copy(update={"discharged": None}), by, "restored")
 
     def erase(self, patient_id: str, by: str, why: str) -> None:
-        """Take a discharged patient out for good; the trail says who did, why and when."""
+        """Take a patient out for good who is discharged, or of whom no more than a row of the list is left; the trail says who did, why and when."""
         from wardexam.records import erasure
 
         self.layout.still_here()
@@ -431,7 +431,8 @@ class Ward:
                 known=path.exists()
                 or patient_id in self.listed()
                 or any(erasure.traces(self.layout, there, patient_id)),
-                here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False)),
+                here=any(b.patient_id == patient_id for b in self._lists.beds(discharged=False))
+                and not erasure.is_lost(self.layout, there, patient_id),
                 held=any(
                     d.held
                     for d in (*self.drafts(), *self._sheet_drafts.infos())
