@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.acts import Act
 from wardexam.exam.answers import answers_for
 from wardexam.exam.entry import apply
 from wardexam.exam.examination import Context, Examination
@@ -79,6 +80,13 @@ def test_what_speaks_of_a_side_and_stays_is_said():
     )
     assert after(told).context == told.context
     assert stays(examined(weak("right"), context=Context(complaint_side="both"))) == ()
+
+
+def test_that_what_was_settled_may_open_again_is_said():
+    at = datetime(2026, 3, 4, 14, tzinfo=UTC)
+    acts = [Act(rule="weak", kind=k, what="x", by="Dr Test", at=at) for k in ("called", "done")]
+    assert stays(examined(weak("right"), acts=acts[:1])) == ()
+    assert stays(examined(weak("right"), acts=acts)) == ("What was settled may open again.",)
 
 
 CELLS = [(row, side) for row in catalogue().values() for side in sides_of(row)]

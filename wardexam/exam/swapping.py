@@ -34,13 +34,14 @@ def in_what(examination: Examination) -> str:
 
 
 def stays(examination: Examination) -> tuple[str, ...]:
-    """What is not swapped though it speaks of a side, or may: a line each."""
+    """What is not swapped though it speaks of a side, or may, and what comes of that: a line each."""
     e = examination
     told = e.context.complaint_side
     words = [e.comment, e.impression, *(f.comment for f in e.findings)]
     return (
         *([f"The side of the complaint stays {told}."] if told in OTHER else []),
         *(["Comments and impression stay as written."] if any(words) else []),
+        *(["What was settled may open again."] if any(a.settles for a in e.acts) else []),
     )
 
 
