@@ -120,7 +120,7 @@ def test_the_doctor_is_told_in_one_line_of_the_list_that_a_file_was_refused(home
     with running(wardexam(), env) as session:
         session.wait("wording.toml, line 3: 'urgency'")
         session.type("jj\r" + flag_keys(saddle_numb="1"))
-        session.wait("possible cauda equina syndrome")
+        session.wait("saddle numbness: yes")
         session.send("q")
         session.wait("12 patients")
         session.send("q")
