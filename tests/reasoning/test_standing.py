@@ -211,6 +211,15 @@ def test_what_is_found_again_and_no_graver_began_when_it_was_told():
     )
 
 
+@pytest.mark.parametrize("times", [2, 3, 5])
+def test_the_same_found_again_and_again_stays_dated_as_it_was_told_at_first(times):
+    again = "ankle_dorsiflexion 5/3 ankle 2/2 knee 2/2 plantar down/down"
+    assert "stroke" not in reasons(f"onset=days {again}", *[again] * (times - 1))
+    # What is found beyond it is not dated, nor is what is examined with it after that.
+    assert "stroke" in reasons(f"onset=days {again}", again, f"{again} finger_abduction 5/3")
+    assert "stroke" in reasons(f"onset=days {again}", f"{again} finger_abduction 5/3", again)
+
+
 def test_a_reflex_lost_since_dates_nothing_that_was_found_before():
     # Power is as it was, told to have begun within days: a reflex says nothing of when that began.
     before = (

@@ -12,6 +12,8 @@ from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
 from wardexam.exam.onset import ACUTE
+from wardexam.reasoning.rules.acts import beyond, written_over
+from wardexam.reasoning.tables import conditions_row
 
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
 
@@ -171,6 +173,41 @@ def _joined(earlier: Findings, later: Told) -> Told:
     return over(earlier, later.model_copy(update={"rest_normal": (), "findings": findings}))
 
 
+def dated(before: Findings, later: Told, onset: Onset, undated: Findings) -> Told:
+    """A later examination with the onset that was told earlier in the stay, where nothing of it goes beyond what was found and told since.
+
+    Some signs date nothing but themselves (table `dated`).
+
+    Args:
+        before: What stands from before.
+        later: The examination; one that was told an onset of its own stays as it is.
+        onset: The onset that was told earlier; ``unknown`` where none was.
+        undated: What was found when no onset was told: it stays undated, and so does all that is examined with it.
+    """
+    if later.context.onset != "unknown" or onset == "unknown":
+        return later
+    story = later.context.model_copy(update={"onset": onset})
+    told = later.model_copy(update={"context": story})
+    keys = {f.key for f in undated.findings}
+    found = any(f.key in keys for f in later.findings if f.abnormal)
+    return later if found or beyond(written_over(before), _dating(told)) else told
+
+
+def _dating(told: Findings) -> Findings:
+    """The same without the signs that date nothing but themselves."""
+    row = conditions_row("dated")
+    if told.context.onset not in row["onset"]:
+        return told
+    left = tuple(
+        f
+        for f in told.findings
+        if f.row.answers not in row["kind"]
+        and f.row.limb not in row["limb"]
+        and f.sign not in row["sign"]
+    )
+    return told.model_copy(update={"findings": left})
+
+
 def still_open(examinations: Iterable[Findings]) -> Open | None:
     """What is open of a stay's examinations, in the order saved; None without any."""
     found: Findings | None = None
@@ -178,9 +215,10 @@ def still_open(examinations: Iterable[Findings]) -> Open | None:
     stories: list[Context] = []
     for examination in examinations:
         bare = _telling(examination.model_copy(update={"rest_normal": ()}))
-        found = over(found, bare) if found else bare
         told = examination.context
-        undated = (over if told.onset == "unknown" else _without)(undated, bare)
+        seen = dated(found, bare, _acute(s.onset for s in stories), undated) if found else bare
+        undated = (over if seen.context.onset == "unknown" else _without)(undated, bare)
+        found = over(found, bare) if found else bare
         stories = [*(s for s in stories if not _same_story(s, told)), told]
     if found is None:
         return None

@@ -19,7 +19,7 @@ from wardexam.exam.findings import sides_of
 from wardexam.exam.flags import flags
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.acts import Answer, acts_of, answer, beyond, kept, written_over
+from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
@@ -34,7 +34,7 @@ from wardexam.reasoning.rules.firing import (
 from wardexam.reasoning.rules.own_alarm import OWN, standing_alarm
 from wardexam.reasoning.rules.reason import EARLIER, EARLIER_WORD, Reason, Urgency
 from wardexam.reasoning.rules.rule_table import LOWERED, SOONEST, WORDS, Rule, rules
-from wardexam.reasoning.rules.standing import Open, still_open, unrelieved
+from wardexam.reasoning.rules.standing import Open, dated, still_open, unrelieved
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row
 from wardexam.tables import all_known
@@ -83,7 +83,9 @@ def assess(
             examined and its flags asked again. Made of `previous` alone where it is not given.
     """
     still = still or (still_open((previous,)) if previous else None)
-    examination = _dated(with_graver(examination), previous, still)
+    examination = with_graver(examination)
+    if previous and still:
+        examination = dated(previous, examination, still.onset, still.undated)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:
@@ -154,40 +156,6 @@ def assess(
     silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
     caution = f"{POLICY} {NOT_EXCLUDED}"
     return Urgency(level, word, tuple(reasons), not_asked, yes, caution, tuple(silent), within)
-
-
-def _dated(examination: Findings, previous: Findings | None, still: Open | None) -> Findings:
-    """The same with the onset that was told earlier in the stay, where nothing goes beyond what was found and told since.
-
-    What was found when no onset was told stays undated, and so does all that is examined with it. Some signs date
-    nothing but themselves (table `dated`).
-    """
-    if (
-        not (previous and still)
-        or examination.context.onset != "unknown"
-        or still.onset == "unknown"
-    ):
-        return examination
-    story = examination.context.model_copy(update={"onset": still.onset})
-    told = examination.model_copy(update={"context": story})
-    undated = {f.key for f in still.undated.findings}
-    found = any(f.key in undated for f in examination.findings if f.abnormal)
-    return examination if found or beyond(written_over(previous), _dating(told)) else told
-
-
-def _dating(told: Findings) -> Findings:
-    """The same without the signs that date nothing but themselves."""
-    row = conditions_row("dated")
-    if told.context.onset not in row["onset"]:
-        return told
-    left = tuple(
-        f
-        for f in told.findings
-        if f.row.answers not in row["kind"]
-        and f.row.limb not in row["limb"]
-        and f.sign not in row["sign"]
-    )
-    return told.model_copy(update={"findings": left})
 
 
 def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
