@@ -35,6 +35,29 @@ def test_where_another_pair_shows_right_and_left_or_none_is_in_doubt_nothing_is_
     assert without_doubt(line) is None
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "hearing absent/absent",
+        "hearing 0/1",
+        "memory present",
+        "eye abduction known:present/absent",
+    ],
+)
+def test_an_answer_beside_the_name_of_a_function_may_mean_that_it_is_there_or_its_loss(line):
+    with pytest.raises(InputError, match="say normal or reduced"):
+        without_doubt(line)
+
+
+def test_normal_and_reduced_say_it_of_a_function_without_doubt():
+    line = "hearing normal/reduced memory lost palate nt:pain/- ptosis present/absent"
+    assert without_doubt(line) is None
+    assert without_doubt("hearing reduced absent/present") is None
+    assert read_line(line) == read_line(
+        "hearing_reduced absent/present memory_impaired present palate nt:pain/- ptosis present/absent"
+    )
+
+
 def test_right_and_left_and_a_grade_out_of_five_can_both_be_said_without_doubt():
     assert read_line("power_leg 2/full") == read_line("power_leg 2/5")
     assert (

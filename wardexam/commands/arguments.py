@@ -489,7 +489,8 @@ def parser(*, commands: bool = True) -> Grammar:
     )
     sub.description = (
         "Reads findings as JSON (one document, or one a line) or as typed lines, where two answers\n"
-        "with a slash are the patient's right and left. 'wardexam schema' prints the form of the JSON."
+        "with a slash are the patient's right and left. 'wardexam schema' prints the form of the JSON.\n"
+        "A line may tell more: age=63 onset=days pain=back flag:cancer=yes plantar known:up/down knee nt:pain/2"
     )
     sub.add_argument(
         "file", nargs="?", metavar="FILE", help="file to read, or - for standard input (default)"

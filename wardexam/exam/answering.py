@@ -14,8 +14,14 @@ class _InWords(Columns):
     signs: tuple[str, ...]
 
 
+class _OfFunction(_InWords):
+    kept: tuple[str, ...]
+    lost: tuple[str, ...]
+
+
 class _Synonyms(Columns):
     in_words: _InWords
+    of_function: _OfFunction
     signs: dict[str, str]
     there: dict[str, str]
     answers: dict[str, str]
@@ -36,6 +42,8 @@ def synonyms() -> dict[str, dict[str, Any]]:
         for word, meant in rows.items():
             all_known((meant,), known, f"{name}, {section}, row {word}")
     all_known(made.in_words.signs, (*made.signs, *catalogue()), f"{name}, in_words, field signs")
+    there_or_not = {s.id for s in catalogue().values() if s.answers == "present"}
+    all_known(made.of_function.signs, there_or_not, f"{name}, of_function, field signs")
     return made.model_dump()
 
 
@@ -53,6 +61,11 @@ def answer_code(sign: Sign, typed: str, scale: ScaleName) -> str | None:
                 return answer.code
     if sign.answers == "level":
         return typed.upper() if typed.upper() in SEGMENTS else None
+    of_function = synonyms()["of_function"]
+    if sign.id in of_function["signs"]:
+        for code, said in (("absent", of_function["kept"]), ("present", of_function["lost"])):
+            if typed in said:
+                return code
     words = synonyms()["answers"]
     if sign.answers == "tendon":
         of = scales()[scale]

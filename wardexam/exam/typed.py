@@ -7,6 +7,7 @@ right and left or a grade out of five is for whoever has it typed to ask (`of_fi
 
 import json
 import re
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, catalogue
@@ -114,6 +115,32 @@ def read_line(line: str) -> Sheet:
     return read_sheet(json.dumps(sheet))
 
 
+class _Typed(NamedTuple):
+    """A sign of a typed line: its name as typed, its id, its answers without the mark of what is known, and which word they are."""
+
+    name: str
+    sign: str
+    given: str
+    at: int
+
+
+def _each_sign(line: str) -> Iterator[_Typed]:
+    """Every sign of a typed line.
+
+    Raises:
+        InputError: A sign is not known.
+    """
+    words, names, position = line.split(), sign_names(), 0
+    while position < len(words):
+        if SETTING.fullmatch(words[position]):
+            position += 1
+            continue
+        name, at = _name_at(words, position, names)
+        given = words[at].removeprefix(KNOWN) if at < len(words) else ""
+        yield _Typed(" ".join(words[position:at]), names[name], given, at)
+        position = at + 1
+
+
 class OfFive(NamedTuple):
     """A pair that may be a grade of power out of five as well as right and left: ``power_leg 2/5``.
 
@@ -134,22 +161,15 @@ def of_five(line: str) -> tuple[OfFive, ...]:
     Raises:
         InputError: A sign is not known.
     """
-    words, names = line.split(), sign_names()
-    position, found = 0, list[OfFive]()
-    while position < len(words):
-        if SETTING.fullmatch(words[position]):
-            position += 1
-            continue
-        name, at = _name_at(words, position, names)
-        given = words[at].removeprefix(KNOWN) if at < len(words) else ""
-        kind = catalogue()[groups().get(names[name], (names[name],))[0]].answers
+    found = list[OfFive]()
+    for name, sign, given, at in _each_sign(line):
+        kind = catalogue()[groups().get(sign, (sign,))[0]].answers
         if kind == "mrc" and (grade := _OF_FIVE.fullmatch(given)):
-            found.append(OfFive(" ".join(words[position:at]), grade[1], at))
+            found.append(OfFive(name, grade[1], at))
         elif (
             "/" in given and given != "5/5" and not (kind == "tendon" and _OF_FOUR.fullmatch(given))
         ):
             return ()
-        position = at + 1
     return tuple(found)
 
 
@@ -166,8 +186,21 @@ def without_doubt(line: str) -> None:
     """Hold a typed line to what it can mean, where nobody can be asked.
 
     Raises:
-        InputError: A pair may be a grade out of five as well as right and left, or a sign is not known.
+        InputError: A pair may be a grade out of five as well as right and left, an answer may mean that a function is
+            there or that its loss is, or a sign is not known.
     """
+    of_function = synonyms()["of_function"]
+    plain = (*of_function["kept"], *of_function["lost"])
+    for name, sign, given, _ in _each_sign(line):
+        answers = given.lower().split("/")
+        doubtful = [a for a in answers if a != "-" and not a.startswith("nt") and a not in plain]
+        by_id = name.lower().replace(" ", "_") == sign  # else its whole name says what is meant
+        if by_id and sign in of_function["signs"] and doubtful:
+            raise InputError(
+                f"'{doubtful[0]}' may be said of what is there or of its loss",
+                name,
+                "say normal or reduced",
+            )
     for name, grade, _ in of_five(line):
         raise InputError(
             f"{grade}/5 may be right {grade}, left 5, or grade {grade} out of 5",
