@@ -428,7 +428,7 @@ def test_help_is_given_at_the_questions_of_an_admission_and_a_bed_may_be_called_
     patient, said = admitted(ward, "h", "bed H", "H", "Otto Brandt", "h", "40-3317", "63", "male", "", "h")  # fmt: skip
     assert (patient.bed, patient.name, patient.number) == ("H", "Otto Brandt", "40-3317")
     assert said.count("a bed called H is typed as bed H") == 3
-    assert said.count("Each letter or word works at every question.") == 1
+    assert said.count("Each letter or word works at every question of a sign.") == 1
 
 
 def test_what_is_first_is_called_first(ward):

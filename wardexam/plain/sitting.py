@@ -47,7 +47,7 @@ why  every reason of the urgency, and by when
 act  write what was done about one of them
 swap right and left of all that is entered, after a question
 s  save, and print the note       q  leave; the draft is kept
-Each letter or word works at every question."""
+Each letter or word works at every question of a sign."""
 
 
 @dataclass
