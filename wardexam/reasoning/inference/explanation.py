@@ -227,16 +227,16 @@ def fit(
     told = [t for t in told if catalogue()[t.key[0]].answers != "level"]
     if not told:
         return (), _scored(0.0, 0.0, posterior)
-    expected, likely = [], []
-    for term in told:
-        codes = made.code(*term.key, at)
-        chance = observation.observed(catalogue()[term.key[0]], context).chance[:, :, _MIDDLE]
-        expected.append(weights @ chance.take(codes, axis=0))
-        likely.append(weights @ np.exp(_middle(term.pieces[0].log).take(codes)))
+    codes = made.codes[[[made.at[t.key]] for t in told], at]
+    each = [
+        observation.observed(catalogue()[t.key[0]], context).chance[:, :, _MIDDLE].take(c, axis=0)
+        for t, c in zip(told, codes, strict=True)
+    ]
+    likely = [_middle(t.pieces[0].log).take(c) for t, c in zip(told, codes, strict=True)]
     # Of every finding its own log, and of its answers the mean, the spread and the greatest.
-    own = np.log(np.maximum(LEAST, likely))
-    starts = np.cumsum([0, *(len(e) for e in expected[:-1])])
-    chances = np.concatenate(expected)
+    own = np.log(np.maximum(LEAST, np.exp(likely) @ weights))
+    starts = np.cumsum([0, *(chance.shape[1] for chance in each[:-1])])
+    chances = weights @ np.concatenate(each, axis=1)
     log = np.log(chances)
     average = np.add.reduceat(chances * log, starts)
     spread = np.add.reduceat(chances * log**2, starts) - average**2

@@ -346,13 +346,17 @@ def next_signs(
         may = [n for n, those in enumerate(possible) if _may_be_worth(those, rises)]
         expected = _expected(possible, may, rises)
 
-    each = [worth(t.bits, expected.get(n, 0.0), seconds(t.sign.id)) for n, t in enumerate(told)]
     shown, least_bits = weighing_row("next_sign")["shown"], weighing_row("next_sign")["least"]
     best, apart = list[int](), frozenset() if _speaks_of_head(examination) else of_head()
+    each = {
+        n: worth(t.bits, expected.get(n, 0.0), seconds(t.sign.id))
+        for n, t in enumerate(told)
+        if n in expected or (t.bits >= least_bits and t.sign.id not in apart)
+    }
     for urgent_first in (True, False):
         those = [
             n
-            for n, (first, _) in enumerate(each)
+            for n, (first, _) in each.items()
             if first == urgent_first
             and (first or (told[n].bits >= least_bits and told[n].sign.id not in apart))
         ]
