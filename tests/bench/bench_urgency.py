@@ -1,6 +1,6 @@
 """Whether anything worse is ever calmer: `python -m tests.bench.bench_urgency [--trials N]`.
 
-Random examinations, each made worse by one thing of every kind; random pairs of examinations of one stay; and
+Random examinations, each made worse by one thing of every kind; random pairs of examinations of one stay; the same found again; and
 every two rules, each by all the samples that fire it, as one patient. Prints what was tried and every drop.
 """
 
@@ -10,7 +10,7 @@ import time
 from random import Random
 
 from tests.handbook.rule_samples import pairs
-from tests.reasoning.worsening import drops_across, drops_within, in_words, level
+from tests.reasoning.worsening import drops_across, drops_again, drops_within, in_words, level
 from wardexam.reasoning.rules.rule_table import rules
 
 SHOWN = 5  # drops written out
@@ -35,7 +35,7 @@ def of_rules() -> tuple[int, int, list[str]]:
 
 
 def main() -> None:
-    """Run all three and print counts and drops."""
+    """Run all four and print counts and drops."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--trials", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
@@ -49,10 +49,14 @@ def main() -> None:
         print(f"  {word:<34}{count:>8}")
     later = drops_across(given.trials, source)
     print(f"{given.trials} random pairs of examinations: {len(later)} drops")
+    again = drops_again(given.trials // 10, source)
+    print(
+        f"{given.trials // 10} random examinations, each worse and then the same again: {len(again)} drops"
+    )
     count, ways, joined = of_rules()
     total = len(list(itertools.combinations(rules(), 2)))
     print(f"{count} of {total} pairs of rules, {ways} ways of joining them: {len(joined)} drops")
-    for drop in itertools.chain(drops[:SHOWN], later[:SHOWN], joined[:SHOWN]):
+    for drop in itertools.chain(drops[:SHOWN], later[:SHOWN], again[:SHOWN], joined[:SHOWN]):
         print(f"drop: {drop}")
     print(f"{time.process_time() - start:.0f} s of processor time")
 

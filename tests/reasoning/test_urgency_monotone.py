@@ -10,6 +10,7 @@ from tests.reasoning.worsening import (
     added,
     drawn,
     drops_across,
+    drops_again,
     drops_within,
     level,
     worse_steps,
@@ -40,6 +41,11 @@ def test_nothing_that_is_worse_or_unknown_is_ever_calmer(trials):
 @pytest.mark.parametrize("pairs", PAIRS)
 def test_across_examinations_nothing_is_calmer_but_by_signs_examined_again(pairs):
     assert drops_across(pairs, Random(11)) == []
+
+
+@pytest.mark.parametrize("trials", [20, pytest.param(2000, marks=pytest.mark.long)])
+def test_the_same_found_once_more_is_no_calmer(trials):
+    assert drops_again(trials, Random(5)) == []
 
 
 ACT = {"what": "MRI normal", "by": "Dr Ash", "at": "2026-03-02T08:00:00+00:00"}

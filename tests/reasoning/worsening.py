@@ -10,6 +10,7 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Complaint, Context, Findings, Onset
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.flags import every_flag
+from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.urgency import assess
 
 # From the most acute on; "unknown" stands for any of them.
@@ -195,3 +196,25 @@ def drops_across(trials: int, source: Random) -> list[str]:
         if level(later, earlier) < level(stands):
             drops.append(in_words(("the next examination", stands, later)))
     return drops
+
+
+def drops_again(trials: int, source: Random) -> list[str]:
+    """In words what was calmer where the same was found once more, of what was worse since an onset was told, and told none."""
+    drops = []
+    for _ in range(trials):
+        first = drawn(source)
+        for step in worse_steps(first, source):
+            untold = step[2].context.model_copy(
+                update={"onset": "unknown", "complaint": None, "pain": None}
+            )
+            now = step[2].model_copy(update={"context": untold})
+            once, twice = (of_stay(first, *(now,) * times) for times in (1, 2))
+            if twice < once:
+                drops.append(in_words((f"the same again, {step[0]}", first, now)))
+    return drops
+
+
+def of_stay(*stay: Findings) -> int:
+    """How urgent the last of a stay's examinations is by the rules alone."""
+    *before, now = stay
+    return assess(now, standing(before), None, still=still_open(before)).level

@@ -23,6 +23,8 @@ _SIGN = re.compile(rb'"side": "\w+", "sign": "\w+"')
 _FLAGS = re.compile(rb'"flags": \{([^}]*)\}')
 _STATED = re.compile(rb'"limb": "[^"]*", "part": "[^"]*"')
 _STORY = b"story "  # another story adds to what urgency hears, however long ago it was told
+_DATED = b"dated "  # as it was when an onset was told last, it may date what is found again
+_UNDATED = b'"onset": "unknown"'
 _CONTEXT = re.compile(rb'"context": \{([^}]*)\}')
 
 
@@ -94,7 +96,8 @@ class StoredFile:
         """The examinations that say what no later one says again, in the order saved.
 
         What stands of them is what stands of all, for the chart and for urgency: a sign answered later, a
-        question answered later, a statement made again and the same story told again stand as told last.
+        question answered later, a statement made again and the same story told again stand as told last. So does
+        what was said of each when an onset was told last: it dates what is found no graver later.
 
         Args:
             until: Only those saved before this examination; all when empty.
@@ -130,6 +133,8 @@ def _said(record: Record) -> set[bytes] | None:
         return None
     said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
     said |= {b"flag " + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
+    if _UNDATED not in context[1]:
+        said |= {_DATED + each for each in said}
     said.add(_STORY + context[1])
     return said
 
@@ -141,5 +146,8 @@ def _answered(examination: "Examination") -> set[bytes]:
     }  # fmt: skip
     covered |= {f'"limb": "{s.limb}", "part": "{s.part}"' for s in examination.rest_normal}
     covered |= {f'flag "{name}"' for name in examination.flags}
+    settled = {text.encode() for text in covered}
+    if examination.context.onset != "unknown":
+        settled |= {_DATED + each for each in settled}
     story = json.dumps(examination.context.model_dump(mode="json"), sort_keys=True)
-    return {_STORY + story[1:-1].encode(), *(text.encode() for text in covered)}
+    return {_STORY + story[1:-1].encode(), *settled}

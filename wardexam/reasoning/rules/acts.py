@@ -21,7 +21,7 @@ LONGEST = 120
 Seen = dict[tuple[str, str], tuple[str, int | None]]
 
 
-def _told(context: Context) -> Iterator[tuple[Asked, str]]:
+def graver_told(context: Context) -> Iterator[tuple[Asked, str]]:
     """What the story says that may be graver than silence."""
     if context.complaint:
         yield "complaint", context.complaint
@@ -47,7 +47,7 @@ def written_over(found: Findings) -> tuple[str, ...]:
         if f.abnormal
     ]
     lines += [f"flag {name}" for name, answer in found.flags.items() if answer == "yes"]
-    lines += [f"story {name} {value}" for name, value in _told(found.context)]
+    lines += [f"story {name} {value}" for name, value in graver_told(found.context)]
     return (*lines, f"story onset {found.context.onset}")
 
 
@@ -76,7 +76,7 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
     ]
     said += [
         f"{question(name).name}: {question(name).words(value)}"
-        for name, value in _told(found.context)
+        for name, value in graver_told(found.context)
         if (name, value) not in story
     ]
     onset = next((words[1] for words in story if words[0] == "onset" and len(words) > 1), "longer")

@@ -12,7 +12,8 @@ from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
 from wardexam.exam.onset import ACUTE
-from wardexam.reasoning.rules.acts import beyond, written_over
+from wardexam.reasoning.rules.acts import beyond, graver_told, written_over
+from wardexam.reasoning.rules.graver import graver
 from wardexam.reasoning.tables import conditions_row
 
 Told = TypeVar("Told", bound=Findings)  # findings alone, or the examination they were found in
@@ -93,7 +94,7 @@ class Open:
         found: Findings and flags that no later examination found or asked again, with no statements.
         stories: What was told in the stay, each told differently once, the last told last.
         onset: The most acute onset told; ``unknown`` where none was.
-        undated: What of it was found or asked last when no onset was told.
+        undated: What of it was found or asked last when no onset was told, as it was not when one was told last.
     """
 
     found: Findings
@@ -173,7 +174,7 @@ def _joined(earlier: Findings, later: Told) -> Told:
     return over(earlier, later.model_copy(update={"rest_normal": (), "findings": findings}))
 
 
-def dated(before: Findings, later: Told, onset: Onset, undated: Findings) -> Told:
+def dated(before: Findings, later: Told, still: Open) -> Told:
     """A later examination with the onset that was told earlier in the stay, where nothing of it goes beyond what was found and told since.
 
     Some signs date nothing but themselves (table `dated`).
@@ -181,16 +182,22 @@ def dated(before: Findings, later: Told, onset: Onset, undated: Findings) -> Tol
     Args:
         before: What stands from before.
         later: The examination; one that was told an onset of its own stays as it is.
-        onset: The onset that was told earlier; ``unknown`` where none was.
-        undated: What was found when no onset was told: it stays undated, and so does all that is examined with it.
+        still: What is open: what was found, asked and told when no onset was stays undated, and so does all that is
+            examined with it.
     """
-    if later.context.onset != "unknown" or onset == "unknown":
+    if later.context.onset != "unknown" or still.onset == "unknown":
         return later
-    story = later.context.model_copy(update={"onset": onset})
-    told = later.model_copy(update={"context": story})
-    keys = {f.key for f in undated.findings}
+    story = later.context.model_copy(update={"onset": still.onset})
+    dated_so = later.model_copy(update={"context": story})
+    keys = {f.key for f in still.undated.findings}
     found = any(f.key in keys for f in later.findings if f.abnormal)
-    return later if found or beyond(written_over(before), _dating(told)) else told
+    asked = any(a == "yes" == still.undated.flags.get(name) for name, a in later.flags.items())
+    words = {w for s in still.stories if s.onset == "unknown" for w in graver_told(s)}
+    words -= {w for s in still.stories if s.onset != "unknown" for w in graver_told(s)}
+    told = not words.isdisjoint(graver_told(later.context))
+    if found or asked or told or beyond(written_over(before), _dating(dated_so)):
+        return later
+    return dated_so
 
 
 def _dating(told: Findings) -> Findings:
@@ -211,18 +218,35 @@ def _dating(told: Findings) -> Findings:
 def still_open(examinations: Iterable[Findings]) -> Open | None:
     """What is open of a stay's examinations, in the order saved; None without any."""
     found: Findings | None = None
-    undated = Findings()
+    undated, as_dated = Findings(), Findings()
     stories: list[Context] = []
     for examination in examinations:
         bare = _telling(examination.model_copy(update={"rest_normal": ()}))
-        told = examination.context
-        seen = dated(found, bare, _acute(s.onset for s in stories), undated) if found else bare
-        undated = (over if seen.context.onset == "unknown" else _without)(undated, bare)
         found = over(found, bare) if found else bare
+        told = examination.context
+        undated = _without(undated, bare)
+        if told.onset == "unknown":
+            undated = over(undated, _beyond(bare, as_dated))
+        else:
+            as_dated = over(as_dated, bare)
         stories = [*(s for s in stories if not _same_story(s, told)), told]
     if found is None:
         return None
     return Open(found, tuple(stories), _acute(s.onset for s in stories), undated)
+
+
+def _beyond(later: Findings, as_dated: Findings) -> Findings:
+    """What was found and asked when no onset was told, but what is no graver than when one was told last: that is of the same onset."""
+    was = {f.key: f for f in as_dated.findings if f.answer is not None}
+    return Findings(
+        findings=tuple(
+            f
+            for f in later.findings
+            if f.answer is not None
+            and (f.key not in was or graver(f, was[f.key].meaning, was[f.key].amount))
+        ),
+        flags={n: said for n, said in later.flags.items() if as_dated.flags.get(n) != said},
+    )
 
 
 def _same_story(one: Context, other: Context) -> bool:

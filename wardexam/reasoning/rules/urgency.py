@@ -85,7 +85,7 @@ def assess(
     still = still or (still_open((previous,)) if previous else None)
     examination = with_graver(examination)
     if previous and still:
-        examination = dated(previous, examination, still.onset, still.undated)
+        examination = dated(previous, examination, still)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
     if change and change.worse:
