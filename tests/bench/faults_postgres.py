@@ -277,6 +277,16 @@ def _await_let_go(ward):
 # --- many sessions while something goes on
 
 
+def opened(url):
+    """A ward opened through a network that may be cut just then: tried again, as somebody would."""
+    for _ in range(200):
+        try:
+            return open_server(url)
+        except OutageError:
+            time.sleep(0.05)
+    return open_server(url)
+
+
 def sessions(urls, seconds, disturb, many=6, patients=3, series="exam"):
     """Sessions save to the same patients while `disturb` is called; what was told to be saved.
 
@@ -287,7 +297,7 @@ def sessions(urls, seconds, disturb, many=6, patients=3, series="exam"):
     stop = threading.Event()
 
     def one(number):
-        ward = open_server(urls[number % len(urls)])
+        ward = opened(urls[number % len(urls)])
         ward.server.longest_call = 2.0
         count = 0
         try:
