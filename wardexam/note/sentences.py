@@ -4,14 +4,15 @@ Both sides of a sign stand in one sentence, signs that showed the same together;
 never under a side. Every paper takes its findings from here, so that none says less than another.
 """
 
-from collections.abc import Iterable, Sequence
-from functools import cache
+from collections.abc import Iterable
 
 from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import every_flag, flags
+from wardexam.exam.naming import joined as joined
+from wardexam.exam.naming import names_of as names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
@@ -31,8 +32,6 @@ BOTH = " on both sides"
 UNSAID = "not examined"
 TOWARDS = " towards"  # how a sign is called whose sides are directions
 MEASURED = "residual"  # the answer is an amount, abnormal or not
-RUN = 3  # dermatomes in a row from which on a range is said
-KNOWN_BY_NAME = ("pinprick ", "light touch ")  # of dermatomes: said once for several
 
 Pair = tuple[Finding | None, ...]
 
@@ -46,61 +45,6 @@ def recorded(found: Findings) -> list[Sign]:
     """The signs that have a finding, in the order of the tables."""
     mine = {f.sign for f in found.findings}
     return [s for s in catalogue().values() if s.id in mine]
-
-
-# --- names
-
-
-def joined(names: Sequence[str], last: str = "and") -> str:
-    """``a, b and c``."""
-    return f" {last} ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else ""
-
-
-@cache
-def _dermatomes(prefix: str) -> tuple[str, ...]:
-    """The dermatomes of a modality by segment, from head to tail."""
-    names = (s.name for s in signs_of("sensation"))
-    return tuple(n.removeprefix(prefix) for n in names if n.startswith(prefix) and "level" not in n)
-
-
-def _ranges(segments: Sequence[str], order: Sequence[str]) -> list[str]:
-    """Segments with those that follow each other as a range: ``T10 to S1``."""
-    runs: list[list[str]] = []
-    for segment in sorted(segments, key=order.index):
-        if runs and order.index(segment) == order.index(runs[-1][-1]) + 1:
-            runs[-1].append(segment)
-        else:
-            runs.append([segment])
-    said: list[str] = []
-    for run in runs:
-        said += [f"{run[0]} to {run[-1]}"] if len(run) >= RUN else run
-    return said
-
-
-def names_of(signs: Sequence[Sign]) -> str:
-    """Signs by name, what they share said once: ``knee and ankle jerks``, ``pinprick L5 and S1``."""
-    names: list[str] = []
-    jerks = [s.name.removesuffix(" jerk") for s in signs if s.answers == "tendon"]
-    if jerks:
-        names.append(f"{joined(jerks)} jerk{'s' if len(jerks) > 1 else ''}")
-    for prefix in KNOWN_BY_NAME:
-        order = _dermatomes(prefix)
-        mine = [s.name.removeprefix(prefix) for s in signs if s.name.startswith(prefix)]
-        mine = [name for name in mine if name in order]
-        if mine:
-            names.append(prefix + joined(_ranges(mine, order)))
-    shared = {s.id for s in signs if s.answers == "tendon"}
-    shared |= {
-        s.id for s in signs for prefix in KNOWN_BY_NAME
-        if s.name.startswith(prefix) and s.name.removeprefix(prefix) in _dermatomes(prefix)
-    }  # fmt: skip
-    return joined([*names, *(_in_prose(s.name) for s in signs if s.id not in shared)])
-
-
-def _in_prose(name: str) -> str:
-    """A name in a sentence, what follows its comma in brackets: ``vibration (toe and ankle)``."""
-    head, comma, rest = name.partition(", ")
-    return f"{head} ({rest})" if comma else name
 
 
 # --- one sign

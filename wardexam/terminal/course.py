@@ -11,8 +11,9 @@ from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
+from wardexam.exam.naming import name_on
 from wardexam.exam.text import clean
-from wardexam.exam.wording import in_short, sided
+from wardexam.exam.wording import in_short
 from wardexam.injury.computed import compute
 from wardexam.injury.kept import at_words
 from wardexam.injury.worksheet import in_one_line
@@ -20,7 +21,7 @@ from wardexam.injury_visit import latest, since
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS, clock
-from wardexam.note.sentences import changes_of, names_of
+from wardexam.note.sentences import changes_of
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.firing import fired
@@ -190,18 +191,13 @@ def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int 
         row = catalogue()[sign]
         found = [e.finding(sign, side) for e in shown]
         said = [in_short(f) if f else UNEXAMINED for f in found]
-        name = _name(sign, side)
+        name = name_on(row, side)
         if row.answers in GRADED and max(map(len, said)) < GAP and len(name) <= NAME:
             lines.append(_row(name, list(zip(columns, said, strict=True)), "."))
             continue
         told = "; ".join(f"{begin + n + 1} {text}" for n, text in zip(numbers, said, strict=True))
         in_words += wrapped(f"{name}: {told}")
     return lines + in_words
-
-
-def _name(sign: str, side: Side) -> str:
-    name = names_of([catalogue()[sign]])
-    return f"{name} the {side}" if name.endswith(" towards") else sided(side, name)
 
 
 def _moved(examinations: Sequence[Examination]) -> list[Key]:
