@@ -111,7 +111,7 @@ def test_change_and_impression_stand_by_line_5(cases, bed):
     if change is None:
         assert "First examination." in " ".join(lines)
     else:
-        word = "Worse since" if change.worse else "Changed" if change.signs else "No change"
+        word = change.headline.partition(":")[0].partition(",")[0].capitalize()
         assert line_of(lines, word) <= 4
 
 

@@ -141,4 +141,13 @@ def test_no_change_is_claimed_of_signs_that_were_found_both_times_alone():
         "no sign was examined both times"
         in entry(sheet(row("A1", "knee 2/2", "ankle 2/2")), "A1")[1]
     )
-    assert "no change in 2 signs" in entry(sheet(row("A1", "knee 2/2", "knee 2/2")), "A1")[1]
+    assert "no change in 1 sign" in entry(sheet(row("A1", "knee 2/2", "knee 2/2")), "A1")[1]
+
+
+def test_what_was_not_examined_before_is_new_and_never_no_change():
+    text = sheet(row("A1", "knee 2/2", "knee 2/2 saddle 1/1"))
+    assert "; 1 new; " in entry(text, "A1")[1]
+    assert "no change" not in text.split(handover.WHOLE_HEAD)[0]
+    assert "New, not examined before: saddle sensation reduced on both sides." in " ".join(
+        text.split()
+    )

@@ -313,10 +313,13 @@ def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, 
     ("before", "after", "said"),
     [
         ("knee 2/2", "ankle 2/2", "Not compared: no sign of 2 Mar 08:00 was examined again."),
-        ("knee 2/2", "knee 2/2", "No change in 2 signs since 2 Mar 08:00."),
+        ("knee 2/2", "knee 2/2", "No change in 1 sign since 2 Mar 08:00."),
         ("knee 2/2", "knee 0/2", "Worse since 2 Mar 08:00: right knee 2+ to 0."),
         ("hip_flexion 3/5", "hip_flexion 4/5", "Changed, not plainly worse, since 2 Mar 08:00: right hip flexion 3 to 4."),
         ("rest=power:right_leg", "hip_flexion 3/5", "Worse since 2 Mar 08:00: right hip flexion stated normal, now 3."),
+        ("knee 2/2", "knee 2/2 saddle 1/1", "New since 2 Mar 08:00, not examined before: saddle sensation."),
+        ("knee 2/2 hip_flexion 3/5", "knee 2/2 hip_flexion 4/5 saddle 1/1", "Changed since 2 Mar 08:00: right hip flexion 3 to 4; 1 new."),
+        ("knee 2/2", "knee 0/2 saddle 1/1", "Worse since 2 Mar 08:00: right knee 2+ to 0; new: saddle sensation."),
         ("saddle 2/2 anal_tone 2", "saddle 1/1 anal_tone 1", "Worse since 2 Mar 08:00: sphincters; 3 signs differ."),
         ("power_leg 5/5", "power_leg 3/5", "Worse since 2 Mar 08:00: right hip flexion 5 to 3; 4 more changed."),
     ],
@@ -325,6 +328,11 @@ def test_whether_it_changed_and_since_when_takes_one_line(before, after, said):
     lines = note.render(PATIENT, made(after), previous=made(before)).splitlines()
     assert lines[1] == said or " ".join(lines[1:3]).startswith(said)
     assert lines[1].startswith(said[:30])
+
+
+def test_what_is_found_first_now_is_told_in_words_under_what_changed():
+    text = note.render(PATIENT, made("knee 2/2 saddle 1/1"), previous=made("knee 2/2"))
+    assert "New, not examined before: saddle sensation reduced on both sides." in text
 
 
 @pytest.mark.parametrize("form", ["table", "line", "figure"])

@@ -172,11 +172,57 @@ def test_an_answer_without_a_rank_is_worse_only_from_the_usual():
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [
-        ("knee 2/2", "knee 2/2", "no change in 2 signs"),
+        ("knee 2/2", "knee 2/2", "no change in 1 sign"),
+        ("knee 2/2 plantar down/down", "knee 2/2 plantar down/down", "no change in 2 signs"),
         ("knee 2/2", "ankle 2/2", "no sign was examined both times"),
         ("knee 2/2", "knee nt:pain/nt:pain", "no sign was examined both times"),
-        ("knee 2/2 hip_flexion 5/5", "knee 2/2 ankle 0/0", "no change in 2 signs"),
+        ("knee 2/2 hip_flexion 5/5", "knee 2/2 ankle 2/2", "no change in 1 sign"),
     ],
 )
-def test_no_change_says_of_how_many_signs(before, after, said):
+def test_no_change_says_of_how_many_signs_a_sign_of_two_sides_once(before, after, said):
     assert changed(before, after).headline == said
+
+
+CORD = "ankle 0/2 knee 2/2 plantar down/down ankle_plantarflexion 4/5"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        # A new deficit in a sign that nobody had looked at.
+        (CORD, f"{CORD} saddle 1/1", "new, not examined before: saddle sensation; no change in 4 signs"),
+        # Nobody could look at it.
+        (
+            "ankle_dorsiflexion 5/nt:cast knee 2/2",
+            "ankle_dorsiflexion 5/3 knee 2/2",
+            "new, not examined before: left ankle dorsiflexion; no change in 2 signs",
+        ),
+        # Nothing else was examined both times; the saddle comes first.
+        (
+            "knee 2/2",
+            "ankle 0/2 saddle 1/1",
+            "new, not examined before: saddle sensation, right ankle jerk; no sign was examined both times",
+        ),
+        # A measured amount is new from where a rule hears it.
+        ("knee 2/2", "knee 2/2 post_void_residual measured:60", "no change in 1 sign"),
+        (
+            "knee 2/2",
+            "knee 2/2 post_void_residual measured:300",
+            "new, not examined before: post-void residual; no change in 1 sign",
+        ),
+        # Nobody knows by it what is found.
+        ("knee 2/2", "knee 2/2 bladder catheter", "no change in 1 sign"),
+    ],
+)  # fmt: skip
+def test_what_is_abnormal_and_was_not_examined_before_is_new_and_never_no_change(
+    before, after, said
+):
+    change = changed(before, after)
+    assert change.headline == said
+    assert (
+        not change.worse
+    )  # how long it was there nobody knows: its own rule says how urgent it is
+
+
+def test_a_sign_once_stated_normal_is_compared_and_not_new():
+    assert changed("rest=power:right_leg", "hip_flexion 3/-").first_found == ()

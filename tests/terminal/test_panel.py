@@ -187,6 +187,13 @@ def test_what_changed_is_said_beside_an_earlier_examination():
     assert "since 04 mar 09:00 worse: right knee 2+ to 0" in text
 
 
+def test_what_was_not_examined_before_is_told_as_new():
+    before = examined("knee 2/2", NOW - timedelta(hours=5))
+    e = examined("knee 2/2 saddle 1/1", NOW)
+    text = one(" ".join(panel(e, assess(e, before, None), previous=before)))
+    assert "since 04 mar 09:00 new, not examined before: saddle sensation" in text
+
+
 def test_what_the_line_has_no_room_for_is_told_once():
     urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes")
     said = told(urgency, LINE, NOW, "!")

@@ -101,16 +101,10 @@ def headline_of(
 
 
 def _changed(change: Comparison | None) -> list[str]:
-    """What changed most, and how much more did; the fullest first."""
+    """What changed most, and how much more did; the fullest first. Whether it is worse stands above."""
     if change is None:
         return ["first examination"]
-    number = f"{counted(len(change.signs), 'sign')} changed"
-    if not change.signs:
-        return [change.headline, "no change" if change.compared else "not compared"]
-    if change.moved:
-        return [f"{', '.join(change.moved)}: {number}", change.moved[0], number]
-    more = len(change.signs) - 1
-    return [change.gravest[0].text + (f", {more} more" if more else ""), number]
+    return [way.removeprefix("worse: ").removeprefix("changed: ") for way in change.ways()]
 
 
 def _not_asked(last: Examination) -> tuple[str, str]:
@@ -250,8 +244,10 @@ def found(of: Told) -> Iterator[str]:
     """The doctor's impression, what changed, was abnormal, could not be tested and was not examined, a sentence each."""
     if of.last.impression.strip():
         yield f"Impression: {of.last.impression.strip()}"
-    if of.change and of.previous and (text := sentences.changes(of.change)):
-        yield f"Changed since {moment(of.previous.at, of.last.at)}: {text}."
+    if of.change and of.previous:
+        since = f"Changed since {moment(of.previous.at, of.last.at)}"
+        told = {since: sentences.changes(of.change), **sentences.beside_changes(of.change)}
+        yield from (f"{title}: {text}." for title, text in told.items() if text)
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
         **sentences.beside_abnormal(of.previous, of.last),

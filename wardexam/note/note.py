@@ -11,7 +11,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import clean, counted, to_ascii
+from wardexam.exam.text import clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
 from wardexam.note.page import WIDTH, wrapped
@@ -65,31 +65,19 @@ def _who(patient: Patient, examination: Examination) -> list[str]:
 
 def change_line(change: Comparison, previous: Examination, examination: Examination) -> str:
     """Whether it changed and since when, with what moved most, in one line of a note."""
-    since = f"since {moment(previous.at, examination.at)}"
-    word = "Worse" if change.worse else "Changed, not plainly worse," if change.signs else ""
-    if not (change.compared or change.signs):
-        return f"Not compared: no sign of {moment(previous.at, examination.at)} was examined again."
-    if not word:
-        return f"{change.headline[:1].upper()}{change.headline[1:]} {since}."
-    differ = counted(len(change.signs), "sign differs", "signs differ")
-    tried = (
-        ["; ".join((*change.moved, differ)), f"{change.moved[0]}; {differ}"] if change.moved else []
-    )
-    gravest, more = change.gravest[0].text, len(change.signs) - 1
-    tried += [
-        f"{gravest}; {more} more changed" if more else gravest,
-        differ if more else change.gravest[0].row.name,
-    ]
-    return next(
-        (t for t in (f"{word} {since}: {said}." for said in tried) if len(t) <= WIDTH),
-        f"{word} {since}.",
-    )
+    said = change.said(WIDTH - 1, moment(previous.at, examination.at))
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def change_lines(change: Comparison, indent: str = "") -> list[str]:
-    """Every sign that changed, from what to what, the gravest first; nothing where none did."""
-    text = sentences.changes(change)
-    return wrapped(f"What changed: {text}.", indent) if text else []
+    """Every sign that changed, from what to what, the gravest first, and what is found first now; nothing where none."""
+    said = {"What changed": sentences.changes(change), **sentences.beside_changes(change)}
+    return [
+        line
+        for title, text in said.items()
+        if text
+        for line in wrapped(f"{title}: {text}.", indent)
+    ]
 
 
 def impression_lines(examination: Examination, indent: str = "", lead: str = "") -> list[str]:

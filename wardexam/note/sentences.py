@@ -295,7 +295,12 @@ def abnormal_left(before: Findings | None, found: Findings, *, stated: bool) -> 
 
 def not_again(before: Findings | None, found: Findings, *, stated: bool = False) -> str:
     """The same in words; empty where there is nothing."""
-    alone = Findings(findings=abnormal_left(before, found, stated=stated))
+    return _each(abnormal_left(before, found, stated=stated))
+
+
+def _each(findings: tuple[Finding, ...]) -> str:
+    """What was found where nothing is said of a side that has no finding; empty where there is nothing."""
+    alone = Findings(findings=findings)
     signs = recorded(alone)
     alike: dict[str, list[Sign]] = {}
     for sign in signs:
@@ -329,6 +334,11 @@ def beside_abnormal(
 def changes(change: Comparison) -> str:
     """Every sign that changed, the gravest first, both sides together: ``hip flexion right 4 to 3, left 4+ to 3``."""
     return changes_of(change.gravest)
+
+
+def beside_changes(change: Comparison) -> dict[str, str]:
+    """What a paper says of change beside the signs that changed, by its title; empty where there is nothing."""
+    return {"New, not examined before": _each(change.first_found)}
 
 
 def changes_of(signs: Iterable[SignChange]) -> str:

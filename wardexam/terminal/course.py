@@ -21,7 +21,7 @@ from wardexam.injury_visit import latest, since
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS, clock
-from wardexam.note.sentences import changes_of
+from wardexam.note.sentences import beside_changes, changes_of
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.firing import fired
@@ -115,7 +115,8 @@ def _changed(before: Examination, after: Examination) -> Iterator[str]:
         yield f"Worse altogether: {'; '.join(change.moved)}."
     if not change.signs:
         yield f"{change.headline[:1].upper()}{change.headline[1:]}."
-    yield from (f"{title}: {changes_of(signs)}." for title, signs in parts.items() if signs)
+    said = {title: changes_of(signs) for title, signs in parts.items()} | beside_changes(change)
+    yield from (f"{title}: {text}." for title, text in said.items() if text)
 
 
 # --- the charts

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"
+SHORT = 60  # columns of whether it changed
 MOST = 7  # changes that are said
 FIRST = 4  # of them, those that weigh most where there is room
 WIDE = 60  # columns from which a site's chance is drawn as a bar as well
@@ -277,9 +278,10 @@ def _more(
     """What changed, and the other reasons where a screen has room for them."""
     blocks = []
     change = compare(previous, examination) if previous else None
-    if previous and change and (change.compared or change.worse):
-        more = [s for s in change.gravest if s.text not in change.headline]
-        said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
+    if previous and change and (change.compared or change.signs or change.first_found):
+        head = change.said(SHORT)
+        more = [s for s in change.gravest if s.text not in head]
+        said = [head, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
         word = f"Since {previous.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))

@@ -4,12 +4,14 @@ One grade of a reflex may be the observer; two are taken as change. The steps, e
 stand in `change.toml`.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
+from wardexam.exam.naming import name_on, names_of
 from wardexam.exam.text import counted
 from wardexam.exam.wording import in_short, sided, unit_of
 from wardexam.reasoning.rules.graver import (
@@ -66,15 +68,23 @@ class SignChange:
         return f"{sided(self.key[1], self.row.name)} {self.how}"
 
 
+def _place(row: Sign) -> tuple[bool, int]:
+    """Where a sign is said among its equals: the saddle first, then part by part as the table has them."""
+    return row.limb != "saddle", change_row("said")["parts"].index(row.part)
+
+
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All that differs, the patterns that moved, whether the patient is worse, and of how many signs."""
+    """All that differs, the patterns that moved, whether the patient is worse, and of how many signs.
+
+    `first_found` is abnormal and was not examined before, or could not be: whether it is new nobody knows.
+    """
 
     signs: tuple[SignChange, ...]
     patterns: tuple[str, ...]
     worse: bool
-    headline: str
     compared: int
+    first_found: tuple[Finding, ...] = ()
 
     @property
     def moved(self) -> tuple[str, ...]:
@@ -83,19 +93,108 @@ class Comparison:
 
     @property
     def gravest(self) -> tuple[SignChange, ...]:
-        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
-
-        The saddle comes first among equals, then part by part as the table has them.
-        """
-        parts = change_row("said")["parts"]
+        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others."""
         return tuple(
             sorted(
                 self.signs,
-                key=lambda s: (
-                    not (s.worse and s.beyond), not s.beyond, s.row.limb != "saddle", parts.index(s.row.part),
-                ),
+                key=lambda s: (not (s.worse and s.beyond), not s.beyond, *_place(s.row)),
             )
-        )  # fmt: skip
+        )
+
+    @property
+    def headline(self) -> str:
+        """What is worse, by what weighs most; else whether it changed, in full."""
+        if not self.worse:
+            return self.ways()[0]
+        worse = sorted((s for s in self.signs if s.worse), key=lambda s: not s.beyond)
+        return f"worse: {(*self.moved, *(s.text for s in worse))[0]}"
+
+    @property
+    def _verdict(self) -> str:
+        return "worse" if self.worse else "changed"
+
+    def _what(self) -> tuple[str, ...]:
+        """What differs, the fullest first."""
+        many = counted(len(self.signs), "sign differs", "signs differ")
+        if self.moved:
+            return "; ".join((*self.moved, many)), f"{self.moved[0]}; {many}", self.moved[0], many
+        text, more = self.gravest[0].text, len(self.signs) - 1
+        if not more:
+            return text, many
+        return f"{text}; {more} more changed", f"{text}; {more} more", many
+
+    def _new(self) -> tuple[str, ...]:
+        """What is found first now, the fullest first; nothing where nothing is."""
+        if not self.first_found:
+            return ()
+        names = _named(self.first_found)
+        leads = ("new, not examined before", "new")
+        return *(f"{lead}: {said}" for lead in leads for said in _fewer(names)), f"{len(names)} new"
+
+    def ways(self, since: str = "") -> tuple[str, ...]:
+        """Whether it changed, and since when where that is told, the fullest first."""
+        end = f" since {since}" if since else ""
+        new = self._new()
+        if self.signs:
+            lead = f"{self._verdict}{end}"
+            if since and lead.startswith("changed") and not new:
+                lead = f"changed, not plainly worse,{end}"
+            whole = [f"{lead}: {what}" for what in self._what()]
+            tails = [f"; {said}" for said in new] or [""]
+            full = tuple(f"{whole[0]}{tail}" for tail in tails)
+            return *full, *(f"{what}{tails[-1]}" for what in whole[1:]), whole[-1]
+        same = f"no change in {counted(self.compared, 'sign')}"
+        if not self.compared:
+            same = "no sign was examined both times"
+        if new:
+            beside = [f"; {same}", ""]
+            dated = [said.replace("new", f"new{end}", 1) for said in new]
+            return tuple(f"{said}{more}" for said in dated for more in beside)
+        if not self.compared and since:
+            return (f"not compared: no sign of {since} was examined again",)
+        return (f"{same}{end}",)
+
+    def said(self, room: int, since: str = "") -> str:
+        """The fullest of `ways` that fits in so many columns; the shortest where none does."""
+        ways = self.ways(since)
+        return next((way for way in ways if len(way) <= room), ways[-1])
+
+
+def _named(findings: Iterable[Finding]) -> list[str]:
+    """The signs of findings, the gravest part first, each once: with its side where it is of one."""
+    sides: dict[str, list[Side]] = {}
+    for f in sorted(findings, key=lambda f: _place(f.row)):
+        sides.setdefault(f.sign, []).append(f.side)
+    signs = catalogue()
+    return [
+        name_on(signs[sign], on[0]) if len(on) == 1 else names_of((signs[sign],))
+        for sign, on in sides.items()
+    ]
+
+
+def _fewer(names: list[str]) -> list[str]:
+    """The names in a row, and fewer of them with how many more there are."""
+    return [
+        ", ".join(names[:shown]) + (f" +{len(names) - shown}" if shown < len(names) else "")
+        for shown in range(len(names), 0, -1)
+    ]
+
+
+def _tells(finding: Finding | None) -> bool:
+    """Whether a finding says anything of what its sign is examined for."""
+    return (
+        finding is not None
+        and finding.answer is not None
+        and (finding.choice is None or finding.choice.tells)
+    )
+
+
+def _deficit(finding: Finding) -> bool:
+    """Whether something out of the usual was found: of an amount, so much that it tells."""
+    if finding.row.answers == "residual":
+        least: int = change_row("first_found")["residual"]
+        return (finding.amount or 0) >= least
+    return finding.abnormal and _tells(finding)
 
 
 def value(finding: Finding) -> float | None:
@@ -182,31 +281,29 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     """What changed from one examination to a later one.
 
     Compared are signs found in both, and signs no longer as usual that the earlier one covered by a
-    statement that the rest was normal.
+    statement that the rest was normal. What is abnormal and has nothing to compare with is told apart.
     """
-    signs, compared = [], 0
+    signs: list[SignChange] = []
+    compared: set[str] = set()
+    first_found: list[Finding] = []
     for after in current.findings:
         before = previous.finding(after.sign, after.side)
-        if before:
+        changed = None
+        if before and before.answer is not None:
             changed = _one(before, after)
-            compared += before.answer is not None and after.answer is not None
-        elif previous.stated_normal(after.sign, after.side):
+            if after.answer is not None:
+                compared.add(after.sign)
+        elif before is None and previous.stated_normal(after.sign, after.side):
             changed = _from_statement(after)
-        else:
-            continue
+        elif _deficit(after):
+            first_found.append(after)
         if changed:
             signs.append(changed)
     worse = [s for s in signs if s.worse]
     patterns = _patterns(previous, signs, worse)
     many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
-    words = [pattern_words(p) for p in patterns] or [
-        s.text for s in sorted(worse, key=lambda s: not s.beyond)[:1]
-    ]
-    same = f"no change in {counted(compared, 'sign')}"
-    unchanged = same if compared else "no sign was examined both times"
-    headline = f"worse: {words[0]}" if plainly and words else "changed" if signs else unchanged
-    return Comparison(tuple(signs), tuple(patterns), plainly, headline, compared)
+    return Comparison(tuple(signs), tuple(patterns), plainly, len(compared), tuple(first_found))
 
 
 def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
