@@ -151,3 +151,10 @@ def test_what_was_not_examined_before_is_new_and_never_no_change():
     assert "New, not examined before: saddle sensation reduced on both sides." in " ".join(
         text.split()
     )
+
+
+def test_what_was_abnormal_and_was_not_examined_again_stands_in_place_of_no_change():
+    before, now = "knee 2/2 hip_flexion 4/4 knee_extension 4/4", "knee 2/2"
+    assert "; 2 not redone; " in entry(sheet(row("A1", before, now)), "A1")[1]
+    open_bed = entry(sheet(row("A1", f"{before} onset=longer", f"{now} onset=longer")), "A1")[1]
+    assert "; no change in 1 sign; 2 not redone; " in open_bed

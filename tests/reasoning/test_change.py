@@ -224,5 +224,27 @@ def test_what_is_abnormal_and_was_not_examined_before_is_new_and_never_no_change
     )  # how long it was there nobody knows: its own rule says how urgent it is
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        (
+            "hip_flexion 4/4 ankle_dorsiflexion 3/3 level_pin T10/T10 knee 2/2 ankle 2/2 plantar down/down",
+            "knee 2/2 ankle 2/2 plantar down/down",
+            "no change in the 3 signs examined again; not examined again: hip flexion, ankle dorsiflexion, pinprick level",
+        ),
+        ("hip_flexion 4/4 knee 2/2", "hip_flexion 4/- knee 2/2", "no change in the 2 signs examined again; not examined again: left hip flexion"),
+        ("hip_flexion 4/5 knee 2/2", "hip_flexion nt:pain/5 knee 2/2", "no change in the 2 signs examined again; not examined again: right hip flexion"),
+        # What a statement covers was looked at: how far it came back nobody graded.
+        ("hip_flexion 3/- knee 2/2", "rest=power:right_leg knee 2/2", "no change in the 1 sign examined again; abnormal before, now stated normal: right hip flexion"),
+        # What was normal leaves nothing out, nor does an answer that says nothing of the function.
+        ("hip_flexion 5/5 bladder catheter knee 2/2", "knee 2/2", "no change in 1 sign"),
+        ("hip_flexion 4/4", "knee 2/2", "no sign was examined both times"),
+        ("knee 2/2 hip_flexion 4/5", "knee 2/2 saddle 1/1", "new, not examined before: saddle sensation; no change in 1 sign; not examined again: right hip flexion"),
+    ],
+)  # fmt: skip
+def test_what_was_abnormal_and_was_not_examined_again_is_told_with_no_change(before, after, said):
+    assert changed(before, after).headline == said
+
+
 def test_a_sign_once_stated_normal_is_compared_and_not_new():
     assert changed("rest=power:right_leg", "hip_flexion 3/-").first_found == ()

@@ -194,6 +194,13 @@ def test_what_was_not_examined_before_is_told_as_new():
     assert "since 04 mar 09:00 new, not examined before: saddle sensation" in text
 
 
+def test_what_was_abnormal_and_is_not_examined_again_yet_stands_with_no_change():
+    before = examined("knee 2/2 hip_flexion 4/4 level_pin T10/T10", NOW - timedelta(hours=5))
+    e = examined("knee 2/2", NOW)
+    text = one(" ".join(panel(e, assess(e, before, None), previous=before)))
+    assert "no change in 1 sign; not redone: hip flexion, pinprick level" in text
+
+
 def test_what_the_line_has_no_room_for_is_told_once():
     urgency = fired("flag:saddle_numb=yes flag:bladder_bowel=yes")
     said = told(urgency, LINE, NOW, "!")

@@ -282,6 +282,7 @@ def _more(
         head = change.said(SHORT)
         more = [s for s in change.gravest if s.text not in head]
         said = [head, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
+        said += [change.new] if change.new not in head else []
         word = f"Since {previous.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))

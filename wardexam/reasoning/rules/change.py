@@ -78,6 +78,7 @@ class Comparison:
     """All that differs, the patterns that moved, whether the patient is worse, and of how many signs.
 
     `first_found` is abnormal and was not examined before, or could not be: whether it is new nobody knows.
+    `not_again` was abnormal and is not examined again, `now_stated` is so but within a rest that is stated normal.
     """
 
     signs: tuple[SignChange, ...]
@@ -85,6 +86,8 @@ class Comparison:
     worse: bool
     compared: int
     first_found: tuple[Finding, ...] = ()
+    not_again: tuple[Finding, ...] = ()
+    now_stated: tuple[Finding, ...] = ()
 
     @property
     def moved(self) -> tuple[str, ...]:
@@ -131,33 +134,73 @@ class Comparison:
         leads = ("new, not examined before", "new")
         return *(f"{lead}: {said}" for lead in leads for said in _fewer(names)), f"{len(names)} new"
 
+    def _left(self) -> tuple[str, ...]:
+        """What was abnormal and was not looked at sign by sign, the fullest first; nothing where nothing was."""
+        again, stated = _named(self.not_again), _named(self.now_stated)
+        full = [f"not examined again: {', '.join(again)}"] if again else []
+        full += [f"abnormal before, now stated normal: {', '.join(stated)}"] if stated else []
+        short = [f"not redone: {said}" for said in _fewer(again)]
+        short += [f"{len(again)}{said} not redone" for said in (" abnormal", "") if again]
+        short += [f"{len(stated)} now stated normal"] if stated and not again else []
+        return ("; ".join(full), *short) if full else ()
+
+    @property
+    def new(self) -> str:
+        """What is found first now, in full; empty where nothing is."""
+        return next(iter(self._new()), "")
+
     def ways(self, since: str = "") -> tuple[str, ...]:
         """Whether it changed, and since when where that is told, the fullest first."""
         end = f" since {since}" if since else ""
-        new = self._new()
+        new, left = self._new(), self._left()
         if self.signs:
             lead = f"{self._verdict}{end}"
-            if since and lead.startswith("changed") and not new:
+            if since and lead.startswith("changed") and not (new or left):
                 lead = f"changed, not plainly worse,{end}"
-            whole = [f"{lead}: {what}" for what in self._what()]
-            tails = [f"; {said}" for said in new] or [""]
-            full = tuple(f"{whole[0]}{tail}" for tail in tails)
-            return *full, *(f"{what}{tails[-1]}" for what in whole[1:]), whole[-1]
-        same = f"no change in {counted(self.compared, 'sign')}"
-        if not self.compared:
-            same = "no sign was examined both times"
+            what = [f"{lead}: {said}" for said in self._what()]
+            return _with_tails(what, new, left, last=not self.worse)
+        many = counted(self.compared, "sign")
+        same = f"no change in {many}" if self.compared else "no sign was examined both times"
         if new:
-            beside = [f"; {same}", ""]
             dated = [said.replace("new", f"new{end}", 1) for said in new]
-            return tuple(f"{said}{more}" for said in dated for more in beside)
-        if not self.compared and since:
-            return (f"not compared: no sign of {since} was examined again",)
-        return (f"{same}{end}",)
+            tails = [f"; {'; '.join((same, *left[:1]))}", *(f"; {said}" for said in left[-1:]), ""]
+            return tuple(f"{said}{tail}" for said in dated for tail in tails)
+        if not self.compared:
+            return (f"not compared: no sign of {since} was examined again" if since else same,)
+        if not left:
+            return (f"{same}{end}",)
+        return (
+            f"no change in the {many} examined again{end}; {left[0]}",
+            *(f"no change{end} in {many}; {said}" for said in left[1:]),
+            f"{self.compared} same, {left[-1]}",
+            left[-1],
+        )
 
     def said(self, room: int, since: str = "") -> str:
         """The fullest of `ways` that fits in so many columns; the shortest where none does."""
         ways = self.ways(since)
         return next((way for way in ways if len(way) <= room), ways[-1])
+
+
+def _with_tails(
+    what: list[str], new: tuple[str, ...], left: tuple[str, ...], *, last: bool
+) -> tuple[str, ...]:
+    """What differs, with what is new and what was left out, the fullest first: the names of these give way first.
+
+    Args:
+        what: What differs, the fullest first.
+        new: What is new.
+        left: What was left out.
+        last: Whether what was left out gives way only after what differs.
+    """
+    short = [(*new[-1:], *left[-1:]), new[-1:]]
+    named = [(*new[:1], said) for said in left] + [(said, *left[-1:]) for said in new]
+    told = [*named, *short]
+    pairs = [(what[0], tail) for tail in told] + [(said, t) for said in what[1:] for t in short]
+    if last and left:
+        pairs.sort(key=lambda pair: pair[1] == new[-1:])
+    ways = ("; ".join((said, *tail)) for said, tail in pairs)
+    return (*dict.fromkeys(ways), what[-1])
 
 
 def _named(findings: Iterable[Finding]) -> list[str]:
@@ -299,11 +342,18 @@ def compare(previous: Findings, current: Findings) -> Comparison:
             first_found.append(after)
         if changed:
             signs.append(changed)
+    left = [
+        f for f in previous.findings if _deficit(f) and not _tells(current.finding(f.sign, f.side))
+    ]
+    stated = [f for f in left if current.stated_normal(f.sign, f.side)]
     worse = [s for s in signs if s.worse]
     patterns = _patterns(previous, signs, worse)
     many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
-    return Comparison(tuple(signs), tuple(patterns), plainly, len(compared), tuple(first_found))
+    again = tuple(f for f in left if f not in stated)
+    return Comparison(
+        tuple(signs), tuple(patterns), plainly, len(compared), tuple(first_found), again, tuple(stated)
+    )  # fmt: skip
 
 
 def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
