@@ -248,3 +248,15 @@ def test_what_was_abnormal_and_was_not_examined_again_is_told_with_no_change(bef
 
 def test_a_sign_once_stated_normal_is_compared_and_not_new():
     assert changed("rest=power:right_leg", "hip_flexion 3/-").first_found == ()
+
+
+IMPROVED = "hip_flexion 4/4 knee_extension 4/4 ankle_dorsiflexion 4/4 elbow_extension 5/5"
+
+
+def test_the_sign_named_as_worse_is_worse_though_others_are_better_by_more():
+    change = changed(
+        IMPROVED, "hip_flexion 5/5 knee_extension 5/5 ankle_dorsiflexion 5/5 elbow_extension 4+/4+"
+    )
+    assert change.headline.startswith("worse: right elbow extension 5 to 4+")
+    assert change.gravest[0].row.id == "elbow_extension"
+    assert all("elbow extension" in way for way in change.ways()[:2])

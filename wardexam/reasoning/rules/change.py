@@ -96,21 +96,26 @@ class Comparison:
 
     @property
     def gravest(self) -> tuple[SignChange, ...]:
-        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others."""
+        """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
+
+        Where the patient is worse by none that is beyond it, all that is worse stands first.
+        """
+        within = self.worse and not any(s.worse and s.beyond for s in self.signs)
         return tuple(
             sorted(
                 self.signs,
-                key=lambda s: (not (s.worse and s.beyond), not s.beyond, *_place(s.row)),
+                key=lambda s: (
+                    not (s.worse and (s.beyond or within)), not s.beyond, *_place(s.row),
+                ),
             )
-        )
+        )  # fmt: skip
 
     @property
     def headline(self) -> str:
         """What is worse, by what weighs most; else whether it changed, in full."""
         if not self.worse:
             return self.ways()[0]
-        worse = sorted((s for s in self.signs if s.worse), key=lambda s: not s.beyond)
-        return f"worse: {(*self.moved, *(s.text for s in worse))[0]}"
+        return f"worse: {(*self.moved, *(s.text for s in self.gravest))[0]}"
 
     @property
     def _verdict(self) -> str:
