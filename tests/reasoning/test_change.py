@@ -110,6 +110,29 @@ def test_no_pattern_moves_within_what_observers_disagree_by(before, after):
     assert changed(before, after).patterns == ()
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "joins"),
+    [
+        ("ankle_dorsiflexion 3/5", "ankle_dorsiflexion 3/3", True),
+        # Another movement of the same limb, and the first side stands though it is not examined again.
+        ("ankle_dorsiflexion 3/5 hip_flexion 5/5", "hip_flexion 5/3", True),
+        # The first side came back, graded or stated.
+        ("ankle_dorsiflexion 3/5", "ankle_dorsiflexion 5/3", False),
+        ("ankle_dorsiflexion 3/5", "ankle_dorsiflexion -/3 rest=power:right_leg", False),
+        # An arm does not join a leg.
+        ("ankle_dorsiflexion 3/5 finger_abduction 5/5", "ankle_dorsiflexion 5/5 finger_abduction 5/3", False),
+        ("ankle_dorsiflexion 3/5 finger_abduction 5/5", "ankle_dorsiflexion 3/5 finger_abduction 5/3", False),
+        # That side of the limb was weak before.
+        ("ankle_dorsiflexion 3/5 hip_flexion 5/4", "ankle_dorsiflexion 3/3 hip_flexion 5/4", False),
+    ],
+)  # fmt: skip
+def test_the_other_side_joins_a_limb_that_is_weak_still(before, after, joins):
+    change = changed(before, after)
+    assert ("side_joining" in change.patterns) is joins
+    assert change.worse
+    assert joins or change.headline.startswith("worse: left ")
+
+
 def test_the_gravest_change_comes_first_and_the_sphincters_before_its_equals():
     change = changed(
         "knee 2/2 hip_flexion 5/5 anal_tone 2 ankle 0/2",

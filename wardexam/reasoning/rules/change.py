@@ -352,7 +352,7 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     ]
     stated = [f for f in left if current.stated_normal(f.sign, f.side)]
     worse = [s for s in signs if s.worse]
-    patterns = _patterns(previous, signs, worse)
+    patterns = _patterns(previous, current, signs, worse)
     many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
     again = tuple(f for f in left if f not in stated)
@@ -361,7 +361,17 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     )  # fmt: skip
 
 
-def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChange]) -> list[str]:
+def _weak_still(weak: Finding, current: Findings) -> bool:
+    """Whether a movement that was weak is so now, or stands since it was not examined again."""
+    now = current.finding(weak.sign, weak.side)
+    if now is None or now.answer is None:
+        return not current.stated_normal(weak.sign, weak.side)
+    return now.abnormal
+
+
+def _patterns(
+    previous: Findings, current: Findings, signs: list[SignChange], worse: list[SignChange]
+) -> list[str]:
     """What moved across the body, in the order of `PATTERNS`."""
     rows = change_row("patterns")
     weaker = [s for s in worse if s.row.answers == "mrc"]
@@ -370,12 +380,14 @@ def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChang
     sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
     face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
     full = answers_for("mrc").codes[-1]
+    weak = [f for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, full)]
+    held = {(f.row.limb, f.side) for f in weak}
+    still = {(f.row.limb, f.side) for f in weak if _weak_still(f, current)}
     joined = {
-        s.key[1] for s in plainly if (b := previous.finding(*s.key)) is None or b.answer == full
-    }
-    held = {
-        f.side for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, full)
-    }
+        (s.row.limb, s.key[1])
+        for s in plainly
+        if (b := previous.finding(*s.key)) is None or b.answer == full
+    } - held
     lost = rows["reflexes_lost_with_weakness"]
     moved = {
         "reflexes_lost_with_weakness": len(weaker) >= lost["weaker"]
@@ -386,7 +398,11 @@ def _patterns(previous: Findings, signs: list[SignChange], worse: list[SignChang
         "level_climbing": any(
             s.row.answers == rows["level_climbing"]["kind"] and s.beyond for s in worse
         ),
-        "side_joining": bool(joined - held and held),
+        "side_joining": any(
+            limb == other and side != held_side
+            for limb, side in joined
+            for other, held_side in still
+        ),
     }
     return [p for p in PATTERNS if moved[p]]
 
