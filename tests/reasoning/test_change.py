@@ -2,6 +2,7 @@
 
 import pytest
 
+from wardexam.exam.answers import answers_for
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.change import PATTERNS, compare
 from wardexam.reasoning.rules.urgency import assess
@@ -172,6 +173,27 @@ def test_what_was_abnormal_and_grew_worse_is_worse(before, after, beyond):
     (there,), (back,) = changed(before, after).signs, changed(after, before).signs
     assert (there.worse, there.beyond) == (True, beyond)
     assert not back.worse
+
+
+EXTENSOR = ["mute", "down", "equivocal", "withdrawal"]
+WALKED = [code for code in answers_for("gait").codes if code != "cannot"]
+
+
+@pytest.mark.parametrize(
+    ("sign", "before", "gravest"),
+    [*(("plantar", f"{b}/down", "up/down") for b in EXTENSOR), *(("gait", b, "cannot") for b in WALKED)],
+)  # fmt: skip
+def test_the_gravest_answer_of_a_sign_is_worse_than_any_other_and_no_step_of_an_observer(
+    sign, before, gravest
+):
+    (there,) = changed(f"{sign} {before}", f"{sign} {gravest}").signs
+    assert (there.worse, there.beyond) == (True, True)
+    assert not any(s.worse for s in changed(f"{sign} {gravest}", f"{sign} {before}").signs)
+
+
+def test_who_cannot_walk_any_more_is_seen_today():
+    before, after = (read_line(f"gait {g} onset=longer").spelled_out() for g in ("antalgic", "cannot"))  # fmt: skip
+    assert assess(after, before, None).level >= 2
 
 
 def test_a_reflex_that_grows_brisk_after_shock_is_changed_and_not_worse():

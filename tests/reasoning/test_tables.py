@@ -183,3 +183,13 @@ def test_grades_have_their_order_from_the_examination_alone(monkeypatch, kind, w
     monkeypatch.setattr(graver, "change_row", lambda _: {"order": order | wrong})
     with pytest.raises(TableError, match=rf"rules/change\.toml, {kind}: the grades are"):
         graver._numbers.__wrapped__(kind)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [({"gaits": {"answer": "cannot"}}, "unknown 'gaits'"), ({"gait": {"answer": "up"}}, "gait: unknown 'up'")],
+)  # fmt: skip
+def test_the_gravest_answer_of_a_sign_is_one_of_its_answers(monkeypatch, rows, said):
+    monkeypatch.setattr(graver, "change_row", lambda _: rows)
+    with pytest.raises(TableError, match=said):
+        graver.gravest_answers.__wrapped__()

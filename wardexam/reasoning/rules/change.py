@@ -17,6 +17,7 @@ from wardexam.exam.wording import in_short, sided, unit_of
 from wardexam.reasoning.rules.graver import (
     from_normal,
     graver,
+    gravest_answers,
     meaning_rank,
     mrc_number,
     segment_rank,
@@ -289,14 +290,18 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         beyond = abs(size or 0) >= step_beyond("residual")
     else:
         rank = answers_for(kind).graver
+        gravest = gravest_answers().get(kind)
         if not {before.answer, after.answer} <= set(rank):
-            worse = was and not now
+            worse = (was and not now) or after.answer == gravest
         rules = change_row("beyond")
         if kind in rules:
             beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
         else:
             step = rules["any_step"]
-            beyond = was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
+            beyond = (
+                was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
+                or gravest in (before.answer, after.answer)
+            )  # fmt: skip
     return SignChange(after.key, how, size, beyond, worse)
 
 

@@ -5,9 +5,10 @@ from typing import Literal
 
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.errors import TableError
-from wardexam.exam.answers import answers_for, meanings
+from wardexam.exam.answers import answer_sets, answers_for, meanings
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.tables import change_row
+from wardexam.tables import all_known
 
 
 @cache
@@ -24,6 +25,21 @@ def _numbers(kind: Literal["meaning", "mrc"]) -> dict[str, float]:
             f"the grades are {', '.join(grades)}, in this order", f"rules/change.toml, {kind}"
         )
     return numbers
+
+
+@cache
+def gravest_answers() -> dict[str, str]:
+    """The answer that is graver than any other, ranked or not, by the kind of sign that has one.
+
+    Raises:
+        TableError: A row is of no kind of sign, or names no answer of it.
+    """
+    where = "rules/change.toml, gravest"
+    rows = change_row("gravest")
+    all_known(rows, answer_sets(), where)
+    for kind, row in rows.items():
+        all_known((row["answer"],), answer_sets()[kind].codes, f"{where}, {kind}")
+    return {kind: row["answer"] for kind, row in rows.items()}
 
 
 def meaning_rank(meaning: str) -> int:
