@@ -68,8 +68,8 @@ def test_change_and_what_was_not_asked_are_said():
     text = sheet(row("A1", "knee 2/2", "knee 0/2 flag:bladder_bowel=no"))
     first, second = entry(text, "A1")
     assert "12 h WORSE" in first  # today, due after midnight
-    assert "right knee 2+ to 0" in second
-    assert "not asked: saddle numbness +35" in second
+    assert "right knee jerk 2+ to 0" in second
+    assert "36 flags not asked" in second
 
 
 def test_a_first_examination_is_no_change_and_silence_is_no_answer():

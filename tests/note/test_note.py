@@ -278,7 +278,7 @@ def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [
-        ("knee 2/2", "knee 1/2", "right knee: normal (2+) to reduced (1+)."),
+        ("knee 2/2", "knee 1/2", "right knee jerk: normal (2+) to reduced (1+)."),
         (
             "knee 2/2 saddle 1/1",
             "knee 2/2",
@@ -314,17 +314,17 @@ def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, 
     [
         ("knee 2/2", "ankle 2/2", "Not compared: no sign of 2 Mar 08:00 was examined again."),
         ("knee 2/2", "knee 2/2", "No change in 1 sign since 2 Mar 08:00."),
-        ("knee 2/2", "knee 0/2", "Worse since 2 Mar 08:00: right knee 2+ to 0."),
+        ("knee 2/2", "knee 0/2", "Worse since 2 Mar 08:00: right knee jerk 2+ to 0."),
         ("hip_flexion 3/5", "hip_flexion 4/5", "Changed, not plainly worse, since 2 Mar 08:00: right hip flexion 3 to 4."),
         ("rest=power:right_leg", "hip_flexion 3/5", "Worse since 2 Mar 08:00: right hip flexion stated normal, now 3."),
         ("knee 2/2 hip_flexion 3/5", "knee 2/2", "No change since 2 Mar 08:00 in 1 sign; not redone: right hip flexion."),
         ("knee 2/2 hip_flexion 3/3 ankle_dorsiflexion 3/3", "knee 2/2", "No change since 2 Mar 08:00 in 1 sign; not redone: hip flexion +1."),
-        ("knee 2/2 hip_flexion 4/5 level_pin T10/T10", "knee 0/2", "Worse since 2 Mar 08:00: right knee 2+ to 0; 2 abnormal not redone."),
+        ("knee 2/2 hip_flexion 4/5 level_pin T10/T10", "knee 0/2", "Worse since 2 Mar 08:00: right knee jerk 2+ to 0; 2 abnormal not redone."),
         ("knee 2/2 hip_flexion 3/5 ankle_dorsiflexion 3/3 level_pin T10/T10", "knee 2/2 hip_flexion 4/5", "Changed since 2 Mar 08:00: right hip flexion 3 to 4; 2 not redone."),
         ("knee 2/2", "knee 2/2 saddle 1/1", "New since 2 Mar 08:00, not examined before: saddle sensation."),
         ("knee 2/2 hip_flexion 3/5", "knee 2/2 hip_flexion 4/5 saddle 1/1", "Changed since 2 Mar 08:00: right hip flexion 3 to 4; 1 new."),
-        ("knee 2/2", "knee 0/2 saddle 1/1", "Worse since 2 Mar 08:00: right knee 2+ to 0; new: saddle sensation."),
-        ("saddle 2/2 anal_tone 2", "saddle 1/1 anal_tone 1", "Worse since 2 Mar 08:00: sphincters; 3 signs differ."),
+        ("knee 2/2", "knee 0/2 saddle 1/1", "Worse since 2 Mar 08:00: right knee jerk 2+ to 0; new: saddle sensation."),
+        ("saddle 2/2 anal_tone 2", "saddle 1/1 anal_tone 1", "Worse since 2 Mar 08:00: sphincters; 2 signs differ."),
         ("power_leg 5/5", "power_leg 3/5", "Worse since 2 Mar 08:00: right hip flexion 5 to 3; 4 more changed."),
     ],
 )  # fmt: skip

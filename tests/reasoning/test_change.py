@@ -144,7 +144,7 @@ def test_the_gravest_change_comes_first_and_the_sphincters_before_its_equals():
 
 def test_a_change_across_scales_is_said_on_the_later_one():
     (sign,) = changed("scale=ninds ankle 3/3", "ankle 0/2").signs
-    assert sign.text == "right ankle 2+ to 0"
+    assert sign.text == "right ankle jerk 2+ to 0"
 
 
 @pytest.mark.parametrize(
@@ -302,6 +302,48 @@ def test_the_sign_named_as_worse_is_worse_though_others_are_better_by_more():
     change = changed(
         IMPROVED, "hip_flexion 5/5 knee_extension 5/5 ankle_dorsiflexion 5/5 elbow_extension 4+/4+"
     )
-    assert change.headline.startswith("worse: right elbow extension 5 to 4+")
+    assert change.headline.startswith("worse: elbow extension 5 to 4+ on both sides")
     assert change.gravest[0].row.id == "elbow_extension"
     assert all("elbow extension" in way for way in change.ways()[:2])
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("hip_flexion 4/4", "hip_flexion 2/2", "worse: hip flexion 4 to 2 on both sides"),
+        ("hip_flexion 4/4", "hip_flexion 2/3", "worse: hip flexion right 4 to 2, left 4 to 3"),
+        ("hip_flexion 4/3", "hip_flexion 2/4", "worse: right hip flexion 4 to 2"),
+        ("saddle 2/2 knee 2/2", "saddle 2/2 knee 0/0", "worse: knee jerk 2+ to 0 on both sides"),
+        ("ankle 2/2", "ankle 2/0", "worse: left ankle jerk 2+ to 0"),
+        ("gait normal", "gait ataxic", "worse: gait was normal, now broad-based, ataxic"),
+        (
+            "plantar mute/mute",
+            "plantar up/mute",
+            "worse: right plantar was no response, now extensor",
+        ),
+        ("level_pin T10/none", "level_pin T8/none", "worse: sensory level higher"),
+        ("stocking ankle/none", "stocking ankle/none", "no change in 1 sign"),
+    ],
+)
+def test_what_is_worse_is_named_with_its_sides_and_as_what_it_is(before, after, said):
+    assert changed(before, after).headline == said
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "how"),
+    [
+        # A step of grades, or of numbers.
+        ("hip_flexion 4/5", "hip_flexion 2/5", "4 to 2"),
+        ("knee 2/2", "knee 0/2", "2+ to 0"),
+        ("straight_leg_raise positive:70/negative", "straight_leg_raise positive:20/negative", "70 to 20 degrees"),
+        ("post_void_residual measured:40", "post_void_residual measured:340", "40 mL to 340 mL"),
+        # Of words and levels "to" would read as a range, or as one of them.
+        ("level_pin T10/none", "level_pin T8/none", "was T10, now T8"),
+        ("level_pin none/none", "level_pin T4/none", "was none, now T4"),
+        ("saddle 2/2", "saddle 1/2", "was normal, now reduced"),
+        ("clonus_ankle unsustained:3/none", "clonus_ankle sustained/none", "was unsustained (3 beats), now sustained"),
+    ],
+)  # fmt: skip
+def test_grades_and_numbers_go_from_one_to_another_and_words_were_and_are(before, after, how):
+    (sign,) = changed(before, after).signs
+    assert sign.how == how

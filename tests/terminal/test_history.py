@@ -105,8 +105,8 @@ def test_the_course_lists_examinations_revisions_and_changes(app):
     text = course(app)
     said = " ".join(text.split())
     assert "revision 2, 2026-03-04 14:00 Dr Bex: knee graded again. Changed:" in said
-    assert "right knee: reduced (1+), added" not in said
-    assert "right knee: normal (2+) to reduced (1+)" in said
+    assert "right knee jerk: reduced (1+), added" not in said
+    assert "right knee jerk: normal (2+) to reduced (1+)" in said
     assert (
         "Worse: hip flexion, knee extension, knee flexion, ankle dorsiflexion and ankle plantarflexion right 4 to 2"
         in said
@@ -193,12 +193,12 @@ def test_what_was_done_about_a_reason_names_it_as_every_other_paper_does():
 
 
 NEVER = [
-    ("saddle 2/2", "saddle 1/2", "saddle sensation right normal to reduced"),
-    ("anal_tone 2", "anal_tone 1", "anal tone normal to reduced"),
-    ("perianal 1/1", "perianal 0/1", "perianal sensation right reduced to absent"),
-    ("plantar down/down", "plantar up/down", "plantar right flexor to extensor"),
-    ("level_pin none/none", "level_pin T10/none", "pinprick level right none to T10"),
-    ("vibration_leg 1/1 gait spastic", "vibration_leg 0/0 gait spastic", "vibration (toe and ankle) reduced to absent on both sides"),
+    ("saddle 2/2", "saddle 1/2", "saddle sensation right was normal, now reduced"),
+    ("anal_tone 2", "anal_tone 1", "anal tone was normal, now reduced"),
+    ("perianal 1/1", "perianal 0/1", "perianal sensation right was reduced, now absent"),
+    ("plantar down/down", "plantar up/down", "plantar right was flexor, now extensor"),
+    ("level_pin none/none", "level_pin T10/none", "pinprick level right was none, now T10"),
+    ("vibration_leg 1/1 gait spastic", "vibration_leg 0/0 gait spastic", "vibration (toe and ankle) was reduced, now absent on both sides"),
     ("knee 2/2 biceps 2/2 hip_flexion 4/4", "knee 1/1 biceps 1/1 hip_flexion 3/3", "biceps jerks 2+ to 1+ on both sides"),
 ]  # fmt: skip
 

@@ -184,7 +184,7 @@ def test_what_changed_is_said_beside_an_earlier_examination():
     before = examined("knee 2/2", NOW - timedelta(hours=5))
     e = examined("knee 0/2", NOW)
     text = one(" ".join(panel(e, assess(e, before, None), previous=before)))
-    assert "since 04 mar 09:00 worse: right knee 2+ to 0" in text
+    assert "since 04 mar 09:00 worse: right knee jerk 2+ to 0" in text
 
 
 def test_what_was_not_examined_before_is_told_as_new():

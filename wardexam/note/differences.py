@@ -2,8 +2,9 @@
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.flags import every_flag
+from wardexam.exam.naming import name_on
 from wardexam.exam.text import clean
-from wardexam.exam.wording import in_words, named, remarks
+from wardexam.exam.wording import in_words, remarks
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS
 from wardexam.reasoning.rules.own_alarm import rule_words
@@ -16,7 +17,7 @@ def _rows(examination: Examination) -> Rows:
     rows: Rows = {}
     for f in examination.findings:
         more = remarks(f, None)
-        rows[named(f)] = ", ".join((in_words(f), *(r for r in more if not r.startswith("not testable:"))))  # fmt: skip
+        rows[name_on(f.row, f.side)] = ", ".join((in_words(f), *(r for r in more if not r.startswith("not testable:"))))  # fmt: skip
     for name, answer in examination.flags.items():
         rows[f"question, {every_flag()[name].short}"] = answer
     for act in examination.acts:

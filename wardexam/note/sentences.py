@@ -18,7 +18,7 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
 from wardexam.exam.text import clean
 from wardexam.exam.wording import in_words, remarks
-from wardexam.reasoning.rules.change import Comparison, SignChange, sum_score
+from wardexam.reasoning.rules.change import BOTH, TOWARDS, Comparison, SignChange, how_of, sum_score
 
 PART_TITLES = {
     "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
@@ -28,9 +28,7 @@ PART_TITLES = {
 # Parts of which it matters in which limb they were examined, and what each limb is called there.
 BY_LIMB = ("power", "sensation")
 LIMBS = {"head": "head", "arm": "arm", "trunk": "trunk", "leg": "leg"}
-BOTH = " on both sides"
 UNSAID = "not examined"
-TOWARDS = " towards"  # how a sign is called whose sides are directions
 MEASURED = "residual"  # the answer is an amount, abnormal or not
 
 Pair = tuple[Finding | None, ...]
@@ -348,20 +346,11 @@ def changes_of(signs: Iterable[SignChange]) -> str:
         by_sign.setdefault(sign.key[0], []).append(sign)
     alike: dict[str, list[Sign]] = {}
     for name, mine in by_sign.items():
-        alike.setdefault(_moved(mine), []).append(catalogue()[name])
+        alike.setdefault(how_of(mine), []).append(catalogue()[name])
     return "; ".join(
-        f"{names_of(rows)}{' the' if rows[-1].name.endswith(' towards') else ''} {how}"
+        f"{names_of(rows)}{' the' if rows[-1].name.endswith(TOWARDS) else ''} {how}"
         for how, rows in alike.items()
     )
-
-
-def _moved(mine: list[SignChange]) -> str:
-    if mine[0].key[1] == "midline":
-        return mine[0].how
-    sides = {s.key[1]: s.how for s in mine}
-    if len(sides) == 2 and len(set(sides.values())) == 1:
-        return f"{mine[0].how}{BOTH}"
-    return ", ".join(f"{side} {sides[side]}" for side in ("right", "left") if side in sides)
 
 
 # --- flags

@@ -11,7 +11,7 @@ from wardexam.exam.examination import Examination, Findings
 from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
-from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.change import compare, text_of
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
 
@@ -280,8 +280,11 @@ def _more(
     change = compare(previous, examination) if previous else None
     if previous and change and (change.compared or change.signs or change.first_found):
         head = change.said(SHORT)
-        more = [s for s in change.gravest if s.text not in head]
-        said = [head, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
+        more = [(mine[0], text_of(mine)) for mine in change.together]
+        said = [
+            head,
+            *(f"{'-' if s.worse else '+'} {text}" for s, text in more if text not in head),
+        ]
         said += [change.new] if change.new not in head else []
         word = f"Since {previous.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))

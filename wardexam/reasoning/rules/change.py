@@ -4,7 +4,7 @@ One grade of a reflex may be the observer; two are taken as change. The steps, e
 stand in `change.toml`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from wardexam.anatomy.catalogue import Sign, catalogue
@@ -13,7 +13,7 @@ from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
 from wardexam.exam.naming import name_on, names_of
 from wardexam.exam.text import counted
-from wardexam.exam.wording import in_short, sided, unit_of
+from wardexam.exam.wording import in_short, unit_of
 from wardexam.reasoning.rules.graver import (
     from_normal,
     graver,
@@ -37,6 +37,9 @@ def pattern_words(pattern: str) -> str:
     return words
 
 
+BOTH = " on both sides"
+TOWARDS = " towards"  # how a sign is called whose sides are directions
+SIDES: tuple[Side, ...] = ("right", "left")
 ROUNDING = 0.01  # of a grade: thirds do not add up
 # What can move across the body, as `Comparison.patterns` names it.
 PATTERNS = (
@@ -66,7 +69,7 @@ class SignChange:
     @property
     def text(self) -> str:
         """The sign with its side, and how it differs."""
-        return f"{sided(self.key[1], self.row.name)} {self.how}"
+        return f"{name_on(self.row, self.key[1])} {self.how}"
 
 
 def _place(row: Sign) -> tuple[bool, int]:
@@ -112,11 +115,19 @@ class Comparison:
         )  # fmt: skip
 
     @property
+    def together(self) -> tuple[tuple[SignChange, ...], ...]:
+        """The same, both sides of a sign as one where both are for the worse, or neither is."""
+        alike: dict[tuple[str, bool], list[SignChange]] = {}
+        for s in self.gravest:
+            alike.setdefault((s.key[0], s.worse), []).append(s)
+        return tuple(map(tuple, alike.values()))
+
+    @property
     def headline(self) -> str:
         """What is worse, by what weighs most; else whether it changed, in full."""
         if not self.worse:
             return self.ways()[0]
-        return f"worse: {(*self.moved, *(s.text for s in self.gravest))[0]}"
+        return f"worse: {(*self.moved, *map(text_of, self.together))[0]}"
 
     @property
     def _verdict(self) -> str:
@@ -124,13 +135,16 @@ class Comparison:
 
     def _what(self) -> tuple[str, ...]:
         """What differs, the fullest first."""
-        many = counted(len(self.signs), "sign differs", "signs differ")
+        many = counted(_many(self.signs), "sign differs", "signs differ")
         if self.moved:
             return "; ".join((*self.moved, many)), f"{self.moved[0]}; {many}", self.moved[0], many
-        text, more = self.gravest[0].text, len(self.signs) - 1
-        if not more:
-            return text, many
-        return f"{text}; {more} more changed", f"{text}; {more} more", many
+        first = self.together[0]
+        said = [(text_of(first), _many(s for s in self.signs if s not in first))]
+        if len({s.how for s in first}) > 1:  # one side alone, where there is no room for both
+            said.append((first[0].text, _many(self.gravest[1:])))
+        ends = ("; {} more changed", "; {} more")
+        ways = (f"{text}{end.format(more) if more else ''}" for text, more in said for end in ends)
+        return *dict.fromkeys(ways), many
 
     def _new(self) -> tuple[str, ...]:
         """What is found first now, the fullest first; nothing where nothing is."""
@@ -186,6 +200,28 @@ class Comparison:
         """The fullest of `ways` that fits in so many columns; the shortest where none does."""
         ways = self.ways(since)
         return next((way for way in ways if len(way) <= room), ways[-1])
+
+
+def _many(signs: Iterable[SignChange]) -> int:
+    """How many signs there are, one of two sides once."""
+    return len({s.key[0] for s in signs})
+
+
+def how_of(mine: Iterable[SignChange]) -> str:
+    """How the sides of one sign differ: ``4 to 2 on both sides``, ``right 4 to 3, left 4+ to 3``."""
+    sides = {s.key[1]: s.how for s in mine}
+    hows = set(sides.values())
+    if len(hows) == 1 and (len(sides) > 1 or "midline" in sides):
+        return f"{hows.pop()}{BOTH if len(sides) > 1 else ''}"
+    return ", ".join(f"{side} {sides[side]}" for side in SIDES if side in sides)
+
+
+def text_of(mine: Sequence[SignChange]) -> str:
+    """A sign with its sides, and how they differ: ``left ankle jerk 2+ to 0``, ``saddle sensation was ...``."""
+    if len(mine) == 1:
+        return mine[0].text
+    name = names_of((mine[0].row,))
+    return f"{name}{' the' if name.endswith(TOWARDS) else ''} {how_of(mine)}"
 
 
 def _with_tails(
@@ -272,8 +308,8 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     if old == new and (before.meaning == after.meaning or before.scale != after.scale):
         return _by_number(before, after)
     size = None if old is None or new is None else new - old
-    how = f"{in_short(before, after.scale)} to {in_short(after)}"
     kind = after.row.answers
+    how = _how(in_short(before, after.scale), in_short(after), kind)
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
     worse = graver(after, before.meaning, before.amount)
     if kind == "level":
@@ -303,6 +339,12 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
                 or gravest in (before.answer, after.answer)
             )  # fmt: skip
     return SignChange(after.key, how, size, beyond, worse)
+
+
+def _how(old: str, new: str, kind: str) -> str:
+    """From what to what: of grades a step, ``4 to 2``; of words or levels what was and what is."""
+    steps = kind in change_row("said")["steps"]
+    return f"{old} to {new}" if steps else f"was {old}, now {new}"
 
 
 def _by_number(before: Finding, after: Finding) -> SignChange | None:
