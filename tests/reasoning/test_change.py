@@ -211,7 +211,6 @@ def test_another_number_of_the_same_answer_is_said_with_its_unit():
 def test_an_answer_without_a_rank_is_worse_only_from_the_usual():
     assert changed("gait normal", "gait ataxic").signs[0].worse
     assert not changed("gait spastic", "gait ataxic").signs[0].worse
-    assert not changed("bladder retention", "bladder catheter").signs[0].worse
 
 
 @pytest.mark.parametrize(
@@ -347,3 +346,20 @@ def test_what_is_worse_is_named_with_its_sides_and_as_what_it_is(before, after, 
 def test_grades_and_numbers_go_from_one_to_another_and_words_were_and_are(before, after, how):
     (sign,) = changed(before, after).signs
     assert sign.how == how
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("bladder normal knee 2/2", "bladder catheter knee 2/2", "no change in 1 sign"),
+        ("bladder retention knee 2/2", "bladder catheter knee 2/2", "no change in the 1 sign examined again; not examined again: bladder"),
+        ("bladder catheter knee 2/2", "bladder normal knee 2/2", "no change in 1 sign"),
+        ("bladder catheter knee 2/2", "bladder incontinence knee 2/2", "new, not examined before: bladder; no change in 1 sign"),
+        ("plantar down/down", "plantar withdrawal/down", "no change in 1 sign"),
+    ],
+)  # fmt: skip
+def test_an_answer_that_says_nothing_of_its_sign_is_compared_with_none(before, after, said):
+    change = changed(before, after)
+    assert change.headline == said
+    assert not change.worse
+    assert change.signs == ()

@@ -274,6 +274,13 @@ def _tells(finding: Finding | None) -> bool:
     )
 
 
+def _comparable(before: Finding, after: Finding) -> bool:
+    """Whether both say something of their sign; what is graver than any other answer is so after each."""
+    gravest = gravest_answers().get(after.row.answers)
+    told = _tells(before) or (before.answer is not None and after.answer == gravest)
+    return told and _tells(after)
+
+
 def _deficit(finding: Finding) -> bool:
     """Whether something out of the usual was found: of an amount, so much that it tells."""
     if finding.row.answers == "residual":
@@ -384,11 +391,10 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     for after in current.findings:
         before = previous.finding(after.sign, after.side)
         changed = None
-        if before and before.answer is not None:
+        if before and _comparable(before, after):
             changed = _one(before, after)
-            if after.answer is not None:
-                compared.add(after.sign)
-        elif before is None and previous.stated_normal(after.sign, after.side):
+            compared.add(after.sign)
+        elif before is None and _tells(after) and previous.stated_normal(*after.key):
             changed = _from_statement(after)
         elif _deficit(after):
             first_found.append(after)
