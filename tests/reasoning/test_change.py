@@ -363,3 +363,40 @@ def test_an_answer_that_says_nothing_of_its_sign_is_compared_with_none(before, a
     assert change.headline == said
     assert not change.worse
     assert change.signs == ()
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("hip_flexion 3/5", "hip_flexion 4/5", "better: right hip flexion 3 to 4"),
+        ("hip_flexion 3/3 knee 0/2", "hip_flexion 4/4 knee 2/2", "better: hip flexion 3 to 4 on both sides; 1 more better"),
+        ("saddle 1/1", "saddle 2/2", "better: saddle sensation was reduced, now normal on both sides"),
+        ("level_pin T4/T4", "level_pin T8/T8", "better: pinprick level was T4, now T8 on both sides"),
+        ("gait cannot", "gait normal", "better: gait was cannot walk, now normal"),
+        ("post_void_residual measured:400", "post_void_residual measured:100", "better: post-void residual 400 mL to 100 mL"),
+        # What was left out stands beside it.
+        ("hip_flexion 3/5 saddle 1/1", "hip_flexion 4/5", "better: right hip flexion 3 to 4; not examined again: saddle sensation"),
+        # Nothing beyond what two observers differ by.
+        ("hip_flexion 4/5", "hip_flexion 4+/5", "changed: right hip flexion 4 to 4+"),
+        # Something is worse, if by little, or new, or said to be worse, or neither for better nor for worse.
+        ("hip_flexion 3/5 knee 2/2", "hip_flexion 4/5 knee 1/2", "changed: 1 worse, 1 better"),
+        ("hip_flexion 3/5", "hip_flexion 4/5 saddle 1/1", "changed: right hip flexion 3 to 4; new, not examined before: saddle sensation"),
+        ("hip_flexion 3/5", "hip_flexion 4/5 flag:worse=yes", "changed: right hip flexion 3 to 4"),
+        ("hip_flexion 3/5 knee 1/2", "hip_flexion 4/5 knee 3/2", "changed: 1 better, 1 neither"),
+        ("gait spastic", "gait ataxic", "changed: gait was spastic, now broad-based, ataxic"),
+        # In cord shock the toe falls silent.
+        ("plantar up/down", "plantar mute/down", "changed: right plantar was extensor, now no response"),
+    ],
+)  # fmt: skip
+def test_better_is_said_where_all_that_changed_beyond_the_observer_is_better(before, after, said):
+    assert changed(before, after).headline == said
+
+
+def test_of_what_is_worse_and_better_both_are_counted():
+    change = changed(
+        "hip_flexion 5/5 knee_extension 5/5 elbow_extension 3/3 knee 1/1",
+        "hip_flexion 3/3 knee_extension 4/5 elbow_extension 5/5 knee 3/3",
+    )
+    assert change.ways()[0] == (
+        "worse: hip flexion 5 to 3 on both sides; 1 more worse, 1 better, 1 neither"
+    )

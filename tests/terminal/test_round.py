@@ -191,8 +191,7 @@ async def test_a_larger_screen_says_every_reason_and_every_change(app):
         text = " ".join(" ".join(app.screen.canvas("panel").text()).split())
         assert "possible cauda equina" in dump(app)[1]
         assert "(earlier)" in dump(app)[1] + text
-        assert "Since 04 Mar 11:00 worse: right knee 2+ to 0" in text
-        assert "- left knee 2+ to 1+" in text
+        assert "Since 04 Mar 11:00 worse: knee jerk right 2+ to 0, left 2+ to 1+" in text
         assert len(app.screen.canvas("panel").text()) <= 35
 
 

@@ -63,9 +63,11 @@ def _who(patient: Patient, examination: Examination) -> list[str]:
     return wrapped(", ".join(filter(None, (who, "" if age is None else f"{age} y", sex))))
 
 
-def change_line(change: Comparison, previous: Examination, examination: Examination) -> str:
+def change_line(
+    change: Comparison, previous: Examination, examination: Examination, width: int = WIDTH
+) -> str:
     """Whether it changed and since when, with what moved most, in one line of a note."""
-    said = change.said(WIDTH - 1, moment(previous.at, examination.at))
+    said = change.said(width - 1, moment(previous.at, examination.at))
     return f"{said[:1].upper()}{said[1:]}."
 
 

@@ -16,7 +16,7 @@ from wardexam.note.note import (
     impression_lines,
     suggestion_lines,
 )
-from wardexam.note.page import wrapped
+from wardexam.note.page import WIDTH, wrapped
 from wardexam.note.reasons import (
     charted_word,
     deadline,
@@ -60,7 +60,7 @@ def _situation(
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)
     if change and previous:
-        lines += wrapped(change_line(change, previous, examination), INDENT)
+        lines += wrapped(change_line(change, previous, examination, WIDTH - len(INDENT)), INDENT)
     return lines + wrapped(to_ascii(beside), INDENT)
 
 

@@ -107,9 +107,16 @@ def _changed(before: Examination, after: Examination) -> Iterator[str]:
     """What changed from one examination to another, the worst first."""
     change = compare(before, after)
     doubtful = _perhaps_observer(change, after)
-    parts: dict[str, list[SignChange]] = {"Worse": [], OBSERVER: [], "Also changed": []}
+    parts: dict[str, list[SignChange]] = {
+        "Worse": [],
+        OBSERVER: [],
+        "Better": [],
+        "Also changed": [],
+    }
     for sign in change.gravest:
-        title = "Also changed" if not sign.worse else OBSERVER if sign.key in doubtful else "Worse"
+        title = "Better" if sign.better and sign.beyond else "Also changed"
+        if sign.worse:
+            title = OBSERVER if sign.key in doubtful else "Worse"
         parts[title].append(sign)
     if change.moved:
         yield f"Worse altogether: {'; '.join(change.moved)}."

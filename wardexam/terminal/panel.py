@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"
+CHANGED = {"worse": "-", "better": "+", "neither": "~"}
 SHORT = 60  # columns of whether it changed
 MOST = 7  # changes that are said
 FIRST = 4  # of them, those that weigh most where there is room
@@ -283,7 +284,7 @@ def _more(
         more = [(mine[0], text_of(mine)) for mine in change.together]
         said = [
             head,
-            *(f"{'-' if s.worse else '+'} {text}" for s, text in more if text not in head),
+            *(f"{CHANGED[s.way]} {text}" for s, text in more if text not in head),
         ]
         said += [change.new] if change.new not in head else []
         word = f"Since {previous.at:%d %b %H:%M}"

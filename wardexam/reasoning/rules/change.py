@@ -6,6 +6,7 @@ stand in `change.toml`.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
@@ -37,6 +38,8 @@ def pattern_words(pattern: str) -> str:
     return words
 
 
+Way = Literal["worse", "better", "neither"]
+WAYS: tuple[Way, ...] = ("worse", "better", "neither")
 BOTH = " on both sides"
 TOWARDS = " towards"  # how a sign is called whose sides are directions
 SIDES: tuple[Side, ...] = ("right", "left")
@@ -52,7 +55,8 @@ PATTERNS = (
 class SignChange:
     """One sign that differs: how, in words such as ``4 to 3``, and the size where it has one.
 
-    `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse.
+    `beyond` is whether it is more than observers disagree by; `worse` whether it is for the worse, `better`
+    whether for the better: some changes are neither.
     """
 
     key: tuple[str, Side]
@@ -60,11 +64,17 @@ class SignChange:
     size: float | None
     beyond: bool
     worse: bool
+    better: bool = False
 
     @property
     def row(self) -> Sign:
         """The sign's row in the catalogue."""
         return catalogue()[self.key[0]]
+
+    @property
+    def way(self) -> Way:
+        """Whether it is for the worse, for the better or neither, in a word."""
+        return "worse" if self.worse else "better" if self.better else "neither"
 
     @property
     def text(self) -> str:
@@ -83,6 +93,7 @@ class Comparison:
 
     `first_found` is abnormal and was not examined before, or could not be: whether it is new nobody knows.
     `not_again` was abnormal and is not examined again, `now_stated` is so but within a rest that is stated normal.
+    `told_worse` is whether somebody said that something is worse.
     """
 
     signs: tuple[SignChange, ...]
@@ -92,6 +103,7 @@ class Comparison:
     first_found: tuple[Finding, ...] = ()
     not_again: tuple[Finding, ...] = ()
     now_stated: tuple[Finding, ...] = ()
+    told_worse: bool = False
 
     @property
     def moved(self) -> tuple[str, ...]:
@@ -116,10 +128,10 @@ class Comparison:
 
     @property
     def together(self) -> tuple[tuple[SignChange, ...], ...]:
-        """The same, both sides of a sign as one where both are for the worse, or neither is."""
-        alike: dict[tuple[str, bool], list[SignChange]] = {}
+        """The same, both sides of a sign as one where both changed for the worse, for the better, or for neither."""
+        alike: dict[tuple[str, Way], list[SignChange]] = {}
         for s in self.gravest:
-            alike.setdefault((s.key[0], s.worse), []).append(s)
+            alike.setdefault((s.key[0], s.way), []).append(s)
         return tuple(map(tuple, alike.values()))
 
     @property
@@ -130,21 +142,30 @@ class Comparison:
         return f"worse: {(*self.moved, *map(text_of, self.together))[0]}"
 
     @property
+    def better(self) -> bool:
+        """Whether all that changed beyond what observers disagree by is better, and nothing is worse, new or said to be."""
+        beyond = [s for s in self.signs if s.beyond]
+        spoilt = self.told_worse or bool(self.first_found) or any(s.worse for s in self.signs)
+        return bool(beyond) and all(s.better for s in beyond) and not spoilt
+
+    @property
     def _verdict(self) -> str:
-        return "worse" if self.worse else "changed"
+        return "worse" if self.worse else "better" if self.better else "changed"
 
     def _what(self) -> tuple[str, ...]:
         """What differs, the fullest first."""
         many = counted(_many(self.signs), "sign differs", "signs differ")
         if self.moved:
             return "; ".join((*self.moved, many)), f"{self.moved[0]}; {many}", self.moved[0], many
+        if not self.worse and len({s.way for s in self.signs}) > 1:
+            return _tally(self.signs), many
         first = self.together[0]
-        said = [(text_of(first), _many(s for s in self.signs if s not in first))]
-        if len({s.how for s in first}) > 1:  # one side alone, where there is no room for both
-            said.append((first[0].text, _many(self.gravest[1:])))
-        ends = ("; {} more changed", "; {} more")
-        ways = (f"{text}{end.format(more) if more else ''}" for text, more in said for end in ends)
-        return *dict.fromkeys(ways), many
+        rest = [s for s in self.signs if s not in first]
+        ends = [""]
+        if rest:
+            ends = [f"; {_tally(rest, beside=first[0].way)}", f"; {_many(rest)} more"]
+        texts = dict.fromkeys((text_of(first), _without_grades(first)))
+        return *(f"{text}{end}" for text in texts for end in ends), many
 
     def _new(self) -> tuple[str, ...]:
         """What is found first now, the fullest first; nothing where nothing is."""
@@ -174,10 +195,10 @@ class Comparison:
         end = f" since {since}" if since else ""
         new, left = self._new(), self._left()
         if self.signs:
-            lead = f"{self._verdict}{end}"
-            if since and lead.startswith("changed") and not (new or left):
-                lead = f"changed, not plainly worse,{end}"
-            what = [f"{lead}: {said}" for said in self._what()]
+            leads = [f"{self._verdict}{end}"]
+            if since and self._verdict == "changed" and not (new or left):
+                leads = [f"changed, not plainly worse,{end}", *leads]
+            what = [f"{lead}: {said}" for said in self._what() for lead in leads]
             return _with_tails(what, new, left, last=not self.worse)
         many = counted(self.compared, "sign")
         same = f"no change in {many}" if self.compared else "no sign was examined both times"
@@ -207,6 +228,13 @@ def _many(signs: Iterable[SignChange]) -> int:
     return len({s.key[0] for s in signs})
 
 
+def _tally(signs: Sequence[SignChange], beside: str = "") -> str:
+    """How many signs are worse, better and neither: ``1 worse, 2 better``; `beside` is what one told before is."""
+    counts = {k: _many(s for s in signs if s.way == k) for k in WAYS}
+    said = [f"{n} {'more ' if k == beside else ''}{k}" for k, n in counts.items() if n]
+    return ", ".join(said)
+
+
 def how_of(mine: Iterable[SignChange]) -> str:
     """How the sides of one sign differ: ``4 to 2 on both sides``, ``right 4 to 3, left 4+ to 3``."""
     sides = {s.key[1]: s.how for s in mine}
@@ -222,6 +250,11 @@ def text_of(mine: Sequence[SignChange]) -> str:
         return mine[0].text
     name = names_of((mine[0].row,))
     return f"{name}{' the' if name.endswith(TOWARDS) else ''} {how_of(mine)}"
+
+
+def _without_grades(mine: Sequence[SignChange]) -> str:
+    """The same without how, where both sides changed and not alike."""
+    return text_of(mine) if len({s.how for s in mine}) == 1 else f"{names_of((mine[0].row,))}{BOTH}"
 
 
 def _with_tails(
@@ -318,7 +351,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     kind = after.row.answers
     how = _how(in_short(before, after.scale), in_short(after), kind)
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
-    worse = graver(after, before.meaning, before.amount)
+    worse, better = _direction(before, after)
     if kind == "level":
         size = float(segment_rank(str(after.answer)) - segment_rank(str(before.answer)))
         beyond = abs(size) >= step_beyond("level")
@@ -335,7 +368,7 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
         rank = answers_for(kind).graver
         gravest = gravest_answers().get(kind)
         if not {before.answer, after.answer} <= set(rank):
-            worse = (was and not now) or after.answer == gravest
+            worse, better = (was and not now) or after.answer == gravest, now and not was
         rules = change_row("beyond")
         if kind in rules:
             beyond = not {before.answer, after.answer}.isdisjoint(rules[kind]["answers"])
@@ -345,7 +378,13 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
                 was != now or kind in step["kinds"] or after.row.limb in step["limbs"]
                 or gravest in (before.answer, after.answer)
             )  # fmt: skip
-    return SignChange(after.key, how, size, beyond, worse)
+    return SignChange(after.key, how, size, beyond, worse, better)
+
+
+def _direction(before: Finding, after: Finding) -> tuple[bool, bool]:
+    """Whether the later answer is graver, and whether it is less grave; what cannot be ranked is not less grave."""
+    worse = graver(after, before.meaning, before.amount)
+    return worse, not worse and graver(before, after.meaning, after.amount)
 
 
 def _how(old: str, new: str, kind: str) -> str:
@@ -360,9 +399,8 @@ def _by_number(before: Finding, after: Finding) -> SignChange | None:
         return None
     size = float(after.amount - before.amount)
     beyond = abs(size) >= change_row("numbers")[after.row.answers]
-    worse = graver(after, before.meaning, before.amount)
     how = f"{before.amount} to {after.amount} {unit_of(after)}"
-    return SignChange(after.key, how, size, beyond, worse)
+    return SignChange(after.key, how, size, beyond, *_direction(before, after))
 
 
 def _from_statement(after: Finding) -> SignChange | None:
@@ -410,7 +448,8 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
     again = tuple(f for f in left if f not in stated)
     return Comparison(
-        tuple(signs), tuple(patterns), plainly, len(compared), tuple(first_found), again, tuple(stated)
+        tuple(signs), tuple(patterns), plainly, len(compared), tuple(first_found), again, tuple(stated),
+        current.flags.get(change_row("better")["unless"]) == "yes",
     )  # fmt: skip
 
 
