@@ -161,11 +161,11 @@ class Comparison:
             return _tally(self.signs), many
         first = self.together[0]
         rest = [s for s in self.signs if s not in first]
-        ends = [""]
-        if rest:
-            ends = [f"; {_tally(rest, beside=first[0].way)}", f"; {_many(rest)} more"]
-        texts = dict.fromkeys((text_of(first), _without_grades(first)))
-        return *(f"{text}{end}" for text in texts for end in ends), many
+        alike = _many(s for s in rest if s.way == first[0].way)
+        ends = [_tally(rest, beside=first[0].way), f"{alike} more" if alike else ""]
+        texts = dict.fromkeys((text_of(first), _name_of(first)))
+        ways = ("; ".join(filter(None, (text, end))) for text in texts for end in ends)
+        return *dict.fromkeys(ways), many
 
     def _new(self) -> tuple[str, ...]:
         """What is found first now, the fullest first; nothing where nothing is."""
@@ -252,9 +252,10 @@ def text_of(mine: Sequence[SignChange]) -> str:
     return f"{name}{' the' if name.endswith(TOWARDS) else ''} {how_of(mine)}"
 
 
-def _without_grades(mine: Sequence[SignChange]) -> str:
-    """The same without how, where both sides changed and not alike."""
-    return text_of(mine) if len({s.how for s in mine}) == 1 else f"{names_of((mine[0].row,))}{BOTH}"
+def _name_of(mine: Sequence[SignChange]) -> str:
+    """A sign with its sides alone, where there is no room for how they differ."""
+    sign, side = mine[0].row, mine[0].key[1]
+    return name_on(sign, side) if len(mine) == 1 else f"{names_of((sign,))}{BOTH}"
 
 
 def _with_tails(
