@@ -400,3 +400,18 @@ def test_of_what_is_worse_and_better_both_are_counted():
     assert change.ways()[0] == (
         "worse: hip flexion 5 to 3 on both sides; 1 more worse, 1 better, 1 neither"
     )
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("hip_flexion 3/5 saddle 1/1", "hip_flexion 4/5"),
+        ("hip_flexion 3/5", "hip_flexion 4/5 saddle 1/1"),
+        ("knee 2/2 saddle 1/1", "knee 2/2"),
+        ("knee 2/2", "knee 2/2 saddle 1/1"),
+    ],
+)
+@pytest.mark.parametrize("since", ["", "2 Mar 08:00"])
+def test_in_however_little_room_better_or_no_change_never_stands_alone(before, after, since):
+    ways = changed(before, after).ways(since)
+    assert all("not examined" in way or "not redone" in way or "new" in way.lower() for way in ways)

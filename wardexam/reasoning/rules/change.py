@@ -199,7 +199,7 @@ class Comparison:
             if since and self._verdict == "changed" and not (new or left):
                 leads = [f"changed, not plainly worse,{end}", *leads]
             what = [f"{lead}: {said}" for said in self._what() for lead in leads]
-            return _with_tails(what, new, left, last=not self.worse)
+            return _with_tails(what, new, left, kept=not self.worse)
         many = counted(self.compared, "sign")
         same = f"no change in {many}" if self.compared else "no sign was examined both times"
         if new:
@@ -259,7 +259,7 @@ def _name_of(mine: Sequence[SignChange]) -> str:
 
 
 def _with_tails(
-    what: list[str], new: tuple[str, ...], left: tuple[str, ...], *, last: bool
+    what: list[str], new: tuple[str, ...], left: tuple[str, ...], *, kept: bool
 ) -> tuple[str, ...]:
     """What differs, with what is new and what was left out, the fullest first: the names of these give way first.
 
@@ -267,16 +267,15 @@ def _with_tails(
         what: What differs, the fullest first.
         new: What is new.
         left: What was left out.
-        last: Whether what was left out gives way only after what differs.
+        kept: Whether that there is any of these never gives way.
     """
-    short = [(*new[-1:], *left[-1:]), new[-1:]]
+    both = (*new[-1:], *left[-1:])
     named = [(*new[:1], said) for said in left] + [(said, *left[-1:]) for said in new]
-    told = [*named, *short]
-    pairs = [(what[0], tail) for tail in told] + [(said, t) for said in what[1:] for t in short]
-    if last and left:
-        pairs.sort(key=lambda pair: pair[1] == new[-1:])
-    ways = ("; ".join((said, *tail)) for said, tail in pairs)
-    return (*dict.fromkeys(ways), what[-1])
+    short = [both] if kept else [both, new[-1:]]
+    pairs = [(what[0], tail) for tail in (*named, *short)]
+    pairs += [(said, tail) for said in what[1:] for tail in short]
+    pairs += [] if kept else [(what[-1], ())]
+    return tuple(dict.fromkeys("; ".join((said, *tail)) for said, tail in pairs))
 
 
 def _named(findings: Iterable[Finding]) -> list[str]:
