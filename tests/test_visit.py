@@ -601,3 +601,23 @@ def test_a_paper_that_is_calmer_than_the_list_says_so_and_nothing_of_the_reading
     visit.change(Change("suggestion", "", "Findings compatible with: likely cord."))
     assert "ward list" not in visit.case.note()
     assert "signs may mean: cord at t6" in " ".join(visit.case.note().lower().split())
+
+
+def left_ankle(session, *grades, hours=2, line="dorsiflexion 5/{}"):
+    """A stay in which the left foot is graded every so many hours, the last of them now."""
+    for n, grade in enumerate(grades):
+        at = NOW - timedelta(hours=hours * (len(grades) - 1 - n))
+        made = examined(line.format(grade), at, id=f"before{n:02}", patient=WHO, examiner="Dr Ash")
+        session.ward.save(made, "Dr Ash")
+    return Saved(session, WHO)
+
+
+def test_a_slow_slide_stands_in_note_and_referral_and_on_the_list(session):
+    saved = left_ankle(session, "5", "4+", "4-", line="dorsiflexion 5/{} onset=longer")
+    case = saved.case(saved.last)
+    said = "Worse over the stay: left ankle dorsiflexion 5 (4 Mar 10:00) to 4-."
+    assert said in case.note()
+    assert said in " ".join(case.referral().split())
+    _, summary = case.to_save()
+    assert summary.worse
+    assert (summary.urgency, summary.short) == (2, "worse over the stay")

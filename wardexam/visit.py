@@ -23,6 +23,7 @@ from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import first_raised, recorded
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
+from wardexam.reasoning.rules.stay import Slide, Stay
 from wardexam.reasoning.rules.urgency import assess, lowered_by
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
@@ -54,6 +55,7 @@ class Case:
         read_at: When its papers are read, where it is the last of the stay: they then say which limits are passed.
         sheets: The stay's cord injury sheets, where it is the last: papers name one that urgency has not heard of.
         earlier: What stands of the stay for the reading, each finding with when it was found.
+        stay: The examinations before, for what changed over more than the last one.
     """
 
     patient: Patient
@@ -65,6 +67,7 @@ class Case:
     read_at: "datetime | None" = None
     sheets: "tuple[KeptSheet, ...]" = ()
     earlier: "Earlier | None" = None
+    stay: Stay | None = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -74,7 +77,13 @@ class Case:
             own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         """
         return assess(
-            self.examination, self.previous, reading, self.wording, own=own, still=self.still
+            self.examination,
+            self.previous,
+            reading,
+            self.wording,
+            own=own,
+            still=self.still,
+            stay=self.stay,
         )
 
     @property
@@ -142,6 +151,11 @@ class Case:
         """What changed from what stood before; None for a first examination."""
         return compare(self.previous, self.examination) if self.previous else None
 
+    @property
+    def slides(self) -> tuple[Slide, ...]:
+        """What is worse than when the stay began."""
+        return self.stay.slides(self.examination, self.comparison()) if self.stay else ()
+
     def to_save(self, reading: "Reading | None" = None) -> tuple[Examination, "Summary"]:
         """The examination with its reasons, as it is saved, and what the ward list then shows of it."""
         from wardexam.note.headline import summarise
@@ -150,7 +164,7 @@ class Case:
         kept = recorded(self.examination, urgency)
         if reading:
             kept = kept.model_copy(update={"reading": reading.kept})
-        return kept, summarise(urgency, self.comparison(), reading)
+        return kept, summarise(urgency, self.comparison(), reading, self.slides)
 
     def note(
         self,
@@ -174,6 +188,7 @@ class Case:
             replaced=self.replaced,
             now=self.read_at,
             beside=self._beside(told),
+            stay=self.stay,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -190,6 +205,7 @@ class Case:
             urgency=told,
             now=self.read_at,
             beside=self._beside(told),
+            stay=self.stay,
         )
 
     def _beside(self, told: Urgency) -> str:
@@ -354,7 +370,7 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
     ) if examination.revision > 1 else iter(())  # fmt: skip
     return Case(
         file.patient, examination, standing(told), wording, still_open(told), next(before, None),
-        earlier=earlier(told, examination.at),
+        earlier=earlier(told, examination.at), stay=Stay(told),
     )  # fmt: skip
 
 

@@ -72,6 +72,14 @@ def test_change_and_what_was_not_asked_are_said():
     assert "not asked: saddle numbness +35" in second
 
 
+def test_a_slow_slide_is_told_in_the_overview_and_with_what_was_found():
+    text = sheet(row("A1", *(f"dorsiflexion 5/{g}" for g in ("5", "4+", "4-"))))
+    first, second = entry(text, "A1")
+    assert "WORSE" in first
+    assert "worse over the stay" in second
+    assert "  Worse over the stay: left ankle dorsiflexion 5 (2 Mar 08:00) to 4-.\n" in text
+
+
 def test_a_first_examination_is_no_change_and_silence_is_no_answer():
     _, second = entry(sheet(row("A1", "knee 2/2")), "A1")
     assert "first examination" in second

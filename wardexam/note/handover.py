@@ -28,6 +28,7 @@ from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Slide, Stay, slides_text, stay_words
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import (
     Bed,
@@ -72,13 +73,14 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline."""
+    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline, what is worse over the stay."""
 
     last: Examination
     previous: Examination | None
     change: Comparison | None
     urgency: Urgency
     head: Summary
+    slides: tuple[Slide, ...]
 
 
 def told_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Told | None:
@@ -88,8 +90,11 @@ def told_of(examinations: Sequence[Examination], wording: "Wording | None" = Non
     *before, last = examinations
     previous = standing(before)
     change = compare(previous, last) if previous else None
-    urgency = assess(last, previous, None, wording, own=True, still=still_open(before))
-    return Told(last, previous, change, urgency, summarise(urgency, change, None))
+    stay = Stay(tuple(before))
+    slides = stay.slides(last, change)
+    urgency = assess(last, previous, None, wording, own=True, still=still_open(before), stay=stay)
+    head = summarise(urgency, change, None, slides)
+    return Told(last, previous, change, urgency, head, slides)
 
 
 def headline_of(
@@ -100,10 +105,13 @@ def headline_of(
     return of.head if of else None
 
 
-def _changed(change: Comparison | None) -> list[str]:
+def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[str]:
     """What changed most, and how much more did; the fullest first."""
     if change is None:
         return ["first examination"]
+    if slides and not change.worse:
+        others = f", {len(slides) - 1} more" if len(slides) > 1 else ""
+        return [f"{stay_words()}: {slides[0].change.text}{others}", stay_words()]
     number = f"{counted(len(change.signs), 'sign')} changed"
     if not change.signs:
         return [change.headline, "no change" if change.compared else "not compared"]
@@ -222,7 +230,7 @@ def _lines(entry: Entry, now: datetime) -> str:
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
     by = f" {cut(to_ascii(last.examiner), 12)}"
     unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
-    at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change)
+    at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change, of.slides)
     second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
     # What changed goes before a limit that runs, but before none of now.
     if late is None and changed[0] not in second and WORDS[level] != "now":
@@ -252,6 +260,8 @@ def found(of: Told) -> Iterator[str]:
         yield f"Impression: {of.last.impression.strip()}"
     if of.change and of.previous and (text := sentences.changes(of.change)):
         yield f"Changed since {moment(of.previous.at, of.last.at)}: {text}."
+    if text := slides_text(of.slides, of.last.at):
+        yield f"{text[:1].upper()}{text[1:]}."
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
         **sentences.beside_abnormal(of.previous, of.last),

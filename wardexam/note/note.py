@@ -5,6 +5,7 @@ thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72
 spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from wardexam.exam import identity
@@ -33,6 +34,7 @@ from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.stay import Slide, Stay, slides_text
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
@@ -84,6 +86,12 @@ def change_line(change: Comparison, previous: Examination, examination: Examinat
         (t for t in (f"{word} {since}: {said}." for said in tried) if len(t) <= WIDTH),
         f"{word} {since}.",
     )
+
+
+def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
+    """What is worse than when the stay began; nothing where nothing is."""
+    text = slides_text(slides, examination.at)
+    return wrapped(f"{text[:1].upper()}{text[1:]}.", indent) if text else []
 
 
 def change_lines(change: Comparison, indent: str = "") -> list[str]:
@@ -188,7 +196,7 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
     form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
-    now: datetime | None = None, beside: str = "", line_end: str = "\n", ascii_only: bool = True,
+    now: datetime | None = None, beside: str = "", stay: Stay | None = None, line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -202,6 +210,7 @@ def render(
         replaced: The revision before, of a further one: what changed is said.
         now: When it is read; without it a limit that is passed is not said to be.
         beside: What was found beside the examination and is not in the urgency, a sentence.
+        stay: The examinations before it, for what is worse than the stay began.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
@@ -214,6 +223,7 @@ def render(
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
         lines.append(change_line(change, previous, examination))
+    lines += stay_lines(stay.slides(examination, change), examination) if stay else []
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)

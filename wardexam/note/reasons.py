@@ -5,6 +5,9 @@ from datetime import datetime, time, timedelta
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.acts import Act
+from wardexam.exam.moments import clock as clock
+from wardexam.exam.moments import moment as moment
+from wardexam.exam.moments import there
 from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
@@ -23,32 +26,10 @@ HOURS, DAYS = 100, 24
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 
-def _there(at: datetime, beside: datetime) -> tuple[datetime, str]:
-    """A time on the clock of another, and its year where that is another."""
-    try:
-        there = at.astimezone(beside.tzinfo)
-    except OverflowError:  # at the end of the calendar, as it was written
-        there = at
-    return there, f" {there.year}" if there.year != beside.year else ""
-
-
-def clock(at: datetime, beside: datetime) -> str:
-    """A time as it is read beside another: its clock, with the day where that is another."""
-    there, year = _there(at, beside)
-    day = f"{there:%d %b}{year} " if there.date() != beside.date() else ""
-    return f"{day}{there:%H:%M}"
-
-
-def moment(at: datetime, beside: datetime) -> str:
-    """A time with its day, as a paper says it that is read on any other: ``4 Mar 16:30``."""
-    there, year = _there(at, beside)
-    return f"{there.day} {there:%b}{year} {there:%H:%M}"
-
-
 def until(at: datetime, beside: datetime) -> str:
     """When a limit ends, as `moment`; midnight ends its day, ``4 Mar 24:00``, and does not begin the next."""
-    there, _ = _there(at, beside)
-    if there.time() == time() and there.replace(tzinfo=None) - datetime.min > timedelta(days=1):
+    moved, _ = there(at, beside)
+    if moved.time() == time() and moved.replace(tzinfo=None) - datetime.min > timedelta(days=1):
         return moment(at - timedelta(minutes=1), beside).removesuffix("23:59") + "24:00"
     return moment(at, beside)
 

@@ -14,6 +14,7 @@ from wardexam.note.note import (
     flags_said,
     found_lines,
     impression_lines,
+    stay_lines,
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
@@ -30,6 +31,7 @@ from wardexam.note.reasons import (
 )
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.stay import Stay
 
 INDENT = "  "
 
@@ -39,6 +41,7 @@ def _situation(
     examination: Examination,
     previous: Examination | None,
     change: Comparison | None,
+    stay: Stay | None,
     urgency: Urgency,
     now: datetime | None,
     beside: str,
@@ -61,6 +64,7 @@ def _situation(
         lines += wrapped(to_ascii(text), INDENT)
     if change and previous:
         lines += wrapped(change_line(change, previous, examination), INDENT)
+    lines += stay_lines(stay.slides(examination, change), examination, INDENT) if stay else []
     return lines + wrapped(to_ascii(beside), INDENT)
 
 
@@ -103,11 +107,12 @@ def render(
     urgency: Urgency,
     now: datetime | None = None,
     beside: str = "",
+    stay: Stay | None = None,
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns; `now` and `beside` as in the note."""
+    """The referral as plain ASCII text, at most 72 columns; `now`, `beside` and `stay` as in the note."""
     change = compare(previous, examination) if previous else None
     sections = {
-        "Situation": _situation(patient, examination, previous, change, urgency, now, beside),
+        "Situation": _situation(patient, examination, previous, change, stay, urgency, now, beside),
         "Background": _background(patient, examination, previous),
         "Assessment": _assessment(examination, previous, change),
         "Recommendation": _recommendation(examination, urgency, now),
