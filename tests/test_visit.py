@@ -621,3 +621,35 @@ def test_a_slow_slide_stands_in_note_and_referral_and_on_the_list(session):
     _, summary = case.to_save()
     assert summary.worse
     assert (summary.urgency, summary.short) == (2, "worse over the stay")
+
+
+def over_a_night(session, third):
+    """What was found by day, reflexes alone at night, and something again the next day; each by another doctor."""
+    day = "hip_flexion 5/5 saddle 2/2"
+    for n, (line, who) in enumerate([(day, "Dr Ames"), ("knee 2/2", "Dr Bex"), (third, "Dr Cox")]):
+        at = NOW - timedelta(hours=24) + timedelta(hours=(0, 13, 24)[n])
+        made = examined(line, at, id=f"before{n:02}", patient=WHO, examiner=who)
+        session.ward.save(made, who)
+    return Saved(session, WHO)
+
+
+@pytest.mark.parametrize(
+    ("third", "said"),
+    [
+        (
+            "hip_flexion 3/3 saddle 1/2",
+            "Worse since 3 Mar 14:00 (Dr Ames): right saddle sensation normal to reduced; 2 more changed.",
+        ),
+        (
+            "hip_flexion 3/3 knee 0/2",
+            "What changed: since 3 Mar 14:00: hip flexion 5 to 3 on both sides. Since 4 Mar 03:00: knee jerk right 2+ to 0.",
+        ),
+        (
+            "hip_flexion 5/5 knee 2/2",
+            "No change in 4 signs since each was seen last, 3 Mar 14:00 to 4 Mar 03:00.",
+        ),
+    ],
+)
+def test_each_change_is_dated_by_the_last_look_at_its_own_sign(session, third, said):
+    saved = over_a_night(session, third)
+    assert said in " ".join(saved.case(saved.last).note().split())

@@ -17,12 +17,12 @@ from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
     listed_word,
-    moment,
     off_lines,
     span,
     to_do_and_answered,
     until,
 )
+from wardexam.note.since import by_examination, since_words
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.reason import Urgency
@@ -73,7 +73,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline, what is worse over the stay."""
+    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline, what is worse over the stay, and that."""
 
     last: Examination
     previous: Examination | None
@@ -81,6 +81,7 @@ class Told:
     urgency: Urgency
     head: Summary
     slides: tuple[Slide, ...]
+    stay: Stay
 
 
 def told_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Told | None:
@@ -94,7 +95,7 @@ def told_of(examinations: Sequence[Examination], wording: "Wording | None" = Non
     slides = stay.slides(last, change)
     urgency = assess(last, previous, None, wording, own=True, still=still_open(before), stay=stay)
     head = summarise(urgency, change, None, slides)
-    return Told(last, previous, change, urgency, head, slides)
+    return Told(last, previous, change, urgency, head, slides, stay)
 
 
 def headline_of(
@@ -258,8 +259,9 @@ def found(of: Told) -> Iterator[str]:
     """The doctor's impression, what changed, was abnormal, could not be tested and was not examined, a sentence each."""
     if of.last.impression.strip():
         yield f"Impression: {of.last.impression.strip()}"
-    if of.change and of.previous and (text := sentences.changes(of.change)):
-        yield f"Changed since {moment(of.previous.at, of.last.at)}: {text}."
+    if of.change and of.previous:
+        for earlier, signs in by_examination(of.change.gravest, of.stay, of.previous):
+            yield f"Changed since {since_words(earlier, of.last)}: {sentences.changes_of(signs)}."
     if text := slides_text(of.slides, of.last.at):
         yield f"{text[:1].upper()}{text[1:]}."
     said = {

@@ -15,7 +15,7 @@ from wardexam.exam.flags import flags
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
-from wardexam.note.page import WIDTH, wrapped
+from wardexam.note.page import wrapped
 from wardexam.note.reasons import (
     TOP,
     action,
@@ -29,6 +29,7 @@ from wardexam.note.reasons import (
 from wardexam.note.reflexes import Form as Form
 from wardexam.note.reflexes import in_form
 from wardexam.note.sentences import joined
+from wardexam.note.since import changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison, compare
@@ -38,6 +39,7 @@ from wardexam.reasoning.rules.stay import Slide, Stay, slides_text
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
+CHANGED = 2  # lines in which a note says whether it changed
 FIRST = "First examination. "
 # Said of what the tool suggests, whatever it is.
 SUGGESTED = "Suggested urgency; do not wait for it: local policy and seniors decide."
@@ -65,27 +67,22 @@ def _who(patient: Patient, examination: Examination) -> list[str]:
     return wrapped(", ".join(filter(None, (who, "" if age is None else f"{age} y", sex))))
 
 
-def change_line(change: Comparison, previous: Examination, examination: Examination) -> str:
-    """Whether it changed and since when, with what moved most, in one line of a note."""
-    since = f"since {moment(previous.at, examination.at)}"
+def change_line(
+    change: Comparison, previous: Examination, examination: Examination, stay: Stay | None = None
+) -> str:
+    """Whether it changed and since when, with what moved most, in at most two lines of a note where they hold its words."""
+    since = headline_since(change, stay, previous, examination)
     word = "Worse" if change.worse else "Changed, not plainly worse," if change.signs else ""
     if not (change.compared or change.signs):
         return f"Not compared: no sign of {moment(previous.at, examination.at)} was examined again."
     if not word:
         return f"{change.headline[:1].upper()}{change.headline[1:]} {since}."
-    differ = counted(len(change.signs), "sign differs", "signs differ")
-    tried = (
-        ["; ".join((*change.moved, differ)), f"{change.moved[0]}; {differ}"] if change.moved else []
-    )
-    gravest, more = change.gravest[0].text, len(change.signs) - 1
-    tried += [
-        f"{gravest}; {more} more changed" if more else gravest,
-        differ if more else change.gravest[0].row.name,
-    ]
-    return next(
-        (t for t in (f"{word} {since}: {said}." for said in tried) if len(t) <= WIDTH),
-        f"{word} {since}.",
-    )
+    more = len(change.signs) - 1
+    sign = change.gravest[0].text + (f"; {more} more changed" if more else "")
+    tried = [f"{'; '.join(moved)}: {sign}" for moved in (change.moved, change.moved[:1]) if moved]
+    tried += [sign, *change.moved[:1], counted(len(change.signs), "sign differs", "signs differ")]
+    said = [f"{word} {since}: {said}." for said in tried]
+    return next((t for t in said if len(wrapped(t)) <= CHANGED), f"{word} {since}.")
 
 
 def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
@@ -94,9 +91,15 @@ def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = 
     return wrapped(f"{text[:1].upper()}{text[1:]}.", indent) if text else []
 
 
-def change_lines(change: Comparison, indent: str = "") -> list[str]:
+def change_lines(
+    change: Comparison,
+    previous: Examination,
+    examination: Examination,
+    stay: Stay | None = None,
+    indent: str = "",
+) -> list[str]:
     """Every sign that changed, from what to what, the gravest first; nothing where none did."""
-    text = sentences.changes(change)
+    text = changes_since(change, stay, previous, examination)
     return wrapped(f"What changed: {text}.", indent) if text else []
 
 
@@ -138,6 +141,7 @@ def found_lines(
     change: Comparison | None,
     scale: ScaleName | None,
     indent: str = "",
+    stay: Stay | None = None,
 ) -> list[str]:
     """What was found, in sentences: abnormal part by part, what changed, not testable, not examined, normal, the scale."""
     lines: list[str] = []
@@ -148,7 +152,8 @@ def found_lines(
     lines += [f"{indent}Abnormal:" if found else f"{indent}Abnormal: {none}."]
     for title, text in found:
         lines += wrapped(f"{title}: {text}", f"{indent}  ")
-    lines += change_lines(change, indent) if change else []
+    if change and previous:
+        lines += change_lines(change, previous, examination, stay, indent)
     usual = ""
     if any(f.scale for f in examination.findings):
         shown = scales()[scale or examination.scale]
@@ -222,7 +227,8 @@ def render(
         text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
-        lines.append(change_line(change, previous, examination))
+        told_of = change_line(change, previous, examination, stay)
+        lines += wrapped(to_ascii(told_of) if ascii_only else told_of)
     lines += stay_lines(stay.slides(examination, change), examination) if stay else []
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
@@ -244,7 +250,7 @@ def render(
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
     lines += _reasons(title, to_do)
-    lines += found_lines(examination, previous, change, scale)
+    lines += found_lines(examination, previous, change, scale, stay=stay)
     lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
     lines += _reasons("Other reasons, no deadline left:", answered)

@@ -63,7 +63,7 @@ def _situation(
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)
     if change and previous:
-        lines += wrapped(change_line(change, previous, examination), INDENT)
+        lines += wrapped(change_line(change, previous, examination, stay), INDENT)
     lines += stay_lines(stay.slides(examination, change), examination, INDENT) if stay else []
     return lines + wrapped(to_ascii(beside), INDENT)
 
@@ -82,12 +82,15 @@ def _background(
 
 
 def _assessment(
-    examination: Examination, previous: Examination | None, change: Comparison | None
+    examination: Examination,
+    previous: Examination | None,
+    change: Comparison | None,
+    stay: Stay | None,
 ) -> list[str]:
     who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.by_whom)}."
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
-    lines += found_lines(examination, previous, change, None, INDENT)
+    lines += found_lines(examination, previous, change, None, INDENT, stay)
     lines += wrapped(flags_said(examination)[1], INDENT)
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
@@ -114,7 +117,7 @@ def render(
     sections = {
         "Situation": _situation(patient, examination, previous, change, stay, urgency, now, beside),
         "Background": _background(patient, examination, previous),
-        "Assessment": _assessment(examination, previous, change),
+        "Assessment": _assessment(examination, previous, change, stay),
         "Recommendation": _recommendation(examination, urgency, now),
     }
     lines = ["REFERRAL"]

@@ -12,6 +12,7 @@ from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.stay import Stay, seen_last
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
 
@@ -92,6 +93,7 @@ def panel_lines(
     suggested: str = "t",
     why: str = "!",
     previous: Examination | None = None,
+    stay: Stay | None = None,
     bar: str = "#",
 ) -> list[Line]:
     """What the signs mean, in so many lines.
@@ -111,6 +113,7 @@ def panel_lines(
         suggested: The key that goes to the suggested sign.
         why: The key that shows every reason.
         previous: The examination before.
+        stay: The examinations of the stay before, for since when each sign changed.
         bar: What a site's chance is drawn with where there is room.
     """
     top: list[Line] = []
@@ -121,7 +124,7 @@ def panel_lines(
     caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]
     blocks = [
         *_meaning(examination, reading, width, failed, suggested, bar),
-        *_more(examination, previous, urgency, now, wide=width >= WIDE),
+        *_more(examination, previous, stay, urgency, now, wide=width >= WIDE),
     ]
     counts = _fit(blocks, width, height - len(top) - len(caution))
     shown = [(b, b.lines(c, width)) for b, c in zip(blocks, counts, strict=True)]
@@ -269,7 +272,8 @@ def _first_words(text: str, room: int) -> tuple[str, str]:
 
 
 def _more(
-    examination: Findings, previous: Examination | None, urgency: "Urgency", now: datetime, *, wide: bool
+    examination: Findings, previous: Examination | None, stay: Stay | None, urgency: "Urgency", now: datetime, *,
+    wide: bool,
 ) -> list[Block]:  # fmt: skip
     """What changed, and the other reasons where a screen has room for them."""
     blocks = []
@@ -277,7 +281,8 @@ def _more(
     if previous and change and (change.compared or change.worse):
         more = [s for s in change.gravest if s.text not in change.headline]
         said = [change.headline, *(f"{'-' if s.worse else '+'} {s.text}" for s in more)]
-        word = f"Since {previous.at:%d %b %H:%M}"
+        seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
+        word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
     others = tuple(_capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])

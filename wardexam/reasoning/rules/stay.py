@@ -120,6 +120,11 @@ class Stay:
         return () if done.settled else self.slides(heard, change)
 
 
+def seen_last(sign: SignChange, stay: Stay | None, previous: Examination) -> Examination:
+    """The examination that a sign's change is held against; what stands from before where the stay is not known."""
+    return (stay.last(sign.key) if stay else None) or previous
+
+
 def _seen(examinations: Iterable[Examination], key: Key) -> Examination | None:
     """The first of some examinations that answers a sign, or states it to be normal."""
     for examination in examinations:

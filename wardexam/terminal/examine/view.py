@@ -329,7 +329,7 @@ def panel(
     lines_above = panel_lines(
         state.examination, reader.urgency, reader.reading, panel_width(width), room, line=width,
         now=state.visit.session.now(), failed=reader.failed, suggested=suggested, why=why,
-        previous=state.visit.previous, bar=glyphs.full,
+        previous=state.visit.previous, stay=state.visit.case.stay, bar=glyphs.full,
     )  # fmt: skip
     return [[(" ", ""), *line] if line else [] for line in lines_above + drawn]
 
