@@ -16,6 +16,7 @@ from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
+    clock,
     listed_word,
     off_lines,
     span,
@@ -25,6 +26,7 @@ from wardexam.note.reasons import (
 from wardexam.note.since import by_examination, since_words
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
+from wardexam.reasoning.rules.firing import WORSE
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -47,6 +49,7 @@ PER_SCREEN = 10
 PAGE_LINES = 2 * PER_SCREEN + 2
 WIDTH, REASON = 80, 29
 WHOLE_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN; WHAT WAS FOUND"
+NOTHING_YET = "nothing examined, no flag asked"
 SHORT = ("open", "days", "today", "NOW")
 END = (
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
@@ -109,7 +112,7 @@ def headline_of(
 def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[str]:
     """What changed most, and how much more did; the fullest first."""
     if change is None:
-        return ["first examination"]
+        return ["first examination", "first"]
     if slides and not change.worse:
         others = f", {len(slides) - 1} more" if len(slides) > 1 else ""
         return [f"{stay_words()}: {slides[0].change.text}{others}", stay_words()]
@@ -122,24 +125,52 @@ def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[st
     return [change.gravest[0].text + (f", {more} more" if more else ""), number]
 
 
-def _not_asked(last: Examination) -> tuple[str, str]:
+def _not_asked(last: Examination) -> tuple[str, ...]:
+    """The flags that were not asked, the first by its name or all by number; the fullest first."""
     left = sentences.flags_open(last)
     if not left:
-        return "all flags asked", "all flags asked"
+        return ("all flags asked",)
     more = f" +{len(left) - 1}" if len(left) > 1 else ""
-    return f"not asked: {left[0]}{more}", f"{counted(len(left), 'flag')} not asked"
+    number = counted(len(left), "flag")
+    return f"not asked: {left[0]}{more}", f"{number} not asked", f"{len(left)} not asked"
 
 
-def _second(when: str, by: str, changed: list[str], not_asked: tuple[str, str]) -> str:
-    """The second line of a patient: for want of room the flags' names, the examiner and the change give way, each whole."""
-    named, counted = not_asked
-    tried = [
-        f"{when}{who}; {what}; {flags_left}"
-        for what in changed
-        for flags_left, who in ((named, by), (named, ""), (counted, by), (counted, ""))
-    ]
-    tried += [f"{when}; {counted}", when]  # a long number leaves no room: the rest stands below
-    return next((line for line in tried if len(line) <= WIDTH), tried[-1])
+def _second(
+    heads: Sequence[str], examined: str, changed: list[str], not_asked: tuple[str, ...]
+) -> str:
+    """The second line of a patient: for want of room the flags' names and the change give way, each whole; the rest stands below.
+
+    Args:
+        heads: Who it is and what is due or not saved, the fullest first.
+        examined: When and by whom it was examined last.
+        changed: What changed, the fullest first.
+        not_asked: The flags that were not asked, the fullest first.
+    """
+    pairs = [f"{what}; {left}" for what in changed for left in not_asked]
+    rest = [*(f"; {said}" for said in (*pairs, *changed, *not_asked)), ""]
+    return _fitting([*(f"{head}; {examined}{said}" for head in heads for said in rest), *heads])
+
+
+def _fitting(tried: Sequence[str]) -> str:
+    """The first that a line has room for; the last of them cut where none has."""
+    return next((line for line in tried if len(line) <= WIDTH), cut(tried[-1], WIDTH))
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaved:
+    """What is said of an examination that was begun and is not saved.
+
+    Attributes:
+        text: In words, with how urgent it is; empty where there is none.
+        brief: The same without who entered how much, where there is more to say.
+        level: The urgency of what was entered, 0 to 3.
+        worse: Whether it is worse than what was saved.
+    """
+
+    text: str = ""
+    brief: str = ""
+    level: int = 0
+    worse: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +184,7 @@ class Entry:
         level: The urgency that the patient stands with, 0 to 3.
         headline: Why.
         order: Where the patient stands, first to last.
-        unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
+        unsaved: What is said of an examination that was begun and is not saved.
     """
 
     patient: Patient
@@ -162,20 +193,7 @@ class Entry:
     level: int
     headline: str
     order: tuple[float, ...]
-    unsaved: str
-
-
-@dataclass(frozen=True, slots=True)
-class Unsaved:
-    """What is said of an examination that was begun and is not saved.
-
-    Attributes:
-        text: In words, with what it is called by itself; empty where there is none.
-        level: The urgency of what was entered, 0 to 3.
-    """
-
-    text: str = ""
-    level: int = 0
+    unsaved: Unsaved
 
 
 def _entry(
@@ -183,10 +201,9 @@ def _entry(
 ) -> Entry:
     patient, examinations, stored = row
     of = told_of(examinations, wording)
-    unsaved = begun.text
     if of is None:
         first = -max(2.5, begun.level)
-        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), unsaved)
+        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), begun)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -200,11 +217,11 @@ def _entry(
     order = (
         -float(gravest),
         -float(undone),
-        -float(head.worse),
+        -float(head.worse or begun.worse),
         -float(worst),
         -float(late is not None),
     )
-    return Entry(patient, of, beside, level, text, order, unsaved)
+    return Entry(patient, of, beside, level, text, order, begun)
 
 
 def _lines(entry: Entry, now: datetime) -> str:
@@ -216,7 +233,8 @@ def _lines(entry: Entry, now: datetime) -> str:
     due = due_in(patient, of.last if of else None, now)
     if of is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return f"{first.rstrip()}\n{mark}; {entry.unsaved or 'nothing examined, no flag asked'}"
+        said = (entry.unsaved.text, entry.unsaved.brief) if entry.unsaved.text else (NOTHING_YET,)
+        return f"{first.rstrip()}\n{_fitting([f'{mark}; {text}' for text in said])}"
     head, last = of.head, of.last
     level, text = entry.level, entry.headline
     brief = head.short or text
@@ -229,13 +247,13 @@ def _lines(entry: Entry, now: datetime) -> str:
     why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
-    by = f" {cut(to_ascii(last.examiner), 12)}"
-    unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
-    at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change, of.slides)
-    second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
+    examined = f"examined {clock(last.at, now)} {cut(to_ascii(last.examiner), 12)}".rstrip()
+    begun = [f"; {text}" for text in (entry.unsaved.text, entry.unsaved.brief) if text] or [""]
+    heads, changed = [f"{mark}{passed}{text}" for text in begun], _changed(of.change, of.slides)
+    second = _second(heads, examined, changed, _not_asked(last))
     # What changed goes before a limit that runs, but before none of now.
     if late is None and changed[0] not in second and WORDS[level] != "now":
-        second = _second(f"{mark}{at}", by, changed, _not_asked(last))
+        second = _second([f"{mark}{text}" for text in begun], examined, changed, _not_asked(last))
     return f"{first.rstrip()}\n{second}"
 
 
@@ -246,7 +264,7 @@ def _whole(entry: Entry, now: datetime) -> list[str]:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
     lines = [cut(to_ascii(who), WIDTH)]
-    told = [beside] if beside else []
+    told = list(filter(None, (entry.unsaved.text, beside)))
     if of is not None:
         to_do, answered = to_do_and_answered(of.urgency, now, now)
         told = [*off_lines(of.urgency), *to_do, *told, *found(of), *answered]
@@ -300,11 +318,15 @@ def _unsaved(papers: Papers, begun: Mapping[str, Summary]) -> dict[str, Unsaved]
 
 
 def _of_draft(draft: DraftInfo, said: Summary | None) -> Unsaved:
-    who = f"{counted(draft.keys, 'entry', 'entries')} by {cut(to_ascii(draft.by), 12)}"
+    number = counted(draft.keys, "entry", "entries")
+    who = f"{number} by {cut(to_ascii(draft.by), 12)}"
     if said is None or not said.urgency:
-        return Unsaved(f"NOT SAVED: {who}")
-    why = shortened(to_ascii(said.short or said.headline), COLUMN)
-    return Unsaved(f"NOT SAVED: {SHORT[said.urgency]} {why}, {who}", said.urgency)
+        return Unsaved(f"NOT SAVED: {who}", f"NOT SAVED: {number}")
+    whole, brief = to_ascii(said.headline), to_ascii(said.short or said.headline)
+    why = whole if len(whole) <= COLUMN else shortened(brief, COLUMN)
+    worse = "," if why.startswith(WORSE) else f" {WORSE.upper()}" if said.worse else ""
+    text = f"NOT SAVED: {SHORT[said.urgency]}{worse} {why}"
+    return Unsaved(f"{text}, {who}", text, said.urgency, said.worse)
 
 
 def _ordered(
@@ -339,7 +361,7 @@ def sheet(
         head: The head of the audit trail; empty where there is none.
         now: When it is made.
         wording: The hospital's own words for urgency.
-        begun: What drafts say by themselves, by the patient's identifier (`wardexam.unsaved`).
+        begun: What drafts say with what stands from before, by the patient's identifier (`wardexam.unsaved`).
     """
     rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(
