@@ -124,7 +124,13 @@ def test_findings_come_in_their_order_before_what_was_answered_long_ago(cases, b
     ]  # fmt: skip
     places = [line_of(lines, head) for head in heads]
     assert places == sorted(places)
-    assert places[1] <= 22
+    changed = " ".join(lines).count("What changed: ") and line_of(lines, "What changed: ")
+    assert not changed or line_of(lines, "Impression: ") < changed < min(places)
+    # What changed are findings too, the first to be read.
+    said = (
+        sum(line.startswith("  ") for line in lines[changed : places[0] - 1]) + 1 if changed else 0
+    )
+    assert places[1] - said <= 22
     answered = [n for n, line in enumerate(lines, 1) if line == "Other reasons, no deadline left:"]
     assert all(n > places[-1] for n in answered)
 

@@ -85,6 +85,11 @@ def change_line(
     return next((t for t in said if len(wrapped(t)) <= CHANGED), f"{word} {since}.")
 
 
+def _said_whole(change: Comparison) -> bool:
+    """Whether the headline says all that changed."""
+    return len(change.signs) < 2 and not change.moved
+
+
 def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
     """What is worse than when the stay began; nothing where nothing is."""
     text = slides_text(slides, examination.at)
@@ -143,7 +148,7 @@ def found_lines(
     indent: str = "",
     stay: Stay | None = None,
 ) -> list[str]:
-    """What was found, in sentences: abnormal part by part, what changed, not testable, not examined, normal, the scale."""
+    """What was found, in sentences: abnormal part by part, what changed where it is given, not testable, not examined, normal, the scale."""
     lines: list[str] = []
     found = sentences.abnormal(examination, scale)
     none = "nothing that was examined" if examination.findings else "nothing was examined"
@@ -233,6 +238,8 @@ def render(
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
+    if change and previous and not _said_whole(change):
+        lines += change_lines(change, previous, examination, stay)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(beside) if ascii_only else beside)
     lines += wrapped(
@@ -250,7 +257,7 @@ def render(
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
     lines += _reasons(title, to_do)
-    lines += found_lines(examination, previous, change, scale, stay=stay)
+    lines += found_lines(examination, previous, None, scale)
     lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
     lines += _reasons("Other reasons, no deadline left:", answered)
