@@ -592,11 +592,16 @@ def test_a_paper_that_is_calmer_than_the_list_says_so_and_nothing_of_the_reading
     visit.change(graded("knee", "left", "0"), "left knee 0")
     for said in (visit.case.note(), visit.case.referral()):
         assert "ward list" not in said
+        assert "Urgency: UNKNOWN, not low" in " ".join(said.split())
     visit.notice(dangerous(0.7))
     for said in (visit.case.note(), visit.case.referral()):
-        assert "The ward list stands at TODAY: an alarm of the tool's own reading" in " ".join(
-            said.split()
+        said = " ".join(said.split())
+        assert (
+            "Urgency: WITHIN 12 H, due 5 Mar 02:00, as on the ward list: an alarm of the tool's own reading"
+            in said
         )
+        assert said.count("Urgency: ") == 1
+        assert "By the rules alone: UNKNOWN, not low: 37 flags not asked." in said
         assert "T6" not in said
     visit.change(Change("suggestion", "", "Findings compatible with: likely cord."))
     assert "ward list" not in visit.case.note()

@@ -187,7 +187,8 @@ class Case:
             scale=scale,
             replaced=self.replaced,
             now=self.read_at,
-            beside=self._beside(told),
+            beside=self._beside,
+            graver=self._graver(told),
             stay=self.stay,
             line_end=line_end,
             ascii_only=ascii_only,
@@ -204,18 +205,22 @@ class Case:
             previous=self.previous,
             urgency=told,
             now=self.read_at,
-            beside=self._beside(told),
+            beside=self._beside,
+            graver=self._graver(told),
             stay=self.stay,
         )
 
-    def _beside(self, told: Urgency) -> str:
-        """What stands beside a paper and is not in the urgency that it tells: a cord injury sheet, a graver level of the list."""
+    @property
+    def _beside(self) -> str:
+        """What stands beside a paper and is not in its urgency: a cord injury sheet."""
         from wardexam.note.cord_sheet import line
 
-        sheet = line(self.sheets, self.examination, self.examination.at)
+        return line(self.sheets, self.examination, self.examination.at)
+
+    def _graver(self, told: Urgency) -> Urgency | None:
+        """The urgency of the ward list, where that is graver than what a paper tells: the tool's own alarm is in it."""
         whole = told if self.examination.suggestion else self.urgency(own=True)
-        graver = OUTSIDE.format(whole.word.upper()) if whole.level > told.level else ""
-        return " ".join(filter(None, (sheet, graver)))
+        return whole if whole.level > told.level else None
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -374,7 +379,6 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
     )  # fmt: skip
 
 
-OUTSIDE = "The ward list stands at {}: an alarm of the tool's own reading, which is not told here until its suggestion is accepted."
 HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
 WITHDRAWN = "The accepted suggestion is out of the note: more was entered."
 

@@ -25,6 +25,7 @@ from wardexam.note.reasons import (
     plain_word,
     to_do_and_answered,
     top,
+    with_graver,
 )
 from wardexam.note.reflexes import Form as Form
 from wardexam.note.reflexes import in_form
@@ -206,7 +207,8 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
     form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
-    now: datetime | None = None, beside: str = "", stay: Stay | None = None, line_end: str = "\n", ascii_only: bool = True,
+    now: datetime | None = None, beside: str = "", stay: Stay | None = None,
+    graver: Urgency | None = None, line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -221,6 +223,7 @@ def render(
         now: When it is read; without it a limit that is passed is not said to be.
         beside: What was found beside the examination and is not in the urgency, a sentence.
         stay: The examinations before it, for what is worse than the stay began.
+        graver: The urgency that the ward list stands at, where that is graver.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
@@ -230,6 +233,7 @@ def render(
     change = compare(previous, examination) if previous else None
     if urgency:
         text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
+        text = with_graver(text, urgency, graver, examination.at, now)
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
         told_of = change_line(change, previous, examination, stay)

@@ -23,6 +23,10 @@ NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 NONE_RAISED = "none raised by what was asked and examined"
 HOURS, DAYS = 100, 24
+# Why the ward list may stand at a graver level than what a paper tells of.
+OWN_ALARM = (
+    "an alarm of the tool's own reading, which is not told here until its suggestion is accepted"
+)
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 
@@ -330,6 +334,28 @@ def urgency_at(urgency: Urgency, beside: datetime, now: datetime | None) -> str:
     """What an urgency is headed by: when it is read as well, where a limit is passed by then."""
     late = now and any(overdue(r.due, now) for r in urgency.reasons)
     return f"Urgency at {moment(now, beside)}: " if now and late else "Urgency: "
+
+
+def with_graver(
+    said: str, urgency: Urgency, graver: Urgency | None, beside: datetime, now: datetime | None
+) -> str:
+    """What a paper is headed by, led by the graver urgency that the ward list stands at, where there is one, and why.
+
+    Args:
+        said: What the paper says of its own urgency, behind `urgency_at`.
+        urgency: That urgency.
+        graver: The one of the list; None where it is no graver.
+        beside: The time of the examination.
+        now: When it is read.
+    """
+    if graver is None:
+        return said
+    run = first_due(graver)
+    due = (
+        f", {deadline(run.due, beside, now, until)}" if run and run.urgency == graver.level else ""
+    )
+    rest = said.removeprefix(urgency_at(urgency, beside, now))
+    return f"{urgency_at(graver, beside, now)}{level_word(graver, beside).upper()}{due}, as on the ward list: {OWN_ALARM}. By the rules alone: {rest}"
 
 
 def off_words(off: SwitchedOff) -> str:

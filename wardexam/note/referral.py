@@ -28,6 +28,7 @@ from wardexam.note.reasons import (
     steps,
     until,
     urgency_at,
+    with_graver,
 )
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.reason import Urgency
@@ -43,6 +44,7 @@ def _situation(
     change: Comparison | None,
     stay: Stay | None,
     urgency: Urgency,
+    graver: Urgency | None,
     now: datetime | None,
     beside: str,
 ) -> list[str]:
@@ -55,9 +57,10 @@ def _situation(
     by = f", {deadline(gravest.due, examination.at, now, until)}" if gravest and gravest.due else ""
     if run and run is not gravest:
         by += f", another {deadline(run.due, examination.at, now, until)}"
+    said = f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}"
+    said = with_graver(said, urgency, graver, examination.at, now)
     lines = wrapped(
-        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
-        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}",
+        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. {said}",
         INDENT,
     )
     for text in off_lines(urgency):
@@ -95,9 +98,12 @@ def _assessment(
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
 
-def _recommendation(examination: Examination, urgency: Urgency, now: datetime | None) -> list[str]:
+def _recommendation(
+    examination: Examination, urgency: Urgency, graver: Urgency | None, now: datetime | None
+) -> list[str]:
     lines = [p for text in paragraphs(urgency, examination.at, now) for p in wrapped(text, INDENT)]
-    when = f", {level_word(urgency, examination.at)}" if urgency.level else ""
+    asked = graver or urgency
+    when = f", {level_word(asked, examination.at)}" if asked.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", INDENT)
 
@@ -111,14 +117,17 @@ def render(
     now: datetime | None = None,
     beside: str = "",
     stay: Stay | None = None,
+    graver: Urgency | None = None,
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns; `now`, `beside` and `stay` as in the note."""
+    """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay` and `graver` as in the note."""
     change = compare(previous, examination) if previous else None
     sections = {
-        "Situation": _situation(patient, examination, previous, change, stay, urgency, now, beside),
+        "Situation": _situation(
+            patient, examination, previous, change, stay, urgency, graver, now, beside
+        ),
         "Background": _background(patient, examination, previous),
         "Assessment": _assessment(examination, previous, change, stay),
-        "Recommendation": _recommendation(examination, urgency, now),
+        "Recommendation": _recommendation(examination, urgency, graver, now),
     }
     lines = ["REFERRAL"]
     for title, body in sections.items():
