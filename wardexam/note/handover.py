@@ -17,9 +17,9 @@ from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
     clock,
+    late_words,
     listed_word,
     off_lines,
-    span,
     to_do_and_answered,
     until,
 )
@@ -242,7 +242,7 @@ def _lines(entry: Entry, now: datetime) -> str:
         text = brief = last.impression
     late = overdue(head.due_at, now)
     runs = f"; due {until(head.due_at, now)}" if head.due_at else ""
-    passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else runs
+    passed = f"; {late_words(late)}" if late is not None else runs
     short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
     why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"

@@ -59,6 +59,11 @@ def act_words(act: Act, beside: datetime) -> str:
     return f"{KINDS[act.kind]} {when}: {what}"
 
 
+def late_words(late: timedelta) -> str:
+    """How far a limit is passed: ``OVERDUE 2 h``; whole minutes that have gone by, one from the start."""
+    return f"{LATE} {span(max(1, late // timedelta(minutes=1)))}"
+
+
 def deadline(
     due: datetime | None,
     beside: datetime,
@@ -77,7 +82,7 @@ def deadline(
         return ""
     late = overdue(due, now) if now else None
     if late is not None:
-        return f"{LATE} {span(late.total_seconds() / 60)}, was due {say(due, beside)}"
+        return f"{late_words(late)}, was due {say(due, beside)}"
     return f"due {say(due, beside)}"
 
 
@@ -427,7 +432,12 @@ def top(
     due = deadline(run.due, beside, now, until)
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     late = bool(now and overdue(run.due, now))
-    if soonest_due < run.due and not late:
+    listed = first_due(urgency)
+    if now and late:  # of the others the one that the ward list goes by
+        passed = overdue(listed.due, now) if listed else None
+        gone = late_words(passed) if passed else ""
+        due += f", another {gone}" if gone and gone not in due else ""
+    elif soonest_due < run.due:
         passed = overdue(soonest_due, now) if now else None
         due += f", another {LATE if passed else until(soonest_due, run.due)}"
     if run.urgency < urgency.level:
