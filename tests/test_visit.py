@@ -185,6 +185,20 @@ def test_an_amendment_is_a_further_revision_with_its_reason(session):
     assert [e.comment for e in session.ward.revisions(WHO, first.id)] == ["", "forgotten"]
 
 
+def test_an_amendment_that_changes_nothing_is_known_as_one(session):
+    saved_before(session)
+    visit = Visit.amend(session, session.ward.examinations(WHO)[-1])
+    assert visit.changes_nothing
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    assert not visit.changes_nothing
+    visit.change(graded("knee", "left", "2+"), "left knee 2+")
+    assert visit.changes_nothing
+    visit.change(Change("comment", "", "forgotten"), "kept")
+    visit.go_on(visit.save(None, "a comment"))
+    assert visit.changes_nothing
+    assert not Visit.begin(session, WHO).changes_nothing
+
+
 def test_who_amends_second_sees_both_and_saves_after_the_first(session):
     saved_before(session)
     first = session.ward.examinations(WHO)[-1]

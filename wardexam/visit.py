@@ -420,6 +420,7 @@ class Visit:
         self.resumed = False
         self.entries = 0
         self._opened = examination
+        self._stored = next(iter(file.revisions(examination.id)[-1:]), None)
         self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
@@ -735,7 +736,7 @@ class Visit:
 
     def go_on(self, saved: Examination) -> None:
         """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
-        self.amends = True
+        self.amends, self._stored = True, saved
         self._order = [*dict.fromkeys((*self._order, saved.id))]
         self.examination = self.examination.model_copy(
             update={"revision": saved.revision, "amendment": saved.amendment}
@@ -768,6 +769,14 @@ class Visit:
             update={"raised": begun.raised, "entered_by": begun.entered_by}
         )
         return not self.draft.sent or (not (self.resumed or self.amends) and now == begun)
+
+    @property
+    def changes_nothing(self) -> bool:
+        """Whether it is a further revision that says nothing else than the one before it."""
+        from wardexam.note.differences import revised
+
+        before = self._stored
+        return self.amends and before is not None and not revised(before, self.examination)
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""

@@ -91,6 +91,20 @@ async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_be
         assert dump(app)[-2].startswith("What was saved stays. Saving makes a further revision")
 
 
+async def test_an_amendment_that_changes_nothing_asks_whether_to_save_it(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        (bed,) = app.ward.beds()
+        before = len(app.ward.revisions(bed.patient_id, "exam0002"))
+        await pilot.press("n", "M", "b", "2", "u", "s")
+        assert dump(app)[-2].startswith(
+            "Nothing was changed. Save a further revision all the same?"
+        )
+        await pilot.press("y")
+        assert dump(app)[-2].startswith("Why is it amended?")
+        await pilot.press("escape")
+        assert len(app.ward.revisions(bed.patient_id, "exam0002")) == before
+
+
 def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(app):
     (bed,) = app.ward.beds()
     assert bed.summary == headline_of([examined(VISITS[2], 2)])
