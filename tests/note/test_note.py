@@ -330,6 +330,16 @@ def test_whether_it_changed_and_since_when_takes_two_lines_at_most(before, after
 
 
 @pytest.mark.parametrize(
+    ("after", "again"), [("knee 0/2 ankle 2/2", False), ("knee 0/2 ankle 1/2", True)]
+)
+def test_what_changed_stands_before_the_findings_unless_the_line_above_said_all_of_it(after, again):
+    before = made("knee 2/2 ankle 2/2")
+    text = note.render(PATIENT, made(after), previous=before)
+    assert ("What changed: " in text) is again
+    assert not again or text.index("What changed: ") < text.index("NEUROLOGICAL EXAMINATION")
+
+
+@pytest.mark.parametrize(
     ("minutes", "who", "said"),
     [
         (40, "Dr Bex", "since 2 Mar 07:20 (Dr Bex, or two observers): "),

@@ -86,11 +86,6 @@ def change_line(
     return next((t for t in said if len(wrapped(t)) <= CHANGED), f"{word} {since}.")
 
 
-def _said_whole(change: Comparison) -> bool:
-    """Whether the headline says all that changed."""
-    return len(change.signs) < 2 and not change.moved
-
-
 def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
     """What is worse than when the stay began; nothing where nothing is."""
     text = slides_text(slides, examination.at)
@@ -229,7 +224,7 @@ def render(
     """
     if ascii_only:
         patient, examination = _in_ascii(patient, examination)
-    lines, told = _who(patient, examination), True
+    lines, told, told_of = _who(patient, examination), True, ""
     change = compare(previous, examination) if previous else None
     if urgency:
         text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
@@ -242,7 +237,7 @@ def render(
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
-    if change and previous and not _said_whole(change):
+    if change and previous and [s.text in told_of for s in change.signs] != [True]:  # said whole
         lines += change_lines(change, previous, examination, stay)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(beside) if ascii_only else beside)
