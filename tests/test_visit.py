@@ -185,6 +185,20 @@ def test_an_amendment_is_a_further_revision_with_its_reason(session):
     assert [e.comment for e in session.ward.revisions(WHO, first.id)] == ["", "forgotten"]
 
 
+def test_an_amendment_that_changes_nothing_is_known_as_one(session):
+    saved_before(session)
+    visit = Visit.amend(session, session.ward.examinations(WHO)[-1])
+    assert visit.changes_nothing
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    assert not visit.changes_nothing
+    visit.change(graded("knee", "left", "2+"), "left knee 2+")
+    assert visit.changes_nothing
+    visit.change(Change("comment", "", "forgotten"), "kept")
+    visit.go_on(visit.save(None, "a comment"))
+    assert visit.changes_nothing
+    assert not Visit.begin(session, WHO).changes_nothing
+
+
 def test_who_amends_second_sees_both_and_saves_after_the_first(session):
     saved_before(session)
     first = session.ward.examinations(WHO)[-1]
@@ -592,12 +606,69 @@ def test_a_paper_that_is_calmer_than_the_list_says_so_and_nothing_of_the_reading
     visit.change(graded("knee", "left", "0"), "left knee 0")
     for said in (visit.case.note(), visit.case.referral()):
         assert "ward list" not in said
+        assert "Urgency: UNKNOWN, not low" in " ".join(said.split())
     visit.notice(dangerous(0.7))
     for said in (visit.case.note(), visit.case.referral()):
-        assert "The ward list stands at TODAY: an alarm of the tool's own reading" in " ".join(
-            said.split()
+        said = " ".join(said.split())
+        assert (
+            "Urgency: WITHIN 12 H, due 5 Mar 02:00, as on the ward list: an alarm of the tool's own reading"
+            in said
         )
+        assert said.count("Urgency: ") == 1
+        assert "By the rules alone: UNKNOWN, not low: 37 flags not asked." in said
         assert "T6" not in said
     visit.change(Change("suggestion", "", "Findings compatible with: likely cord."))
     assert "ward list" not in visit.case.note()
     assert "signs may mean: cord at t6" in " ".join(visit.case.note().lower().split())
+
+
+def left_ankle(session, *grades, hours=2, line="dorsiflexion 5/{}"):
+    """A stay in which the left foot is graded every so many hours, the last of them now."""
+    for n, grade in enumerate(grades):
+        at = NOW - timedelta(hours=hours * (len(grades) - 1 - n))
+        made = examined(line.format(grade), at, id=f"before{n:02}", patient=WHO, examiner="Dr Ash")
+        session.ward.save(made, "Dr Ash")
+    return Saved(session, WHO)
+
+
+def test_a_slow_slide_stands_in_note_and_referral_and_on_the_list(session):
+    saved = left_ankle(session, "5", "4+", "4-", line="dorsiflexion 5/{} onset=longer")
+    case = saved.case(saved.last)
+    said = "Worse over the stay: left ankle dorsiflexion 5 (4 Mar 10:00) to 4-."
+    assert said in case.note()
+    assert said in " ".join(case.referral().split())
+    _, summary = case.to_save()
+    assert summary.worse
+    assert (summary.urgency, summary.short) == (2, "worse over the stay")
+
+
+def over_a_night(session, third):
+    """What was found by day, reflexes alone at night, and something again the next day; each by another doctor."""
+    day = "hip_flexion 5/5 saddle 2/2"
+    for n, (line, who) in enumerate([(day, "Dr Ames"), ("knee 2/2", "Dr Bex"), (third, "Dr Cox")]):
+        at = NOW - timedelta(hours=24) + timedelta(hours=(0, 13, 24)[n])
+        made = examined(line, at, id=f"before{n:02}", patient=WHO, examiner=who)
+        session.ward.save(made, who)
+    return Saved(session, WHO)
+
+
+@pytest.mark.parametrize(
+    ("third", "said"),
+    [
+        (
+            "hip_flexion 3/3 saddle 1/2",
+            "Worse since 3 Mar 14:00 (Dr Ames): right saddle sensation was normal, now reduced; 1 more worse.",
+        ),
+        (
+            "hip_flexion 3/3 knee 0/2",
+            "What changed: since 3 Mar 14:00: hip flexion 5 to 3 on both sides. Since 4 Mar 03:00: knee jerk right 2+ to 0.",
+        ),
+        (
+            "hip_flexion 5/5 knee 2/2",
+            "No change in 2 signs since each was seen last, 3 Mar 14:00 to 4 Mar 03:00.",
+        ),
+    ],
+)
+def test_each_change_is_dated_by_the_last_look_at_its_own_sign(session, third, said):
+    saved = over_a_night(session, third)
+    assert said in " ".join(saved.case(saved.last).note().split())

@@ -5,23 +5,36 @@ from dataclasses import replace
 
 from wardexam.errors import WardexamError
 from wardexam.note.headline import summarise
+from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Bed, DraftInfo, Repository, Summary
 
 
 def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
-    """The headline of a draft by its own findings and answers alone; None where it cannot be read."""
+    """The headline of a draft with what stands from before, as when it is saved; None where it cannot be read.
+
+    Of a patient whose record cannot be read it goes by its own findings and answers alone.
+    """
     if draft.trouble:
         return None
     try:
         drafted = ward.drafted(draft.draft_id)
     except WardexamError:
         return None
-    return summarise(assess(drafted, None, None, own=True), None, None)
+    try:
+        told = ward.file(draft.patient_id).telling(drafted.id)
+    except WardexamError:
+        told = ()
+    previous, stay = standing(told), Stay(told)
+    change = compare(previous, drafted) if previous else None
+    urgency = assess(drafted, previous, None, own=True, still=still_open(told), stay=stay)
+    return summarise(urgency, change, None, stay.slides(drafted, change))
 
 
 def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
-    """What drafts say by themselves, by the patient's identifier, where they can be read."""
+    """What drafts say with what stands from before, by the patient's identifier, where they can be read."""
     said = {draft.patient_id: said_by(ward, draft) for draft in drafts}
     return {patient: summary for patient, summary in said.items() if summary is not None}
 

@@ -23,6 +23,7 @@ from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import first_raised, recorded
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
+from wardexam.reasoning.rules.stay import Slide, Stay
 from wardexam.reasoning.rules.urgency import assess, lowered_by
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 
@@ -54,6 +55,7 @@ class Case:
         read_at: When its papers are read, where it is the last of the stay: they then say which limits are passed.
         sheets: The stay's cord injury sheets, where it is the last: papers name one that urgency has not heard of.
         earlier: What stands of the stay for the reading, each finding with when it was found.
+        stay: The examinations before, for what changed over more than the last one.
     """
 
     patient: Patient
@@ -65,6 +67,7 @@ class Case:
     read_at: "datetime | None" = None
     sheets: "tuple[KeptSheet, ...]" = ()
     earlier: "Earlier | None" = None
+    stay: Stay | None = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -74,7 +77,13 @@ class Case:
             own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         """
         return assess(
-            self.examination, self.previous, reading, self.wording, own=own, still=self.still
+            self.examination,
+            self.previous,
+            reading,
+            self.wording,
+            own=own,
+            still=self.still,
+            stay=self.stay,
         )
 
     @property
@@ -142,6 +151,11 @@ class Case:
         """What changed from what stood before; None for a first examination."""
         return compare(self.previous, self.examination) if self.previous else None
 
+    @property
+    def slides(self) -> tuple[Slide, ...]:
+        """What is worse than when the stay began."""
+        return self.stay.slides(self.examination, self.comparison()) if self.stay else ()
+
     def to_save(self, reading: "Reading | None" = None) -> tuple[Examination, "Summary"]:
         """The examination with its reasons, as it is saved, and what the ward list then shows of it."""
         from wardexam.note.headline import summarise
@@ -150,7 +164,7 @@ class Case:
         kept = recorded(self.examination, urgency)
         if reading:
             kept = kept.model_copy(update={"reading": reading.kept})
-        return kept, summarise(urgency, self.comparison(), reading)
+        return kept, summarise(urgency, self.comparison(), reading, self.slides)
 
     def note(
         self,
@@ -173,7 +187,9 @@ class Case:
             scale=scale,
             replaced=self.replaced,
             now=self.read_at,
-            beside=self._beside(told),
+            beside=self._beside,
+            graver=self._graver(told),
+            stay=self.stay,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -189,17 +205,22 @@ class Case:
             previous=self.previous,
             urgency=told,
             now=self.read_at,
-            beside=self._beside(told),
+            beside=self._beside,
+            graver=self._graver(told),
+            stay=self.stay,
         )
 
-    def _beside(self, told: Urgency) -> str:
-        """What stands beside a paper and is not in the urgency that it tells: a cord injury sheet, a graver level of the list."""
+    @property
+    def _beside(self) -> str:
+        """What stands beside a paper and is not in its urgency: a cord injury sheet."""
         from wardexam.note.cord_sheet import line
 
-        sheet = line(self.sheets, self.examination, self.examination.at)
+        return line(self.sheets, self.examination, self.examination.at)
+
+    def _graver(self, told: Urgency) -> Urgency | None:
+        """The urgency of the ward list, where that is graver than what a paper tells: the tool's own alarm is in it."""
         whole = told if self.examination.suggestion else self.urgency(own=True)
-        graver = OUTSIDE.format(whole.word.upper()) if whole.level > told.level else ""
-        return " ".join(filter(None, (sheet, graver)))
+        return whole if whole.level > told.level else None
 
     def picture(self) -> str:
         """The figure as an SVG picture."""
@@ -354,11 +375,10 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
     ) if examination.revision > 1 else iter(())  # fmt: skip
     return Case(
         file.patient, examination, standing(told), wording, still_open(told), next(before, None),
-        earlier=earlier(told, examination.at),
+        earlier=earlier(told, examination.at), stay=Stay(told),
     )  # fmt: skip
 
 
-OUTSIDE = "The ward list stands at {}: an alarm of the tool's own reading, which is not told here until its suggestion is accepted."
 HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
 WITHDRAWN = "Suggestion out of the note: more was entered."
 
@@ -400,6 +420,7 @@ class Visit:
         self.resumed = False
         self.entries = 0
         self._opened = examination
+        self._stored = next(iter(file.revisions(examination.id)[-1:]), None)
         self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
         self._kept = draft.kept, session.now()
@@ -721,7 +742,7 @@ class Visit:
 
     def go_on(self, saved: Examination) -> None:
         """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
-        self.amends = True
+        self.amends, self._stored = True, saved
         self._order = [*dict.fromkeys((*self._order, saved.id))]
         self.examination = self.examination.model_copy(
             update={"revision": saved.revision, "amendment": saved.amendment}
@@ -754,6 +775,14 @@ class Visit:
             update={"raised": begun.raised, "entered_by": begun.entered_by}
         )
         return not self.draft.sent or (not (self.resumed or self.amends) and now == begun)
+
+    @property
+    def changes_nothing(self) -> bool:
+        """Whether it is a further revision that says nothing else than the one before it."""
+        from wardexam.note.differences import revised
+
+        before = self._stored
+        return self.amends and before is not None and not revised(before, self.examination)
 
     def unkept(self, seconds: float) -> int:
         """How many changes are in memory only, once that long has been waited for them."""

@@ -64,18 +64,26 @@ def test_the_order_does_not_depend_on_the_order_of_the_rows():
     assert sheet(*rows) == sheet(*reversed(rows))
 
 
-def test_change_and_what_was_not_asked_are_said():
+def test_change_and_who_examined_when_are_said():
     text = sheet(row("A1", "knee 2/2", "knee 0/2 flag:bladder_bowel=no"))
     first, second = entry(text, "A1")
     assert "12 h WORSE" in first  # today, due after midnight
     assert "right knee jerk 2+ to 0" in second
-    assert "36 flags not asked" in second
+    assert "; examined 12:00 Dr Ash; " in second
+
+
+def test_a_slow_slide_is_told_in_the_overview_and_with_what_was_found():
+    text = sheet(row("A1", *(f"dorsiflexion 5/{g}" for g in ("5", "4+", "4-"))))
+    first, second = entry(text, "A1")
+    assert "WORSE" in first
+    assert "worse over the stay" in second
+    assert "  Worse over the stay: left ankle dorsiflexion 5 (2 Mar 08:00) to 4-.\n" in text
 
 
 def test_a_first_examination_is_no_change_and_silence_is_no_answer():
     _, second = entry(sheet(row("A1", "knee 2/2")), "A1")
     assert "first examination" in second
-    assert "not asked: bladder or bowel +36" in second
+    assert "37 flags not asked" in second
 
 
 def test_every_flag_asked_is_said():
@@ -157,4 +165,4 @@ def test_what_was_abnormal_and_was_not_examined_again_stands_in_place_of_no_chan
     before, now = "knee 2/2 hip_flexion 4/4 knee_extension 4/4", "knee 2/2"
     assert "; 2 not redone; " in entry(sheet(row("A1", before, now)), "A1")[1]
     open_bed = entry(sheet(row("A1", f"{before} onset=longer", f"{now} onset=longer")), "A1")[1]
-    assert "; no change in 1 sign; 2 not redone; " in open_bed
+    assert "; 1 same, 2 not redone; " in open_bed

@@ -21,6 +21,7 @@ from wardexam.note.reasons import (
     asks,
     by_deadline,
     clock,
+    late_words,
     level_of,
     level_word,
     listed_word,
@@ -182,6 +183,29 @@ def test_the_handover_names_a_sheet_where_no_examination_is_saved(session):
 def test_the_first_lines_say_that_another_reason_is_due_before(session):
     note = entered(session, LINES[1]).case.note().splitlines()
     assert note[1].startswith("Urgency: NOW, due 4 Mar 18:00, another 4 Mar 15:00.")
+
+
+def test_of_limits_that_are_passed_the_note_says_the_one_of_the_list_as_well(session):
+    visit = entered(session, LINES[1])
+    visit.save(None)
+    late = at(session, hours=6)
+    note = " ".join(Saved(late, WHO).named(None).note().split())
+    assert "NOW, OVERDUE 2 h, was due 4 Mar 18:00, another OVERDUE 5 h." in note
+    (bed,) = late.ward.beds()
+    assert running(bed.summary, late.now(), step=False) == "OVERDUE 5 h"
+
+
+@pytest.mark.parametrize(
+    ("late", "said"),
+    [
+        ({"seconds": 1}, "1 min"),
+        ({"seconds": 119}, "1 min"),
+        ({"minutes": 59.9}, "59 min"),
+        ({"hours": 2}, "2 h"),
+    ],
+)
+def test_what_is_passed_is_never_passed_by_nothing(late, said):
+    assert late_words(timedelta(**late)) == f"OVERDUE {said}"
 
 
 def test_what_was_done_is_plain_ascii_in_the_note_whatever_was_typed(session):

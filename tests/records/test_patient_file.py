@@ -10,6 +10,7 @@ from tests.examinations import examined
 from tests.records.conftest import AT
 from wardexam.exam.examination import Examination, Patient
 from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Stay
 from wardexam.records.repository import Arrival, Bed
 from wardexam.records.ward import open_ward
 
@@ -24,6 +25,12 @@ PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", admitted=AT)
 def examination(number: int, line: str) -> Examination:
     made = examined(line, AT + timedelta(hours=number), id=f"exam{number:04}", patient="patient1")
     return made.model_copy(update={"comment": '"flags": {"x'})
+
+
+def first_answers(examinations):
+    """Each sign's first answer in a stay, with when."""
+    stay = Stay(tuple(examinations))
+    return {f.key: (f, stay.began(f.key)) for f in stay.first.findings if f.answer is not None}
 
 
 @pytest.mark.slow
@@ -46,6 +53,7 @@ def test_what_tells_of_a_stay_stands_as_all_of_it_does(tmp_path_factory, lines):
             assert {f.key: f for f in found.findings} == {f.key: f for f in wanted.findings}
             assert (found.flags, found.context) == (wanted.flags, wanted.context)
             assert {(s.part, s.limb) for s in found.rest_normal} == {(s.part, s.limb) for s in wanted.rest_normal}  # fmt: skip
+            assert first_answers(chosen) == first_answers(whole)
             heard, all_heard = still_open(chosen), still_open(whole)
             assert {f.key: f for f in heard.found.findings} == {f.key: f for f in all_heard.found.findings}  # fmt: skip
             assert heard.found.flags == all_heard.found.flags
@@ -58,7 +66,8 @@ def test_of_a_long_stay_few_examinations_are_made(ward):
     ward.take_in(
         [Arrival(PATIENT, tuple(examination(n, "knee 2/0 ankle 0/0") for n in range(50)))], "x"
     )
-    assert len(ward.file("patient1").telling()) == 1
+    first, last = ward.file("patient1").telling()
+    assert (first.id, last.id) == ("exam0000", "exam0049")
 
 
 ROW = {

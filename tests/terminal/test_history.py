@@ -91,6 +91,20 @@ async def test_an_amendment_of_an_earlier_examination_is_held_against_the_one_be
         assert dump(app)[-2].startswith("What was saved stays. Saving makes a further revision")
 
 
+async def test_an_amendment_that_changes_nothing_asks_whether_to_save_it(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        (bed,) = app.ward.beds()
+        before = len(app.ward.revisions(bed.patient_id, "exam0002"))
+        await pilot.press("n", "M", "b", "2", "u", "s")
+        assert dump(app)[-2].startswith(
+            "Nothing was changed. Save a further revision all the same?"
+        )
+        await pilot.press("y")
+        assert dump(app)[-2].startswith("Why is it amended?")
+        await pilot.press("escape")
+        assert len(app.ward.revisions(bed.patient_id, "exam0002")) == before
+
+
 def test_amending_an_earlier_examination_leaves_what_the_list_says_of_the_last(app):
     (bed,) = app.ward.beds()
     assert bed.summary == headline_of([examined(VISITS[2], 2)])
@@ -112,7 +126,7 @@ def test_the_course_lists_examinations_revisions_and_changes(app):
         in said
     )
     assert "Worse, but by no more than two observers differ: knee jerk right 2+ to 1+." in said
-    assert "Over the stay, 3 against 1: " in said
+    assert "Over the stay, 3 against the first look at each sign: " in said
     assert "ankle plantarflexion right 5 to 2" in said
     assert max(map(len, text.splitlines())) <= 80
     assert text.isascii()
@@ -210,6 +224,16 @@ def test_what_is_grave_or_fires_a_rule_is_never_put_down_to_the_observer(before,
     assert "two observers differ" not in text
 
 
+def test_a_look_at_other_signs_between_hides_nothing_and_the_change_is_dated():
+    text = course_text(stay("hip_flexion 5/5 saddle 2/2", "knee 2/2", "hip_flexion 3/3 saddle 1/2 knee 0/2"))  # fmt: skip
+    third = " ".join(text.split("\n3. ")[1].split("\nOver the stay")[0].split())
+    assert "Worse since 4 Mar 14:00: saddle sensation right normal to reduced; hip flexion 5 to 3 on both sides." in third  # fmt: skip
+    assert "Worse: knee jerk right 2+ to 0." in third
+    over_stay = " ".join(text.split("\nOver the stay")[1].split())
+    assert "knee jerk right 2+ to 0" in over_stay
+    assert "right hip flexion" in chart_of(text)
+
+
 def test_one_grade_of_a_reflex_alone_may_be_the_observer():
     text = " ".join(course_text(stay("biceps 2/2", "biceps 1/2")).split())
     assert "Worse, but by no more than two observers differ: biceps jerk right 2+ to 1+." in text
@@ -242,7 +266,7 @@ def test_of_a_long_stay_the_last_hundred_are_drawn_and_the_others_counted(app):
     assert "\n31. " in text
     assert "\n130. " in text
     assert "\n30. " not in text
-    assert "Over the stay, 130 against 1:" in text
+    assert "Over the stay, 130 against the first look at each sign:" in text
     assert max(map(len, text.splitlines())) <= 80
 
 

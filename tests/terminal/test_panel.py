@@ -207,7 +207,7 @@ def test_what_the_line_has_no_room_for_is_told_once():
     every = steps(urgency.reasons[0]).split("; ")
     left = said.left[-1].removeprefix("within 4 h (history): ").split("; ")
     assert [*said.todo, *left] == every
-    wide = told(urgency, 200, NOW, "!")
+    wide = told(urgency, 400, NOW, "!")
     assert wide.left == ("within 4 h",)
     assert wide.todo == tuple(every)
     assert wide.why == urgency.reasons[0].said

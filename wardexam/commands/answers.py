@@ -333,7 +333,7 @@ def handed_over(
         p = entry.patient
         due = handover.due(p, entry.told.last if entry.told else None)
         rows.append(
-            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved)
+            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved.text)
         )  # fmt: skip
     left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
     return Handover(1, __version__, now, tuple(rows), left, trail, CAUTION)

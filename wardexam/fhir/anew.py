@@ -10,6 +10,7 @@ from wardexam.exam.examination import Examination, Findings
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Stay
 from wardexam.records.repository import Arrival
 from wardexam.visit import Case
 
@@ -28,7 +29,14 @@ def raised_anew(arrival: Arrival, read: Callable[[Findings], Reading]) -> Arriva
     raised: dict[str, Examination] = {}
     for name, examination in last.items():
         before = tuple(raised.values())
-        case = Case(arrival.patient, examination, standing(before), {}, still_open(before))
+        case = Case(
+            arrival.patient,
+            examination,
+            standing(before),
+            {},
+            still_open(before),
+            stay=Stay(before),
+        )
         urgency = case.urgency(read(examination), own=True)
         found = recorded(examination, urgency).raised
         raised[name] = examination.model_copy(update={"raised": found})

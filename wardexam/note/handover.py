@@ -16,18 +16,21 @@ from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
+    clock,
+    late_words,
     listed_word,
-    moment,
     off_lines,
-    span,
     to_do_and_answered,
     until,
 )
+from wardexam.note.since import by_examination, since_words
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
+from wardexam.reasoning.rules.firing import WORSE
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Slide, Stay, slides_text, stay_words
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import (
     Bed,
@@ -46,6 +49,7 @@ PER_SCREEN = 10
 PAGE_LINES = 2 * PER_SCREEN + 2
 WIDTH, REASON = 80, 29
 WHOLE_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN; WHAT WAS FOUND"
+NOTHING_YET = "nothing examined, no flag asked"
 SHORT = ("open", "days", "today", "NOW")
 END = (
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
@@ -72,13 +76,15 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline."""
+    """What is told of a patient's last examination: it, what stood before, what changed, how urgent it is, its headline, what is worse over the stay, and that."""
 
     last: Examination
     previous: Examination | None
     change: Comparison | None
     urgency: Urgency
     head: Summary
+    slides: tuple[Slide, ...]
+    stay: Stay
 
 
 def told_of(examinations: Sequence[Examination], wording: "Wording | None" = None) -> Told | None:
@@ -88,8 +94,11 @@ def told_of(examinations: Sequence[Examination], wording: "Wording | None" = Non
     *before, last = examinations
     previous = standing(before)
     change = compare(previous, last) if previous else None
-    urgency = assess(last, previous, None, wording, own=True, still=still_open(before))
-    return Told(last, previous, change, urgency, summarise(urgency, change, None))
+    stay = Stay(tuple(before))
+    slides = stay.slides(last, change)
+    urgency = assess(last, previous, None, wording, own=True, still=still_open(before), stay=stay)
+    head = summarise(urgency, change, None, slides)
+    return Told(last, previous, change, urgency, head, slides, stay)
 
 
 def headline_of(
@@ -100,31 +109,62 @@ def headline_of(
     return of.head if of else None
 
 
-def _changed(change: Comparison | None) -> list[str]:
+def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[str]:
     """What changed most, and how much more did; the fullest first. Whether it is worse stands above."""
     if change is None:
-        return ["first examination"]
+        return ["first examination", "first"]
+    if slides and not change.worse:
+        others = f", {len(slides) - 1} more" if len(slides) > 1 else ""
+        return [f"{stay_words()}: {slides[0].change.text}{others}", stay_words()]
     return [way.removeprefix("worse: ").removeprefix("changed: ") for way in change.ways()]
 
 
-def _not_asked(last: Examination) -> tuple[str, str]:
+def _not_asked(last: Examination) -> tuple[str, ...]:
+    """The flags that were not asked, the first by its name or all by number; the fullest first."""
     left = sentences.flags_open(last)
     if not left:
-        return "all flags asked", "all flags asked"
+        return ("all flags asked",)
     more = f" +{len(left) - 1}" if len(left) > 1 else ""
-    return f"not asked: {left[0]}{more}", f"{counted(len(left), 'flag')} not asked"
+    number = counted(len(left), "flag")
+    return f"not asked: {left[0]}{more}", f"{number} not asked", f"{len(left)} not asked"
 
 
-def _second(when: str, by: str, changed: list[str], not_asked: tuple[str, str]) -> str:
-    """The second line of a patient: for want of room the flags' names, the examiner and the change give way, each whole."""
-    named, counted = not_asked
-    tried = [
-        f"{when}{who}; {what}; {flags_left}"
-        for what in changed
-        for flags_left, who in ((named, by), (named, ""), (counted, by), (counted, ""))
-    ]
-    tried += [f"{when}; {counted}", when]  # a long number leaves no room: the rest stands below
-    return next((line for line in tried if len(line) <= WIDTH), tried[-1])
+def _second(
+    heads: Sequence[str], examined: str, changed: list[str], not_asked: tuple[str, ...]
+) -> str:
+    """The second line of a patient: for want of room the flags' names and the change give way, each whole; the rest stands below.
+
+    Args:
+        heads: Who it is and what is due or not saved, the fullest first.
+        examined: When and by whom it was examined last.
+        changed: What changed, the fullest first.
+        not_asked: The flags that were not asked, the fullest first.
+    """
+    pairs = [f"{what}; {left}" for what in changed for left in not_asked]
+    rest = [*(f"; {said}" for said in (*pairs, *changed, *not_asked)), ""]
+    return _fitting([*(f"{head}; {examined}{said}" for head in heads for said in rest), *heads])
+
+
+def _fitting(tried: Sequence[str]) -> str:
+    """The first that a line has room for; the last of them cut where none has."""
+    return next((line for line in tried if len(line) <= WIDTH), cut(tried[-1], WIDTH))
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaved:
+    """What is said of an examination that was begun and is not saved.
+
+    Attributes:
+        text: In words, with how urgent it is; empty where there is none.
+        brief: The same without who entered how much, where there is more to say.
+        level: The urgency of what was entered, 0 to 3.
+        worse: Whether it is worse than what was saved.
+    """
+
+    text: str = ""
+    brief: str = ""
+    level: int = 0
+    worse: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +178,7 @@ class Entry:
         level: The urgency that the patient stands with, 0 to 3.
         headline: Why.
         order: Where the patient stands, first to last.
-        unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
+        unsaved: What is said of an examination that was begun and is not saved.
     """
 
     patient: Patient
@@ -147,20 +187,7 @@ class Entry:
     level: int
     headline: str
     order: tuple[float, ...]
-    unsaved: str
-
-
-@dataclass(frozen=True, slots=True)
-class Unsaved:
-    """What is said of an examination that was begun and is not saved.
-
-    Attributes:
-        text: In words, with what it is called by itself; empty where there is none.
-        level: The urgency of what was entered, 0 to 3.
-    """
-
-    text: str = ""
-    level: int = 0
+    unsaved: Unsaved
 
 
 def _entry(
@@ -168,10 +195,9 @@ def _entry(
 ) -> Entry:
     patient, examinations, stored = row
     of = told_of(examinations, wording)
-    unsaved = begun.text
     if of is None:
         first = -max(2.5, begun.level)
-        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), unsaved)
+        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), begun)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -185,11 +211,11 @@ def _entry(
     order = (
         -float(gravest),
         -float(undone),
-        -float(head.worse),
+        -float(head.worse or begun.worse),
         -float(worst),
         -float(late is not None),
     )
-    return Entry(patient, of, beside, level, text, order, unsaved)
+    return Entry(patient, of, beside, level, text, order, begun)
 
 
 def _lines(entry: Entry, now: datetime) -> str:
@@ -201,7 +227,8 @@ def _lines(entry: Entry, now: datetime) -> str:
     due = due_in(patient, of.last if of else None, now)
     if of is None:
         first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
-        return f"{first.rstrip()}\n{mark}; {entry.unsaved or 'nothing examined, no flag asked'}"
+        said = (entry.unsaved.text, entry.unsaved.brief) if entry.unsaved.text else (NOTHING_YET,)
+        return f"{first.rstrip()}\n{_fitting([f'{mark}; {text}' for text in said])}"
     head, last = of.head, of.last
     level, text = entry.level, entry.headline
     brief = head.short or text
@@ -209,18 +236,18 @@ def _lines(entry: Entry, now: datetime) -> str:
         text = brief = last.impression
     late = overdue(head.due_at, now)
     runs = f"; due {until(head.due_at, now)}" if head.due_at else ""
-    passed = f"; OVERDUE {span(late.total_seconds() / 60)}" if late is not None else runs
+    passed = f"; {late_words(late)}" if late is not None else runs
     short = listed_word(head, now, SHORT[level]) if level == head.urgency else SHORT[level]
     why = next((t for t in map(to_ascii, (text, brief)) if len(t) <= REASON), shortened(to_ascii(brief), REASON))  # fmt: skip
     word = f"{short}{' WORSE' if head.worse else ''}"
     first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
-    by = f" {cut(to_ascii(last.examiner), 12)}"
-    unsaved = f"; {entry.unsaved}" if entry.unsaved else ""
-    at, changed = f"{unsaved}; {last.at:%d %b %H:%M}", _changed(of.change)
-    second = _second(f"{mark}{passed}{at}", by, changed, _not_asked(last))
+    examined = f"examined {clock(last.at, now)} {cut(to_ascii(last.examiner), 12)}".rstrip()
+    begun = [f"; {text}" for text in (entry.unsaved.text, entry.unsaved.brief) if text] or [""]
+    heads, changed = [f"{mark}{passed}{text}" for text in begun], _changed(of.change, of.slides)
+    second = _second(heads, examined, changed, _not_asked(last))
     # What changed goes before a limit that runs, but before none of now.
     if late is None and changed[0] not in second and WORDS[level] != "now":
-        second = _second(f"{mark}{at}", by, changed, _not_asked(last))
+        second = _second([f"{mark}{text}" for text in begun], examined, changed, _not_asked(last))
     return f"{first.rstrip()}\n{second}"
 
 
@@ -231,7 +258,7 @@ def _whole(entry: Entry, now: datetime) -> list[str]:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
     lines = [cut(to_ascii(who), WIDTH)]
-    told = [beside] if beside else []
+    told = list(filter(None, (entry.unsaved.text, beside)))
     if of is not None:
         to_do, answered = to_do_and_answered(of.urgency, now, now)
         told = [*off_lines(of.urgency), *to_do, *told, *found(of), *answered]
@@ -245,9 +272,12 @@ def found(of: Told) -> Iterator[str]:
     if of.last.impression.strip():
         yield f"Impression: {of.last.impression.strip()}"
     if of.change and of.previous:
-        since = f"Changed since {moment(of.previous.at, of.last.at)}"
-        told = {since: sentences.changes(of.change), **sentences.beside_changes(of.change)}
-        yield from (f"{title}: {text}." for title, text in told.items() if text)
+        for earlier, signs in by_examination(of.change.gravest, of.stay, of.previous):
+            yield f"Changed since {since_words(earlier, of.last)}: {sentences.changes_of(signs)}."
+        beside = sentences.beside_changes(of.change)
+        yield from (f"{title}: {text}." for title, text in beside.items() if text)
+    if text := slides_text(of.slides, of.last.at):
+        yield f"{text[:1].upper()}{text[1:]}."
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
         **sentences.beside_abnormal(of.previous, of.last),
@@ -284,11 +314,15 @@ def _unsaved(papers: Papers, begun: Mapping[str, Summary]) -> dict[str, Unsaved]
 
 
 def _of_draft(draft: DraftInfo, said: Summary | None) -> Unsaved:
-    who = f"{counted(draft.keys, 'entry', 'entries')} by {cut(to_ascii(draft.by), 12)}"
+    number = counted(draft.keys, "entry", "entries")
+    who = f"{number} by {cut(to_ascii(draft.by), 12)}"
     if said is None or not said.urgency:
-        return Unsaved(f"NOT SAVED: {who}")
-    why = shortened(to_ascii(said.short or said.headline), COLUMN)
-    return Unsaved(f"NOT SAVED: {SHORT[said.urgency]} {why}, {who}", said.urgency)
+        return Unsaved(f"NOT SAVED: {who}", f"NOT SAVED: {number}")
+    whole, brief = to_ascii(said.headline), to_ascii(said.short or said.headline)
+    why = whole if len(whole) <= COLUMN else shortened(brief, COLUMN)
+    worse = "," if why.startswith(WORSE) else f" {WORSE.upper()}" if said.worse else ""
+    text = f"NOT SAVED: {SHORT[said.urgency]}{worse} {why}"
+    return Unsaved(f"{text}, {who}", text, said.urgency, said.worse)
 
 
 def _ordered(
@@ -323,7 +357,7 @@ def sheet(
         head: The head of the audit trail; empty where there is none.
         now: When it is made.
         wording: The hospital's own words for urgency.
-        begun: What drafts say by themselves, by the patient's identifier (`wardexam.unsaved`).
+        begun: What drafts say with what stands from before, by the patient's identifier (`wardexam.unsaved`).
     """
     rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(

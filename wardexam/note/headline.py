@@ -1,6 +1,7 @@
 """One line for the ward list: urgency, whether worse, and the leading words."""
 
 import textwrap
+from collections.abc import Sequence
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.text import counted, to_ascii
@@ -9,6 +10,7 @@ from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.stay import Slide
 from wardexam.reasoning.rules.urgency import OFF_HERE
 from wardexam.records.repository import Summary
 
@@ -21,9 +23,14 @@ def shortened(text: str, width: int) -> str:
     return textwrap.shorten(text, width, placeholder="..") if len(text) > width else text
 
 
-def summarise(urgency: Urgency, change: Comparison | None, reading: Reading | None) -> Summary:
-    """What the store keeps of an examination for the ward list."""
-    worse, brief = bool(change and change.worse), ""
+def summarise(
+    urgency: Urgency,
+    change: Comparison | None,
+    reading: Reading | None,
+    slides: Sequence[Slide] = (),
+) -> Summary:
+    """What the store keeps of an examination for the ward list; it is worse where it is so since the last one, or newly so over the stay."""
+    worse, brief = bool(change and change.worse) or any(s.anew for s in slides), ""
     first = next(iter(urgency.reasons), None)
     if first:
         text, brief = first.text, first.brief

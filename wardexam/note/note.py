@@ -5,6 +5,7 @@ thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72
 spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from wardexam.exam import identity
@@ -14,28 +15,31 @@ from wardexam.exam.flags import flags
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
-from wardexam.note.page import WIDTH, wrapped
+from wardexam.note.page import wrapped
 from wardexam.note.reasons import (
     TOP,
     action,
-    moment,
     named,
     off_lines,
     plain_word,
     to_do_and_answered,
     top,
+    with_graver,
 )
 from wardexam.note.reflexes import Form as Form
 from wardexam.note.reflexes import in_form
 from wardexam.note.sentences import joined
+from wardexam.note.since import changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.stay import Slide, Stay, slides_text
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
+CHANGED = 2  # lines in which a note says whether it changed
 FIRST = "First examination. "
 # Said of what the tool suggests, whatever it is.
 SUGGESTED = "Suggested urgency; do not wait for it: local policy and seniors decide."
@@ -64,16 +68,40 @@ def _who(patient: Patient, examination: Examination) -> list[str]:
 
 
 def change_line(
-    change: Comparison, previous: Examination, examination: Examination, width: int = WIDTH
+    change: Comparison,
+    previous: Examination,
+    examination: Examination,
+    stay: Stay | None = None,
+    indent: str = "",
 ) -> str:
-    """Whether it changed and since when, with what moved most, in one line of a note."""
-    said = change.said(width - 1, moment(previous.at, examination.at))
-    return f"{said[:1].upper()}{said[1:]}."
+    """Whether it changed and since when, with what moved most, in at most two lines of a note where they hold its words."""
+    since = headline_since(change, stay, previous, examination).removeprefix("since ")
+    said = [f"{way[:1].upper()}{way[1:]}." for way in change.ways(since)]
+    return next((text for text in said if len(wrapped(text, indent)) <= CHANGED), said[-1])
 
 
-def change_lines(change: Comparison, indent: str = "") -> list[str]:
+def _said_whole(change: Comparison, told: str) -> bool:
+    """Whether the line above says all that changed."""
+    beside = any(sentences.beside_changes(change).values())
+    return not beside and [s.text in told for s in change.signs] == [True]
+
+
+def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
+    """What is worse than when the stay began; nothing where nothing is."""
+    text = slides_text(slides, examination.at)
+    return wrapped(f"{text[:1].upper()}{text[1:]}.", indent) if text else []
+
+
+def change_lines(
+    change: Comparison,
+    previous: Examination,
+    examination: Examination,
+    stay: Stay | None = None,
+    indent: str = "",
+) -> list[str]:
     """Every sign that changed, from what to what, the gravest first, and what is found first now; nothing where none."""
-    said = {"What changed": sentences.changes(change), **sentences.beside_changes(change)}
+    changed = changes_since(change, stay, previous, examination)
+    said = {"What changed": changed, **sentences.beside_changes(change)}
     return [
         line
         for title, text in said.items()
@@ -120,8 +148,9 @@ def found_lines(
     change: Comparison | None,
     scale: ScaleName | None,
     indent: str = "",
+    stay: Stay | None = None,
 ) -> list[str]:
-    """What was found, in sentences: abnormal part by part, what changed, not testable, not examined, normal, the scale."""
+    """What was found, in sentences: abnormal part by part, what changed where it is given, not testable, not examined, normal, the scale."""
     lines: list[str] = []
     found = sentences.abnormal(examination, scale)
     none = "nothing that was examined" if examination.findings else "nothing was examined"
@@ -130,7 +159,8 @@ def found_lines(
     lines += [f"{indent}Abnormal:" if found else f"{indent}Abnormal: {none}."]
     for title, text in found:
         lines += wrapped(f"{title}: {text}", f"{indent}  ")
-    lines += change_lines(change, indent) if change else []
+    if change and previous:
+        lines += change_lines(change, previous, examination, stay, indent)
     usual = ""
     if any(f.scale for f in examination.findings):
         shown = scales()[scale or examination.scale]
@@ -178,7 +208,8 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
     form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
-    now: datetime | None = None, beside: str = "", line_end: str = "\n", ascii_only: bool = True,
+    now: datetime | None = None, beside: str = "", stay: Stay | None = None,
+    graver: Urgency | None = None, line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -192,21 +223,28 @@ def render(
         replaced: The revision before, of a further one: what changed is said.
         now: When it is read; without it a limit that is passed is not said to be.
         beside: What was found beside the examination and is not in the urgency, a sentence.
+        stay: The examinations before it, for what is worse than the stay began.
+        graver: The urgency that the ward list stands at, where that is graver.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
     if ascii_only:
         patient, examination = _in_ascii(patient, examination)
-    lines, told = _who(patient, examination), True
+    lines, told, told_of = _who(patient, examination), True, ""
     change = compare(previous, examination) if previous else None
     if urgency:
         text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
+        text = with_graver(text, urgency, graver, examination.at, now)
         lines += wrapped(text + _ask_first(examination, urgency))
     if change and previous:
-        lines.append(change_line(change, previous, examination))
+        told_of = change_line(change, previous, examination, stay)
+        lines += wrapped(to_ascii(told_of) if ascii_only else told_of)
+    lines += stay_lines(stay.slides(examination, change), examination) if stay else []
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
+    if change and previous and not _said_whole(change, told_of):
+        lines += change_lines(change, previous, examination, stay)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(beside) if ascii_only else beside)
     lines += wrapped(
@@ -224,7 +262,7 @@ def render(
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
     lines += _reasons(title, to_do)
-    lines += found_lines(examination, previous, change, scale)
+    lines += found_lines(examination, previous, None, scale)
     lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
     lines += _reasons("Other reasons, no deadline left:", answered)

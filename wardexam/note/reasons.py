@@ -5,6 +5,9 @@ from datetime import datetime, time, timedelta
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.acts import Act
+from wardexam.exam.moments import clock as clock
+from wardexam.exam.moments import moment as moment
+from wardexam.exam.moments import there
 from wardexam.exam.text import clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
@@ -20,35 +23,17 @@ NOTHING = "nothing done yet"
 LATE = "OVERDUE"
 NONE_RAISED = "none raised by what was asked and examined"
 HOURS, DAYS = 100, 24
+# Why the ward list may stand at a graver level than what a paper tells of.
+OWN_ALARM = (
+    "an alarm of the tool's own reading, which is not told here until its suggestion is accepted"
+)
 NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
-
-
-def _there(at: datetime, beside: datetime) -> tuple[datetime, str]:
-    """A time on the clock of another, and its year where that is another."""
-    try:
-        there = at.astimezone(beside.tzinfo)
-    except OverflowError:  # at the end of the calendar, as it was written
-        there = at
-    return there, f" {there.year}" if there.year != beside.year else ""
-
-
-def clock(at: datetime, beside: datetime) -> str:
-    """A time as it is read beside another: its clock, with the day where that is another."""
-    there, year = _there(at, beside)
-    day = f"{there:%d %b}{year} " if there.date() != beside.date() else ""
-    return f"{day}{there:%H:%M}"
-
-
-def moment(at: datetime, beside: datetime) -> str:
-    """A time with its day, as a paper says it that is read on any other: ``4 Mar 16:30``."""
-    there, year = _there(at, beside)
-    return f"{there.day} {there:%b}{year} {there:%H:%M}"
 
 
 def until(at: datetime, beside: datetime) -> str:
     """When a limit ends, as `moment`; midnight ends its day, ``4 Mar 24:00``, and does not begin the next."""
-    there, _ = _there(at, beside)
-    if there.time() == time() and there.replace(tzinfo=None) - datetime.min > timedelta(days=1):
+    moved, _ = there(at, beside)
+    if moved.time() == time() and moved.replace(tzinfo=None) - datetime.min > timedelta(days=1):
         return moment(at - timedelta(minutes=1), beside).removesuffix("23:59") + "24:00"
     return moment(at, beside)
 
@@ -74,6 +59,11 @@ def act_words(act: Act, beside: datetime) -> str:
     return f"{KINDS[act.kind]} {when}: {what}"
 
 
+def late_words(late: timedelta) -> str:
+    """How far a limit is passed: ``OVERDUE 2 h``; whole minutes that have gone by, one from the start."""
+    return f"{LATE} {span(max(1, late // timedelta(minutes=1)))}"
+
+
 def deadline(
     due: datetime | None,
     beside: datetime,
@@ -92,7 +82,7 @@ def deadline(
         return ""
     late = overdue(due, now) if now else None
     if late is not None:
-        return f"{LATE} {span(late.total_seconds() / 60)}, was due {say(due, beside)}"
+        return f"{late_words(late)}, was due {say(due, beside)}"
     return f"due {say(due, beside)}"
 
 
@@ -359,6 +349,28 @@ def urgency_at(urgency: Urgency, beside: datetime, now: datetime | None) -> str:
     return f"Urgency at {moment(now, beside)}: " if now and late else "Urgency: "
 
 
+def with_graver(
+    said: str, urgency: Urgency, graver: Urgency | None, beside: datetime, now: datetime | None
+) -> str:
+    """What a paper is headed by, led by the graver urgency that the ward list stands at, where there is one, and why.
+
+    Args:
+        said: What the paper says of its own urgency, behind `urgency_at`.
+        urgency: That urgency.
+        graver: The one of the list; None where it is no graver.
+        beside: The time of the examination.
+        now: When it is read.
+    """
+    if graver is None:
+        return said
+    run = first_due(graver)
+    due = (
+        f", {deadline(run.due, beside, now, until)}" if run and run.urgency == graver.level else ""
+    )
+    rest = said.removeprefix(urgency_at(urgency, beside, now))
+    return f"{urgency_at(graver, beside, now)}{level_word(graver, beside).upper()}{due}, as on the ward list: {OWN_ALARM}. By the rules alone: {rest}"
+
+
 def off_words(off: SwitchedOff) -> str:
     """That a rule is switched off here, what it would have said, who switched it off, when and why."""
     said = f"{clean(off.text)} ({WORDS[off.urgency]})"
@@ -428,7 +440,12 @@ def top(
     due = deadline(run.due, beside, now, until)
     soonest_due = min(r.due for r in urgency.reasons if r.due)
     late = bool(now and overdue(run.due, now))
-    if soonest_due < run.due and not late:
+    listed = first_due(urgency)
+    if now and late:  # of the others the one that the ward list goes by
+        passed = overdue(listed.due, now) if listed else None
+        gone = late_words(passed) if passed else ""
+        due += f", another {gone}" if gone and gone not in due else ""
+    elif soonest_due < run.due:
         passed = overdue(soonest_due, now) if now else None
         due += f", another {LATE if passed else until(soonest_due, run.due)}"
     if run.urgency < urgency.level:

@@ -14,9 +14,10 @@ from wardexam.note.note import (
     flags_said,
     found_lines,
     impression_lines,
+    stay_lines,
     suggestion_lines,
 )
-from wardexam.note.page import WIDTH, wrapped
+from wardexam.note.page import wrapped
 from wardexam.note.reasons import (
     charted_word,
     deadline,
@@ -27,9 +28,11 @@ from wardexam.note.reasons import (
     steps,
     until,
     urgency_at,
+    with_graver,
 )
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.reason import Urgency
+from wardexam.reasoning.rules.stay import Stay
 
 INDENT = "  "
 
@@ -39,7 +42,9 @@ def _situation(
     examination: Examination,
     previous: Examination | None,
     change: Comparison | None,
+    stay: Stay | None,
     urgency: Urgency,
+    graver: Urgency | None,
     now: datetime | None,
     beside: str,
 ) -> list[str]:
@@ -52,15 +57,17 @@ def _situation(
     by = f", {deadline(gravest.due, examination.at, now, until)}" if gravest and gravest.due else ""
     if run and run is not gravest:
         by += f", another {deadline(run.due, examination.at, now, until)}"
+    said = f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}"
+    said = with_graver(said, urgency, graver, examination.at, now)
     lines = wrapped(
-        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. "
-        f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}",
+        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. {said}",
         INDENT,
     )
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)
     if change and previous:
-        lines += wrapped(change_line(change, previous, examination, WIDTH - len(INDENT)), INDENT)
+        lines += wrapped(change_line(change, previous, examination, stay, INDENT), INDENT)
+    lines += stay_lines(stay.slides(examination, change), examination, INDENT) if stay else []
     return lines + wrapped(to_ascii(beside), INDENT)
 
 
@@ -78,19 +85,25 @@ def _background(
 
 
 def _assessment(
-    examination: Examination, previous: Examination | None, change: Comparison | None
+    examination: Examination,
+    previous: Examination | None,
+    change: Comparison | None,
+    stay: Stay | None,
 ) -> list[str]:
     who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.by_whom)}."
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
-    lines += found_lines(examination, previous, change, None, INDENT)
+    lines += found_lines(examination, previous, change, None, INDENT, stay)
     lines += wrapped(flags_said(examination)[1], INDENT)
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
 
-def _recommendation(examination: Examination, urgency: Urgency, now: datetime | None) -> list[str]:
+def _recommendation(
+    examination: Examination, urgency: Urgency, graver: Urgency | None, now: datetime | None
+) -> list[str]:
     lines = [p for text in paragraphs(urgency, examination.at, now) for p in wrapped(text, INDENT)]
-    when = f", {level_word(urgency, examination.at)}" if urgency.level else ""
+    asked = graver or urgency
+    when = f", {level_word(asked, examination.at)}" if asked.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
     return lines + wrapped(f"{question} {urgency.caution}", INDENT)
 
@@ -103,14 +116,18 @@ def render(
     urgency: Urgency,
     now: datetime | None = None,
     beside: str = "",
+    stay: Stay | None = None,
+    graver: Urgency | None = None,
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns; `now` and `beside` as in the note."""
+    """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay` and `graver` as in the note."""
     change = compare(previous, examination) if previous else None
     sections = {
-        "Situation": _situation(patient, examination, previous, change, urgency, now, beside),
+        "Situation": _situation(
+            patient, examination, previous, change, stay, urgency, graver, now, beside
+        ),
         "Background": _background(patient, examination, previous),
-        "Assessment": _assessment(examination, previous, change),
-        "Recommendation": _recommendation(examination, urgency, now),
+        "Assessment": _assessment(examination, previous, change, stay),
+        "Recommendation": _recommendation(examination, urgency, graver, now),
     }
     lines = ["REFERRAL"]
     for title, body in sections.items():

@@ -451,6 +451,11 @@ def _save(sitting: Sitting) -> bool:
             sitting.change(Change("suggestion", "", suggestion), "Put into the note.")
         elif sitting.examination.suggestion:
             sitting.change(Change("suggestion", "", ""), "Taken out of the note.")
+    if visit.changes_nothing and not talk.yes(
+        "Nothing was changed. Amend it all the same? y or n:"
+    ):
+        talk.say("Not saved yet.")
+        return False
     why = talk.ask("Why is it amended? Enter to leave it:") if visit.amends else ""
     if (visit.amends and not why) or not talk.yes("Save now? y or n:"):
         talk.say("Not saved yet.")

@@ -22,6 +22,7 @@ _REVISION = re.compile(rb'"revision": (\d{1,9}), "')
 _SIGN = re.compile(rb'"side": "\w+", "sign": "\w+"')
 _FLAGS = re.compile(rb'"flags": \{([^}]*)\}')
 _STATED = re.compile(rb'"limb": "[^"]*", "part": "[^"]*"')
+_FLAG = b"flag "
 _STORY = b"story "  # another story adds to what urgency hears, however long ago it was told
 _DATED = b"dated "  # as it was when an onset was told last, it may date what is found again
 _UNDATED = b'"onset": "unknown"'
@@ -93,11 +94,12 @@ class StoredFile:
         return [(name, number) for name, rows in self._by_id.items() for number, _ in rows]
 
     def telling(self, until: str = "") -> "tuple[Examination, ...]":
-        """The examinations that say what no later one says again, in the order saved.
+        """The examinations that say what no later one says again, and those that say first what was found, in the order saved.
 
         What stands of them is what stands of all, for the chart and for urgency: a sign answered later, a
         question answered later, a statement made again and the same story told again stand as told last. So does
-        what was said of each when an onset was told last: it dates what is found no graver later.
+        what was said of each when an onset was told last: it dates what is found no graver later. Each
+        sign's first answer and last one, and each statement's, are among them.
 
         Args:
             until: Only those saved before this examination; all when empty.
@@ -105,13 +107,19 @@ class StoredFile:
         ids = list(self._by_id)
         end = ids.index(until) if until in self._by_id else len(ids)
         covered: set[bytes] = set()
-        chosen = []
+        chosen = set()
         for place in range(end - 1, -1, -1):
             said = _said(self._latest[place])
             if said is None or not said <= covered or place == end - 1:
-                chosen.append(self.examinations[place])
-                covered |= _answered(chosen[-1])
-        return tuple(reversed(chosen))
+                chosen.add(place)
+                covered |= _answered(self.examinations[place])
+        found: set[bytes] = set()
+        for place in range(end):
+            said = _said(self._latest[place])
+            if said is None or not {s for s in said if _is_found(s)} <= found:
+                chosen.add(place)
+                found |= _answered(self.examinations[place])
+        return tuple(self.examinations[place] for place in sorted(chosen))
 
 
 def _named(record: Record) -> tuple[str, int]:
@@ -132,11 +140,16 @@ def _said(record: Record) -> set[bytes] | None:
     if not flags or not context:
         return None
     said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
-    said |= {b"flag " + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
+    said |= {_FLAG + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
     if _UNDATED not in context[1]:
         said |= {_DATED + each for each in said}
     said.add(_STORY + context[1])
     return said
+
+
+def _is_found(said: bytes) -> bool:
+    """Whether what is said is of a sign or a statement, not of a question or the story."""
+    return not said.startswith((_FLAG, _STORY, _DATED))
 
 
 def _answered(examination: "Examination") -> set[bytes]:

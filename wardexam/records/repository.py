@@ -144,9 +144,9 @@ class Bed:
 
     @property
     def graver_draft(self) -> Summary | None:
-        """What the examination that is not saved says, where it is graver than what is saved; else None."""
-        saved = self.summary.urgency if self.summary else 0
-        return self.draft if self.draft and self.draft.urgency > saved else None
+        """What the examination that is not saved says, where it is graver than what is saved, or as grave and worse; else None."""
+        saved = (self.summary.urgency, self.summary.worse) if self.summary else (0, False)
+        return self.draft if self.draft and (self.draft.urgency, self.draft.worse) > saved else None
 
     @property
     def listed(self) -> Summary | None:

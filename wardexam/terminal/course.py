@@ -20,13 +20,16 @@ from wardexam.injury.worksheet import in_one_line
 from wardexam.injury_visit import latest, since
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import KINDS, clock
+from wardexam.note.reasons import KINDS, clock, moment
 from wardexam.note.sentences import beside_changes, changes_of
+from wardexam.note.since import by_examination
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.firing import fired
 from wardexam.reasoning.rules.own_alarm import rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, rules
+from wardexam.reasoning.rules.standing import over, standing
+from wardexam.reasoning.rules.stay import Stay
 
 if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
@@ -48,7 +51,7 @@ LEGEND = (
     f"Marked between the examinations: {', '.join(f'{m} {KINDS[k]}' for k, m in MARKS.items())}; "
     f"{DUE} when something was due. {UNEXAMINED} not examined."
 )
-SEEN = "Only what was examined both times is compared."
+SEEN = "Each sign is compared with the last look at it; one that was seen once is not."
 OBSERVER = "Worse, but by no more than two observers differ"
 
 Key = tuple[str, Side]
@@ -103,8 +106,9 @@ def _without(examination: Examination, sign: str) -> Examination:
     return examination.model_copy(update={"findings": kept})
 
 
-def _changed(before: Examination, after: Examination) -> Iterator[str]:
-    """What changed from one examination to another, the worst first."""
+def _changed(stay: Stay, after: Examination, last: Examination) -> Iterator[str]:
+    """What changed from what stood to an examination, the worst first; with since when where that was not the last one before."""
+    before = standing(stay.before) or last
     change = compare(before, after)
     doubtful = _perhaps_observer(change, after)
     parts: dict[str, list[SignChange]] = {
@@ -122,8 +126,16 @@ def _changed(before: Examination, after: Examination) -> Iterator[str]:
         yield f"Worse altogether: {'; '.join(change.moved)}."
     if not change.signs:
         yield f"{change.headline[:1].upper()}{change.headline[1:]}."
-    said = {title: changes_of(signs) for title, signs in parts.items()} | beside_changes(change)
-    yield from (f"{title}: {text}." for title, text in said.items() if text)
+    for title, signs in parts.items():
+        for seen, mine in by_examination(signs, stay, before):
+            since = "" if seen.id == last.id else f" since {moment(seen.at, after.at)}"
+            yield f"{title}{since}: {changes_of(mine)}."
+    yield from (f"{title}: {text}." for title, text in beside_changes(change).items() if text)
+
+
+def _over_stay(first: Examination, last: Examination) -> Iterator[str]:
+    """What changed from the first look of the stay at each sign to the last examination."""
+    yield from _changed(Stay((first,)), last, first)
 
 
 # --- the charts
@@ -209,9 +221,10 @@ def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int 
 
 
 def _moved(examinations: Sequence[Examination]) -> list[Key]:
-    """The signs that changed from one examination to the next, those that did most first, both sides together."""
+    """The signs that changed from one look at them to the next, those that did most first, both sides together."""
     size: dict[Key, tuple[bool, float]] = {}
-    for before, after in itertools.pairwise(examinations):
+    stands = [*itertools.accumulate(examinations, over)]
+    for before, after in zip(stands, examinations[1:], strict=False):
         for sign in compare(before, after).signs:
             step = (sign.worse and sign.beyond, abs(sign.size or 1.0))
             size[sign.key] = max(size.get(sign.key, (False, 0.0)), step)
@@ -241,13 +254,14 @@ def course_text(file: "PatientFile") -> str:
         lines += [
             f"The last {SHOWN} of {whole} examinations; the {begin} before them stand in the notes."
         ]
-    before = file.examinations[begin - 1] if begin else None
+    before = file.telling(examinations[0].id) if begin else ()
     for number, e in enumerate(examinations, begin + 1):
-        lines += ["", *_told(number, e, before, file)]
-        before = e
-    if whole > 2:
-        lines += ["", f"Over the stay, {whole} against 1:"]
-        for text in _changed(file.examinations[0], examinations[-1]):
+        lines += ["", *_told(number, e, Stay(before), file)]
+        before = (*before, e)
+    first = Stay(file.telling(examinations[-1].id)).first
+    if whole > 2 and first:
+        lines += ["", f"Over the stay, {whole} against the first look at each sign:"]
+        for text in _over_stay(first, examinations[-1]):
             lines += wrapped(text, "   ")
     if whole > 1:
         lines += ["", SEEN]
@@ -275,7 +289,7 @@ def _sheets(file: "PatientFile") -> list[str]:
     return lines
 
 
-def _told(number: int, e: Examination, before: Examination | None, file: "PatientFile") -> list[str]:  # fmt: skip
+def _told(number: int, e: Examination, stay: Stay, file: "PatientFile") -> list[str]:
     """One examination: when, by whom, its revisions, what changed, what was due and done."""
     count = f"{len(e.findings)} finding{'' if len(e.findings) == 1 else 's'}"
     lines = wrapped(f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}")
@@ -286,10 +300,11 @@ def _told(number: int, e: Examination, before: Examination | None, file: "Patien
                 said = "; ".join(revised(replaced, revision)) or "nothing in what was found"
                 text = f"revision {revision.revision}, {a.at:%Y-%m-%d %H:%M} {clean(a.by)}: {clean(a.why)}. Changed: {said}."
                 lines += wrapped(text, "   ")
-    if before:
+    if stay.before:
+        before = stay.before[-1]
         if e.at < before.at:
             lines += wrapped("Saved after the one above, though its time is earlier: a clock was wrong, or it was entered late.", "   ")  # fmt: skip
-        for text in _changed(before, e):
+        for text in _changed(stay, e, before):
             lines += wrapped(text, "   ")
     dated: list[Dated] = [*due_of(e), *((at, text) for at, text, _ in done_with(e))]
     for at, text in sorted(dated):

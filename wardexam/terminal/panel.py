@@ -12,6 +12,7 @@ from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.rules.change import compare, text_of
+from wardexam.reasoning.rules.stay import Stay, seen_last
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import told
 
@@ -94,6 +95,7 @@ def panel_lines(
     suggested: str = "t",
     why: str = "!",
     previous: Examination | None = None,
+    stay: Stay | None = None,
     bar: str = "#",
     fell: str = "",
 ) -> list[Line]:
@@ -114,6 +116,7 @@ def panel_lines(
         suggested: The key that goes to the suggested sign.
         why: The key that shows every reason.
         previous: The examination before.
+        stay: The examinations of the stay before, for since when each sign changed.
         bar: What a site's chance is drawn with where there is room.
         fell: That an accepted suggestion is out of the note, and how it is accepted anew; empty where none is.
     """
@@ -126,7 +129,7 @@ def panel_lines(
     blocks = [
         Block("", (fell,) if fell else (), (0,) if fell else (), "warn", between="\n"),
         *_meaning(examination, reading, width, failed, suggested, bar),
-        *_more(examination, previous, urgency, now, wide=width >= WIDE),
+        *_more(examination, previous, stay, urgency, now, wide=width >= WIDE),
     ]
     counts = _fit(blocks, width, height - len(top) - len(caution))
     shown = [(b, b.lines(c, width)) for b, c in zip(blocks, counts, strict=True)]
@@ -274,7 +277,8 @@ def _first_words(text: str, room: int) -> tuple[str, str]:
 
 
 def _more(
-    examination: Findings, previous: Examination | None, urgency: "Urgency", now: datetime, *, wide: bool
+    examination: Findings, previous: Examination | None, stay: Stay | None, urgency: "Urgency", now: datetime, *,
+    wide: bool,
 ) -> list[Block]:  # fmt: skip
     """What changed, and the other reasons where a screen has room for them."""
     blocks = []
@@ -287,7 +291,8 @@ def _more(
             *(f"{CHANGED[s.way]} {text}" for s, text in more if text not in head),
         ]
         said += [change.new] if change.new not in head else []
-        word = f"Since {previous.at:%d %b %H:%M}"
+        seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
+        word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
     others = tuple(_capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])

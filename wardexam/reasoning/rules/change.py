@@ -156,7 +156,18 @@ class Comparison:
         """What differs, the fullest first."""
         many = counted(_many(self.signs), "sign differs", "signs differ")
         if self.moved:
-            return "; ".join((*self.moved, many)), f"{self.moved[0]}; {many}", self.moved[0], many
+            first = self.together[0]
+            more = _many(s for s in self.signs if s not in first)
+            said = text_of(first) + (f"; {more} more" if more else "")
+            moved = dict.fromkeys(("; ".join(self.moved), self.moved[0]))
+            named = (f"{words}: {said}" for words in moved)
+            return (
+                *named,
+                "; ".join((*self.moved, many)),
+                f"{self.moved[0]}; {many}",
+                self.moved[0],
+                many,
+            )
         if not self.worse and len({s.way for s in self.signs}) > 1:
             return _tally(self.signs), many
         first = self.together[0]

@@ -35,6 +35,7 @@ from wardexam.reasoning.rules.own_alarm import OWN, standing_alarm
 from wardexam.reasoning.rules.reason import EARLIER, EARLIER_WORD, Reason, Urgency
 from wardexam.reasoning.rules.rule_table import LOWERED, SOONEST, WORDS, Rule, rules
 from wardexam.reasoning.rules.standing import Open, dated, still_open, unrelieved
+from wardexam.reasoning.rules.stay import Stay, slides_text, stay_words
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row
 from wardexam.tables import all_known
@@ -68,6 +69,7 @@ def _place(rule: str, fired: set[str], what: Collection[str]) -> int:
 def assess(
     examination: Findings, previous: Findings | None, reading: Reading | None,
     wording: Mapping[str, Mapping[str, str]] | None = None, *, own: bool = False, still: Open | None = None,
+    stay: Stay | None = None,
 ) -> Urgency:  # fmt: skip
     """The urgency of an examination.
 
@@ -81,6 +83,7 @@ def assess(
         own: Whether the tool's own alarm counts as it was raised before, also without a reading.
         still: What is open of the stay (`still_open`): a rule that fired on it fires until its own signs are
             examined and its flags asked again. Made of `previous` alone where it is not given.
+        stay: The examinations of the stay: what is worse than it began raises urgency as well.
     """
     still = still or (still_open((previous,)) if previous else None)
     examination = with_graver(examination)
@@ -88,15 +91,15 @@ def assess(
         examination = dated(previous, examination, still)
     change = compare(previous, examination) if previous else None
     changes = {f"change:{name}" for name in change.patterns} if change else set()
-    if change and change.worse:
+    standing: tuple[Findings, ...] = unrelieved(still, examination) if still else (examination,)
+    slides = stay.worsening(examination, standing[0], previous, change) if stay and previous else ()
+    if slides or (change and change.worse):
         changes.add("change:worse")
     now = undated(examination, changes)
     fired_now = set(now)
     joined: dict[str, bool] = {}
     before: set[str] = set()
-    standing: tuple[Findings, ...] = (examination,)
     if still:
-        standing = unrelieved(still, examination)
         stands = [undated(both) for both in standing]
         joined = {n: hangs for each in stands for n, hangs in each.items() if n not in now}
         before = {n for alone in still.alone for n in fired(alone)} if joined else set()
@@ -111,15 +114,18 @@ def assess(
     own_words = wording or {}
     spoken = now | joined
     off = [n for n in rules() if n in spoken and n in own_words and is_off(own_words[n])]
+    at = examination.at if isinstance(examination, Examination) else None
+    over_stay = slides_text(slides, at or slides[0].began) if slides else ""
     reasons = [
         _reason(
-            name, change, own_words, undated=hangs, earlier=name in before and name in joined,
+            name, change, over_stay, own_words, undated=hangs, earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
         for name, hangs in spoken.items() if name not in off
     ]  # fmt: skip
     reasons = [replace(r, first=_left_to_do(r.first, examination)) for r in reasons]
-    worse = change.headline if change and change.worse else ""
+    worse = over_stay if any(s.anew for s in slides) else ""
+    worse = change.headline if change and change.worse else worse
     worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
     acts = acts_of(previous, examination)
     about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
@@ -250,20 +256,24 @@ def _answered(
 
 
 def _reason(
-    name: str, change: Comparison | None, wording: Mapping[str, Mapping[str, str]], *, undated: bool, earlier: bool,
+    name: str, change: Comparison | None, over_stay: str, wording: Mapping[str, Mapping[str, str]], *, undated: bool, earlier: bool,
     origin: str,
 ) -> Reason:  # fmt: skip
     """A rule that fired, in words."""
     row, own = rules()[name], wording.get(name, {})
     text = own.get("reason", row.reason)
-    if name == WORSE and change and change.worse and "reason" not in own:
-        text = change.headline  # says what is worse
+    brief = _brief(row, own)
+    if name == WORSE and "reason" not in own:  # says what is worse
+        if change and change.worse:
+            text = change.headline
+        elif over_stay:
+            text, brief = over_stay, stay_words()
     if undated:
         text = f"{text}, {UNTIL_KNOWN}"
     return Reason(
         name, row.urgency, text + (EARLIER if earlier else ""), own.get("image", row.image),
         own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers,
-        origin=EARLIER_WORD if earlier else origin, short=_brief(row, own),
+        origin=EARLIER_WORD if earlier else origin, short=brief,
     )  # fmt: skip
 
 

@@ -510,7 +510,7 @@ def _stepped(screen: "Entering", step: Step | None, verb: str) -> None:
 
 
 def _save(screen: "Entering") -> None:
-    """Save and show the note; an amendment asks for its reason first, what has no sign in it whether to."""
+    """Save and show the note; an amendment asks for its reason first, what has no sign in it or changed nothing whether to."""
     if screen.visit.untouched:
         screen.say("Nothing was entered: nothing is saved.")
         return
@@ -519,6 +519,12 @@ def _save(screen: "Entering") -> None:
         screen.confirm(
             "No sign was examined and no flag asked. Save it all the same? enter or y saves:",
             lambda: _save_for(screen, ""),
+        )
+        return
+    if screen.visit.changes_nothing:
+        screen.confirm(
+            "Nothing was changed. Save a further revision all the same? enter or y saves:",
+            lambda: screen.with_reason(lambda why: _save_for(screen, why)),
         )
         return
     screen.with_reason(lambda why: _save_for(screen, why))

@@ -135,11 +135,12 @@ def grid(state: State, height: int, glyphs: Glyphs) -> Grid:
     """The lines that show on a screen of this height, with the last examination beside them."""
     found = {f.key: f for f in state.examination.findings}
     room, first = state.window(height)
-    change = state.visit.case.comparison()
+    case = state.visit.case
+    change, slides = case.comparison(), case.slides
     labels: list[Line] = [[(f"{state.title:<{LABEL}}", "strong")]]
     head = "answer" if state.page == FLAGS else "right left"
     grades: list[Line] = [[(f"{head:<12}", "quiet")]]
-    worse = bool(change and change.worse)
+    worse = bool(change and change.worse) or any(s.anew for s in slides)
     before: list[Line] = [
         _beside("now WORSE" if worse else "before", glyphs, "warn" if worse else "quiet")
     ]
@@ -331,7 +332,7 @@ def panel(
     lines_above = panel_lines(
         state.examination, reader.urgency, reader.reading, panel_width(width), room, line=width,
         now=state.visit.session.now(), failed=reader.failed, suggested=suggested, why=why,
-        previous=state.visit.previous, bar=glyphs.full, fell=fell,
+        previous=state.visit.previous, stay=state.visit.case.stay, bar=glyphs.full, fell=fell,
     )  # fmt: skip
     return [[(" ", ""), *line] if line else [] for line in lines_above + drawn]
 

@@ -1,0 +1,75 @@
+"""What an examination says that was begun and left: with what stands from before, as when it is saved."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from tests.examinations import examined
+from wardexam.exam.entry import Change
+from wardexam.exam.examination import Patient
+from wardexam.note import handover
+from wardexam.records.ward import open_ward
+from wardexam.session import Session
+from wardexam.unsaved import begun, with_drafts
+from wardexam.visit import Visit
+
+NOW = datetime(2026, 11, 24, 9, tzinfo=UTC)
+WHO = "patient1"
+
+
+def graded(sign, side, answer, **more):
+    value = {"sign": sign, "side": side, "answer": answer, **more}
+    return Change("finding", f"{sign} {side}", value)
+
+
+def ward_with_draft(tmp_path, saved, *changes):
+    """A ward of one patient: examinations saved eight hours apart, then a draft that somebody left."""
+    ward = open_ward(tmp_path / "ward")
+    ward.admit(Patient(id=WHO, bed="A3", name="Ana Invented", age=60, admitted=NOW), "test")
+    for n, line in enumerate(saved):
+        at = NOW - timedelta(hours=8 * (len(saved) - n))
+        ward.save(examined(line, at, id=f"before{n:02}", patient=WHO, examiner="Dr Ash"), "Dr Ash")
+    visit = Visit.open(Session(ward, "Dr Bex", lambda: NOW, lambda: "exam0001"), WHO)
+    for change in changes:
+        visit.change(change, change.what)
+    visit.pause(1.0)
+    return ward
+
+
+KNEE = graded("knee", "right", "0", scale="conventional"), graded("knee", "left", "2+", scale="conventional")  # fmt: skip
+ANKLE = (graded("ankle_dorsiflexion", "left", "4-"),)
+
+
+@pytest.mark.parametrize(
+    ("saved", "changes", "said"),
+    [
+        (["knee 2/2"], KNEE, "NOT SAVED: today, worse: right knee 2+ to 0, 2 entries by Dr Bex"),
+        (
+            [f"dorsiflexion 5/{g} onset=longer" for g in ("5", "4+")],
+            ANKLE,
+            "NOT SAVED: NOW WORSE possible stroke, 1 entry by Dr Bex",
+        ),
+        (
+            ["flag:saddle_numb=yes knee 2/2"],
+            KNEE,
+            "NOT SAVED: NOW WORSE possible cauda equina, 2 entries by Dr Bex",
+        ),
+        (["knee 2/2"], KNEE[1:], "NOT SAVED: 1 entry by Dr Bex"),
+        ([], KNEE, "NOT SAVED: 2 entries by Dr Bex"),
+    ],
+)
+def test_the_handover_says_of_a_draft_how_urgent_it_is_and_that_it_is_worse(
+    tmp_path, saved, changes, said
+):
+    ward = ward_with_draft(tmp_path, saved, *changes)
+    papers = ward.papers()
+    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts))
+    assert said in text
+    assert max(map(len, text.splitlines())) <= handover.WIDTH
+
+
+def test_the_list_goes_by_a_draft_that_is_worse_though_no_more_urgent(tmp_path):
+    ward = ward_with_draft(tmp_path, ["plantar up/down knee 2/2 onset=longer"], *KNEE)
+    (bed,) = with_drafts(ward, ward.beds())
+    assert bed.listed is bed.draft
+    assert bed.draft.worse
