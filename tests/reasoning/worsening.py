@@ -147,12 +147,13 @@ def stated_normal(examination: Findings) -> Findings:
 
 
 def not_again(earlier: Findings, later: Findings) -> Findings:
-    """An earlier examination without what a later one examined or asked again, the onset among it."""
+    """An earlier examination without what a later one examined or asked again, the onset among it; an age told later is the patient's."""
     answered = {f.key for f in later.findings if f.answer is not None}
     onset = later.context.onset if earlier.context.onset == "unknown" else earlier.context.onset
+    age = later.context.age if earlier.context.age is None else earlier.context.age
     return earlier.model_copy(
         update={
-            "context": earlier.context.model_copy(update={"onset": onset}),
+            "context": earlier.context.model_copy(update={"onset": onset, "age": age}),
             "findings": tuple(f for f in earlier.findings if f.key not in answered),
             "flags": {k: v for k, v in earlier.flags.items() if k not in later.flags},
         }
