@@ -54,6 +54,7 @@ def worse(urgency):
         ([f"dorsiflexion 5/{g}" for g in ("5", "4+", "4-")], "left ankle dorsiflexion 5 (23 Nov 09:00) to 4-"),
         ([f"level_pin {g}/{g}" for g in ("T10", "T9", "T8")], "right pinprick level was T10 (23 Nov 09:00), now T8; left pinprick level was T10 (23 Nov 09:00), now T8"),
         (["rest=power:left_leg", "dorsiflexion 5/4+", "dorsiflexion 5/4-"], "left ankle dorsiflexion stated normal (23 Nov 09:00), now 4-"),
+        (["ankle 2/2", "ankle 2/1", "ankle 2/0"], "left ankle jerk 2+ (23 Nov 09:00) to 0"),
         # A sign that was looked at first later in the stay began then.
         (["knee 2/2", "dorsiflexion 5/5", "dorsiflexion 5/4+", "dorsiflexion 5/4-"], "left ankle dorsiflexion 5 (23 Nov 11:00) to 4-"),
     ],

@@ -16,6 +16,7 @@ from functools import cached_property
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.findings import Side
 from wardexam.exam.moments import moment
+from wardexam.exam.naming import names_of
 from wardexam.exam.wording import sided
 from wardexam.reasoning.rules.acts import acts_of, answer, kept
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare
@@ -51,7 +52,8 @@ class Slide:
         when = f" ({moment(self.began, beside)})"
         mark = next((m for m in (" to ", ", now ") if m in self.change.how), "")
         was, mark, now = self.change.how.partition(mark) if mark else (self.change.how, "", "")
-        return f"{sided(self.change.key[1], self.change.row.name)} {was}{when}{mark}{now}"
+        name = names_of((self.change.row,))
+        return f"{sided(self.change.key[1], name)} {was}{when}{mark}{now}"
 
 
 def slides_text(slides: Sequence[Slide], beside: datetime) -> str:
