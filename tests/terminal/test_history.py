@@ -227,7 +227,7 @@ def test_what_is_grave_or_fires_a_rule_is_never_put_down_to_the_observer(before,
 def test_a_look_at_other_signs_between_hides_nothing_and_the_change_is_dated():
     text = course_text(stay("hip_flexion 5/5 saddle 2/2", "knee 2/2", "hip_flexion 3/3 saddle 1/2 knee 0/2"))  # fmt: skip
     third = " ".join(text.split("\n3. ")[1].split("\nOver the stay")[0].split())
-    assert "Worse since 4 Mar 14:00: saddle sensation right normal to reduced; hip flexion 5 to 3 on both sides." in third  # fmt: skip
+    assert "Worse since 4 Mar 14:00: saddle sensation right was normal, now reduced; hip flexion 5 to 3 on both sides." in third  # fmt: skip
     assert "Worse: knee jerk right 2+ to 0." in third
     over_stay = " ".join(text.split("\nOver the stay")[1].split())
     assert "knee jerk right 2+ to 0" in over_stay

@@ -432,7 +432,7 @@ async def test_an_amendment_is_a_further_revision_with_its_reason(app):
         before = app.ward.examinations(bed)
         await pilot.press("n", "M")
         assert isinstance(app.screen, ExamineScreen)
-        await pilot.press("3", "s", *"misread", "enter")
+        await pilot.press("2", "s", *"misread", "enter")
         assert "amended 2026-03-04 14:00 by Dr Test: misread" in " ".join(
             "\n".join(dump(app)).split()
         )

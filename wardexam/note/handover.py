@@ -321,8 +321,8 @@ def _of_draft(draft: DraftInfo, said: Summary | None) -> Unsaved:
     whole, brief = to_ascii(said.headline), to_ascii(said.short or said.headline)
     why = whole if len(whole) <= COLUMN else shortened(brief, COLUMN)
     worse = "," if why.startswith(WORSE) else f" {WORSE.upper()}" if said.worse else ""
-    text = f"NOT SAVED: {SHORT[said.urgency]}{worse} {why}"
-    return Unsaved(f"{text}, {who}", text, said.urgency, said.worse)
+    level = f"NOT SAVED: {SHORT[said.urgency]}{worse}"
+    return Unsaved(f"{level} {whole}, {who}", f"{level} {why}", said.urgency, said.worse)
 
 
 def _ordered(

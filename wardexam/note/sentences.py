@@ -348,7 +348,8 @@ def changes_of(signs: Iterable[SignChange]) -> str:
     for name, mine in by_sign.items():
         alike.setdefault(how_of(mine), []).append(catalogue()[name])
     return "; ".join(
-        f"{names_of(rows)}{' the' if rows[-1].name.endswith(TOWARDS) else ''} {how}"
+        f"{names_of(rows)}{' the' if rows[-1].name.endswith(TOWARDS) else ''} "
+        f"{how.replace('was ', 'were ') if len(rows) > 1 else how}"
         for how, rows in alike.items()
     )
 

@@ -176,7 +176,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
             "Red flags asked: yes to bladder or bowel; saddle numbness; both legs",
         )
         session.send("jjjjj")
-        shows(session, "What changed: ", "post-void residual 40 mL to 450 mL")
+        shows(session, "What changed: ", "residual 40 mL to 450 mL")
         session.send("N" * 6)
         shows(session, "Follow local policy")
         session.send("q")
