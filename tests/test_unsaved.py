@@ -51,12 +51,12 @@ ANKLE = (graded("ankle_dorsiflexion", "left", "4-"),)
         (
             [f"dorsiflexion 5/{g} onset=longer" for g in ("5", "4+")],
             ANKLE,
-            "NOT SAVED: NOW WORSE weakness, speech or sight lost: possible stroke, 1 entry by Dr Bex",
+            "NOT SAVED: NOW WORSE weakness, speech or sight lost: possible stroke, until the onset is known, 1 entry by Dr Bex",
         ),
         (
             ["flag:saddle_numb=yes knee 2/2"],
             KNEE,
-            "NOT SAVED: NOW WORSE possible cauda equina syndrome, 2 entries by Dr Bex",
+            "NOT SAVED: NOW WORSE possible cauda equina syndrome (earlier), 2 entries by Dr Bex",
         ),
         (["knee 2/2"], KNEE[1:], "NOT SAVED: 1 entry by Dr Bex"),
         ([], KNEE, "NOT SAVED: 2 entries by Dr Bex"),
