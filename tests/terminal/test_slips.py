@@ -129,7 +129,7 @@ async def test_the_handover_says_that_an_examination_is_not_saved(app, saved):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("H")
         text = shown(app)
-        assert "NOT SAVED: NOW possible cauda equina, 1 entry by Dr Ash" in text
+        assert "NOT SAVED: NOW possible cauda equina syndrome, 1 entry by Dr Ash" in text
         assert "nothing examined" not in text
 
 
