@@ -152,6 +152,7 @@ class MemoryWard:
     problem, patience, spool = "", 3.0, None
 
     def __init__(self):
+        self._writing = threading.RLock()
         self._patients: dict[str, Patient] = {}
         self._stored: dict[str, list[Examination]] = {}
         self._outcomes: dict[str, tuple[Outcome, ...]] = {}
@@ -313,20 +314,24 @@ class MemoryWard:
 
     def save(self, examination, by, summary=None):
         signed = examination.model_copy(update={"saved_by": by})
-        stored = [e for e in self.revisions(examination.patient, examination.id) if e.revision == 1]
-        if stored and stored[0].model_copy(update={"saved_by": by}) != signed:
-            raise InputError("is saved already", where=examination.id)
-        if not stored:
-            self._insert(signed, summary)
+        with self._writing:
+            stored = [
+                e for e in self.revisions(examination.patient, examination.id) if e.revision == 1
+            ]
+            if stored and stored[0].model_copy(update={"saved_by": by}) != signed:
+                raise InputError("is saved already", where=examination.id)
+            if not stored:
+                self._insert(signed, summary)
         self._changed("saved", examination.patient, by, examination.id)
         return stored[0] if stored else signed
 
     def amend(self, examination, by, why, at, summary=None):
-        stored = self.revisions(examination.patient, examination.id)
-        amended = patient_tables.amended(stored, examination, by, why, at)
-        if amended is stored[-1]:
-            return amended
-        self._insert(amended, summary)
+        with self._writing:
+            stored = self.revisions(examination.patient, examination.id)
+            amended = patient_tables.amended(stored, examination, by, why, at)
+            if amended is stored[-1]:
+                return amended
+            self._insert(amended, summary)
         self._changed("amended", examination.patient, by, examination.id)
         return amended
 
