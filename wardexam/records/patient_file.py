@@ -106,16 +106,15 @@ class StoredFile:
         """
         ids = list(self._by_id)
         end = ids.index(until) if until in self._by_id else len(ids)
+        every = [_said(record) for record in self._latest[:end]]
         covered: set[bytes] = set()
         chosen = set()
-        for place in range(end - 1, -1, -1):
-            said = _said(self._latest[place])
+        for place, said in reversed([*enumerate(every)]):
             if said is None or not said <= covered or place == end - 1:
                 chosen.add(place)
                 covered |= _answered(self.examinations[place])
         found: set[bytes] = set()
-        for place in range(end):
-            said = _said(self._latest[place])
+        for place, said in enumerate(every):
             if said is None or not {s for s in said if _is_found(s)} <= found:
                 chosen.add(place)
                 found |= _answered(self.examinations[place])

@@ -348,17 +348,14 @@ def next_signs(
 
     shown, least_bits = weighing_row("next_sign")["shown"], weighing_row("next_sign")["least"]
     best, apart = list[int](), frozenset() if _speaks_of_head(examination) else of_head()
+    telling = {n for n, t in enumerate(told) if t.bits >= least_bits and t.sign.id not in apart}
     each = {
-        n: worth(t.bits, expected.get(n, 0.0), seconds(t.sign.id))
-        for n, t in enumerate(told)
-        if n in expected or (t.bits >= least_bits and t.sign.id not in apart)
+        n: worth(told[n].bits, expected.get(n, 0.0), seconds(told[n].sign.id))
+        for n in sorted(telling | expected.keys())
     }
     for urgent_first in (True, False):
         those = [
-            n
-            for n, (first, _) in each.items()
-            if first == urgent_first
-            and (first or (told[n].bits >= least_bits and told[n].sign.id not in apart))
+            n for n, (first, _) in each.items() if first == urgent_first and (first or n in telling)
         ]
         if len(those) > shown:  # all that equal the last of them are ordered as well
             least = sorted(each[n][1] for n in those)[-shown] - EQUAL
