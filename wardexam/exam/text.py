@@ -45,6 +45,11 @@ def clean_lines(text: str) -> str:
     )
 
 
+def capital(text: str) -> str:
+    """The same with a capital first."""
+    return text[:1].upper() + text[1:]
+
+
 def digits(text: str) -> str:
     """The text with the decimal digits of every script as 0 to 9."""
     return "".join(str(unicodedata.decimal(c, c)) for c in text)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
+from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
@@ -277,7 +277,7 @@ def found(of: Told) -> Iterator[str]:
         beside = sentences.beside_changes(of.change)
         yield from (f"{title}: {text}." for title, text in beside.items() if text)
     if text := slides_text(of.slides, of.last.at):
-        yield f"{text[:1].upper()}{text[1:]}."
+        yield f"{capital(text)}."
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
         **sentences.beside_abnormal(of.previous, of.last),

@@ -12,7 +12,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.text import clean, to_ascii
+from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
@@ -76,7 +76,7 @@ def change_line(
 ) -> str:
     """Whether it changed and since when, with what moved most, in at most two lines of a note where they hold its words."""
     since = headline_since(change, stay, previous, examination).removeprefix("since ")
-    said = [f"{way[:1].upper()}{way[1:]}." for way in change.ways(since)]
+    said = [f"{capital(way)}." for way in change.ways(since)]
     return next((text for text in said if len(wrapped(text, indent)) <= CHANGED), said[-1])
 
 
@@ -89,7 +89,7 @@ def _said_whole(change: Comparison, told: str) -> bool:
 def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
     """What is worse than when the stay began; nothing where nothing is."""
     text = slides_text(slides, examination.at)
-    return wrapped(f"{text[:1].upper()}{text[1:]}.", indent) if text else []
+    return wrapped(f"{capital(text)}.", indent) if text else []
 
 
 def change_lines(

@@ -8,7 +8,7 @@ from wardexam.exam.acts import Act
 from wardexam.exam.moments import clock as clock
 from wardexam.exam.moments import moment as moment
 from wardexam.exam.moments import there
-from wardexam.exam.text import clean, counted
+from wardexam.exam.text import capital, clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
 from wardexam.reasoning.rules.reason import Reason, Urgency
@@ -511,4 +511,4 @@ def _stop(text: str) -> str:
 
 
 def _sentence(text: str) -> str:
-    return _stop(text[:1].upper() + text[1:])
+    return _stop(capital(text))

@@ -16,7 +16,7 @@ from wardexam.exam.naming import names_of as names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
-from wardexam.exam.text import clean
+from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_words, remarks
 from wardexam.reasoning.rules.change import BOTH, TOWARDS, Comparison, SignChange, how_of, sum_score
 
@@ -364,7 +364,7 @@ def flags_asked(found: Findings) -> str:
     for answer in ("yes", "no"):
         said = [row.short for name, row in every_flag().items() if asked.get(name) == answer]
         parts += [f"{answer} to {'; '.join(said)}"] if said else []
-    return ". ".join(p if not n else p[:1].upper() + p[1:] for n, p in enumerate(parts)) or "none"
+    return ". ".join(p if not n else capital(p) for n, p in enumerate(parts)) or "none"
 
 
 def flags_open(found: Findings) -> list[str]:
@@ -405,4 +405,4 @@ def story(found: Examination, previous: Findings | None = None) -> str:
     pain = "no pain" if context.pain == "none" else pain
     injury = {"yes": "after an injury", "no": "no injury", None: ""}[context.trauma]
     text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury)))
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{capital(text)}."

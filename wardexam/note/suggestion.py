@@ -3,6 +3,7 @@
 Always worded as a suggestion; never says that signs rule anything out.
 """
 
+from wardexam.exam.text import capital
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 
@@ -40,11 +41,6 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
 def contradiction_text(contradiction: str) -> str:
     """What was stated and cannot be both, with what that does."""
     return f"{capital(contradiction)}: left out of where, not of how urgent"
-
-
-def capital(text: str) -> str:
-    """The same with a capital first."""
-    return text[:1].upper() + text[1:]
 
 
 def pair_text(reading: Reading) -> str:

@@ -15,7 +15,7 @@ from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
-from wardexam.exam.text import clean, counted
+from wardexam.exam.text import capital, clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.note.reasons import act_words, by_deadline, image_of, named
 from wardexam.note.stating import doubts
@@ -355,7 +355,7 @@ def ask_story(sitting: Sitting, question: StoryQuestion) -> None:
     if chosen is not None:
         codes = [answer.code for answer in question.answers]
         code = codes[chosen] if chosen < len(codes) else question.unknown
-        said = f"{question.name[:1].upper()}{question.name[1:]}: {question.words(code)}."
+        said = f"{capital(question.name)}: {question.words(code)}."
         sitting.change(Change("context", question.field, code), said)
 
 

@@ -12,7 +12,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.naming import name_on
-from wardexam.exam.text import clean
+from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_short
 from wardexam.injury.computed import compute
 from wardexam.injury.kept import at_words
@@ -125,7 +125,7 @@ def _changed(stay: Stay, after: Examination, last: Examination) -> Iterator[str]
     if change.moved:
         yield f"Worse altogether: {'; '.join(change.moved)}."
     if not change.signs:
-        yield f"{change.headline[:1].upper()}{change.headline[1:]}."
+        yield f"{capital(change.headline)}."
     for title, signs in parts.items():
         for seen, mine in by_examination(signs, stay, before):
             since = "" if seen.id == last.id else f" since {moment(seen.at, after.at)}"

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.text import capital
 from wardexam.note.reasons import action, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
@@ -124,7 +125,7 @@ def panel_lines(
     if urgency.reasons or urgency.switched_off:
         left = told(urgency, line, now, why).left if urgency.reasons else (off_short(urgency),)
         top = [[(text, "strong" if n == 0 and len(left) > 1 else "")] for n, said in enumerate(left)
-               for text in _wrap(said if n else _capital(said), width)]  # fmt: skip
+               for text in _wrap(said if n else capital(said), width)]  # fmt: skip
     caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]
     blocks = [
         Block("", (fell,) if fell else (), (0,) if fell else (), "warn", between="\n"),
@@ -139,10 +140,6 @@ def panel_lines(
     if top and spare > 0:
         top, spare = [*top, []], spare - 1
     return top + upper + [[] for _ in range(spare)] + lower
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _fit(blocks: Sequence[Block], width: int, room: int) -> list[int]:
@@ -295,7 +292,7 @@ def _more(
         word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
-    others = tuple(_capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])
+    others = tuple(capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])
     if others:
         weights = tuple(range(20, 20 + len(others)))
         blocks.append(Block("Also", others, weights, between="\n"))

@@ -7,7 +7,7 @@ from textual import events
 
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
-from wardexam.exam.text import clean, to_ascii, whole_words
+from wardexam.exam.text import capital, clean, to_ascii, whole_words
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.screens.search import SearchScreen
@@ -140,7 +140,7 @@ class StoryScreen(SearchScreen):
             return False
         if not self._keep(asked, code if number else asked.unknown):
             return False
-        self.said = f"{asked.name[:1].upper()}{asked.name[1:]}: {asked.words(code)}."
+        self.said = f"{capital(asked.name)}: {asked.words(code)}."
         return True
 
     def _end_here(self) -> None:

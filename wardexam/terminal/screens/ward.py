@@ -14,7 +14,7 @@ from wardexam.exam.identity import (
     read_number,
 )
 from wardexam.exam.story import COMPLAINTS, reason_text
-from wardexam.exam.text import clean, counted, natural
+from wardexam.exam.text import capital, clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
 from wardexam.records.whose import bed_words, number_words, other_with, stay_words, stayed_before
@@ -585,7 +585,7 @@ class WardScreen(LineScreen):
             _patient({**whole, field: value})
         except InputError as error:
             wrong = error.what.removeprefix(f"{field}: ")
-            return {}, WANTED.get(field, wrong[:1].upper() + wrong[1:])
+            return {}, WANTED.get(field, capital(wrong))
         return {field: value}, ""
 
     def _admit(self, values: dict[str, Any]) -> None:
