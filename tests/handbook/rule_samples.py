@@ -31,6 +31,7 @@ Shown = tuple[
 ]  # an examination, and the one before it where one is needed
 
 
+@cache
 def findings(line: str) -> Findings:
     """The findings of a typed line."""
     return read_line(line).spelled_out()

@@ -2,6 +2,8 @@
 
 import tomllib
 
+import pytest
+
 from tests.handbook.urgency import (
     DEVELOPMENT,
     FOLDER,
@@ -18,9 +20,9 @@ from tests.handbook.urgency import (
 MOST_OVER_ALERT = 0.10
 
 
-def test_no_urgent_presentation_for_development_is_missed_with_the_reading_or_without():
-    for reading in (False, True):
-        assert [c["id"] for c, _ in missed(reading=reading)] == []
+@pytest.mark.parametrize("reading", [False, pytest.param(True, marks=pytest.mark.long)])
+def test_no_urgent_presentation_for_development_is_missed_with_the_reading_or_without(reading):
+    assert [c["id"] for c, _ in missed(reading=reading)] == []
 
 
 def test_at_most_a_tenth_of_the_benign_ones_for_development_is_called_today_or_now():
@@ -49,6 +51,7 @@ def test_no_writer_wrote_the_same_twice():
         assert len(set(entered)) == len(entered), name
 
 
+@pytest.mark.long
 def test_where_the_first_image_is_not_the_readers_the_reason_is_written_down():
     written = tomllib.loads((FOLDER.parent / "first_image.toml").read_text(encoding="utf-8"))
     other = {

@@ -16,17 +16,17 @@ def known(site: str) -> bool:
     return site in wanted() or site.startswith(("nerve_", "cranial_nerve_"))
 
 
-@pytest.mark.parametrize("case", EVERY, ids=lambda c: c.id)
-def test_a_case_can_be_read_and_says_where_the_lesion_was_and_from_where_it_is(case):
-    assert case.findings.findings or case.findings.rest_normal or case.findings.flags
-    assert case.source
-    assert case.confirmation
-    assert case.summary
-    assert known(case.site)
-    assert all(known(a) or a in SEGMENTS for a in case.accept)
-    assert case.side in ("right", "left", "bilateral", "none")
-    assert case.level in ("", *SEGMENTS)
-    assert (case.site == "two_lesions") == (len(case.two) == 2)
+@pytest.mark.parametrize("part", [*PARTS, OF_TWO])
+def test_a_case_can_be_read_and_says_where_the_lesion_was_and_from_where_it_is(part):
+    for case in cases(part):
+        found = case.findings
+        assert found.findings or found.rest_normal or found.flags, case.id
+        assert all((case.source, case.confirmation, case.summary)), case.id
+        assert known(case.site), case.id
+        assert all(known(a) or a in SEGMENTS for a in case.accept), case.id
+        assert case.side in ("right", "left", "bilateral", "none"), case.id
+        assert case.level in ("", *SEGMENTS), case.id
+        assert (case.site == "two_lesions") == (len(case.two) == 2), case.id
 
 
 def test_no_case_and_no_source_stands_twice():

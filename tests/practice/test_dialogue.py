@@ -95,7 +95,7 @@ def test_every_page_says_practice_and_every_line_fits():
 
 def test_what_is_said_after_an_answer_fits_a_page():
     drawing = Drawing(engine().hypotheses)
-    for case in [drawing.draw(level, seed) for level in (1, 2, 3) for seed in (1, 2)] + list(published().values())[::11]:  # fmt: skip
+    for case in [drawing.draw(level, seed) for level in (1, 2, 3) for seed in (1,)] + list(published().values())[::23]:  # fmt: skip
         sitting = Sitting("knee", *COMMIT, "ways", "progress", "q", cases=[case])
         pages = re.split(r"\n(?=\nPRACTICE, no real patient)", sitting.said)
         for page in pages[2:]:  # after the opening and the examination

@@ -226,14 +226,15 @@ def test_every_attack_alone_with_no_screen(tmp_path, each):
     assert set(hostile.totals(alone)) == {*hostile.ATTACKS}
 
 
-@pytest.mark.parametrize("wanted", [15, pytest.param(60, marks=pytest.mark.long)])
+@pytest.mark.parametrize("wanted", [8, pytest.param(60, marks=pytest.mark.long)])
 def test_pairs_of_attacks_with_no_screen(tmp_path, wanted):
     place = hostile.Range(tmp_path, quick=True)
     pairs, _ = hostile.run_cases(place.pairs(wanted * 3 // 2, 3), place.without_screen, wanted=wanted)  # fmt: skip
     assert sum(pairs.values()) == wanted
 
 
-def test_pairs_with_a_screen_open(tmp_path):
+@pytest.mark.parametrize("wanted", [2, pytest.param(4, marks=pytest.mark.long)])
+def test_pairs_with_a_screen_open(tmp_path, wanted):
     place = hostile.Range(tmp_path)
-    screens, _ = hostile.run_cases(place.pairs(9, 11), lambda c: asyncio.run(place.with_screen(c)), wanted=4)  # fmt: skip
-    assert sum(screens.values()) == 4
+    screens, _ = hostile.run_cases(place.pairs(2 * wanted + 1, 11), lambda c: asyncio.run(place.with_screen(c)), wanted=wanted)  # fmt: skip
+    assert sum(screens.values()) == wanted

@@ -272,11 +272,11 @@ async def walk(app, pilot, losing):
     assert await until(pilot, lambda: not app.calls.busy)
 
 
-QUICK = {("folder", "before"), ("server", "after")}  # the others are long: some 8 s each
+QUICK = (("folder", "before"), ("server", "after"))  # the others are long: some 8 s each
 
 
-async def calls_of(tmp_path, kind, server):
-    """The calls that the walk makes where nothing is lost, each by its name and which of that name it is."""
+async def calls_of(tmp_path, kind, server, of_each):
+    """The calls that the walk makes where nothing is lost, each by its name and which of that name it is: so many of each."""
     losing = Losing()
     app, _ = over(tmp_path / "first", kind, losing, server)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -284,21 +284,26 @@ async def calls_of(tmp_path, kind, server):
     return [
         (name, n)
         for name in dict.fromkeys(losing.made)
-        for n in range(min(2, losing.made.count(name)))
+        for n in range(min(of_each, losing.made.count(name)))
     ]
 
 
 @pytest.mark.parametrize(
-    ("kind", "how"),
+    ("kind", "how", "of_each"),
     [
-        pytest.param(kind, how, marks=[] if (kind, how) in QUICK else pytest.mark.long)
-        for kind in KINDS
-        for how in ("before", "after")
+        *((kind, how, 1) for kind, how in QUICK),
+        *(
+            pytest.param(kind, how, 2, marks=pytest.mark.long)
+            for kind in KINDS
+            for how in ("before", "after")
+        ),
     ],
 )
-async def test_lost_at_each_call_in_turn_an_examination_is_there_once(request, tmp_path, kind, how):
+async def test_lost_at_each_call_in_turn_an_examination_is_there_once(
+    request, tmp_path, kind, how, of_each
+):
     lost, server = set(), server_of(request, kind)
-    for number, at in enumerate(await calls_of(tmp_path, kind, server)):
+    for number, at in enumerate(await calls_of(tmp_path, kind, server, of_each)):
         losing = Losing(at, how, lasting=1 + number % 3)
         app, ward = over(tmp_path / f"ward{number}", kind, losing, server)
         who = ward.beds()[0].patient_id
