@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.earlier import Earlier
     from wardexam.injury.kept import KeptSheet
-    from wardexam.note.note import Form
+    from wardexam.note.reflexes import Form
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.outbox import Unsent

@@ -9,6 +9,7 @@ import pytest
 from tests.records.memory import MemoryWard
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
+from wardexam.exam.moments import clock, moment
 from wardexam.exam.typed import read_line
 from wardexam.injury.entry import written_over
 from wardexam.injury.signs import as_signs
@@ -20,12 +21,10 @@ from wardexam.note.reasons import (
     action,
     asks,
     by_deadline,
-    clock,
     late_words,
     level_of,
     level_word,
     listed_word,
-    moment,
     running,
     span,
     steps,

@@ -7,7 +7,8 @@ from datetime import timedelta
 import pytest
 
 from tests.terminal.screens import NOW, dump, one_patient
-from wardexam.note.reasons import by_deadline, clock, level_of
+from wardexam.exam.moments import clock
+from wardexam.note.reasons import by_deadline, level_of
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.reasons import ReasonsScreen

@@ -5,8 +5,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination
+from wardexam.exam.moments import moment
 from wardexam.exam.text import clean, counted
-from wardexam.note.reasons import moment
 
 if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.moments import clock
 from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
-    clock,
     late_words,
     listed_word,
     off_lines,

@@ -12,6 +12,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
+from wardexam.exam.naming import joined
 from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
@@ -26,9 +27,7 @@ from wardexam.note.reasons import (
     top,
     with_graver,
 )
-from wardexam.note.reflexes import Form as Form
-from wardexam.note.reflexes import in_form
-from wardexam.note.sentences import joined
+from wardexam.note.reflexes import Form, in_form
 from wardexam.note.since import changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order

@@ -5,9 +5,7 @@ from datetime import datetime, time, timedelta
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.acts import Act
-from wardexam.exam.moments import clock as clock
-from wardexam.exam.moments import moment as moment
-from wardexam.exam.moments import there
+from wardexam.exam.moments import clock, moment, there
 from wardexam.exam.text import capital, clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue

@@ -11,8 +11,7 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import every_flag, flags
-from wardexam.exam.naming import joined as joined
-from wardexam.exam.naming import names_of as names_of
+from wardexam.exam.naming import joined, names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question

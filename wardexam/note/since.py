@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from wardexam.exam.examination import Examination
+from wardexam.exam.moments import moment
 from wardexam.exam.text import clean
-from wardexam.note.reasons import moment
 from wardexam.note.sentences import changes_of
 from wardexam.reasoning.rules.change import Comparison, SignChange
 from wardexam.reasoning.rules.stay import Stay, seen_last

@@ -7,15 +7,6 @@ from wardexam.exam.text import capital
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 
-__all__ = [
-    "CAUTION",
-    "accepted_text",
-    "capital",
-    "contradiction_text",
-    "pair_text",
-    "reading_lines",
-]
-
 
 def accepted_text(reading: Reading, sites: int = 2) -> str:
     """The sentence that goes into the note when the doctor accepts the suggestion.

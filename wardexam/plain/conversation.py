@@ -37,11 +37,12 @@ from wardexam.exam.wording import spoken
 from wardexam.governance.reviews import due_line
 from wardexam.note.headline import off_in
 from wardexam.note.reasons import listed_word, running
-from wardexam.note.suggestion import CAUTION, accepted_text
+from wardexam.note.suggestion import accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
 from wardexam.plain.sitting import COMMANDS, HELP, KEEP, Sitting, ask_flags
 from wardexam.plain.talk import WIDTH, LeavingError, Talk, Writer
+from wardexam.reasoning.reading import CAUTION
 from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError

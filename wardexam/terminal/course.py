@@ -11,6 +11,7 @@ from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
+from wardexam.exam.moments import clock, moment
 from wardexam.exam.naming import name_on
 from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_short
@@ -20,7 +21,7 @@ from wardexam.injury.worksheet import in_one_line
 from wardexam.injury_visit import latest, since
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import KINDS, clock, moment
+from wardexam.note.reasons import KINDS
 from wardexam.note.sentences import beside_changes, changes_of
 from wardexam.note.since import by_examination
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score

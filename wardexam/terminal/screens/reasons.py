@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Protocol
 from wardexam.errors import WardexamError
 from wardexam.exam.act_kinds import ACT_KINDS, act_kinds
 from wardexam.exam.identity import heading
+from wardexam.exam.moments import clock
 from wardexam.exam.text import clean, counted, whole_words
 from wardexam.note.reasons import (
     LATE,
     NOTHING,
     act_words,
     by_deadline,
-    clock,
     deadline,
     image_words,
     level_of,

@@ -10,7 +10,7 @@ from wardexam.errors import WardexamError
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.identity import heading
 from wardexam.exam.text import clean, to_ascii
-from wardexam.note.note import Form
+from wardexam.note.reflexes import Form
 from wardexam.records.private_file import write_private
 from wardexam.terminal.clipboard import send_to_clipboard
 from wardexam.terminal.keys import Key
