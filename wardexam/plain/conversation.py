@@ -46,7 +46,7 @@ from wardexam.reasoning.reading import CAUTION
 from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError
-from wardexam.records.whose import bed_words, number_words, other_with, stay_words, stayed_before
+from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
 from wardexam.session import Session
 from wardexam.visit import Visit
 
@@ -242,7 +242,7 @@ def _admit(talk: Talk, session: Session) -> Patient:
             continue
         before = stayed_before(session.ward, patient.name, patient.number)
         if before and not talk.yes(
-            f"{stay_words(before)}; the screen's list of the "
+            f"{stayed_words(before)}; the screen's list of the "
             "discharged restores that stay. Admit anew, without it? y or n:"
         ):
             continue

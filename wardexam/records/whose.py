@@ -70,6 +70,6 @@ def bed_words(bed: str, other: Bed) -> str:
     return f"{bed} is {clean(other.name)}'s already"
 
 
-def stay_words(before: Bed) -> str:
+def stayed_words(before: Bed) -> str:
     """That a patient was here before, under the same number."""
     return f"{clean(before.name)} with this number was discharged from bed {clean(before.bed)}"

@@ -17,7 +17,7 @@ from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import capital, clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
-from wardexam.records.whose import bed_words, number_words, other_with, stay_words, stayed_before
+from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
@@ -552,7 +552,7 @@ class WardScreen(LineScreen):
             return ""
         self._warned = ("number", number)
         return (
-            f"{stay_words(before)}: escape, then "
+            f"{stayed_words(before)}: escape, then "
             f"{self.key('discharged')} restores that stay. Or enter again: admitted anew, without it."
         )
 
