@@ -239,7 +239,7 @@ def test_note_referral_and_handover_say_the_same_of_what_was_found(session, befo
         "not examined": sentences.not_examined(found),
         "not examined again": sentences.not_again(case.previous, found).split("; "),
         "not testable": sentences.not_testable(found).split("; "),
-        "change": sentences.changes(change).split("; "),
+        "change": sentences.changes_of(change.gravest).split("; "),
         "new": sentences.beside_changes(change)["New, not examined before"].split("; "),
         "impression": ["Impression: Not clear yet."],
     }

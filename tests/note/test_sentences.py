@@ -156,7 +156,7 @@ def test_a_limb_examined_in_part_is_said_to_be():
 def test_every_change_is_said_once_both_sides_together_the_gravest_first():
     before = made("hip_flexion 4/4+ ankle 2/2 knee 2/2 saddle 2/2 gaze_palsy 0/0 jaw 2")
     after = made("hip_flexion 3/3 ankle 0/0 knee 0/0 saddle 1/1 gaze_palsy 1/0 jaw 3")
-    assert sentences.changes(compare(before, after)) == (
+    assert sentences.changes_of(compare(before, after).gravest) == (
         "saddle sensation was normal, now reduced on both sides; hip flexion right 4 to 3, left 4+ to 3; "
         "gaze fails towards the right was absent, now present; ankle and knee jerks 2+ to 0 on both sides; jaw jerk 2+ to 3+"
     )

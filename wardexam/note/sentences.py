@@ -328,18 +328,13 @@ def beside_abnormal(
 # --- change
 
 
-def changes(change: Comparison) -> str:
-    """Every sign that changed, the gravest first, both sides together: ``hip flexion right 4 to 3, left 4+ to 3``."""
-    return changes_of(change.gravest)
-
-
 def beside_changes(change: Comparison) -> dict[str, str]:
     """What a paper says of change beside the signs that changed, by its title; empty where there is nothing."""
     return {"New, not examined before": _each(change.first_found)}
 
 
 def changes_of(signs: Iterable[SignChange]) -> str:
-    """Signs that changed, in their order, both sides together."""
+    """Signs that changed, in their order, both sides together: ``hip flexion right 4 to 3, left 4+ to 3``."""
     by_sign: dict[str, list[SignChange]] = {}
     for sign in signs:
         by_sign.setdefault(sign.key[0], []).append(sign)
