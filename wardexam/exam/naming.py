@@ -8,6 +8,7 @@ from wardexam.exam.findings import Side
 from wardexam.exam.wording import sided
 
 RUN = 3  # dermatomes in a row from which on a range is said
+TOWARDS = " towards"  # how a sign is called whose sides are directions
 KNOWN_BY_NAME = ("pinprick ", "light touch ")  # of dermatomes: said once for several
 
 
@@ -66,4 +67,10 @@ def _in_prose(name: str) -> str:
 def name_on(sign: Sign, side: Side) -> str:
     """A sign with its side as it is said: ``left ankle jerk``, ``gaze fails towards the right``."""
     name = names_of((sign,))
-    return f"{name} the {side}" if name.endswith(" towards") else sided(side, name)
+    return f"{name} the {side}" if name.endswith(TOWARDS) else sided(side, name)
+
+
+def before_sides(signs: Sequence[Sign]) -> str:
+    """Signs by name where their sides follow: ``hip flexion``, ``gaze fails towards the``."""
+    names = names_of(signs)
+    return f"{names} the" if names.endswith(TOWARDS) else names

@@ -11,13 +11,13 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import every_flag, flags
-from wardexam.exam.naming import joined, names_of
+from wardexam.exam.naming import TOWARDS, before_sides, joined, names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
 from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_words, remarks
-from wardexam.reasoning.rules.change import BOTH, TOWARDS, Comparison, SignChange, how_of, sum_score
+from wardexam.reasoning.rules.change import BOTH, Comparison, SignChange, how_of, sum_score
 
 PART_TITLES = {
     "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
@@ -342,8 +342,7 @@ def changes_of(signs: Iterable[SignChange]) -> str:
     for name, mine in by_sign.items():
         alike.setdefault(how_of(mine), []).append(catalogue()[name])
     return "; ".join(
-        f"{names_of(rows)}{' the' if rows[-1].name.endswith(TOWARDS) else ''} "
-        f"{how.replace('was ', 'were ') if len(rows) > 1 else how}"
+        f"{before_sides(rows)} {how.replace('was ', 'were ') if len(rows) > 1 else how}"
         for how, rows in alike.items()
     )
 

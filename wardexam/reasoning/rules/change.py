@@ -12,7 +12,7 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
-from wardexam.exam.naming import name_on, names_of
+from wardexam.exam.naming import before_sides, name_on, names_of
 from wardexam.exam.text import counted
 from wardexam.exam.wording import in_short, unit_of
 from wardexam.reasoning.rules.graver import (
@@ -41,7 +41,6 @@ def pattern_words(pattern: str) -> str:
 Way = Literal["worse", "better", "neither"]
 WAYS: tuple[Way, ...] = ("worse", "better", "neither")
 BOTH = " on both sides"
-TOWARDS = " towards"  # how a sign is called whose sides are directions
 SIDES: tuple[Side, ...] = ("right", "left")
 ROUNDING = 0.01  # of a grade: thirds do not add up
 # What can move across the body, as `Comparison.patterns` names it.
@@ -259,8 +258,7 @@ def text_of(mine: Sequence[SignChange]) -> str:
     """A sign with its sides, and how they differ: ``left ankle jerk 2+ to 0``, ``saddle sensation was ...``."""
     if len(mine) == 1:
         return mine[0].text
-    name = names_of((mine[0].row,))
-    return f"{name}{' the' if name.endswith(TOWARDS) else ''} {how_of(mine)}"
+    return f"{before_sides((mine[0].row,))} {how_of(mine)}"
 
 
 def _name_of(mine: Sequence[SignChange]) -> str:
