@@ -12,6 +12,7 @@ from wardexam.exam.sheet import groups
 from wardexam.tables import all_known
 
 Kind = Literal["onset", "sign", "flag"]
+KIND_WORDS: dict[Kind, str] = {"onset": "question, story", "sign": "sign", "flag": "question, red flag"}  # fmt: skip
 FLAG = "flag:"  # before a flag's id where signs and flags stand together
 
 

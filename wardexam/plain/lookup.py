@@ -7,7 +7,7 @@ from wardexam.errors import InputError
 from wardexam.exam.entry import Change
 from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import flags
-from wardexam.exam.looking_up import Named, looked_up
+from wardexam.exam.looking_up import KIND_WORDS, Named, looked_up
 from wardexam.exam.sheet import sign_names
 from wardexam.exam.story import STORY, question
 from wardexam.exam.typed import SETTING, OfFive, of_five, on_both_sides, read_line
@@ -18,7 +18,6 @@ from wardexam.reasoning.rules.contradictions import contradictions
 
 Question = tuple[Sign, Side]
 LISTED = 9  # matches that are said
-KINDS = {"sign": "sign", "flag": "question, red flag", "onset": "question, story"}
 
 
 def questions_of(sign: Sign) -> list[Question]:
@@ -59,7 +58,7 @@ def _chosen(sitting: Sitting, text: str, found: tuple[Named, ...]) -> Named | No
     more = len(found) - LISTED
     if more > 0:
         sitting.talk.say(f"{len(found)} fit, the best first; type more of the name for the others.")
-    options = [f"{what.name}, {KINDS[what.kind]}" for what in found[:LISTED]]
+    options = [f"{what.name}, {KIND_WORDS[what.kind]}" for what in found[:LISTED]]
     chosen = sitting.talk.choose("Which? A number, Enter to leave it:", options)
     return None if chosen is None else found[chosen]
 

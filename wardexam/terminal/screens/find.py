@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from wardexam.anatomy.catalogue import catalogue
-from wardexam.exam.looking_up import Named, looked_up, shared
+from wardexam.exam.looking_up import KIND_WORDS, Named, looked_up, shared
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.search import SearchScreen
 
@@ -62,11 +62,8 @@ class FindScreen(SearchScreen):
         chosen = number == self.row
         pointer = self.ward_app.glyphs.pointer if chosen else " "
         digit = "" if self._narrows(str(number + 1)) else str(number + 1)
-        where = (
-            f"sign, {catalogue()[what.id].part}"
-            if what.kind == "sign"
-            else {"flag": "question, red flag", "onset": "question, story"}[what.kind]
-        )
+        part = f", {catalogue()[what.id].part}" if what.kind == "sign" else ""
+        where = KIND_WORDS[what.kind] + part
         return [(f"{pointer} {digit:<2}{what.name:<{NAME}} {where}", "cursor" if chosen else "")]
 
     def hint_text(self) -> str:
