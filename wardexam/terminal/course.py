@@ -13,7 +13,7 @@ from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.moments import clock, moment
 from wardexam.exam.naming import name_on
-from wardexam.exam.text import capital, clean
+from wardexam.exam.text import capital, clean, counted
 from wardexam.exam.wording import in_short
 from wardexam.injury.computed import compute
 from wardexam.injury.kept import at_words
@@ -292,7 +292,7 @@ def _sheets(file: "PatientFile") -> list[str]:
 
 def _told(number: int, e: Examination, stay: Stay, file: "PatientFile") -> list[str]:
     """One examination: when, by whom, its revisions, what changed, what was due and done."""
-    count = f"{len(e.findings)} finding{'' if len(e.findings) == 1 else 's'}"
+    count = counted(len(e.findings), "finding")
     lines = wrapped(f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}")
     if e.revision > 1:
         revisions = file.revisions(e.id)

@@ -24,6 +24,7 @@ from wardexam.note.reasons import (
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
+from wardexam.terminal.urgent import STYLES
 
 if TYPE_CHECKING:
     from wardexam.exam.act_kinds import ActKind
@@ -35,7 +36,6 @@ LEVEL = 12  # columns of the level
 MARK = "+"  # beside a reason that is marked
 SHOWN = 4  # acts that are shown of a reason, the last ones
 DIGITS = 9  # reasons that a digit chooses
-STYLES = {3: "alarm", 2: "warn", 1: "strong"}
 ACTS = {
     str(digit): kind for digit, kind in enumerate(ACT_KINDS, 1)
 }  # what may have been done, by the digit that says it
