@@ -19,9 +19,8 @@ from wardexam.fhir.naming import Resource, identified
 from wardexam.fhir.own_codes import SEPARATOR
 from wardexam.fhir.stay import encounter, subject
 from wardexam.injury.kept import KeptSheet
-from wardexam.injury.sheet import NOT_TESTABLE, SIDES, TESTS, InjurySheet, Test, places
+from wardexam.injury.sheet import ANAL_WORDS, NOT_TESTABLE, SIDES, TESTS, InjurySheet, Test, places
 
-SIGNS = ("anal_contraction", "anal_pressure")
 REASON = "score"  # a score of not testable gives its code where the reason stands
 
 
@@ -51,7 +50,7 @@ def _components(sheet: InjurySheet, out: Outgoing) -> Element:
     parts = [component(out, "injury", "id", valueString=sheet.id)] if sheet.id.strip() else []
     parts += [
         component(out, "injury", name, **_sign(answer, out))
-        for name in SIGNS
+        for name in ANAL_WORDS
         if (answer := getattr(sheet, name))
     ]
     for side in SIDES:
@@ -110,7 +109,7 @@ def read_sheet(resource: Resource, people: dict[str, str]) -> dict[str, Any]:
         elif name.startswith("movement_"):
             side = name.removeprefix("movement_")
             sheet["movements"][side] = code(part["valueCodeableConcept"], "moved")
-        elif name in (*SIGNS, "earlier_deficit"):
+        elif name in (*ANAL_WORDS, "earlier_deficit"):
             sheet[name] = _read_sign(part)
     for name, part in components(resource, "scored"):
         test, side, place = name.split(SEPARATOR)

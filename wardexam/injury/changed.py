@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from wardexam.injury.computed import Computed, in_words
 from wardexam.injury.segments import INTACT_NAME, NAMES, number
 from wardexam.injury.sheet import (
+    ANAL_WORDS,
     MOVEMENT_WORDS,
     SIDES,
     TEST_WORDS,
@@ -34,10 +35,6 @@ SUMS = {
     "leg_motor": "leg muscles",
     "light_touch": "light touch, sum",
     "pinprick": "pinprick, sum",
-}
-SIGNS = {
-    "anal_contraction": "voluntary anal contraction",
-    "anal_pressure": "deep anal pressure",
 }
 
 
@@ -141,7 +138,7 @@ def _sums(before: Computed, now: Computed) -> Iterator[Changed]:
 
 
 def _signs(before: InjurySheet, now: InjurySheet) -> Iterator[Changed]:
-    for name, words in SIGNS.items():
+    for name, words in ANAL_WORDS.items():
         was, is_ = getattr(before, name), getattr(now, name)
         if {was, is_} == {"yes", "no"}:
             yield Changed(FALL if is_ == "no" else RISE, f"{words} {was} -> {is_}")

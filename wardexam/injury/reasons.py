@@ -15,6 +15,7 @@ from wardexam.injury.segments import (
     number,
 )
 from wardexam.injury.sheet import (
+    ANAL_WORDS,
     SENSES,
     SIDES,
     TEST_WORDS,
@@ -23,7 +24,6 @@ from wardexam.injury.sheet import (
     Test,
 )
 from wardexam.injury.tables import Why, muscles, standard, worded
-from wardexam.injury.unknown import SIGN_WORDS
 
 
 def _written(sheet: InjurySheet, test: Test, side: Side, at: int) -> str:
@@ -96,9 +96,7 @@ def _highest(found: Allowed, value: str) -> Why:
 def _complete(sheet: InjurySheet, value: str) -> Why:
     if value == COMPLETE:
         return worded("complete")
-    present = [
-        SIGN_WORDS[s] for s in ("anal_contraction", "anal_pressure") if getattr(sheet, s) == "yes"
-    ]
+    present = [words for name, words in ANAL_WORDS.items() if getattr(sheet, name) == "yes"]
     for test in SENSES:
         for side in SIDES:
             found = sheet.score(test, side, LOWEST_NAME)

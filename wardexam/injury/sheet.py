@@ -32,6 +32,7 @@ Rating = Literal["normal", "examined"]
 NOT_TESTABLE = "NT"
 MARK = "*"
 NO_MOVEMENT = "none"
+ANAL_WORDS = {"anal_contraction": "voluntary anal contraction", "anal_pressure": "deep anal pressure"}  # fmt: skip
 MOVEMENT_WORDS: dict[Side, str] = {s: f"{s} movement outside the key muscles" for s in SIDES}
 _SCORE = re.compile(r"([0-9]|NT)(\*?)")
 
@@ -228,10 +229,7 @@ class InjurySheet(Model):
                 if not missing:
                     continue
                 said.append(f"{side} {TEST_WORDS[test]}: {stretches(test, missing)}")
-        if self.anal_contraction is None:
-            said.append("voluntary anal contraction")
-        if self.anal_pressure is None:
-            said.append("deep anal pressure")
+        said += [words for name, words in ANAL_WORDS.items() if getattr(self, name) is None]
         said += [MOVEMENT_WORDS[side] for side in SIDES if getattr(self.movements, side) is None]
         return said
 

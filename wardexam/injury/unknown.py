@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from wardexam.injury.sheet import (
+    ANAL_WORDS,
     MARK,
     MOVEMENT_WORDS,
     SIDES,
@@ -16,11 +17,7 @@ from wardexam.injury.tables import standard
 
 Place = tuple[str, ...]  # of the sheet's document, outermost name first
 MOVEMENTS = "movements"
-SIGN_WORDS = {
-    "anal_contraction": "voluntary anal contraction",
-    "anal_pressure": "deep anal pressure",
-    "earlier_deficit": "an earlier deficit",
-}
+SIGN_WORDS = {**ANAL_WORDS, "earlier_deficit": "an earlier deficit"}
 
 
 def unknown(sheet: InjurySheet, *, entered: bool | None = None) -> dict[Place, str]:

@@ -7,7 +7,7 @@ from itertools import zip_longest
 from wardexam.exam.text import clean, released, to_ascii
 from wardexam.injury.computed import CAUTION, Computed, Result
 from wardexam.injury.segments import NAMES, limb
-from wardexam.injury.sheet import SIDES, TEST_WORDS, TESTS, InjurySheet
+from wardexam.injury.sheet import ANAL_WORDS, SIDES, TEST_WORDS, TESTS, InjurySheet
 from wardexam.injury.sums import Sum
 from wardexam.injury.tables import STANDING_WORDS, Why, rules, standard
 from wardexam.injury.typed import scores_in_words
@@ -164,8 +164,7 @@ def _found(sheet: InjurySheet) -> list[str]:
     signs = [
         f"{words}: {answer}"
         for words, answer in (
-            ("voluntary anal contraction", sheet.anal_contraction),
-            ("deep anal pressure", sheet.anal_pressure),
+            *((words, getattr(sheet, name)) for name, words in ANAL_WORDS.items()),
             ("earlier deficit", sheet.earlier_deficit),
         )
         if answer

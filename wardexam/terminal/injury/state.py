@@ -6,7 +6,16 @@ from typing import Literal
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.injury.segments import POINTS
-from wardexam.injury.sheet import SENSES, SIDES, TEST_WORDS, InjurySheet, Side, Test, places
+from wardexam.injury.sheet import (
+    ANAL_WORDS,
+    SENSES,
+    SIDES,
+    TEST_WORDS,
+    InjurySheet,
+    Side,
+    Test,
+    places,
+)
 from wardexam.injury.tables import muscles, taken_over
 from wardexam.injury_visit import InjuryVisit
 
@@ -16,8 +25,8 @@ COLUMNS: tuple[tuple[Test, Side], ...] = tuple(
 Question = Literal["anal_contraction", "anal_pressure", "movement", "earlier_deficit"]
 # What stands below the segments: its name in the grid, and in full.
 QUESTIONS: dict[Question, tuple[str, str]] = {
-    "anal_contraction": ("anal contraction", "voluntary anal contraction"),
-    "anal_pressure": ("anal pressure", "deep anal pressure"),
+    "anal_contraction": ("anal contraction", ANAL_WORDS["anal_contraction"]),
+    "anal_pressure": ("anal pressure", ANAL_WORDS["anal_pressure"]),
     "movement": ("other movement", "lowest movement outside the key muscles"),
     "earlier_deficit": ("earlier deficit", "earlier deficit from a cord injury, on record"),
 }
