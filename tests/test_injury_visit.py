@@ -53,7 +53,7 @@ def test_every_change_is_kept_and_a_sheet_that_was_left_is_gone_on_with(session)
     visit = InjuryVisit.open(session, "patient1")
     visit.change(SheetChange({"anal_contraction": "no"}))
     write(visit, "motor: 55555/00000")
-    assert visit.unkept(5) == 0
+    assert visit.draft.unkept(5) == 0
     assert visit.kept_words == "kept 14:00"
     visit.draft.close()  # as where the connection drops: nothing was saved
     again = InjuryVisit.open(session, "patient1")

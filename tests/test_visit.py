@@ -105,7 +105,7 @@ def test_no_paper_shows_what_was_kept_of_the_reading(session):
 def test_a_visit_that_was_left_is_gone_on_with_by_whoever_comes(session):
     visit = Visit.open(session, WHO)
     visit.change(graded("knee", "left", "0"), "left knee 0")
-    assert visit.unkept(2.0) == 0
+    assert visit.draft.unkept(2.0) == 0
     visit.leave()
     resumed = Visit.open(replace(session, examiner="Dr Bex"), WHO)
     assert resumed.said.startswith("Draft resumed: A3 by Dr Test")

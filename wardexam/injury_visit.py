@@ -322,11 +322,6 @@ class InjuryVisit:
         except RecordsError:
             self.draft.close()
 
-    def unkept(self, seconds: float) -> int:
-        """How many changes are in memory only, once that long has been waited for them."""
-        draft = self.draft
-        return draft.sent - draft.kept if draft.sent and not draft.flush(seconds) else 0
-
     def leave(self) -> None:
         """Let go; the draft stays, but where nothing was entered none does."""
         if self.draft.sent:

@@ -48,6 +48,9 @@ class MemoryDraft:
     def flush(self, timeout=1.0):
         return True
 
+    def unkept(self, seconds):
+        return 0
+
     def close(self):
         self.held = False
 

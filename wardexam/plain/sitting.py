@@ -375,7 +375,7 @@ def _swap(sitting: Sitting) -> None:
 
 def _leave(sitting: Sitting) -> None:
     """Leave; what is in memory only is lost by that, and only on a plain yes."""
-    if lost := sitting.visit.unkept(KEEP):
+    if lost := sitting.visit.draft.unkept(KEEP):
         are = "is" if lost == 1 else "are"
         question = f"{counted(lost, 'answer')} {are} in memory only and would be lost. Leave all the same? y or n:"
         if not sitting.talk.yes(question):

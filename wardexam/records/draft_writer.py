@@ -112,6 +112,10 @@ class Draft:
             self._tried.wait_for(lambda: self._done == self.sent, timeout)
         return self.kept == self.sent
 
+    def unkept(self, seconds: float) -> int:
+        """How many changes are in memory only, once that long has been waited for them."""
+        return 0 if self.flush(seconds) else self.sent - self.kept
+
     def close(self) -> None:
         """Write what is left, end the thread and let go."""
         self.flush()

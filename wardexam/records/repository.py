@@ -340,6 +340,10 @@ class DraftWriter(Protocol):
         """Wait until every change is kept; whether it is."""
         ...
 
+    def unkept(self, seconds: float) -> int:
+        """How many changes are in memory only, once that long has been waited for them."""
+        ...
+
     def close(self) -> None:
         """Keep what is left and let go, so that another session may resume."""
         ...

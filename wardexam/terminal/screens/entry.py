@@ -27,9 +27,6 @@ class Entered(Protocol):
     draft: "DraftWriter"
     amends: bool
 
-    def unkept(self, seconds: float) -> int:
-        """How many changes are in memory only, once that long has been waited for them."""
-
     def leave(self) -> None:
         """Let go; the draft stays, but where nothing was entered none does."""
 
@@ -180,10 +177,10 @@ class EntryScreen(LineScreen):
 
     def once_kept(self, leave: Callable[[], None], lost: Callable[[int], None]) -> None:
         """Leave once every change is kept; where some are in memory only after a moment, say how many."""
-        visit = self.visit
-        if visit.unkept(0):
+        draft = self.visit.draft
+        if draft.unkept(0):
             self.ward_app.calls.finish(
-                lambda: visit.unkept(LEAVING), lambda count: lost(count) if count else leave()
+                lambda: draft.unkept(LEAVING), lambda count: lost(count) if count else leave()
             )
         else:
             leave()
