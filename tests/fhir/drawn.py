@@ -10,7 +10,7 @@ from wardexam.exam.acts import Act
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.examination import Amendment, Context, Examination, Patient
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
-from wardexam.exam.findings import QUALITY_SIGNS, REASON_WORDS, Finding, RestNormal
+from wardexam.exam.findings import REASON_WORDS, Finding, RestNormal, qualities
 from wardexam.exam.flags import every_flag
 from wardexam.exam.outcome import Outcome
 from wardexam.injury.kept import KeptSheet
@@ -44,7 +44,7 @@ def findings(draw, sign):
     number = answers.amount
     if number and told["answer"] in number.answers and (number.required or draw(st.booleans())):
         told["amount"] = draw(st.integers(number.least, number.most))
-    able = [q for q, signs in QUALITY_SIGNS.items() if sign.id in signs]
+    able = [q for q, row in qualities().items() if sign.id in row.signs]
     if scale and scales()[scale].meanings[told["answer"]] == "absent":
         able = [q for q in able if q != "reinforced"]
     if able:

@@ -11,7 +11,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstrai
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.exam.answers import Answer, ScaleName, answers_for, scales
-from wardexam.tables import Columns, all_there, read_rows
+from wardexam.tables import Columns, TableRow, all_known, all_there, read_rows
 
 Side = Literal["right", "left", "midline"]
 Quality = Literal["reinforced", "inverted", "crossed", "pendular", "hung_up"]
@@ -51,32 +51,29 @@ _REASONS = _reasons()
 REASON_WORDS: dict[Reason, str] = {name: _REASONS[name].words for name in get_args(Reason)}
 # Those that hold for all parts of a limb.
 LIMB_REASONS = frozenset(name for name, row in _REASONS.items() if row.limb)
-QUALITY_WORDS: dict[Quality, str] = {
-    "reinforced": "only with reinforcement",
-    "inverted": "inverted",
-    "crossed": "crossed response",
-    "pendular": "pendular",
-    "hung_up": "slow to relax (hung-up)",
-}
-# Where a quality means something (DeJong, from memory): a quality elsewhere is refused.
-QUALITY_SIGNS: dict[Quality, frozenset[str]] = {
-    "reinforced": frozenset(
-        {
-            "biceps",
-            "brachioradialis",
-            "triceps",
-            "finger_flexors",
-            "adductor",
-            "knee",
-            "medial_hamstring",
-            "ankle",
-        }
-    ),
-    "inverted": frozenset({"biceps", "brachioradialis", "triceps", "knee"}),
-    "crossed": frozenset({"adductor", "knee"}),
-    "pendular": frozenset({"knee", "triceps"}),
-    "hung_up": frozenset({"biceps", "brachioradialis", "triceps", "knee", "ankle"}),
-}
+
+
+class QualityRow(TableRow):
+    """How a tendon reflex came: how it is said, and the signs at which it means something."""
+
+    words: str
+    signs: tuple[str, ...]
+
+
+@cache
+def qualities() -> dict[Quality, QualityRow]:
+    """What a tendon reflex may have beside its grade, by name.
+
+    Raises:
+        TableError: A row is malformed, has no source or names what is no sign, or the rows are not those names.
+    """
+    name = "qualities.toml"
+    rows = read_rows(name, "wardexam.exam", QualityRow)
+    all_there(rows, get_args(Quality), name)
+    for quality, row in rows.items():
+        all_known(row.signs, catalogue(), f"{name}, row {quality}, field signs")
+    return {quality: rows[quality] for quality in get_args(Quality)}
+
 
 Text = Annotated[str, StringConstraints(strip_whitespace=False, max_length=2000)]
 
@@ -162,8 +159,8 @@ class Finding(Model):
             return self
         self._check_answer(row)
         for quality in self.qualities:
-            if self.sign not in QUALITY_SIGNS[quality]:
-                signs_with = ", ".join(sorted(QUALITY_SIGNS[quality]))
+            if self.sign not in (able := qualities()[quality].signs):
+                signs_with = ", ".join(sorted(able))
                 raise ValueError(
                     f"'{quality}' means nothing at {self.sign}; it belongs to {signs_with}"
                 )

@@ -14,7 +14,7 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for, scales
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, nearest, sides_of
+from wardexam.exam.findings import REASON_WORDS, nearest, qualities, sides_of
 from wardexam.exam.sheet import (
     LONGEST_NUMBER,
     LONGEST_SHEET,
@@ -65,11 +65,11 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
     for extra in extras:
         if extra.isdecimal():
             fields["amount"] = _number(extra, "a number of beats, degrees or mL", row.id)
-        elif extra in QUALITY_WORDS:
+        elif extra in qualities():
             fields.setdefault("qualities", []).append(extra)
         else:
             raise InputError(
-                f"'{extra}' is neither a number nor one of {', '.join(QUALITY_WORDS)}", row.id
+                f"'{extra}' is neither a number nor one of {', '.join(qualities())}", row.id
             )
     return fields
 

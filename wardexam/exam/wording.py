@@ -1,7 +1,7 @@
 """A finding in words, wherever it is written: a mark, a cell, a narrow cell, a phrase, a sentence to hear."""
 
 from wardexam.exam.answers import ScaleName, answers_for, convert, meanings
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Side
+from wardexam.exam.findings import REASON_WORDS, Finding, Side, qualities
 from wardexam.exam.text import clean
 
 
@@ -131,7 +131,7 @@ def narrow(finding: Finding | None, scale: ScaleName | None) -> str:
 
 def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
     """What a cell cannot hold: qualities, reasons, detail lost on another scale, the comment."""
-    said = [QUALITY_WORDS[q] for q in finding.qualities]
+    said = [qualities()[q].words for q in finding.qualities]
     if finding.not_testable:
         said.append(f"not testable: {REASON_WORDS[finding.not_testable]}")
     if finding.scale and finding.answer is not None:

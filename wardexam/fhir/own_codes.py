@@ -14,7 +14,7 @@ from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import answer_sets, scales
 from wardexam.exam.examination import Context
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
+from wardexam.exam.findings import REASON_WORDS, qualities
 from wardexam.exam.flags import every_flag
 from wardexam.exam.onset import ONSETS
 from wardexam.exam.story import STORY
@@ -165,7 +165,7 @@ def _of_kind() -> dict[str, dict[str, str]]:
         "grade": _grades(),
         "scale": {name: scale.name for name, scale in scales().items()},
         "segment": {s: f"{s}, the lowest segment with normal sensation" for s in SEGMENTS},
-        "quality": {str(name): said for name, said in QUALITY_WORDS.items()},
+        "quality": {str(name): row.words for name, row in qualities().items()},
         "not_testable": {str(name): said for name, said in REASON_WORDS.items()},
         "part": {part: part for part in PARTS},
         "rest": {"normal": "the rest of the part was examined and normal"},

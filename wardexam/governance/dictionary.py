@@ -7,7 +7,7 @@ from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.answers import answer_sets, meanings, scales
 from wardexam.exam.final_sites import FINAL_SITES
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS
+from wardexam.exam.findings import REASON_WORDS, qualities
 from wardexam.exam.flags import every_flag
 from wardexam.exam.story import STORY
 from wardexam.reasoning.rules.own_alarm import OWN, rule_words
@@ -90,8 +90,8 @@ def _told() -> Iterator[Entry]:
     yield Entry(kind="story", of="onset", id="unknown", words="not told: counts as acute")
     for reason, words in REASON_WORDS.items():
         yield Entry(kind="not_testable", of="", id=reason, words=words)
-    for quality, words in QUALITY_WORDS.items():
-        yield Entry(kind="quality", of="tendon", id=quality, words=words)
+    for quality, found in qualities().items():
+        yield Entry(kind="quality", of="tendon", id=quality, words=found.words)
 
 
 def _meant() -> Iterator[Entry]:

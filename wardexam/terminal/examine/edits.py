@@ -10,14 +10,13 @@ from wardexam.exam.answers import Answer, ScaleName, answers_for
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import (
-    QUALITY_SIGNS,
-    QUALITY_WORDS,
     REASON_WORDS,
     Finding,
     Quality,
     Reason,
     RestNormal,
     Side,
+    qualities,
 )
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
@@ -303,10 +302,10 @@ def quality(state: State, wanted: Quality) -> list[Edit]:
         raise RefusedError("Grade the reflex first.")
     had, made = all(wanted in f.qualities for f in found), []
     for finding in found:
-        if finding.sign not in QUALITY_SIGNS[wanted]:
+        if finding.sign not in qualities()[wanted].signs:
             raise RefusedError(f"'{wanted.replace('_', ' ')}' means nothing at {finding.row.name}.")
         held = [q for q in finding.qualities if q != wanted]
-        words = f"{'no longer ' if had else ''}{QUALITY_WORDS[wanted]}"
+        words = f"{'no longer ' if had else ''}{qualities()[wanted].words}"
         change = _set(finding, qualities=held if had else [*held, wanted])
         made.append(Edit(change, f"{named(finding)}: {words}"))
     return made

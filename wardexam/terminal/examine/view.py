@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.answers import ScaleName
-from wardexam.exam.findings import QUALITY_WORDS, REASON_WORDS, Finding, Quality, Reason, Side
+from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side, qualities
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.identity import heading
 from wardexam.exam.onset import OnsetQuestion, onset_words
@@ -373,7 +373,7 @@ def choices(state: State) -> tuple[str, list[str]]:
             return f"Nothing of the {limb_words(row, state.side)} here testable:", reasons
         return f"Not testable, {row.name}:", [*reasons, "the same key again: its limb here"]
     if state.awaits == "quality":
-        return "How it came:", [f"{key} {QUALITY_WORDS[q]}" for key, q in QUALITY_KEYS.items()]
+        return "How it came:", [f"{key} {qualities()[q].words}" for key, q in QUALITY_KEYS.items()]
     if state.awaits == "jump":
         return "To the reflex:", [f"{s.letter} {s.name}" for s in signs_of("reflexes")]
     return "Rows:", [f"{key} {short}" for key, _, short in state.sets]
