@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.moments import clock
-from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
+from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import shortened, summarise
 from wardexam.note.reasons import (
@@ -23,14 +23,14 @@ from wardexam.note.reasons import (
     to_do_and_answered,
     until,
 )
-from wardexam.note.since import by_examination, since_words
+from wardexam.note.since import by_examination, since_words, slides_sentence
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.firing import WORSE
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.rule_table import WORDS
 from wardexam.reasoning.rules.standing import standing, still_open
-from wardexam.reasoning.rules.stay import Slide, Stay, slides_text, stay_words
+from wardexam.reasoning.rules.stay import Slide, Stay, stay_words
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import (
     Bed,
@@ -276,8 +276,8 @@ def found(of: Told) -> Iterator[str]:
             yield f"Changed since {since_words(earlier, of.last)}: {sentences.changes_of(signs)}."
         beside = sentences.beside_changes(of.change)
         yield from (f"{title}: {text}." for title, text in beside.items() if text)
-    if text := slides_text(of.slides, of.last.at):
-        yield f"{capital(text)}."
+    if text := slides_sentence(of.slides, of.last.at):
+        yield text
     said = {
         "Abnormal": " ".join(f"{title}: {text}" for title, text in sentences.abnormal(of.last)),
         **sentences.beside_abnormal(of.previous, of.last),

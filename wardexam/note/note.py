@@ -5,7 +5,6 @@ thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72
 spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
-from collections.abc import Sequence
 from datetime import datetime
 
 from wardexam.exam import identity
@@ -28,13 +27,13 @@ from wardexam.note.reasons import (
     with_graver,
 )
 from wardexam.note.reflexes import Form, in_form
-from wardexam.note.since import changes_since, headline_since
+from wardexam.note.since import Compared, changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
-from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.reason import Urgency
-from wardexam.reasoning.rules.stay import Slide, Stay, slides_text
+from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
@@ -66,16 +65,10 @@ def _who(patient: Patient, examination: Examination) -> list[str]:
     return wrapped(", ".join(filter(None, (who, "" if age is None else f"{age} y", sex))))
 
 
-def change_line(
-    change: Comparison,
-    previous: Examination,
-    examination: Examination,
-    stay: Stay | None = None,
-    indent: str = "",
-) -> str:
+def change_line(of: Compared, indent: str = "") -> str:
     """Whether it changed and since when, with what moved most, in at most two lines of a note where they hold its words."""
-    since = headline_since(change, stay, previous, examination).removeprefix("since ")
-    said = [f"{capital(way)}." for way in change.ways(since)]
+    since = headline_since(of).removeprefix("since ")
+    said = [f"{capital(way)}." for way in of.change.ways(since)]
     return next((text for text in said if len(wrapped(text, indent)) <= CHANGED), said[-1])
 
 
@@ -85,22 +78,9 @@ def _said_whole(change: Comparison, told: str) -> bool:
     return not beside and [s.text in told for s in change.signs] == [True]
 
 
-def stay_lines(slides: Sequence[Slide], examination: Examination, indent: str = "") -> list[str]:
-    """What is worse than when the stay began; nothing where nothing is."""
-    text = slides_text(slides, examination.at)
-    return wrapped(f"{capital(text)}.", indent) if text else []
-
-
-def change_lines(
-    change: Comparison,
-    previous: Examination,
-    examination: Examination,
-    stay: Stay | None = None,
-    indent: str = "",
-) -> list[str]:
+def change_lines(of: Compared, indent: str = "") -> list[str]:
     """Every sign that changed, from what to what, the gravest first, and what is found first now; nothing where none."""
-    changed = changes_since(change, stay, previous, examination)
-    said = {"What changed": changed, **sentences.beside_changes(change)}
+    said = {"What changed": changes_since(of), **sentences.beside_changes(of.change)}
     return [
         line
         for title, text in said.items()
@@ -144,10 +124,9 @@ def revision_lines(examination: Examination, replaced: Examination | None) -> li
 def found_lines(
     examination: Examination,
     previous: Examination | None,
-    change: Comparison | None,
     scale: ScaleName | None,
     indent: str = "",
-    stay: Stay | None = None,
+    compared: Compared | None = None,
 ) -> list[str]:
     """What was found, in sentences: abnormal part by part, what changed where it is given, not testable, not examined, normal, the scale."""
     lines: list[str] = []
@@ -158,8 +137,8 @@ def found_lines(
     lines += [f"{indent}Abnormal:" if found else f"{indent}Abnormal: {none}."]
     for title, text in found:
         lines += wrapped(f"{title}: {text}", f"{indent}  ")
-    if change and previous:
-        lines += change_lines(change, previous, examination, stay, indent)
+    if compared:
+        lines += change_lines(compared, indent)
     usual = ""
     if any(f.scale for f in examination.findings):
         shown = scales()[scale or examination.scale]
@@ -230,20 +209,20 @@ def render(
     if ascii_only:
         patient, examination = _in_ascii(patient, examination)
     lines, told, told_of = _who(patient, examination), True, ""
-    change = compare(previous, examination) if previous else None
+    compared = Compared.of(examination, previous, stay)
     if urgency:
-        text, told = top(urgency, examination.at, TOP if change else TOP + 1, now)
+        text, told = top(urgency, examination.at, TOP if compared else TOP + 1, now)
         text = with_graver(text, urgency, graver, examination.at, now)
         lines += wrapped(text + _ask_first(examination, urgency))
-    if change and previous:
-        told_of = change_line(change, previous, examination, stay)
+    if compared:
+        told_of = change_line(compared)
         lines += wrapped(to_ascii(told_of) if ascii_only else told_of)
-    lines += stay_lines(stay.slides(examination, change), examination) if stay else []
+        lines += wrapped(compared.over_stay)
     for said in off_lines(urgency) if urgency else []:
         lines += wrapped(said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
-    if change and previous and not _said_whole(change, told_of):
-        lines += change_lines(change, previous, examination, stay)
+    if compared and not _said_whole(compared.change, told_of):
+        lines += change_lines(compared)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(beside) if ascii_only else beside)
     lines += wrapped(
@@ -261,7 +240,7 @@ def render(
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
     lines += _reasons(title, to_do)
-    lines += found_lines(examination, previous, None, scale)
+    lines += found_lines(examination, previous, scale)
     lines += in_form(form, examination, previous, scale)
     lines += flag_lines(examination)
     lines += _reasons("Other reasons, no deadline left:", answered)

@@ -14,7 +14,6 @@ from wardexam.note.note import (
     flags_said,
     found_lines,
     impression_lines,
-    stay_lines,
     suggestion_lines,
 )
 from wardexam.note.page import wrapped
@@ -30,7 +29,7 @@ from wardexam.note.reasons import (
     urgency_at,
     with_graver,
 )
-from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.note.since import Compared
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.stay import Stay
 
@@ -40,9 +39,7 @@ INDENT = "  "
 def _situation(
     patient: Patient,
     examination: Examination,
-    previous: Examination | None,
-    change: Comparison | None,
-    stay: Stay | None,
+    compared: Compared | None,
     urgency: Urgency,
     graver: Urgency | None,
     now: datetime | None,
@@ -65,9 +62,9 @@ def _situation(
     )
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)
-    if change and previous:
-        lines += wrapped(change_line(change, previous, examination, stay, INDENT), INDENT)
-    lines += stay_lines(stay.slides(examination, change), examination, INDENT) if stay else []
+    if compared:
+        lines += wrapped(change_line(compared, INDENT), INDENT)
+        lines += wrapped(compared.over_stay, INDENT)
     return lines + wrapped(to_ascii(beside), INDENT)
 
 
@@ -85,15 +82,12 @@ def _background(
 
 
 def _assessment(
-    examination: Examination,
-    previous: Examination | None,
-    change: Comparison | None,
-    stay: Stay | None,
+    examination: Examination, previous: Examination | None, compared: Compared | None
 ) -> list[str]:
     who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.by_whom)}."
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
-    lines += found_lines(examination, previous, change, None, INDENT, stay)
+    lines += found_lines(examination, previous, None, INDENT, compared)
     lines += wrapped(flags_said(examination)[1], INDENT)
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
@@ -120,13 +114,11 @@ def render(
     graver: Urgency | None = None,
 ) -> str:
     """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay` and `graver` as in the note."""
-    change = compare(previous, examination) if previous else None
+    compared = Compared.of(examination, previous, stay)
     sections = {
-        "Situation": _situation(
-            patient, examination, previous, change, stay, urgency, graver, now, beside
-        ),
+        "Situation": _situation(patient, examination, compared, urgency, graver, now, beside),
         "Background": _background(patient, examination, previous),
-        "Assessment": _assessment(examination, previous, change, stay),
+        "Assessment": _assessment(examination, previous, compared),
         "Recommendation": _recommendation(examination, urgency, graver, now),
     }
     lines = ["REFERRAL"]

@@ -1,15 +1,49 @@
-"""Since when each sign changed: since the examination that saw it last, with who examined then."""
+"""What changed and since when: each sign since the examination that saw it last, with who examined then; and over the stay."""
 
 from collections.abc import Sequence
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Self
 
 from wardexam.exam.examination import Examination
 from wardexam.exam.moments import moment
-from wardexam.exam.text import clean
+from wardexam.exam.text import capital, clean
 from wardexam.note.sentences import changes_of
-from wardexam.reasoning.rules.change import Comparison, SignChange
-from wardexam.reasoning.rules.stay import Stay, seen_last
+from wardexam.reasoning.rules.change import Comparison, SignChange, compare
+from wardexam.reasoning.rules.stay import Slide, Stay, seen_last, slides_text
 from wardexam.reasoning.tables import change_row
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """An examination beside what stood before it.
+
+    Attributes:
+        examination: What was found.
+        previous: What stood before.
+        change: What changed.
+        stay: The examinations before; None where they are not known.
+    """
+
+    examination: Examination
+    previous: Examination
+    change: Comparison
+    stay: Stay | None = None
+
+    @classmethod
+    def of(
+        cls, examination: Examination, previous: Examination | None, stay: Stay | None
+    ) -> Self | None:
+        """An examination compared with what stood before it; None for a first one."""
+        if previous is None:
+            return None
+        return cls(examination, previous, compare(previous, examination), stay)
+
+    @property
+    def over_stay(self) -> str:
+        """What is worse than when the stay began, a sentence; empty where nothing is."""
+        slides = self.stay.slides(self.examination, self.change) if self.stay else ()
+        return slides_sentence(slides, self.examination.at)
 
 
 def since_words(earlier: Examination, examination: Examination) -> str:
@@ -33,10 +67,15 @@ def by_examination(
     return list(found.values())
 
 
-def headline_since(
-    change: Comparison, stay: Stay | None, previous: Examination, examination: Examination
-) -> str:
+def slides_sentence(slides: Sequence[Slide], beside: datetime) -> str:
+    """What is worse than when the stay began, a sentence; empty where nothing is."""
+    text = slides_text(slides, beside)
+    return f"{capital(text)}." if text else ""
+
+
+def headline_since(of: Compared) -> str:
     """Since when a headline says it: the change that it names first, by that sign's own last examination."""
+    examination, previous, change, stay = of.examination, of.previous, of.change, of.stay
     if change.signs:
         return f"since {since_words(seen_last(change.gravest[0], stay, previous), examination)}"
     answered = [f.key for f in examination.findings if f.answer is not None]
@@ -48,14 +87,12 @@ def headline_since(
     return f"since each was seen last, {first} to {last}"
 
 
-def changes_since(
-    change: Comparison, stay: Stay | None, previous: Examination, examination: Examination
-) -> str:
+def changes_since(of: Compared) -> str:
     """Every sign that changed, the gravest first; each with since when where that is not the same for all."""
-    parts = by_examination(change.gravest, stay, previous)
+    parts = by_examination(of.change.gravest, of.stay, of.previous)
     if len(parts) < 2:
         return "; ".join(changes_of(signs) for _, signs in parts)
     return ". ".join(
-        f"{'Since' if n else 'since'} {moment(earlier.at, examination.at)}: {changes_of(signs)}"
+        f"{'Since' if n else 'since'} {moment(earlier.at, of.examination.at)}: {changes_of(signs)}"
         for n, (earlier, signs) in enumerate(parts)
     )
