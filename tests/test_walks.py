@@ -55,7 +55,7 @@ def files(folder: Path) -> dict[str, bytes]:
 
 
 def sound(folder: Path) -> bool:
-    return check_store(folder, repair=False, by="x", at=NOW).sound
+    return check_store(folder, repair=False, by="x").sound
 
 
 def saved_since(ward):

@@ -257,7 +257,7 @@ def _whole(url, expected, event, case):
         _await_let_go(ward)
         found = state(ward)
         assert found == expected, (case, found, expected)
-        report = ward.check(repair=False, by="x", at=AT)
+        report = ward.check(repair=False, by="x")
         assert report.sound, (case, report.lines)
         if event:
             count = sum(e.event == event[0] for e in ward.events())
@@ -339,7 +339,7 @@ def counted(url, saved):
     try:
         stored = [(b.patient_id, e.id) for b in ward.beds() for e in ward.examinations(b.patient_id)]  # fmt: skip
         assert sorted(stored) == sorted(saved), (len(stored), len(saved))
-        report = ward.check(repair=False, by="x", at=AT)
+        report = ward.check(repair=False, by="x")
         assert report.sound, report.lines
     finally:
         ward.close()
@@ -555,7 +555,7 @@ def hosts(rounds=60, say=print):
         )  # each made from the one before
         assert ward.patient(WHO).revision == both + 1
         assert sorted(o.diagnosis for o in ward.outcomes(WHO)) == sorted(words)
-        assert ward.check(repair=False, by="x", at=AT).sound
+        assert ward.check(repair=False, by="x").sound
         for each in wards:
             each.close()
         say(f"hosts: {3 * both} changes of one patient by two, {sum(told)} told of the other's: none lost, none over another")  # fmt: skip

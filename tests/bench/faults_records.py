@@ -202,7 +202,7 @@ def kills(folder: Path, *, times: int = 1000, seed: int = 1) -> Figures:
     assert len(found) == len(set(found)), "doubled"
     lost = len(saved - set(found))
     assert not lost
-    report = check_store(folder, repair=False, by="x", at=AT)
+    report = check_store(folder, repair=False, by="x")
     assert report.sound, report.lines
     return {"kills": times, "saved": len(saved), "keys told as kept": keys, "drafts resumed": resumed, "stray files swept": strays, "lost": 0, "damaged files": 0}  # fmt: skip
 
@@ -307,7 +307,7 @@ SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     "resume": lambda w: w.resume_draft("leftdraft1")[0].close(),
     "set aside": lambda w: w.set_aside("leftdraft1", "x"),
     "list": lambda w: (w.rebuild_index(), w.beds(), w.beds(discharged=True)),
-    "repair": lambda w: check_store(w.folder, repair=True, by="x", at=AT),
+    "repair": lambda w: check_store(w.folder, repair=True, by="x"),
 }  # fmt: skip
 
 
@@ -381,7 +381,7 @@ def failing_calls(
             if now == before:
                 _again(name, fresh)
                 assert _everything(fresh) == after, f"{case}: not done when tried again"
-            report = check_store(place, repair=False, by="x", at=AT)
+            report = check_store(place, repair=False, by="x")
             wrong = [line for line in report.lines[:-2] if not line.startswith("set aside: ")]
             assert not wrong, f"{case}: {report.lines}"
             shutil.rmtree(place)
@@ -515,10 +515,10 @@ def without_links(folder: Path) -> Figures:
         ward.update(ward.patient(PATIENTS[0]).model_copy(update={"bed": "B2"}), "x")
         path = ward.layout.patients / f"{PATIENTS[0]}.json"
         path.write_bytes(path.read_bytes()[:-40])
-        assert not check_store(folder, repair=True, by="x", at=AT).sound
+        assert not check_store(folder, repair=True, by="x").sound
         assert ward.patient(PATIENTS[0]).bed == "A1"
         next(ward.layout.patients.glob("*.damaged-*")).unlink()
-        assert check_store(folder, repair=False, by="x", at=AT).sound
+        assert check_store(folder, repair=False, by="x").sound
     finally:
         os.link = real
     return {"version before put back": 1}
@@ -567,7 +567,7 @@ def small_disk(folder: Path, *, kilobytes: int = 600) -> Figures:
             time.sleep(0.1)
         assert not draft.problem
         draft.close()
-        assert check_store(place / "ward", repair=False, by="x", at=AT).sound
+        assert check_store(place / "ward", repair=False, by="x").sound
         subprocess.run(["mount", "-o", "remount,ro", str(place)], check=True)
         reader = open_ward(place / "ward")
         assert reader.beds()[0].examinations == len(saved)

@@ -21,7 +21,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tests.bench.faults_records import AT
 from tests.records.checking import check_store
 from tests.terminal.admitting import admission
 from tests.terminal.pty.harness import Session, environ, running, wardexam
@@ -319,7 +318,7 @@ class Hour:
             amended = [e for name in {n for n, _ in stored} for e in file.revisions(name)]
             assert sorted(e.amendment.why for e in amended if e.amendment) == sorted(who.reasons)
         assert not ward.drafts()
-        report = check_store(self.folder, repair=False, by="x", at=AT)
+        report = check_store(self.folder, repair=False, by="x")
         assert report.sound, report.lines
 
 

@@ -3,6 +3,6 @@
 from wardexam.records.ward import open_ward
 
 
-def check_store(folder, *, repair, by, at, heads=(), shared=False):
+def check_store(folder, *, repair, by, heads=(), shared=False):
     ward = open_ward(folder, shared=shared, begin=False, mend=repair)
-    return ward.check(repair=repair, by=by, at=at, heads=heads)
+    return ward.check(repair=repair, by=by, heads=heads)

@@ -223,7 +223,7 @@ class MemoryWard:
         rows = tuple((bed, self.file(bed.patient_id)) for bed in self.beds())
         return Papers(rows, (), drafts=self.drafts())
 
-    def check(self, *, repair, by, at, heads=(), progress=lambda _: None):
+    def check(self, *, repair, by, heads=(), progress=lambda _: None):
         progress(len(self._patients))
         return Report((f"{len(self._patients)} patients checked: all sound",), True)
 

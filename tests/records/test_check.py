@@ -40,9 +40,8 @@ def file_of(ward, number=1):
 
 
 def check(ward, *, repair=False, **more):
-    from tests.records.conftest import AT
 
-    return check_store(ward.folder, repair=repair, by="Dr Ash", at=AT, **more)
+    return check_store(ward.folder, repair=repair, by="Dr Ash", **more)
 
 
 def counts(ward):

@@ -347,7 +347,7 @@ def test_a_paper_of_the_ward_holds_its_drafts_too(peopled, examination):
 def test_a_sound_ward_is_found_sound(peopled, examination):
     peopled.save(examination, "x")
     read = []
-    report = peopled.check(repair=False, by="x", at=AT, progress=read.append)
+    report = peopled.check(repair=False, by="x", progress=read.append)
     assert report.sound
     assert report.lines[-1].startswith("1 patient")
     assert read == [1]

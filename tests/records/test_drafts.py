@@ -346,4 +346,4 @@ def test_a_draft_of_an_earlier_version_without_checksums_is_read(ward, examinati
     draft.append(knee)
     draft.close()
     assert [f.answer for f in found.findings] == ["0"]
-    assert check_store(ward.folder, repair=False, by="x", at=examination.at).sound
+    assert check_store(ward.folder, repair=False, by="x").sound

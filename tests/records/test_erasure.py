@@ -118,11 +118,11 @@ def test_the_trail_says_who_erased_whom_when_and_why_and_its_chain_stands(stored
 def test_the_check_is_sound_after_it_and_the_ward_goes_on(stored, again, examination):
     stored.erase("patient1", "Dr Lead", "retention is over")
     ward = open_ward(stored.folder) if again else stored
-    report = check_store(ward.folder, repair=False, by="x", at=AT)
+    report = check_store(ward.folder, repair=False, by="x")
     assert report.sound, report.lines
     more = examination.model_copy(update={"id": "exam0010", "patient": "patient2"})
     ward.save(more, "Dr Ash", None)
-    assert check_store(ward.folder, repair=True, by="x", at=AT).sound
+    assert check_store(ward.folder, repair=True, by="x").sound
     assert [b.patient_id for b in ward.beds()] == ["patient2"]
 
 
@@ -190,14 +190,14 @@ def test_cut_short_anywhere_it_is_told_by_check_and_finished_by_erasing_again(st
         except pytest.fail.Exception:
             break
         monkeypatch.setattr(erasure, "_take_out", real)
-        report = check_store(stored.folder, repair=False, by="x", at=AT)
+        report = check_store(stored.folder, repair=False, by="x")
         assert not report.sound
         assert any("erased by audit line" in line for line in report.lines), report.lines
     monkeypatch.setattr(erasure, "_take_out", real)
     again = open_ward(stored.folder)
     if "patient1" in again.listed():
         again.erase("patient1", "Dr Lead", "retention is over")
-    assert check_store(stored.folder, repair=False, by="x", at=AT).sound
+    assert check_store(stored.folder, repair=False, by="x").sound
     assert not any(NAME.encode() in data for data in everything(stored).values())
 
 
@@ -207,14 +207,14 @@ def test_a_file_that_comes_back_from_a_backup_is_told_and_erased_again(stored):
     stored.layout.file("patient1").write_bytes(copy)
     stored.layout.file("patient1").chmod(0o600)
     for repair in (False, True):
-        report = check_store(stored.folder, repair=repair, by="x", at=AT)
+        report = check_store(stored.folder, repair=repair, by="x")
         assert not report.sound
         assert any(
             "erased by audit line" in line and "as from a backup" in line for line in report.lines
         )
     again = open_ward(stored.folder)
     again.erase("patient1", "Dr Lead", "it came back from a backup")
-    assert check_store(stored.folder, repair=False, by="x", at=AT).sound
+    assert check_store(stored.folder, repair=False, by="x").sound
 
 
 def test_an_archive_that_still_holds_the_patient_is_told_and_adds_the_others_alone(
@@ -249,7 +249,7 @@ def test_erasures_behind_a_damaged_line_are_heard_and_of_that_line_nobody_is_bro
         f"{stored.layout.trail}: audit line 3 is damaged, and may say that a patient was erased; nothing was"
         " added ('wardexam check --repair' accepts it by your name, then import again)"
     )
-    report = check_store(stored.folder, repair=True, by="Dr Lead", at=AT)
+    report = check_store(stored.folder, repair=True, by="Dr Lead")
     assert any(line.startswith("audit line 3 ") for line in report.lines)
     assert not any("patient1.json: the patient's file is gone" in line for line in report.lines)
     counts = archive.read_archive(open_ward(stored.folder), io.BytesIO(old), by="x")
@@ -270,7 +270,7 @@ def test_the_old_files_of_an_earlier_layout_are_erased_as_well(tmp_path):
         data = path.read_bytes()
         assert patient.id.encode() not in data, path
         assert patient.name.encode() not in data, path
-    assert check_store(ward.folder, repair=False, by="x", at=AT).sound
+    assert check_store(ward.folder, repair=False, by="x").sound
 
 
 # --- the commands

@@ -38,7 +38,7 @@ def before(ward, name):
 
 
 def check(ward, *, repair=False):
-    return check_store(ward.folder, repair=repair, by="x", at=AT)
+    return check_store(ward.folder, repair=repair, by="x")
 
 
 @pytest.fixture

@@ -36,7 +36,7 @@ def test_a_ward_without_its_mark_is_refused_and_nothing_of_it_is_touched(used):
 
 def test_a_lost_mark_is_written_anew_by_repair_and_everything_is_there(used, patient, examination):
     (used.folder / "ward.json").unlink()
-    report = check_store(used.folder, repair=True, by="x", at=patient.admitted)
+    report = check_store(used.folder, repair=True, by="x")
     assert report.lines[0].startswith("the mark ward.json was missing and is written anew")
     again = open_ward(used.folder)
     assert [e.id for e in again.examinations(patient.id)] == [examination.id]
@@ -48,7 +48,7 @@ def test_no_mark_is_written_over_patients_that_cannot_be_read(used, patient):
     used.layout.file(patient.id).write_bytes(b"torn")
     before = everything(used.folder)
     with pytest.raises(RecordsError):
-        check_store(used.folder, repair=True, by="x", at=patient.admitted)
+        check_store(used.folder, repair=True, by="x")
     assert everything(used.folder) == before
 
 
@@ -82,7 +82,7 @@ def test_a_patients_file_put_beside_the_ward_is_left_there_and_said(used, patien
     ward = open_ward(used.folder)
     assert stray.exists()
     assert "in no list: patient2.json" in ward.problem
-    report = check_store(used.folder, repair=True, by="x", at=patient.admitted)
+    report = check_store(used.folder, repair=True, by="x")
     assert f"of an earlier layout, in no list: {stray}" in report.lines
 
 

@@ -81,7 +81,7 @@ def test_the_trail_says_who_saved_and_amended_which_sheet(ward, kept):
         ("saved", "Dr Ash", "cord injury sheet sheet001 1, scored by Dr Ash"),
         ("amended", "Dr Bex", "cord injury sheet sheet001 2, scored by Dr Ash"),
     ]
-    assert check_store(ward.folder, repair=False, by="x", at=kept.at).sound
+    assert check_store(ward.folder, repair=False, by="x").sound
 
 
 def test_a_file_without_sheets_has_no_table_of_them_and_keeps_its_bytes(ward, kept):
@@ -128,5 +128,5 @@ def test_a_damaged_draft_is_said_and_check_finds_it(ward, kept):
     path.write_bytes(path.read_bytes().replace(b"Dr Ash", b"Dr Axh"))
     (info,) = ward.sheet_drafts.infos()
     assert "damaged" in info.trouble
-    found = check_store(ward.folder, repair=False, by="x", at=kept.at)
+    found = check_store(ward.folder, repair=False, by="x")
     assert any("damaged draft" in line for line in found.lines)

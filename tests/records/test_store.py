@@ -177,19 +177,19 @@ def test_the_previous_good_version_returns_only_when_told(ward, patient):
     ward.admit(patient, "x")
     ward.update(ward.patient(patient.id).model_copy(update={"bed": "B1"}), "x")
     file_of(ward).write_bytes(b"{}")
-    report = check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+    report = check_store(ward.folder, repair=False, by="x")
     assert not report.sound
     assert str(file_of(ward)) in report.lines[0]
     assert file_of(ward).read_bytes() == b"{}"
-    told = check_store(ward.folder, repair=True, by="x", at=patient.admitted)
+    told = check_store(ward.folder, repair=True, by="x")
     assert any("put back, with 0 examinations" in line for line in told.lines)
     assert ward.patient(patient.id).bed == "A1"
     (aside,) = ward.layout.patients.glob("*.damaged-*")
     assert aside.read_bytes() == b"{}"
-    (line,) = check_store(ward.folder, repair=False, by="x", at=patient.admitted).lines[:-2]
+    (line,) = check_store(ward.folder, repair=False, by="x").lines[:-2]
     assert line.startswith(f"set aside: {aside}")
     aside.unlink()
-    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
+    assert check_store(ward.folder, repair=False, by="x").sound
 
 
 def test_stray_files_of_dead_sessions_are_swept_and_those_of_living_ones_not(ward):
@@ -236,7 +236,7 @@ def test_an_index_missing_or_damaged_is_made_anew(ward, patient, examination, da
     else:
         path.write_bytes(damage)
     if damage == b"":
-        check_store(ward.folder, repair=True, by="x", at=patient.admitted)
+        check_store(ward.folder, repair=True, by="x")
     assert open_ward(ward.folder).beds() == before
 
 
@@ -340,7 +340,7 @@ def test_a_newer_schema_is_left_alone(ward, patient, examination):
         with pytest.raises(RecordsError, match="schema 9 is not known"):
             act()
     with contextlib.suppress(InputError):
-        check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+        check_store(ward.folder, repair=False, by="x")
     assert file_of(ward).read_bytes() == newer
 
 
@@ -371,7 +371,7 @@ def test_outcomes_cut_short_are_completed_at_the_next_start_beside_what_came_mea
     assert [[o.site for o in again.outcomes(o.patient)] for o in made] == [["root"]] * 3
     assert outcome_import.left_over(again.layout) == []
     assert list(again.layout.staging.iterdir()) == []
-    assert check_store(ward.folder, repair=False, by="x", at=patient.admitted).sound
+    assert check_store(ward.folder, repair=False, by="x").sound
 
 
 def test_one_recorded_meanwhile_stays_and_what_was_under_way_is_the_next(ward, patient):
@@ -397,7 +397,7 @@ def test_one_whose_patient_is_gone_waits_and_hinders_neither_the_others_nor_the_
         again = open_ward(ward.folder)
         assert [o.site for o in again.outcomes("patient1")] == ["cord", "root"]
         assert [o.site for o in again.outcomes("patient3")] == ["root"]
-    report = check_store(ward.folder, repair=False, by="x", at=patient.admitted)
+    report = check_store(ward.folder, repair=False, by="x")
     assert f"an import is not finished: {folder}" in report.lines
     with pytest.raises(
         RecordsError, match=r"not all outcomes .* the first of patient patient2: no such patient"

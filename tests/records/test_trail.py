@@ -29,7 +29,7 @@ def lines(ward):
 
 
 def check(ward, patient, *, repair=False, heads=()):
-    return check_store(ward.folder, repair=repair, by="Dr Ash", at=patient.admitted, heads=heads)
+    return check_store(ward.folder, repair=repair, by="Dr Ash", heads=heads)
 
 
 def edit_knee(path, answer=b"2+"):

@@ -32,7 +32,7 @@ def check(options: argparse.Namespace) -> int:
             "no head of a trail", options.trail[:40], "give it as a handover prints it, such as 120:4f0c2d11ab98e7d3"
         ) from None  # fmt: skip
     report = edge.ward(options, mend=options.repair).check(
-        repair=options.repair, by=edge.examiner(options), at=edge.now(), heads=heads
+        repair=options.repair, by=edge.examiner(options), heads=heads
     )
     review = edge.on_one_line(due_line(edge.spoken(options), edge.now().date()))
     if options.json:

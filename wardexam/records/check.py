@@ -10,7 +10,6 @@ import os
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -181,7 +180,6 @@ def checked(
     *,
     repair: bool,
     by: str,
-    at: datetime,
     heads: Sequence[audit.Head] = (),
     progress: Callable[[int], None] = lambda _: None,
 ) -> Report:
@@ -191,7 +189,6 @@ def checked(
         ward: The ward in its folder.
         repair: Whether to repair what can be repaired.
         by: Who repairs, for the trail.
-        at: When, for the names of what is set aside.
         heads: Heads of the trail kept elsewhere, such as on a printed handover.
         progress: Told how many files are read.
     """

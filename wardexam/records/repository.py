@@ -538,7 +538,6 @@ class Repository(Protocol):
         *,
         repair: bool,
         by: str,
-        at: datetime,
         heads: "Sequence[Head]" = (),
         progress: Callable[[int], None] = lambda _: None,
     ) -> Report:
@@ -547,7 +546,6 @@ class Repository(Protocol):
         Args:
             repair: Whether to repair what can be repaired.
             by: Who repairs, for the trail.
-            at: When, for the names of what is set aside.
             heads: Heads of the trail kept elsewhere, such as on a printed handover.
             progress: Told how many patients are read.
         """

@@ -482,14 +482,13 @@ class Ward:
         *,
         repair: bool,
         by: str,
-        at: datetime,
         heads: Sequence[Head] = (),
         progress: Callable[[int], None] = lambda _: None,
     ) -> Report:
         """Verify every file, each against the others; with `repair`, put good versions in the place of damaged ones."""
         from wardexam.records.check import checked
 
-        return checked(self, repair=repair, by=by, at=at, heads=heads, progress=progress)
+        return checked(self, repair=repair, by=by, heads=heads, progress=progress)
 
     def stays(self) -> list["FileStay"]:
         """Every patient, also discharged ones, to be read for counting; one who is listed and has no file too."""

@@ -99,7 +99,7 @@ def test_a_ward_moved_to_a_server_and_back_is_the_same_to_the_byte_of_its_backup
     assert backup_of(back) == text
     with pytest.raises(RecordsError, match=r"moved to .*back.*wardexam\.moved"):
         open_server(ward_url)
-    assert open_ward(back.folder).check(repair=False, by="x", at=AT).lines[-1].startswith("16 patients")  # fmt: skip
+    assert open_ward(back.folder).check(repair=False, by="x").lines[-1].startswith("16 patients")  # fmt: skip
 
 
 def test_a_ward_of_a_server_goes_to_a_folder_and_back_with_every_revision_of_the_details(home, ward_url, second_url, tmp_path):  # fmt: skip
@@ -123,16 +123,16 @@ def test_what_was_restored_is_sound_goes_on_and_tells_a_change_past_the_program(
         for discharged in (False, True):
             assert ward.beds(discharged=discharged) == folder.beds(discharged=discharged)
         assert ward.revisions("patient1", "exam0001") == folder.revisions("patient1", "exam0001")
-        report = ward.check(repair=False, by="x", at=AT)
+        report = ward.check(repair=False, by="x")
         assert not [line for line in report.lines if "changed" in line or "does not follow" in line]
         assert any(line.startswith("restored on 2026-03-02 08:00 by Dr Cy") for line in report.lines)  # fmt: skip
         ward.save(examined("exam0009", of="patient3"), "Dr Bex", SUMMARY)
-        report = ward.check(repair=False, by="x", at=AT)
+        report = ward.check(repair=False, by="x")
         assert not [line for line in report.lines if "changed" in line or "does not follow" in line]
         with psycopg.connect(ward_url) as connection:
             assert connection.execute("select count(*) from wardexam.trail where event = 'found changed'").fetchone() == (0,)  # fmt: skip
             connection.execute("update wardexam.patients set mark = repeat('0', 64) where id = 'patient2'")  # fmt: skip
-        report = ward.check(repair=False, by="x", at=AT)
+        report = ward.check(repair=False, by="x")
         assert [line for line in report.lines if "patient2" in line]
         draft, examination = ward.resume_draft("draft001", "Dr Ash")
         assert examination.comment == "übel – draft001"
@@ -166,7 +166,7 @@ def test_a_patient_changed_past_the_program_stays_so_on_the_server(folder, home,
     lay(home, text)
     assert backup_of(home) == text
     ward = open_server(ward_url)
-    assert [line for line in ward.check(repair=False, by="x", at=AT).lines if "patient3" in line and "changed" in line]  # fmt: skip
+    assert [line for line in ward.check(repair=False, by="x").lines if "patient3" in line and "changed" in line]  # fmt: skip
     ward.close()
 
 
@@ -264,7 +264,7 @@ def test_who_was_erased_is_in_no_backup_and_stays_erased_where_it_is_restored(fo
     text = backup_of(there)
     assert b"Brien" not in text
     assert verified(io.BytesIO(text)).changed == ()
-    assert not [line for line in ward.check(repair=False, by="x", at=AT).lines if "changed" in line]
+    assert not [line for line in ward.check(repair=False, by="x").lines if "changed" in line]
     lay(home, text)
     assert backup_of(home) == text
     server_ward = open_server(ward_url)

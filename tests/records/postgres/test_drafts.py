@@ -199,7 +199,7 @@ def test_a_draft_set_aside_can_be_begun_anew(ward, examination, owner):
         ward.set_aside(examination.id, "Dr Ash")
     assert ward.drafts() == ()
     assert owner.execute("select count(*) from drafts where aside").fetchone() == (2,)
-    report = ward.check(repair=False, by="x", at=examination.at)
+    report = ward.check(repair=False, by="x")
     assert "set aside: 2 drafts" in report.lines
 
 
@@ -210,6 +210,6 @@ def test_a_damaged_row_is_told_and_not_guessed_at(ward, examination, knee, owner
     owner.execute("update draft_lines set line = replace(line::text, 'knee', 'ankle')::json where number = 1")  # fmt: skip
     with pytest.raises(RecordsError, match="line 2 of the draft is damaged"):
         ward.resume_draft(examination.id)
-    report = ward.check(repair=False, by="x", at=examination.at)
+    report = ward.check(repair=False, by="x")
     assert any("damaged draft" in line for line in report.lines)
     assert not ward.drafts()[0].held  # who could not resume it does not hold it

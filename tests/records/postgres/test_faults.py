@@ -148,7 +148,7 @@ def test_keys_go_on_while_the_server_is_away_and_arrive_once(server, network, se
     ward.drop_draft(draft)
     assert server_ward.examinations(patient.id) == (saved,)
     assert server_ward.drafts() == ()
-    assert server_ward.check(repair=False, by="x", at=AT).sound
+    assert server_ward.check(repair=False, by="x").sound
     ward.close()
 
 

@@ -33,7 +33,7 @@ def lines(ward):
 
 
 def check(ward, **more):
-    return ward.check(repair=False, by="x", at=AT, **more)
+    return ward.check(repair=False, by="x", **more)
 
 
 def test_each_line_is_chained_to_the_one_before_as_in_a_folder(server_ward, patient, examination):
@@ -193,7 +193,7 @@ def test_a_line_of_the_list_changed_by_hand_is_in_trouble_and_made_anew(server_w
     assert "changed outside" in bed.trouble
     with pytest.raises(RecordsError, match="changed outside"):
         server_ward.save(examination.model_copy(update={"id": "exam0003"}), "x")
-    report = server_ward.check(repair=True, by="Dr Fix", at=AT)
+    report = server_ward.check(repair=True, by="Dr Fix")
     assert any("made anew" in line for line in report.lines)
     assert server_ward.beds() == before
     assert check(server_ward).sound
@@ -203,7 +203,7 @@ def test_a_line_of_the_list_changed_by_hand_is_in_trouble_and_made_anew(server_w
 def test_a_changed_document_is_never_mended_from_what_is_left(server_ward, patient, examination, owner):  # fmt: skip
     peopled(server_ward, patient, examination)
     owner.execute(TAMPERED["a document"])
-    report = server_ward.check(repair=True, by="x", at=AT)
+    report = server_ward.check(repair=True, by="x")
     assert any("restore from a backup" in line for line in report.lines)
     with pytest.raises(RecordsError):
         server_ward.file(patient.id)

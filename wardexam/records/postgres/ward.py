@@ -460,14 +460,12 @@ class PostgresWard:
         *,
         repair: bool,
         by: str,
-        at: datetime,
         heads: Sequence[Head] = (),
         progress: Callable[[int], None] = lambda _: None,
     ) -> Report:
         """Verify every row, each against the others and the trail; with `repair`, mend what can be mended."""
         from wardexam.records.postgres.check import checked
 
-        del at  # nothing is set aside under a name
         own = [head for head in (self._head, kept_head(self._own)) if head]
         return checked(
             self.server, self.spool, repair=repair, by=by, heads=[*heads, *own], progress=progress
