@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from wardexam.errors import RecordsError
+from wardexam.exam.moments import moment
 from wardexam.exam.text import counted
 
 if TYPE_CHECKING:
@@ -248,15 +249,8 @@ def clock_line(now: datetime, last: datetime) -> str:
     """What to say of a clock that stands before the last examination; else empty."""
     if now >= last:
         return ""
-    try:
-        then = last.astimezone(now.tzinfo)
-    except OverflowError:  # at the end of the calendar, as it was written
-        then = last
-    year = f" {then.year}" if then.year != now.year else ""
-    return (
-        f"The clock says {now.day} {now:%b %H:%M}, before the last examination "
-        f"({then.day} {then:%b}{year} {then:%H:%M}): check it."
-    )
+    said, then = moment(now, now), moment(last, now)
+    return f"The clock says {said}, before the last examination ({then}): check it."
 
 
 def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
