@@ -199,6 +199,14 @@ def test_nothing_entered_gives_no_sentence_to_accept():
     assert accepted_text(ready.engine().read(made(""))) == ""
 
 
+def test_what_the_first_site_leaves_unexplained_stands_in_the_sentence_to_accept():
+    line = "wasting_thenar slight/slight territory_median reduced/reduced tinel_wrist present/present plantar extensor/extensor"
+    reading = ready.engine().read(made(f"onset=longer {line}"))
+    assert reading.sites[0].region == "nerve"
+    assert "Not explained by the first: " in accepted_text(reading)
+    assert "plantar extensor" in accepted_text(reading)
+
+
 @given(st.text())
 def test_clean_text_holds_no_control(text):
     assert all(c.isprintable() or c == " " for c in to_ascii(text))

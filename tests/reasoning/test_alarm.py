@@ -45,6 +45,19 @@ def test_a_hand_in_which_everything_is_of_one_nerve_is_not_alarming():
     assert OWN not in {r.rule for r in assess(found, None, ready.engine().read(found)).reasons}
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "age=70 onset=longer slowness present/present tremor_rest present/present tone_arm rigid/rigid",
+        "age=66 onset=longer complaint=unsteady slowness absent/present tremor_rest absent/present tone_arm normal/rigid",
+        "age=60 onset=longer tremor_action present/present finger_nose none/none power_arm 5/5",
+    ],
+)
+def test_parkinsonism_and_tremor_are_no_cord_and_no_stroke(line):
+    found = read_line(line).spelled_out()
+    assert assess(found, None, ready.engine().read(found)).level == 0
+
+
 def word(draw: random.Random, sign, *, odd: bool) -> str:
     answers = [a for a in answers_for(sign.answers, "conventional").answers if a.usual != odd]
     if not answers:

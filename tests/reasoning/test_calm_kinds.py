@@ -24,6 +24,22 @@ LEADS = {
         "hip_flexion 5/3 ankle_dorsiflexion 5/3 knee 2+/3+ plantar flexor/extensor",
         {"brain", "cord"},
     ),
+    "an upgoing toe is of no will, whatever else is found": (
+        "age=37 sex=female onset=hours complaint=weak_one_side complaint_side=right power_arm 2/5 "
+        "drift_without_pronation present/absent midline_split present/absent hip_extension_returns present/absent "
+        "plantar extensor/flexor reflexes_arm 3+/2+ face_lower 5/5",
+        {"brain", "cord"},
+    ),
+    "clonus with upgoing toes for months, awake and well": (
+        "age=59 onset=longer reflexes_leg 4+/4+ clonus_ankle sustained/sustained hoffmann present/present "
+        "power_arm 5/5 power_leg 5/5 plantar extensor/extensor",
+        {"cord"},
+    ),
+    "back pain at night with cancer and one hip a little weak": (
+        "age=68 sex=male onset=weeks complaint=back_pain pain=back flag:cancer=yes flag:thoracic_night=yes "
+        "flag:bladder_bowel=no hip_flexion 4+/4 knee 2+/2+ ankle 2+/2+ plantar flexor/flexor power_arm 5/5",
+        {"cord"},
+    ),
     "drowsy, on an anticoagulant, one side a little weak": (
         "age=81 onset=weeks complaint=confused flag:anticoagulant=yes flag:headache_new=yes flag:drowsy=yes "
         "drowsiness slight attention present shoulder_abduction 5/4+ hip_flexion 5/4+ plantar flexor/equivocal",

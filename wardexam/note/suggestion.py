@@ -11,8 +11,8 @@ from wardexam.reasoning.reading import CAUTION, Evidence, Reading
 def accepted_text(reading: Reading, sites: int = 2) -> str:
     """The sentence that goes into the note when the doctor accepts the suggestion.
 
-    Empty where nothing was entered or no site stands out enough to be named; what is normal as far as examined
-    only where it is likely.
+    What the first site leaves unexplained is said with it. Empty where nothing was entered or no site stands out
+    enough to be named; what is normal as far as examined only where it is likely.
     """
     named = [
         s
@@ -23,7 +23,11 @@ def accepted_text(reading: Reading, sites: int = 2) -> str:
     if not reading.entered or not named:
         return ""
     places = "; ".join(f"{s.word} {s.name}" for s in named)
-    doubt = " The findings do not fit one lesion well." if not reading.fits_one else ""
+    doubt = ""
+    if reading.unexplained:
+        doubt += f" Not explained by the first: {'; '.join(reading.unexplained)}."
+    if not reading.fits_one:
+        doubt += " The findings do not fit one lesion well."
     doubt += f" {text}." if (text := pair_text(reading)) else ""
     rests = f" {capital(reading.before)}." if reading.before else ""
     return f"Findings compatible with: {places}.{doubt}{rests}"

@@ -36,6 +36,7 @@ from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import read, story_row, weighing_row
+from wardexam.tables import all_known
 
 LOST = "reduced"  # what a level says of the skin below it
 _DEGREES = ("reduced", "absent")  # of lost sensation
@@ -63,7 +64,16 @@ def repeat_key(finding: Finding) -> tuple[str, ...]:
 @lru_cache(maxsize=_KEPT_PIECES)
 def _alike(sign_id: str, side: str, answer: str) -> tuple[str, ...]:
     row = catalogue()[sign_id]
-    return row.part, limb_side(row, side), row.answers, row.modality, answer
+    limb = "" if answer != USUAL and sign_id in _of_one_will() else limb_side(row, side)
+    return row.part, limb, row.answers, row.modality, answer
+
+
+@cache
+def _of_one_will() -> frozenset[str]:
+    """The signs that are one statement where they are found in several limbs."""
+    signs = weighing_row("one_will")["signs"]
+    all_known(signs, catalogue(), "weighing.toml, one_will")
+    return frozenset(signs)
 
 
 def log_likelihood(finding: Finding, context: Context) -> Log:

@@ -307,6 +307,7 @@ class Rises(Protocol):
 
 
 _Possible = list[tuple[float, Finding]]  # how likely each answer out of the usual is
+_Outcomes = tuple[tuple[str, str], ...]  # as `NextSign` has them
 
 
 def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
@@ -331,6 +332,8 @@ def next_signs(
 ) -> tuple[NextSign, ...]:
     """Unexamined bedside signs, best first: by the rise of urgency expected of them, then by bits, each for a second.
 
+    Of signs of one part, limb and side that would all point to the same places the best alone.
+
     Args:
         posterior: What is likely.
         examination: What was found.
@@ -346,7 +349,7 @@ def next_signs(
         may = [n for n, those in enumerate(possible) if _may_be_worth(those, rises)]
         expected = _expected(possible, may, rises)
 
-    shown, least_bits = weighing_row("next_sign")["shown"], weighing_row("next_sign")["least"]
+    among, least_bits = weighing_row("next_sign")["among"], weighing_row("next_sign")["least"]
     best, apart = list[int](), frozenset() if _speaks_of_head(examination) else of_head()
     telling = {n for n, t in enumerate(told) if t.bits >= least_bits and t.sign.id not in apart}
     each = {
@@ -357,14 +360,31 @@ def next_signs(
         those = [
             n for n, (first, _) in each.items() if first == urgent_first and (first or n in telling)
         ]
-        if len(those) > shown:  # all that equal the last of them are ordered as well
-            least = sorted(each[n][1] for n in those)[-shown] - EQUAL
+        if len(those) > among:  # all that equal the last of them are ordered as well
+            least = sorted(each[n][1] for n in those)[-among] - EQUAL
             those = [n for n in those if each[n][1] >= least]
         best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
-    best = best[:shown]
+    outcomes = _unlike(made, best, asked, context)
     if rises:
-        expected |= _expected(possible, [n for n in best if n not in expected], rises)
-    return tuple(_next_sign(made, told[n], expected.get(n, 0.0), asked, context) for n in best)
+        expected |= _expected(possible, [n for n in outcomes if n not in expected], rises)
+    return tuple(_next_sign(told[n], expected.get(n, 0.0), o) for n, o in outcomes.items())
+
+
+def _unlike(
+    made: Hypotheses, best: list[int], asked: Informed, context: Context
+) -> dict[int, _Outcomes]:
+    """The first signs, by their numbers, with their outcomes: none that would tell what one before it does."""
+    row, found, told = weighing_row("next_sign"), dict[int, _Outcomes](), set[tuple[object, ...]]()
+    for n in best:
+        sign, side = asked.told[n].sign, asked.told[n].side
+        outcomes = _outcomes(made, asked.told[n], asked, context)
+        places = tuple(site.rpartition(" ")[0] for _, site in outcomes)
+        if (alike := (sign.part, sign.limb, side, places)) not in told:
+            told.add(alike)
+            found[n] = outcomes
+        if len(found) == row["shown"]:
+            break
+    return found
 
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
@@ -378,11 +398,9 @@ def _expected(possible: list[_Possible], of: list[int], rises: Rises) -> dict[in
     return {n: fsum(chance * next(each) for chance, _ in possible[n]) for n in of}
 
 
-def _next_sign(
-    made: Hypotheses, told: Told, rise: float, asked: Informed, context: Context
-) -> NextSign:
-    sign, side, joint = told.sign, told.side, told.joint
-    answers = observation.observed(sign, context).answers
+def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -> _Outcomes:
+    """Each of the likeliest answers, and the place that would lead then with its chance."""
+    joint, answers = told.joint, observation.observed(told.sign, context).answers
     chances, n = joint.sum(axis=0), weighing_row("next_sign")
     meanings = []
     for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
@@ -390,8 +408,13 @@ def _next_sign(
         equals = [made.groups[asked.groups[g]] for g in most_likely(after)]
         site = either(spoken(equals[0]), equals)
         meanings.append((answers[number], f"{site} {even(min(after.max(), n['most'])):.0%}"))
+    return tuple(meanings)
+
+
+def _next_sign(told: Told, rise: float, outcomes: _Outcomes) -> NextSign:
+    sign, side = told.sign, told.side
     text = sign.name if side == "midline" else f"{side} {sign.name}"
     return NextSign(
-        (sign.id, side), text, even(told.bits), tuple(meanings), even(rise), seconds(sign.id),
+        (sign.id, side), text, even(told.bits), outcomes, even(rise), seconds(sign.id),
         worth(told.bits, rise, seconds(sign.id))[0],
     )  # fmt: skip

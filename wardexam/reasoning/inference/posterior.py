@@ -175,7 +175,8 @@ def coded(
 
 
 def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
-    """The red flags answered yes, what a quality found adds, and a word for each site that nothing found now or before supports."""
+    """The red flags answered yes, what a quality found adds, and a word for each site that nothing found now or before
+    supports, or something speaks against."""
     said = [f for f, answer in examination.flags.items() if answer == "yes"]
     found, story = (*examination.findings, *before), read("inference/story.toml")
     qualities = {quality for f in found for quality in f.qualities}
@@ -185,7 +186,9 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
         shown = any(f.sign in row["signs"] and f.answer in row["answers"] for f in found)
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
         complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
-        if not (shown or spoken or complained):
+        unless = row.get("unless", {})
+        refuted = any(f.answer in unless.get(f.sign, ()) for f in found)
+        if refuted or not (shown or spoken or complained):
             said.append(row["else"])
     return tuple(sorted(said))
 
