@@ -175,8 +175,7 @@ def coded(
 
 
 def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tuple[str, ...]:
-    """The red flags answered yes, what a quality found adds, and a word for each site that nothing found now or before
-    supports, or something speaks against."""
+    """The red flags answered yes, what a quality found adds, and a word for each site that what was found does not support."""
     said = [f for f, answer in examination.flags.items() if answer == "yes"]
     found, story = (*examination.findings, *before), read("inference/story.toml")
     qualities = {quality for f in found for quality in f.qualities}
