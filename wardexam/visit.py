@@ -330,8 +330,9 @@ def same(patient: Patient, shown: "Bed | None") -> None:
 
 def _usual(reason: Reason | None, kind: ActKind) -> str:
     """Whom the reason names to call, or which image to ask for."""
-    usual = {"called": reason.call, "asked": reason.image} if reason else {}
-    return usual.get(kind, "").replace("none first", "")
+    if reason is None:
+        return ""
+    return {"called": reason.call, "asked": reason.image if reason.imaged else ""}.get(kind, "")
 
 
 def write_act(

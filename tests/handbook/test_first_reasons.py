@@ -22,3 +22,4 @@ def test_the_reason_that_matters_is_said_first_at_its_level(line):
     assert [w for w in line.get("words", ()) if w.lower() not in said] == []
     assert [w for w in line.get("never_words", ()) if w in said] == []
     assert not {r.rule for r in found.reasons} & {*line.get("never", ())}
+    assert not [w for w in line.get("never_anywhere", ()) for r in found.reasons if w in r.image]

@@ -9,7 +9,7 @@ from wardexam.exam.moments import clock, moment, there
 from wardexam.exam.text import capital, clean, counted
 from wardexam.note.page import wrapped
 from wardexam.reasoning.rules.deadlines import limits, overdue
-from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.reason import NO_IMAGE, Reason, Urgency
 from wardexam.reasoning.rules.rule_table import SOONEST, TODAY, WORDS, in_time
 from wardexam.reasoning.rules.switched_off import SwitchedOff
 from wardexam.reasoning.rules.urgency import OFF_HERE
@@ -25,7 +25,6 @@ HOURS, DAYS = 100, 24
 OWN_ALARM = (
     "an alarm of the tool's own reading, which is not told here until its suggestion is accepted"
 )
-NO_IMAGE = "none first"  # as the table of the rules says it; "no image first" wherever it is read
 
 
 def until(at: datetime, beside: datetime) -> str:
@@ -243,7 +242,7 @@ def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
 
 def image_of(reason: Reason) -> str:
     """The image that is usual, by region and modality; empty where none comes first."""
-    return "" if reason.image.startswith(NO_IMAGE) else reason.image
+    return reason.image if reason.imaged else ""
 
 
 def next_step(reason: Reason, beside: datetime) -> str:
@@ -470,7 +469,7 @@ def _not_begun(
     begun = f"First: {_stop(reason.first or image or call)}"
     most = f"{heads[0]} {why} {_steps(reason.first, image, call)}"
     fits = len(wrapped(most)) <= room and len(wrapped(f"{heads[0]} {why} {begun}")) <= TOP
-    if whole and fits and NO_IMAGE not in reason.image and not reason.acts and not reason.ended:
+    if whole and fits and image and not reason.acts and not reason.ended:
         told = f"{most} {_sentence(NOTHING)}"
         return (told if len(wrapped(told)) <= room else most), True
     steps = [_steps(reason.first, image, call), _steps(reason.first, image), _steps(reason.first, call), begun]  # fmt: skip

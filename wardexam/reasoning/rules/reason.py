@@ -10,6 +10,9 @@ from wardexam.reasoning.rules.switched_off import SwitchedOff
 # Beside a rule that fired earlier in the stay, its signs not examined and its flags not asked again.
 EARLIER_WORD = "earlier"
 EARLIER = f" ({EARLIER_WORD})"
+# As the table says that no image comes first, and what is said of it beside a reason that asks for one.
+NO_IMAGE = "none first"
+NOT_AWAITED = "do not wait for an image"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,11 @@ class Reason:
     def brief(self) -> str:
         """Why, where there is no room for more: whole words in at most `COLUMN` columns."""
         return self.text if len(self.text) <= COLUMN else self.short or self.text
+
+    @property
+    def imaged(self) -> bool:
+        """Whether it asks for an image."""
+        return bool(self.image) and not self.image.startswith((NO_IMAGE, NOT_AWAITED))
 
     @property
     def asked(self) -> Act | None:

@@ -32,7 +32,14 @@ from wardexam.reasoning.rules.firing import (
     undated,
 )
 from wardexam.reasoning.rules.own_alarm import OWN, standing_alarm
-from wardexam.reasoning.rules.reason import EARLIER, EARLIER_WORD, Reason, Urgency
+from wardexam.reasoning.rules.reason import (
+    EARLIER,
+    EARLIER_WORD,
+    NO_IMAGE,
+    NOT_AWAITED,
+    Reason,
+    Urgency,
+)
 from wardexam.reasoning.rules.rule_table import LOWERED, SOONEST, WORDS, Rule, rules
 from wardexam.reasoning.rules.standing import Open, dated, still_open, unrelieved
 from wardexam.reasoning.rules.stay import Stay, slides_text, stay_words
@@ -153,6 +160,8 @@ def assess(
             spans.index(r.by), places[r.rule], order.get(r.rule, len(order)),
         )
     )  # fmt: skip
+    if any(r.imaged and not r.lowered for r in reasons):
+        reasons = [replace(r, image=r.image.replace(NO_IMAGE, NOT_AWAITED)) for r in reasons]
     level = max((r.urgency for r in reasons), default=0)
     not_asked = examination.flags_open
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
