@@ -35,6 +35,7 @@ from wardexam.note.reasons import (
 from wardexam.plain import words
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Summary
 from wardexam.session import Session
 from wardexam.visit import Saved, Visit, write_act
@@ -445,3 +446,11 @@ def test_none_first_is_never_printed_as_an_image(rule):
 def test_only_a_limit_ends_its_day_at_midnight(at, said, ends):
     at = datetime.fromisoformat(at)
     assert (moment(at, NOW), until(at, NOW)) == (said, ends)
+
+
+def test_a_plain_line_says_of_each_reason_how_urgent_it_is_itself():
+    found = assess(read_line("onset=days chorea 1/0 fatigability 1").spelled_out(), None, None)
+    assert [r.urgency for r in found.reasons] == [2, 1]
+    first, second = words.urgency(found, NOW)
+    assert first.startswith("Urgency: today: new chorea")
+    assert second.startswith("Urgency: within days: lids or double vision")

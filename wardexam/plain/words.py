@@ -4,7 +4,7 @@ from datetime import datetime
 
 from wardexam.exam.findings import Side
 from wardexam.exam.text import capital, counted
-from wardexam.note.reasons import action, by_deadline, level_word, off_lines, whole
+from wardexam.note.reasons import action, by_deadline, level_of, level_word, off_lines, whole
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import CAUTION, Reading, Site
@@ -65,7 +65,7 @@ GRAVEST = 2  # reasons that are said at once
 def urgency(urgency: Urgency, now: datetime) -> list[str]:
     """The urgency in sentences: the two gravest reasons, and what is switched off here; nothing where none stands."""
     said = [
-        f"Urgency: {level_word(urgency, now)}: {reason.said}. First: {action(reason, now)}."
+        f"Urgency: {level_of(reason, now)}: {reason.said}. First: {action(reason, now)}."
         for reason in urgency.reasons[:GRAVEST]
     ]
     return said + off_lines(urgency)
