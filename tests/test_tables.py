@@ -55,7 +55,7 @@ READ_BY: dict[str, tuple[Any, ...]] = {
     "anatomy/diffuse_lesions.toml": (lesion_tables.check_lesions, *DIFFUSE),
     "exam/acts.toml": (act_kinds.act_kinds,),
     "exam/answers.toml": (answers.answer_sets,),
-    "exam/flags.toml": (flags.every_flag, examination._told_by),
+    "exam/flags.toml": (flags.every_flag, examination._told_by, examination._said_yes_by),
     "exam/groups.toml": (sheet.groups,),
     "exam/not_testable.toml": (findings._reasons,),
     "exam/qualities.toml": (findings.qualities,),

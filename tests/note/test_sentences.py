@@ -5,6 +5,8 @@ import pytest
 from tests.note.test_note import made
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answers import answer_sets
+from wardexam.exam.flags import flags
+from wardexam.exam.story import told_already
 from wardexam.note import sentences
 from wardexam.reasoning.rules.change import compare
 
@@ -196,3 +198,51 @@ def test_the_story_is_told_and_what_is_missing_of_it(line, said):
 )
 def test_what_was_told_earlier_is_not_said_to_be_missing(before, said):
     assert sentences.story(made(""), made(before)) == said
+
+
+@pytest.mark.parametrize(
+    ("line", "flag", "answered"),
+    [
+        ("bladder altered", "bladder_bowel", True),
+        ("bladder retention", "bladder_bowel", True),
+        ("bowel incontinence", "bladder_bowel", True),
+        ("saddle 1/2", "saddle_numb", True),
+        ("perianal 2/0", "saddle_numb", True),
+        ("complaint=confused", "drowsy", True),
+        ("attention reduced", "drowsy", True),
+        ("meningism present", "neck_stiff", True),
+        ("gait cannot", "gait_lost", True),
+        ("bladder normal bowel normal", "bladder_bowel", False),
+        ("bladder catheter", "bladder_bowel", False),
+        ("bladder known:altered", "bladder_bowel", False),
+        ("bowel altered", "bladder_bowel", False),
+        ("saddle 2/2", "saddle_numb", False),
+        ("drowsiness none", "drowsy", False),
+        ("meningism absent", "neck_stiff", False),
+        ("", "drowsy", False),
+    ],
+)
+def test_what_was_found_says_yes_to_its_question_and_what_is_normal_never_answers_one(
+    line, flag, answered
+):
+    found = made(line)
+    assert (flag not in found.flags_open) == answered
+    assert (flags()[flag].short not in sentences.flags_not_asked(found)) == answered
+    assert flag not in found.flags
+
+
+def test_a_full_sum_score_stands_with_what_is_normal():
+    line = "shoulder_abduction 5/5 elbow_flexion 5/5 wrist_extension 5/5 hip_flexion 5/5 knee_extension 5/5 ankle_dorsiflexion 5/5"
+    full, less = made(f"{line} hip_abduction 5/4"), made(line.replace("hip_flexion 5/5", "hip_flexion 5/4"))  # fmt: skip
+    assert "60/60" in sentences.normal(full)
+    assert not any("60" in text for _, text in sentences.abnormal(full))
+    assert "59/60" in sentences.abnormal(less)[0][1]
+    assert "60" not in sentences.normal(less)
+
+
+@pytest.mark.parametrize(
+    ("remark", "told"), [("Back pain", True), ("back pain.", True), ("back pain, since Monday", False), ("", False)]
+)  # fmt: skip
+def test_a_remark_that_is_the_complaint_is_told_once(remark, told):
+    assert told_already(remark, "back_pain") == told
+    assert not remark or not told_already(remark, None)

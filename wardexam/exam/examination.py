@@ -8,13 +8,13 @@ An `Examination` adds who, when and of whom, and is what the store keeps. `schem
 import re
 from datetime import date, datetime
 from functools import cache
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self, get_args
 
 from pydantic import AwareDatetime, BeforeValidator, Field, StringConstraints, model_validator
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.acts import MOST, Act, Line, Raised
-from wardexam.exam.answers import ScaleName
+from wardexam.exam.answers import ScaleName, answers_for
 from wardexam.exam.findings import Finding, Model, RestNormal, Side, Text
 from wardexam.exam.flags import Flag, every_flag, flags
 from wardexam.exam.identity import LONGEST_NUMBER, fault_of_birth, full
@@ -106,6 +106,28 @@ def _told_by() -> dict[str, str]:
     return words
 
 
+@cache
+def _said_yes_by() -> dict[str, frozenset[tuple[str, str | None]]]:
+    """The answers to signs that say yes to a question as well, by flag.
+
+    Raises:
+        TableError: One is of no sign, no answer to it, or a usual one; or a complaint is none.
+    """
+    made: dict[str, frozenset[tuple[str, str | None]]] = {}
+    for name, row in every_flag().items():
+        where = f"flags.toml, row {name}, field"
+        all_known(row.complaints, get_args(Complaint), f"{where} complaints")
+        said = set[tuple[str, str | None]]()
+        for words in row.found_by:
+            sign, _, answer = words.partition(" ")
+            all_known((sign,), catalogue(), f"{where} found_by")
+            odd = [a.code for a in answers_for(catalogue()[sign].answers).answers if not a.usual]
+            all_known((answer,), odd, f"{where} found_by")
+            said.add((sign, answer))
+        made[name] = frozenset(said)
+    return made
+
+
 class Amendment(Model):
     """Why a saved examination has a further revision."""
 
@@ -150,9 +172,14 @@ class Findings(Model):
 
     @property
     def flags_open(self) -> tuple[str, ...]:
-        """The ids of the questions that neither an answer nor the story answers, in the order of the table."""
-        told = self.context.tells
-        return tuple(n for n, row in flags().items() if n not in self.flags and not told(row))
+        """The ids of the questions that no answer, no word of the story and no abnormal sign answers, in the order of the table."""
+        told, found = self.context.tells, {(f.sign, f.answer) for f in self.new.findings}
+        yes = _said_yes_by()
+        return tuple(
+            n for n, row in flags().items()
+            if n not in self.flags and not told(row)
+            and self.context.complaint not in row.complaints and found.isdisjoint(yes[n])
+        )  # fmt: skip
 
     @property
     def new(self) -> Self:

@@ -11,7 +11,8 @@ class Flag:
     """One red-flag question: its id, a short label and the question as asked.
 
     One that is `retired` is asked no more, and understood where it was answered; `told_by` names the word of the story
-    that answers it as well.
+    that answers it as well. `found_by` are answers to signs, such as ``bladder retention``, and `complaints` complaints,
+    that say yes to it as well.
     """
 
     __pydantic_config__ = CLOSED
@@ -20,6 +21,8 @@ class Flag:
     ask: str
     retired: bool = False
     told_by: str = ""
+    found_by: tuple[str, ...] = ()
+    complaints: tuple[str, ...] = ()
 
 
 @cache

@@ -101,6 +101,12 @@ def question(field: Asked) -> StoryQuestion:
     return next(q for q in STORY if q.field == field)
 
 
+def told_already(remark: str, complaint: str | None) -> bool:
+    """Whether a remark is the complaint in its words, and no more."""
+    words = question("complaint").words(complaint) if complaint else ""
+    return remark.strip(" .").casefold() == words.casefold()
+
+
 def reason_text(typed: str) -> str:
     """Why the patient was admitted, as it is kept: a number of the list in its words, other text as it is typed.
 

@@ -12,6 +12,7 @@ from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.naming import joined
+from wardexam.exam.story import told_already
 from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
@@ -229,10 +230,10 @@ def render(
         f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
     )
     lines += revision_lines(examination, replaced)
-    remark = clean(patient.remark).strip()
-    lines += wrapped(
-        f"{sentences.story(examination, previous)}{f' Remark: {remark}' if remark else ''}"
-    )
+    story, remark = sentences.story(examination, previous), clean(patient.remark).strip()
+    if remark and not told_already(remark, examination.context.complaint):
+        story += f" Remark: {remark}"
+    lines += wrapped(story)
     lines += wrapped(f"Comment: {clean(examination.comment)}") if examination.comment.strip() else []  # fmt: skip
     to_do, answered = (
         to_do_and_answered(urgency, examination.at, now, told=told) if urgency else ([], [])

@@ -24,6 +24,7 @@ PART_TITLES = {
     "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
     "muscle": "Wasting, fasciculation, fatigability",
 }  # fmt: skip
+FULL_SCORE = 60  # the MRC sum score of twelve full movements
 # Parts of which it matters in which limb they were examined, and what each limb is called there.
 BY_LIMB = ("power", "sensation")
 LIMBS = {"head": "head", "arm": "arm", "trunk": "trunk", "leg": "leg"}
@@ -145,9 +146,13 @@ def abnormal(found: Findings, scale: ScaleName | None = None) -> list[tuple[str,
         signs = _midline_last(s for s in seen if s.part == part and is_abnormal(pair(found, s)))
         if any(s.answers != MEASURED for s in signs):
             score = sum_score(found) if part == "power" else None
-            end = "" if score is None else f"; MRC sum score {score}/60"
+            end = "" if score in (None, FULL_SCORE) else f"; {_score_words(score)}"
             said.append((PART_TITLES[part], f"{_sentences(signs, found, scale)}{end}."))
     return said
+
+
+def _score_words(score: int | None) -> str:
+    return f"MRC sum score {score}/{FULL_SCORE}"
 
 
 def measured(found: Findings) -> str:
@@ -174,7 +179,8 @@ def normal(found: Findings, scale: ScaleName | None = None) -> str:
         if any(map(_usual, pair(found, s))) and not is_abnormal(pair(found, s))
         and not any(f and f.not_testable for f in pair(found, s))
     ]  # fmt: skip
-    return _sentences(signs, found, scale, both="")
+    full = _score_words(FULL_SCORE) if sum_score(found) == FULL_SCORE else ""
+    return "; ".join(filter(None, (_sentences(signs, found, scale, both=""), full)))
 
 
 def statements(found: Findings) -> list[str]:
@@ -361,7 +367,7 @@ def flags_asked(found: Findings) -> str:
 
 
 def flags_open(found: Findings) -> list[str]:
-    """The questions, in short, that neither the flags nor the story answered."""
+    """The questions, in short, that neither the flags, the story nor an abnormal sign answered."""
     return [flags()[name].short for name in found.flags_open]
 
 

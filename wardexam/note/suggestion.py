@@ -98,7 +98,8 @@ def reading_lines(reading: Reading, *, most: int = 4) -> list[str]:
             for f in reading.fragile[:2]
         ]
         lines += [
-            f"  sides differ: {a.text} ({a.probability:.0%})" for a in reading.asymmetries[:most]
+            f"  sides differ: {a.text} ({a.probability:.0%} that it is more than two observers differ by)"
+            for a in reading.asymmetries[:most]
         ]
         if reading.level_note:
             lines.append(f"  level: {reading.level_note}")
