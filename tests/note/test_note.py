@@ -400,3 +400,9 @@ def test_a_form_says_what_its_words_and_marks_mean(form):
         assert {"extensor", "flexor"} <= words
         assert all(said in shown for said in ("sustained", "unsustained", "cast", "absent"))
         assert "4 beats" in shown
+
+
+def test_the_chance_beside_sides_that_differ_says_of_what_it_is():
+    lines = reading_lines(ready.engine().read(made("knee 3/2")))
+    (said,) = [line for line in lines if "sides differ" in line]
+    assert "% that it is more than two observers differ by)" in said
