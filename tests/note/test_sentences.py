@@ -155,6 +155,21 @@ def test_a_limb_examined_in_part_is_said_to_be():
     ]
 
 
+@pytest.mark.parametrize(("line", "said"), [
+    ("pupil_dilated 1/0 drowsiness none", ["cortex, brainstem, cranial nerves in part"]),
+    ("attention 0", ["cortex, brainstem, cranial nerves in part"]),
+    ("rest=cranial:head", ["cortex, brainstem, cranial nerves in part"]),
+    ("rest=cranial:head rest=cranial:right_arm rest=cranial:left_arm", []),
+    ("straight_leg_raise positive/-", ["provocation tests in part"]),
+    ("gait normal tremor_rest 1/0", ["tone, coordination, gait in part"]),
+    ("wasting_hand 1/0", ["wasting, fasciculation, fatigability in part"]),
+    ("power_arm 5/5 power_leg 5/5", ["power of arms and legs in part"]),
+    ("knee 2/2 anal_tone 2", []),  # of reflexes and sphincters each sign that is open is named
+])  # fmt: skip
+def test_a_part_examined_in_some_signs_is_said_to_be_in_part(line, said):
+    assert sentences.in_part(made(line)) == said
+
+
 def test_every_change_is_said_once_both_sides_together_the_gravest_first():
     before = made("hip_flexion 4/4+ ankle 2/2 knee 2/2 saddle 2/2 gaze_palsy 0/0 jaw 2")
     after = made("hip_flexion 3/3 ankle 0/0 knee 0/0 saddle 1/1 gaze_palsy 1/0 jaw 3")

@@ -27,6 +27,7 @@ PART_TITLES = {
 FULL_SCORE = 60  # the MRC sum score of twelve full movements
 # Parts of which it matters in which limb they were examined, and what each limb is called there.
 BY_LIMB = ("power", "sensation")
+BY_SIGN = ("reflexes", "sphincters")  # parts of which each sign that matters is named
 LIMBS = {"head": "head", "arm": "arm", "trunk": "trunk", "leg": "leg"}
 UNSAID = "not examined"
 MEASURED = "residual"  # the answer is an amount, abnormal or not
@@ -240,17 +241,23 @@ def _limbs_left(found: Findings, part: str) -> str:
 
 
 def in_part(found: Findings) -> list[str]:
-    """In which limbs power or sensation was examined in some signs, and not in others."""
+    """The parts in which some signs were examined and others not, of power and sensation in which limbs.
+
+    Of reflexes and sphincters what was not examined is named (`not_examined`).
+    """
     said = []
-    for part in BY_LIMB:
-        limbs = [
-            limb
-            for limb in LIMBS
-            if any(0 < left < whole for _, left, whole in _open_of(found, part, limb))
-        ]
-        if limbs:
-            where = joined([f"{LIMBS[n]}s" if n in ("arm", "leg") else LIMBS[n] for n in limbs])
-            said.append(f"{_as_a_whole(part)} of {where} in part")
+    for part in PARTS:
+        if part in BY_LIMB:
+            limbs = [
+                f"{name}s" if limb in ("arm", "leg") else name
+                for limb, name in LIMBS.items()
+                if any(0 < left < whole for _, left, whole in _open_of(found, part, limb))
+            ]
+            if limbs:
+                said.append(f"{_as_a_whole(part)} of {joined(limbs)} in part")
+        elif part not in BY_SIGN and _touched(found, part):
+            if any(_open(found, s) for s in signs_of(part) if not s.apart):
+                said.append(f"{_as_a_whole(part)} in part")
     return said
 
 
