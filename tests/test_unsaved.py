@@ -51,7 +51,7 @@ ANKLE = (graded("ankle_dorsiflexion", "left", "4-"),)
         (
             [f"dorsiflexion 5/{g} onset=longer" for g in ("5", "4+")],
             ANKLE,
-            "NOT SAVED: NOW WORSE weakness, speech or sight lost: possible stroke, until the onset is known, 1 entry by Dr Bex",
+            "NOT SAVED: NOW WORSE weakness, speech or sight lost: possible stroke, until known when what is new began, 1 entry by Dr Bex",
         ),
         (
             ["flag:saddle_numb=yes knee 2/2"],

@@ -647,6 +647,13 @@ def test_what_was_told_earlier_in_the_stay_is_said_when_it_is_asked_again(ward):
     assert "What is the main complaint? Earlier: weak leg. A number" in said
 
 
+def test_later_in_the_stay_it_is_asked_at_once_when_what_is_new_began(ward):
+    talk(ward, *ADMIT[:5], "1", "6", "", *[""] * 54, *NO_SUGGESTION)
+    _, said = talk(ward, "1", "", "/lower face", "3", "q")
+    assert "until known when what is new began" in " ".join(said.split())
+    assert "Ask when what is new began: type o." in said
+
+
 def test_a_number_of_another_patient_is_refused_and_a_taken_bed_asked_for(ward):
     talk(ward, *ADMIT, "q")
     _, said = talk(ward, "n", "", "y", *ADMIT, "q")

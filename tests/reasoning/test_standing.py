@@ -6,13 +6,13 @@ from random import Random
 import pytest
 
 from tests.examinations import examined
-from tests.reasoning.worsening import drawn, stated_normal
+from tests.reasoning.worsening import drawn, stated_normal, worse_steps
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.reason import EARLIER
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.standing import over, standing, still_open
-from wardexam.reasoning.rules.urgency import JOINED, UNTIL_KNOWN, assess
+from wardexam.reasoning.rules.urgency import JOINED, UNTIL_KNOWN, UNTIL_NEW_KNOWN, assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
@@ -67,7 +67,10 @@ STANDS = [
 
 @pytest.mark.parametrize(("lines", "rule"), STANDS)
 def test_what_was_not_looked_at_again_still_counts_and_says_that_it_is_earlier(lines, rule):
-    assert reasons(*lines)[rule].replace(f", {UNTIL_KNOWN}", "") == rules()[rule].reason + EARLIER
+    said = reasons(*lines)[rule]
+    for until in (UNTIL_KNOWN, UNTIL_NEW_KNOWN):
+        said = said.replace(f", {until}", "")
+    assert said == rules()[rule].reason + EARLIER
     assert urgency(*lines).level >= rules()[rule].urgency
 
 
@@ -231,6 +234,71 @@ def test_a_reflex_lost_since_dates_nothing_that_was_found_before():
     assert "stroke" in reasons(before, again.replace("dorsiflexion 4/5", "dorsiflexion 3/5"))
     # Nothing is known of when a limb began that was told to be weak for longer.
     assert "stroke" in reasons(before.replace("days", "longer"), again)
+
+
+ARMS = "elbow_flexion 4/4 finger_abduction 4/4 biceps 1/1 triceps 3/3"
+CORD = f"onset=longer {ARMS} plantar up/up gait spastic hip_flexion 4+/4+ flag:progressive=yes"
+# What was found first and then; what stays as urgent as it was, and what the old signs alone would have given.
+NEW = [
+    (CORD, f"{ARMS} hip_flexion 3/4", "stroke", "flaccid"),
+    (CORD, f"{ARMS} hip_flexion 3/4", "sudden_legs", "rapid_symmetrical"),
+    (CORD, "hip_flexion 3/4", "stroke", "flaccid"),
+    ("onset=longer thumb_abduction 4/5", "thumb_abduction 4/4", "symmetrical", "none"),
+    (f"onset=longer {ARMS}", f"{ARMS} face_lower 3/5", "stroke", "symmetrical"),
+    # A sign of before and a new one together are as urgent as they are at first.
+    (
+        "onset=longer nystagmus 1/1",
+        "nystagmus 1/1 drowsiness slight",
+        "basilar",
+        "posterior_stroke",
+    ),
+]
+
+
+@pytest.mark.parametrize("times", [1, 2])
+@pytest.mark.parametrize(("before", "now", "stays", "dated"), NEW)
+def test_what_is_new_in_a_limb_is_undated_and_the_limbs_that_are_as_they_were_keep_their_date(
+    before, now, stays, dated, times
+):
+    alone = urgency(now)
+    found = urgency(before, *[now] * times)
+    told = {r.rule: r.text for r in found.reasons}
+    assert told[stays].endswith((UNTIL_NEW_KNOWN, UNTIL_NEW_KNOWN + EARLIER)) or stays == "basilar"
+    assert dated not in told
+    assert found.level >= alone.level
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_reason_of_old_signs_is_left_out_beside_one_as_grave_alone_so_that_no_level_falls(seed):
+    source, left_out = Random(seed), 0
+    for _ in range(40):
+        first = drawn(source)
+        told = first.context.model_copy(
+            update={"onset": source.choice(("days", "weeks", "longer"))}
+        )
+        first = first.model_copy(update={"context": told})
+        for _, _, worse in worse_steps(first, source):
+            untold = worse.context.model_copy(update={"onset": "unknown"})
+            now = worse.model_copy(update={"context": untold})
+            found = assess(now, first, None, still=still_open([first]))
+            assert found.level == max(
+                (r.urgency for r in (*found.reasons, *found.within)), default=0
+            )
+            for old in found.within:
+                assert any(
+                    r.urgency >= old.urgency and (r.due or not old.due) for r in found.reasons
+                )
+                left_out += old.undated
+    assert left_out  # there were some
+
+
+def test_a_limit_that_is_passed_is_not_hidden_behind_what_may_be_new():
+    found = urgency(CORD, "hip_flexion 3/4 finger_abduction 2/2 elbow_flexion 2/2")
+    first = found.reasons[0]
+    assert (first.rule, first.undated) == ("cord_and_function", False)
+    assert first.due <= AT + timedelta(hours=4)
+    # The soonest limit leads where none is passed.
+    assert urgency("hip_flexion 3/4 finger_abduction 2/2 elbow_flexion 2/2").reasons[0].undated
 
 
 @pytest.mark.parametrize("ankle", ["", "ankle 2/-", "ankle nt:pain/-"])

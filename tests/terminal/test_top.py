@@ -91,6 +91,33 @@ def test_every_flag_asked_and_the_onset_known_leave_nothing_to_ask(app):
 
 
 @pytest.mark.parametrize(
+    ("told", "undated", "asks"),
+    [
+        (False, True, "when it began, "),
+        (True, True, "when what is new began (w), "),
+        (True, False, "when it began, "),
+    ],
+)
+def test_later_in_a_stay_it_is_asked_at_once_when_what_is_new_began(app, told, undated, asks):
+    from wardexam.exam.entry import Change
+
+    visit = Visit.open(app.session, "patient1")
+    if told:
+        visit.change(Change("context", "onset", "longer"))
+        visit.save(None)
+        visit = Visit.open(app.session, "patient1")
+    if undated:
+        visit.change(Change("finding", "face_lower right", _finding("face_lower", "3")))
+    state = State(visit)
+    began = view.began_text(state, visit.case.urgency(), "w")
+    assert plain(view.asks_line(state, tuple(flags()), 80, "f", began)).startswith(f"Ask  {asks}")
+
+
+def _finding(sign: str, answer: str) -> dict[str, str]:
+    return {"sign": sign, "side": "right", "answer": answer}
+
+
+@pytest.mark.parametrize(
     ("key", "style"), [("2", ""), ("0", "strong"), ("3", "strong"), (None, "quiet")]
 )
 async def test_what_is_abnormal_is_heavier_than_what_is_usual_and_not_examined_quieter(

@@ -1,6 +1,6 @@
 """How urgent a patient is stands on line 2 of every screen that shows the patient, the same on all of them."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -32,6 +32,19 @@ async def test_every_screen_of_a_patient_says_it_on_its_second_line(tmp_path, sc
         heading = app.screen.query_one("#heading", Canvas)
         first = next(iter(heading.render_line(1)))
         assert (first.text, first.style) == (" NOW ", app.looks["alarm"])
+
+
+@pytest.mark.parametrize(
+    ("first", "others", "said"),
+    [(-2, (1, 4), "+2, one due 15:00 !"), (-2, (-1, 4), "+2, 1 OVERDUE !"), (2, (4,), "+1 more !")],
+)
+def test_a_limit_that_is_passed_hides_none_that_is_still_to_come(first, others, said):
+    def reason(hours):
+        due = NOW + timedelta(hours=hours)
+        return Reason("weak", 3, "weakness", "MRI", "neurology", "a book", due=due, by="4 h")
+
+    urgency = Urgency(3, "now", tuple(map(reason, (first, *others))), (), (), "")
+    assert plain(urgent_line(urgency, 80, now=NOW, key="!")).endswith(said)
 
 
 SETTLED = {"not_needed": "not needed", "lowered": "brought down", "done": "image done"}

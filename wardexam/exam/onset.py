@@ -24,6 +24,7 @@ class OnsetQuestion:
 
 
 ONSET = OnsetQuestion("onset", "when it began", "When did it begin?")
+NEW_BEGAN = "when what is new began"  # the same later in a stay, once it was told
 # The most acute first. The rules count the first four alike, what is not known among them (NICE NG127, `acute` of
 # conditions.toml); that waking comes before hours is judgement: when in the night it began is not known.
 ACUTE: tuple[Onset, ...] = ("sudden", "waking", "hours", "unknown", "days", "weeks", "longer")

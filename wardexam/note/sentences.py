@@ -240,6 +240,11 @@ def _limbs_left(found: Findings, part: str) -> str:
     return f"{_as_a_whole(part)} of {joined(left)}" if left else ""
 
 
+def _left(found: Findings, part: str) -> bool:
+    """Whether a sign of a part that is not asked apart is open on a side."""
+    return any(_open(found, s) for s in signs_of(part) if not s.apart)
+
+
 def in_part(found: Findings) -> list[str]:
     """The parts in which some signs were examined and others not, of power and sensation in which limbs.
 
@@ -255,9 +260,8 @@ def in_part(found: Findings) -> list[str]:
             ]
             if limbs:
                 said.append(f"{_as_a_whole(part)} of {joined(limbs)} in part")
-        elif part not in BY_SIGN and _touched(found, part):
-            if any(_open(found, s) for s in signs_of(part) if not s.apart):
-                said.append(f"{_as_a_whole(part)} in part")
+        elif part not in BY_SIGN and _touched(found, part) and _left(found, part):
+            said.append(f"{_as_a_whole(part)} in part")
     return said
 
 

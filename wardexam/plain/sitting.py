@@ -13,6 +13,7 @@ from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
+from wardexam.exam.onset import NEW_BEGAN
 from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import capital, clean, counted
@@ -179,7 +180,9 @@ class Sitting:
         found = self.visit.case.urgency(reading)
         lines, more = words.urgency(found, self.visit.session.now()), words.more(found)
         if lines and lines != self.told[0]:
-            self.talk.say(*lines, *more, found.caution)
+            new = self.visit.onset_earlier and any(r.undated for r in found.reasons)
+            asks = (f"Ask {NEW_BEGAN}: type o.",) if new else ()
+            self.talk.say(*lines, *asks, *more, found.caution)
         elif lines and more != self.told[1]:
             self.talk.say(*more)
         self.told = lines, more

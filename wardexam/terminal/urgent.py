@@ -56,7 +56,11 @@ def told(urgency: "Urgency", width: int, now: datetime, key: str) -> Told:
     level = level_of(first, now).upper()
     due = deadline(first.due, now, now).partition(",")[0] or settled_by(first)
     passed = sum(1 for r in others if overdue(r.due, now))
-    sooner = min((r.due for r in others if r.due and first.due and r.due < first.due), default=None)
+    ahead = bool(overdue(first.due, now))  # a limit that is passed hides none that is still to come
+    sooner = min(
+        (r.due for r in others if r.due and first.due and (ahead or r.due < first.due)),
+        default=None,
+    )
     late = f", {passed} {LATE}" if passed else f", one {deadline(sooner, now)}" if sooner else " more"  # fmt: skip
     parts = steps(first).split("; ")
     todo = [next_step(first, now), *parts] if first.asked else parts

@@ -42,6 +42,7 @@ class Reason:
         answered: Whether anything was done that counts: the alarm is not new.
         ended: What was found since the clock was ended, in words; empty where it was not or nothing was.
         site: Of the tool's own alarm, the region of the likeliest dangerous site; else empty.
+        undated: Whether it hangs on an onset that is not known.
         short: Why, in at most `COLUMN` columns, where it is longer; else empty.
     """
 
@@ -65,6 +66,7 @@ class Reason:
     answered: bool = False
     ended: str = ""
     site: str = ""
+    undated: bool = False
     short: str = ""
 
     @property

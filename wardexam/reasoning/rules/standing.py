@@ -6,6 +6,7 @@ Blank never means normal: a sign that was found and is not looked at again is no
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from typing import TypeVar
 
 from wardexam.exam.earlier import Earlier
@@ -95,12 +96,14 @@ class Open:
         stories: What was told in the stay, each told differently once, the last told last.
         onset: The most acute onset told; ``unknown`` where none was.
         undated: What of it was found or asked last when no onset was told, as it was not when one was told last.
+        dated: What was found and asked when an onset was told, the last of each.
     """
 
     found: Findings
     stories: tuple[Context, ...]
     onset: Onset
     undated: Findings
+    dated: Findings
 
     def looked_at_again(self, later: Findings) -> bool:
         """Whether a later examination answers any sign that is odd, or asks any question that was answered yes."""
@@ -200,6 +203,41 @@ def dated(before: Findings, later: Told, still: Open) -> Told:
     return dated_so
 
 
+def told_apart(
+    before: Findings, later: Findings, still: Open
+) -> tuple[list[Findings], list[Findings]] | None:
+    """What stands with the onset that was told of it, and what may be new, each as if no onset were known.
+
+    New is all that was found in a limb of a side in which anything goes beyond what stood or was found undated; nothing
+    is apart where this examination tells an onset or none was told before.
+
+    Args:
+        before: What stands from before.
+        later: The examination.
+        still: What is open.
+    """
+    if later.context.onset != "unknown" or still.onset == "unknown":
+        return None
+    keys = {f.key for f in chain(_beyond(later, before).findings, still.undated.findings)}
+    both = _joined(still.undated, later)
+    places = {(f.row.limb, f.side) for f in both.findings if f.abnormal and f.key in keys}
+    new = both.model_copy(
+        update={"findings": tuple(f for f in both.findings if (f.row.limb, f.side) in places)}
+    )
+    odd, _ = _odd(still.found)
+    old = Findings(
+        findings=tuple(f for f in still.dated.findings if f.key in odd), flags=still.dated.flags
+    )
+    stories = (later.context, *(s.over(later.context) for s in still.stories))
+    return _undated(old, [s for s in still.stories if s.onset != "unknown"]), _undated(new, stories)
+
+
+def _undated(found: Findings, stories: Iterable[Context]) -> list[Findings]:
+    """The same with each story, as if it were not known when it began."""
+    untold = (s.model_copy(update={"onset": "unknown"}) for s in stories)
+    return [found.model_copy(update={"context": s}) for s in untold]
+
+
 def _dating(told: Findings) -> Findings:
     """The same without the signs that date nothing but themselves."""
     row = conditions_row("dated")
@@ -232,7 +270,7 @@ def still_open(examinations: Iterable[Findings]) -> Open | None:
         stories = [*(s for s in stories if not _same_story(s, told)), told]
     if found is None:
         return None
-    return Open(found, tuple(stories), _acute(s.onset for s in stories), undated)
+    return Open(found, tuple(stories), _acute(s.onset for s in stories), undated, as_dated)
 
 
 def _beyond(later: Findings, as_dated: Findings) -> Findings:

@@ -17,6 +17,7 @@ from wardexam.errors import TableError
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import sides_of
 from wardexam.exam.flags import flags
+from wardexam.exam.onset import NEW_BEGAN
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
@@ -41,7 +42,13 @@ from wardexam.reasoning.rules.reason import (
     Urgency,
 )
 from wardexam.reasoning.rules.rule_table import LOWERED, SOONEST, WORDS, Rule, rules
-from wardexam.reasoning.rules.standing import Open, dated, still_open, unrelieved
+from wardexam.reasoning.rules.standing import (
+    Open,
+    dated,
+    still_open,
+    told_apart,
+    unrelieved,
+)
 from wardexam.reasoning.rules.stay import Stay, slides_text, stay_words
 from wardexam.reasoning.rules.switched_off import OFF_BY, OFF_ON, OFF_WHY, SwitchedOff, is_off
 from wardexam.reasoning.tables import conditions_row
@@ -49,6 +56,8 @@ from wardexam.tables import all_known
 
 NOT_ASSESSED = "not assessed"
 UNTIL_KNOWN = "until the onset is known"
+# The same where an onset was told earlier in the stay: the question that settles it is another.
+UNTIL_NEW_KNOWN = f"until known {NEW_BEGAN}"
 JOINED = "with what was found earlier"
 OFF_HERE = "switched off here"  # of a rule that the hospital has switched off
 POLICY = "Follow local policy."
@@ -103,6 +112,7 @@ def assess(
     if slides or (change and change.worse):
         changes.add("change:worse")
     now = undated(examination, changes)
+    of_old = _of_old(previous, examination, still, changes) if previous and still else set[str]()
     fired_now = set(now)
     joined: dict[str, bool] = {}
     before: set[str] = set()
@@ -113,19 +123,20 @@ def assess(
         if previous and not still.looked_at_again(examination):
             # What stood when the last one was saved stands: nothing of it was looked at.
             kept_rules = [n for n in kept(previous) if n in rules() and n not in now]
-            joined |= {n: False for n in kept_rules if n not in joined}
+            joined |= {n: n in of_old for n in kept_rules if n not in joined}
             before.update(kept_rules)
     known = only_known(examination, changes)
     now |= {name: False for name in known if name not in now}
     origins = _origins(examination, fired_now.union(known), changes)
     own_words = wording or {}
     spoken = now | joined
+    until = UNTIL_NEW_KNOWN if still and still.onset != "unknown" else UNTIL_KNOWN
     off = [n for n in rules() if n in spoken and n in own_words and is_off(own_words[n])]
     at = examination.at if isinstance(examination, Examination) else None
     over_stay = slides_text(slides, at or slides[0].began) if slides else ""
     reasons = [
         _reason(
-            name, change, over_stay, own_words, undated=hangs, earlier=name in before and name in joined,
+            name, change, over_stay, own_words, until=until if hangs else "", earlier=name in before and name in joined,
             origin=origins.get(name, JOINED),
         )
         for name, hangs in spoken.items() if name not in off
@@ -147,16 +158,19 @@ def assess(
         )
         for r in reasons
     ]  # fmt: skip
-    within = _within(reasons)
+    within = _within(reasons, of_old)
     reasons = [r for r in reasons if r not in within]
     order = {name: place for place, name in enumerate(rules())}
     spans = list(limits())
     alike = {level: {r.rule for r in reasons if r.urgency == level} for level in range(len(WORDS))}
     what = set().union(*map(holds, standing)) if reasons else set[str]()
     places = {r.rule: _place(r.rule, alike[r.urgency], what) for r in reasons}
+    # What may be new does not hide a limit that is passed already.
+    late = {r.urgency for r in reasons if at and r.due and r.due <= at and not r.undated}
     reasons.sort(
         key=lambda r: (
-            -r.urgency, r.answered and r.due is None, r.by != SOONEST, places[r.rule] > 0, UNTIL_KNOWN in r.text,
+            -r.urgency, r.answered and r.due is None, r.undated and r.urgency in late, r.by != SOONEST,
+            places[r.rule] > 0, r.undated,
             spans.index(r.by), places[r.rule], order.get(r.rule, len(order)),
         )
     )  # fmt: skip
@@ -182,15 +196,34 @@ def _silent(name: str, own: Mapping[str, str]) -> SwitchedOff:
     )  # fmt: skip
 
 
-def _within(reasons: list[Reason]) -> tuple[Reason, ...]:
+def _of_old(
+    previous: Findings, examination: Findings, still: Open, changes: Collection[str]
+) -> set[str]:
+    """The rules that what is dated would fire by itself, were its onset not known, and what may be new does not."""
+    apart = told_apart(previous, examination, still)
+    if apart is None:
+        return set()
+    old, new = apart
+    return set().union(*map(fired, old)).difference(*(fired(n, changes) for n in new))
+
+
+def _within(reasons: list[Reason], of_old: Collection[str]) -> tuple[Reason, ...]:
     """What another reason, no less grave and with no more time, says already: it is said again once that is brought down.
 
     One that hangs on an onset that is not known takes the place of none. What was done about a reason has it said.
+
+    Args:
+        reasons: All that stand.
+        of_old: Rules that what is dated gives by itself: such a reason keeps that date, and is not said beside one as
+            grave whose clock runs, so that no level falls by it.
     """
-    stand = [r for r in reasons if not r.lowered and UNTIL_KNOWN not in r.text]
+    stand = [r for r in reasons if not r.lowered and not r.undated]
     names = {r.rule for r in stand}
+    fresh = [r for r in reasons if not (r.undated and r.rule in of_old)]
 
     def said(reason: Reason) -> bool:
+        if reason not in fresh:
+            return any(r.urgency >= reason.urgency and (r.due or not reason.due) for r in fresh)
         if reason.rule == OWN:
             regions = conditions_row(OWN)["within"][reason.region]
             return any(r.urgency > reason.urgency and r.region in regions for r in stand)
@@ -265,7 +298,7 @@ def _answered(
 
 
 def _reason(
-    name: str, change: Comparison | None, over_stay: str, wording: Mapping[str, Mapping[str, str]], *, undated: bool, earlier: bool,
+    name: str, change: Comparison | None, over_stay: str, wording: Mapping[str, Mapping[str, str]], *, until: str, earlier: bool,
     origin: str,
 ) -> Reason:  # fmt: skip
     """A rule that fired, in words."""
@@ -277,12 +310,12 @@ def _reason(
             text = change.headline
         elif over_stay:
             text, brief = over_stay, stay_words()
-    if undated:
-        text = f"{text}, {UNTIL_KNOWN}"
+    if until:
+        text = f"{text}, {until}"
     return Reason(
         name, row.urgency, text + (EARLIER if earlier else ""), own.get("image", row.image),
         own.get("call", row.call), row.source, row.first, row.by, row.region, row.modality, row.lowers,
-        origin=EARLIER_WORD if earlier else origin, short=brief,
+        origin=EARLIER_WORD if earlier else origin, undated=bool(until), short=brief,
     )  # fmt: skip
 
 

@@ -226,7 +226,8 @@ class ExamineScreen(EntryScreen):
         urgent = urgent_line(
             self.reader.urgency, width, now=self.visit.session.now(), key=self.key("why")
         )
-        asks = view.asks_line(state, self.reader.asks, width, self.key("flags"))
+        began = view.began_text(state, self.reader.urgency, self.key("context"))
+        asks = view.asks_line(state, self.reader.asks, width, self.key("flags"), began)
         who = view.heading_text(state, width, self.visit.kept_at)
         self.canvas("heading").show([[(who, "accent")], urgent, asks])
 

@@ -1,14 +1,14 @@
 """How the examination looks: state in, lines out."""
 
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from wardexam.anatomy.catalogue import Sign, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side, qualities
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.identity import heading
-from wardexam.exam.onset import OnsetQuestion, onset_words
+from wardexam.exam.onset import NEW_BEGAN, ONSET, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, columns
 from wardexam.exam.wording import narrow, sided
 from wardexam.note.reasons import span
@@ -29,6 +29,9 @@ from wardexam.terminal.examine.state import (
 from wardexam.terminal.keys import Key, hint
 from wardexam.terminal.looks import Glyphs
 from wardexam.terminal.panel import panel_lines
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.reason import Urgency
 
 # One letter for each reason why a sign is not testable, shown when it is asked for.
 REASON_KEYS: dict[str, Reason] = {
@@ -105,7 +108,15 @@ def heading_text(state: State, width: int, kept: str = "") -> str:
     return text
 
 
-def asks_line(state: State, asks: tuple[str, ...], width: int, key: str) -> Line:
+def began_text(state: State, urgency: "Urgency", key: str) -> str:
+    """The question when it began: of what is new where that alone is open, with the key that asks it."""
+    new = state.onset_earlier and any(r.undated for r in urgency.reasons)
+    return f"{NEW_BEGAN} ({key})" if new else ONSET.name
+
+
+def asks_line(
+    state: State, asks: tuple[str, ...], width: int, key: str, began: str = ONSET.name
+) -> Line:
     """What was not asked yet that matters most now: as many names as fit whole, and how many there are.
 
     Args:
@@ -113,11 +124,12 @@ def asks_line(state: State, asks: tuple[str, ...], width: int, key: str) -> Line
         asks: The flags in the order in which they matter.
         width: Columns.
         key: The key that asks them.
+        began: The question when it began; see `began_text`.
     """
     e = state.examination
     left = set(e.flags_open)
     open_flags = [flags()[name].short for name in asks if name in left]
-    names = ["when it began"] if e.context.onset == "unknown" else []
+    names = [began] if e.context.onset == "unknown" else []
     names += open_flags
     if not names:
         return [("All flags asked.", "quiet")]
