@@ -37,13 +37,32 @@ def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():
         found = assess(read_line(line + more).spelled_out(), None, None)
         return {r.rule: r.first for r in found.reasons}
 
-    scan, saddle = "bladder scan, without delay", "saddle sensation"
+    scan, saddle = "bladder scan, without delay", "test saddle sensation"
     catheter = "catheter if retained"
     assert first()["cauda_equina"] == f"{scan}; {saddle}; {catheter}"
     assert first(" saddle 1/1")["cauda_equina"] == f"{scan}; {catheter}"
     done = first(" saddle 1/1 post_void_residual measured:450")
     assert done["cauda_equina"] == catheter
     assert not any("bladder scan" in steps for steps in done.values())
+
+
+@pytest.mark.parametrize(("line", "step"), [
+    ("perianal 0/0", "test saddle sensation"),
+    ("saddle 1/1", "test saddle sensation"),
+    ("onset=days plantar up/up level_pin T10/T10", "test the level on both sides"),
+    ("onset=days plantar up/up level_touch T10/T10", "test the level on both sides"),
+])  # fmt: skip
+def test_a_step_is_done_by_any_sign_that_tests_the_same_and_on_both_sides(line, step):
+    def asked(found):
+        return [
+            s
+            for r in assess(read_line(found).spelled_out(), None, None).reasons
+            for s in r.first.split("; ")
+        ]
+
+    one_side = line.replace("0/0", "0/-").replace("1/1", "1/-").replace("T10/T10", "T10/-")
+    assert step in asked(one_side)
+    assert step not in asked(line)
 
 
 def test_a_sign_of_one_side_alone_leaves_its_step():
@@ -182,3 +201,12 @@ def test_now_has_no_limit_by_the_name_of_a_lower_level(rules_anew, monkeypatch):
     monkeypatch.setattr("wardexam.reasoning.rules.rule_table.read", lambda _: table)
     with pytest.raises(TableError, match="no limit of what is 'now'"):
         rules()
+
+
+@pytest.mark.parametrize(
+    "name", [n for n, row in rules().items() if "sign:drowsy" in (*row.some, *row.every)]
+)
+def test_no_words_claim_that_a_patient_is_drowsy_who_was_found_inattentive(name):
+    row = rules()[name]
+    for words in (row.reason, row.short):
+        assert "drows" not in words or "confus" in words or " or " in words

@@ -327,18 +327,19 @@ def _steps() -> frozenset[str]:
 
 
 @cache
-def _done_by() -> dict[str, str]:
-    """The sign, or the word of the story, by which a step of a reason is done.
+def _done_by() -> dict[str, tuple[str, ...]]:
+    """The signs, or the words of the story, by any of which a step of a reason is done.
 
     Raises:
         TableError: A row names no sign and no word of the story, or no step of a rule.
     """
-    rows = {step: what for step, what in conditions_row("done_by").items() if step != "source"}
-    for step, what in rows.items():
-        if not (what in catalogue() or what in Context.model_fields) or step not in _steps():
-            raise TableError(
-                f"no sign '{what}', or no step '{step}'", where="conditions.toml, done_by"
-            )
+    rows = {
+        step: tuple(ways) for step, ways in conditions_row("done_by").items() if step != "source"
+    }
+    where = "conditions.toml, done_by"
+    all_known(rows, _steps(), where)
+    for step, ways in rows.items():
+        all_known(ways, {*catalogue(), *Context.model_fields}, f"{where}, {step}")
     return rows
 
 
@@ -370,9 +371,9 @@ def _left_to_do(steps: str, examination: Findings) -> str:
         name = step.split(",")[0].strip()
         if name in _of_childbearing():
             return not _may_be_pregnant(examination)
-        what = _done_by().get(name)
-        if what is None:
-            return False
+        return any(map(answered, _done_by().get(name, ())))
+
+    def answered(what: str) -> bool:
         if what not in catalogue():
             return examination.context.told(what)
         found = [examination.finding(what, side) for side in sides_of(catalogue()[what])]
