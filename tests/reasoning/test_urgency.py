@@ -6,7 +6,7 @@ from wardexam.errors import TableError
 from wardexam.exam.flags import flag_names, flags
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.own_alarm import OWN
-from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, assess, lowered_by
 from wardexam.reasoning.tables import conditions_row, read
 
@@ -22,6 +22,23 @@ def test_a_quiet_examination_with_flags_not_asked_excludes_nothing():
     assert (found.level, found.word) == (0, f"not assessed, {len(flag_names())} not asked")
     assert set(found.not_asked) == set(flag_names())
     assert NOT_EXCLUDED in found.caution
+
+
+DENIED = " ".join(f"flag:{name}=no" for name in flag_names())
+WHOLE = f"{NORMAL} touch_L4 2/2 saddle 2/2 drowsiness none"
+
+
+@pytest.mark.parametrize(("line", "word"), [
+    ("", "not assessed, reflexes, power, sensation, saddle and cranial nerves not examined"),
+    (NORMAL, "not assessed, sensation, saddle and cranial nerves not examined"),
+    (WHOLE.replace("saddle 2/2", "saddle nt:pain/nt:pain"), "not assessed, saddle not examined"),
+    (WHOLE.replace("saddle", "perianal"), WORDS[0]),
+    (WHOLE.replace("power_leg 5/5", "rest=power:right_leg"), WORDS[0]),
+    (WHOLE, WORDS[0]),
+])  # fmt: skip
+def test_with_every_flag_denied_it_is_said_what_was_not_examined(line, word):
+    found = urgency(f"{DENIED} onset=longer {line}")
+    assert (found.level, found.word) == (0, word)
 
 
 def test_what_brings_a_reason_down_is_its_rows_and_nothing_brings_down_what_is_not_known():

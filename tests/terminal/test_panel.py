@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from tests.examinations import examined
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.flags import flag_names
 from wardexam.exam.text import COLUMN
 from wardexam.exam.typed import read_line
 from wardexam.note.reasons import LATE, limit_words, steps
@@ -122,9 +123,16 @@ def test_without_a_reason_the_line_says_what_was_not_asked_and_never_that_nothin
         above(assess(examination, None, None))
         == "Not assessed: 36 flags not asked. Flags yes: cancer."
     )
-    every = assess(examination, None, None)
-    asked = replace(every, not_asked=(), answered_yes=())
-    assert above(asked) == "No reason for urgency in what is entered."
+    assert above(assess(every_flag_denied("knee 2/2"), None, None)) == (
+        "Not assessed, power, sensation, saddle and cranial nerves not examined."
+    )
+    whole = every_flag_denied("knee 2/2 hip_flexion 5/5 touch_L4 2/2 saddle 2/2 drowsiness none")
+    assert above(assess(whole, None, None)) == "None raised by what was asked and examined."
+
+
+def every_flag_denied(line: str) -> Findings:
+    flags_no = " ".join(f"flag:{name}=no" for name in flag_names())
+    return read_line(f"{line} onset=longer {flags_no}").spelled_out()
 
 
 def site(name: str, chance: float, word: str = "possible") -> Site:

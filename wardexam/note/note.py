@@ -22,7 +22,6 @@ from wardexam.note.reasons import (
     action,
     named,
     off_lines,
-    plain_word,
     to_do_and_answered,
     top,
     with_graver,
@@ -46,7 +45,7 @@ SUGGESTED = "Suggested urgency; do not wait for it: local policy and seniors dec
 
 def urgency_lines(urgency: Urgency) -> list[str]:
     """The urgency with its reasons, usual imaging and whom to call, and the caution."""
-    lines = [f"Urgency: {plain_word(urgency)}."]
+    lines = [f"Urgency: {urgency.word}."]
     for reason in urgency.reasons:
         lines += wrapped(
             f"{named(reason, None)}. Usual: {action(reason, None)}. [{reason.source}]", "  "

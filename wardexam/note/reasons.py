@@ -12,14 +12,13 @@ from wardexam.reasoning.rules.deadlines import limits, overdue
 from wardexam.reasoning.rules.reason import NO_IMAGE, Reason, Urgency
 from wardexam.reasoning.rules.rule_table import SOONEST, TODAY, WORDS, in_time
 from wardexam.reasoning.rules.switched_off import SwitchedOff
-from wardexam.reasoning.rules.urgency import OFF_HERE
+from wardexam.reasoning.rules.urgency import NOT_ASSESSED, NOT_EXAMINED, OFF_HERE
 from wardexam.records.repository import Summary
 
 TOP = 2  # lines in which a note says how urgent, what is done first and by when
 KINDS = {kind: row.short for kind, row in act_kinds().items()}
 NOTHING = "nothing done yet"
 LATE = "OVERDUE"
-NONE_RAISED = "none raised by what was asked and examined"
 HOURS, DAYS = 100, 24
 # Why the ward list may stand at a graver level than what a paper tells of.
 OWN_ALARM = (
@@ -159,14 +158,9 @@ def when(reason: Reason, beside: datetime | None) -> str:
     return word if word == limit or reason.lowered else f"{word}, {limit}"
 
 
-def plain_word(urgency: Urgency) -> str:
-    """The urgency in one word; where no rule fires, that nothing that was asked and examined raises it."""
-    return NONE_RAISED if urgency.word == WORDS[0] else urgency.word
-
-
 def level_word(urgency: Urgency, beside: datetime) -> str:
     """The urgency in one word, or the limit where all that is to be done today ends after midnight."""
-    word = plain_word(urgency)
+    word = urgency.word
     gravest = [level_of(r, beside) for r in urgency.reasons if r.urgency == urgency.level]
     if urgency.level != TODAY or WORDS[TODAY] in gravest:
         return word
@@ -401,6 +395,8 @@ def charted_word(urgency: Urgency, beside: datetime) -> str:
     """The urgency in one word for the chart; where it is not known until more is asked, that it is not low."""
     if not urgency.level and urgency.not_asked:
         return f"UNKNOWN, not low: {counted(len(urgency.not_asked), 'flag')} not asked"
+    if NOT_EXAMINED in urgency.word:
+        return f"UNKNOWN, not low: {urgency.word.removeprefix(f'{NOT_ASSESSED}, ')}"
     if not urgency.level and urgency.switched_off:
         return f"UNKNOWN, not low: {len(urgency.switched_off)} {OFF_HERE}"
     return level_word(urgency, beside)

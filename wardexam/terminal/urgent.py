@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
-from wardexam.exam.text import counted
+from wardexam.exam.text import capital, counted
 from wardexam.note.reasons import (
     LATE,
     deadline,
@@ -121,9 +121,7 @@ def unreasoned(urgency: "Urgency") -> str:
     yes = ", ".join(urgency.answered_yes)
     left = len(urgency.not_asked)
     said = (
-        f"Not assessed: {counted(left, 'flag')} not asked."
-        if left
-        else "No reason for urgency in what is entered."
+        f"Not assessed: {counted(left, 'flag')} not asked." if left else f"{capital(urgency.word)}."
     )
     return said + (f" Flags yes: {yes}." if yes else "")
 

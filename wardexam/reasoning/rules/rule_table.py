@@ -23,7 +23,7 @@ def in_time(by: str) -> str:
     return _TIMES.get(by, f"within {by}")
 
 
-WORDS = ("no reason for urgency found", "within days", "today", "now")
+WORDS = ("none raised by what was asked and examined", "within days", "today", "now")
 LOWERED = WORDS.index("within days")  # also the level of a reason that a doctor has brought down
 TODAY = WORDS.index("today")
 NOW = WORDS.index("now")

@@ -12,11 +12,11 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import cache
 
-from wardexam.anatomy.catalogue import catalogue
-from wardexam.errors import TableError
+from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import sides_of
 from wardexam.exam.flags import flags
+from wardexam.exam.naming import joined as in_a_row
 from wardexam.exam.onset import NEW_BEGAN
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
@@ -55,6 +55,7 @@ from wardexam.reasoning.tables import conditions_row
 from wardexam.tables import all_known
 
 NOT_ASSESSED = "not assessed"
+NOT_EXAMINED = "not examined"
 UNTIL_KNOWN = "until the onset is known"
 # The same where an onset was told earlier in the stay: the question that settles it is another.
 UNTIL_NEW_KNOWN = f"until known {NEW_BEGAN}"
@@ -180,6 +181,8 @@ def assess(
     not_asked = examination.flags_open
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
     open_ = [f"{len(not_asked)} not asked"] if not_asked else []
+    blank = () if open_ else _not_examined(examination)
+    open_ += [f"{in_a_row(blank)} {NOT_EXAMINED}"] if blank else []
     open_ += [f"{len(off)} {OFF_HERE}"] if off else []
     word = WORDS[level] if level or not open_ else ", ".join((NOT_ASSESSED, *open_))
     silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
@@ -380,6 +383,27 @@ def _left_to_do(steps: str, examination: Findings) -> str:
         return all(f is not None and f.answer is not None for f in found)
 
     return "; ".join(step.strip() for step in steps.split(";") if not done(step))
+
+
+@cache
+def _examined_by() -> dict[str, tuple[str, ...]]:
+    """What is examined before it is said that nothing raises the urgency, each with its parts and signs.
+
+    Raises:
+        TableError: A row names no part and no sign.
+    """
+    rows = {n: tuple(by) for n, by in conditions_row("examined").items() if n != "source"}
+    for name, by in rows.items():
+        all_known(by, {*PARTS, *catalogue()}, f"conditions.toml, examined, {name}")
+    return rows
+
+
+def _not_examined(examination: Findings) -> tuple[str, ...]:
+    """What of it was neither examined nor stated normal."""
+    by = {s.part for s in examination.rest_normal}
+    for f in examination.findings:
+        by |= {f.row.part, f.sign} if f.answer is not None else set()
+    return tuple(name for name, ways in _examined_by().items() if by.isdisjoint(ways))
 
 
 def _brief(row: Rule, own: Mapping[str, str]) -> str:
