@@ -302,13 +302,16 @@ def test_acts_are_in_the_draft_and_in_what_is_saved_with_since_when_it_was_raise
     [
         ("stroke", "called", "", "no reason 'stroke' stands: those that stand: cauda_equina"),
         ("cauda_equina", "done", "", "image done: no words say how"),
+        ("compartment", "asked", "", "image asked for: no words say how"),  # none comes first
         ("cauda_equina", "lowered", " ", "brought down: no words say how"),
         ("cauda_equina", "called", "x" * 121, "at most 120"),
     ],
-    ids=["no reason", "no result", "no reason to bring down", "too long"],
+    ids=["no reason", "no result", "no image", "no reason to bring down", "too long"],
 )
 def test_an_act_that_cannot_be_is_refused_and_changes_nothing(session, rule, kind, what, said):
     visit = saddle(session)
+    if rule == "compartment":
+        visit.change(Change("flag", "limb_tense", "yes"))
     before = visit.examination
     with pytest.raises(InputError) as refused:
         visit.act(rule, kind, what)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from tests.examinations import examined
 from wardexam import ready
+from wardexam.exam.acts import Act
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
@@ -406,3 +407,22 @@ def test_the_chance_beside_sides_that_differ_says_of_what_it_is():
     lines = reading_lines(ready.engine().read(made("knee 3/2")))
     (said,) = [line for line in lines if "sides differ" in line]
     assert "% that it is more than two observers differ by)" in said
+
+
+@pytest.mark.parametrize("paper", [note.render, referral.render])
+def test_every_paper_says_the_age_that_was_told_in_the_examination(paper):
+    older = made("knee 2/2 age=61")
+    text = paper(PATIENT, older, urgency=assess(older, None, None))
+    assert "bed A1, 61 y" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("paper", [note.render, referral.render])
+@pytest.mark.parametrize("letters", (30, 50, 71))
+def test_no_line_is_longer_than_a_page_where_a_letter_becomes_two(paper, letters):
+    words = " ".join(["\u00bd" * letters] * 3)
+    found = made("saddle 1/1", comment=words, impression=words, examiner=words[:40])
+    act = Act(rule="cauda_equina", kind="asked", what=words[:120], by="\u00bd" * 40, at=AT)
+    found = found.model_copy(update={"acts": (act,)})
+    text = paper(PATIENT, found, urgency=assess(found, None, None))
+    assert text.isascii()
+    assert max(map(len, text.splitlines())) <= 72

@@ -7,11 +7,12 @@ import pytest
 from tests.records.conftest import AT
 from tests.records.memory import MemoryWard
 from tests.records.wrapped import Losing, Wrapped
+from wardexam.errors import InputError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.outcome import Outcome
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
-from wardexam.records.outbox import Outbox, Unsent
+from wardexam.records.outbox import Outbox, Sent, Unsent
 from wardexam.records.repository import OutageError, Summary, UncertainError
 from wardexam.records.ward import open_ward
 
@@ -195,6 +196,18 @@ def test_what_is_refused_for_good_waits_no_longer_and_its_draft_stays(
     assert outbox.names() == []
     assert [d.draft_id for d in keeper.drafts()] == [examination.id]
     assert [e.comment for e in keeper.examinations(patient.id)] == ["theirs"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "refused", "said"),
+    [
+        ("save", None, "An examination that waited for the ward's store is saved."),
+        ("sheet", None, "A cord injury sheet that waited for the ward's store is saved."),
+        ("sheet", InputError("no"), "A cord injury sheet that waited was not saved, its draft is kept: no."),
+    ],
+)  # fmt: skip
+def test_what_became_of_a_save_is_said_by_what_it_was(patient, examination, kind, refused, said):
+    assert Sent(unsent(kind, patient, examination), refused=refused).told == said
 
 
 def test_what_is_not_wanted_any_more_is_not_sent(keeper, tmp_path, patient, examination):

@@ -58,11 +58,12 @@ def urgency_lines(urgency: Urgency) -> list[str]:
     return lines + wrapped(urgency.caution, "  ")
 
 
-def _who(patient: Patient, examination: Examination) -> list[str]:
+def who_text(patient: Patient, examination: Examination) -> str:
+    """Whose it is, with bed, age as told in the examination, else as on record, and sex."""
     who = f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}"
     age = examination.context.age if examination.context.age is not None else patient.age
     sex = patient.sex if patient.sex != "unknown" else ""
-    return wrapped(", ".join(filter(None, (who, "" if age is None else f"{age} y", sex))))
+    return ", ".join(filter(None, (who, "" if age is None else f"{age} y", sex)))
 
 
 def change_line(of: Compared, indent: str = "") -> str:
@@ -207,19 +208,20 @@ def render(
         ascii_only: Whether characters outside ASCII are replaced.
     """
     if ascii_only:
-        patient, examination = _in_ascii(patient, examination)
-    lines, told, told_of = _who(patient, examination), True, ""
+        patient, examination = in_ascii(patient, examination)
+    lines, told, told_of = wrapped(who_text(patient, examination)), True, ""
     compared = Compared.of(examination, previous, stay)
     if urgency:
         text, told = top(urgency, examination.at, TOP if compared else TOP + 1, now)
         text = with_graver(text, urgency, graver, examination.at, now)
-        lines += wrapped(text + _ask_first(examination, urgency))
+        text += _ask_first(examination, urgency)
+        lines += wrapped(to_ascii(text) if ascii_only else text)
     if compared:
         told_of = change_line(compared)
         lines += wrapped(to_ascii(told_of) if ascii_only else told_of)
         lines += wrapped(compared.over_stay)
     for said in off_lines(urgency) if urgency else []:
-        lines += wrapped(said)
+        lines += wrapped(to_ascii(said) if ascii_only else said)
     lines += impression_lines(examination, lead="" if previous else FIRST)
     if compared and not _said_whole(compared.change, told_of):
         lines += change_lines(compared)
@@ -237,6 +239,8 @@ def render(
     to_do, answered = (
         to_do_and_answered(urgency, examination.at, now, told=told) if urgency else ([], [])
     )
+    if ascii_only:  # before lines are broken: a letter may become two
+        to_do, answered = ([to_ascii(text) for text in said] for said in (to_do, answered))
     due = urgency and any(r.due for r in urgency.reasons)
     title = "Why:" if not due else "Also to do:" if told else "To do, and why:"
     lines += _reasons(title, to_do)
@@ -250,7 +254,7 @@ def render(
     return line_end.join(line.rstrip() for line in lines) + line_end
 
 
-def _in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Examination]:
+def in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Examination]:
     """The same with every free text in ASCII, before lines are broken at their width."""
     texts = ("examiner", "saved_by", "comment", "impression", "suggestion")
     findings = tuple(

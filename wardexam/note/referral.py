@@ -5,7 +5,6 @@ What was found, changed, raised and done is said by the same sentences as in the
 
 from datetime import datetime
 
-from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
@@ -14,7 +13,9 @@ from wardexam.note.note import (
     flags_said,
     found_lines,
     impression_lines,
+    in_ascii,
     suggestion_lines,
+    who_text,
 )
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import (
@@ -45,8 +46,6 @@ def _situation(
     now: datetime | None,
     beside: str,
 ) -> list[str]:
-    age = f", {patient.age} y" if patient.age is not None else ""
-    sex = f", {patient.sex}" if patient.sex != "unknown" else ""
     reason = f": {urgency.reasons[0].said}" if urgency.reasons else ""
     gravest = urgency.reasons[0] if urgency.reasons else None
     first = f" First: {steps(gravest)}." if gravest and not gravest.answered else ""
@@ -56,15 +55,12 @@ def _situation(
         by += f", another {deadline(run.due, examination.at, now, until)}"
     said = f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}"
     said = with_graver(said, urgency, graver, examination.at, now)
-    lines = wrapped(
-        f"{identity.full(patient, unbroken=True)}, bed {clean(patient.bed)}{age}{sex}. {said}",
-        INDENT,
-    )
+    lines = wrapped(f"{who_text(patient, examination)}. {to_ascii(said)}", INDENT)
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)
     if compared:
-        lines += wrapped(change_line(compared, INDENT), INDENT)
-        lines += wrapped(compared.over_stay, INDENT)
+        lines += wrapped(to_ascii(change_line(compared, INDENT)), INDENT)
+        lines += wrapped(to_ascii(compared.over_stay), INDENT)
     return lines + wrapped(to_ascii(beside), INDENT)
 
 
@@ -95,7 +91,8 @@ def _assessment(
 def _recommendation(
     examination: Examination, urgency: Urgency, graver: Urgency | None, now: datetime | None
 ) -> list[str]:
-    lines = [p for text in paragraphs(urgency, examination.at, now) for p in wrapped(text, INDENT)]
+    said = map(to_ascii, paragraphs(urgency, examination.at, now))
+    lines = [line for text in said for line in wrapped(text, INDENT)]
     asked = graver or urgency
     when = f", {level_word(asked, examination.at)}" if asked.level else ""
     question = f"Question: please review and advise on imaging and treatment{when}."
@@ -114,6 +111,7 @@ def render(
     graver: Urgency | None = None,
 ) -> str:
     """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay` and `graver` as in the note."""
+    patient, examination = in_ascii(patient, examination)
     compared = Compared.of(examination, previous, stay)
     sections = {
         "Situation": _situation(patient, examination, compared, urgency, graver, now, beside),

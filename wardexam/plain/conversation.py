@@ -106,11 +106,7 @@ def converse(
 def _send_what_waited(talk: Talk, session: Session) -> None:
     """Send the saves that an earlier session could not."""
     for sent in Outbox(session.ward.spool).send(session.ward):
-        talk.say(
-            f"An examination that waited was not saved, its draft is kept: {clean(sent.refused.line)}."
-            if sent.refused
-            else "An examination that waited for the ward's store is saved."
-        )
+        talk.say(clean(sent.told))
 
 
 def _insisting(talk: Talk, do: Callable[[], T]) -> T:

@@ -105,6 +105,14 @@ class Sent:
     stored: "Examination | KeptSheet | None" = None
     refused: "WardexamError | None" = None
 
+    @property
+    def told(self) -> str:
+        """What became of it, as a sentence."""
+        what = "A cord injury sheet" if self.unsent.kind == "sheet" else "An examination"
+        if self.refused:
+            return f"{what} that waited was not saved, its draft is kept: {self.refused.line}."
+        return f"{what} that waited for the ward's store is saved."
+
 
 class Outbox:
     """The saves that wait for a ward's store.

@@ -128,11 +128,4 @@ class Sending:
         for sent in found:
             own = self._own.pop(sent.unsent.saved.id, None)
             if own is None or not own.sent(sent):
-                self._app.tell(_told(sent))
-
-
-def _told(sent: "Sent") -> str:
-    what = "A cord injury sheet" if sent.unsent.kind == "sheet" else "An examination"
-    if sent.refused:
-        return f"{what} that waited was not saved, its draft is kept: {sent.refused.line}"
-    return f"{what} that waited for the ward's store is saved."
+                self._app.tell(sent.told)
