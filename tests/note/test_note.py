@@ -417,7 +417,7 @@ def test_every_paper_says_the_age_that_was_told_in_the_examination(paper):
 
 
 @pytest.mark.parametrize("paper", [note.render, referral.render])
-@pytest.mark.parametrize("letters", (30, 50, 71))
+@pytest.mark.parametrize("letters", [30, 50, 71])
 def test_no_line_is_longer_than_a_page_where_a_letter_becomes_two(paper, letters):
     words = " ".join(["\u00bd" * letters] * 3)
     found = made("saddle 1/1", comment=words, impression=words, examiner=words[:40])

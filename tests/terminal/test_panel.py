@@ -130,6 +130,19 @@ def test_without_a_reason_the_line_says_what_was_not_asked_and_never_that_nothin
     assert above(assess(whole, None, None)) == "None raised by what was asked and examined."
 
 
+@pytest.mark.parametrize(("line", "said"), [
+    ("drowsiness marked pupil_dilated 1/0 onset=hours flag:trauma=yes", "drowsy/confused, pressure?: airway; head up; capillary glucose; a shunt?"),
+    ("meningism present attention present onset=hours nystagmus 1/0", "meningitis or bleeding: blood cultures; antibiotic within 1 h"),
+])  # fmt: skip
+def test_of_the_other_reasons_for_now_the_first_is_said_with_its_first_steps_at_80_columns(
+    line, said
+):
+    examination = examined(line, NOW)
+    reading = engine().read(examination, silence=False)
+    shown = panel(examination, assess(examination, None, None), reading=reading)
+    assert said.lower() in one(" ".join(shown))
+
+
 def every_flag_denied(line: str) -> Findings:
     flags_no = " ".join(f"flag:{name}=no" for name in flag_names())
     return read_line(f"{line} onset=longer {flags_no}").spelled_out()

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.text import capital
-from wardexam.note.reasons import action, off_short
+from wardexam.note.reasons import action, image_of, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.rules.change import compare, text_of
 from wardexam.reasoning.rules.stay import Stay, seen_last
 from wardexam.terminal.canvas import Line
-from wardexam.terminal.urgent import told
+from wardexam.terminal.urgent import GRAVEST, told
 
 if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading, Site
@@ -290,10 +290,23 @@ def _more(
         said += [change.new] if change.new not in head else []
         seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
         word = f"Since {seen.at:%d %b %H:%M}"
-        weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
+        least = FIRST if wide else 1
+        weights = tuple(
+            3 if not n else 5 if n < least else 10 + n for n in range(len(said[: MOST + 1]))
+        )
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
-    others = tuple(capital(f"{r.text}: {action(r, now)}") for r in urgency.reasons[1:])
-    if others:
-        weights = tuple(range(20, 20 + len(others)))
-        blocks.append(Block("Also", others, weights, between="\n"))
+    others = urgency.reasons[1:]
+    if others and wide:
+        said_whole = tuple(capital(f"{r.text}: {action(r, now)}") for r in others)
+        blocks.append(Block("Also", said_whole, _weights(20, len(others)), between="\n"))
+    elif others:
+        # The first of those that are as grave as can be and open gives way to no more than where it may be.
+        grave = others[0].urgency == GRAVEST and others[0].due is not None
+        brief = tuple(f"{r.brief}: {r.first or image_of(r) or r.call}" for r in others)
+        weights = (3 if grave else 20, *_weights(21, len(others) - 1))
+        blocks.append(Block("Also", brief, weights, between=". "))
     return blocks
+
+
+def _weights(first: int, count: int) -> tuple[int, ...]:
+    return tuple(range(first, first + count))
