@@ -34,7 +34,7 @@ READ = {
     ),
     "A3": (
         "TODAY, OVERDUE 22 h, was due 3 Mar 16:00",
-        "saddle sensation; bladder scan",
+        "test the saddle; bladder scan",
         "call spinal team",
     ),
     "A4": ("NOW, no deadline left", "stroke", "Not needed 3 Mar 14:30", "stroke unit treats it"),

@@ -54,7 +54,7 @@ def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():
         found = assess(read_line(line + more).spelled_out(), None, None)
         return {r.rule: r.first for r in found.reasons}
 
-    scan, saddle = "bladder scan, without delay", "test saddle sensation"
+    scan, saddle = "bladder scan, without delay", "test the saddle"
     catheter = "catheter if retained"
     assert first()["cauda_equina"] == f"{scan}; {saddle}; {catheter}"
     assert first(" saddle 1/1")["cauda_equina"] == f"{scan}; {catheter}"
@@ -64,8 +64,8 @@ def test_a_step_whose_sign_is_recorded_now_is_not_asked_for_again():
 
 
 @pytest.mark.parametrize(("line", "step"), [
-    ("perianal 0/0", "test saddle sensation"),
-    ("saddle 1/1", "test saddle sensation"),
+    ("perianal 0/0", "test the saddle"),
+    ("saddle 1/1", "test the saddle"),
     ("onset=days plantar up/up level_pin T10/T10", "test the level on both sides"),
     ("onset=days plantar up/up level_touch T10/T10", "test the level on both sides"),
 ])  # fmt: skip
@@ -92,8 +92,8 @@ def test_a_sign_of_one_side_alone_leaves_its_step():
     half = assess(read_line(f"{line} saddle 2/-").spelled_out(), None, None).reasons
     whole = assess(read_line(f"{line} saddle 2/2").spelled_out(), None, None).reasons
     assert asked
-    assert all("saddle sensation" in r.first for r in half if r.rule in asked)
-    assert not any("saddle sensation" in r.first for r in whole)
+    assert all("test the saddle" in r.first for r in half if r.rule in asked)
+    assert not any("test the saddle" in r.first for r in whole)
 
 
 def test_the_gravest_reason_comes_first():

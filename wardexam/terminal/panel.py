@@ -278,7 +278,9 @@ def _more(
     wide: bool,
 ) -> list[Block]:  # fmt: skip
     """What changed, and the other reasons where a screen has room for them."""
-    blocks = []
+    blocks, others = [], urgency.reasons[1:]
+    # Where there is little room the first other reason that is as grave as can be and open stands there in short.
+    grave = bool(others) and not wide and others[0].urgency == GRAVEST and others[0].due is not None
     change = compare(previous, examination) if previous else None
     if previous and change and (change.compared or change.signs or change.first_found):
         head = change.said(SHORT)
@@ -290,23 +292,15 @@ def _more(
         said += [change.new] if change.new not in head else []
         seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
         word = f"Since {seen.at:%d %b %H:%M}"
-        least = FIRST if wide else 1
-        weights = tuple(
-            3 if not n else 5 if n < least else 10 + n for n in range(len(said[: MOST + 1]))
-        )
+        weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
+        if grave:  # what changed does not give way to it
+            weights = (3, *weights[1:])
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
-    others = urgency.reasons[1:]
-    if others and wide:
-        said_whole = tuple(capital(f"{r.text}: {action(r, now)}") for r in others)
-        blocks.append(Block("Also", said_whole, _weights(20, len(others)), between="\n"))
-    elif others:
-        # The first of those that are as grave as can be and open gives way to no more than where it may be.
-        grave = others[0].urgency == GRAVEST and others[0].due is not None
+    rest = tuple(range(20, 20 + len(others)))
+    if grave:
         brief = tuple(f"{r.brief}: {r.first or image_of(r) or r.call}" for r in others)
-        weights = (3 if grave else 20, *_weights(21, len(others) - 1))
-        blocks.append(Block("Also", brief, weights, between=". "))
+        blocks.append(Block("Also", brief, (3, *rest[1:]), between=". "))
+    elif others:
+        said_whole = tuple(capital(f"{r.text}: {action(r, now)}") for r in others)
+        blocks.append(Block("Also", said_whole, rest, between="\n"))
     return blocks
-
-
-def _weights(first: int, count: int) -> tuple[int, ...]:
-    return tuple(range(first, first + count))
