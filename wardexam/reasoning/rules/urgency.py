@@ -181,9 +181,9 @@ def assess(
     not_asked = examination.flags_open
     yes = tuple(row.short for name, row in flags().items() if examination.flags.get(name) == "yes")
     open_ = [f"{len(not_asked)} not asked"] if not_asked else []
+    open_ += [f"{len(off)} {OFF_HERE}"] if off else []
     blank = () if open_ else _not_examined(examination)
     open_ += [f"{in_a_row(blank)} {NOT_EXAMINED}"] if blank else []
-    open_ += [f"{len(off)} {OFF_HERE}"] if off else []
     word = WORDS[level] if level or not open_ else ", ".join((NOT_ASSESSED, *open_))
     silent = sorted((_silent(n, own_words[n]) for n in off), key=lambda r: -r.urgency)
     caution = f"{POLICY} {NOT_EXCLUDED}"
