@@ -76,19 +76,18 @@ def test_a_number_typed_at_once_is_that_of_a_positive_test(state):
     assert [f.side for f in edits.begins_number(state, "4")] == ["right", "left"]
 
 
-def test_a_minus_typed_after_a_four_says_that_it_is_a_grade_of_its_own(state):
+def test_a_minus_typed_behind_a_four_is_asked_about_wherever_the_cursor_has_moved(state):
     state.go("hip_flexion", "right")
     write(state, *edits.grade(state, "4"))
     state.advance()
+    assert not edits.split_grade(state, "minus", "u")  # it was not moved by the grade
     state.moved_on = True
-    (made,) = edits.grade(state, "minus")
-    said = "left hip flexion 4-. right hip flexion stays 4: 4- is the one key -"
-    assert (made.change.key, made.said) == ("hip_flexion left", said)
-    write(state, *edits.grade(state, "4"))
-    state.go("plantar", "right")
+    said = "- not entered: u - makes the 4 a 4-; - again grades at the cursor."
+    assert edits.split_grade(state, "minus", "u") == said
+    assert not edits.split_grade(state, "5", "u")
+    state.go("plantar", "right")  # where a minus is no grade
     state.moved_on = True
-    with pytest.raises(edits.RefusedError, match="stays 4: 4- is the one key -"):
-        edits.grade(state, "minus")
+    assert edits.split_grade(state, "minus", "u") == "- not entered: u - makes the 4 a 4-."
 
 
 def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(state):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump, one_patient
+from tests.terminal.screens import NOW, demo_app, dump, found, one_patient, status
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.row_sets import set_for
@@ -223,3 +223,27 @@ async def test_a_sign_that_stands_in_no_set_is_resumed_on_its_part(app):
 )
 def test_a_complaint_opens_on_the_signs_that_tell_of_it(complaint, page):
     assert set_for(complaint) == page
+
+
+@pytest.mark.parametrize(
+    ("typed", "right", "left"),
+    [
+        (("4", "minus"), "4", None),  # 4- as everyone writes it: for one side or the other
+        (("4", "minus", "minus"), "4", "4-"),
+        (("4", "minus", "u", "minus"), "4-", None),
+        (("4", "plus", "plus"), "4", "4+"),
+        (("4", "left", "minus"), "4-", None),  # the cursor was put there
+        (("b", "4", "minus", "u", "b", "minus"), "4-", "4-"),
+        (("5", "minus"), "5", "4-"),
+    ],
+)
+async def test_a_minus_behind_a_four_grades_no_side_until_it_is_clear_which(app, typed, right, left):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("thumb_abduction", "right")
+        await pilot.press(*typed)
+        graded = found(app)
+        assert graded.get(("thumb_abduction", "right")) == right
+        assert graded.get(("thumb_abduction", "left")) == left
+        if typed == ("4", "minus"):
+            assert "- not entered: u - makes the 4 a 4-; - again grades at the cursor." in status(app)

@@ -63,24 +63,31 @@ def grade(state: State, key: str) -> list[Edit]:
     if isinstance(row, Flag):
         raise RefusedError(f"Here: {state.accepted}.")
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
-    split = _split_grade(state, key)
     if answer is None:
-        raise RefusedError(f"{split or f'{row.name}: here {state.accepted}'}.")
+        raise RefusedError(f"{row.name}: here {state.accepted}.")
     words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
-    said = f"{row.name} {words}" + (f". {split}" if split else "")
     return [
-        Edit(graded(state.examination, row, side, answer), f"{_where(side)}{said}")
+        Edit(graded(state.examination, row, side, answer), f"{_where(side)}{row.name} {words}")
         for side in state.graded_sides
     ]
 
 
-def _split_grade(state: State, key: str) -> str:
-    """What is said where a plus or minus was typed after a 4, which had moved on: it is a grade of its own."""
-    last = state.last_graded if state.moved_on else None
+def split_grade(state: State, key: str, undo: str) -> str:
+    """What is asked where a plus or minus is typed behind a 4 that has moved on: it may be meant for either; else empty.
+
+    Args:
+        state: Where the cursor stands.
+        key: What was typed.
+        undo: The key that takes a grade back.
+    """
+    last = state.last_graded if state.moved_on and not state.both else None
     mark = {"minus": "-", "plus": "+"}.get(key)
     if mark is None or last is None or (last.row.answers, last.answer) != ("mrc", "4"):
         return ""
-    return f"{named(last)} stays 4: 4{mark} is the one key {mark}"
+    row = state.row
+    here = isinstance(row, Sign) and row.answers == "mrc"
+    again = f"; {mark} again grades at the cursor" if here else ""
+    return f"{mark} not entered: {undo} {mark} makes the 4 a 4{mark}{again}."
 
 
 UNCHANGED = {"comment": "", "not_testable": None}  # what is of the earlier examination alone
