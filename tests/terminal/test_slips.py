@@ -40,7 +40,7 @@ async def test_a_number_typed_at_a_question_answers_nothing(app, typed):
         ("knee", "a", "ankle", True),  # of the limb that is gone, the same part
         ("knee", "a", "hip_flexion", True),  # and every other part of it
         ("knee", "p", "ankle", True),  # pain: of the same part
-        ("knee", "p", "hip_flexion", False),
+        ("knee", "p", "straight_leg_raise", False),
         ("biceps", "a", "ankle", False),
     ],
 )
@@ -178,7 +178,9 @@ async def test_the_same_key_twice_says_it_of_all_of_the_limb_that_is_not_filled(
         app.screen.go("knee", "left")
         await pilot.press("2")
         app.screen.go("ankle", "left")
-        await pilot.press("x", "x")
+        await pilot.press("x")
+        assert "x whole limb, then why" in shown(app)
+        await pilot.press("x")
         assert "Nothing of the left leg here testable" in shown(app)
         await pilot.press("a")
         state = app.screen.state
@@ -237,7 +239,9 @@ def test_a_complaint_opens_on_the_signs_that_tell_of_it(complaint, page):
         (("5", "minus"), "5", "4-"),
     ],
 )
-async def test_a_minus_behind_a_four_grades_no_side_until_it_is_clear_which(app, typed, right, left):
+async def test_a_minus_behind_a_four_grades_no_side_until_it_is_clear_which(
+    app, typed, right, left
+):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
         app.screen.go("thumb_abduction", "right")
@@ -246,4 +250,36 @@ async def test_a_minus_behind_a_four_grades_no_side_until_it_is_clear_which(app,
         assert graded.get(("thumb_abduction", "right")) == right
         assert graded.get(("thumb_abduction", "left")) == left
         if typed == ("4", "minus"):
-            assert "- not entered: u - makes the 4 a 4-; - again grades at the cursor." in status(app)
+            assert "- not entered: u - makes the 4 a 4-; - again grades at the cursor." in status(
+                app
+            )
+
+
+@pytest.mark.parametrize("reason", ["a", "c", "s"])  # accept, comment, save
+async def test_a_reason_typed_twice_is_no_key_of_the_grid(app, reason):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "down", "x", reason, reason)
+        assert f"the whole limb is x x {reason}, not {reason} {reason}" in status(app)
+        assert len(app.screen.state.examination.findings) == 1
+        assert not app.screen.asking
+        assert not app.ward.file(WHO).examinations
+        await pilot.press(reason)  # from then on it is one again
+        assert "Nothing done" not in status(app)
+
+
+async def test_a_statement_of_many_signs_says_how_many_and_is_made_only_after_a_yes(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        state = app.screen.state
+        app.screen.go("ptosis", "right")
+        await pilot.press("1", "e")
+        assert "34 signs at once: Cortex and cranial nerves, head" in shown(app)
+        await pilot.press("n")
+        assert state.examination.rest_normal == ()
+        await pilot.press("e", "y")
+        assert "Stated normal: rest of head cranial, 34 signs. e withdraws." in status(app)
+        await pilot.press("u")
+        assert state.examination.rest_normal == ()
+        app.screen.go("cortical_sensation", "right")
+        await pilot.press("e")  # of few signs it is stated at once
+        assert "Stated normal: rest of right arm cranial, 2 signs. e withdraws." in status(app)

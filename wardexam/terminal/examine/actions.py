@@ -240,6 +240,7 @@ def choose(screen: "Entering", key: str) -> None:
         state.awaits = "limb"
         screen.draw_status()
     elif kind in ("reason", "limb") and key in view.REASON_KEYS and isinstance(row, Sign):
+        state.reason_key = key
         _say_not_testable(screen, row, view.REASON_KEYS[key], whole=kind == "limb")
     elif kind == "quality" and key in view.QUALITY_KEYS:
         _quality(screen, view.QUALITY_KEYS[key])
@@ -446,7 +447,7 @@ def _accept(screen: "Entering") -> None:
 
 
 def _rest_normal(screen: "Entering") -> None:
-    """State the rest of a limb normal; after a yes where it was abnormal before, or in part not testable."""
+    """State the rest of a limb normal; after a yes where it is of many signs, was abnormal before, or in part not testable."""
     made = edits.rest_normal(screen.state, screen.visit.session.now(), screen.key("rest"))
     about = edits.doubted(screen.state, made)
     if not about:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
-from wardexam.anatomy.catalogue import SEGMENTS, Sign, dermatomes
+from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue, dermatomes
 from wardexam.exam.answers import Answer, ScaleName, answers_for
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
@@ -25,12 +25,13 @@ from wardexam.exam.wording import cell, mark, named, sided
 from wardexam.note.stating import doubts
 from wardexam.terminal import edit
 from wardexam.terminal.edit import RefusedError
-from wardexam.terminal.examine.state import State, sides
+from wardexam.terminal.examine.state import PAGE_TITLES, State, sides
 
 if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
 
 Edit = edit.Edit[Change]
+MANY = 10  # signs that a statement may speak of without being asked whether it is meant
 
 
 def _where(side: Side) -> str:
@@ -446,24 +447,33 @@ def rest_normal(state: State, at: datetime, withdraws: str) -> Edit:
     key = f"{row.part} {limb}"
     if any(f"{s.part} {s.limb}" == key for s in state.examination.rest_normal):
         return Edit(Change("rest_normal", key), f"Withdrawn: rest of {limb} {row.part}.")
-    value = {
-        "part": row.part,
-        "limb": limb,
-        "by": state.examination.examiner,
-        "at": at.isoformat(),
-    }
+    by = state.examination.examiner
+    stated = RestNormal.model_validate({"part": row.part, "limb": limb, "by": by, "at": at})
+    many = counted(_covered(state, stated), "sign")
     return Edit(
-        Change("rest_normal", key, value),
-        f"Stated: rest of {limb} {row.part} examined, normal. {withdraws} withdraws.",
+        Change("rest_normal", key, stated.model_dump(mode="json")),
+        f"Stated normal: rest of {limb} {row.part}, {many}. {withdraws} withdraws.",
+    )
+
+
+def _covered(state: State, stated: RestNormal) -> int:
+    """Of how many signs, each on its side, a statement speaks that are not graded one by one."""
+    return sum(
+        stated.covers(row, side) and state.examination.finding(row.id, side) is None
+        for row in catalogue().values()
+        for side in sides(row)
     )
 
 
 def doubted(state: State, made: Edit) -> tuple[str, ...]:
-    """What speaks against a statement of the rest; empty where nothing does, or where it is withdrawn."""
+    """What is to be confirmed of a statement of the rest: what speaks against it, that it is of many signs; else empty."""
     if made.change.value is None:
         return ()
     stated = RestNormal.model_validate(made.change.value)
-    return doubts(stated, state.examination, state.visit.previous)
+    against, many = doubts(stated, state.examination, state.visit.previous), _covered(state, stated)
+    if many <= MANY:
+        return against
+    return (*against, f"{many} signs at once: {PAGE_TITLES[stated.part]}, {stated.limb}")
 
 
 def ahead(state: State, examination: Examination) -> Iterator[Examination]:

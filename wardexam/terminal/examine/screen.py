@@ -93,6 +93,12 @@ class ExamineScreen(EntryScreen):
 
     def _graded(self, key: str) -> bool:
         row = self.state.row
+        again, self.state.reason_key = key == self.state.reason_key, ""
+        if again:  # meant for the limb: as a key of the grid it might save, or leave
+            begin = self.key("not_testable")
+            raise RefusedError(
+                f"Nothing done: the whole limb is {begin} {begin} {key}, not {key} {key}."
+            )
         if self.state.awaits:
             actions.choose(self, key)
         elif isinstance(row, Flag) and key.isdecimal() and (self._numeral or key not in FLAG_KEYS):
@@ -254,7 +260,7 @@ class ExamineScreen(EntryScreen):
         if not self.there:  # keys typed ahead are acted on before
             return
         if self.state.awaits and not self.asking and not self.unseen:
-            about, choices = view.choices(self.state)
+            about, choices = view.choices(self.state, self.key("not_testable"))
             lines = joined([about, *choices], self.size.width - 1)
             self.show_status([[(line, "strong")] for line in lines])
         elif not self.asking and not self.unseen:

@@ -109,6 +109,7 @@ class State:
         both: Whether the next grade goes to both sides.
         moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``limb`` (the reason for all of it), ``quality``, ``rows``, ``jump``; else empty.
+        reason_key: The key that just gave a reason why a sign was not testable; empty after the next key.
         documented: When and where what is known was documented, as it was written last.
         before: What was found earlier in the stay, by sign and side.
         again: The signs of it, abnormal first.
@@ -125,6 +126,7 @@ class State:
     both: bool = False
     moved_on: bool = False
     awaits: str = ""
+    reason_key: str = ""
     documented: str = DOCUMENTED
     before: dict[tuple[str, Side], Finding] = field(init=False)
     again: tuple[Sign, ...] = field(init=False)

@@ -376,14 +376,19 @@ def limb_words(row: Sign, side: Side) -> str:
     return row.limb if side == "midline" else f"{side} {row.limb}"
 
 
-def choices(state: State) -> tuple[str, list[str]]:
-    """What the awaited letter is about, and what it may be."""
+def choices(state: State, untestable: str) -> tuple[str, list[str]]:
+    """What the awaited letter is about, and what it may be.
+
+    Args:
+        state: Where the cursor stands.
+        untestable: The key that says that a sign is not testable.
+    """
     row = state.row
     if state.awaits in ("reason", "limb") and isinstance(row, Sign):
         reasons = [f"{key} {REASON_WORDS[reason]}" for key, reason in REASON_KEYS.items()]
         if state.awaits == "limb":
             return f"Nothing of the {limb_words(row, state.side)} here testable:", reasons
-        return f"Not testable, {row.name}:", [*reasons, "the same key again: its limb here"]
+        return f"Not testable, {row.name}:", [*reasons, f"{untestable} whole limb, then why"]
     if state.awaits == "quality":
         return "How it came:", [f"{key} {qualities()[q].words}" for key, q in QUALITY_KEYS.items()]
     if state.awaits == "jump":
