@@ -10,7 +10,7 @@ from wardexam.exam.examination import Patient
 from wardexam.note import handover
 from wardexam.records.ward import open_ward
 from wardexam.session import Session
-from wardexam.unsaved import begun, with_drafts
+from wardexam.unsaved import begun, told
 from wardexam.visit import Visit
 
 NOW = datetime(2026, 11, 24, 9, tzinfo=UTC)
@@ -74,6 +74,6 @@ def test_the_handover_says_of_a_draft_how_urgent_it_is_and_that_it_is_worse(
 
 def test_the_list_goes_by_a_draft_that_is_worse_though_no_more_urgent(tmp_path):
     ward = ward_with_draft(tmp_path, ["plantar up/down knee 2/2 onset=longer"], *KNEE)
-    (bed,) = with_drafts(ward, ward.beds())
+    (bed,) = told(ward, ward.beds())
     assert bed.listed is bed.draft
     assert bed.draft.worse

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from wardexam.errors import WardexamError
-from wardexam.note.headline import summarise
+from wardexam.note.headline import of_admission, summarise
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.stay import Stay
@@ -39,15 +39,20 @@ def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
     return {patient: summary for patient, summary in said.items() if summary is not None}
 
 
-def with_drafts(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
-    """The lines of a list, each with what its draft says, where there is one that nobody is writing.
+def told(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
+    """The lines of a list, each with what its draft says, whoever writes it, and what was told at admission of who was never examined.
 
     Raises:
         RecordsError: The drafts cannot be listed.
     """
-    last = {d.patient_id: d for d in ward.drafts() if not d.held}
-    listed = [b.patient_id for b in beds if b.has_draft and b.patient_id in last]
-    said = begun(ward, (last[patient] for patient in listed))
+    listed = {b.patient_id for b in beds}
+    last = {d.patient_id: d for d in ward.drafts() if d.patient_id in listed}
+    said = begun(ward, last.values())
     return tuple(
-        replace(b, draft=said.get(b.patient_id)) if b.patient_id in listed else b for b in beds
+        replace(
+            b,
+            draft=said.get(b.patient_id),
+            told=None if b.last_at else of_admission(b.reason, b.age, b.sex),
+        )
+        for b in beds
     )

@@ -7,9 +7,11 @@ import pytest
 
 from tests.examinations import examined
 from tests.terminal.screens import NOW, demo_app, dump
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.note.handover import headline_of
 from wardexam.records.repository import Arrival
+from wardexam.records.ward import open_ward
 
 # bed, re-examine every so many hours, examinations as (hours ago, typed line)
 PATIENTS = [
@@ -26,7 +28,7 @@ PATIENTS = [
 ]
 ORDERS = {
     "bed": ["A1", "A5", "B1", "B2", "B4", "C3"],
-    "urgency": ["B2", "A5", "B1", "A1", "B4", "C3"],
+    "urgency": ["B2", "A5", "B1", "B4", "A1", "C3"],
     "worsening": ["A1", "B2", "A5", "B1", "B4", "C3"],
     "next examination": ["A5", "B4", "B2", "C3", "A1", "B1"],
 }
@@ -119,3 +121,102 @@ async def test_the_clock_that_runs_stands_in_the_list_and_what_it_runs_for_below
         await pilot.press("k")
         late = next(t for t in dump(app) if "Idris" in t)
         assert "OVERDUE 4 h" in late
+
+
+async def test_of_those_as_urgent_the_first_are_those_about_whom_nothing_was_done(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("O")
+        lines = [line for line in dump(app)[2:] if " NOW" in line[:34]]
+        waiting = [" !" in line[:34] for line in lines]
+        assert waiting == sorted(waiting, reverse=True)
+        assert "OVERDUE" in lines[0]
+
+
+@pytest.fixture
+def full(tmp_path):
+    """A ward of forty patients, whom nobody has examined; the last is unconscious."""
+    app = demo_app(tmp_path / "ward", empty=True)
+    for number in range(1, 41):
+        patient = Patient(
+            id=f"patient{number:02}", bed=f"A{number}", name=f"Invented {number}", age=60,
+            remark="unconscious" if number == 40 else "back pain", admitted=NOW,
+        )  # fmt: skip
+        app.ward.admit(patient, "test")
+    return app
+
+
+def chosen(app):
+    return app.screen._bed.bed
+
+
+async def test_an_order_is_shown_from_its_top_and_pages_go_through_it(full):
+    async with full.run_test(size=(80, 24)) as pilot:
+        await pilot.press("end")
+        assert chosen(full) == "A40"
+        await pilot.press("home")
+        assert chosen(full) == "A1"
+        await pilot.press("pagedown")
+        assert chosen(full) not in ("A1", "A2", "A40")
+        await pilot.press("O")
+        assert chosen(full) == "A40"
+        assert "A40" in dump(full)[2]
+        await pilot.press("pagedown", "pageup")
+        assert chosen(full) == "A40"
+
+
+async def test_who_is_not_examined_stands_as_urgent_as_what_was_told_at_admission(full):
+    async with full.run_test(size=(80, 24)) as pilot:
+        await pilot.press("O")
+        row = dump(full)[2]
+        assert "NOW" in row
+        assert "not examined: not awake" in row
+        assert " ? " in dump(full)[3]  # back pain says nothing by itself
+        assert "back pain" in dump(full)[3]
+        await pilot.press("H")
+        sheet = dump(full)
+        assert "NOW" in sheet[2]
+        assert "not awake" in sheet[2]
+        assert "unconscious; nothing examined, no flag asked" in sheet[3]
+        assert "back pain; nothing examined, no flag asked" in sheet[5]
+
+
+async def test_what_was_told_of_less_than_now_is_no_more_than_that(tmp_path):
+    app = demo_app(tmp_path / "ward", empty=True)
+    for bed, why in (("A1", "fit"), ("A2", "numb feet"), ("A3", "other things")):
+        app.ward.admit(
+            Patient(
+                id=f"patient{bed.lower()}", bed=bed, name="Ana Invented", remark=why, admitted=NOW
+            ),
+            "test",
+        )
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        lines = [line for line in dump(app) if "Ana" in line]
+        assert [line[24:34].split()[0] for line in lines] == ["TODAY?", "days?", "?"]
+        await pilot.press("O")
+        assert beds(app) == [
+            "A1",
+            "A2",
+            "A3",
+        ]  # it may be graver: none stands below an examined one
+
+
+async def test_what_a_colleague_is_entering_stands_in_the_list(tmp_path):
+    app = demo_app(tmp_path / "ward", empty=True)
+    app.ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", admitted=NOW), "test")
+    made = Examination(id="theirs01", patient="patient1", examiner="Dr Ash", at=NOW)
+    theirs = open_ward(tmp_path / "ward").start_draft(made, "Dr Ash")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "?" in next(line for line in dump(app) if "Ana" in line)
+        theirs.append(Change("flag", "saddle_numb", "yes"))
+        theirs.flush(5.0)
+        app.verify()
+        for _ in range(200):
+            await pilot.pause(0.02)
+            if "NOT SAVED: possible cauda equina" in "\n".join(dump(app)):
+                break
+        assert "NOW" in next(line for line in dump(app) if "Ana" in line)
+        assert "NOT SAVED: possible cauda equina" in "\n".join(dump(app))
+    theirs.close()

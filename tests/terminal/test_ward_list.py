@@ -5,9 +5,13 @@ from datetime import timedelta
 
 import pytest
 
+from tests.examinations import examined
 from tests.terminal.screens import NOW
 from wardexam.exam.text import COLUMN
+from wardexam.note.headline import summarise
+from wardexam.ready import engine
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Bed, Summary
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.ward_list import AROUND, Teller, bed_lines, names, place
@@ -120,3 +124,11 @@ def test_a_record_that_cannot_be_read_and_one_never_examined_say_so():
     )
     (line,) = bed_lines(bad, tell(), 1, chosen=False)
     assert plain(line).endswith("RECORD UNREADABLE")
+
+
+def test_what_was_not_asked_stands_before_a_likely_place_and_alone_where_there_is_no_room():
+    examination = examined("knee 2/2 straight_leg_raise positive/negative onset=longer", NOW)
+    reading = engine().read(examination)
+    summary = summarise(assess(examination, None, None), None, reading)
+    assert summary.headline.startswith(f"{len(examination.flags_open)} flags not asked; likely")
+    assert summary.short == f"{len(examination.flags_open)} flags not asked"

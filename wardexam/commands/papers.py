@@ -32,7 +32,7 @@ def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetim
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.note.headline import off_in
+    from wardexam.note.headline import of_admission, off_in
     from wardexam.note.reasons import listed_word, running
 
     ward, code, now = edge.ward(options), 0, edge.now()
@@ -42,9 +42,12 @@ def beds(options: argparse.Namespace) -> int:
 
         edge.put(answers.line(answers.beds(listed, _admitted(ward, listed), ward.problem, now)))
     for bed in listed:
+        told = None if bed.last_at else of_admission(bed.reason, bed.age, bed.sex)
         urgency = (
             listed_word(bed.summary, now, bed.summary.urgency_word)
             if bed.summary
+            else f"not examined, {told.urgency_word}: {told.headline}"
+            if told
             else "not examined"
         )
         clock = running(bed.summary, now) if bed.summary and not options.discharged else ""

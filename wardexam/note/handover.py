@@ -15,7 +15,7 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.moments import clock
 from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
-from wardexam.note.headline import shortened, summarise
+from wardexam.note.headline import of_admission, shortened, summarise
 from wardexam.note.reasons import (
     late_words,
     listed_word,
@@ -196,8 +196,10 @@ def _entry(
     patient, examinations, stored = row
     of = told_of(examinations, wording)
     if of is None:
-        first = -max(2.5, begun.level)
-        return Entry(patient, None, beside, 0, "", (first, 0.0, 0.0, 0.0, 0.0), begun)
+        told = of_admission(patient.remark, patient.age, patient.sex, wording)
+        level, text = (told.urgency, told.short or told.headline) if told else (0, "")
+        first = -max(2.5, begun.level, level)
+        return Entry(patient, None, beside, level, text, (first, 0.0, 0.0, 0.0, 0.0), begun)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -226,9 +228,13 @@ def _lines(entry: Entry, now: datetime) -> str:
     mark = f"  {to_ascii(identity.mark(patient))}"
     due = due_in(patient, of.last if of else None, now)
     if of is None:
-        first = f"{who}{'not yet':<12}{'no examination is stored':<{REASON}} {due:>9}"
+        word = SHORT[-1] if entry.level == len(SHORT) - 1 else "not yet"
+        why = shortened(to_ascii(entry.headline or "no examination is stored"), REASON)
+        first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
         said = (entry.unsaved.text, entry.unsaved.brief) if entry.unsaved.text else (NOTHING_YET,)
-        return f"{first.rstrip()}\n{_fitting([f'{mark}; {text}' for text in said])}"
+        came = f"{to_ascii(patient.remark)}; " if patient.remark else ""
+        tried = [f"{mark}; {more}{text}" for more in (came, "") for text in said]
+        return f"{first.rstrip()}\n{_fitting(tried)}"
     head, last = of.head, of.last
     level, text = entry.level, entry.headline
     brief = head.short or text

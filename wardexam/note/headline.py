@@ -2,8 +2,11 @@
 
 import textwrap
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
+from wardexam.exam.examination import Context, Findings
+from wardexam.exam.story import complaint_in
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, off_brief, settled_by
 from wardexam.note.telling import worth_telling
@@ -11,8 +14,11 @@ from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.stay import Slide
-from wardexam.reasoning.rules.urgency import OFF_HERE
+from wardexam.reasoning.rules.urgency import OFF_HERE, assess
 from wardexam.records.repository import Summary
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.wording import Wording
 
 LONGEST = 160  # characters of the words, more than any reason of the table takes
 LONGEST_STEP = 120  # and of the step that is due
@@ -39,11 +45,11 @@ def summarise(
             text = f"{text}, {settled_by(first) or last}"
     elif urgency.answered_yes:
         text = "flag yes: " + ", ".join(urgency.answered_yes)
-    elif named := _named(reading):
-        text = f"{named.word}: {named.name}"
     else:
-        asked = len(urgency.not_asked)
-        text = f"{counted(asked, 'flag')} not asked" if asked else urgency.word
+        asked, named = len(urgency.not_asked), _named(reading)
+        brief = f"{counted(asked, 'flag')} not asked" if asked else ""
+        place = f"{named.word}: {named.name}" if named else ""
+        text = "; ".join(filter(None, (brief, place))) or urgency.word
     due, step = "", ""
     if (running := first_due(urgency)) and running.due:
         due = running.due.isoformat()
@@ -56,6 +62,17 @@ def summarise(
         brief = f"{len(urgency.switched_off)} {OFF_HERE}"
     new = any(not r.answered for r in urgency.reasons if r.urgency == urgency.level)
     return Summary(urgency.level, urgency.word, worse, headline, due, step, new, to_ascii(brief))
+
+
+def of_admission(
+    reason: str, age: int | None, sex: str, wording: "Wording | None" = None
+) -> Summary | None:
+    """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing."""
+    if (complaint := complaint_in(reason)) is None:
+        return None
+    context = Context.model_validate({"age": age, "sex": sex, "complaint": complaint})
+    urgency = assess(Findings(context=context), None, None, wording)
+    return summarise(urgency, None, None) if urgency.level else None
 
 
 def _named(reading: Reading | None) -> Site | None:

@@ -124,7 +124,8 @@ class Bed:
 
     `trouble` says why the patient's record cannot be read, in one line; empty when it can. `reason` is why
     the patient was admitted; empty where that is not known. `draft` is what an examination that is not saved
-    says; None where there is none, or it was not asked for.
+    says, `told` what that reason says by itself of one who was never examined; None where there is nothing,
+    or it was not asked for.
     """
 
     patient_id: str
@@ -142,6 +143,7 @@ class Bed:
     trouble: str = ""
     reason: str = ""
     draft: Summary | None = None
+    told: Summary | None = None
 
     @property
     def graver_draft(self) -> Summary | None:
@@ -151,8 +153,8 @@ class Bed:
 
     @property
     def listed(self) -> Summary | None:
-        """What the list goes by: what is not saved where that is graver, else what is saved."""
-        return self.graver_draft or self.summary
+        """What the list goes by: what is not saved where that is graver, else what is saved, else what was told at admission."""
+        return self.graver_draft or self.summary or self.told
 
     @property
     def due_at(self) -> datetime | None:

@@ -136,7 +136,8 @@ class WardApp(PaintingApp):
         def look() -> None:
             try:
                 self.ward.settle()
-                if self.ward.verify():
+                # What a colleague enters meanwhile is no change of the list, and may be an alarm on it.
+                if self.ward.verify() or any(d.held for d in self.ward.drafts()):
                     self.call_later(self._list_again)
             except (WardexamError, OSError):
                 return  # said where the list is read

@@ -28,6 +28,7 @@ WIDE = 110  # columns from which one line has room for every column
 OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "NOT SAVED yet: open it"
 UNSAVED = "NOT SAVED: "  # before what an examination says that is no more than begun
+UNEXAMINED = "not examined"  # of a patient of whom no more is known than why they came
 
 
 class Place(NamedTuple):
@@ -124,8 +125,11 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     """
     now, summary = tell.now, bed.listed
     word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
+    only_told = summary is not None and summary is bed.told
+    if only_told and word != URGENCY[-1]:
+        word += "?"  # it may be graver
     # A mark while nothing was done about one of the gravest reasons.
-    new = " !" if summary and summary.new and summary.urgency else ""
+    new = " !" if summary and summary.new and summary.urgency and not only_told else ""
     style = "alarm" if word == "NOW" else "warn" if summary and summary.urgency == TODAY else ""
     mark = "*" if bed.has_draft else " "
     heavy = "strong" if style else ""
@@ -207,9 +211,11 @@ def _why(bed: Bed, tell: Teller) -> str:
         if bed.graver_draft
         else bed.summary.headline
         if bed.summary
+        else f"{UNEXAMINED}: {bed.told.headline}"
+        if bed.told
         else BEGUN
         if bed.last_at is None and bed.has_draft
-        else bed.reason or "not examined"
+        else bed.reason or UNEXAMINED
         if bed.last_at is None
         else "not worked out"
     )
@@ -229,6 +235,8 @@ def _reason(bed: Bed, tell: Teller, room: int) -> str:
         text = tell.clear(f"{UNSAVED}{draft.short or draft.headline}")
     elif len(text) > room and bed.summary and bed.summary.short:
         text = tell.clear(bed.summary.short)
+    elif len(text) > room and bed.told:
+        text = tell.clear(f"{UNEXAMINED}: {bed.told.short or bed.told.headline}")
     return text if len(text) <= room else textwrap.shorten(text, max(room, 0), placeholder="")
 
 

@@ -13,7 +13,7 @@ from wardexam.exam.identity import (
     read_age_and_sex,
     read_number,
 )
-from wardexam.exam.story import COMPLAINTS, reason_text
+from wardexam.exam.story import COMPLAINTS, complaint_in, reason_text
 from wardexam.exam.text import capital, clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
@@ -56,9 +56,15 @@ def _patient(details: Mapping[str, Any]) -> "Patient":
 
 def _rank(bed: Bed) -> float:
     """How urgent a bed is for the order: who was never examined stands directly under NOW."""
-    if bed.listed:
-        return bed.listed.urgency
-    return 2.5 if bed.last_at is None else 0
+    known = bed.listed.urgency if bed.listed else 0
+    return known if bed.last_at else max(2.5, known)
+
+
+def _urgency_key(bed: Bed) -> tuple[Any, ...]:
+    """The order by urgency: of those as urgent, first those about whom nothing was done, the earliest limit first."""
+    summary = bed.listed
+    due = summary.due_at.timestamp() if summary and summary.due_at else float("inf")
+    return -_rank(bed), not (summary and summary.new), due, natural(bed.bed)
 
 
 class WardScreen(LineScreen):
@@ -232,10 +238,10 @@ class WardScreen(LineScreen):
     def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
         """The list and what is wrong with the ward; in the store's thread."""
         beds = ward.beds(discharged=discharged)
-        if any(bed.has_draft for bed in beds):
-            from wardexam.unsaved import with_drafts  # the rules are needed for nothing else here
+        if any(complaint_in(b.reason) for b in beds if not b.last_at) or ward.drafts():
+            from wardexam.unsaved import told  # the rules are needed for nothing else here
 
-            beds = with_drafts(ward, beds)
+            beds = told(ward, beds)
         return beds, ward.problem
 
     def _take(self, read: Listed) -> None:
@@ -256,12 +262,8 @@ class WardScreen(LineScreen):
         first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
         keys: tuple[Callable[[Bed], Any], ...] = (
             lambda b: (natural(b.bed), b.name),
-            lambda b: (-_rank(b), natural(b.bed)),
-            lambda b: (
-                not (b.summary and b.summary.worse),
-                -_rank(b),
-                natural(b.bed),
-            ),
+            _urgency_key,
+            lambda b: (not (b.summary and b.summary.worse), *_urgency_key(b)),
             lambda b: (
                 first
                 if ahead(b.last_at, now)
@@ -381,6 +383,22 @@ class WardScreen(LineScreen):
         """Move down."""
         self._move(1)
 
+    def do_page_up(self) -> None:
+        """A page up."""
+        self._move(-self._place.room)
+
+    def do_page_down(self) -> None:
+        """A page down."""
+        self._move(self._place.room)
+
+    def do_first(self) -> None:
+        """To the first."""
+        self._move(-len(self._beds))
+
+    def do_last(self) -> None:
+        """To the last."""
+        self._move(len(self._beds))
+
     def do_open(self) -> None:
         """Examine; whoever is discharged is restored first."""
         if self._discharged:
@@ -417,9 +435,10 @@ class WardScreen(LineScreen):
         self.ask("Bed or name (empty shows all):", found)
 
     def do_order(self) -> None:
-        """Next order."""
+        """Next order, from its top."""
         self._order = (self._order + 1) % len(ORDERS)
         self._arrange()
+        self._choose(0)
         self.redraw()
 
     def do_discharged(self) -> None:
