@@ -48,6 +48,14 @@ def names(text: str) -> list[str]:
         ("sweat", ["low glucose"]),
         ("words", ["aphasia"]),
         ("vital capacity", ["breath, cough, swallow"]),
+        ("neck stiff", ["neck resists flexion"]),
+        ("vertigo", ["spinning"]),
+        ("confus", ["inattentive, disoriented"]),
+        ("delirium", ["inattentive, disoriented"]),
+        ("gag", ["palate does not rise"]),
+        ("corneal", ["facial sensation, light touch"]),
+        ("Hoover", ["hip extension returns"]),
+        ("functional", ["hip extension returns"]),
         ("count", ["breath, cough, swallow"]),
         ("jaw", ["jaw jerk", "jaw, scalp"]),
         ("flex", ["ankle dorsiflexion"]),  # begins no word, stands in one
@@ -57,7 +65,7 @@ def test_letters_find_what_a_doctor_means_by_them(typed, first):
     if typed == "flex":
         found = names(typed)
         assert found.index("elbow flexion") < found.index("ankle dorsiflexion")
-    elif typed in ("umbil", "urine", "sens foot"):
+    elif typed in ("umbil", "urine", "sens foot", "neck stiff", "confus", "vertigo"):
         assert set(first) <= set(names(typed))
     else:
         assert names(typed)[: len(first)] == first
