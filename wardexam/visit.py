@@ -15,8 +15,8 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
 from wardexam.exam.entry import Change, apply, first_fault, inverse
-from wardexam.exam.examination import Context, Examination, Findings, Patient
-from wardexam.exam.story import complaint_in
+from wardexam.exam.examination import Examination, Findings, Patient
+from wardexam.exam.story import context_of
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.own_alarm import OWN
@@ -479,11 +479,7 @@ class Visit:
             at=session.now(),
             scale=saved[-1].scale if saved else "conventional",
             # Later in the stay what was told before stands, or is asked anew.
-            context=Context(
-                age=patient.age,
-                sex=patient.sex,
-                complaint=None if saved else complaint_in(patient.remark),
-            ),
+            context=context_of("" if saved else patient.remark, patient.age, patient.sex),
         )
         draft = session.ward.start_draft(examination, session.examiner)
         said = clock_line(examination.at, saved[-1].at) if saved else ""

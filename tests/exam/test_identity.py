@@ -228,3 +228,9 @@ def test_a_birth_date_typed_for_the_number_is_refused_with_where_it_goes(typed):
 )  # fmt: skip
 def test_a_number_that_is_like_a_date_and_is_none_is_taken(typed):
     assert identity.read_number(typed) == typed
+
+
+@pytest.mark.parametrize("typed", ["78 m", "78m", "63 female", "8 y f"])
+def test_an_age_and_a_sex_are_no_number_of_the_hospital(typed):
+    with pytest.raises(InputError, match="is an age: leave the number empty"):
+        identity.read_number(typed)

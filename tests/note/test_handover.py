@@ -96,7 +96,7 @@ def test_a_flag_answered_yes_shows_though_no_rule_fires():
 
 
 @pytest.mark.parametrize(
-    ("hours", "said"), [(4, "8 h late"), (11, "1 h late"), (24, "due 12 h"), (None, "")]
+    ("hours", "said"), [(4, "8 h late"), (11, "1 h late"), (24, "exam 12 h"), (None, "")]
 )
 def test_the_time_of_the_next_examination_is_said(hours, said):
     first, _ = entry(sheet(row("A1", "knee 2/2", recheck_hours=hours)), "A1")

@@ -44,7 +44,7 @@ async def test_a_sign_is_shown_on_the_page_that_is_open_where_that_has_it(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", "m", "5", "slash", *"saddle sens", "enter")
         assert (app.screen.state.page, app.screen.state.row.id) == ("weak_leg", "saddle")
-        assert dump(app)[-2].startswith("Sign: right saddle sensation.")
+        assert dump(app)[-2].startswith("Sign: RIGHT saddle sensation.")
 
 
 async def test_a_digit_takes_a_match_unless_it_belongs_to_a_name(app):
@@ -173,7 +173,7 @@ async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, bef
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "enter", *before, "slash", *"hip flex", "enter")
         assert (app.screen.state.row.id, app.screen.state.side) == ("hip_flexion", side)
-        assert dump(app)[-2].startswith(f"Sign: {side} hip flexion.")
+        assert dump(app)[-2].startswith(f"Sign: {side.upper()} hip flexion.")
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ from tests.terminal.screens import NOW, demo_app, dump, found, one_patient, stat
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.row_sets import set_for
+from wardexam.exam.story import context_of
 from wardexam.records.repository import Summary
 from wardexam.terminal.examine.state import FLAGS
 
@@ -283,3 +284,72 @@ async def test_a_statement_of_many_signs_says_how_many_and_is_made_only_after_a_
         app.screen.go("cortical_sensation", "right")
         await pilot.press("e")  # of few signs it is stated at once
         assert "Stated normal: rest of right arm cranial, 2 signs. e withdraws." in status(app)
+
+
+async def test_a_level_typed_without_its_letter_is_taken_where_there_is_one_alone(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("level_pin", "right")
+        await pilot.press("enter", *"10", "enter")
+        assert found(app) == {("level_pin", "right"): "T10"}
+        await pilot.press("enter", "4", "enter")  # of the left
+        assert "4 is C4, T4, L4 or S4: with its letter." in shown(app)
+        assert len(found(app)) == 1
+
+
+async def test_a_flag_is_not_answered_against_what_the_story_says(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.state.visit.change(Change("context", "onset", "sudden"), "")
+        await pilot.press("slash", *"sudden onset", "enter", "0")
+        assert "Not answered: the story says when it began: sudden" in status(app)
+        assert "sudden" not in app.screen.state.examination.flags
+        await pilot.press("1")
+        assert app.screen.state.examination.flags["sudden"] == "yes"
+
+
+async def test_the_earlier_grade_beside_the_grid_has_its_quality_as_it_is_entered_again(app):
+    value = {"sign": "knee", "side": "right", "answer": "0", "scale": "conventional",
+             "qualities": ["inverted"]}  # fmt: skip
+    app.ward.save(
+        Examination(id="earlier1", patient=WHO, examiner="Dr Ash", at=NOW, findings=(value,)),
+        "Dr Ash",
+    )
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        app.screen.go("knee", "right")
+        app.screen.redraw()
+        row = next(line for line in dump(app) if line.startswith(">knee"))
+        assert "0i/." in row
+
+
+async def test_how_a_reflex_came_is_offered_at_reflexes_alone(app):
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.press("enter", "down")
+        assert "r reinforced" in dump(app)[-1]
+        app.screen.go("field_loss", "right")
+        app.screen.redraw()
+        assert "quality" not in dump(app)[-1]
+        assert "reinforced" not in dump(app)[-1]
+
+
+async def test_a_search_of_the_ward_that_finds_nobody_says_the_way_out(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("slash", *"zz", "enter")
+        assert "Nobody has this bed or name. Escape shows all." in shown(app)
+        await pilot.press("escape")
+        assert "Ana Invented" in shown(app)
+
+
+@pytest.mark.parametrize("why", ["fall", "head injury, fell at home", "headache after a fall"])
+async def test_an_injury_told_at_admission_is_known_as_one(app, why):
+    patient = app.ward.patient(WHO)
+    app.ward.update(patient.model_copy(update={"remark": why, "age": 70}), "test")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        assert app.screen.state.examination.context.trauma == "yes"
+
+
+def test_words_that_tell_no_injury_are_none():
+    for why in ("fall risk", "no fall", "recurrent falls", "trauma clinic", "weak leg"):
+        assert context_of(why, 70, "male").trauma is None

@@ -122,13 +122,18 @@ def heading(patient: Identified, before: str, tails: Iterable[str], width: int) 
     return f"{before}{short(patient, width - columns(before))}"
 
 
+_AGE_AND_SEX = re.compile(r"\d{1,3} ?(?:y(?:ears?)? ?)?(?:m|f|male|female)", re.IGNORECASE)
+
+
 def read_number(text: str) -> str:
     """A hospital's number as typed, in one form.
 
     Raises:
-        InputError: It is too long, has characters that a plain-text note cannot hold, or is a birth date.
+        InputError: It is too long, has characters that a plain-text note cannot hold, or is a birth date, or an age and sex.
     """
     number = in_one_form(text)
+    if _AGE_AND_SEX.fullmatch(number):
+        raise InputError(f"{number} is an age: leave the number empty, the age is asked next")
     if _may_be_birth(number):
         raise InputError(
             f"{number} is a date: leave the number empty, the birth date is asked next"

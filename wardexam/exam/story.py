@@ -3,7 +3,7 @@
 import re
 from typing import Literal, NamedTuple
 
-from wardexam.exam.examination import Complaint, Findings
+from wardexam.exam.examination import Complaint, Context, Findings
 from wardexam.exam.onset import ONSET, ONSETS
 
 NOT_KNOWN = "not known"  # the answer that takes an answer away
@@ -118,6 +118,22 @@ def reason_text(typed: str) -> str:
         words = COMPLAINTS[int(number) - 1][1]
         return f"{words}, {more.strip()}" if comma and more.strip() else words
     return text
+
+
+# An injury as it stands in a reason for admission: at its beginning or behind what is set off, never "falls" or "fall risk".
+_INJURED = re.compile(
+    r"(?:^|[,;:.(+] *|\b(?:after|since|with|and) (?:an? |the )?)"
+    r"(?:fall|fell|fallen|head injury|injury|injured|trauma|accident|road accident|assault|assaulted|hit (?:his|her|the) head)"
+    r"(?:$|[,;:.)]| (?:since|after|with|and|on|from|off|down|out|at|in|to|today|yesterday|last|this)\b)",
+    re.IGNORECASE,
+)
+
+
+def context_of(reason: str, age: int | None, sex: str) -> Context:
+    """What is known of a patient's story from the admission alone."""
+    injured = "yes" if _INJURED.search(reason.strip()) else None
+    told = {"age": age, "sex": sex, "complaint": complaint_in(reason), "trauma": injured}
+    return Context.model_validate(told)
 
 
 def complaint_in(reason: str) -> Complaint | None:

@@ -52,6 +52,7 @@ WHOLE_HEAD = "REASONS, WHAT WAS DONE AND BY WHEN; WHAT WAS FOUND"
 NOTHING_YET = "nothing examined, no flag asked"
 SHORT = ("open", "days", "today", "NOW")
 END = (
+    "At the right of each: when the next examination is due, or how late it is.\n"
     "What was not examined or not asked is not known. Signs exclude no emergency.\n"
     "Urgency open: not assessed while a flag is not asked. Follow local policy."
 )
@@ -71,7 +72,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
         return ""
     hours = (at - now).total_seconds() / 3600
     words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
-    return f"{words} late" if hours < 0 else f"due {words}"
+    return f"{words} late" if hours < 0 else f"exam {words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +224,7 @@ def _entry(
 def _lines(entry: Entry, now: datetime) -> str:
     """The two lines of a patient in the overview."""
     patient, of = entry.patient, entry.told
-    age = "" if patient.age is None else str(patient.age)
+    age = "" if patient.age is None else f"{patient.age}y"
     who = f"{to_ascii(patient.bed)[:5]:<6}{cut(to_ascii(patient.name), 18):<18}{age:>4} "
     mark = f"  {to_ascii(identity.mark(patient))}"
     due = due_in(patient, of.last if of else None, now)

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
-from wardexam.exam.examination import Context, Findings
-from wardexam.exam.story import complaint_in
+from wardexam.exam.examination import Findings
+from wardexam.exam.story import context_of
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, off_brief, settled_by
 from wardexam.note.telling import worth_telling
@@ -68,10 +68,7 @@ def of_admission(
     reason: str, age: int | None, sex: str, wording: "Wording | None" = None
 ) -> Summary | None:
     """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing."""
-    if (complaint := complaint_in(reason)) is None:
-        return None
-    context = Context.model_validate({"age": age, "sex": sex, "complaint": complaint})
-    urgency = assess(Findings(context=context), None, None, wording)
+    urgency = assess(Findings(context=context_of(reason, age, sex)), None, None, wording)
     return summarise(urgency, None, None) if urgency.level else None
 
 

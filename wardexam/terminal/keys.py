@@ -66,7 +66,7 @@ EXAMINE = (
     Key("rest", ("e",), "", "rest of this limb examined, normal; again withdraws"),
     Key("swap", ("less_than_sign", "greater_than_sign"), "", "swap right and left; asks"),
     Key("figure", ("d",), "", "draw the findings on a body"),
-    Key("scale", ("z",), "", "next reflex scale; asks first"),
+    Key("scale", ("z",), "", "next reflex scale; asks where one is graded"),
     Key("accept", ("a",), "", "suggestion into note, or out"),
     Key("impression", ("i",), "", "write your own impression"),
     Key("injury", ("J",), "", "the cord injury sheet"),

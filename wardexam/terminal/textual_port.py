@@ -52,6 +52,7 @@ ENTER = "\x1b[?1049h\x1b[?25l\x1b[?1004h\x1b[?2004h\x1b[?7l"
 
 
 ONE_PIECE = 0.03  # seconds between two reads of one burst: no hand types on so soon
+TYPED_AHEAD = 200  # keys in one read: no hand is so far ahead of the screen
 _MARK = "wardexam_burst"
 
 
@@ -263,7 +264,7 @@ class WardDriver(LinuxDriver):
         decoder = codecs.getincrementaldecoder("utf-8")(errors="wardexam.latin1")
         cutter = Cutter(constants.ESCAPE_DELAY)
         parser = XTermParser()
-        burst, last = 0, 0.0
+        burst, last, pasted = 0, 0.0, -1
         while not self.exit_event.is_set():
             now = time.monotonic()
             deadline = cutter.deadline
@@ -296,6 +297,15 @@ class WardDriver(LinuxDriver):
             ]
             if text:
                 burst, last = burst + (now - last > ONE_PIECE), now
+            # More than is typed ahead is a paste whose marks the terminal has left out; what follows at once belongs to it.
+            typed = [m for m in messages if isinstance(m, events.Key)]
+            if len(typed) > TYPED_AHEAD or (typed and pasted == burst):
+                pasted = burst
+                block = "".join(m.character or "" for m in typed)
+                messages = [
+                    *(m for m in messages if not isinstance(m, events.Key)),
+                    events.Paste(block),
+                ]
             for place, message in enumerate(messages, 1):
                 if isinstance(message, events.Key):
                     setattr(message, _MARK, Burst(burst, place < len(messages)))

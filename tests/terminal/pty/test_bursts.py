@@ -42,6 +42,16 @@ def test_an_unbracketed_paste_with_line_breaks_is_text_of_the_question(examining
     assert ward.examinations(ward.beds()[0].patient_id) == ()
 
 
+def test_a_long_paste_without_its_marks_is_no_keys_of_the_grid(examining):
+    begun = time.monotonic()
+    examining.send("the power was 4 of 5 on the left, s q u 0 " * 50, apart=False)
+    examining.wait("Pasted text was ignored here")
+    examining.quiet()
+    assert time.monotonic() - begun < 10
+    assert "brachioradialis" in examining.text
+    assert examining.changes == 3
+
+
 def test_what_follows_the_closing_key_at_once_in_a_read_of_its_own_is_nothing(examining):
     examining.press("i", "Impression:")
     examining.quiet()

@@ -89,7 +89,7 @@ def _write_range(screen: "Entering", row: Sign, on: tuple[Side, ...], text: str)
 
 def answer_flag(screen: "Entering", row: Flag, answer: str) -> None:
     """Yes or no to a red flag; the status line asks the next."""
-    if screen.change(edits.flag(row, answer)):
+    if screen.change(edits.flag(row, answer, screen.state.examination.context)):
         screen.state.move(1)
         then = screen.state.row
         if (

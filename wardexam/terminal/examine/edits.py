@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from wardexam.anatomy.catalogue import SEGMENTS, Sign, catalogue, dermatomes
 from wardexam.exam.answers import Answer, ScaleName, answers_for
 from wardexam.exam.entry import Change, apply
-from wardexam.exam.examination import Examination
+from wardexam.exam.examination import Context, Examination
 from wardexam.exam.findings import (
     REASON_WORDS,
     Finding,
@@ -20,6 +20,7 @@ from wardexam.exam.findings import (
 )
 from wardexam.exam.flags import Flag
 from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
+from wardexam.exam.story import STORY
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
 from wardexam.note.stating import doubts
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
 
 Edit = edit.Edit[Change]
+TOLD_YES = (
+    "yes",
+    "sudden",
+)  # answers of the story that say yes to the flag that they answer as well
 MANY = 10  # signs that a statement may speak of without being asked whether it is meant
 
 
@@ -157,6 +162,10 @@ def level(row: Sign, on: tuple[Side, ...], text: str) -> list[Edit]:
         RefusedError: It is no segment.
     """
     segment = text.strip().upper()
+    alone = [s for s in SEGMENTS if s[1:] == segment]
+    segment = alone[0] if len(alone) == 1 else segment  # of 9 to 12 there is one alone
+    if alone and segment not in SEGMENTS:
+        raise RefusedError(f"{segment} is {', '.join(alone[:-1])} or {alone[-1]}: with its letter.")
     if segment not in SEGMENTS:
         raise RefusedError(f"'{clean(text)[:10]}' is no segment: C2 to S4. Nothing was changed.")
     return [
@@ -267,8 +276,17 @@ def onset(key: str) -> Edit:
     return Edit(Change("context", "onset", answer.code), f"{ONSET.name}: {answer.words}")
 
 
-def flag(row: Flag, answer: str) -> Edit:
-    """A red flag's answer."""
+def flag(row: Flag, answer: str, story: Context) -> Edit:
+    """A red flag's answer.
+
+    Raises:
+        RefusedError: The story has told otherwise already.
+    """
+    told = getattr(story, row.told_by) if row.told_by else None
+    if answer == "no" and told in TOLD_YES:
+        asked = next(q for q in STORY if q.field == row.told_by)
+        said = f"{asked.name}: {asked.words(told)}"
+        raise RefusedError(f"Not answered: the story says {said}. Change that first.")
     return Edit(Change("flag", row.id, answer), f"{row.ask} {answer}.")
 
 
@@ -488,7 +506,7 @@ def ahead(state: State, examination: Examination) -> Iterator[Examination]:
         return
     if isinstance(row, Flag):
         for said in ("yes", "no"):
-            yield apply(examination, flag(row, said).change)
+            yield apply(examination, Change("flag", row.id, said))
         return
     if row.answers in ("level", "residual"):
         return

@@ -268,7 +268,7 @@ def _before(state: State, row: Row) -> str:
 
 @lru_cache(512)
 def _pair(found: tuple[Finding | None, ...], scale: ScaleName) -> str:
-    return "/".join(narrow(f, scale) if f else BLANK for f in found)
+    return "/".join(mark(f, None, scale) for f in found)
 
 
 def at_cursor(state: State) -> str:
@@ -281,7 +281,8 @@ def arrived(state: State, width: int) -> str:
     """Where a search has led: at which sign and side, or at which question, in its own words where they fit."""
     row = state.row
     if isinstance(row, Sign):
-        return f"Sign: {sided(state.side, row.name)}."
+        side = "" if state.side == "midline" else f"{state.side.upper()} "  # so that it is seen
+        return f"Sign: {side}{row.name}."
     name = row.short if isinstance(row, Flag) else row.name
     asked, room = f"Question: {row.ask}", width - len(_kept(state, "")) - 2
     return asked if len(asked) <= room else f"Question: {name}."
@@ -401,6 +402,8 @@ def hint_text(state: State, keys: tuple[Key, ...], glyphs: Glyphs, width: int) -
     if state.awaits:
         return "another key leaves it"
     accepted = _legend(state, width - len(LEAST_HINT))
+    if not isinstance(state.row, Sign) or state.row.part != "reflexes":
+        keys = tuple(key for key in keys if key.action not in ("reinforced", "quality"))
     return f"{accepted} {glyphs.between} {hint(keys, width - len(accepted) - 4)}"
 
 

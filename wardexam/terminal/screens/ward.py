@@ -13,7 +13,7 @@ from wardexam.exam.identity import (
     read_age_and_sex,
     read_number,
 )
-from wardexam.exam.story import COMPLAINTS, complaint_in, reason_text
+from wardexam.exam.story import COMPLAINTS, reason_text
 from wardexam.exam.text import capital, clean, counted, natural
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
@@ -238,7 +238,7 @@ class WardScreen(LineScreen):
     def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
         """The list and what is wrong with the ward; in the store's thread."""
         beds = ward.beds(discharged=discharged)
-        if any(complaint_in(b.reason) for b in beds if not b.last_at) or ward.drafts():
+        if any(b.reason for b in beds if not b.last_at) or ward.drafts():
             from wardexam.unsaved import told  # the rules are needed for nothing else here
 
             beds = told(ward, beds)
@@ -313,6 +313,8 @@ class WardScreen(LineScreen):
         if not self._beds:
             empty = f"The ward is empty. Press {self.key('admit')} to admit the first patient."
             nobody = "Nobody has this bed or name."
+            if self._search:
+                nobody += " Escape shows all."
             said = nobody if self._search or self._discharged else empty
             lines += [[], [(f"  {said}", "")]]
         height = self.size.height - ward_list.AROUND + 1 - len(place.below)
