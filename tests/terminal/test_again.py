@@ -81,7 +81,7 @@ async def test_it_opens_on_last_times_signs_the_abnormal_first_and_every_part_is
         assert set(ids[:5]) == set(FIRST)
         assert ids[5:] == ["triceps", "biceps"]  # what could not be tested, then what was normal
         assert state.row.id == ids[0]
-        assert any(line[1:].startswith("ankle ") and "1+/0" in line for line in dump(app))
+        assert any(line[1:].startswith("ankle ") and "1+r/0" in line for line in dump(app))
         await pilot.press("tab")
         assert state.page == "core"
         await pilot.press("shift+tab")

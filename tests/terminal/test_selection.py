@@ -210,4 +210,4 @@ async def test_the_flags_key_goes_back_to_the_rows_that_showed_before(tmp_path):
         await pilot.press("enter", "m", "6", "f")
         assert app.screen.state.page == FLAGS
         await pilot.press("f")
-        assert app.screen.state.title == "Back pain"
+        assert app.screen.state.title == "Back or leg pain"

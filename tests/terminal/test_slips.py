@@ -353,3 +353,17 @@ async def test_an_injury_told_at_admission_is_known_as_one(app, why):
 def test_words_that_tell_no_injury_are_none():
     for why in ("fall risk", "no fall", "recurrent falls", "trauma clinic", "weak leg"):
         assert context_of(why, 70, "male").trauma is None
+
+
+async def test_pages_of_a_long_list_of_signs_are_gone_through_and_grade_nothing(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "m", "4", "end")
+        state = app.screen.state
+        assert state.row_at == len(state.rows) - 1
+        await pilot.press("home")
+        assert state.row_at == 0
+        await pilot.press("pagedown")
+        assert state.row_at == state.window(24)[0]
+        await pilot.press("pageup", "pageup")
+        assert state.row_at == 0
+        assert found(app) == {}

@@ -28,11 +28,6 @@ MOVES = (
     Key("left", ("left", "h"), "", "to the right side of the body"), Key("right", ("right", "l"), "", "to the left side of the body"),
 )  # fmt: skip
 
-PAGES = (
-    Key("page_up", ("pageup",), "", "a page back"), Key("page_down", ("pagedown",), "", "the next page"),
-    Key("first", ("home",), "", "to the first"), Key("last", ("end",), "", "to the last"),
-)  # fmt: skip
-
 ALWAYS = (
     Key("help", ("question_mark",), "help", "the keys"),
     Key("commands", ("colon",), "commands", "search a command and run it"),
@@ -42,7 +37,6 @@ ALWAYS = (
 
 EXAMINE = (
     *MOVES,
-    *PAGES,
     Key("both", ("b",), "both", "next grade goes to both sides"),
     Key("unchanged", ("comma", "equals_sign"), "unchanged", "earlier grade here, unchanged"),
     Key("find", ("slash",), "find", "to any sign, flag or onset"),
@@ -66,7 +60,7 @@ EXAMINE = (
     Key("rest", ("e",), "", "rest of this limb examined, normal; again withdraws"),
     Key("swap", ("less_than_sign", "greater_than_sign"), "", "swap right and left; asks"),
     Key("figure", ("d",), "", "draw the findings on a body"),
-    Key("scale", ("z",), "", "next reflex scale; asks where one is graded"),
+    Key("scale", ("z",), "", "reflex scale; asks if graded"),
     Key("accept", ("a",), "", "suggestion into note, or out"),
     Key("impression", ("i",), "", "write your own impression"),
     Key("injury", ("J",), "", "the cord injury sheet"),
@@ -78,7 +72,6 @@ EXAMINE = (
 
 WARD = (
     *MOVES[:2],
-    *PAGES,
     Key("open", ("enter",), "examine", "examine; a draft left open is resumed"),
     Key("note", ("n",), "note", "the last note"),
     Key("why", ("exclamation_mark",), "why now", "why now: every reason, and what was done"),

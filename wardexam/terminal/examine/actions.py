@@ -37,8 +37,6 @@ if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
     from wardexam.terminal.examine.entering import Entering
 
-MOST = 1000  # rows, more than any page has
-
 # --- what grades
 
 
@@ -267,11 +265,6 @@ def choose(screen: "Entering", key: str) -> None:
 
 def _move(rows: int = 0, side: int | None = None) -> Callable[["Entering"], None]:
     return lambda screen: screen.move(rows, side)
-
-
-def _pages(by: int) -> Callable[["Entering"], None]:
-    """So many screens of rows on; the side stays."""
-    return lambda screen: screen.move(by * screen.state.window(screen.size.height)[0])
 
 
 def _show(screen: "Entering", page: str) -> None:
@@ -581,10 +574,6 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "down": _move(1),
     "left": _move(side=0),  # the patient's right stands on the left
     "right": _move(side=1),
-    "page_up": _pages(-1),
-    "page_down": _pages(1),
-    "first": _move(-MOST),
-    "last": _move(MOST),
     "both": _both,
     "unchanged": _unchanged,
     "reinforced": lambda screen: _quality(screen, "reinforced"),

@@ -153,6 +153,11 @@ class ExamineScreen(EntryScreen):
         self.said = self.lasting
         self.redraw()
 
+    def paged(self, pages: int) -> bool:
+        """So many screens of rows on; the side stays."""
+        self.move(pages * self.state.window(self.size.height)[0])
+        return True
+
     def go(self, sign: str, side: str) -> None:
         """Put the cursor on a sign."""
         self.state.go(sign, side)

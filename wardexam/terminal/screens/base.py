@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from wardexam.terminal.host import Host
 
 SMALLEST = (80, 24)
+MOST = 1000  # pages, more than any list has
+# Keys that move by pages where they have no action of their own: the arrows do the same, so that no table names them.
+PAGING = {"pageup": -1, "pagedown": 1, "home": -MOST, "end": MOST}
 
 
 class LineScreen(Screen[None]):
@@ -335,11 +338,17 @@ class LineScreen(Screen[None]):
     def press(self, key: str, character: str | None) -> None:
         """Do what a key does here, or say what would be accepted."""
         action = action_of(self.keys).get(key)
+        if action is None and key in PAGING and self.paged(PAGING[key]):
+            return
         if action is None:
             typed = character if character and character.isprintable() else key.replace("+", "-")
             self.say(f"{typed}: no such key here. {self.hint_text()}"[: self.size.width])
             return
         self.do(action)
+
+    def paged(self, pages: int) -> bool:
+        """Move by so many pages; whether there is anything here to move in."""
+        return False
 
     def do(self, action: str) -> None:
         """Do an action of this screen; what the store refuses is said, and nothing is left half done."""

@@ -385,21 +385,10 @@ class WardScreen(LineScreen):
         """Move down."""
         self._move(1)
 
-    def do_page_up(self) -> None:
-        """A page up."""
-        self._move(-self._place.room)
-
-    def do_page_down(self) -> None:
-        """A page down."""
-        self._move(self._place.room)
-
-    def do_first(self) -> None:
-        """To the first."""
-        self._move(-len(self._beds))
-
-    def do_last(self) -> None:
-        """To the last."""
-        self._move(len(self._beds))
+    def paged(self, pages: int) -> bool:
+        """So many pages of the list on."""
+        self._move(pages * self._place.room)
+        return True
 
     def do_open(self) -> None:
         """Examine; whoever is discharged is restored first."""
