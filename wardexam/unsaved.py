@@ -1,4 +1,4 @@
-"""What examinations say that were begun and are not saved: an alarm among them is not to be missed for that."""
+"""What examinations say that were begun and are not saved, and what was told at admission of who was never examined: no alarm is missed for that."""
 
 from collections.abc import Iterable
 from dataclasses import replace

@@ -131,7 +131,7 @@ def test_ten_patients_are_a_screen_and_every_line_fits():
         ]
     )
     pages = text.split("\n\n")
-    assert [len(p.strip().splitlines()) for p in (*pages[:3], pages[-1])] == [21, 21, 11, 2]
+    assert [len(p.strip().splitlines()) for p in (*pages[:3], pages[-1])] == [21, 21, 11, 3]
     assert (len(pages), pages[3].splitlines()[0]) == (5, handover.WHOLE_HEAD)
     assert handover.PAGE_LINES == 22
     assert max(map(len, text.splitlines())) <= 80
