@@ -15,7 +15,7 @@ from wardexam.errors import InputError, RecordsError, WardexamError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
 from wardexam.exam.entry import Change, apply, first_fault, inverse
-from wardexam.exam.examination import Examination, Findings, Patient
+from wardexam.exam.examination import Amendment, Examination, Findings, Patient
 from wardexam.exam.story import context_of
 from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
@@ -56,6 +56,7 @@ class Case:
         sheets: The stay's cord injury sheets, where it is the last: papers name one that urgency has not heard of.
         earlier: What stands of the stay for the reading, each finding with when it was found.
         stay: The examinations before, for what changed over more than the last one.
+        in_error: Who says that the examination was entered in error, when and why; None where it counts.
     """
 
     patient: Patient
@@ -68,6 +69,7 @@ class Case:
     sheets: "tuple[KeptSheet, ...]" = ()
     earlier: "Earlier | None" = None
     stay: Stay | None = None
+    in_error: Amendment | None = None
 
     def urgency(self, reading: "Reading | None" = None, *, own: bool = False) -> Urgency:
         """How urgent it is.
@@ -190,6 +192,7 @@ class Case:
             beside=self._beside,
             graver=self._graver(told),
             stay=self.stay,
+            in_error=self.in_error,
             line_end=line_end,
             ascii_only=ascii_only,
         )
@@ -208,6 +211,7 @@ class Case:
             beside=self._beside,
             graver=self._graver(told),
             stay=self.stay,
+            in_error=self.in_error,
         )
 
     @property
@@ -226,7 +230,7 @@ class Case:
         """The figure as an SVG picture."""
         from wardexam.note.svg import render
 
-        return render(self.patient, self.examination)
+        return render(self.patient, self.examination, self.in_error)
 
 
 class Saved:
@@ -254,37 +258,44 @@ class Saved:
 
     @property
     def last(self) -> Examination | None:
-        """The examination saved last, in its last revision."""
+        """The examination saved last of those that count, in its last revision."""
         return self._file.examinations[-1] if self._file.examinations else None
 
     @property
+    def last_with_errors(self) -> Examination | None:
+        """The same of all that were saved, those entered in error too."""
+        return self._file.with_errors[-1] if self._file.with_errors else None
+
+    @property
     def urgency(self) -> Urgency | None:
-        """How urgent the examination saved last is; None where none is saved."""
+        """How urgent the examination saved last is; None where none counts."""
         return self.case(self.last).urgency(own=True) if self.last else None
 
     def case(self, examination: Examination) -> Case:
         """One of the examinations with what stood before it."""
         made = case_of(self._file, examination, self._wording)
-        if examination != self.last:
+        last = self.last
+        if last is None or (made.examination.id, made.examination.revision) != (last.id, last.revision):  # fmt: skip
             return made
         return replace(made, read_at=self._now(), sheets=self._file.sheets)
 
     def named(self, which: str | None) -> Case:
-        """The examination of this identifier, the last one where none is given.
+        """The examination of this identifier, also one entered in error; the last one that counts where none is given.
 
         Raises:
             InputError: There is no such examination; names the last ones.
         """
-        whose = self.patient.id
-        if self.last is None:
+        whose, known = self.patient.id, self._order
+        if not known:
             raise InputError("no examination is stored", where=whose, remedy="examine first")
-        known = self._order
+        last = ", ".join(known[-LAST_NAMED:])
         if which is None:
+            if self.last is None:
+                raise InputError("no examination counts: all were entered in error", whose, f"known: {last}")  # fmt: skip
             return self.case(self.last)
         if which not in known:
-            last = ", ".join(known[-LAST_NAMED:])
             raise InputError(f"no examination '{which}'", where=whose, remedy=f"known: {last}")
-        return self.case(self._file.examinations[known.index(which)])
+        return self.case(self._file.with_errors[known.index(which)])
 
     def beside(self, examination: Examination, by: int) -> Examination | None:
         """The revision saved so many before or after one; None where there is none."""
@@ -311,6 +322,45 @@ class Saved:
 
     def _revisions(self, examination: Examination) -> int:
         return sum(1 for name, _ in self._file.numbered() if name == examination.id)
+
+
+def mark_in_error(
+    session: "Session", examination: Examination, why: str, at: datetime | None = None
+) -> Examination:
+    """Say of a saved examination that it was entered in error: from then on it counts nowhere, and nothing of it is lost.
+
+    Args:
+        session: Who says so, where and when.
+        examination: Which, in its last revision.
+        why: Why, such as ``wrong patient``.
+        at: When; now where it is not given.
+
+    Raises:
+        InputError: No words say why, or it is marked so already; nothing has changed.
+        AmendedMeanwhileError: Someone else amended it at the same moment.
+        RecordsError: It could not be saved.
+    """
+    return _marked(session, examination, why, at, in_error=True)
+
+
+def mark_valid(
+    session: "Session", examination: Examination, why: str, at: datetime | None = None
+) -> Examination:
+    """Take back that an examination was entered in error: it counts again. Raises as `mark_in_error` does."""
+    return _marked(session, examination, why, at, in_error=False)
+
+
+def _marked(
+    session: "Session", examination: Examination, why: str, at: datetime | None, *, in_error: bool
+) -> Examination:
+    def listed(file: "PatientFile") -> "Summary | None":
+        """What the ward list shows of what then counts."""
+        last = file.examinations[-1] if file.examinations else None
+        return case_of(file, last, session.wording).to_save()[1] if last else None
+
+    return session.ward.mark(
+        examination, session.examiner, why.strip(), at or session.now(), listed, in_error=in_error
+    )
 
 
 def same(patient: Patient, shown: "Bed | None") -> None:
@@ -375,8 +425,8 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
         r for r in file.revisions(examination.id) if r.revision == examination.revision - 1
     ) if examination.revision > 1 else iter(())  # fmt: skip
     return Case(
-        file.patient, examination, standing(told), wording, still_open(told), next(before, None),
-        earlier=earlier(told, examination.at), stay=Stay(told),
+        file.patient, file.counted(examination), standing(told), wording, still_open(told), next(before, None),
+        earlier=earlier(told, examination.at), stay=Stay(told), in_error=file.in_error(examination.id),
     )  # fmt: skip
 
 

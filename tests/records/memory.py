@@ -7,6 +7,7 @@ from dataclasses import replace
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.in_error import counting, without_errors
 from wardexam.exam.outcome import Outcome
 from wardexam.injury.entry import apply as injury_apply
 from wardexam.records import patient_tables
@@ -112,6 +113,7 @@ class MemoryFile:
     def __init__(self, ward, patient_id):
         self.patient, self._ward = ward.patient(patient_id), ward
         self.examinations = ward.examinations(patient_id)
+        self.with_errors = ward.latest(patient_id)
         self.sheets = tuple(ward.sheets.get(patient_id, ()))
         self.outcomes = ward.outcomes(patient_id)
 
@@ -119,11 +121,19 @@ class MemoryFile:
         return self._ward.revisions(self.patient.id, examination_id)
 
     def numbered(self):
-        return [(e.id, r.revision) for e in self.examinations for r in self.revisions(e.id)]
+        return [(e.id, r.revision) for e in self.with_errors for r in self.revisions(e.id)]
+
+    def in_error(self, examination_id):
+        found = [e for e in self.with_errors if e.id == examination_id and e.in_error]
+        return found[0].amendment if found else None
+
+    def counted(self, examination):
+        return without_errors(examination, self.with_errors)
 
     def telling(self, until=""):
-        ids = [e.id for e in self.examinations]
-        return self.examinations[: ids.index(until)] if until in ids else self.examinations
+        ids = [e.id for e in self.with_errors]
+        before = ids[: ids.index(until)] if until in ids else ids
+        return tuple(e for e in self.examinations if e.id in before)
 
 
 class MemoryWatch:
@@ -203,6 +213,9 @@ class MemoryWard:
         return self._patients[patient_id]
 
     def examinations(self, patient_id):
+        return counting(self.latest(patient_id))
+
+    def latest(self, patient_id):
         self.patient(patient_id)
         latest = {e.id: e for e in sorted(self._stored[patient_id], key=lambda e: e.revision)}
         order = dict.fromkeys(e.id for e in self._stored[patient_id])
@@ -337,6 +350,19 @@ class MemoryWard:
             self._insert(amended, summary)
         self._changed("amended", examination.patient, by, examination.id)
         return amended
+
+    def mark(self, examination, by, why, at, summarise, *, in_error):
+        with self._writing:
+            stored = self.revisions(examination.patient, examination.id)
+            made = patient_tables.marked(stored, examination, by, why, at, in_error=in_error)
+            if made is stored[-1]:
+                return made
+            self._stored[examination.patient].append(made)
+            file = self.file(examination.patient)
+            self._summaries[examination.patient] = summarise(file)
+        event = patient_tables.mark_event(in_error=in_error)
+        self._changed(event, examination.patient, by, examination.id)
+        return made
 
     def save_sheet(self, kept, by):
         self.patient(kept.patient)

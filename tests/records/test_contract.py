@@ -734,3 +734,145 @@ def test_who_was_erased_may_be_brought_in_again_on_purpose(peopled, patient):
     peopled.take_in([Arrival(patient)], "x")
     assert peopled.patient(patient.id).name == patient.name
     assert peopled.erased() == {}
+
+
+# --- entered in error
+
+
+def later(examination):
+    """The same, examined two hours later as another examination."""
+    made = {"id": "exam0002", "at": examination.at + timedelta(hours=2), "examiner": "Dr Bex"}
+    return examination.model_copy(update=made)
+
+
+def nothing(file):
+    """What the ward list shows of a file, for tests that look at something else."""
+    return MILD if file.examinations else None
+
+
+def test_entered_in_error_is_one_more_revision_that_says_who_when_and_why(
+    peopled, patient, examination, knee
+):
+    saved = peopled.save(apply(examination, knee), "Dr Ash", GRAVE)
+    at = AT + timedelta(hours=1)
+    made = peopled.mark(saved, "Dr Bex", "wrong patient", at, nothing, in_error=True)
+    assert (made.revision, made.in_error) == (2, True)
+    assert made.amendment == Amendment(by="Dr Bex", at=at, why="wrong patient")
+    assert peopled.revisions(patient.id, examination.id) == (saved, made)
+    assert made.findings == saved.findings
+    file = peopled.file(patient.id)
+    assert file.with_errors[-1] == made
+    assert file.in_error(examination.id) == made.amendment
+    assert file.numbered() == [(examination.id, 1), (examination.id, 2)]
+    line = [*peopled.trail(patient.id)][-1]
+    assert (line.event, line.by) == ("entered in error", "Dr Bex")
+
+
+def test_what_was_entered_in_error_is_in_no_list_of_examinations(peopled, patient, examination):
+    first = peopled.save(examination, "Dr Ash", MILD)
+    last = later(examination)
+    saved = peopled.save(last, "Dr Bex", GRAVE)
+    peopled.mark(saved, "Dr Bex", "wrong patient", AT, nothing, in_error=True)
+    file = peopled.file(patient.id)
+    assert tuple(file.examinations) == (first,) == peopled.examinations(patient.id)
+    assert tuple(file.telling()) == (first,)
+    assert tuple(file.telling(last.id)) == (first,)
+    assert [e.id for e in file.with_errors] == [first.id, last.id]
+    if not isinstance(peopled, MemoryWard):  # which is not read for counting
+        assert [*peopled.stays()[0].read().revisions] == [first.id]
+    (bed,) = peopled.beds()
+    assert (bed.examinations, bed.last_by, bed.summary) == (1, "Dr Ash", MILD)
+    assert bed.last_at == first.at.isoformat()
+
+
+def test_a_patient_whose_only_examination_was_entered_in_error_reads_as_not_examined(
+    peopled, patient, examination
+):
+    before = peopled.beds()
+    saved = peopled.save(examination, "Dr Ash", GRAVE)
+    peopled.mark(saved, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+    assert peopled.beds() == before
+    assert tuple(peopled.file(patient.id).examinations) == ()
+
+
+def test_it_can_be_taken_back_with_a_reason_and_counts_again(peopled, patient, examination):
+    saved = peopled.save(examination, "Dr Ash", GRAVE)
+    wrong = peopled.mark(saved, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+    back = peopled.mark(wrong, "Dr Bex", "it was this one", AT, lambda _: GRAVE, in_error=False)
+    assert (back.revision, back.in_error, back.amendment.why) == (3, False, "it was this one")
+    file = peopled.file(patient.id)
+    assert tuple(file.examinations) == (back,)
+    assert file.in_error(back.id) is None
+    (bed,) = peopled.beds()
+    assert (bed.examinations, bed.summary) == (1, GRAVE)
+    assert [*peopled.trail(patient.id)][-1].event == "valid again"
+
+
+@pytest.mark.parametrize("why", ["", "  ", "x" * 121])
+def test_without_words_or_with_too_many_nothing_is_marked(peopled, patient, examination, why):
+    saved = peopled.save(examination, "Dr Ash", GRAVE)
+    events = [*peopled.trail(patient.id)]
+    with pytest.raises(InputError, match="why"):
+        peopled.mark(saved, "Dr Ash", why, AT, nothing, in_error=True)
+    assert peopled.revisions(patient.id, examination.id) == (saved,)
+    assert peopled.beds()[0].summary == GRAVE
+    assert [*peopled.trail(patient.id)] == events
+
+
+def test_the_same_mark_again_is_no_fault_and_one_revision(peopled, patient, examination):
+    saved = peopled.save(examination, "Dr Ash", GRAVE)
+    for _ in range(2):
+        made = peopled.mark(saved, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+    assert peopled.revisions(patient.id, examination.id) == (saved, made)
+    with pytest.raises(InputError, match="already"):
+        peopled.mark(made, "Dr Bex", "another reason", AT, nothing, in_error=True)
+    other = peopled.save(later(examination), "Dr Ash")
+    with pytest.raises(InputError, match="not marked"):
+        peopled.mark(other, "Dr Bex", "a reason", AT, nothing, in_error=False)
+
+
+def test_what_somebody_amended_meanwhile_is_not_marked(peopled, examination):
+    saved = peopled.save(examination, "Dr Ash")
+    changed = saved.model_copy(update={"comment": "other"})
+    peopled.amend(changed, "Dr Bex", "typing error", AT)
+    with pytest.raises(AmendedMeanwhileError):
+        peopled.mark(saved, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+
+
+def test_what_was_entered_in_error_is_amended_no_more(peopled, patient, examination):
+    saved = peopled.save(examination, "Dr Ash")
+    made = peopled.mark(saved, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+    for of in (saved, made):
+        changed = of.model_copy(update={"comment": "other"})
+        with pytest.raises(InputError, match="entered in error"):
+            peopled.amend(changed, "Dr Bex", "typing error", AT)
+    assert peopled.revisions(patient.id, examination.id) == (saved, made)
+
+
+def test_an_earlier_one_entered_in_error_leaves_the_last_as_the_last(peopled, patient, examination):
+    first = peopled.save(examination, "Dr Ash", GRAVE)
+    last = peopled.save(later(examination), "Dr Bex", GRAVE)
+    peopled.mark(first, "Dr Ash", "wrong patient", AT, nothing, in_error=True)
+    (bed,) = peopled.beds()
+    assert (bed.examinations, bed.last_by, bed.summary) == (1, "Dr Bex", MILD)
+    # What is saved and amended from then on is listed by those that count.
+    amended = last.model_copy(update={"comment": "other"})
+    peopled.amend(amended, "Dr Bex", "typing error", AT, GRAVE)
+    assert peopled.beds()[0].summary == GRAVE
+    peopled.amend(amended.model_copy(update={"comment": "x", "revision": 2}), "Dr Bex", "y", AT, MILD)  # fmt: skip
+    assert peopled.beds()[0].summary == MILD
+
+
+def test_the_one_before_is_amended_as_the_last_once_the_last_was_entered_in_error(
+    peopled, examination
+):
+    first = peopled.save(examination, "Dr Ash", GRAVE)
+    last = peopled.save(later(examination), "Dr Bex", GRAVE)
+    peopled.mark(last, "Dr Ash", "wrong patient", AT, lambda _: GRAVE, in_error=True)
+    peopled.amend(first.model_copy(update={"comment": "other"}), "Dr Ash", "y", AT, MILD)
+    assert peopled.beds()[0].summary == MILD
+
+
+def test_whose_is_not_known_is_not_marked(peopled, examination):
+    with pytest.raises(InputError, match="not saved"):
+        peopled.mark(examination, "Dr Ash", "wrong patient", AT, nothing, in_error=True)

@@ -229,6 +229,8 @@ class Examination(Findings):
             them earlier; while it is entered the tool's own alarm, once raised; None where none was kept.
         reading: What the tool suggested when it was saved; None where it had read nothing, and in documents of
             before. No paper of the chart shows it.
+        in_error: Whether this revision says that the examination was entered in error: then it is shown as such
+            and counts nowhere (`wardexam.exam.in_error`). Who says so, when and why is its amendment.
 
     """
 
@@ -246,11 +248,14 @@ class Examination(Findings):
     amendment: Amendment | None = None
     raised: tuple[Raised, ...] | None = Field(default=None, strict=False, max_length=200)
     reading: KeptReading | None = None
+    in_error: bool = False
 
     @model_validator(mode="after")
     def _amended_by_somebody(self) -> Self:
         if (self.revision > 1) != (self.amendment is not None):
             raise ValueError("a revision after the first says who amended it, when and why")
+        if self.in_error and not (self.amendment and self.amendment.why.strip()):
+            raise ValueError("that it was entered in error is said with who says so, when and why")
         return self
 
     @classmethod

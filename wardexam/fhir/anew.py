@@ -28,6 +28,8 @@ def raised_anew(arrival: Arrival, read: Callable[[Findings], Reading]) -> Arriva
     last = {e.id: e for e in arrival.examinations}
     raised: dict[str, Examination] = {}
     for name, examination in last.items():
+        if examination.in_error:  # it raises nothing
+            continue
         before = tuple(raised.values())
         case = Case(
             arrival.patient,
@@ -40,5 +42,5 @@ def raised_anew(arrival: Arrival, read: Callable[[Findings], Reading]) -> Arriva
         urgency = case.urgency(read(examination), own=True)
         found = recorded(examination, urgency).raised
         raised[name] = examination.model_copy(update={"raised": found})
-    examinations = (raised[e.id] if e is last[e.id] else e for e in arrival.examinations)
+    examinations = (raised.get(e.id, e) if e is last[e.id] else e for e in arrival.examinations)
     return replace(arrival, examinations=tuple(examinations))

@@ -22,7 +22,7 @@ from wardexam.fhir.examined import examination_id, examination_resource
 from wardexam.fhir.findings import Made, member_resources
 from wardexam.fhir.injury import sheet_id, sheet_resource
 from wardexam.fhir.naming import FORM, LAYOUT, LONGEST, Resource, entry
-from wardexam.fhir.papers import Paper, paper_resources
+from wardexam.fhir.papers import ERROR, Paper, paper_resources
 from wardexam.fhir.standard_codes import Hospital
 from wardexam.fhir.stay import patient_entries
 from wardexam.fhir.trail import provenance, wrote
@@ -172,24 +172,30 @@ def patient_bundle(
 def _examination(
     file: "PatientFile", revisions: Sequence[Examination], out: Outgoing, bundling: Bundling
 ) -> Iterator[Made]:
-    """An examination as it stands now, what is taken back of it, and a document for each revision."""
+    """An examination as it stands now, what is taken back of it, and a document for each revision.
+
+    Of one entered in error nothing stands: all of it is sent as that, and its last document holds all that it held.
+    """
     last, base = revisions[-1], examination_id(revisions[-1])
     members = dict(member_resources(last, out, base))
     acts = dict(act_resources(last, out, base))
-    yield from members.items()
-    yield base, examination_resource(last, out, list(members))
-    yield from acts.items()
+    status = {"status": ERROR} if last.in_error else {}
+    yield from ((value, resource | status) for value, resource in members.items())
+    yield base, examination_resource(last, out, list(members)) | status
+    yield from ((value, resource | status) for value, resource in acts.items())
     yield from _taken_back(revisions[:-1], {*members, *acts}, out, base)
     for e in revisions:
         bundling.left_out["reading"] += e.reading is not None
         bundling.left_out["raised"] += bool(e.raised)
         case = case_of(file, e, bundling.wording)
-        if e is last and e.id == file.examinations[-1].id:  # as the note that is printed of it
+        if (
+            e is last and file.examinations and e.id == file.examinations[-1].id
+        ):  # as the note that is printed of it
             case = replace(case, sheets=file.sheets)
         yield from paper_resources(
             Paper(
                 "note", base, e.patient, e.revision, e is last, e.at, (e.examiner, *e.entered_by), e.saved_by, e.amendment,
-                case.note(ascii_only=False), e.model_dump(mode="json", exclude=TOOLS_OWN),
+                case.note(ascii_only=False), e.model_dump(mode="json", exclude=TOOLS_OWN), last.in_error,
             ),
             out,
         )  # fmt: skip
@@ -204,7 +210,7 @@ def _taken_back(
         gone |= dict(member_resources(e, out, base)) | dict(act_resources(e, out, base))
     for value, resource in gone.items():
         if value not in standing:
-            yield value, resource | {"status": "entered-in-error"}
+            yield value, resource | {"status": ERROR}
 
 
 def _sheets(sheets: Sequence[KeptSheet], out: Outgoing) -> Iterator[Made]:

@@ -22,7 +22,14 @@ from wardexam.fhir.examined import read_examination
 from wardexam.fhir.findings import code_kind, read_members
 from wardexam.fhir.injury import read_sheet
 from wardexam.fhir.naming import FORM, LAYOUT, LONGEST, TRAIL, Resource, own, tagged
-from wardexam.fhir.papers import kind_of, paper_id, read_document, read_paper, revision_of
+from wardexam.fhir.papers import (
+    is_last,
+    kind_of,
+    paper_id,
+    read_document,
+    read_paper,
+    revision_of,
+)
 from wardexam.fhir.stay import read_patient
 from wardexam.injury.kept import KeptSheet
 from wardexam.records.archive import Gathered
@@ -203,6 +210,8 @@ class _Whose:
                 last = document.resource["status"] == "current"
                 self._replaces(document, base, revision)
                 made = self._of(kind, base, patient) if last else read_document(document.resource)
+                if _taken_back(document.resource) and not (kind == "note" and made.get("in_error")):
+                    raise ValueError("is entered in error, and what it held does not say so")
             if kind == "note":
                 made |= self._revision(document, last=last)
                 gathered.add(self._model(Examination, made, document), document.where)
@@ -227,7 +236,7 @@ class _Whose:
                 base, _ = revision_of(document.resource)
                 if kind_of(document.resource) not in ("note", "injury", "outcome"):
                     raise ValueError("is no document of wardexam's")
-                last[base] = last.get(base, 0) + (document.resource["status"] == "current")
+                last[base] = last.get(base, 0) + is_last(document.resource)
         for base, number in last.items():
             if number != 1:
                 raise InputError(
@@ -264,6 +273,8 @@ class _Whose:
         if whose != patient.id:
             raise ValueError("belongs to another patient")
         with _reading(head.where):
+            if _taken_back(head.resource):
+                raise ValueError("was entered in error, and its document does not say so")
             if code(head.resource["code"], "paper") != {"note": "examination"}.get(kind, kind):
                 raise ValueError("is not what its document says")
             if kind == "outcome":

@@ -86,7 +86,8 @@ INJURY_WORDS = {
 # The events of the trail after which a patient's file is as it says.
 EVENT_WORDS = {
     "admitted": "admitted", "edited": "details changed", "discharged": "discharged", "restored": "brought back",
-    "saved": "saved", "amended": "amended", "concluded": "outcome recorded", "imported": "brought in from an archive",
+    "saved": "saved", "amended": "amended", "entered in error": "marked as entered in error",
+    "valid again": "no more marked as entered in error", "concluded": "outcome recorded", "imported": "brought in from an archive",
     "taken over": "taken over", "put back": "put back by a repair", "not carried out": "not carried out",
     "found changed": "found changed outside the program", "accepted": "accepted as found",
 }  # fmt: skip

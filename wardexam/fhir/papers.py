@@ -19,6 +19,7 @@ from wardexam.fhir.naming import TRAIL, Resource, identified, own, reference
 from wardexam.fhir.stay import encounter, subject
 from wardexam.records.stored_record import strict_loads
 
+ERROR = "entered-in-error"  # a code of R4 for the status of Observation, Task and DocumentReference
 TEXT, DOCUMENT = "text/plain;charset=UTF-8", "application/json"
 _REVISION = re.compile(r"(.+)\.r([1-9][0-9]{0,8})")
 
@@ -38,7 +39,8 @@ class Paper:
         saved_by: Who saved it; empty where nobody is named.
         amendment: Who amended it, when and why; None where nobody did or it is not kept.
         said: Its text.
-        document: All that it held; sent only of an earlier one.
+        document: All that it held; sent of an earlier one, and of one that says that it was entered in error.
+        in_error: Whether the last one says that it was entered in error: then no revision of it stands.
     """
 
     kind: str
@@ -52,6 +54,7 @@ class Paper:
     amendment: Amendment | None
     said: str
     document: dict[str, Any]
+    in_error: bool = False
 
 
 def paper_id(base: str, revision: int) -> str:
@@ -76,7 +79,7 @@ def paper_resources(paper: Paper, out: Outgoing) -> Iterator[Made]:
     value = paper_id(paper.base, paper.revision)
     amended = paper.amendment
     content = [_content(TEXT, paper.said.encode())]
-    if not paper.last:
+    if not paper.last or paper.in_error:
         data = json.dumps(paper.document, sort_keys=True, ensure_ascii=False)
         content.append(_content(DOCUMENT, data.encode()))
     before = reference("DocumentReference", paper_id(paper.base, paper.revision - 1))
@@ -85,8 +88,8 @@ def paper_resources(paper: Paper, out: Outgoing) -> Iterator[Made]:
         {
             "resourceType": "DocumentReference",
             "identifier": identified(value),
-            "status": "current" if paper.last else "superseded",
-            "docStatus": "final" if paper.revision == 1 else "amended",
+            "status": _status(paper),
+            "docStatus": ERROR if paper.in_error else "final" if paper.revision == 1 else "amended",
             "type": out.concept("paper", paper.kind),
             "subject": subject(paper.patient),
             "date": when(amended.at if amended else paper.at),
@@ -110,6 +113,13 @@ def paper_resources(paper: Paper, out: Outgoing) -> Iterator[Made]:
         yield f"{value}.amended", _amended(amended, f"{value}.amended", value, out)
 
 
+def _status(paper: Paper) -> str:
+    """Whether a document stands; the last one says it where the examination was entered in error."""
+    if not paper.last:
+        return "superseded"
+    return ERROR if paper.in_error else "current"
+
+
 def _content(kind: str, data: bytes) -> Element:
     return {"attachment": {"contentType": kind, "data": base64.b64encode(data).decode()}}
 
@@ -127,6 +137,11 @@ def _amended(amendment: Amendment, name: str, value: str, out: Outgoing) -> Reso
 
 
 # --- and back
+
+
+def is_last(resource: Resource) -> bool:
+    """Whether a document is that of the last revision, as it stands or was entered in error."""
+    return resource["status"] in ("current", ERROR)
 
 
 def read_document(resource: Resource) -> dict[str, Any]:

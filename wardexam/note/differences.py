@@ -28,6 +28,8 @@ def _rows(examination: Examination) -> Rows:
     for name, value in examination.context.model_dump().items():
         if value not in (None, "unknown"):
             rows[name.replace("_", " ")] = str(value).replace("_", " ")
+    if examination.in_error:
+        rows["entered in error"] = "yes"
     for name in ("comment", "impression", "suggestion"):
         if text := getattr(examination, name).strip():
             rows[name] = clean(text)

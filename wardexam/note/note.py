@@ -9,8 +9,9 @@ from datetime import datetime
 
 from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.flags import flags
+from wardexam.exam.in_error import error_line
 from wardexam.exam.naming import joined
 from wardexam.exam.story import told_already
 from wardexam.exam.text import capital, clean, to_ascii
@@ -90,6 +91,11 @@ def change_lines(of: Compared, indent: str = "") -> list[str]:
     ]
 
 
+def error_lines(said: Amendment | None, indent: str = "") -> list[str]:
+    """That the examination was entered in error, first on every paper of it; nothing where it counts."""
+    return wrapped(to_ascii(error_line(said)), indent) if said else []
+
+
 def impression_lines(examination: Examination, indent: str = "", lead: str = "") -> list[str]:
     """The doctor's impression; that none is written is said. `lead` stands before it."""
     text = clean(examination.impression).strip()
@@ -111,7 +117,7 @@ def suggestion_lines(examination: Examination, indent: str = "") -> list[str]:
 def revision_lines(examination: Examination, replaced: Examination | None) -> list[str]:
     """Who amended a revision, when and why, and what it says that the one before did not."""
     a = examination.amendment
-    if a is None:
+    if a is None or examination.in_error:  # of which the first line says all
         return []
     lines = wrapped(
         f"Revision {examination.revision}, amended {a.at:%Y-%m-%d %H:%M} by {clean(a.by)}: {clean(a.why)}"
@@ -188,7 +194,7 @@ def render(
     patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
     form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
     now: datetime | None = None, beside: str = "", stay: Stay | None = None,
-    graver: Urgency | None = None, line_end: str = "\n", ascii_only: bool = True,
+    graver: Urgency | None = None, in_error: Amendment | None = None, line_end: str = "\n", ascii_only: bool = True,
 ) -> str:  # fmt: skip
     """The note.
 
@@ -204,12 +210,14 @@ def render(
         beside: What was found beside the examination and is not in the urgency, a sentence.
         stay: The examinations before it, for what is worse than the stay began.
         graver: The urgency that the ward list stands at, where that is graver.
+        in_error: Who says that it was entered in error, when and why: that stands first.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
     if ascii_only:
         patient, examination = in_ascii(patient, examination)
-    lines, told, told_of = wrapped(who_text(patient, examination)), True, ""
+    lines = [*error_lines(in_error), *wrapped(who_text(patient, examination))]
+    told, told_of = True, ""
     compared = Compared.of(examination, previous, stay)
     if urgency:
         text, told = top(urgency, examination.at, TOP if compared else TOP + 1, now)

@@ -5,11 +5,12 @@ What was found, changed, raised and done is said by the same sentences as in the
 
 from datetime import datetime
 
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.note import (
     change_line,
+    error_lines,
     flags_said,
     found_lines,
     impression_lines,
@@ -109,8 +110,9 @@ def render(
     beside: str = "",
     stay: Stay | None = None,
     graver: Urgency | None = None,
+    in_error: Amendment | None = None,
 ) -> str:
-    """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay` and `graver` as in the note."""
+    """The referral as plain ASCII text, at most 72 columns; `now`, `beside`, `stay`, `graver` and `in_error` as in the note."""
     patient, examination = in_ascii(patient, examination)
     compared = Compared.of(examination, previous, stay)
     sections = {
@@ -119,7 +121,7 @@ def render(
         "Assessment": _assessment(examination, previous, compared),
         "Recommendation": _recommendation(examination, urgency, graver, now),
     }
-    lines = ["REFERRAL"]
+    lines = [*error_lines(in_error), "REFERRAL"]
     for title, body in sections.items():
         lines += ["", title, *body]
     return "\n".join(to_ascii(line.rstrip()) for line in lines) + "\n"

@@ -1,9 +1,11 @@
 """The body as an SVG picture: the same cells, grades and marks as on the screen."""
 
+import textwrap
 from html import escape
 
-from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.identity import known
+from wardexam.exam.in_error import IN_CAPITALS, error_line
 from wardexam.exam.text import clean, columns
 from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table, weak
 
@@ -14,8 +16,9 @@ LINE, WIDEST = 16, 56  # px and columns of a line of the heading
 TONES = {"unknown": 0.0, "normal": 0.08, "heightened": 0.2, "reduced": 0.45, "absent": 0.85}
 
 
-def _heading(patient: Patient, examination: Examination) -> list[str]:
-    """Who it is and when, in lines of at most `WIDEST` columns; nothing is left out."""
+def _heading(patient: Patient, examination: Examination, in_error: Amendment | None) -> list[str]:
+    """Who it is and when, in lines of at most `WIDEST` columns, where it was entered in error that before; nothing is left out."""
+    error = textwrap.wrap(error_line(in_error), WIDEST) if in_error else []
     bed = f"bed {clean(patient.bed)}, {examination.at:%Y-%m-%d %H:%M}"
     lines = [""]
     for part in [*known(patient), bed]:
@@ -24,7 +27,7 @@ def _heading(patient: Patient, examination: Examination) -> list[str]:
             lines[-1] = joined
         else:
             lines += _pieces(part)
-    return [line for line in lines if line]
+    return [*error, *(line for line in lines if line)]
 
 
 def _pieces(text: str) -> list[str]:
@@ -67,11 +70,17 @@ def _legend(y: int) -> list[str]:
     return drawn
 
 
-def render(patient: Patient, examination: Examination) -> str:
-    """The picture as an SVG document; every text is escaped. The patient's right is on the left."""
+def render(patient: Patient, examination: Examination, in_error: Amendment | None = None) -> str:
+    """The picture as an SVG document; every text is escaped. The patient's right is on the left.
+
+    Args:
+        patient: Whose it is.
+        examination: What was found.
+        in_error: Who says that it was entered in error, when and why: that stands first.
+    """
     body = 2 * HALF * CELL_WIDTH
     rows = len(table()["rows"])
-    heading = _heading(patient, examination)
+    heading = _heading(patient, examination, in_error)
     top = len(heading) * LINE + 40
     width, height = 2 * MARGIN + body + NAMES, top + rows * CELL_HEIGHT + 50
     also = [words for row in weak(examination).values() for words in row]
@@ -80,7 +89,7 @@ def render(patient: Patient, examination: Examination) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" font-family="monospace" font-size="12">',
-        f"<title>{escape(patient.identity)}, bed {escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
+        f"<title>{f'{IN_CAPITALS}, ' if in_error else ''}{escape(patient.identity)}, bed {escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
         '<rect width="100%" height="100%" fill="white"/>',
         *(
             f'<text x="{MARGIN // 4}" y="{(n + 1) * LINE}">{escape(line)}</text>'

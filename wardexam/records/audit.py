@@ -29,7 +29,8 @@ ABSENT = "-"  # in place of a checksum: there is no file
 _WROTE = re.compile(rb'"patient": "([a-z0-9]{8,40})", "record": "(-|[0-9a-f]{64})"')
 # Events after which a patient's file is as the line says.
 WRITING = frozenset({
-    "admitted", "edited", "discharged", "restored", "saved", "amended", "concluded", "imported", "taken over",
+    "admitted", "edited", "discharged", "restored", "saved", "amended", "entered in error", "valid again",
+    "concluded", "imported", "taken over",
     "put back", "not carried out", "found changed", "accepted", "erased",
 })  # fmt: skip
 

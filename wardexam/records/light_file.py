@@ -59,7 +59,7 @@ class LightFile:
 
     Attributes:
         patient: The details as they lie.
-        revisions: Every revision of each examination, by its identifier in the order saved, first to last.
+        revisions: Every revision of each examination that counts, by its identifier in the order saved, first to last.
         outcome: The last revision of the outcome as it lies; None where none was recorded.
     """
 

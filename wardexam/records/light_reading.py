@@ -54,6 +54,8 @@ def light_of(tables: Tables, where: str) -> LightFile:
             revisions.setdefault(made.fields["id"], []).append(made)
         for each in revisions.values():
             each.sort(key=lambda e: int(e.fields["revision"]))
+        # What was entered in error is in no figure.
+        revisions = {name: each for name, each in revisions.items() if not each[-1].fields.get("in_error")}  # fmt: skip
         outcomes = [dict(record) for record in records_of(tables, "outcomes")]
         last = max(outcomes, key=lambda o: int(o["revision"]), default=None)
         patient = dict(first(tables, "patient"))

@@ -6,14 +6,14 @@ and questions a record holds is read off its line without making it.
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
 from wardexam.records import patient_tables
 from wardexam.records.stored_record import Record, StoredRecord, Tables
 
 if TYPE_CHECKING:
-    from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.examination import Amendment, Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
 
@@ -30,10 +30,19 @@ _CONTEXT = re.compile(rb'"context": \{([^}]*)\}')
 
 
 class History(Sequence["Examination"]):
-    """The latest revision of every examination, in the order saved; each made once, when asked for."""
+    """The latest revision of examinations, in the order saved; each made once, when asked for.
 
-    def __init__(self, records: Sequence[Record]) -> None:
-        self._records = records
+    Args:
+        records: Where each is made from.
+        as_it_counts: What of it counts.
+    """
+
+    def __init__(
+        self,
+        records: Sequence[Record],
+        as_it_counts: "Callable[[Examination], Examination]" = lambda e: e,
+    ) -> None:
+        self._records, self._as_it_counts = records, as_it_counts
         self._made: dict[int, Examination] = {}
 
     def __len__(self) -> int:
@@ -49,7 +58,8 @@ class History(Sequence["Examination"]):
             return tuple(self[n] for n in range(*index.indices(len(self))))
         place = range(len(self))[index]
         if place not in self._made:
-            self._made[place] = patient_tables.examination_of(self._records[place])
+            made = patient_tables.examination_of(self._records[place])
+            self._made[place] = self._as_it_counts(made)
         return self._made[place]
 
     def __iter__(self) -> "Iterator[Examination]":
@@ -58,6 +68,12 @@ class History(Sequence["Examination"]):
 
 class StoredFile:
     """A patient's file, verified and read once.
+
+    Attributes:
+        patient: The details.
+        outcomes: Every revision of what it was in the end, first to last.
+        examinations: The latest revision of every examination that counts, in the order in which they were saved.
+        with_errors: The same with those that were entered in error.
 
     Args:
         tables: The tables in it.
@@ -76,8 +92,26 @@ class StoredFile:
             self._by_id.setdefault(name, []).append((revision, record))
         for rows in self._by_id.values():
             rows.sort(key=lambda row: row[0])
-        self._latest = [rows[-1][1] for rows in self._by_id.values()]
-        self.examinations = History(self._latest)
+        last = {name: rows[-1][1] for name, rows in self._by_id.items()}
+        self._errors = {name for name, record in last.items() if patient_tables.is_error(record)}
+        self._latest = [record for name, record in last.items() if name not in self._errors]
+        # The one place that leaves out what was entered in error: who counts, compares or raises takes these.
+        self.examinations = History(self._latest, self.counted)
+        self.with_errors = History([*last.values()])
+
+    def in_error(self, examination_id: str) -> "Amendment | None":
+        """Who says of an examination that it was entered in error, when and why; None where it counts."""
+        if examination_id not in self._errors:
+            return None
+        return self.revisions(examination_id)[-1].amendment
+
+    def counted(self, examination: "Examination") -> "Examination":
+        """What of an examination counts: without what was done on one entered in error."""
+        if not self._errors:
+            return examination
+        from wardexam.exam.in_error import without_errors
+
+        return without_errors(examination, self.with_errors)
 
     @property
     def sheets(self) -> "tuple[KeptSheet, ...]":
@@ -105,7 +139,8 @@ class StoredFile:
             until: Only those saved before this examination; all when empty.
         """
         ids = list(self._by_id)
-        end = ids.index(until) if until in self._by_id else len(ids)
+        before = ids[: ids.index(until)] if until in self._by_id else ids
+        end = sum(name not in self._errors for name in before)
         every = [_said(record) for record in self._latest[:end]]
         covered: set[bytes] = set()
         chosen = set()

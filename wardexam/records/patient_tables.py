@@ -45,6 +45,7 @@ META = (
     "last_by",
     "examinations",
 )  # what the ward list shows of the examinations
+_IN_ERROR = b'"in_error": true'  # a quote inside a text has a backslash before it
 FORMER = "former"  # the table of earlier details, where there are any
 
 
@@ -290,7 +291,7 @@ def meta_with(
 
     Args:
         seen: What the ward list says before.
-        last: The examination saved last, whichever has been amended since; empty before the first.
+        last: The examination saved last of those that count, whichever has been amended since; empty before the first.
         examination: The one that is added.
         summary: What the ward list shall show of it.
     """
@@ -349,7 +350,7 @@ def unsigned(examination: "Examination") -> "Examination":
 
 def is_last_said(stored: Sequence["Examination"], drafted: "Examination") -> bool:
     """Whether what a draft says is what the last stored revision says, whichever number that has."""
-    same = {"revision": 1, "amendment": None}
+    same = {"revision": 1, "amendment": None, "in_error": False}
     return bool(stored) and unsigned(stored[-1]).model_copy(update=same) == unsigned(
         drafted
     ).model_copy(update=same)
@@ -361,9 +362,24 @@ def _graver(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[st
 
 
 def _last_id(tables: Tables) -> str:
-    """The examination saved last, whichever has been amended since; empty before the first."""
-    records = reversed(records_of(tables, "examinations"))
-    return next((str(r.get("id", "")) for r in records if r.get("revision") == 1), "")
+    """The examination saved last of those that count, whichever has been amended since; empty before the first."""
+    errors: set[str] = set()
+    seen: set[str] = set()
+    for record in reversed(records_of(tables, "examinations")):
+        name = str(record.get("id", ""))
+        if name not in seen and is_error(record):
+            errors.add(name)
+        seen.add(name)
+        if record.get("revision") == 1 and name not in errors:
+            return name
+    return ""
+
+
+def is_error(record: Record) -> bool:
+    """Whether a record says that its examination was entered in error, off its line where it lies in a file."""
+    if isinstance(record, StoredRecord):
+        return _IN_ERROR in record.raw
+    return record.get("in_error") is True
 
 
 def amended(
@@ -376,6 +392,7 @@ def amended(
     """The examination as the next of the stored revisions; the last one when that says the same already.
 
     Raises:
+        InputError: It was entered in error.
         AmendedMeanwhileError: It was made from a revision that is not the last any more.
     """
     from wardexam.exam.examination import Amendment, Examination
@@ -383,6 +400,12 @@ def amended(
     if not stored:
         raise InputError("is not saved yet", where=examination.id)
     last = stored[-1]
+    if last.in_error:
+        raise InputError(
+            "this examination was entered in error and is amended no more",
+            examination.id,
+            "take that back first, or examine anew",
+        )
     own = {"revision": last.revision, "amendment": last.amendment, "saved_by": last.saved_by}
     same = examination.model_copy(update=own)
     again = unsigned(same) == unsigned(last)
@@ -394,8 +417,64 @@ def amended(
         "revision": last.revision + 1,
         "saved_by": by,
         "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
+        "in_error": False,  # only `marked` says so
     }
     return Examination.model_validate(document)
+
+
+def marked(
+    stored: Sequence["Examination"],
+    examination: "Examination",
+    by: str,
+    why: str,
+    at: datetime,
+    *,
+    in_error: bool,
+) -> "Examination":
+    """The next of the stored revisions, which says that it was entered in error or takes that back; the last one where that says it already.
+
+    Raises:
+        InputError: No words say why, or too many, or it is so already.
+        AmendedMeanwhileError: It was made from a revision that is not the last any more.
+    """
+    from wardexam.exam.examination import Amendment, Examination
+    from wardexam.exam.in_error import fault_of_why
+
+    if not stored:
+        raise InputError("is not saved yet", where=examination.id)
+    if fault := fault_of_why(why):
+        raise InputError(f"not said why: {fault}", examination.id, "nothing was changed")
+    last = stored[-1]
+    if last.in_error == in_error:
+        if last.amendment and (last.amendment.by, last.amendment.why) == (by, why):
+            return last
+        said = "is marked as entered in error already" if in_error else "is not marked as entered in error"  # fmt: skip
+        raise InputError(said, examination.id, "nothing was changed")
+    if examination.revision != last.revision:
+        raise AmendedMeanwhileError(last)
+    document = last.model_dump(mode="json") | {
+        "revision": last.revision + 1,
+        "saved_by": by,
+        "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
+        "in_error": in_error,
+    }
+    return Examination.model_validate(document)
+
+
+def mark_event(*, in_error: bool) -> str:
+    """What the trail calls it that an examination is marked as entered in error, or that this is taken back."""
+    return "entered in error" if in_error else "valid again"
+
+
+def put_marked(database: "TinyDB", examination: "Examination") -> None:
+    """A revision that `marked` gave, added; what the ward list shows is for the caller, see `list_marked`."""
+    database.table("examinations").insert(examination.model_dump(mode="json"))
+
+
+def list_marked(database: "TinyDB", summary: Summary | None) -> None:
+    """Have the ward list say what stands once an examination counts no more, or counts again."""
+    shown = asdict(summary) if summary else None
+    _put_only(database, "meta", fresh_meta(all_revisions(tables_of(database)), shown))
 
 
 def _meta(tables: Tables) -> dict[str, Any]:
@@ -409,15 +488,15 @@ def _meta(tables: Tables) -> dict[str, Any]:
 def fresh_meta(
     revisions: Sequence["Examination"], summary: dict[str, Any] | None
 ) -> dict[str, Any]:
-    """What ``meta`` should say of these revisions, in the order saved, with the summary of the last."""
+    """What ``meta`` should say of these revisions, in the order saved, with the summary of the last that counts."""
     latest = {e.id: e for e in sorted(revisions, key=lambda e: e.revision)}
-    order = dict.fromkeys(e.id for e in revisions)
-    last = latest[[*order][-1]] if order else None
+    order = [name for name in dict.fromkeys(e.id for e in revisions) if not latest[name].in_error]
+    last = latest[order[-1]] if order else None
     return {
         "summary": summary,
         "last_at": last.at.isoformat() if last else None,
         "last_by": last.examiner if last else "",
-        "examinations": len(latest),
+        "examinations": len(order),
     }
 
 

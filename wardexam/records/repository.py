@@ -17,7 +17,7 @@ from wardexam.exam.text import counted
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from wardexam.exam.examination import Examination, Patient
+    from wardexam.exam.examination import Amendment, Examination, Patient
     from wardexam.exam.outcome import Outcome
     from wardexam.injury.kept import KeptSheet
     from wardexam.records.audit import Head
@@ -350,8 +350,9 @@ class PatientFile(Protocol):
 
     Attributes:
         patient: The details.
-        examinations: The latest revision of every examination, in the order in which they were saved;
-            each is made when it is asked for.
+        examinations: The latest revision of every examination that counts, in the order in which they were saved;
+            each is made when it is asked for. What was entered in error is left out here, and by nobody else.
+        with_errors: The same with those that were entered in error, as stored: for who shows, keeps or sends all.
         outcomes: Every revision of what it was in the end, first to last.
     """
 
@@ -362,7 +363,20 @@ class PatientFile(Protocol):
 
     @property
     def examinations(self) -> "Sequence[Examination]":
-        """The latest revision of every examination, in the order in which they were saved."""
+        """The latest revision of every examination that counts, in the order in which they were saved."""
+        ...
+
+    @property
+    def with_errors(self) -> "Sequence[Examination]":
+        """The latest revision of every examination, those entered in error too, in the order in which they were saved."""
+        ...
+
+    def in_error(self, examination_id: str) -> "Amendment | None":
+        """Who says of an examination that it was entered in error, when and why; None where it counts."""
+        ...
+
+    def counted(self, examination: "Examination") -> "Examination":
+        """What of an examination counts: without what was done on one entered in error."""
         ...
 
     @property
@@ -384,7 +398,7 @@ class PatientFile(Protocol):
         ...
 
     def telling(self, until: str = "") -> "tuple[Examination, ...]":
-        """The examinations before one, or all, that say what no later one of them says again."""
+        """The examinations that count, before one or all, that say what no later one of them says again."""
         ...
 
 
@@ -560,7 +574,7 @@ class Repository(Protocol):
         ...
 
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
-        """The latest revision of every examination, in the order in which they were saved."""
+        """The latest revision of every examination that counts, in the order in which they were saved."""
         ...
 
     def revisions(self, patient_id: str, examination_id: str) -> "tuple[Examination, ...]":
@@ -629,6 +643,24 @@ class Repository(Protocol):
 
         `examination.revision` names the revision it was made from; AmendedMeanwhileError when that
         is not the last any more.
+        """
+        ...
+
+    def mark(
+        self,
+        examination: "Examination",
+        by: str,
+        why: str,
+        at: datetime,
+        summarise: "Callable[[PatientFile], Summary | None]",
+        *,
+        in_error: bool,
+    ) -> "Examination":
+        """Save a further revision which says that an examination was entered in error, or which takes that back.
+
+        Nothing else of it changes. `summarise` gives what the ward list shows of the file as it then stands. The
+        same again is no fault. InputError where no words say why or where it is so already; `examination.revision`
+        as with `amend`.
         """
         ...
 

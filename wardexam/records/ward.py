@@ -506,10 +506,8 @@ class Ward:
         return trail_events(self.layout.trail)
 
     def examinations(self, patient_id: str) -> tuple["Examination", ...]:
-        """The latest revision of every examination, in the order in which they were saved."""
-        return tuple(
-            {e.id: e for e in patient_tables.all_revisions(self._tables(patient_id))}.values()
-        )
+        """The latest revision of every examination that counts, in the order in which they were saved."""
+        return tuple(self.file(patient_id).examinations)
 
     def revisions(self, patient_id: str, examination_id: str) -> tuple["Examination", ...]:
         """Every revision of one examination, first to last."""
@@ -540,6 +538,30 @@ class Ward:
             patient_tables.insert(document.database, amended, summary)
             document.what = patient_tables.what_of(amended)
         return amended
+
+    def mark(
+        self,
+        examination: "Examination",
+        by: str,
+        why: str,
+        at: datetime,
+        summarise: "Callable[[StoredFile], Summary | None]",
+        *,
+        in_error: bool,
+    ) -> "Examination":
+        """Save a further revision which says that an examination was entered in error, or which takes that back."""
+        event = patient_tables.mark_event(in_error=in_error)
+        with self._change(examination.patient, event, by) as document:
+            stored = patient_tables.revisions_of(document.tables, examination.id)
+            made = patient_tables.marked(stored, examination, by[:120], why, at, in_error=in_error)
+            document.what = patient_tables.what_of(made)
+            if made is stored[-1]:
+                document.stood = True
+                return made
+            patient_tables.put_marked(document.database, made)
+            shown = summarise(StoredFile(document.tables))
+            patient_tables.list_marked(document.database, shown)
+        return made
 
     def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
         """Save a cord injury sheet, or a further revision of one; nothing stored is overwritten."""

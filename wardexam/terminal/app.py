@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from wardexam.exam.act_kinds import ActKind
     from wardexam.exam.acts import Act
-    from wardexam.exam.examination import Examination, Findings
+    from wardexam.exam.examination import Examination, Findings, Patient
     from wardexam.injury.kept import KeptSheet
     from wardexam.injury.sheet import InjurySheet
     from wardexam.injury_visit import InjuryVisit, SavedSheets
@@ -357,7 +357,7 @@ class WardApp(PaintingApp):
 
             before()
             saved = Saved(self.session, patient_id, shown_as)
-            shown = examination or saved.last
+            shown = examination or saved.last or saved.last_with_errors
             if shown is None:
                 raise self._nothing_saved()
             case = saved.case(shown)
@@ -375,18 +375,48 @@ class WardApp(PaintingApp):
                 else:
                     screen.say("No earlier note." if by < 0 else "No later note.")
 
-            amend = None
+            amend = mark = None
             if saved.is_last_revision(shown):
-                amend = lambda: self._amend(shown, screen.do_leave)  # noqa: E731
+                mark = lambda: self._mark(saved.patient, shown, screen)  # noqa: E731
+                if not shown.in_error:
+                    amend = lambda: self._amend(shown, screen.do_leave)  # noqa: E731
             screen: TextScreen = TextScreen(
                 "Note", render=case.note, referral=case.referral, turn=turn, patient=saved.patient,
-                patient_id=patient_id, which=saved.place(shown), amend=amend, urgency=saved.urgency,
+                patient_id=patient_id, which=saved.place(shown), amend=amend, mark=mark, urgency=saved.urgency,
             )  # fmt: skip
             leave()
             self.push_screen(screen)
             screen.said = said(screen)
 
         self.calls.open(read, show, failed)
+
+    def _mark(self, patient: "Patient", shown: "Examination", note: "TextScreen") -> None:
+        """Ask why an examination was entered in error, or why it counts again; its note then says so."""
+        from wardexam.exam.in_error import fault_of_why, marking
+        from wardexam.visit import mark_in_error, mark_valid
+
+        asked, about, said = marking(patient, shown)
+        mark = mark_valid if shown.in_error else mark_in_error
+
+        def marked(made: "Examination") -> None:
+            if note.there and self.screen is note:
+                self._show_note(made.patient, made, leave=note.do_leave, said=lambda _: said)
+            else:
+                self.tell(said)
+
+        def answered(why: str) -> str | None:
+            if wrong := fault_of_why(why):
+                return wrong
+            at = self.session.now()  # tried again with this time, so that it is written once
+            self.calls.change(
+                lambda: mark(self.session, shown, why, at),
+                marked,
+                self.refused,
+                lambda waits: self.tell(f"Not written yet: {waits}; it follows by itself."),
+            )
+            return None
+
+        note.ask(asked, answered, choices=about)
 
     def show_reasons(self, patient_id: str, shown_as: "Bed | None" = None) -> None:
         """Why the examination saved last is urgent; what is done about it is saved with it."""

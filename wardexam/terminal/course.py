@@ -2,7 +2,7 @@
 
 import itertools
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
+from wardexam.exam.in_error import error_line
 from wardexam.exam.moments import clock, moment
 from wardexam.exam.naming import name_on
 from wardexam.exam.text import capital, clean, counted
@@ -53,6 +54,7 @@ LEGEND = (
     f"{DUE} when something was due. {UNEXAMINED} not examined."
 )
 SEEN = "Each sign is compared with the last look at it; one that was seen once is not."
+NONE_COUNTS = "No examination counts: the patient is not examined yet."
 OBSERVER = "Worse, but by no more than two observers differ"
 
 Key = tuple[str, Side]
@@ -179,7 +181,11 @@ def _row(name: str, marks: Sequence[tuple[int, str]], fill: str = " ") -> str:
     return f"{name[:NAME]:<{NAME}} {''.join(cells)}".rstrip()
 
 
-def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int = 0) -> list[str]:
+def chart(
+    examinations: Sequence[Examination],
+    moved: Sequence[Key],
+    called: Sequence[int] | None = None,
+) -> list[str]:
     """A line for each sign with its grades at their times, what was due and done marked between.
 
     Of many examinations the first and the last ones stand in it.
@@ -187,8 +193,9 @@ def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int 
     Args:
         examinations: In the order saved.
         moved: The signs that changed.
-        begin: How many examinations there were before the first of these.
+        called: The numbers by which they are called; from 1 on where none are given.
     """
+    called = called or range(1, len(examinations) + 1)
     most = AXIS // GAP
     numbers = list(range(len(examinations)))
     if len(numbers) > most:
@@ -198,7 +205,7 @@ def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int 
     due = [end for e in shown for end, _ in due_of(e)]
     done = [(at, MARKS[kind]) for e in shown for at, _, kind in done_with(e)]
     columns = places(times, max([*(at for at, _ in done), *times]))
-    lines = [_row("", [(c, str(begin + n + 1)) for c, n in zip(columns, numbers, strict=True)])]
+    lines = [_row("", [(c, str(called[n])) for c, n in zip(columns, numbers, strict=True)])]
     if done:
         lines.append(_row("done", [(_between(at, times, columns), m) for at, m in done]))
     if due:
@@ -216,7 +223,7 @@ def chart(examinations: Sequence[Examination], moved: Sequence[Key], begin: int 
         if row.answers in GRADED and max(map(len, said)) < GAP and len(name) <= NAME:
             lines.append(_row(name, list(zip(columns, said, strict=True)), "."))
             continue
-        told = "; ".join(f"{begin + n + 1} {text}" for n, text in zip(numbers, said, strict=True))
+        told = "; ".join(f"{called[n]} {text}" for n, text in zip(numbers, said, strict=True))
         in_words += wrapped(f"{name}: {told}")
     return lines + in_words
 
@@ -242,36 +249,53 @@ def _moved(examinations: Sequence[Examination]) -> list[Key]:
 def course_text(file: "PatientFile") -> str:
     """Whose it is, examinations and revisions, what was due and done, what changed, charts.
 
-    Of a long stay the last `SHOWN` are told and the first is compared with the last; the text says so.
+    Of a long stay the last `SHOWN` are told and the first is compared with the last; the text says so. What was
+    entered in error has its number and says that, and nothing is compared with it.
     """
-    patient, whole = file.patient, len(file.examinations)
+    patient, whole = file.patient, len(file.with_errors)
     lines = wrapped(f"COURSE OF {full(patient, unbroken=True)}, bed {clean(patient.bed)}")
     sheets = _sheets(file)
     if not whole:
         return "\n".join([*lines, "No examination is saved yet.", *sheets]) + "\n"
     begin = max(0, whole - SHOWN)
-    examinations = file.examinations[begin:]
+    listed = file.with_errors[begin:]
     if begin:
         lines += [
             f"The last {SHOWN} of {whole} examinations; the {begin} before them stand in the notes."
         ]
-    before = file.telling(examinations[0].id) if begin else ()
-    for number, e in enumerate(examinations, begin + 1):
+    before = file.telling(listed[0].id) if begin else ()
+    counting: dict[int, Examination] = {}
+    for number, e in enumerate(listed, begin + 1):
         lines += ["", *_told(number, e, Stay(before), file)]
-        before = (*before, e)
-    first = Stay(file.telling(examinations[-1].id)).first
-    if whole > 2 and first:
-        lines += ["", f"Over the stay, {whole} against the first look at each sign:"]
-        for text in _over_stay(first, examinations[-1]):
-            lines += wrapped(text, "   ")
-    if whole > 1:
+        if not e.in_error:
+            counting[number] = e
+            before = (*before, e)
+    examinations = tuple(counting.values())
+    if not examinations:
+        lines += ["", NONE_COUNTS]
+    lines += _over(file, counting)
+    if len(examinations) > 1:
         lines += ["", SEEN]
     lines += sheets
     if moved := _moved(examinations):
         lines += ["", "GRADES AT EACH EXAMINATION, by number and spaced by time"]
-        lines += chart(examinations, moved, begin)
+        lines += chart(examinations, moved, [*counting])
         lines += wrapped(LEGEND)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _over(file: "PatientFile", counting: "Mapping[int, Examination]") -> list[str]:
+    """What changed from the first look at each sign to the last examination, where there are more than two."""
+    if len(file.examinations) <= 2:
+        return []
+    number, last = [*counting.items()][-1]
+    first = Stay(file.telling(last.id)).first
+    if first is None:
+        return []
+    lines = ["", f"Over the stay, {number} against the first look at each sign:"]
+    for text in _over_stay(first, last):
+        lines += wrapped(text, "   ")
+    return lines
 
 
 def _sheets(file: "PatientFile") -> list[str]:
@@ -291,9 +315,11 @@ def _sheets(file: "PatientFile") -> list[str]:
 
 
 def _told(number: int, e: Examination, stay: Stay, file: "PatientFile") -> list[str]:
-    """One examination: when, by whom, its revisions, what changed, what was due and done."""
+    """One examination: when, by whom, its revisions, what changed, what was due and done; of one entered in error that it was."""
     count = counted(len(e.findings), "finding")
     lines = wrapped(f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}")
+    if error := file.in_error(e.id):
+        return lines + wrapped(error_line(error), "   ")
     if e.revision > 1:
         revisions = file.revisions(e.id)
         for replaced, revision in itertools.pairwise(revisions):

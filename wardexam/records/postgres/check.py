@@ -160,7 +160,8 @@ def _listed_anew(listed: dict[str, Any], tables: Tables, name: str) -> dict[str,
     stored = patient_tables.all_revisions(tables)
     meta = {**patient_tables.fresh_meta(stored, listed.get("summary"))}
     seen = {field: listed.get(field) for field in patient_tables.META}
-    first = [e for e in stored if e.revision == 1]
+    errors = {e.id for e in {e.id: e for e in stored}.values() if e.in_error}
+    first = [e for e in stored if e.revision == 1 and e.id not in errors]
     if first:  # amending changes neither when it was nor by whom
         meta |= {"last_at": first[-1].at.isoformat(), "last_by": first[-1].examiner}
     if (

@@ -16,7 +16,7 @@ from wardexam.records.postgres.documents import (
     mark_of,
     record_of,
 )
-from wardexam.records.stored_record import Record, encoded
+from wardexam.records.stored_record import Record, Tables, encoded
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -30,8 +30,10 @@ TOLD: LiteralString = (
     " from trail t where t.patient = %(id)s and t.record <> '' order by t.n desc limit 1"
 )
 LAST_SAVED: LiteralString = (
-    "select id from records where patient = %(id)s and kind = 'examination' and revision = 1"
-    " order by seq desc limit 1"
+    "select r.id from records r where r.patient = %(id)s and r.kind = 'examination' and r.revision = 1"
+    " and (select coalesce(l.document ->> 'in_error', 'false') from records l where l.patient = r.patient"
+    " and l.kind = r.kind and l.id = r.id order by l.revision desc limit 1) = 'false'"
+    " order by r.seq desc limit 1"
 )
 COLUMNS: LiteralString = "seq, kind, id, revision, document::text, digest"
 
@@ -49,7 +51,7 @@ class PatientRecord:
         listed: The line of the ward list.
         what: What the trail shall say more.
         stood: Whether all of it was there before, so that there is no event.
-        last_saved: The examination saved last, whichever has been amended since; empty before the first.
+        last_saved: The examination saved last of those that count, whichever has been amended since; empty before the first.
     """
 
     def __init__(self, change: "Change", patient_id: str) -> None:
@@ -129,6 +131,12 @@ class PatientRecord:
         """Every record of a kind with an identifier, as a table."""
         found = self._rows("kind = %(kind)s and id = %(id)s", {"kind": kind, "id": name})
         return {str(n): record for n, record in enumerate(found, 1)}
+
+    def tables(self) -> "Tables":
+        """All that stands of the patient now, as the tables of a file."""
+        tables: Tables = {"patient": {"1": self.patient().model_dump(mode="json")}}
+        kinds = {"examinations": "examination", "sheets": "sheet", "outcomes": "outcome"}
+        return tables | {name: self.all_of(kind) for name, kind in kinds.items()}
 
     def patient(self) -> "Patient":
         """The details as they stand."""

@@ -242,7 +242,7 @@ class PostgresWard:
         return events(self.server)
 
     def examinations(self, patient_id: str) -> "tuple[Examination, ...]":
-        """The latest revision of every examination, in the order in which they were saved."""
+        """The latest revision of every examination that counts, in the order in which they were saved."""
         return tuple(self.file(patient_id).examinations)
 
     def revisions(self, patient_id: str, examination_id: str) -> "tuple[Examination, ...]":
@@ -368,6 +368,37 @@ class PostgresWard:
             return _inserted(record, amended, summary, stored)
 
         return self._change(examination.patient, "amended", by, work)
+
+    def mark(
+        self,
+        examination: "Examination",
+        by: str,
+        why: str,
+        at: datetime,
+        summarise: "Callable[[StoredFile], Summary | None]",
+        *,
+        in_error: bool,
+    ) -> "Examination":
+        """Save a further revision which says that an examination was entered in error, or which takes that back."""
+
+        def work(record: PatientRecord) -> "Examination":
+            stored = _revisions(record, examination.id)
+            made = patient_tables.marked(stored, examination, by[:120], why, at, in_error=in_error)
+            record.what = patient_tables.what_of(made)
+            if made is stored[-1]:
+                record.stood = True
+                return made
+            record.add("examination", [made])
+            tables = record.tables()
+            summary = summarise(StoredFile(tables))
+            meta = patient_tables.fresh_meta(
+                patient_tables.all_revisions(tables), asdict(summary) if summary else None
+            )
+            record.list_anew(meta=meta)
+            return made
+
+        event = patient_tables.mark_event(in_error=in_error)
+        return self._change(examination.patient, event, by, work)
 
     def save_sheet(self, kept: "KeptSheet", by: str) -> "KeptSheet":
         """Save a cord injury sheet, or a further revision of one; nothing stored is overwritten."""

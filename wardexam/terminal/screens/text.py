@@ -34,6 +34,8 @@ class TextScreen(LineScreen):
         text: The text, when it has one form.
         render: Makes the note in a form and on a scale.
         referral: Makes the referral.
+        amend: Amends the examination of the note, where it can be.
+        mark: Asks why it was entered in error, or why it counts again, and marks it so, where it can be.
         turn: Shows the patient's note that is so many before or after this one.
         patient_id: Whose it is, for the audit trail.
         page: Lines that one key moves by; a text of pages starts each at the top.
@@ -50,13 +52,14 @@ class TextScreen(LineScreen):
 
     def __init__(
         self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        amend: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
+        amend: Callable[[], None] | None = None, mark: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
         patient: "Patient | None" = None, which: str = "", over: str = "", urgency: "Urgency | None" = None,
         helps: bool = False,
     ) -> None:  # fmt: skip
         super().__init__()
         self._head, self._whole, self._note, self._referral = title, text, render, referral
         self._patient, self._amend, self._turn, self._page = patient_id, amend, turn, page
+        self._mark = mark
         self._of, self._which, self._over = patient, which, over
         self._form = self._scale = self._top = 0
         self._as_referral, self._helps = False, helps
@@ -70,7 +73,7 @@ class TextScreen(LineScreen):
             return tuple(row for row in super().keys if row.action in OF_HELP)
         absent: set[str] = set()
         if self._note is None:
-            absent |= {"form", "scale"}
+            absent |= {"form", "scale", "in_error"}
         if self._note is None and self._amend is None:
             absent.add("amend")
         if self._referral is None:
@@ -211,9 +214,16 @@ class TextScreen(LineScreen):
     def do_amend(self) -> None:
         """Amend the examination of this note."""
         if self._amend is None:
-            self.say("Only the last revision of an examination is amended.")
+            self.say("Only the last revision of an examination that counts is amended.")
             return
         self._amend()
+
+    def do_in_error(self) -> None:
+        """Mark the examination of this note as entered in error, or take that back."""
+        if self._mark is None:
+            self.say("Only the last revision of an examination is marked as entered in error.")
+            return
+        self._mark()
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""

@@ -1,0 +1,83 @@
+"""Examinations entered in error: kept and shown as such, and counted nowhere.
+
+One is left out where the examinations of a stay are given, and so by everybody who takes them from there. What was
+done about a reason goes with the examination it was written on, wherever a later one carried it.
+"""
+
+from collections.abc import Iterable
+
+from wardexam.exam.acts import Raised
+from wardexam.exam.examination import Amendment, Examination, Patient
+from wardexam.exam.identity import full
+from wardexam.exam.text import clean
+
+LONGEST_WHY = 120  # characters of the words that say why
+IN_CAPITALS = "ENTERED IN ERROR"
+
+
+def error_line(said: Amendment) -> str:
+    """What stands first on every paper of such an examination: that it is one, why, who says so and when."""
+    why = clean(said.why).strip().rstrip(".")
+    return (
+        f"{IN_CAPITALS}: {why}. Not valid; so marked {said.at:%Y-%m-%d %H:%M} by {clean(said.by)}."
+    )
+
+
+def fault_of_why(why: str) -> str:
+    """What is wrong with the words that say why; empty where nothing is."""
+    if not why.strip():
+        return "Words that say why are needed, such as wrong patient."
+    if len(why.strip()) > LONGEST_WHY:
+        return f"More than {LONGEST_WHY} letters: say it shorter."
+    return ""
+
+
+def marking(patient: Patient, examination: Examination) -> tuple[str, tuple[str, str], str]:
+    """What is asked before an examination is marked as entered in error, or that is taken back.
+
+    Returns:
+        The question; of whom and of which examination it is asked; and what is said once it is done.
+    """
+    about = (
+        f"{full(patient)}, bed {clean(patient.bed)}",
+        f"examination of {examination.at.day} {examination.at:%b %Y %H:%M} by {clean(examination.by_whom)}",
+    )
+    if examination.in_error:
+        return "It counts again. Why?", about, "It counts again."
+    asked = "Entered in error, it counts no more. Why, such as wrong patient?"
+    return asked, about, "Marked as entered in error. It counts no more; nothing of it is lost."
+
+
+def counting(latest: Iterable[Examination]) -> tuple[Examination, ...]:
+    """The examinations that count, of the last revisions of a stay."""
+    every = tuple(latest)
+    return tuple(without_errors(e, every) for e in every if not e.in_error)
+
+
+def without_errors(examination: Examination, every: Iterable[Examination]) -> Examination:
+    """An examination without what was done on one entered in error, as far as it has carried that.
+
+    What an act had brought down stands as high again as it stood in the stay: nothing is calmer for what does not count.
+
+    Args:
+        examination: One that counts.
+        every: The last revisions of its stay, those entered in error too.
+    """
+    stay = tuple(every)
+    void = {act.same for e in stay if e.in_error for act in e.acts}
+    rows = examination.raised or ()
+    if void.isdisjoint(act.same for row in rows for act in row.acts):
+        return examination
+    return examination.model_copy(update={"raised": tuple(_without(r, void, stay) for r in rows)})
+
+
+def _without(row: Raised, void: set[tuple[str, ...]], stay: tuple[Examination, ...]) -> Raised:
+    kept = tuple(act for act in row.acts if act.same not in void)
+    if len(kept) == len(row.acts):
+        return row
+    told = [r for e in stay for r in e.raised or () if r.rule == row.rule]
+    highest = max(told, key=lambda r: r.level, default=row)
+    if highest.level <= row.level:
+        return row.model_copy(update={"acts": kept})
+    words = {"level": highest.level, "text": highest.text, "region": highest.region}
+    return row.model_copy(update={"acts": kept, **words})
