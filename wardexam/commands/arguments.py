@@ -260,6 +260,7 @@ def parser(*, commands: bool = True) -> Grammar:
         governing,
         injury,
         localising,
+        marking,
         outcome,
         papers,
         practising,
@@ -400,6 +401,24 @@ def parser(*, commands: bool = True) -> Grammar:
         "what", metavar="WORDS", nargs="*", help="whom, which image, what it showed, or why"
     )
     sub.set_defaults(kinds=ACT_KINDS)
+    sub = add_of_patient(
+        "mark",
+        marking.mark,
+        "List a patient's examinations, or mark one that was entered in error: it is kept, and counts no more.",
+        ' exam0001 --identity 40-3317 --why "wrong patient"',
+    )
+    sub.add_argument(
+        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+    )
+    sub.add_argument(
+        "--identity",
+        metavar="WHO",
+        help="the hospital's number of the patient again (else the birth date, else the name): marks",
+    )
+    sub.add_argument("--why", metavar="WORDS", help="why; every paper of it says so")
+    sub.add_argument(
+        "--take-back", action="store_true", help="take a mark back: the examination counts again"
+    )
     sub = add(
         "outcome",
         outcome.outcome,

@@ -101,7 +101,7 @@ def stored_words(ward: "Repository", patient_id: str) -> str:
         return "What is stored cannot be read."
     drafts = [d for d in (*ward.drafts(), *ward.sheet_drafts.infos()) if d.patient_id == patient_id]
     return "Stored: " + ", ".join((
-        counted(len(file.examinations), "examination"),
+        counted(len(file.with_errors), "examination"),
         counted(len({s.id for s in file.sheets}), "cord injury sheet"),
         counted(len(file.outcomes), "outcome"), counted(len(drafts), "draft"),
     )) + "."  # fmt: skip

@@ -135,6 +135,7 @@ def share(
 
 
 Having = list[tuple[str, Suspected]]
+ERROR = "entered in error"  # what the trail calls it
 OVERDUE = "of these asked for, overdue"
 BEFORE = "raised before the period"
 
@@ -343,7 +344,7 @@ def _trail(
     for event in events:
         if event.event == "saved":
             saved.setdefault(event.what.split(" ", 1)[0], event.at)
-        if event.event not in ("amended", "concluded", "found changed") or not period.holds(
+        if event.event not in ("amended", ERROR, "concluded", "found changed") or not period.holds(
             datetime.fromisoformat(event.at)
         ):
             continue
@@ -363,6 +364,7 @@ def _trail(
     seen["revisions"] = sum(what != "outcome 1" for _, what in concluded)
     named = {
         "amended": "further revisions saved",
+        ERROR: "examinations marked as entered in error",
         "outcomes": "patients with an outcome recorded",
         "revisions": "further revisions of outcomes",
         "found changed": "records changed past the program",

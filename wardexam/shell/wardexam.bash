@@ -5,7 +5,7 @@
 #    source ~/.local/share/bash_completion/wardexam
 # See also: https://github.com/scop/bash-completion/blob/main/doc/configuration.md
 
-_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
+_shtab_wardexam_subparsers=(demo enter practise beds note referral handover act mark outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
 
 _shtab_wardexam_demo_option_strings=(-h --help --examiner --ascii --wording --tour)
 _shtab_wardexam_enter_option_strings=(-h --help --db --shared --examiner --wording)
@@ -15,6 +15,7 @@ _shtab_wardexam_note_option_strings=(-h --help --db --shared --examiner --wordin
 _shtab_wardexam_referral_option_strings=(-h --help --db --shared --examiner --wording)
 _shtab_wardexam_handover_option_strings=(-h --help --db --shared --examiner --wording --json)
 _shtab_wardexam_act_option_strings=(-h --help --db --shared --examiner --wording)
+_shtab_wardexam_mark_option_strings=(-h --help --db --shared --examiner --wording --identity --why --take-back)
 _shtab_wardexam_outcome_option_strings=(-h --help --db --shared --examiner --imaged --image --positive --site --side --diagnosis --by --why --file --dry-run)
 _shtab_wardexam_audit_option_strings=(-h --help --db --shared --examiner --from --to --csv --patients --svg)
 _shtab_wardexam_agreement_option_strings=(-h --help --db --shared --examiner --hours --from --to --csv)
@@ -46,6 +47,7 @@ _shtab_wardexam_note___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_referral___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_handover___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_act___wording_COMPGEN=_shtab_compgen_files
+_shtab_wardexam_mark___wording_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_outcome___file_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_localise_pos_0_COMPGEN=_shtab_compgen_files
 _shtab_wardexam_localise___wording_COMPGEN=_shtab_compgen_files
@@ -68,7 +70,7 @@ _shtab_wardexam_note___ends_choices=(lf crlf)
 _shtab_wardexam_act_pos_2_choices=(called asked done not_needed lowered)
 _shtab_wardexam_completion_pos_0_choices=(bash zsh fish)
 _shtab_wardexam_store_pos_0_choices=(create migrate check move)
-_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
+_shtab_wardexam_pos_0_choices=(demo enter practise beds note referral handover act mark outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store)
 
 _shtab_wardexam_demo__h_nargs=0
 _shtab_wardexam_demo___help_nargs=0
@@ -102,6 +104,10 @@ _shtab_wardexam_act_pos_3_nargs='*'
 _shtab_wardexam_act__h_nargs=0
 _shtab_wardexam_act___help_nargs=0
 _shtab_wardexam_act___shared_nargs=0
+_shtab_wardexam_mark__h_nargs=0
+_shtab_wardexam_mark___help_nargs=0
+_shtab_wardexam_mark___shared_nargs=0
+_shtab_wardexam_mark___take_back_nargs=0
 _shtab_wardexam_outcome__h_nargs=0
 _shtab_wardexam_outcome___help_nargs=0
 _shtab_wardexam_outcome___shared_nargs=0

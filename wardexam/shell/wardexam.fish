@@ -50,7 +50,7 @@ function _shtab_wardexam_using
   test "$_shtab_wardexam_cmdpath" = "$argv"
 end
 
-set -g _shtab_wardexam_commands demo enter practise beds note referral handover act outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store
+set -g _shtab_wardexam_commands demo enter practise beds note referral handover act mark outcome audit agreement figure localise injury schema keys settings completion manual check hazards incident research retention erase export import backup restore store
 set -g _shtab_wardexam_opts_with_value --by --days --db --diagnosis --ends --examination --examiner --export --file --form --from --hours --identity --image --imaged --key --level --output --patient --positive --published --scale --seed --side --signs --site --to --trail --why --wording --years
 
 complete -c wardexam -e
@@ -120,6 +120,15 @@ complete -c wardexam -n '_shtab_wardexam_using act' -l shared -d 'a ward account
 complete -c wardexam -n '_shtab_wardexam_using act' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
 complete -c wardexam -n '_shtab_wardexam_using act' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
 complete -c wardexam -n '_shtab_wardexam_using act; and test $_shtab_wardexam_npos -eq 2' -ka "called asked done not_needed lowered" -d 'what was done'
+complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a mark -d 'List a patient'"'"'s examinations, or mark one that was entered in error: it is kept, and counts no more.'
+complete -c wardexam -n '_shtab_wardexam_using mark' -s h -l help -d 'show this help message and exit'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l db -x -d 'the ward'"'"'s folder, or a server'"'"'s URL (else WARDEXAM_DB, else your settings, else your data folder)'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l shared -d 'a ward account'"'"'s folder: readable by its group'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l examiner -x -d 'who examines (else WARDEXAM_EXAMINER, else your settings, else your login)'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l wording -xka "(__fish_complete_path (commandline -ct))" -d 'the hospital'"'"'s own words for urgency (else WARDEXAM_WORDING, else wording.toml in your settings folder)'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l identity -x -d 'the hospital'"'"'s number of the patient again (else the birth date, else the name): marks'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l why -x -d 'why; every paper of it says so'
+complete -c wardexam -n '_shtab_wardexam_using mark' -l take-back -d 'take a mark back: the examination counts again'
 complete -c wardexam -n '_shtab_wardexam_using; and test $_shtab_wardexam_npos -eq 0' -a outcome -d 'Record what it was in the end, or print it: image, final site and diagnosis.'
 complete -c wardexam -n '_shtab_wardexam_using outcome' -s h -l help -d 'show this help message and exit'
 complete -c wardexam -n '_shtab_wardexam_using outcome' -l db -x -d 'the ward'"'"'s folder, or a server'"'"'s URL (else WARDEXAM_DB, else your settings, else your data folder)'
