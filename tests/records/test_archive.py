@@ -28,6 +28,7 @@ from wardexam.visit import Saved, Visit, write_act
 OF_VERSION_1 = Path(__file__).parent / "archive-1" / "ward.jsonl"
 OF_VERSION_2 = Path(__file__).parent / "archive-2" / "ward.jsonl"
 OF_VERSION_3 = Path(__file__).parent / "archive-3" / "ward.jsonl"
+OF_VERSION_4 = Path(__file__).parent / "archive-4" / "ward.jsonl"
 
 
 @pytest.fixture
@@ -226,7 +227,12 @@ def test_an_archive_that_changes_between_its_two_readings_adds_nothing(full, tmp
 
 
 @pytest.mark.parametrize(
-    ("archive", "added"), [(OF_VERSION_2, {"raised", "reading"}), (OF_VERSION_3, {"reading"})]
+    ("archive", "added"),
+    [
+        (OF_VERSION_2, {"raised", "reading", "in_error"}),
+        (OF_VERSION_3, {"reading", "in_error"}),
+        (OF_VERSION_4, {"in_error"}),
+    ],
 )
 def test_an_archive_of_an_earlier_version_is_read_with_all_that_it_holds(tmp_path, archive, added):
     text = archive.read_text()

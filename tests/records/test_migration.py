@@ -30,6 +30,9 @@ SCHEMA_3 = (
 )  # and with them, the last of layout 2
 SCHEMA_4 = Path(__file__).parent / "layout-3-schema-4" / "ward"  # and before acts were kept
 SCHEMA_5 = Path(__file__).parent / "layout-3-schema-5" / "ward"  # and before readings and outcomes
+SCHEMA_6 = (
+    Path(__file__).parent / "layout-3-schema-6" / "ward"
+)  # and before any was entered in error
 
 
 @pytest.fixture
@@ -69,7 +72,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         3: SCHEMA_3 / "patients" / "avzac69ob94i575u.json",
         4: SCHEMA_4 / "patients" / "avzac69ob94i575u.json",
         5: SCHEMA_5 / "patients" / "avzac69ob94i575u.json",
-        6: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        6: SCHEMA_6 / "patients" / "avzac69ob94i575u.json",
+        7: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -83,13 +87,14 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     assert [[f["sign"] for f in e["findings"]] for e in found[4]] == [
         [f["sign"] for f in e["findings"]] for e in found[3]
     ]
-    both = [{r["rule"] for r in a["raised"]} & {r["rule"] for r in b["raised"]} for a, b in zip(*found[4:], strict=True)]  # fmt: skip
+    both = [{r["rule"] for r in a["raised"]} & {r["rule"] for r in b["raised"]} for a, b in zip(*found[4:6], strict=True)]  # fmt: skip
     bare = [
         [{**e, "acts": [], "raised": sorted(({**r, "level": 0} for r in e["raised"] if r["rule"] in names), key=lambda r: r["rule"])}
          for e, names in zip(rows, both, strict=True)]
-        for rows in found[4:]
+        for rows in found[4:6]
     ]  # fmt: skip
     assert all(both[1:])
+    assert of_then(found[6], found[5]) == found[5]
     # The demo's acts have other words by now, what was raised another order and levels, and rules are others.
     assert of_then(bare[1], bare[0]) == bare[0]
 
@@ -150,7 +155,7 @@ def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(
     saved = ward.examinations(patient.id)[-1].model_copy(update={"id": "exam000000000001"})
     ward.save(saved, "Dr Ash")
     after = ward.layout.file(patient.id).read_bytes().split(b"\n")
-    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 6)
+    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 7)
     assert [line.rstrip(b",") for line in after[1:] if b"exam000000000001" not in line][:3] == [
         line.rstrip(b",") for line in before[1:4]
     ]
@@ -276,10 +281,37 @@ def test_a_ward_of_schema_5_opens_unchanged_has_no_outcomes_and_takes_one(tmp_pa
     patient, examinations = contents(ward)["avzac69ob94i575u"]
     made = Outcome(patient=patient.id, site="cord", by="Dr Ash", at=patient.admitted)
     ward.conclude(made, "Dr Ash")
-    assert schemas.schema_of(ward.layout.file(patient.id).read_bytes()) == 6
+    assert schemas.schema_of(ward.layout.file(patient.id).read_bytes()) == 7
     again = open_ward(ward.folder)
     assert again.outcomes(patient.id) == (made,)
     assert contents(again)[patient.id] == (patient, examinations)
     changed = {p.name for p in again.layout.files() if p.read_bytes() != before[p.name]}
     assert changed == {f"{patient.id}.json"}
     assert check_store(ward.folder, repair=False, by="x").sound
+
+
+def test_a_ward_of_schema_6_opens_unchanged_and_an_older_program_refuses_what_is_marked_in_it(
+    tmp_path, monkeypatch
+):
+    ward = opened(SCHEMA_6, tmp_path / "ward")
+    before = {p.name: p.read_bytes() for p in ward.layout.files()}
+    held = contents(ward)
+    assert sum(len(examinations) for _, examinations in held.values()) == 18
+    assert not any(ward.file(name).with_errors[-1].in_error for name in held)
+    assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
+    assert check_store(ward.folder, repair=False, by="x").sound
+    patient, (*_, last) = held["avzac69ob94i575u"]
+    ward.mark(last, "Dr Ash", "wrong patient", patient.admitted, lambda _: None, in_error=True)
+    again = open_ward(ward.folder)
+    assert contents(again)[patient.id] == (patient, held[patient.id][1][:-1])
+    changed = {p.name for p in again.layout.files() if p.read_bytes() != before[p.name]}
+    assert changed == {f"{patient.id}.json"}
+    assert check_store(ward.folder, repair=False, by="x").sound
+    # A program of before would count it: it refuses the file by its number, and lists the patient as unreadable.
+    readers = {n: r for n, r in schemas.READERS.items() if n <= 6}
+    monkeypatch.setattr(schemas, "READERS", readers)
+    older = open_ward(ward.folder)
+    with pytest.raises(RecordsError, match="schema 7 is not known"):
+        older.file(patient.id)
+    (bed,) = (b for d in (False, True) for b in older.beds(discharged=d) if b.patient_id == patient.id)  # fmt: skip
+    assert "schema 7 is not known" in bed.trouble
