@@ -87,6 +87,7 @@ OPERATIONS = {
     "admit": (lambda w: w.admit(patient("patient2"), "x"), ("admitted", 2)),
     "save": (lambda w: w.save(examination("exam0002"), "x", SUMMARY), ("saved", 2)),
     "amend": (lambda w: w.amend(examination("exam0001", comment="more"), "x", "why", AT, SUMMARY), ("amended", 1)),
+    "mark": (lambda w: w.mark(examination("exam0001"), "x", "why", AT, lambda _: None, in_error=True), ("entered in error", 1)),
     "update": (lambda w: w.update(patient(bed="B2"), "x"), ("edited", 1)),
     "discharge": (lambda w: w.discharge(patient(), AT, "x"), ("discharged", 1)),
     "sheet": (lambda w: w.save_sheet(sheet(), "x"), ("saved", 2)),

@@ -290,6 +290,9 @@ SCENARIOS: dict[str, Callable[[Ward], Any]] = {
     "amend": lambda w: w.amend(
         examination(f"first{PATIENTS[0]}").model_copy(update={"comment": "c"}), "x", "why", AT
     ),
+    "mark": lambda w: w.mark(
+        examination(f"first{PATIENTS[0]}"), "x", "why", AT, lambda _: None, in_error=True
+    ),
     "conclude": lambda w: w.conclude(Outcome(patient=PATIENTS[2], site="root", by="x", at=AT), "x"),
     "outcomes": lambda w: w.conclude_all(
         [Outcome(patient=n, site="root", by="x", at=AT) for n in PATIENTS[:2]], "x"
@@ -316,7 +319,7 @@ def _everything(ward: Ward) -> dict[str, Any]:
     return {
         path.stem: (
             ward.patient(path.stem).model_dump(mode="json", exclude={"revision"}),
-            sorted((e.id, e.revision, e.comment) for e in ward.examinations(path.stem)),
+            sorted((e.id, e.revision, e.comment) for e in ward.file(path.stem).with_errors),
             [(o.revision, o.site) for o in ward.outcomes(path.stem)],
             [(s.id, s.revision) for s in ward.file(path.stem).sheets],
         )

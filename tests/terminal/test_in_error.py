@@ -116,7 +116,7 @@ async def test_the_only_one_marked_leaves_the_patient_as_not_examined_yet(app):
         assert (bed.last_at, bed.summary, bed.examinations) == (None, None, 0)
         assert "not examined" in text(app)
         await pilot.press("exclamation_mark")
-        assert "no examination is saved yet" in text(app)
+        assert "no examination counts: all were entered in error" in text(app)
         # What there is can be read, and taken back, all the same.
         await pilot.press("n")
         assert "ENTERED IN ERROR" in text(app)

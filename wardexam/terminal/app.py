@@ -309,11 +309,12 @@ class WardApp(PaintingApp):
         page = self.pages.pop(visit.patient.id, "")
         self.push_screen(ExamineScreen(visit, page if visit.resumed else ""))
 
-    def _nothing_saved(self) -> WardexamError:
-        return WardexamError(
-            "no examination is saved yet",
-            remedy=f"{key_of(self.keymap['ward'], 'open')} opens what is entered",
-        )
+    def _nothing_saved(self, saved: "Saved") -> WardexamError:
+        none = "no examination is saved yet"
+        if saved.last_with_errors:
+            none = "no examination counts: all were entered in error"
+        opens = key_of(self.keymap["ward"], "open")
+        return WardexamError(none, remedy=f"{opens} opens what is entered")
 
     def saved(
         self, visit: "Visit", examination: "Examination", leave: "Callable[[], None]"
@@ -359,7 +360,7 @@ class WardApp(PaintingApp):
             saved = Saved(self.session, patient_id, shown_as)
             shown = examination or saved.last or saved.last_with_errors
             if shown is None:
-                raise self._nothing_saved()
+                raise self._nothing_saved(saved)
             case = saved.case(shown)
             self.ward.record("viewed", patient_id, self.session.examiner)
             return saved, shown, case
@@ -426,7 +427,7 @@ class WardApp(PaintingApp):
 
             saved = Saved(self.session, patient_id, shown_as)
             if saved.last is None:
-                raise self._nothing_saved()
+                raise self._nothing_saved(saved)
             self.ward.record("viewed", patient_id, self.session.examiner)
             return saved, saved.named(None)
 
