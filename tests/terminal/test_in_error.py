@@ -47,7 +47,7 @@ async def test_the_note_offers_it_on_its_bottom_line_and_in_the_list_of_commands
         await pilot.press("n")
         assert "I in error" in dump(app)[-1]
         await pilot.press("colon", *"error")
-        assert "entered in error: counts no more, with why" in text(app)
+        assert "entered in error: counts no more; again: counts" in text(app)
         await pilot.press("enter")
         assert "Why, such as wrong patient?" in text(app)
 

@@ -98,7 +98,7 @@ TEXT = (
     Key("copy", ("C",), "copy", "send to the terminal's clipboard"),
     Key("referral", ("R",), "referral", "the referral, or the note"),
     Key("amend", ("M",), "amend", "amend it: a further revision, with why"),
-    Key("in_error", ("I",), "in error", "entered in error: counts no more, with why; again: it counts"),
+    Key("in_error", ("I",), "in error", "entered in error: counts no more; again: counts"),
     Key("print", ("P",), "plain", "print on the plain screen for selecting"),
     Key("form", ("F",), "form", "reflexes as table, line, figure"),
     Key("scale", ("z",), "scale", "show reflexes on the next scale"),
