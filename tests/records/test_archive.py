@@ -65,7 +65,7 @@ def test_one_patient_goes_out_alone(full):
     head, patient, examination, end = map(
         json.loads, archive_of(full, patients=["patient2"]).splitlines()
     )
-    assert head == {"archive": "wardexam", "version": 4}
+    assert head == {"archive": "wardexam", "version": 5}
     assert patient["patient"]["id"] == examination["examination"]["patient"] == "patient2"
     assert (end["end"]["patients"], end["end"]["examinations"]) == (1, 1)
 

@@ -23,6 +23,11 @@ def error_line(said: Amendment) -> str:
     )
 
 
+def marked_by(examination: Examination, last: Amendment | None) -> Amendment | None:
+    """Who says that an examination was entered in error: its last revision where that is known, else this one; None where it counts."""
+    return last or (examination.amendment if examination.in_error else None)
+
+
 def fault_of_why(why: str) -> str:
     """What is wrong with the words that say why; empty where nothing is."""
     if not why.strip():

@@ -11,7 +11,7 @@ from wardexam.exam import identity
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.flags import flags
-from wardexam.exam.in_error import error_line
+from wardexam.exam.in_error import error_line, marked_by
 from wardexam.exam.naming import joined
 from wardexam.exam.story import told_already
 from wardexam.exam.text import capital, clean, to_ascii
@@ -91,9 +91,14 @@ def change_lines(of: Compared, indent: str = "") -> list[str]:
     ]
 
 
-def error_lines(said: Amendment | None, indent: str = "") -> list[str]:
+def error_lines(
+    examination: Examination, last: Amendment | None, *, ascii_only: bool = True
+) -> list[str]:
     """That the examination was entered in error, first on every paper of it; nothing where it counts."""
-    return wrapped(to_ascii(error_line(said)), indent) if said else []
+    if (said := marked_by(examination, last)) is None:
+        return []
+    text = error_line(said)
+    return wrapped(to_ascii(text) if ascii_only else text)
 
 
 def impression_lines(examination: Examination, indent: str = "", lead: str = "") -> list[str]:
@@ -216,7 +221,8 @@ def render(
     """
     if ascii_only:
         patient, examination = in_ascii(patient, examination)
-    lines = [*error_lines(in_error), *wrapped(who_text(patient, examination))]
+    lines = error_lines(examination, in_error, ascii_only=ascii_only)
+    lines += wrapped(who_text(patient, examination))
     told, told_of = True, ""
     compared = Compared.of(examination, previous, stay)
     if urgency:

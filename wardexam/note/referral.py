@@ -121,7 +121,7 @@ def render(
         "Assessment": _assessment(examination, previous, compared),
         "Recommendation": _recommendation(examination, urgency, graver, now),
     }
-    lines = [*error_lines(in_error), "REFERRAL"]
+    lines = [*error_lines(examination, in_error), "REFERRAL"]
     for title, body in sections.items():
         lines += ["", title, *body]
     return "\n".join(to_ascii(line.rstrip()) for line in lines) + "\n"

@@ -5,7 +5,7 @@ from html import escape
 
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.identity import known
-from wardexam.exam.in_error import IN_CAPITALS, error_line
+from wardexam.exam.in_error import IN_CAPITALS, error_line, marked_by
 from wardexam.exam.text import clean, columns
 from wardexam.note.body import HALF, SIDES, STATES, WORDS, grades, skin, table, weak
 
@@ -18,7 +18,7 @@ TONES = {"unknown": 0.0, "normal": 0.08, "heightened": 0.2, "reduced": 0.45, "ab
 
 def _heading(patient: Patient, examination: Examination, in_error: Amendment | None) -> list[str]:
     """Who it is and when, in lines of at most `WIDEST` columns, where it was entered in error that before; nothing is left out."""
-    error = textwrap.wrap(error_line(in_error), WIDEST) if in_error else []
+    error = textwrap.wrap(error_line(said), WIDEST) if (said := marked_by(examination, in_error)) else []  # fmt: skip
     bed = f"bed {clean(patient.bed)}, {examination.at:%Y-%m-%d %H:%M}"
     lines = [""]
     for part in [*known(patient), bed]:
@@ -89,7 +89,7 @@ def render(patient: Patient, examination: Examination, in_error: Amendment | Non
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" font-family="monospace" font-size="12">',
-        f"<title>{f'{IN_CAPITALS}, ' if in_error else ''}{escape(patient.identity)}, bed {escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
+        f"<title>{f'{IN_CAPITALS}, ' if marked_by(examination, in_error) else ''}{escape(patient.identity)}, bed {escape(clean(patient.bed))}, {examination.at:%Y-%m-%d %H:%M}</title>",
         '<rect width="100%" height="100%" fill="white"/>',
         *(
             f'<text x="{MARGIN // 4}" y="{(n + 1) * LINE}">{escape(line)}</text>'
