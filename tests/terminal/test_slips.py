@@ -237,6 +237,9 @@ def test_a_complaint_opens_on_the_signs_that_tell_of_it(complaint, page):
         (("4", "plus", "plus"), "4", "4+"),
         (("4", "left", "minus"), "4-", None),  # the cursor was put there
         (("b", "4", "minus", "u", "b", "minus"), "4-", "4-"),
+        (("4", "minus", "5"), "4", None),  # what is typed on lands nowhere else
+        (("4", "plus", "minus", "5", "u", "plus", "5"), "4+", "5"),
+        (("4", "minus", "right", "5"), "4", "5"),
         (("5", "minus"), "5", "4-"),
     ],
 )

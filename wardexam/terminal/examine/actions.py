@@ -43,11 +43,14 @@ if TYPE_CHECKING:
 def grade(screen: "Entering", key: str) -> None:
     """A digit or sign: the grade at the cursor, or the beginning of a number or level."""
     row = screen.state.row
-    if doubt := edits.split_grade(screen.state, key, screen.key("undo")):
-        screen.state.moved_on = False  # typed again it is the grade at the cursor
-        screen.redraw()
-        screen.say(doubt)
-    elif isinstance(row, Sign) and (
+    state = screen.state
+    again, state.split = key == state.split, state.split or key
+    if not again and (doubt := edits.split_grade(state, state.split, screen.key("undo"))):
+        raise edits.RefusedError(
+            doubt
+        )  # and so does each grade after it, which would land a cell too early
+    state.split = ""
+    if isinstance(row, Sign) and (
         row.answers == "residual" or (row.answers == "level" and key in "123456789")
     ):
         _ask_number(screen, key)

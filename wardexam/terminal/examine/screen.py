@@ -129,6 +129,7 @@ class ExamineScreen(EntryScreen):
 
     def act(self, action: str) -> None:
         """Do an action of the table; what every screen does is done by the base."""
+        self.state.split = ""
         if self.state.both and action not in actions.KEEP_BOTH:
             self.state.both = False
             self.redraw()

@@ -110,6 +110,7 @@ class State:
         moved_on: Whether grading has moved the cursor on, and its line still names what was graded.
         awaits: What the next letter chooses: ``reason``, ``limb`` (the reason for all of it), ``quality``, ``rows``, ``jump``; else empty.
         reason_key: The key that just gave a reason why a sign was not testable; empty after the next key.
+        split: The plus or minus behind a 4 of which it is not clear yet to which side it belongs.
         documented: When and where what is known was documented, as it was written last.
         before: What was found earlier in the stay, by sign and side.
         again: The signs of it, abnormal first.
@@ -127,6 +128,7 @@ class State:
     moved_on: bool = False
     awaits: str = ""
     reason_key: str = ""
+    split: str = ""
     documented: str = DOCUMENTED
     before: dict[tuple[str, Side], Finding] = field(init=False)
     again: tuple[Sign, ...] = field(init=False)
@@ -446,6 +448,7 @@ class State:
     def _left(self) -> None:
         """The cursor leaves its cell by no grade: what was armed there is so no more."""
         self.both = self.moved_on = False
+        self.split = ""
         if self.row is ONSET:
             self.onset_open = False
 
