@@ -52,7 +52,7 @@ ENTER = "\x1b[?1049h\x1b[?25l\x1b[?1004h\x1b[?2004h\x1b[?7l"
 
 
 ONE_PIECE = 0.03  # seconds between two reads of one burst: no hand types on so soon
-TYPED_AHEAD = 200  # keys in one read: no hand is so far ahead of the screen
+TYPED_AHEAD = 500  # keys in one read: no hand is so far ahead of the screen
 _MARK = "wardexam_burst"
 
 

@@ -28,7 +28,7 @@ GRADED = {
     "ankle_eversion": ("34", "3 4"),
     "great_toe_extension": ("24", "2 4"),
     "ankle_plantarflexion": ("44", "4 4"),
-    "hip_adduction": ("+4", "4+ 4"),
+    "hip_adduction": ("44", "4 4"),
     "pin_L2": ("11", "reduced reduced"),
     "pin_L3": ("11", "reduced reduced"),
     "pin_L4": ("11", "reduced reduced"),

@@ -20,6 +20,7 @@ from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import clean, counted
 from wardexam.note.suggestion import accepted_text
 from wardexam.records.repository import AmendedMeanwhileError
+from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.examine import edits, view
 from wardexam.terminal.examine.edits import Edit
 from wardexam.terminal.examine.state import FLAGS, sides
@@ -46,7 +47,7 @@ def grade(screen: "Entering", key: str) -> None:
     state = screen.state
     again, state.split = key == state.split, state.split or key
     if not again and (doubt := edits.split_grade(state, state.split, screen.key("undo"))):
-        raise edits.RefusedError(
+        raise RefusedError(
             doubt
         )  # and so does each grade after it, which would land a cell too early
     state.split = ""
