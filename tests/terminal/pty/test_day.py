@@ -194,7 +194,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
         assert "possible cauda equina" in first
         assert "exam 4 h" in first
         assert "sphincters" in second
-        assert "33 not asked" in second
+        assert "32 not asked" in second
         beds = [line.split()[0] for line in shown if line[:1] in "ABCD" and line[1:2].isdigit()]
         assert len(beds) == 10
         urgencies = [line[29:].split()[0] for line in shown if line[:2] in beds]

@@ -41,7 +41,7 @@ def has(stems, text):
     """Whether any of the stems begins a word of the text; ``none`` is an image that is not to come first."""
     text = text.lower()
     return any(
-        re.search(r"\bno(?:ne| image) first", text)
+        re.search(r"\bno(?:ne| image) first|do not wait for an image", text)
         if stem == "none"
         else re.search(rf"\b{re.escape(stem)}", text)
         for stem in stems

@@ -1,6 +1,7 @@
 """The ward list: who lies where, how urgent, whether worse, when due."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -237,22 +238,49 @@ class WardScreen(LineScreen):
     @staticmethod
     def _look(ward: "Repository", *, discharged: bool = False) -> Listed:
         """The list and what is wrong with the ward; in the store's thread."""
-        beds = ward.beds(discharged=discharged)
-        if any(b.reason for b in beds if not b.last_at) or ward.drafts():
-            from wardexam.unsaved import told  # the rules are needed for nothing else here
+        return ward.beds(discharged=discharged), ward.problem
 
-            beds = told(ward, beds)
-        return beds, ward.problem
+    @staticmethod
+    def _told(ward: "Repository", beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
+        """The list with what drafts and reasons for admission say; in the store's thread."""
+        if not (any(b.reason for b in beds if not b.last_at) or ward.drafts()):
+            return beds
+        from wardexam.unsaved import told  # the rules are needed for nothing else here
+
+        return told(ward, beds)
 
     def _take(self, read: Listed) -> None:
         """Take a list that was read in the place of the one before."""
-        self._read, self._problem = read
+        beds, self._problem = read
+        before = {b.patient_id: b for b in self._read or ()}
+        # What was told of them stands until it is told anew, so that no alarm goes out and comes on again.
+        self._read = tuple(
+            replace(b, draft=before[b.patient_id].draft, told=before[b.patient_id].told)
+            if b.patient_id in before
+            else b
+            for b in beds
+        )
+        self._hear(beds)
         if self._away:
             self._away, self.said = "", "The ward can be read again."
             self.ward_app.sending.soon()
         if self._problem:
             self.said = self._problem
         self._arrange()
+
+    def _hear(self, beds: tuple[Bed, ...]) -> None:
+        """Ask what is told of these; no key waits for it, since the rules are loaded for it."""
+        ward, shown = self.ward_app.ward, self._read
+
+        def heard(told: tuple[Bed, ...]) -> None:
+            if self._read is not shown:
+                return  # read again meanwhile
+            self._read = told
+            self._arrange()
+            if self.app.screen is self:
+                self.redraw()
+
+        self.ward_app.calls.behind(lambda: self._told(ward, beds), heard, self._unread)
 
     def _arrange(self) -> None:
         """Order the list as it was read last, and leave out who is not sought."""
