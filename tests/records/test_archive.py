@@ -282,7 +282,8 @@ def test_an_archive_of_version_1_is_read_and_said_to_have_no_end(tmp_path):
 
 
 def test_a_long_line_of_version_1_is_read(tmp_path, patient, examination):
-    made = [many(examination, n, comment="x" * 2000) for n in range(11_000)]
+    words = "x" * 2000
+    made = [many(examination, n, comment=words, impression=words) for n in range(5_200)]
     row = {
         "patient": patient.model_dump(mode="json"),
         "examinations": [e.model_dump(mode="json") for e in made],
@@ -290,7 +291,7 @@ def test_a_long_line_of_version_1_is_read(tmp_path, patient, examination):
     text = '{"archive": "wardexam", "version": 1}\n' + json.dumps(row) + "\n"
     assert 20_000_000 < len(text) < 64_000_000
     ward = open_ward(tmp_path / "ward")
-    assert take(ward, text).examinations == 11_000
+    assert take(ward, text).examinations == 5_200
 
 
 # --- what exports must import

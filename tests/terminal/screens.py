@@ -98,7 +98,8 @@ async def at_rest(*_: float) -> None:
     for _ in range(2):  # what the screen's refresh brings is waited for as well
         still = 0
         while still < TURNS:
-            store = isinstance(app, WardApp) and app.calls.busy and not STORE.hangs
+            running = isinstance(app, WardApp) and app.is_running
+            store = running and app.calls.busy and not STORE.hangs
             await asyncio.sleep(0.001 if store else 0)
             still = 0 if turns._ready or store else still + 1
             assert time.monotonic() < end, "the app never comes to rest"
