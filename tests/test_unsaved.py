@@ -74,6 +74,6 @@ def test_the_handover_says_of_a_draft_how_urgent_it_is_and_that_it_is_worse(
 
 def test_the_list_goes_by_a_draft_that_is_worse_though_no_more_urgent(tmp_path):
     ward = ward_with_draft(tmp_path, ["plantar up/down knee 2/2 onset=longer"], *KNEE)
-    (bed,) = told(ward, ward.beds())
+    (bed,) = told(ward, ward.beds(), ward.drafts())
     assert bed.listed is bed.draft
     assert bed.draft.worse

@@ -39,14 +39,16 @@ def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
     return {patient: summary for patient, summary in said.items() if summary is not None}
 
 
-def told(ward: Repository, beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
+def told(ward: Repository, beds: tuple[Bed, ...], drafts: Iterable[DraftInfo]) -> tuple[Bed, ...]:
     """The lines of a list, each with what its draft says, whoever writes it, and what was told at admission of who was never examined.
 
-    Raises:
-        RecordsError: The drafts cannot be listed.
+    Args:
+        ward: Where they lie.
+        beds: The lines.
+        drafts: What was begun in the ward.
     """
     listed = {b.patient_id for b in beds}
-    last = {d.patient_id: d for d in ward.drafts() if d.patient_id in listed}
+    last = {d.patient_id: d for d in drafts if d.patient_id in listed}
     said = begun(ward, last.values())
     return tuple(
         replace(

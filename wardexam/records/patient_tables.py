@@ -395,8 +395,6 @@ def amended(
         InputError: It was entered in error.
         AmendedMeanwhileError: It was made from a revision that is not the last any more.
     """
-    from wardexam.exam.examination import Amendment, Examination
-
     if not stored:
         raise InputError("is not saved yet", where=examination.id)
     last = stored[-1]
@@ -413,13 +411,7 @@ def amended(
         return last
     if examination.revision != last.revision:
         raise AmendedMeanwhileError(last)
-    document = examination.model_dump(mode="json") | {
-        "revision": last.revision + 1,
-        "saved_by": by,
-        "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),
-        "in_error": False,  # only `marked` says so
-    }
-    return Examination.model_validate(document)
+    return _behind(last, examination, by, why, at, in_error=False)  # only `marked` says so
 
 
 def marked(
@@ -437,7 +429,6 @@ def marked(
         InputError: No words say why, or too many, or it is so already.
         AmendedMeanwhileError: It was made from a revision that is not the last any more.
     """
-    from wardexam.exam.examination import Amendment, Examination
     from wardexam.exam.in_error import fault_of_why
 
     if not stored:
@@ -452,7 +443,16 @@ def marked(
         raise InputError(said, examination.id, "nothing was changed")
     if examination.revision != last.revision:
         raise AmendedMeanwhileError(last)
-    document = last.model_dump(mode="json") | {
+    return _behind(last, last, by, why, at, in_error=in_error)
+
+
+def _behind(
+    last: "Examination", found: "Examination", by: str, why: str, at: datetime, *, in_error: bool
+) -> "Examination":
+    """The revision that follows the last one: what is found in it, and who made it, when and why."""
+    from wardexam.exam.examination import Amendment, Examination
+
+    document = found.model_dump(mode="json") | {
         "revision": last.revision + 1,
         "saved_by": by,
         "amendment": Amendment(by=by, at=at, why=why).model_dump(mode="json"),

@@ -36,7 +36,6 @@ from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import LIMBS, Key
 from wardexam.reasoning.model.likelihood import likelihood
 from wardexam.reasoning.tables import read, story_row, weighing_row
-from wardexam.tables import all_known
 
 LOST = "reduced"  # what a level says of the skin below it
 _DEGREES = ("reduced", "absent")  # of lost sensation
@@ -71,9 +70,8 @@ def _alike(sign_id: str, side: str, answer: str) -> tuple[str, ...]:
 @cache
 def _of_one_will() -> frozenset[str]:
     """The signs that are one statement where they are found in several limbs."""
-    signs = weighing_row("one_will")["signs"]
-    all_known(signs, catalogue(), "weighing.toml, one_will")
-    return frozenset(signs)
+    rows = [row for row in story_row("support").values() if row.get("together")]
+    return frozenset(sign for row in rows for sign in row["signs"])
 
 
 def log_likelihood(finding: Finding, context: Context) -> Log:

@@ -12,7 +12,7 @@ from typing import Any, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.catalogue import SEGMENTS, catalogue
 from wardexam.anatomy.structures import STORY
 from wardexam.errors import TableError
 from wardexam.exam.examination import Context
@@ -79,6 +79,10 @@ def _checked(forms: Collection[Form]) -> None:
     for number, row in enumerate(read("inference/story.toml")["shift"], 1):
         stories.append((f"story.toml, shift {number}", row))
         all_known(row["sites"], known, f"story.toml, shift {number}")
+    for site, row in story_row("support").items():
+        all_known(
+            (*row["signs"], *row.get("unless", ())), catalogue(), f"story.toml, support, {site}"
+        )
     said_of = words_of_story()
     for where, story in stories:
         for column in said_of.keys() & story.keys():

@@ -243,20 +243,21 @@ class WardScreen(LineScreen):
     @staticmethod
     def _told(ward: "Repository", beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
         """The list with what drafts and reasons for admission say; in the store's thread."""
-        if not (any(b.reason for b in beds if not b.last_at) or ward.drafts()):
+        drafts = ward.drafts()
+        if not (drafts or any(b.reason for b in beds if not b.last_at)):
             return beds
         from wardexam.unsaved import told  # the rules are needed for nothing else here
 
-        return told(ward, beds)
+        return told(ward, beds, drafts)
 
     def _take(self, read: Listed) -> None:
         """Take a list that was read in the place of the one before."""
         beds, self._problem = read
-        before = {b.patient_id: b for b in self._read or ()}
-        # What was told of them stands until it is told anew, so that no alarm goes out and comes on again.
+        before = {(b.patient_id, b.last_at): b for b in self._read or ()}
+        # What was told stands until it is told anew or examined, so that no alarm goes out and comes on again.
         self._read = tuple(
-            replace(b, draft=before[b.patient_id].draft, told=before[b.patient_id].told)
-            if b.patient_id in before
+            replace(b, draft=was.draft, told=was.told)
+            if (was := before.get((b.patient_id, b.last_at)))
             else b
             for b in beds
         )
