@@ -1,8 +1,11 @@
 """The open benchmark: every row says what was found, where the lesion was, and who says so."""
 
+from dataclasses import replace
+
 import pytest
 
 from tests.handbook.published.cases import NO_LESION, OF_TWO, PARTS, Published, cases, wanted
+from tests.handbook.published.twice import known_to_be_two, may_be_one
 from wardexam.anatomy.catalogue import SEGMENTS
 from wardexam.reasoning.model.hypotheses import fingerprint
 from wardexam.reasoning.reading import Reading, Site
@@ -33,6 +36,24 @@ def test_no_case_and_no_source_stands_twice():
     assert len({c.id for c in EVERY}) == len(EVERY)
     published = [c.source for c in EVERY if "textbook" not in c.source]
     assert len(set(published)) == len(published)
+
+
+@pytest.mark.long
+def test_no_patient_stands_twice_under_sources_that_are_written_differently():
+    assert may_be_one(EVERY) == known_to_be_two() & may_be_one(EVERY)
+
+
+def test_a_patient_who_is_told_twice_is_found():
+    first = made(
+        source="Lee and Park, J Korean Med, ganglion of the palm", summary="A weak left hand"
+    )
+    again = replace(
+        first, id="y", source="Ganglion of the palm (Lee and Park)", entered="ankle 1/0"
+    )
+    other = replace(again, id="z", side="right", entered="age=40 ankle 1/0")
+    assert frozenset(("x", "y")) in may_be_one([first, again, other])
+    older = replace(first, entered="age=70 ankle 2/0")
+    assert frozenset(("x", "z")) not in may_be_one([older, again, other])
 
 
 def test_a_fifth_of_the_cases_have_no_lesion():
