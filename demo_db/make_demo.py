@@ -18,11 +18,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from scenario import ALL, REST, START, STAYS, Did  # type: ignore[import-not-found]  # stands beside this script
 
+from wardexam.case import Case
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing
-from wardexam.visit import Case
 
 SEED = 20260302
 

@@ -10,16 +10,18 @@ import pytest
 import wardexam
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
+from wardexam.case import case_of
 from wardexam.exam.examination import Patient
 from wardexam.governance.research import Mask, patient_fact, patient_json
 from wardexam.note import handover
 from wardexam.records.ward import open_ward
 from wardexam.review.counting import Period
 from wardexam.review.gather import count_stays, paired_stays
+from wardexam.saved import Saved, mark_in_error, write_act
 from wardexam.session import Session
 from wardexam.terminal.course import course_text
 from wardexam.unsaved import begun
-from wardexam.visit import Saved, Visit, case_of, mark_in_error, write_act
+from wardexam.visit import Visit
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 WHO = "patient1"
@@ -125,7 +127,7 @@ def test_who_takes_those_entered_in_error_too_is_named():
     """All others take `examinations` of a patient's file, which leaves them out."""
     shows_or_keeps = {
         "records/patient_file.py", "records/repository.py",  # where they are left out
-        "visit.py",  # by name, and where none counts any more
+        "saved.py",  # by name, and where none counts any more
         "terminal/course.py", "commands/marking.py",  # which list them as what they are
         "governance/retention.py",  # how much is stored
     }  # fmt: skip

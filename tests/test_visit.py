@@ -19,8 +19,9 @@ from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.records.repository import AmendedMeanwhileError
 from wardexam.records.ward import open_ward
+from wardexam.saved import Saved, write_act
 from wardexam.session import Session
-from wardexam.visit import Saved, Visit, write_act
+from wardexam.visit import Visit
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 WHO = "patient1"

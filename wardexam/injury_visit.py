@@ -19,7 +19,7 @@ from wardexam.injury.sheet import InjurySheet
 from wardexam.injury.worksheet import worksheet
 from wardexam.note.cord_sheet import unheard
 from wardexam.records.repository import draft_line
-from wardexam.visit import same
+from wardexam.saved import same
 
 if TYPE_CHECKING:
     from wardexam.records.outbox import Unsent

@@ -19,8 +19,8 @@ from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.ward import open_ward
+from wardexam.saved import Saved
 from wardexam.session import Session
-from wardexam.visit import Saved
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 BEDS = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "B4", "C1", "C2", "C3", "C4"]

@@ -9,8 +9,8 @@ from tests.records.memory import MemoryWard
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.note import note, referral, svg
 from wardexam.reasoning.rules.urgency import assess
+from wardexam.saved import Saved, mark_in_error, mark_valid
 from wardexam.session import Session
-from wardexam.visit import Saved, mark_in_error, mark_valid
 
 AT = datetime(2026, 3, 4, 14, tzinfo=UTC)
 PATIENT = Patient(id="patient1", bed="A3", name="Ana Invented", number="40-1", admitted=AT)

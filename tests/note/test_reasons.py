@@ -37,8 +37,9 @@ from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Summary
+from wardexam.saved import Saved, write_act
 from wardexam.session import Session
-from wardexam.visit import Saved, Visit, write_act
+from wardexam.visit import Visit
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 WHO = "patient1"

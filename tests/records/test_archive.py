@@ -22,8 +22,9 @@ from wardexam.records import archive, bulk_import, schemas
 from wardexam.records.archive import read_archive, write_archive, write_csv
 from wardexam.records.repository import Arrival, Summary
 from wardexam.records.ward import open_ward
+from wardexam.saved import Saved, write_act
 from wardexam.session import Session
-from wardexam.visit import Saved, Visit, write_act
+from wardexam.visit import Visit
 
 OF_VERSION_1 = Path(__file__).parent / "archive-1" / "ward.jsonl"
 OF_VERSION_2 = Path(__file__).parent / "archive-2" / "ward.jsonl"

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from tests.examinations import examined
 from tests.records.conftest import AT
 from tests.records.memory import MemoryWard
+from wardexam.case import case_of
 from wardexam.exam.acts import Act, Raised
 from wardexam.exam.examination import Patient
 from wardexam.exam.in_error import counting
@@ -20,8 +21,8 @@ from wardexam.records.archive import read_archive, write_archive
 from wardexam.records.backup import Written, verified
 from wardexam.records.folder_backup import lay_down, snapshot
 from wardexam.records.ward import open_ward
+from wardexam.saved import Saved, mark_in_error, mark_valid, write_act
 from wardexam.session import Session
-from wardexam.visit import Saved, case_of, mark_in_error, mark_valid, write_act
 
 PATIENT = Patient(id="patient1", bed="A1", name="Ana Invented", age=60, admitted=AT)
 LINES = [

@@ -10,10 +10,10 @@ from tests.terminal.screens import NOW, dump, one_patient
 from wardexam.exam.moments import clock
 from wardexam.note.reasons import by_deadline, level_of
 from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.saved import Saved
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.reasons import ReasonsScreen
 from wardexam.terminal.screens.ward import WardScreen
-from wardexam.visit import Saved
 
 WHO = "patient1"
 # Leg weakness on both sides with pain in the back, bladder and saddle: several reasons at once.

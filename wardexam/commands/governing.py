@@ -93,7 +93,7 @@ def incident(options: argparse.Namespace) -> int:
     from wardexam.commands.whose import identifier
     from wardexam.governance.incident import incident as made_of
     from wardexam.governance.incident import incident_json, incident_lines
-    from wardexam.visit import Saved
+    from wardexam.saved import Saved
 
     session = edge.session(options, edge.spoken(options))
     whose = identifier(session.ward, options.patient)

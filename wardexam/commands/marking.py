@@ -12,14 +12,14 @@ if TYPE_CHECKING:
 
     from wardexam.exam.examination import Examination
     from wardexam.governance.retention import Identity
-    from wardexam.visit import Saved
+    from wardexam.saved import Saved
 
 
 def mark(options: argparse.Namespace) -> int:
     """List a patient's examinations, or mark one where who it is and why are told."""
     from wardexam.exam.in_error import marking
     from wardexam.governance.retention import identity_of, is_meant
-    from wardexam.visit import Saved, mark_in_error, mark_valid
+    from wardexam.saved import Saved, mark_in_error, mark_valid
 
     session = edge.session(options, edge.spoken(options))
     whose = also_discharged(session.ward, options.patient)

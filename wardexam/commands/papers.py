@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
+    from wardexam.case import Case
     from wardexam.records.repository import Bed, Repository
     from wardexam.session import Session
-    from wardexam.visit import Case
 
 
 def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetime]":
@@ -68,7 +68,7 @@ def _case(
     options: argparse.Namespace, *, which: str | None = None, worded: bool = True
 ) -> "tuple[Session, Case]":
     """The examination that is meant, the last when none is named, in the hospital's words."""
-    from wardexam.visit import Saved
+    from wardexam.saved import Saved
 
     session = edge.session(options, edge.spoken(options) if worded else None)
     options.patient = identifier(session.ward, options.patient)
@@ -129,7 +129,7 @@ def handover(options: argparse.Namespace) -> int:
 def act(options: argparse.Namespace) -> int:
     """Print the reasons of a patient's urgency, or write what was done about one of them."""
     from wardexam.note.reasons import by_deadline, level_word, off_lines, whole
-    from wardexam.visit import write_act
+    from wardexam.saved import write_act
 
     session, case = _case(options)
     if options.rule:

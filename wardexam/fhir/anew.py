@@ -6,13 +6,13 @@ Without it the tool's own alarm would be silent, and a patient calmer here than 
 from collections.abc import Callable
 from dataclasses import replace
 
+from wardexam.case import Case
 from wardexam.exam.examination import Examination, Findings
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.stay import Stay
 from wardexam.records.repository import Arrival
-from wardexam.visit import Case
 
 
 def raised_anew(arrival: Arrival, read: Callable[[Findings], Reading]) -> Arrival:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING
 
+from wardexam.case import case_of
 from wardexam.errors import WardexamError
 from wardexam.exam.examination import Examination
 from wardexam.exam.outcome import Outcome
@@ -28,7 +29,6 @@ from wardexam.fhir.stay import patient_entries
 from wardexam.fhir.trail import provenance, wrote
 from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import write_typed
-from wardexam.visit import case_of
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording

@@ -25,6 +25,7 @@ from wardexam.terminal.tour import BED
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from wardexam.case import Case
     from wardexam.exam.act_kinds import ActKind
     from wardexam.exam.acts import Act
     from wardexam.exam.examination import Examination, Findings, Patient
@@ -33,13 +34,14 @@ if TYPE_CHECKING:
     from wardexam.injury_visit import InjuryVisit, SavedSheets
     from wardexam.reasoning.rules.reason import Urgency
     from wardexam.records.repository import Bed, Repository
+    from wardexam.saved import Saved
     from wardexam.session import Session
     from wardexam.terminal.host import Host
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
     from wardexam.terminal.screens.text import TextScreen
     from wardexam.terminal.tour import Tour
-    from wardexam.visit import Case, Saved, Visit
+    from wardexam.visit import Visit
 
 IDLE_SECONDS = 300.0
 PATIENCE = 0.1  # seconds that a key waits for another session; what takes longer goes on elsewhere
@@ -354,7 +356,7 @@ class WardApp(PaintingApp):
         """
 
         def read() -> "tuple[Saved, Examination, Case]":
-            from wardexam.visit import Saved
+            from wardexam.saved import Saved
 
             before()
             saved = Saved(self.session, patient_id, shown_as)
@@ -394,7 +396,7 @@ class WardApp(PaintingApp):
     def _mark(self, patient: "Patient", shown: "Examination", note: "TextScreen") -> None:
         """Ask why an examination was entered in error, or why it counts again; its note then says so."""
         from wardexam.exam.in_error import fault_of_why, marking
-        from wardexam.visit import mark_in_error, mark_valid
+        from wardexam.saved import mark_in_error, mark_valid
 
         asked, about, said = marking(patient, shown)
         mark = mark_valid if shown.in_error else mark_in_error
@@ -423,7 +425,7 @@ class WardApp(PaintingApp):
         """Why the examination saved last is urgent; what is done about it is saved with it."""
 
         def read() -> "tuple[Saved, Case]":
-            from wardexam.visit import Saved
+            from wardexam.saved import Saved
 
             saved = Saved(self.session, patient_id, shown_as)
             if saved.last is None:
@@ -432,8 +434,8 @@ class WardApp(PaintingApp):
             return saved, saved.named(None)
 
         def show(found: "tuple[Saved, Case]") -> None:
+            from wardexam.saved import write_act
             from wardexam.terminal.screens.reasons import ReasonsScreen
-            from wardexam.visit import write_act
 
             saved, case = found
 
@@ -463,8 +465,8 @@ class WardApp(PaintingApp):
         """Examinations, what changed between them, and the course."""
 
         def read() -> "tuple[Saved, str]":
+            from wardexam.saved import Saved
             from wardexam.terminal.course import course_text
-            from wardexam.visit import Saved
 
             saved = Saved(self.session, patient_id, shown_as)
             self.ward.record("viewed", patient_id, self.session.examiner)
@@ -497,7 +499,7 @@ class WardApp(PaintingApp):
         self, patient_id: str, opening: "Callable[[], InjuryVisit]", urgency: "Callable[[], Urgency] | None" = None,
     ) -> None:  # fmt: skip
         def read() -> "tuple[InjuryVisit, Saved]":
-            from wardexam.visit import Saved
+            from wardexam.saved import Saved
 
             sheet = opening()
             try:
@@ -575,7 +577,7 @@ class WardApp(PaintingApp):
     ) -> None:  # fmt: skip
         def read() -> "tuple[SavedSheets, KeptSheet | None, Saved]":
             from wardexam.injury_visit import SavedSheets
-            from wardexam.visit import Saved
+            from wardexam.saved import Saved
 
             before()
             sheets, saved = SavedSheets(self.session, patient_id), Saved(self.session, patient_id)

@@ -740,7 +740,7 @@ class WardScreen(LineScreen):
             )
 
         def read(bed: Bed) -> "Patient":
-            from wardexam.visit import same
+            from wardexam.saved import same
 
             patient = app.ward.patient(bed.patient_id)
             same(patient, bed)
