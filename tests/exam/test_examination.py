@@ -11,8 +11,9 @@ from wardexam import ready
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.asymmetry import asymmetries
-from wardexam.reasoning.rules.change import compare, sum_score
+from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.standing import standing
+from wardexam.reasoning.rules.sum_score import sum_score
 from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)

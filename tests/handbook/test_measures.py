@@ -11,7 +11,8 @@ from wardexam.errors import InputError
 from wardexam.exam.answers import SCALES, answer_sets, scales
 from wardexam.exam.findings import Finding
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.change import compare, sum_score
+from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.sum_score import sum_score
 
 TABLE = tomllib.loads((Path(__file__).parent / "measures.toml").read_text(encoding="utf-8"))
 REFLEX = {row["scale"]: row for row in TABLE["reflex"]}

@@ -14,6 +14,7 @@ from wardexam.note import note
 from wardexam.note.note import FIRST
 from wardexam.note.page import WIDTH
 from wardexam.note.reasons import TOP, soonest, top, until
+from wardexam.reasoning.rules.change_words import headline
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules
@@ -111,7 +112,7 @@ def test_change_and_impression_stand_by_line_6(cases, bed):
     if change is None:
         assert "First examination." in " ".join(lines)
     else:
-        word = change.headline.partition(":")[0].partition(",")[0].capitalize()
+        word = headline(change).partition(":")[0].partition(",")[0].capitalize()
         assert line_of(lines, word) <= 4
 
 

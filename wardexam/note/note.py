@@ -32,6 +32,7 @@ from wardexam.note.since import Compared, changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison
+from wardexam.reasoning.rules.change_words import ways
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.stay import Stay
@@ -70,7 +71,7 @@ def who_text(patient: Patient, examination: Examination) -> str:
 def change_line(of: Compared, indent: str = "") -> str:
     """Whether it changed and since when, with what moved most, in at most two lines of a note where they hold its words."""
     since = headline_since(of).removeprefix("since ")
-    said = [f"{capital(way)}." for way in of.change.ways(since)]
+    said = [f"{capital(way)}." for way in ways(of.change, since)]
     return next((text for text in said if len(wrapped(text, indent)) <= CHANGED), said[-1])
 
 

@@ -17,14 +17,15 @@ from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
 from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_words, remarks
-from wardexam.reasoning.rules.change import BOTH, Comparison, SignChange, how_of, sum_score
+from wardexam.reasoning.rules.change import Comparison, SignChange
+from wardexam.reasoning.rules.change_words import BOTH, how_of
+from wardexam.reasoning.rules.sum_score import full_score, sum_score
 
 PART_TITLES = {
     "reflexes": "Reflexes", "power": "Power (MRC)", "sensation": "Sensation", "movement": "Tone, coordination, gait",
     "sphincters": "Sphincters", "cranial": "Cortex, brainstem, cranial nerves", "provocation": "Stretch and provocation tests",
     "muscle": "Wasting, fasciculation, fatigability",
 }  # fmt: skip
-FULL_SCORE = 60  # the MRC sum score of twelve full movements
 # Parts of which it matters in which limb they were examined, and what each limb is called there.
 BY_LIMB = ("power", "sensation")
 BY_SIGN = ("reflexes", "sphincters")  # parts of which each sign that matters is named
@@ -147,13 +148,13 @@ def abnormal(found: Findings, scale: ScaleName | None = None) -> list[tuple[str,
         signs = _midline_last(s for s in seen if s.part == part and is_abnormal(pair(found, s)))
         if any(s.answers != MEASURED for s in signs):
             score = sum_score(found) if part == "power" else None
-            end = "" if score in (None, FULL_SCORE) else f"; {_score_words(score)}"
+            end = "" if score in (None, full_score()) else f"; {_score_words(score)}"
             said.append((PART_TITLES[part], f"{_sentences(signs, found, scale)}{end}."))
     return said
 
 
 def _score_words(score: int | None) -> str:
-    return f"MRC sum score {score}/{FULL_SCORE}"
+    return f"MRC sum score {score}/{full_score()}"
 
 
 def measured(found: Findings) -> str:
@@ -180,7 +181,7 @@ def normal(found: Findings, scale: ScaleName | None = None) -> str:
         if any(map(_usual, pair(found, s))) and not is_abnormal(pair(found, s))
         and not any(f and f.not_testable for f in pair(found, s))
     ]  # fmt: skip
-    full = _score_words(FULL_SCORE) if sum_score(found) == FULL_SCORE else ""
+    full = _score_words(full_score()) if sum_score(found) == full_score() else ""
     return "; ".join(filter(None, (_sentences(signs, found, scale, both=""), full)))
 
 

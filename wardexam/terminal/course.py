@@ -25,13 +25,15 @@ from wardexam.note.page import wrapped
 from wardexam.note.reasons import KINDS
 from wardexam.note.sentences import beside_changes, changes_of
 from wardexam.note.since import by_examination
-from wardexam.reasoning.rules.change import Comparison, SignChange, compare, sum_score
+from wardexam.reasoning.rules.change import Comparison, SignChange, compare
+from wardexam.reasoning.rules.change_words import headline, patterns_moved
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.firing import fired
 from wardexam.reasoning.rules.own_alarm import rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.standing import over, standing
 from wardexam.reasoning.rules.stay import Stay
+from wardexam.reasoning.rules.sum_score import full_score, sum_score
 
 if TYPE_CHECKING:
     from wardexam.injury.kept import KeptSheet
@@ -125,10 +127,10 @@ def _changed(stay: Stay, after: Examination, last: Examination) -> Iterator[str]
         if sign.worse:
             title = OBSERVER if sign.key in doubtful else "Worse"
         parts[title].append(sign)
-    if change.moved:
-        yield f"Worse altogether: {'; '.join(change.moved)}."
+    if change.patterns:
+        yield f"Worse altogether: {'; '.join(patterns_moved(change))}."
     if not change.signs:
-        yield f"{capital(change.headline)}."
+        yield f"{capital(headline(change))}."
     for title, signs in parts.items():
         for seen, mine in by_examination(signs, stay, before):
             since = "" if seen.id == last.id else f" since {moment(seen.at, after.at)}"
@@ -213,7 +215,9 @@ def chart(
     scores = [sum_score(e) for e in shown]
     if sum(s is not None for s in scores) > 1:
         said = [UNEXAMINED if s is None else str(s) for s in scores]
-        lines.append(_row("MRC sum score of 60", list(zip(columns, said, strict=True)), "."))
+        lines.append(
+            _row(f"MRC sum score of {full_score()}", list(zip(columns, said, strict=True)), ".")
+        )
     in_words: list[str] = []
     for sign, side in moved:
         row = catalogue()[sign]

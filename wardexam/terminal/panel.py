@@ -12,7 +12,8 @@ from wardexam.exam.text import capital
 from wardexam.note.reasons import action, image_of, off_short
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.telling import worth_telling
-from wardexam.reasoning.rules.change import compare, text_of
+from wardexam.reasoning.rules.change import compare
+from wardexam.reasoning.rules.change_words import fitting, new_words, text_of
 from wardexam.reasoning.rules.stay import Stay, seen_last
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.urgent import GRAVEST, told
@@ -283,13 +284,13 @@ def _more(
     grave = bool(others) and not wide and others[0].urgency == GRAVEST and others[0].due is not None
     change = compare(previous, examination) if previous else None
     if previous and change and (change.compared or change.signs or change.first_found):
-        head = change.said(SHORT)
+        head = fitting(change, SHORT)
         more = [(mine[0], text_of(mine)) for mine in change.together]
         said = [
             head,
             *(f"{CHANGED[s.way]} {text}" for s, text in more if text not in head),
         ]
-        said += [change.new] if change.new not in head else []
+        said += [new] if (new := new_words(change)) not in head else []
         seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
         word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))

@@ -4,7 +4,6 @@ One grade of a reflex may be the observer; two are taken as change. The steps, e
 stand in `change.toml`.
 """
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,14 +11,13 @@ from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
 from wardexam.exam.findings import Finding, Side
-from wardexam.exam.naming import before_sides, name_on, names_of
-from wardexam.exam.text import counted
+from wardexam.exam.naming import name_on
 from wardexam.exam.wording import in_short, unit_of
 from wardexam.reasoning.rules.graver import (
+    as_number,
     from_normal,
     graver,
     gravest_answers,
-    meaning_rank,
     mrc_number,
     segment_rank,
 )
@@ -32,16 +30,8 @@ def step_beyond(kind: str) -> float:
     return step
 
 
-def pattern_words(pattern: str) -> str:
-    """One of `PATTERNS` in a doctor's words."""
-    words: str = change_row("patterns")[pattern]["words"]
-    return words
-
-
 Way = Literal["worse", "better", "neither"]
 WAYS: tuple[Way, ...] = ("worse", "better", "neither")
-BOTH = " on both sides"
-SIDES: tuple[Side, ...] = ("right", "left")
 ROUNDING = 0.01  # of a grade: thirds do not add up
 # What can move across the body, as `Comparison.patterns` names it.
 PATTERNS = (
@@ -81,7 +71,7 @@ class SignChange:
         return f"{name_on(self.row, self.key[1])} {self.how}"
 
 
-def _place(row: Sign) -> tuple[bool, int]:
+def order_said(row: Sign) -> tuple[bool, int]:
     """Where a sign is said among its equals: the saddle first, then part by part as the table has them."""
     return row.limb != "saddle", change_row("said")["parts"].index(row.part)
 
@@ -105,11 +95,6 @@ class Comparison:
     told_worse: bool = False
 
     @property
-    def moved(self) -> tuple[str, ...]:
-        """The patterns in a doctor's words."""
-        return tuple(map(pattern_words, self.patterns))
-
-    @property
     def gravest(self) -> tuple[SignChange, ...]:
         """The signs: worse beyond what observers disagree by, then the rest beyond it, then the others.
 
@@ -120,7 +105,7 @@ class Comparison:
             sorted(
                 self.signs,
                 key=lambda s: (
-                    not (s.worse and (s.beyond or within)), not s.beyond, *_place(s.row),
+                    not (s.worse and (s.beyond or within)), not s.beyond, *order_said(s.row),
                 ),
             )
         )  # fmt: skip
@@ -134,177 +119,11 @@ class Comparison:
         return tuple(map(tuple, alike.values()))
 
     @property
-    def headline(self) -> str:
-        """What is worse, by what weighs most; else whether it changed, in full."""
-        if not self.worse:
-            return self.ways()[0]
-        return f"worse: {(*self.moved, *map(text_of, self.together))[0]}"
-
-    @property
     def better(self) -> bool:
         """Whether all that changed beyond what observers disagree by is better, and nothing is worse, new or said to be."""
         beyond = [s for s in self.signs if s.beyond]
         spoilt = self.told_worse or bool(self.first_found) or any(s.worse for s in self.signs)
         return bool(beyond) and all(s.better for s in beyond) and not spoilt
-
-    @property
-    def _verdict(self) -> str:
-        return "worse" if self.worse else "better" if self.better else "changed"
-
-    def _what(self) -> tuple[str, ...]:
-        """What differs, the fullest first."""
-        many = counted(_many(self.signs), "sign differs", "signs differ")
-        if self.moved:
-            first = self.together[0]
-            more = _many(s for s in self.signs if s not in first)
-            said = text_of(first) + (f"; {more} more" if more else "")
-            moved = dict.fromkeys(("; ".join(self.moved), self.moved[0]))
-            named = (f"{words}: {said}" for words in moved)
-            return (
-                *named,
-                "; ".join((*self.moved, many)),
-                f"{self.moved[0]}; {many}",
-                self.moved[0],
-                many,
-            )
-        if not self.worse and len({s.way for s in self.signs}) > 1:
-            return _tally(self.signs), many
-        first = self.together[0]
-        rest = [s for s in self.signs if s not in first]
-        alike = _many(s for s in rest if s.way == first[0].way)
-        ends = [_tally(rest, beside=first[0].way), f"{alike} more" if alike else ""]
-        texts = dict.fromkeys((text_of(first), _name_of(first)))
-        ways = ("; ".join(filter(None, (text, end))) for text in texts for end in ends)
-        return *dict.fromkeys(ways), many
-
-    def _new(self) -> tuple[str, ...]:
-        """What is found first now, the fullest first; nothing where nothing is."""
-        if not self.first_found:
-            return ()
-        names = _named(self.first_found)
-        leads = ("new, not examined before", "new")
-        return *(f"{lead}: {said}" for lead in leads for said in _fewer(names)), f"{len(names)} new"
-
-    def _left(self) -> tuple[str, ...]:
-        """What was abnormal and was not looked at sign by sign, the fullest first; nothing where nothing was."""
-        again, stated = _named(self.not_again), _named(self.now_stated)
-        full = [f"not examined again: {', '.join(again)}"] if again else []
-        full += [f"abnormal before, now stated normal: {', '.join(stated)}"] if stated else []
-        short = [f"not redone: {said}" for said in _fewer(again)]
-        short += [f"{len(again)}{said} not redone" for said in (" abnormal", "") if again]
-        short += [f"{len(stated)} now stated normal"] if stated and not again else []
-        return ("; ".join(full), *short) if full else ()
-
-    @property
-    def new(self) -> str:
-        """What is found first now, in full; empty where nothing is."""
-        return next(iter(self._new()), "")
-
-    def ways(self, since: str = "") -> tuple[str, ...]:
-        """Whether it changed, and since when where that is told, the fullest first."""
-        end = f" since {since}" if since else ""
-        new, left = self._new(), self._left()
-        if self.signs:
-            leads = [f"{self._verdict}{end}"]
-            if since and self._verdict == "changed" and not (new or left):
-                leads = [f"changed, not plainly worse,{end}", *leads]
-            what = [f"{lead}: {said}" for said in self._what() for lead in leads]
-            return _with_tails(what, new, left, kept=not self.worse)
-        many = counted(self.compared, "sign")
-        same = f"no change in {many}" if self.compared else "no sign was examined both times"
-        if new:
-            dated = [said.replace("new", f"new{end}", 1) for said in new]
-            tails = [f"; {'; '.join((same, *left[:1]))}", *(f"; {said}" for said in left[-1:]), ""]
-            return tuple(f"{said}{tail}" for said in dated for tail in tails)
-        if not self.compared:
-            return (f"not compared: no sign of {since} was examined again" if since else same,)
-        if not left:
-            return (f"{same}{end}",)
-        return (
-            f"no change in the {many} examined again{end}; {left[0]}",
-            *(f"no change{end} in {many}; {said}" for said in left[1:]),
-            f"{self.compared} same, {left[-1]}",
-            left[-1],
-        )
-
-    def said(self, room: int, since: str = "") -> str:
-        """The fullest of `ways` that fits in so many columns; the shortest where none does."""
-        ways = self.ways(since)
-        return next((way for way in ways if len(way) <= room), ways[-1])
-
-
-def _many(signs: Iterable[SignChange]) -> int:
-    """How many signs there are, one of two sides once."""
-    return len({s.key[0] for s in signs})
-
-
-def _tally(signs: Sequence[SignChange], beside: str = "") -> str:
-    """How many signs are worse, better and neither: ``1 worse, 2 better``; `beside` is what one told before is."""
-    counts = {k: _many(s for s in signs if s.way == k) for k in WAYS}
-    said = [f"{n} {'more ' if k == beside else ''}{k}" for k, n in counts.items() if n]
-    return ", ".join(said)
-
-
-def how_of(mine: Iterable[SignChange]) -> str:
-    """How the sides of one sign differ: ``4 to 2 on both sides``, ``right 4 to 3, left 4+ to 3``."""
-    sides = {s.key[1]: s.how for s in mine}
-    hows = set(sides.values())
-    if len(hows) == 1 and (len(sides) > 1 or "midline" in sides):
-        return f"{hows.pop()}{BOTH if len(sides) > 1 else ''}"
-    return ", ".join(f"{side} {sides[side]}" for side in SIDES if side in sides)
-
-
-def text_of(mine: Sequence[SignChange]) -> str:
-    """A sign with its sides, and how they differ: ``left ankle jerk 2+ to 0``, ``saddle sensation was ...``."""
-    if len(mine) == 1:
-        return mine[0].text
-    return f"{before_sides((mine[0].row,))} {how_of(mine)}"
-
-
-def _name_of(mine: Sequence[SignChange]) -> str:
-    """A sign with its sides alone, where there is no room for how they differ."""
-    sign, side = mine[0].row, mine[0].key[1]
-    return name_on(sign, side) if len(mine) == 1 else f"{names_of((sign,))}{BOTH}"
-
-
-def _with_tails(
-    what: list[str], new: tuple[str, ...], left: tuple[str, ...], *, kept: bool
-) -> tuple[str, ...]:
-    """What differs, with what is new and what was left out, the fullest first: the names of these give way first.
-
-    Args:
-        what: What differs, the fullest first.
-        new: What is new.
-        left: What was left out.
-        kept: Whether that there is any of these never gives way.
-    """
-    both = (*new[-1:], *left[-1:])
-    named = [(*new[:1], said) for said in left] + [(said, *left[-1:]) for said in new]
-    short = [both] if kept else [both, new[-1:]]
-    pairs = [(what[0], tail) for tail in (*named, *short)]
-    pairs += [(said, tail) for said in what[1:] for tail in short]
-    pairs += [] if kept else [(what[-1], ())]
-    return tuple(dict.fromkeys("; ".join((said, *tail)) for said, tail in pairs))
-
-
-def _named(findings: Iterable[Finding]) -> list[str]:
-    """The signs of findings, the gravest part first, each once: with its side where it is of one."""
-    sides: dict[str, list[Side]] = {}
-    for f in sorted(findings, key=lambda f: _place(f.row)):
-        sides.setdefault(f.sign, []).append(f.side)
-    signs = catalogue()
-    return [
-        name_on(signs[sign], on[0]) if len(on) == 1 else names_of((signs[sign],))
-        for sign, on in sides.items()
-    ]
-
-
-def _fewer(names: list[str]) -> list[str]:
-    """The names in a row, and fewer of them with how many more there are."""
-    return [
-        ", ".join(names[:shown]) + (f" +{len(names) - shown}" if shown < len(names) else "")
-        for shown in range(len(names), 0, -1)
-    ]
 
 
 def _tells(finding: Finding | None) -> bool:
@@ -331,20 +150,6 @@ def _deficit(finding: Finding) -> bool:
     return finding.abnormal and _tells(finding)
 
 
-def value(finding: Finding) -> float | None:
-    """A finding as a number for a course over time, or None where it has no order."""
-    if finding.answer is None:
-        return None
-    if finding.scale:
-        return float(meaning_rank(finding.meaning))
-    if finding.row.answers == "mrc":
-        return mrc_number(finding.answer)
-    if finding.row.answers == "residual":
-        return float(finding.amount or 0)
-    answers = answers_for(finding.row.answers)
-    return float(answers.codes.index(finding.answer)) if answers.ordered else None
-
-
 def differs(before: Finding, after: Finding) -> bool:
     """Whether a sign is not as it was, on whichever scales it was graded."""
     return _one(before, after) is not None or (before.answer is None) != (after.answer is None)
@@ -353,7 +158,7 @@ def differs(before: Finding, after: Finding) -> bool:
 def _one(before: Finding, after: Finding) -> SignChange | None:
     if before.answer is None or after.answer is None:
         return None
-    old, new = value(before), value(after)
+    old, new = as_number(before), as_number(after)
     if old == new and (before.meaning == after.meaning or before.scale != after.scale):
         return _by_number(before, after)
     size = None if old is None or new is None else new - old
@@ -418,7 +223,7 @@ def _from_statement(after: Finding) -> SignChange | None:
         return None
     size = None
     if after.row.answers == "mrc":
-        size = (value(after) or 0.0) - mrc_number(answers_for("mrc").codes[-1])
+        size = (as_number(after) or 0.0) - mrc_number(answers_for("mrc").codes[-1])
     elif after.scale:
         size = float(from_normal(after.meaning))
     step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
@@ -506,14 +311,3 @@ def _patterns(
         ),
     }
     return [p for p in PATTERNS if moved[p]]
-
-
-def sum_score(examination: Findings) -> int | None:
-    """The MRC sum score, 0 to 60, where its twelve movements are all graded, else None.
-
-    Six movements on two sides; 4- and 4+ count 4 (`change.toml`).
-    """
-    scored = [f for f in examination.findings if f.row.sum_score and f.answer is not None]
-    if len(scored) != change_row("sum_score")["movements"]:
-        return None
-    return sum(int(f.answer[0]) for f in scored if f.answer)

@@ -14,8 +14,7 @@ from wardexam.exam.answers import answer_sets, meanings
 from wardexam.exam.examination import Also, Findings
 from wardexam.exam.findings import Finding, RestNormal, Side
 from wardexam.exam.wording import finding_text, named
-from wardexam.reasoning.rules.change import value
-from wardexam.reasoning.rules.graver import graver, meaning_rank
+from wardexam.reasoning.rules.graver import as_number, graver, meaning_rank
 from wardexam.reasoning.tables import contradictions_row
 from wardexam.tables import Columns, TableRow, checked_row
 
@@ -198,7 +197,7 @@ def _far_apart(also: Also, one: Finding) -> bool:
     row, other = contradictions_row("group"), also.finding
     kind = one.row.answers
     if kind == "mrc":
-        return bool((value(one) or 0.0) - (value(other) or 0.0) >= row["mrc"])
+        return bool((as_number(one) or 0.0) - (as_number(other) or 0.0) >= row["mrc"])
     if one.scale:
         lost = other.meaning in row["lost"]
         apart = meaning_rank(one.meaning) - meaning_rank(other.meaning)

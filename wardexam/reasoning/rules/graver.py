@@ -62,6 +62,20 @@ def segment_rank(answer: str) -> int:
     return SEGMENTS.index(answer) if answer in SEGMENTS else len(SEGMENTS)
 
 
+def as_number(finding: Finding) -> float | None:
+    """A finding as a number for a course over time, or None where it has no order."""
+    if finding.answer is None:
+        return None
+    if finding.scale:
+        return float(meaning_rank(finding.meaning))
+    if finding.row.answers == "mrc":
+        return mrc_number(finding.answer)
+    if finding.row.answers == "residual":
+        return float(finding.amount or 0)
+    answers = answers_for(finding.row.answers)
+    return float(answers.codes.index(finding.answer)) if answers.ordered else None
+
+
 def graver(finding: Finding, word: str, amount: int | None) -> bool:
     """Whether a finding is graver than an answer that was written down, or not comparable with it.
 

@@ -22,6 +22,7 @@ from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import Comparison, compare
+from wardexam.reasoning.rules.change_words import headline
 from wardexam.reasoning.rules.contradictions import with_graver
 from wardexam.reasoning.rules.deadlines import due_at, limits
 from wardexam.reasoning.rules.firing import (
@@ -144,7 +145,7 @@ def assess(
     ]  # fmt: skip
     reasons = [replace(r, first=_left_to_do(r.first, examination)) for r in reasons]
     worse = over_stay if any(s.anew for s in slides) else ""
-    worse = change.headline if change and change.worse else worse
+    worse = headline(change) if change and change.worse else worse
     worse = "said to be worse" if examination.flags.get(WORSE) == "yes" else worse
     acts = acts_of(previous, examination)
     about_own = answer(OWN, acts, examination.acts, standing[0], worse, lowers=True)
@@ -310,7 +311,7 @@ def _reason(
     brief = _brief(row, own)
     if name == WORSE and "reason" not in own:  # says what is worse
         if change and change.worse:
-            text = change.headline
+            text = headline(change)
         elif over_stay:
             text, brief = over_stay, stay_words()
     if until:

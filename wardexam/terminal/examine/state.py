@@ -15,8 +15,8 @@ from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
 from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.note.sentences import PART_TITLES
 from wardexam.reasoning.rules.asking import order
-from wardexam.reasoning.rules.change import sum_score
 from wardexam.reasoning.rules.standing import over
+from wardexam.reasoning.rules.sum_score import full_score, sum_score
 from wardexam.visit import Visit
 
 Row = Sign | Flag | OnsetQuestion
@@ -313,7 +313,9 @@ class State:
             return "Abnormal last time first"
         if self.page not in row_sets():
             score = sum_score(self.examination) if self.page == "power" else None
-            return PAGE_TITLES[self.page] + ("" if score is None else f", sum {score}/60")
+            return PAGE_TITLES[self.page] + (
+                "" if score is None else f", sum {score}/{full_score()}"
+            )
         name = row_sets()[self.page].name
         long = f"Reflexes and more: {name}"
         return long if len(long) <= 24 else name.capitalize()
