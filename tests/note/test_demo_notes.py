@@ -11,9 +11,11 @@ from tests.note.test_sentences import CODES
 from tests.terminal.screens import ROOT
 from wardexam.exam.flags import flags
 from wardexam.note import note
+from wardexam.note.limits import until
 from wardexam.note.note import FIRST
 from wardexam.note.page import WIDTH
-from wardexam.note.reasons import TOP, soonest, top, until
+from wardexam.note.reasons import soonest
+from wardexam.note.top import TOP, top
 from wardexam.reasoning.rules.change_words import headline
 from wardexam.reasoning.rules.deadlines import due_at
 from wardexam.reasoning.rules.reason import Reason, Urgency

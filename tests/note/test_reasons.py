@@ -17,21 +17,17 @@ from wardexam.injury.typed import read_typed
 from wardexam.injury_visit import InjuryVisit, SavedSheets
 from wardexam.note import handover, sentences
 from wardexam.note.headline import summarise
-from wardexam.note.reasons import (
-    action,
-    asks,
-    by_deadline,
+from wardexam.note.limits import (
     late_words,
     level_of,
     level_word,
     listed_word,
     running,
     span,
-    steps,
     until,
     when,
-    whole,
 )
+from wardexam.note.reasons import action, asks, by_deadline, steps, whole
 from wardexam.plain import words
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules

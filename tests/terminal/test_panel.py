@@ -12,7 +12,8 @@ from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import COLUMN
 from wardexam.exam.typed import read_line
-from wardexam.note.reasons import LATE, limit_words, steps
+from wardexam.note.limits import LATE, limit_words
+from wardexam.note.reasons import steps
 from wardexam.ready import engine
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.reading import Asymmetry, Evidence, NextSign, Reading, Site

@@ -8,7 +8,8 @@ import pytest
 
 from tests.terminal.screens import NOW, dump, one_patient
 from wardexam.exam.moments import clock
-from wardexam.note.reasons import by_deadline, level_of
+from wardexam.note.limits import level_of
+from wardexam.note.reasons import by_deadline
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.saved import Saved
 from wardexam.terminal.examine.screen import ExamineScreen

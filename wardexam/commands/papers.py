@@ -33,7 +33,7 @@ def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetim
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
     from wardexam.note.headline import of_admission, off_in
-    from wardexam.note.reasons import listed_word, running
+    from wardexam.note.limits import listed_word, running
 
     ward, code, now = edge.ward(options), 0, edge.now()
     listed = ward.beds(discharged=options.discharged)
@@ -128,7 +128,9 @@ def handover(options: argparse.Namespace) -> int:
 
 def act(options: argparse.Namespace) -> int:
     """Print the reasons of a patient's urgency, or write what was done about one of them."""
-    from wardexam.note.reasons import by_deadline, level_word, off_lines, whole
+    from wardexam.note.limits import level_word
+    from wardexam.note.reasons import by_deadline, whole
+    from wardexam.note.switched_off import off_lines
     from wardexam.saved import write_act
 
     session, case = _case(options)

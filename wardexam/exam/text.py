@@ -87,6 +87,16 @@ def natural(text: str) -> tuple[tuple[str, int, str], ...]:
     )
 
 
+def with_stop(text: str) -> str:
+    """A text with its full stop; one that ends with a question mark stays as it is."""
+    return text if text.endswith((".", "?")) else f"{text}."
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence: its first letter large, its end a full stop."""
+    return with_stop(capital(text))
+
+
 def whole_words(text: str, room: int) -> str:
     """A text in so many columns, ended after a whole word where it is longer; in no room nothing."""
     if columns(text) <= room:

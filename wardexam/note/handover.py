@@ -16,14 +16,10 @@ from wardexam.exam.moments import clock
 from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import of_admission, shortened, summarise
-from wardexam.note.reasons import (
-    late_words,
-    listed_word,
-    off_lines,
-    to_do_and_answered,
-    until,
-)
+from wardexam.note.limits import late_words, listed_word, until
+from wardexam.note.reasons import to_do_and_answered
 from wardexam.note.since import by_examination, since_words, slides_sentence
+from wardexam.note.switched_off import off_lines
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.change_words import ways
 from wardexam.reasoning.rules.deadlines import overdue

@@ -8,7 +8,8 @@ from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.examination import Findings
 from wardexam.exam.story import context_of
 from wardexam.exam.text import counted, to_ascii
-from wardexam.note.reasons import first_due, next_step, off_brief, settled_by
+from wardexam.note.reasons import first_due, next_step, settled_by
+from wardexam.note.switched_off import off_brief
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.change import Comparison

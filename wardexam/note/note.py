@@ -18,18 +18,12 @@ from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import (
-    TOP,
-    action,
-    named,
-    off_lines,
-    to_do_and_answered,
-    top,
-    with_graver,
-)
+from wardexam.note.reasons import action, named, to_do_and_answered
 from wardexam.note.reflexes import Form, in_form
 from wardexam.note.since import Compared, changes_since, headline_since
 from wardexam.note.suggestion import contradiction_text
+from wardexam.note.switched_off import off_lines
+from wardexam.note.top import TOP, led_by_graver, top
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.change_words import ways
@@ -228,7 +222,7 @@ def render(
     compared = Compared.of(examination, previous, stay)
     if urgency:
         text, told = top(urgency, examination.at, TOP if compared else TOP + 1, now)
-        text = with_graver(text, urgency, graver, examination.at, now)
+        text = led_by_graver(text, urgency, graver, examination.at, now)
         text += _ask_first(examination, urgency)
         lines += wrapped(to_ascii(text) if ascii_only else text)
     if compared:

@@ -8,6 +8,7 @@ from datetime import datetime
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
+from wardexam.note.limits import deadline, level_word, until
 from wardexam.note.note import (
     change_line,
     error_lines,
@@ -19,19 +20,10 @@ from wardexam.note.note import (
     who_text,
 )
 from wardexam.note.page import wrapped
-from wardexam.note.reasons import (
-    charted_word,
-    deadline,
-    first_due,
-    level_word,
-    off_lines,
-    paragraphs,
-    steps,
-    until,
-    urgency_at,
-    with_graver,
-)
+from wardexam.note.reasons import first_due, paragraphs, steps
 from wardexam.note.since import Compared
+from wardexam.note.switched_off import off_lines
+from wardexam.note.top import charted_word, led_by_graver, urgency_at
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.stay import Stay
 
@@ -55,7 +47,7 @@ def _situation(
     if run and run is not gravest:
         by += f", another {deadline(run.due, examination.at, now, until)}"
     said = f"{urgency_at(urgency, examination.at, now)}{charted_word(urgency, examination.at)}{by}{reason}.{first}"
-    said = with_graver(said, urgency, graver, examination.at, now)
+    said = led_by_graver(said, urgency, graver, examination.at, now)
     lines = wrapped(f"{who_text(patient, examination)}. {to_ascii(said)}", INDENT)
     for text in off_lines(urgency):
         lines += wrapped(to_ascii(text), INDENT)

@@ -36,7 +36,7 @@ from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.governance.reviews import due_line
 from wardexam.note.headline import off_in
-from wardexam.note.reasons import listed_word, running
+from wardexam.note.limits import listed_word, running
 from wardexam.note.suggestion import accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of

@@ -4,8 +4,10 @@ from datetime import datetime
 
 from wardexam.exam.findings import Side
 from wardexam.exam.text import capital, counted
-from wardexam.note.reasons import action, by_deadline, level_of, level_word, off_lines, whole
+from wardexam.note.limits import level_of, level_word
+from wardexam.note.reasons import action, by_deadline, whole
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
+from wardexam.note.switched_off import off_lines
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.reading import CAUTION, Reading, Site
 from wardexam.reasoning.rules.reason import Urgency

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.text import capital
-from wardexam.note.reasons import action, image_of, off_short
+from wardexam.note.reasons import action, image_of
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
+from wardexam.note.switched_off import off_short
 from wardexam.note.telling import worth_telling
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.change_words import fitting, new_words, text_of

@@ -4,16 +4,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
 
 from wardexam.exam.text import capital, counted
-from wardexam.note.reasons import (
-    LATE,
-    deadline,
-    level_of,
-    limit_words,
-    next_step,
-    off_short,
-    settled_by,
-    steps,
-)
+from wardexam.note.limits import LATE, deadline, level_of, limit_words
+from wardexam.note.reasons import next_step, settled_by, steps
+from wardexam.note.switched_off import off_short
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.terminal.canvas import Line
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from wardexam.exam.text import clean, columns, cut, to_ascii
 from wardexam.note.headline import off_in
-from wardexam.note.reasons import LATE, listed_word, running, span
+from wardexam.note.limits import LATE, listed_word, running, span
 from wardexam.reasoning.rules.rule_table import TODAY
 from wardexam.records.repository import Bed
 from wardexam.terminal.canvas import Line

@@ -11,7 +11,7 @@ from wardexam.exam.identity import heading
 from wardexam.exam.onset import NEW_BEGAN, ONSET, OnsetQuestion, onset_words
 from wardexam.exam.text import clean, columns
 from wardexam.exam.wording import narrow, sided
-from wardexam.note.reasons import span
+from wardexam.note.limits import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.edit import status_line

@@ -9,18 +9,9 @@ from wardexam.exam.act_kinds import ACT_KINDS, act_kinds
 from wardexam.exam.identity import heading
 from wardexam.exam.moments import clock
 from wardexam.exam.text import clean, counted, whole_words
-from wardexam.note.reasons import (
-    LATE,
-    NOTHING,
-    act_words,
-    by_deadline,
-    deadline,
-    image_words,
-    level_of,
-    limit_words,
-    off_lines,
-    settled_by,
-)
+from wardexam.note.limits import LATE, deadline, level_of, limit_words
+from wardexam.note.reasons import NOTHING, act_words, by_deadline, image_words, settled_by
+from wardexam.note.switched_off import off_lines
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.screens.base import LineScreen
