@@ -30,7 +30,14 @@ WORDS = {
 # A number before a word that has an s, where nothing says it for one: `counted` of wardexam.exam.text does.
 MANY = re.compile(r"\{\} (?:\w+ )?(patients|examinations|answers|questions|sheets|drafts|entries|red flags)\b")  # fmt: skip
 # Whose messages are held to `MANY`: those that are written here in full.
-COUNTING = ("commands", "plain", "records", "terminal/screens/ward.py", "terminal/screens/story.py")
+COUNTING = (
+    "commands",
+    "plain",
+    "records",
+    "terminal/screens/ward.py",
+    "terminal/screens/patient_details.py",
+    "terminal/screens/story.py",
+)
 # Said of more than one only.
 OF_SEVERAL = {"{} patients have this number or bed"}
 # Made for whoever writes scripts or mends tables, and read by no doctor at a bedside.

@@ -1,7 +1,7 @@
 """The keys of an admission, whatever key the table gives it."""
 
 from wardexam.terminal.keys import WARD
-from wardexam.terminal.screens.ward import WardScreen
+from wardexam.terminal.screens.patient_details import QUESTIONS
 
 
 def _key(action: str) -> str:
@@ -9,7 +9,7 @@ def _key(action: str) -> str:
 
 
 ADMIT, EDIT = _key("admit"), _key("edit")
-ANSWERS = len(WardScreen.QUESTIONS)
+ANSWERS = len(QUESTIONS)
 
 
 def answered(*answers: str) -> tuple[str, ...]:

@@ -15,10 +15,10 @@ from wardexam.note.limits import LATE, listed_word, running, span
 from wardexam.reasoning.rules.rule_table import TODAY
 from wardexam.records.repository import Bed
 from wardexam.terminal.canvas import Line
+from wardexam.terminal.ward_order import ahead
 
 URGENCY = ("open", "days", "TODAY", "NOW")
 SOON = timedelta(hours=12)  # a limit that ends later stands only where there is room for all
-AHEAD = timedelta(minutes=5)  # what two hosts' clocks may differ by
 # Columns: pointer, bed and draft, name, urgency, worse, the clock of what is to be done, the next examination, the last one.
 MARK, BED, NAME, WORD, WORSE, CLOCK, NEXT, LAST = 1, 6, 17, 8, 6, 16, 10, 8
 INDENT = 4  # columns before the second line of a patient
@@ -68,11 +68,6 @@ class Teller(NamedTuple):
     def clear(self) -> Callable[[str], str]:
         """What makes a text fit for this terminal."""
         return to_ascii if self.plain else clean
-
-
-def ahead(then: str | None, now: datetime) -> bool:
-    """Whether a time is still to come: the clock was wrong then, or is now."""
-    return then is not None and datetime.fromisoformat(then) > now + AHEAD
 
 
 def ago(then: str | None, now: datetime) -> str:

@@ -1,29 +1,21 @@
 """The ward list: who lies where, how urgent, whether worse, when due."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError, WardexamError
-from wardexam.exam.identity import (
-    CHECK,
-    day_words,
-    mark,
-    missing,
-    read_age_and_sex,
-    read_number,
-)
-from wardexam.exam.story import COMPLAINTS, reason_text
-from wardexam.exam.text import capital, clean, counted, natural
+from wardexam.exam.identity import CHECK, mark, missing
+from wardexam.exam.text import clean, counted
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
-from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
+from wardexam.records.whose import number_words, other_with
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
 from wardexam.terminal.screens.base import LineScreen
-from wardexam.terminal.ward_list import ahead
+from wardexam.terminal.screens.patient_details import DetailQuestions, patient_of, typed_details
+from wardexam.terminal.ward_order import BY_DUE, ORDERS, ordered
 
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
@@ -32,40 +24,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 Listed = tuple[tuple[Bed, ...], str]  # a list, and what is wrong with the ward
-ORDERS = ("bed", "urgency", "worsening", "next examination")
-# What a detail is, said where what was typed is none.
-WANTED = {
-    "bed": "The bed is needed: at most 12 letters and digits, such as C5.",
-    "name": "The name is needed, of at most 60 letters.",
-    "recheck_hours": "A number of whole hours, such as 4; empty for no schedule.",
-}
 AGAIN_SECONDS = 2.0  # after which a list that could not be read is read again
-LONGEST_NUMBER = 4  # digits of hours
-
-
-def _patient(details: Mapping[str, Any]) -> "Patient":
-    """The patient with these details.
-
-    Raises:
-        InputError: A detail is refused; its text says where and what is allowed.
-    """
-    from wardexam.exam.entry import valid
-    from wardexam.exam.examination import Patient
-
-    return valid(Patient, details)
-
-
-def _rank(bed: Bed) -> float:
-    """How urgent a bed is for the order: who was never examined stands directly under NOW."""
-    known = bed.listed.urgency if bed.listed else 0
-    return known if bed.last_at else max(2.5, known)
-
-
-def _urgency_key(bed: Bed) -> tuple[Any, ...]:
-    """The order by urgency: of those as urgent, first those about whom nothing was done, the earliest limit first."""
-    summary = bed.listed
-    due = summary.due_at.timestamp() if summary and summary.due_at else float("inf")
-    return -_rank(bed), not (summary and summary.new), due, natural(bed.bed)
 
 
 class WardScreen(LineScreen):
@@ -86,8 +45,7 @@ class WardScreen(LineScreen):
         self._search = ""
         self._discharged = False
         self._watch: Watch | None = None
-        self._warned: tuple[str, str] | None = None  # what was told to be another patient's
-        self._offered: tuple[str, ...] = ()  # what may be chosen while a question is open
+        self._details = DetailQuestions(self)
         self._told_unkept = 0  # how many changes leaving was told to lose, by the key before
 
     def on_mount(self) -> None:
@@ -288,28 +246,12 @@ class WardScreen(LineScreen):
         wanted = self._search.lower()
         found = [b for b in self._read or () if wanted in f"{b.bed} {b.name}".lower()]
         now = self.ward_app.session.now()
-        first, never = 0.0, float("inf")  # never examined, though a schedule is set; no schedule
-        keys: tuple[Callable[[Bed], Any], ...] = (
-            lambda b: (natural(b.bed), b.name),
-            _urgency_key,
-            lambda b: (not (b.summary and b.summary.worse), *_urgency_key(b)),
-            lambda b: (
-                first
-                if ahead(b.last_at, now)
-                else b.due_at.timestamp()
-                if b.due_at
-                else first
-                if b.recheck_hours
-                else never,
-                natural(b.bed),
-            ),
-        )
-        self._beds = tuple(sorted(found, key=keys[self._order]))
+        self._beds = ordered(found, ORDERS[self._order], now)
 
     @property
     def _tell(self) -> ward_list.Teller:
         app = self.ward_app
-        by_due = ORDERS[self._order] == ORDERS[-1]
+        by_due = ORDERS[self._order] == BY_DUE
         return ward_list.Teller(
             app.session.now(), self.size.width, app.terminal.ascii, app.glyphs.pointer, by_due
         )
@@ -331,8 +273,8 @@ class WardScreen(LineScreen):
             count = f"{place.first + 1}-{place.first + place.room} of {count}"
         head = f"{kind}  {who}  {count}, by {ORDERS[self._order]}{search}"
         self.canvas("heading").show([[(head[: tell.width], "accent")]])
-        if self._offered:
-            offered = numbered(self._offered, self.size.width)
+        if self._details.offered:
+            offered = numbered(self._details.offered, self.size.width)
             self.canvas("body").show([[], *([(line, "")] for line in offered)])
             return
         lines = [ward_list.names(tell, place.each)]
@@ -475,162 +417,34 @@ class WardScreen(LineScreen):
 
     def do_admit(self) -> None:
         """Ask for the details of a new patient."""
-        self._form({}, self._admit, self.ward_app.session.now())
+        self._details.ask({}, self._admit, self.ward_app.session.now())
 
     def do_edit(self) -> None:
         """Change details."""
 
         def edit(patient: "Patient") -> None:
-            born = day_words(patient.born) if patient.born else ""
-            age = "" if born or patient.age is None else str(patient.age)
-            sex = "" if patient.sex == "unknown" else patient.sex
-            shown = {
-                "bed": patient.bed,
-                "name": patient.name,
-                "number": patient.number,
-                "age_sex": f"{born}{age} {sex}".strip(),
-                "remark": patient.remark,
-                "recheck_hours": str(patient.recheck_hours or ""),
-            }
-            self._form(
-                shown, lambda given: self._edit(patient, given), patient.admitted, of=patient.id
+            self._details.ask(
+                typed_details(patient),
+                lambda given: self._edit(patient, given),
+                patient.admitted,
+                of=patient.id,
             )
 
         app = self.ward_app
         self._with_bed(lambda bed: app.calls.open(lambda: app.ward.patient(bed.patient_id), edit))
 
-    # Each with its field; that of age and sex holds the birth date as well.
-    QUESTIONS = (
-        ("bed", "Bed:"), ("name", "Name:"), ("number", "Hospital number (empty if not known):"),
-        ("age_sex", "Age and sex, such as 63 m (or born: 4 Mar 1985 m):"),
-        ("remark", "Why admitted? In words, or a number:"),
-    )  # fmt: skip
-    BORN = "No number: born and sex, such as 4 Mar 1985 m (or age: 63 m):"
-    RECHECK = ("recheck_hours", "Re-examine every how many hours (empty: no schedule):")
-
-    def _form(
-        self,
-        given: dict[str, str],
-        done: Callable[[dict[str, Any]], None],
-        admitted: datetime,
-        of: str = "",
-    ) -> None:
-        """Ask every detail in turn; one that cannot be stays as it was typed, with what is wrong.
-
-        Args:
-            given: What is known already, as text.
-            done: Gets the details as they are kept.
-            admitted: When the patient came.
-            of: Whose they are; empty for an admission, which leaves out the schedule.
-        """
-        values: dict[str, Any] = {}
-        self._warned = None
-        questions = (*self.QUESTIONS, self.RECHECK) if of else self.QUESTIONS
-
-        def step(number: int, first: str = "") -> None:
-            self._offered = ()
-            if number == len(questions):
-                self.redraw()
-                done(values)
-                return
-            field, question = questions[number]
-            if field == "age_sex" and not values["number"]:
-                question = self.BORN
-            if field == "remark":
-                self._offered = tuple(words for _, words in COMPLAINTS)
-
-            def asked(text: str, wrong: str = "") -> None:
-                self.ask(f"{first}. {question}" if first else question, answered, text, wrong=wrong)
-                self.redraw()
-
-            def answered(text: str) -> str:
-                given[field] = text.strip()
-                found, wrong = self._detail(field, given[field], admitted)
-                if wrong:
-                    return wrong
-
-                def go_on(other: Bed | None, before: Bed | None = None) -> None:
-                    taken = self._taken(field, given[field], other)
-                    if taken := taken or self._stayed(given[field], before):
-                        asked(text, taken)
-                        return
-                    values.update(found)
-                    said = f"Born {day_words(found['born'])}" if found.get("born") else ""
-                    step(number + 1, said)
-
-                ward = self.ward_app.ward
-                if field in ("bed", "number") and given[field]:
-                    first_stay = field == "number" and not of
-
-                    def look() -> tuple[Bed | None, Bed | None]:
-                        name = given.get("name", "")
-                        before = stayed_before(ward, name, given[field]) if first_stay else None
-                        return other_with(ward, field, given[field], of), before
-
-                    self.ward_app.calls.open(look, lambda found: go_on(*found))
-                else:
-                    go_on(None)
-                return ""
-
-            asked(given.get(field, ""))
-
-        step(0)
-
-    def _taken(self, field: str, text: str, other: Bed | None) -> str:
-        """That a bed or a number is another patient's; a bed is taken where that is told a second time."""
-        if other is None or (field, text) == self._warned:
-            return ""
-        if field == "number":
-            return f"{number_words(text, other)}. The number of this patient, or empty."
-        self._warned = (field, text)
-        return f"{bed_words(text, other)}. Another bed; or enter again where both lie there."
-
-    def _stayed(self, number: str, before: Bed | None) -> str:
-        """That the patient was here and is discharged; admitted anew where that is told a second time."""
-        if before is None or ("number", number) == self._warned:
-            return ""
-        self._warned = ("number", number)
-        return (
-            f"{stayed_words(before)}: escape, then "
-            f"{self.key('discharged')} restores that stay. Or enter again: admitted anew, without it."
-        )
-
     def draw_status(self) -> None:
         """The base's lines; what could be chosen goes with the question that offered it."""
-        if self._offered and not self.asking:
-            self._offered = ()
+        if self._details.offered and not self.asking:
+            self._details.offered = ()
             self.redraw()
             return
         super().draw_status()
 
-    def _detail(self, field: str, text: str, admitted: datetime) -> tuple[dict[str, Any], str]:
-        """A detail as it is kept, by its fields, and what is wrong with it, if anything."""
-        value: Any = text
-        try:
-            if field == "recheck_hours":
-                if text and not (text.isdecimal() and len(text) <= LONGEST_NUMBER):
-                    return {}, WANTED[field]
-                value = int(text) if text else None
-            elif field == "age_sex":
-                born, age, sex = read_age_and_sex(text, admitted.date())
-                return {"born": born, "age": age, "sex": sex}, ""
-            elif field == "number":
-                value = read_number(text)
-            elif field == "remark":
-                value = reason_text(text)
-            elif not text:
-                return {}, WANTED[field]
-            whole = {"id": "checked0", "bed": "-", "name": "-", "admitted": admitted}
-            _patient({**whole, field: value})
-        except InputError as error:
-            wrong = error.what.removeprefix(f"{field}: ")
-            return {}, WANTED.get(field, capital(wrong))
-        return {field: value}, ""
-
     def _admit(self, values: dict[str, Any]) -> None:
         app = self.ward_app
         try:
-            patient = _patient(
+            patient = patient_of(
                 {**values, "id": app.session.new_id(), "admitted": app.session.now()}
             )
         except InputError as error:
@@ -699,7 +513,7 @@ class WardScreen(LineScreen):
 
     def _edit(self, patient: Any, values: dict[str, Any]) -> None:
         try:
-            changed = _patient({**patient.model_dump(), **values})
+            changed = patient_of({**patient.model_dump(), **values})
         except InputError as error:
             self._done(f"Not saved: {error.what}")
             return
