@@ -25,10 +25,10 @@ def test_no_urgent_presentation_for_development_is_missed_with_the_reading_or_wi
     assert [c["id"] for c, _ in missed(reading=reading)] == []
 
 
-def test_at_most_a_tenth_of_the_benign_ones_for_development_is_called_today_or_now():
-    for reading in (False, True):
-        high = [c["id"] for c, _ in over_alert(reading=reading)]
-        assert len(high) <= MOST_OVER_ALERT * len(part("benign")), high
+@pytest.mark.parametrize("reading", [False, pytest.param(True, marks=pytest.mark.long)])
+def test_at_most_a_tenth_of_the_benign_ones_for_development_is_called_today_or_now(reading):
+    high = [c["id"] for c, _ in over_alert(reading=reading)]
+    assert len(high) <= MOST_OVER_ALERT * len(part("benign")), high
 
 
 def test_what_is_kept_apart_is_as_it_was_sealed():

@@ -19,7 +19,9 @@ def known(site: str) -> bool:
     return site in wanted() or site.startswith(("nerve_", "cranial_nerve_"))
 
 
-@pytest.mark.parametrize("part", [*PARTS, OF_TWO])
+@pytest.mark.parametrize(
+    "part", [pytest.param(PARTS[0], marks=pytest.mark.long), *PARTS[1:], OF_TWO]
+)
 def test_a_case_can_be_read_and_says_where_the_lesion_was_and_from_where_it_is(part):
     for case in cases(part):
         found = case.findings

@@ -96,9 +96,10 @@ def test_neither_statements_nor_silence_nor_time_end_anything_over_many_examinat
             saved.append(recorded(made, now))
 
 
-def test_an_onset_told_later_dates_nothing_that_is_not_examined_with_it():
+@pytest.mark.parametrize("trials", [60, pytest.param(600, marks=pytest.mark.long)])
+def test_an_onset_told_later_dates_nothing_that_is_not_examined_with_it(trials):
     source = Random(7)
-    for _ in range(300):
+    for _ in range(trials):
         first = drawn(source)
         first = first.model_copy(update={"context": first.context.model_copy(update={"onset": "unknown"})})  # fmt: skip
         other = "numb_hands" if first.context.complaint == "other" else "other"
