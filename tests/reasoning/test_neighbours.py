@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.handbook.fit import fold
-from tests.handbook.published.cases import OF_TWO
+from tests.handbook.published.cases import OF_TWO, PARTS
 from tests.handbook.published.cases import cases as published
 from wardexam import ready
 from wardexam.errors import TableError
@@ -161,7 +161,7 @@ def test_a_table_with_other_columns_is_an_error(made, monkeypatch):
 
 def test_every_case_is_of_the_development_part(made):
     known = {c.source for part in ("development", OF_TWO) for c in published(part)}
-    others = {case.source for part in ("validation", "test") for case in published(part)}
+    others = {case.source for part in PARTS[1:] for case in published(part)}
     sources = {case.source for case in Neighbours(made).cases}
     assert sources <= known
     assert sources.isdisjoint(others)

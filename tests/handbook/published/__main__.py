@@ -162,9 +162,7 @@ def report(scored: Sequence[Scored]) -> None:
 def main() -> None:
     """Print the figures of the parts that are named."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument(
-        "part", nargs="*", help="development, validation or test; the first two if none"
-    )
+    parser.add_argument("part", nargs="*", help=f"{', '.join(PARTS)}; the first two if none")
     parser.add_argument(
         "--misses", action="store_true", help="name each case whose site does not lead"
     )

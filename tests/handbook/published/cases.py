@@ -13,12 +13,15 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.reading import Reading, Site
 
 FOLDER = Path(__file__).parent
-PARTS = ("development", "validation", "test")
+PARTS = ("development", "validation", "sealed_28_november", "sealed_29_november")
 OF_TWO = "two_lesions"  # a part beside them: more of two lesions, and what looks like two
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
 CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
-# Of the part that is never mended on.
-SEAL = "3288ee94484ed04e30848308d6badacce6f7a64d6c3f04db5a737762e9e7efe0"
+# Of the parts that are never mended on, each scored once.
+SEALS = {
+    "sealed_28_november": "3288ee94484ed04e30848308d6badacce6f7a64d6c3f04db5a737762e9e7efe0",
+    "sealed_29_november": "efce42ade5e872f2fddd12bb910542685b5d7b069dd3a069754f8e93038c36cc",
+}
 PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
 NEAR = 1  # segments that a root's level may be off
 
@@ -122,11 +125,11 @@ def cases(part: str) -> list[Published]:
     """The cases of a part.
 
     Raises:
-        ValueError: The part that is never mended on was changed.
+        ValueError: A part that is never mended on was changed.
     """
     data = (FOLDER / f"{part}.toml").read_bytes()
-    if part == "test" and hashlib.sha256(data).hexdigest() != SEAL:
-        raise ValueError("test.toml was changed")
+    if part in SEALS and hashlib.sha256(data).hexdigest() != SEALS[part]:
+        raise ValueError(f"{part}.toml was changed")
     return [
         Published(**{**row, "accept": tuple(row["accept"]), "two": tuple(row["two"])})
         for row in tomllib.loads(data.decode())["case"]
