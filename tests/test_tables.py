@@ -15,6 +15,7 @@ from wardexam.anatomy.structures import STORY
 from wardexam.errors import TableError
 from wardexam.exam import (
     act_kinds,
+    admission,
     answering,
     answers,
     examination,
@@ -24,6 +25,7 @@ from wardexam.exam import (
     row_sets,
     seconds,
     sheet,
+    story,
 )
 from wardexam.exam.examination import Context
 from wardexam.fhir import standard_codes
@@ -54,6 +56,7 @@ READ_BY: dict[str, tuple[Any, ...]] = {
     "anatomy/cord_lesions.toml": (lesion_tables.check_lesions, *LESIONS),
     "anatomy/diffuse_lesions.toml": (lesion_tables.check_lesions, *DIFFUSE),
     "exam/acts.toml": (act_kinds.act_kinds,),
+    "exam/admission.toml": (admission._patterns,),
     "exam/answers.toml": (answers.answer_sets,),
     "exam/flags.toml": (flags.every_flag, examination._told_by, examination._said_yes_by),
     "exam/groups.toml": (sheet.groups,),
@@ -62,6 +65,7 @@ READ_BY: dict[str, tuple[Any, ...]] = {
     "exam/row_sets.toml": (row_sets.row_sets,),
     "exam/scales.toml": (answers.meanings, answers.scales),
     "exam/seconds.toml": (seconds._costs,),
+    "exam/story.toml": (story.story,),
     "exam/synonyms.toml": (answering.synonyms, sheet.sign_names, looking_up.looked_for),
     "fhir/codes.toml": (standard_codes.standard_codes,),
     "fhir/units.toml": (standard_codes.units,),
@@ -95,6 +99,7 @@ KEPT = [
 ]  # fmt: skip
 # What a lesion takes and a sign reads is held to each other when the rows are made: tests/reasoning/test_structures.py.
 WIRED = {"takes", "other", "both", "same", "opposite", "either", "right_body"}
+LEFT_OUT = {"anatomy": {*WIRED, *STORY, "review"}}
 ROOT = files("wardexam")
 
 
@@ -117,17 +122,17 @@ def refused(monkeypatch: pytest.MonkeyPatch, name: str, changed: object) -> str:
     return ""
 
 
-def places(value: object, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+def places(value: object, name: str, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     """The way to every table in a table, itself the first; of the rows of one the first and the last."""
-    if path and path[-1] in {*WIRED, *STORY, "review"}:
+    if path and path[-1] in LEFT_OUT.get(name.partition("/")[0], {"review"}):
         return
     if isinstance(value, dict):
         yield path
         held = [(k, v) for k, v in value.items() if isinstance(v, dict | list)]
         for key, inner in (held[0], held[-1]) if len(held) > 12 else held:
-            yield from places(inner, (*path, key))
+            yield from places(inner, name, (*path, key))
     elif isinstance(value, list) and value and isinstance(value[0], dict):
-        yield from places(value[0], (*path, 0))
+        yield from places(value[0], name, (*path, 0))
 
 
 def inside(table: Any, path: tuple[Any, ...]) -> Any:
@@ -141,7 +146,7 @@ def test_a_name_that_is_none_is_refused_wherever_it_stands(monkeypatch, name):
     table = tomllib.loads(text_of(name))
     assert refused(monkeypatch, name, table) == ""
     taken = []
-    for path, wrong in zip(places(table), cycle((1, "x", {"x": 1})), strict=False):
+    for path, wrong in zip(places(table, name), cycle((1, "x", {"x": 1})), strict=False):
         changed = copy.deepcopy(table)
         inside(changed, path)["no_such_name"] = wrong
         said = refused(monkeypatch, name, changed)
@@ -154,7 +159,7 @@ def test_a_name_that_is_none_is_refused_wherever_it_stands(monkeypatch, name):
 def test_a_row_of_another_shape_is_refused(monkeypatch, name):
     table = tomllib.loads(text_of(name))
     taken = []
-    for path, wrong in zip(filter(None, places(table)), cycle((1.5, "no row")), strict=False):
+    for path, wrong in zip(filter(None, places(table, name)), cycle((1.5, "no row")), strict=False):
         changed = copy.deepcopy(table)
         inside(changed, path[:-1])[path[-1]] = wrong
         said = refused(monkeypatch, name, changed)
@@ -212,6 +217,11 @@ def test_every_word_of_a_lesions_story_is_one_that_may_be_told():
         ("exam/answers.toml", 'answers = ["unsustained"]', 'answers = ["few"]', "row clonus, field amount.answers: unknown 'few'"),
         ("exam/answers.toml", "least = 1, most = 60", "least = 61, most = 60", "row clonus, field amount"),
         ("exam/answers.toml", 'words = "flexor", usual = true', 'words = "flexor"', "row plantar, field answers.1.usual: is missing"),
+        ("exam/admission.toml", '[injury.fall]\nwords', '[injury.fall]\nword', "injury, row fall, field words: is missing"),
+        ("exam/admission.toml", 'source = "judgement: \\"fit', 'why = "judgement: \\"fit', "row set_off, field source: is missing"),
+        ("exam/story.toml", 'limb = { words', 'limbs = { words', "row pain, field answers: unknown 'limbs'"),
+        ("exam/story.toml", '"days", "weeks", "longer"]', '"days", "longer"]', "row onset, field most_acute_first: no 'weeks'"),
+        ("exam/story.toml", 'key = "2"', 'key = "1"', "row onset, field answers: '1' stands twice"),
         ("exam/flags.toml", 'short = "cancer"', 'shrot = "cancer"', "row cancer, field short: is missing"),
         ("exam/flags.toml", 'short = "cancer"', 'id = "x", short = "cancer"', "row cancer: unknown 'id'"),
         ("exam/flags.toml", 'told_by = "onset"', 'told_by = "onest"', "row sudden, field told_by: unknown 'onest'"),

@@ -8,9 +8,9 @@ from wardexam.case import Case, case_of
 from wardexam.errors import InputError, RecordsError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
+from wardexam.exam.admission import context_of
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.story import context_of
 from wardexam.reasoning.rules.raised import first_raised
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 from wardexam.saved import same

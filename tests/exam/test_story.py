@@ -4,34 +4,36 @@ from typing import get_args
 
 import pytest
 
+from wardexam.exam.admission import complaint_in, reason_text
 from wardexam.exam.examination import Complaint, Context, Onset
-from wardexam.exam.onset import ACUTE, ONSETS
+from wardexam.exam.onset import onset, onsets
 from wardexam.exam.row_sets import row_sets, set_for
-from wardexam.exam.story import COMPLAINTS, NOT_KNOWN, STORY, complaint_in, reason_text
+from wardexam.exam.story import NOT_KNOWN, complaints, story
 from wardexam.reasoning.tables import read
 
 
 def test_every_answer_that_can_be_kept_can_be_chosen():
-    for asked in STORY:
+    for asked in story():
         for answer in asked.answers:
             context = Context.model_validate({asked.field: answer.code})
             assert getattr(context, asked.field) == answer.code
             assert asked.words(answer.code) == answer.words
         assert asked.words(asked.unknown) == NOT_KNOWN
-    assert tuple(code for code, _ in COMPLAINTS) == get_args(Complaint)
-    assert all(getattr(Context(), q.field) == q.unknown for q in STORY)
+    assert tuple(c.code for c in complaints()) == get_args(Complaint)
+    assert all(getattr(Context(), q.field) == q.unknown for q in story())
 
 
 def test_every_onset_is_asked_and_has_its_place_among_the_more_acute_ones():
-    assert {o.code for o in ONSETS} == set(ACUTE) == set(get_args(Onset))
-    assert len(ONSETS) == len(ACUTE)
+    most_acute_first = onset().most_acute_first
+    assert {o.code for o in onsets()} == set(most_acute_first) == set(get_args(Onset))
+    assert len(onsets()) == len(most_acute_first)
     acute = read("rules/conditions.toml")["condition"]["acute"]["any"][0]["onset"]
-    assert set(acute) == set(ACUTE[: len(acute)])
+    assert set(acute) == set(most_acute_first[: len(acute)])
 
 
-@pytest.mark.parametrize(("code", "words"), COMPLAINTS)
+@pytest.mark.parametrize(("code", "words"), [(c.code, c.words) for c in complaints()])
 def test_a_complaint_of_the_list_is_known_again_by_its_words(code, words):
-    number = 1 + [c for c, _ in COMPLAINTS].index(code)
+    number = 1 + [c.code for c in complaints()].index(code)
     assert reason_text(f" {number} ") == words
     for text in (words, words.capitalize(), f"{words}, since Monday", reason_text(f"{number}, x")):
         assert complaint_in(text) == code

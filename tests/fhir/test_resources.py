@@ -378,7 +378,7 @@ def test_two_patients_with_an_examination_of_the_same_name_are_told_apart(full, 
     ("name", "value", "said"),
     [
         ("SIDE_WORDS", {"right": "right", "left": "left"}, "code system, side: no words for 'both', 'midline'"),
-        ("STORY", (SimpleNamespace(field="tide", name="tide"),), "code system, story: no field of an examination: 'tide'"),
+        ("story", lambda: (SimpleNamespace(field="tide", name="tide", answers=()),), "code system, story: no field of an examination: 'tide'"),
     ],
 )  # fmt: skip
 def test_a_code_without_its_words_or_its_field_is_refused_by_name(monkeypatch, name, value, said):

@@ -19,7 +19,7 @@ from wardexam.exam.answers import answer_sets, scales
 from wardexam.exam.examination import Patient
 from wardexam.exam.final_sites import FINAL_SITES
 from wardexam.exam.flags import every_flag
-from wardexam.exam.story import STORY
+from wardexam.exam.story import story
 from wardexam.governance.dictionary import columns, dictionary
 from wardexam.governance.facts import NO_CODE, age_words, code
 from wardexam.governance.research import (
@@ -222,7 +222,7 @@ def test_every_code_that_there_is_is_in_the_dictionary():
     assert {(s.id, a.code) for s in scales().values() for a in s.grades.answers} == known["grade"]
     assert {id_ for _, id_ in known["flag"]} == set(every_flag())
     assert {id_ for _, id_ in known["rule"]} == {*rules(), "inferred_site"}
-    assert {(q.field, a.code) for q in STORY for a in q.answers} <= known["story"]
+    assert {(q.field, a.code) for q in story() for a in q.answers} <= known["story"]
     assert {id_ for _, id_ in known["final_site"]} == set(FINAL_SITES)
 
 

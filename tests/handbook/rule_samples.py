@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from wardexam.exam.examination import Findings
-from wardexam.exam.onset import ACUTE
+from wardexam.exam.onset import slowness
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.firing import Firing
 from wardexam.reasoning.rules.rule_table import rules
@@ -111,8 +111,8 @@ def both(one: Findings, other: Findings) -> Findings | None:
     if any(one.flags.get(name, answer) != answer for name, answer in other.flags.items()):
         return None
     together = over(one, other)
-    told = [o if o != "unknown" else ACUTE[0] for o in (here.onset, there.onset)]
-    onset = "unknown" if here.onset == there.onset == "unknown" else min(told, key=ACUTE.index)
+    told = [o if o != "unknown" else "sudden" for o in (here.onset, there.onset)]
+    onset = "unknown" if here.onset == there.onset == "unknown" else min(told, key=slowness)
     return together.model_copy(
         update={"context": together.context.model_copy(update={"onset": onset})}
     )

@@ -4,9 +4,9 @@ import pytest
 
 from tests.note.test_note import made
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.admission import told_already
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.flags import flags
-from wardexam.exam.story import told_already
 from wardexam.note import sentences
 from wardexam.reasoning.rules.change import compare
 

@@ -13,7 +13,7 @@ from wardexam.anatomy.catalogue import PARTS, catalogue
 from wardexam.exam.examination import Context
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
-from wardexam.exam.story import STORY
+from wardexam.exam.story import story
 from wardexam.plain.answers import reasons
 from wardexam.plain.conversation import converse
 from wardexam.records.ward import open_ward
@@ -604,7 +604,7 @@ def test_the_story_asks_all_that_urgency_uses_and_takes_an_answer_away(ward):
     assert (context.bears_weight, context.pain, context.trauma) == ("no", "back", "yes")
     assert "Pain: back." in said
     assert "Injury: yes." in said
-    assert set(Context.model_fields) - {"age", "sex"} == {q.field for q in STORY}
+    assert set(Context.model_fields) - {"age", "sex"} == {q.field for q in story()}
 
 
 def test_an_answer_of_the_story_is_taken_away_by_the_last_number(ward):

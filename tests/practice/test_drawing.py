@@ -2,15 +2,15 @@
 
 from collections import Counter
 from dataclasses import replace
+from typing import get_args
 
 import pytest
 
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answers import scales
-from wardexam.exam.examination import Context
+from wardexam.exam.examination import Complaint, Context
 from wardexam.exam.flags import flags
-from wardexam.exam.story import COMPLAINTS
 from wardexam.practice.chance import pick, stream
 from wardexam.practice.drawing import Drawing, as_shown, chances, usual, without_lesion
 from wardexam.practice.tables import complaints, levels
@@ -131,7 +131,7 @@ def test_both_sides_are_drawn_and_every_person(drawn):
 
 
 def test_the_story_fits(drawn):
-    assert {p.context.complaint for p in drawn} <= {code for code, _ in COMPLAINTS}
+    assert {p.context.complaint for p in drawn} <= set(get_args(Complaint))
     for patient in drawn:
         context = patient.context
         assert 18 <= context.age <= 90

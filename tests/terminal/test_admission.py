@@ -6,7 +6,7 @@ import pytest
 
 from tests.terminal.admitting import ADMIT, EDIT, presses
 from tests.terminal.screens import demo_app, dump
-from wardexam.exam.story import COMPLAINTS
+from wardexam.exam.story import complaints
 
 
 async def admitted(app, pilot, *answers):
@@ -46,8 +46,8 @@ async def test_the_complaints_stand_numbered_and_whole_while_the_reason_is_asked
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m")[:-1])
         seen = dump(app)
-        for number, (_, words) in enumerate(COMPLAINTS, 1):
-            assert any(f"{number:>2} {words}" in line for line in seen)
+        for number, complaint in enumerate(complaints(), 1):
+            assert any(f"{number:>2} {complaint.words}" in line for line in seen)
         assert seen[-2].startswith("Why admitted?")
         await pilot.press("6", "enter")
         seen = dump(app)

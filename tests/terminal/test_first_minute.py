@@ -4,7 +4,7 @@ import pytest
 
 from tests.terminal.admitting import presses
 from tests.terminal.screens import demo_app, dump
-from wardexam.exam.onset import ONSETS
+from wardexam.exam.onset import onsets
 from wardexam.exam.row_sets import row_sets
 from wardexam.terminal.keymap import read_keys
 from wardexam.terminal.keys import SCREENS, shown
@@ -30,7 +30,7 @@ async def test_an_empty_ward_leads_to_the_first_copied_note(tmp_path, own):
         assert dump(app)[-2] == f"Admitted. {begin.capitalize()} starts the examination."
         await pilot.press(begin)
         assert "When did it begin?" in dump(app)[-2]
-        for answer in ONSETS:
+        for answer in onsets():
             assert f"{answer.key} {answer.words}" in dump(app)[-1]
         await pilot.press("4")
         assert f"Digits grade, {save} saves" in dump(app)[-2]

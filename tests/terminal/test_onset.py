@@ -4,7 +4,7 @@ import pytest
 
 from tests.terminal.screens import NOW, demo_app, dump
 from wardexam.exam.examination import Patient
-from wardexam.exam.onset import ONSET, ONSETS
+from wardexam.exam.onset import onset, onsets
 from wardexam.records.repository import Bed
 from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.screens.text import TextScreen
@@ -31,11 +31,11 @@ def bed(app) -> Bed:
     return found
 
 
-@pytest.mark.parametrize("answer", ONSETS, ids=[a.code for a in ONSETS])
+@pytest.mark.parametrize("answer", onsets(), ids=[a.code for a in onsets()])
 async def test_a_first_examination_begins_on_it_and_one_key_answers_and_goes_on(app, answer):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter")
-        assert at(app) == ONSET.id
+        assert at(app) == onset().id
         assert dump(app)[-2].startswith("New examination. When did it begin?")
         assert "1 sudden  2 hours  3 on waking  4 days  5 weeks  6 longer" in dump(app)[-1]
         await pilot.press(answer.key)
@@ -51,7 +51,7 @@ async def test_a_first_examination_begins_on_it_and_one_key_answers_and_goes_on(
 async def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(app, key):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", key)
-        assert (answered(app), at(app)) == ("unknown", ONSET.id)
+        assert (answered(app), at(app)) == ("unknown", onset().id)
         assert dump(app)[-2].startswith("when it began: 1 sudden, 2 hours, 3 on waking, 4 days")
         assert app.screen.visit.draft.sent == 0
 
@@ -72,7 +72,7 @@ async def test_it_is_passed_by_one_key_asked_no_more_and_reached_again(app, pass
 async def test_whatever_set_is_shown_first_begins_on_it(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "m", "5")
-        assert (app.screen.state.page, at(app)) == ("weak_leg", ONSET.id)
+        assert (app.screen.state.page, at(app)) == ("weak_leg", onset().id)
         await pilot.press("3", "m", "6")
         assert (answered(app), at(app)) == ("waking", "knee")
 

@@ -3,10 +3,10 @@
 import pytest
 
 from tests.terminal.screens import NOW, demo_app, dump, found, one_patient, status
+from wardexam.exam.admission import context_of
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.row_sets import set_for
-from wardexam.exam.story import context_of
 from wardexam.records.repository import Summary
 from wardexam.terminal.examine.state import FLAGS
 

@@ -3,11 +3,11 @@
 import pytest
 
 from tests.terminal.screens import dump
-from wardexam.exam.story import COMPLAINTS, STORY
+from wardexam.exam.story import complaints, story
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.screens.story import StoryScreen
 
-COMPLAINT = [code for code, _ in COMPLAINTS]
+COMPLAINT = [c.code for c in complaints()]
 
 
 def told(app):
@@ -68,7 +68,7 @@ async def test_nothing_typed_leaves_an_answer_and_nought_takes_it_away_and_undo_
 async def test_every_answer_of_every_question_stands_whole_with_its_number(app, width):
     async with app.run_test(size=(width, 24)) as pilot:
         await opened(pilot)
-        for question in STORY:
+        for question in story():
             seen = "\n".join(dump(app))
             assert question.ask in seen
             for number, answer in enumerate(question.answers, 1):
@@ -77,7 +77,7 @@ async def test_every_answer_of_every_question_stands_whole_with_its_number(app, 
 
 
 def test_columns_of_answers_are_as_wide_as_the_longest():
-    lines = numbered(tuple(words for _, words in COMPLAINTS), 80)
+    lines = numbered(tuple(c.words for c in complaints()), 80)
     assert max(map(len, lines)) < 80
     assert len({line.index(mark) for mark, line in zip("123", lines[:3], strict=True)}) == 1
 

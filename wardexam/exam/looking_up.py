@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.answering import synonyms
 from wardexam.exam.flags import flags
-from wardexam.exam.onset import ONSET
+from wardexam.exam.onset import onset
 from wardexam.exam.sheet import groups
 from wardexam.tables import all_known
 
@@ -82,7 +82,7 @@ def looked_for() -> dict[str, tuple[str, ...]]:
     Raises:
         TableError: One may mean what is no sign, no question that is asked, and not the onset.
     """
-    known = {ONSET.id, *catalogue(), *(FLAG + flag for flag in flags())}
+    known = {onset().id, *catalogue(), *(FLAG + flag for flag in flags())}
     words: dict[str, tuple[str, ...]] = synonyms()["find"]
     for name, those in words.items():
         all_known(those, known, f"synonyms.toml, find, row {name}")
@@ -101,7 +101,7 @@ def _entries() -> tuple[_Entry, ...]:
         return _Entry(Named(kind, one, name), own, more, text.lower(), whole)
 
     return (
-        entry("onset", ONSET.id, ONSET.id, ONSET.name, ONSET.ask),
+        entry("onset", onset().id, onset().id, onset().name, onset().ask),
         *(
             entry(
                 "sign",

@@ -16,8 +16,8 @@ from wardexam.exam.examination import Context
 from wardexam.exam.final_sites import FINAL_SIDES, FINAL_SITES
 from wardexam.exam.findings import REASON_WORDS, qualities
 from wardexam.exam.flags import every_flag
-from wardexam.exam.onset import ONSETS
-from wardexam.exam.story import STORY
+from wardexam.exam.onset import onsets
+from wardexam.exam.story import story
 from wardexam.fhir.naming import CODES, Resource
 from wardexam.injury.sheet import MOVEMENT_WORDS, SIDES, TEST_WORDS, TESTS, Movements, codes, places
 from wardexam.reasoning.rules.own_alarm import OWN, rule_words
@@ -96,8 +96,8 @@ _SEXES = {"female": "female", "male": "male", "other": "other", "unknown": "not 
 
 def _told() -> dict[str, str]:
     """Every answer to what is asked beside the signs."""
-    found = {f"onset{SEPARATOR}{o.code}": o.words for o in ONSETS}
-    for asked in STORY:
+    found = {f"onset{SEPARATOR}{o.code}": o.words for o in onsets()}
+    for asked in story():
         found |= {f"{asked.field}{SEPARATOR}{a.code}": a.words for a in asked.answers}
     return found | {f"sex{SEPARATOR}{code}": words for code, words in _SEXES.items()}
 
@@ -145,7 +145,7 @@ def _quoted(names: Iterable[str]) -> str:
 def _of_kind() -> dict[str, dict[str, str]]:
     signs = catalogue()
     ways = dict.fromkeys(s.modality for s in signs.values() if s.modality)
-    asked = {s.field: s.name for s in STORY} | {"age": "age", "sex": "sex"}
+    asked = {s.field: s.name for s in story()} | {"age": "age", "sex": "sex"}
     if unknown := set(asked) - set(Context.model_fields):
         raise TableError(
             f"no field of an examination: {_quoted(unknown)}",

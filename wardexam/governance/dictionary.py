@@ -9,7 +9,7 @@ from wardexam.exam.answers import answer_sets, meanings, scales
 from wardexam.exam.final_sites import FINAL_SITES
 from wardexam.exam.findings import REASON_WORDS, qualities
 from wardexam.exam.flags import every_flag
-from wardexam.exam.story import STORY
+from wardexam.exam.story import story
 from wardexam.reasoning.rules.own_alarm import OWN, rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, in_time, rules
 from wardexam.reasoning.tables import read
@@ -84,7 +84,7 @@ def _told() -> Iterator[Entry]:
     for flag in every_flag().values():
         more = "not asked any more" if flag.retired else ""
         yield Entry(kind="flag", of="", id=flag.id, words=flag.ask, more=more)
-    for question in STORY:
+    for question in story():
         for answer in question.answers:
             yield Entry(kind="story", of=question.field, id=answer.code, words=answer.words)
     yield Entry(kind="story", of="onset", id="unknown", words="not told: counts as acute")

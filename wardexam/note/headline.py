@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
+from wardexam.exam.admission import context_of
 from wardexam.exam.examination import Findings
-from wardexam.exam.story import context_of
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.reasons import first_due, next_step, settled_by
 from wardexam.note.switched_off import off_brief

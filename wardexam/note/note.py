@@ -8,12 +8,12 @@ spaces. What was not examined is said as such; the tool's suggestion is there on
 from datetime import datetime
 
 from wardexam.exam import identity
+from wardexam.exam.admission import told_already
 from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.in_error import error_line, marked_by
 from wardexam.exam.naming import joined
-from wardexam.exam.story import told_already
 from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
 from wardexam.note.differences import revised

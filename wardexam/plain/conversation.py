@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
+from wardexam.exam.admission import reason_text
 from wardexam.exam.entry import Change, valid
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
@@ -31,7 +32,7 @@ from wardexam.exam.identity import (
 )
 from wardexam.exam.looking_up import looked_up
 from wardexam.exam.row_sets import row_sets, set_for
-from wardexam.exam.story import COMPLAINTS, reason_text
+from wardexam.exam.story import complaints
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.governance.reviews import due_line
@@ -257,7 +258,7 @@ def _reason(talk: Talk) -> str:
     """Why the patient was admitted: words, or a number of the list of complaints."""
     typed = talk.ask("Why admitted? In words, or l for a list; Enter if unknown:")
     if typed.lower() == "l":
-        talk.say(*(f"{n}. {said}" for n, (_, said) in enumerate(COMPLAINTS, 1)))
+        talk.say(*(f"{n}. {c.words}" for n, c in enumerate(complaints(), 1)))
         typed = talk.ask("Why admitted? A number, or words; Enter if unknown:")
     if text := reason_text(typed):
         talk.say(f"Admitted for: {text}.")

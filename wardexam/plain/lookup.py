@@ -9,7 +9,7 @@ from wardexam.exam.findings import Side, sides_of
 from wardexam.exam.flags import flags
 from wardexam.exam.looking_up import KIND_WORDS, Named, looked_up
 from wardexam.exam.sheet import sign_names
-from wardexam.exam.story import STORY, question
+from wardexam.exam.story import question, story
 from wardexam.exam.typed import SETTING, OfFive, of_five, on_both_sides, read_line
 from wardexam.exam.wording import spoken
 from wardexam.plain import words
@@ -127,5 +127,5 @@ def _graded_of_five(sitting: Sitting, pair: OfFive) -> bool:
 
 def _told(name: str, value: Any) -> str:
     """A fact of a typed line in words."""
-    asked = next((q for q in STORY if q.field == name), None)
+    asked = next((q for q in story() if q.field == name), None)
     return f"{asked.name}: {asked.words(value)}" if asked else f"{name}: {value}"

@@ -14,7 +14,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.onset import NEW_BEGAN
-from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
+from wardexam.exam.story import NOT_KNOWN, StoryQuestion, story, told_earlier
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import capital, clean, counted
 from wardexam.exam.wording import spoken
@@ -339,7 +339,7 @@ def _take_back(sitting: Sitting, stated: RestNormal) -> None:
 
 def _story(sitting: Sitting) -> None:
     """Ask what is known beside the signs; Enter alone leaves a thing as it is."""
-    for question in STORY:
+    for question in story():
         ask_story(sitting, question)
 
 

@@ -152,7 +152,7 @@ class Walk:
         value = getattr(self.case.context, field)
         context: Context = self.found.context.model_copy(update={field: value})
         self.found = self.found.model_copy(update={"context": context})
-        asked = question(field)  # type: ignore[arg-type]  # a name of STORY
+        asked = question(field)  # type: ignore[arg-type]  # a field of the story
         self._went(f"{asked.name}: {asked.words(value)}", took, "story")
 
     def _went(self, text: str, took: int, kind: Kind = "sign") -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.examination import Context, Findings
 from wardexam.exam.flags import every_flag
-from wardexam.exam.story import STORY
+from wardexam.exam.story import story
 from wardexam.reasoning.inference.greatest import largest
 from wardexam.reasoning.inference.pieces import LEAST, Piece, Term
 from wardexam.reasoning.inference.posterior import Posterior, coded, logsumexp
@@ -113,7 +113,7 @@ def told_words(column: str, value: str, context: Context) -> str:
         return f"yes: {every_flag()[value].short}"
     if column == "age":
         return f"age {context.age}"
-    asked = next((q for q in STORY if q.field == column), None)
+    asked = next((q for q in story() if q.field == column), None)
     return f"{asked.name}: {asked.words(value)}" if asked else value
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from wardexam.exam.acts import Act, Raised
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.flags import every_flag
-from wardexam.exam.onset import ACUTE
+from wardexam.exam.onset import slowness
 from wardexam.exam.story import Asked, question
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.rules.graver import graver
@@ -79,9 +79,9 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
         for name, value in graver_told(found.context)
         if (name, value) not in story
     ]
+    asked = question("onset")
     onset = next((words[1] for words in story if words[0] == "onset" and len(words) > 1), "longer")
-    if onset not in ACUTE or ACUTE.index(found.context.onset) < ACUTE.index(onset):
-        asked = question("onset")
+    if onset not in asked.most_acute_first or slowness(found.context.onset) < slowness(onset):
         said.append(f"{asked.name}: {asked.words(found.context.onset)}")
     return said
 

@@ -12,7 +12,7 @@ from typing import TypeVar
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
-from wardexam.exam.onset import ACUTE
+from wardexam.exam.onset import slowness
 from wardexam.reasoning.rules.acts import beyond, graver_told, written_over
 from wardexam.reasoning.rules.graver import graver
 from wardexam.reasoning.tables import conditions_row
@@ -146,7 +146,7 @@ def _heard(
 ) -> tuple[Told, ...]:
     """What was found with each story and the onset told; and with none, which counts as acute, what is not dated."""
     heard: list[tuple[Told, Context, Onset]] = [(found, story, onset) for story in stories]
-    if ACUTE.index(onset) > ACUTE.index("unknown"):
+    if slowness(onset) > slowness("unknown"):
         kept = {"findings": undated.findings, "flags": undated.flags, "rest_normal": ()}
         alone = found.model_copy(update=kept)
         heard += [(alone, s, "unknown") for s in (stories if any(_odd(undated)) else untold)]
@@ -158,7 +158,7 @@ def _heard(
 
 def _acute(onsets: Iterable[Onset]) -> Onset:
     """The most acute of the onsets that are known; ``unknown`` where none is."""
-    return min((o for o in onsets if o != "unknown"), key=ACUTE.index, default="unknown")
+    return min((o for o in onsets if o != "unknown"), key=slowness, default="unknown")
 
 
 def _without(earlier: Findings, later: Findings) -> Findings:

@@ -14,7 +14,7 @@ from wardexam.exam.entry import Change
 from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
 from wardexam.exam.looking_up import Named
-from wardexam.exam.onset import ONSET
+from wardexam.exam.onset import onset
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import clean, counted
@@ -74,7 +74,7 @@ def _write_and_go_on(screen: "Entering", made: list[Edit], said: str = "") -> No
     last, asked = state.at_end, state.row
     state.advance()
     state.moved_on = True
-    if asked is ONSET:
+    if asked is onset():
         save, keys = screen.key("save"), screen.key("help")
         screen.said += f". Digits grade, {save} saves, {keys} shows all keys."
     elif last:

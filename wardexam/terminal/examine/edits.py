@@ -19,8 +19,8 @@ from wardexam.exam.findings import (
     qualities,
 )
 from wardexam.exam.flags import Flag
-from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion, onset_words
-from wardexam.exam.story import STORY
+from wardexam.exam.onset import onset, onset_words, onsets
+from wardexam.exam.story import StoryQuestion, story
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import cell, mark, named, sided
 from wardexam.note.stating import doubts
@@ -32,10 +32,6 @@ if TYPE_CHECKING:
     from wardexam.injury.sheet import InjurySheet
 
 Edit = edit.Edit[Change]
-TOLD_YES = (
-    "yes",
-    "sudden",
-)  # answers of the story that say yes to the flag that they answer as well
 MANY = 10  # signs that a statement may speak of without being asked whether it is meant
 
 
@@ -64,8 +60,8 @@ def grade(state: State, key: str) -> list[Edit]:
         RefusedError: The key is no answer here.
     """
     row = state.row
-    if isinstance(row, OnsetQuestion):
-        return [onset(key)]
+    if isinstance(row, StoryQuestion):
+        return [onset_answered(key)]
     if isinstance(row, Flag):
         raise RefusedError(f"Here: {state.accepted}.")
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
@@ -108,10 +104,10 @@ def unchanged(state: State) -> list[Edit]:
         RefusedError: There is no earlier grade; the text says so, or what is to be done instead.
     """
     row = state.row
-    if isinstance(row, OnsetQuestion):
+    if isinstance(row, StoryQuestion):
         if not (told := state.onset_earlier):
             raise RefusedError("When it began was not told earlier in the stay.")
-        said = f"{ONSET.name}: {onset_words(told)}, as told before"
+        said = f"{onset().name}: {onset_words(told)}, as told before"
         return [Edit(Change("context", "onset", told), said)]
     if isinstance(row, Flag):
         raise RefusedError(f"A question is asked again: {state.accepted}.")
@@ -263,28 +259,28 @@ def said_of_both(state: State, edits: list[Edit]) -> str:
     return f"both {row.name} {answer.mark if answer else value['answer']}"
 
 
-def onset(key: str) -> Edit:
+def onset_answered(key: str) -> Edit:
     """When it began.
 
     Raises:
         RefusedError: The key is no answer.
     """
-    answer = next((a for a in ONSETS if a.key == key), None)
+    answer = next((a for a in onsets() if a.key == key), None)
     if answer is None:
-        keys = ", ".join(f"{a.key} {a.words}" for a in ONSETS)
-        raise RefusedError(f"{ONSET.name}: {keys}.")
-    return Edit(Change("context", "onset", answer.code), f"{ONSET.name}: {answer.words}")
+        keys = ", ".join(f"{a.key} {a.words}" for a in onsets())
+        raise RefusedError(f"{onset().name}: {keys}.")
+    return Edit(Change("context", "onset", answer.code), f"{onset().name}: {answer.words}")
 
 
-def flag(row: Flag, answer: str, story: Context) -> Edit:
+def flag(row: Flag, answer: str, context: Context) -> Edit:
     """A red flag's answer.
 
     Raises:
         RefusedError: The story has told otherwise already.
     """
-    told = getattr(story, row.told_by) if row.told_by else None
-    if answer == "no" and told in TOLD_YES:
-        asked = next(q for q in STORY if q.field == row.told_by)
+    asked = next((q for q in story() if q.field == row.told_by), None)
+    told = getattr(context, asked.field) if asked else None
+    if asked and answer == "no" and asked.says_yes(told):
         said = f"{asked.name}: {asked.words(told)}"
         raise RefusedError(f"Not answered: the story says {said}. Change that first.")
     return Edit(Change("flag", row.id, answer), f"{row.ask} {answer}.")
@@ -387,10 +383,10 @@ def cleared(state: State) -> Edit:
         RefusedError: There is none.
     """
     row = state.row
-    if isinstance(row, OnsetQuestion):
+    if isinstance(row, StoryQuestion):
         if state.examination.context.onset == "unknown":
             raise RefusedError("Not known already.")
-        return Edit(Change("context", "onset", "unknown"), f"{ONSET.name}: unknown")
+        return Edit(Change("context", "onset", "unknown"), f"{onset().name}: unknown")
     if isinstance(row, Flag):
         if row.id not in state.examination.flags:
             raise RefusedError("Not asked already.")
@@ -500,9 +496,9 @@ def ahead(state: State, examination: Examination) -> Iterator[Examination]:
     Each costs a reading. Of keys that change a grade, every one of them, the likeliest is right in 11 of 18.
     """
     row, side = state.row, state.side
-    if isinstance(row, OnsetQuestion):
-        for began in ONSETS:
-            yield apply(examination, onset(began.key).change)
+    if isinstance(row, StoryQuestion):
+        for began in onsets():
+            yield apply(examination, onset_answered(began.key).change)
         return
     if isinstance(row, Flag):
         for said in ("yes", "no"):

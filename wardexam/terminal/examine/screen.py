@@ -11,7 +11,7 @@ from textual.geometry import Offset
 
 from wardexam.errors import InputError
 from wardexam.exam.flags import Flag
-from wardexam.exam.onset import ONSET
+from wardexam.exam.onset import onset
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.examine import actions, edits, view
@@ -51,8 +51,8 @@ class ExamineScreen(EntryScreen):
         self.state: State = State(visit, page)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
-        if self.state.row is ONSET:
-            self.said = f"{visit.said} {ONSET.ask}"
+        if self.state.row is onset():
+            self.said = f"{visit.said} {onset().ask}"
         elif self.state.page == AGAIN and not visit.draft.sent:
             self.said = (
                 f"{visit.said} Last time's signs first; {self.key('unchanged')} enters one again."

@@ -11,15 +11,16 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.looking_up import Named
-from wardexam.exam.onset import ONSET, ONSETS, OnsetQuestion
+from wardexam.exam.onset import onset, onsets
 from wardexam.exam.row_sets import row_sets, set_for
+from wardexam.exam.story import StoryQuestion
 from wardexam.note.sentences import PART_TITLES
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.standing import over
 from wardexam.reasoning.rules.sum_score import full_score, sum_score
 from wardexam.visit import Visit
 
-Row = Sign | Flag | OnsetQuestion
+Row = Sign | Flag | StoryQuestion
 FLAGS = "flags"
 DOCUMENTED = "documented before"  # what is taken where nothing else was ever typed
 SET_KEYS = "123456789abcdefg"  # choose a set of rows
@@ -58,7 +59,7 @@ def examined_before(earlier: Examination | None) -> tuple[Sign, ...]:
 def _rows(page: str) -> tuple[Row, ...]:
     """The rows of a page of signs: when it began stands above those of a set."""
     sets = row_sets()
-    return (ONSET, *sets[page].signs) if page in sets else signs_of(page)
+    return (onset(), *sets[page].signs) if page in sets else signs_of(page)
 
 
 @cache
@@ -189,7 +190,7 @@ class State:
     def rows(self) -> tuple[Row, ...]:
         """The rows of the page that shows; flags stand in the order they had when it was shown."""
         if self.page == AGAIN:
-            return (ONSET, *self.again)
+            return (onset(), *self.again)
         return self.asked if self.page == FLAGS else _rows(self.page)
 
     @property
@@ -260,8 +261,8 @@ class State:
         row = self.row
         if isinstance(row, Flag):
             return "1 yes  0 no"
-        if isinstance(row, OnsetQuestion):
-            return "  ".join(f"{answer.key} {answer.words}" for answer in ONSETS)
+        if isinstance(row, StoryQuestion):
+            return "  ".join(f"{answer.key} {answer.words}" for answer in onsets())
         if row.answers == "level":
             return "0 none  10: reduced below T10  enter: type C6, L1"
         if row.answers == "residual":
@@ -358,7 +359,7 @@ class State:
 
     def advance(self) -> None:
         """To the cell that is graded next."""
-        if self.row is ONSET:
+        if self.row is onset():
             self.onset_open = False
         if self.down_first:
             if self.row_at + 1 < len(self.rows):
@@ -420,7 +421,7 @@ class State:
         if what.kind == "flag":
             if self.page != FLAGS:
                 self.show(FLAGS)
-        elif ONSET not in self.rows:
+        elif onset() not in self.rows:
             self.page = next(iter(row_sets()))
         self.both = self.moved_on = False
         self.row_at = next(n for n, row in enumerate(self.rows) if row.id == what.id)
@@ -432,7 +433,7 @@ class State:
         cells = [
             (n, i, r, s)
             for n, r in enumerate(self.rows)
-            if r is not ONSET
+            if r is not onset()
             for i, s in enumerate(sides(r))
         ]
         here = (self.row_at, self.column)
@@ -451,13 +452,13 @@ class State:
         """The cursor leaves its cell by no grade: what was armed there is so no more."""
         self.both = self.moved_on = False
         self.split = ""
-        if self.row is ONSET:
+        if self.row is onset():
             self.onset_open = False
 
     @property
     def first_row(self) -> int:
         """The first row that is a sign or a flag."""
-        return int(self.rows[0] is ONSET)
+        return int(self.rows[0] is onset())
 
     @property
     def first_page(self) -> str:

@@ -8,7 +8,8 @@ from wardexam.exam.answers import ScaleName
 from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side, qualities
 from wardexam.exam.flags import Flag, flags
 from wardexam.exam.identity import heading
-from wardexam.exam.onset import NEW_BEGAN, ONSET, OnsetQuestion, onset_words
+from wardexam.exam.onset import NEW_BEGAN, onset, onset_words
+from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, columns
 from wardexam.exam.wording import narrow, sided
 from wardexam.note.limits import span
@@ -111,12 +112,10 @@ def heading_text(state: State, width: int, kept: str = "") -> str:
 def began_text(state: State, urgency: "Urgency", key: str) -> str:
     """The question when it began: of what is new where that alone is open, with the key that asks it."""
     new = state.onset_earlier and any(r.undated for r in urgency.reasons)
-    return f"{NEW_BEGAN} ({key})" if new else ONSET.name
+    return f"{NEW_BEGAN} ({key})" if new else onset().name
 
 
-def asks_line(
-    state: State, asks: tuple[str, ...], width: int, key: str, began: str = ONSET.name
-) -> Line:
+def asks_line(state: State, asks: tuple[str, ...], width: int, key: str, began: str = "") -> Line:
     """What was not asked yet that matters most now: as many names as fit whole, and how many there are.
 
     Args:
@@ -124,12 +123,12 @@ def asks_line(
         asks: The flags in the order in which they matter.
         width: Columns.
         key: The key that asks them.
-        began: The question when it began; see `began_text`.
+        began: The question when it began, see `began_text`; as it is first asked where empty.
     """
     e = state.examination
     left = set(e.flags_open)
     open_flags = [flags()[name].short for name in asks if name in left]
-    names = [began] if e.context.onset == "unknown" else []
+    names = [began or onset().name] if e.context.onset == "unknown" else []
     names += open_flags
     if not names:
         return [("All flags asked.", "quiet")]
@@ -191,7 +190,7 @@ def cursor(state: State, height: int) -> tuple[int, int]:
 
 def row_name(row: Row) -> str:
     """What a row is called in the grid."""
-    name = row.name if isinstance(row, OnsetQuestion) else row.short
+    name = row.name if isinstance(row, StoryQuestion) else row.short
     return name or row.name if isinstance(row, Sign) else name
 
 
@@ -203,7 +202,7 @@ def _grades(state: State, row: Row, found: dict[tuple[str, Side], Finding], at: 
     """The cells of a row: right and left, or the one between them."""
     both, several = at >= 0 and state.both, sides(row)
     pieces = list[tuple[str, str]]()
-    if isinstance(row, Flag | OnsetQuestion):
+    if isinstance(row, Flag | StoryQuestion):
         answer, blank = _answer(state, row)
         style = "cursor" if at >= 0 else "quiet" if blank else "strong" if answer == "yes" else ""
         return [(f"{answer:<11}", style), (" ", "")]
@@ -227,9 +226,9 @@ def weight(finding: Finding | None) -> str:
     return "strong" if finding.abnormal else ""
 
 
-def _answer(state: State, row: Flag | OnsetQuestion) -> tuple[str, bool]:
+def _answer(state: State, row: Flag | StoryQuestion) -> tuple[str, bool]:
     """What was answered to a question, and whether nothing was."""
-    if isinstance(row, OnsetQuestion):
+    if isinstance(row, StoryQuestion):
         return _onset(state), state.examination.context.onset == "unknown"
     answer = state.examination.flags.get(row.id)
     return answer or "not asked", answer is None
@@ -260,7 +259,7 @@ def _before(state: State, row: Row) -> str:
     previous = state.visit.previous
     if isinstance(row, Flag):
         return previous.flags.get(row.id, "") if previous else ""
-    if isinstance(row, OnsetQuestion):
+    if isinstance(row, StoryQuestion):
         return onset_words(state.onset_earlier) if state.onset_earlier else ""
     found = tuple(state.before.get((row.id, side)) for side in sides(row))
     return _pair(found, state.examination.scale) if any(found) else ""

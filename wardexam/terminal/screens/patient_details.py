@@ -5,8 +5,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError
+from wardexam.exam.admission import reason_text
 from wardexam.exam.identity import day_words, read_age_and_sex, read_number
-from wardexam.exam.story import COMPLAINTS, reason_text
+from wardexam.exam.story import complaints
 from wardexam.exam.text import capital
 from wardexam.records.repository import Bed
 from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
@@ -128,7 +129,7 @@ class DetailQuestions:
             if field == "age_sex" and not values["number"]:
                 question = BORN
             if field == "remark":
-                self.offered = tuple(words for _, words in COMPLAINTS)
+                self.offered = tuple(c.words for c in complaints())
 
             def asked(text: str, wrong: str = "") -> None:
                 self._screen.ask(

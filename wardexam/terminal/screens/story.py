@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from textual import events
 
 from wardexam.exam.examination import Context, Findings
-from wardexam.exam.story import NOT_KNOWN, STORY, StoryQuestion, told_earlier
+from wardexam.exam.story import NOT_KNOWN, StoryQuestion, story, told_earlier
 from wardexam.exam.text import capital, clean, to_ascii, whole_words
 from wardexam.terminal.canvas import Line
 from wardexam.terminal.choices import numbered
@@ -50,7 +50,7 @@ class StoryScreen(SearchScreen):
 
     @property
     def _asked(self) -> StoryQuestion:
-        return STORY[self.row]
+        return story()[self.row]
 
     def draw(self) -> None:
         """Whose examination it is, every question with its answer, the one that is asked with what may be chosen."""
@@ -59,7 +59,7 @@ class StoryScreen(SearchScreen):
         clear = to_ascii if self.ward_app.terminal.ascii else clean
         why = whole_words(f"Admitted for: {clear(self._admitted)}", self.size.width - 1)
         lines: list[Line] = [[(why if self._admitted else "The story", "strong")]]
-        for number, question in enumerate(STORY):
+        for number, question in enumerate(story()):
             here = number == self.row
             code = getattr(told, question.field)
             words, style = question.words(code), "strong"
@@ -103,7 +103,7 @@ class StoryScreen(SearchScreen):
         typed = " ".join(self.typed.lower().split())
         if typed and not self._accepted(typed):
             return
-        if self.row == len(STORY) - 1:
+        if self.row == len(story()) - 1:
             self._end_here()
             return
         self._go(1)
@@ -114,7 +114,7 @@ class StoryScreen(SearchScreen):
             self._end_here()
 
     def _go(self, by: int) -> None:
-        self.row = max(0, min(len(STORY) - 1, self.row + by))
+        self.row = max(0, min(len(story()) - 1, self.row + by))
         self.clear()
         self.redraw()
 

@@ -1,0 +1,88 @@
+"""Why a patient was admitted, and what that says of the story: the table `admission.toml`."""
+
+import re
+from collections.abc import Iterable
+from functools import cache
+from typing import cast
+
+from wardexam.exam.examination import Complaint, Context
+from wardexam.exam.story import complaints, question
+from wardexam.tables import TableRow, all_there, checked_row, checked_rows, read_table
+
+
+class _SetOff(TableRow):
+    behind: tuple[str, ...]
+
+
+class _Injured(_SetOff):
+    before: tuple[str, ...]
+    articles: tuple[str, ...]
+
+
+class _Injury(TableRow):
+    words: tuple[str, ...]
+
+
+def _any(words: Iterable[str]) -> str:
+    return f"(?:{'|'.join(map(re.escape, words))})"
+
+
+@cache
+def _patterns() -> tuple[str, re.Pattern[str]]:
+    """What must follow a complaint that is to be set off, and an injury as it stands in a reason.
+
+    Raises:
+        TableError: A row is malformed.
+    """
+    name = "admission.toml"
+    table = read_table(name, "wardexam.exam")
+    all_there(table, ("set_off", "injured", "injury"), name)
+    set_off = checked_row(_SetOff, table["set_off"], f"{name}, row set_off")
+    injured = checked_row(_Injured, table["injured"], f"{name}, row injured")
+    injuries = checked_rows(_Injury, table["injury"], f"{name}, injury")
+    begin = rf"(?:^|[,;:.(+] *|\b{_any(injured.before)} (?:{_any(injured.articles)} )?)"
+    words = _any(word for row in injuries.values() for word in row.words)
+    end = rf"(?:$|[,;:.)]| {_any(injured.behind)}\b)"
+    return rf"(?:$|[,;:.(]| {_any(set_off.behind)}\b)", re.compile(
+        begin + words + end, re.IGNORECASE
+    )
+
+
+def told_already(remark: str, complaint: str | None) -> bool:
+    """Whether a remark is the complaint in its words, and no more."""
+    words = question("complaint").words(complaint) if complaint else ""
+    return remark.strip(" .").casefold() == words.casefold()
+
+
+def reason_text(typed: str) -> str:
+    """Why the patient was admitted, as it is kept: a number of the list in its words, other text as it is typed.
+
+    A number is taken alone or before a comma, as in ``1, since Monday``: "2 falls this week" is text.
+    """
+    text = " ".join(typed.split())
+    number, comma, more = text.partition(",")
+    if number.isdecimal() and len(number) < 4 and 1 <= int(number) <= len(complaints()):
+        words = complaints()[int(number) - 1].words
+        return f"{words}, {more.strip()}" if comma and more.strip() else words
+    return text
+
+
+def context_of(reason: str, age: int | None, sex: str) -> Context:
+    """What is known of a patient's story from the admission alone."""
+    _, injury = _patterns()
+    injured = "yes" if injury.search(reason.strip()) else None
+    told = {"age": age, "sex": sex, "complaint": complaint_in(reason), "trauma": injured}
+    return Context.model_validate(told)
+
+
+def complaint_in(reason: str) -> Complaint | None:
+    """The complaint that a reason for admission begins with, in the words of the list; None where it is another.
+
+    What follows a single word, or a part of the body, must be set off from it: "fit for surgery" is no fit.
+    """
+    set_off, _ = _patterns()
+    for complaint in complaints():
+        end = set_off if complaint.set_off else r"\b"
+        if re.match(f"{complaint.words}{end}", reason.strip(), re.IGNORECASE):
+            return cast(Complaint, complaint.code)
+    return None
