@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardexam.exam.answers import ScaleName
     from wardexam.exam.earlier import Earlier
     from wardexam.injury.kept import KeptSheet
+    from wardexam.note.charted import Charted
     from wardexam.note.reflexes import Form
     from wardexam.reasoning.reading import Reading
     from wardexam.reasoning.rules.wording import Wording
@@ -169,52 +170,35 @@ class Case:
         """The note; the tool's reading stays out of it until it is accepted."""
         from wardexam.note.note import render
 
-        told = self.told
-        return render(
-            self.patient,
-            self.examination,
-            previous=self.previous,
-            urgency=told,
-            form=form,
-            scale=scale,
-            replaced=self.replaced,
-            now=self.read_at,
-            beside=self._beside,
-            graver=self._graver(told),
-            stay=self.stay,
-            in_error=self.in_error,
-            line_end=line_end,
-            ascii_only=ascii_only,
-        )
+        return render(self._charted, form, scale, line_end=line_end, ascii_only=ascii_only)
 
     def referral(self) -> str:
         """The referral."""
         from wardexam.note.referral import render
 
-        told = self.told
-        return render(
-            self.patient,
-            self.examination,
-            previous=self.previous,
-            urgency=told,
-            now=self.read_at,
-            beside=self._beside,
-            graver=self._graver(told),
-            stay=self.stay,
-            in_error=self.in_error,
-        )
+        return render(self._charted)
 
     @property
-    def _beside(self) -> str:
-        """What stands beside a paper and is not in its urgency: a cord injury sheet."""
+    def _charted(self) -> "Charted":
+        """What both are written from."""
+        from wardexam.note.charted import Charted
         from wardexam.note.cord_sheet import line
 
-        return line(self.sheets, self.examination, self.examination.at)
-
-    def _graver(self, told: Urgency) -> Urgency | None:
-        """The urgency of the ward list, where that is graver than what a paper tells: the tool's own alarm is in it."""
+        told = self.told
+        # The tool's own alarm is in the urgency of the ward list, also while no paper tells of it.
         whole = told if self.examination.suggestion else self.urgency(own=True)
-        return whole if whole.level > told.level else None
+        return Charted(
+            self.patient,
+            self.examination,
+            self.previous,
+            told,
+            graver=whole if whole.level > told.level else None,
+            now=self.read_at,
+            stay=self.stay,
+            replaced=self.replaced,
+            in_error=self.in_error,
+            beside=line(self.sheets, self.examination, self.examination.at),
+        )
 
     def picture(self) -> str:
         """The figure as an SVG picture."""

@@ -98,9 +98,10 @@ def note(
         form: Sentences alone, or with the reflexes as a table, one line, or a figure of the body.
         scale: Show tendon reflexes on this scale; as graded when None.
     """
+    from wardexam.note.charted import Charted
     from wardexam.note.note import render
 
-    return render(patient, examination, previous=previous, urgency=urgency, form=form, scale=scale)
+    return render(Charted(patient, examination, previous, urgency), form, scale)
 
 
 def referral(
@@ -118,10 +119,10 @@ def referral(
         previous: An earlier examination that it is compared with.
         urgency: What `assess` gave; assessed from the findings where left out.
     """
+    from wardexam.note.charted import Charted
     from wardexam.note.referral import render
 
-    urgency = urgency or assess(examination, previous)
-    return render(patient, examination, previous=previous, urgency=urgency)
+    return render(Charted(patient, examination, previous, urgency))
 
 
 def open_ward(folder: str | Path, *, shared: bool = False) -> "Repository":

@@ -11,6 +11,7 @@ from tests.note.test_sentences import CODES
 from tests.terminal.screens import ROOT
 from wardexam.exam.flags import flags
 from wardexam.note import note
+from wardexam.note.charted import Charted
 from wardexam.note.limits import until
 from wardexam.note.note import FIRST
 from wardexam.note.page import WIDTH
@@ -167,7 +168,7 @@ USUAL = [
 @pytest.mark.parametrize("line", USUAL)
 def test_a_usual_examination_takes_less_than_thirty_lines(line):
     examination = made(line, impression="Left S1 root.")
-    text = note.render(PATIENT, examination, urgency=assess(examination, None, None))
+    text = note.render(Charted(PATIENT, examination, urgency=assess(examination, None, None)))
     assert text.count("\n") < 30, text
     not_asked = " ".join(text.split()).split("Red flags not asked: ")[1].split(". ")[0]
     by_story = examination.context.onset != "unknown"  # whether it came suddenly

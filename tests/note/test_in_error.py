@@ -8,6 +8,7 @@ from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from wardexam.exam.examination import Amendment, Examination, Patient
 from wardexam.note import note, referral, svg
+from wardexam.note.charted import Charted
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.saved import Saved, mark_in_error, mark_valid
 from wardexam.session import Session
@@ -74,7 +75,7 @@ def test_without_the_ward_its_own_revision_says_it():
     more = {"revision": 2, "amendment": amendment, "in_error": True}
     wrong = Examination.model_validate({**made.model_dump(), **more})
     for text in (
-        note.render(PATIENT, wrong), referral.render(PATIENT, wrong, urgency=assess(wrong, None, None)),
+        note.render(Charted(PATIENT, wrong)), referral.render(Charted(PATIENT, wrong, urgency=assess(wrong, None, None))),
     ):  # fmt: skip
         assert text.startswith("ENTERED IN ERROR: wrong patient.")
     assert "ENTERED IN ERROR" in svg.render(PATIENT, wrong)

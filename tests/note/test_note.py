@@ -13,6 +13,7 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import flag_names
 from wardexam.exam.text import clean, to_ascii
 from wardexam.note import handover, headline, note, referral, svg
+from wardexam.note.charted import Charted
 from wardexam.note.suggestion import accepted_text, reading_lines
 from wardexam.reasoning.rules.urgency import assess
 
@@ -35,7 +36,7 @@ def made(line: str, **more: object) -> Examination:
 def test_a_note_in_full():
     line = "biceps 2/2 knee 2/0 ankle nt:cast/2 plantar down/up clonus_ankle unsustained:4/none jaw 3 flag:cancer=no"
     examination = made(line, comment="Tired.", impression="Left L4 root?")
-    text = note.render(PATIENT, examination, urgency=assess(examination, None, None))
+    text = note.render(Charted(PATIENT, examination, urgency=assess(examination, None, None)))
     assert (
         text
         == """\
@@ -92,7 +93,9 @@ Suggested urgency; do not wait for it: local policy and seniors decide.
 )
 def test_a_form_is_added_and_no_sentence_goes(form, holds):
     examination = made("biceps 2/2 knee 2/0 jaw 3 ankle_plantarflexion 4/3")
-    plain, formed = (note.render(PATIENT, examination, form=f) for f in ("sentences", form))
+    plain, formed = (
+        note.render(Charted(PATIENT, examination), form=f) for f in ("sentences", form)
+    )
     assert set(plain.splitlines()) <= set(formed.splitlines())
     assert all(text in formed and text not in plain for text in holds)
     key = "0 to 4+: 0 absent, 1+ reduced, 2+ normal, 3+ brisk"
@@ -113,7 +116,7 @@ def test_whatever_is_typed_the_note_is_plain(comment, impression, form, scale):
         comment=comment,
         impression=impression,
     )
-    text = note.render(PATIENT, examination, form=form, scale=scale)
+    text = note.render(Charted(PATIENT, examination), form=form, scale=scale)
     assert text.isascii()
     for line in text.split("\n"):
         assert len(line) <= 72
@@ -123,35 +126,37 @@ def test_whatever_is_typed_the_note_is_plain(comment, impression, form, scale):
 
 def test_line_ends_can_be_chosen():
     examination = made("knee 2/2 plantar down/up")
-    plain = note.render(PATIENT, examination)
+    plain = note.render(Charted(PATIENT, examination))
     assert plain.count("\n") > 8
-    assert note.render(PATIENT, examination, line_end="\r\n") == plain.replace("\n", "\r\n")
+    assert note.render(Charted(PATIENT, examination), line_end="\r\n") == plain.replace(
+        "\n", "\r\n"
+    )
 
 
 def test_a_suggestion_is_absent_until_accepted():
     examination = made("knee 2/0")
-    assert "suggestion" not in note.render(PATIENT, examination)
+    assert "suggestion" not in note.render(Charted(PATIENT, examination))
     accepted = examination.model_copy(
         update={"suggestion": "Findings compatible with: possible left L4 root."}
     )
-    text = note.render(PATIENT, accepted)
+    text = note.render(Charted(PATIENT, accepted))
     assert "accepted by Dr Ash for clinical correlation" in " ".join(text.split())
     assert "local policy" in text
 
 
 def test_a_statement_is_printed_as_a_statement():
-    text = note.render(PATIENT, made("rest=power:right_arm"))
+    text = note.render(Charted(PATIENT, made("rest=power:right_arm")))
     assert "right arm: rest examined, normal" in " ".join(text.split())
     assert "5" not in text.split("Power")[1].split("\n")[0]
 
 
 def test_another_scale_says_what_it_cannot_keep():
-    text = note.render(PATIENT, made("scale=ninds knee 3/3"), scale="conventional")
+    text = note.render(Charted(PATIENT, made("scale=ninds knee 3/3")), scale="conventional")
     assert "graded as NINDS 0 to 4 3" in " ".join(text.split())
 
 
 @pytest.mark.parametrize("render", [
-    lambda e, u: note.render(PATIENT, e, urgency=u), lambda e, u: referral.render(PATIENT, e, urgency=u),
+    lambda e, u: note.render(Charted(PATIENT, e, urgency=u)), lambda e, u: referral.render(Charted(PATIENT, e, urgency=u)),
     lambda e, u: handover.render([(PATIENT, [e], None)], now=AT), lambda e, u: "\n".join(reading_lines(ready.engine().read(e))),
 ])  # fmt: skip
 def test_nothing_not_examined_is_implied(render):
@@ -170,9 +175,11 @@ def test_nothing_not_examined_is_implied(render):
 
 def test_a_referral_follows_its_order():
     text = referral.render(
-        PATIENT,
-        made("flag:saddle_numb=yes ankle 0/0"),
-        urgency=assess(made("flag:saddle_numb=yes"), None, None),
+        Charted(
+            PATIENT,
+            made("flag:saddle_numb=yes ankle 0/0"),
+            urgency=assess(made("flag:saddle_numb=yes"), None, None),
+        )
     )
     places = [text.index(w) for w in ("Situation", "Background", "Assessment", "Recommendation")]
     assert places == sorted(places)
@@ -220,16 +227,20 @@ def test_a_referral_says_not_asked_only_of_flags_that_were_not():
     asked, some = made(every), made("flag:cancer=no")
     assert (
         "not asked"
-        not in referral.render(PATIENT, asked, urgency=assess(asked, None, None)).lower()
+        not in referral.render(Charted(PATIENT, asked, urgency=assess(asked, None, None))).lower()
     )
-    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    text = " ".join(
+        referral.render(Charted(PATIENT, some, urgency=assess(some, None, None))).split()
+    )
     assert "Red flags asked: no to cancer." in text
     assert "Red flags not asked: bladder or bowel" in text
 
 
 def test_a_referral_says_the_sphincters_as_found_and_as_not_examined():
     some = made("bladder retention post_void_residual measured:450 anal_tone 2 power_leg 5/4")
-    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    text = " ".join(
+        referral.render(Charted(PATIENT, some, urgency=assess(some, None, None))).split()
+    )
     assert "post-void residual 450 mL" in text
     assert "anal tone normal" in text
     assert "saddle sensation; bowel; perianal sensation; anal squeeze;" in text
@@ -242,7 +253,9 @@ def test_a_referral_says_the_sphincters_as_found_and_as_not_examined():
 def test_a_referral_says_the_worst_change_first_and_since_when():
     before = made("knee 2/2 power_leg 5/5 post_void_residual measured:40")
     after = made("knee 1/2 power_leg 3/5 post_void_residual measured:450")
-    text = referral.render(PATIENT, after, previous=before, urgency=assess(after, before, None))
+    text = referral.render(
+        Charted(PATIENT, after, previous=before, urgency=assess(after, before, None))
+    )
     said = " ".join(text.split())
     assert (
         "Worse since 2 Mar 08:00 (Dr Ash): sphincters: post-void residual 40 mL to 450 mL; 6 more."
@@ -261,14 +274,18 @@ def test_a_referral_says_the_worst_change_first_and_since_when():
 
 def test_a_referral_prints_a_statement_and_never_its_signs():
     stated = made("rest=power:right_leg hip_flexion 5/3")
-    text = " ".join(referral.render(PATIENT, stated, urgency=assess(stated, None, None)).split())
+    text = " ".join(
+        referral.render(Charted(PATIENT, stated, urgency=assess(stated, None, None))).split()
+    )
     assert "Power (MRC), right leg: rest examined, normal" in text
     assert "knee extension" not in text
 
 
 def test_what_could_not_be_tested_is_said_with_its_reason():
     some = made("hip_flexion nt:pain/5")
-    text = " ".join(referral.render(PATIENT, some, urgency=assess(some, None, None)).split())
+    text = " ".join(
+        referral.render(Charted(PATIENT, some, urgency=assess(some, None, None))).split()
+    )
     assert "hip flexion not testable (pain) on the right, 5 on the left" in text
 
 
@@ -283,7 +300,7 @@ def test_what_could_not_be_tested_is_said_with_its_reason():
     ],
 )
 def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words):
-    text = note.render(PATIENT, made("knee 2/2", entered_by=entered_by, saved_by=saved_by))
+    text = note.render(Charted(PATIENT, made("knee 2/2", entered_by=entered_by, saved_by=saved_by)))
     assert words in " ".join(text.split())
 
 
@@ -315,10 +332,10 @@ def test_who_entered_and_who_saved_stand_in_the_note(entered_by, saved_by, words
 def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, said):
     amendment = {"by": "Dr Bex", "at": "2026-03-02T09:00:00+00:00", "why": "seen again"}
     old, new = made(before), made(after, revision=2, amendment=amendment)
-    text = " ".join(note.render(PATIENT, new, replaced=old).split())
+    text = " ".join(note.render(Charted(PATIENT, new, replaced=old)).split())
     assert "Revision 2, amended 2026-03-02 09:00 by Dr Bex: seen again" in text
     assert f"Changed by it: {said}" in text
-    assert "Changed by it" not in note.render(PATIENT, new)
+    assert "Changed by it" not in note.render(Charted(PATIENT, new))
 
 
 @pytest.mark.parametrize(
@@ -347,7 +364,7 @@ def test_a_revision_lists_what_it_changed_with_reason_and_author(before, after, 
     ],
 )  # fmt: skip
 def test_whether_it_changed_and_since_when_takes_two_lines_at_most(before, after, said):
-    lines = note.render(PATIENT, made(after), previous=made(before)).splitlines()
+    lines = note.render(Charted(PATIENT, made(after), previous=made(before))).splitlines()
     assert said in (lines[1], " ".join(map(str.strip, lines[1:3])))
 
 
@@ -356,7 +373,7 @@ def test_whether_it_changed_and_since_when_takes_two_lines_at_most(before, after
 )
 def test_what_changed_stands_before_the_findings_unless_the_line_above_said_all_of_it(after, again):
     before = made("knee 2/2 ankle 2/2")
-    text = note.render(PATIENT, made(after), previous=before)
+    text = note.render(Charted(PATIENT, made(after), previous=before))
     assert ("What changed: " in text) is again
     assert not again or text.index("What changed: ") < text.index("NEUROLOGICAL EXAMINATION")
 
@@ -372,11 +389,11 @@ def test_what_changed_stands_before_the_findings_unless_the_line_above_said_all_
 )
 def test_a_change_within_the_hour_by_another_doctor_may_be_two_observers(minutes, who, said):
     before = made("knee 2/2", examiner=who, at=(AT - timedelta(minutes=minutes)).isoformat())
-    assert f"Worse {said}" in note.render(PATIENT, made("knee 0/2"), previous=before)
+    assert f"Worse {said}" in note.render(Charted(PATIENT, made("knee 0/2"), previous=before))
 
 
 def test_what_is_found_first_now_is_told_in_words_under_what_changed():
-    text = note.render(PATIENT, made("knee 2/2 saddle 1/1"), previous=made("knee 2/2"))
+    text = note.render(Charted(PATIENT, made("knee 2/2 saddle 1/1"), previous=made("knee 2/2")))
     assert "New, not examined before: saddle sensation reduced on both sides." in text
 
 
@@ -384,7 +401,7 @@ def test_what_is_found_first_now_is_told_in_words_under_what_changed():
 def test_a_form_says_what_its_words_and_marks_mean(form):
     line = "plantar up/down clonus_ankle unsustained:4/sustained abdominal_upper 0/1 hoffmann 1/0 ankle nt:cast/1 jaw 2"
     earlier = made("plantar down/down clonus_ankle sustained/unsustained:3 ankle 2/2 knee 2/2")
-    text = note.render(PATIENT, made(line), previous=earlier, form=form)
+    text = note.render(Charted(PATIENT, made(line), previous=earlier), form=form)
     shown = text.split(
         "Reflexes right/left:" if form == "line" else "RIGHT" if form == "figure" else "  Reflexes "
     )[1]
@@ -412,7 +429,7 @@ def test_the_chance_beside_sides_that_differ_says_of_what_it_is():
 @pytest.mark.parametrize("paper", [note.render, referral.render])
 def test_every_paper_says_the_age_that_was_told_in_the_examination(paper):
     older = made("knee 2/2 age=61")
-    text = paper(PATIENT, older, urgency=assess(older, None, None))
+    text = paper(Charted(PATIENT, older, urgency=assess(older, None, None)))
     assert "bed A1, 61 y" in " ".join(text.split())
 
 
@@ -423,6 +440,6 @@ def test_no_line_is_longer_than_a_page_where_a_letter_becomes_two(paper, letters
     found = made("saddle 1/1", comment=words, impression=words, examiner=words[:40])
     act = Act(rule="cauda_equina", kind="asked", what=words[:120], by="\u00bd" * 40, at=AT)
     found = found.model_copy(update={"acts": (act,)})
-    text = paper(PATIENT, found, urgency=assess(found, None, None))
+    text = paper(Charted(PATIENT, found, urgency=assess(found, None, None)))
     assert text.isascii()
     assert max(map(len, text.splitlines())) <= 72

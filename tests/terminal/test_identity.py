@@ -23,6 +23,7 @@ from wardexam.injury.kept import KeptSheet
 from wardexam.injury.typed import read_typed
 from wardexam.injury_visit import paper
 from wardexam.note import handover, note, referral, svg
+from wardexam.note.charted import Charted
 from wardexam.note.handover import headline_of
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Arrival
@@ -165,10 +166,10 @@ def sheet_of(patient):
 
 
 PAPERS = {
-    "note": lambda p, es: note.render(p, es[-1], previous=es[0]),
-    "note in UTF-8": lambda p, es: note.render(p, es[-1], ascii_only=False),
-    "note with figure": lambda p, es: note.render(p, es[-1], form="figure"),
-    "referral": lambda p, es: referral.render(p, es[-1], urgency=assess(es[-1], es[0], None)),
+    "note": lambda p, es: note.render(Charted(p, es[-1], previous=es[0])),
+    "note in UTF-8": lambda p, es: note.render(Charted(p, es[-1]), ascii_only=False),
+    "note with figure": lambda p, es: note.render(Charted(p, es[-1]), form="figure"),
+    "referral": lambda p, es: referral.render(Charted(p, es[-1], urgency=assess(es[-1], es[0], None))),
     "handover": lambda p, es: handover.render([(p, es, None)], now=NOW),
     "handover, not examined": lambda p, es: handover.render([(p, [], None)], now=NOW),
     "course": lambda p, es: course_text(file_of(p, es)),

@@ -5,8 +5,6 @@ thinks; then the findings in sentences. ASCII unless asked otherwise, at most 72
 spaces. What was not examined is said as such; the tool's suggestion is there only once the doctor accepted it.
 """
 
-from datetime import datetime
-
 from wardexam.exam import identity
 from wardexam.exam.admission import told_already
 from wardexam.exam.answers import ScaleName, scales
@@ -16,6 +14,7 @@ from wardexam.exam.in_error import error_line, marked_by
 from wardexam.exam.naming import joined
 from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
+from wardexam.note.charted import Charted
 from wardexam.note.differences import revised
 from wardexam.note.page import wrapped
 from wardexam.note.reasons import action, named, to_do_and_answered
@@ -29,7 +28,6 @@ from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.change_words import ways
 from wardexam.reasoning.rules.contradictions import contradictions
 from wardexam.reasoning.rules.reason import Urgency
-from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import NOT_EXCLUDED, POLICY
 
 ASKED_FIRST = 3
@@ -191,38 +189,32 @@ def _reasons(title: str, said: list[str]) -> list[str]:
 
 
 def render(
-    patient: Patient, examination: Examination, *, previous: Examination | None = None, urgency: Urgency | None = None,
-    form: Form = "sentences", scale: ScaleName | None = None, replaced: Examination | None = None,
-    now: datetime | None = None, beside: str = "", stay: Stay | None = None,
-    graver: Urgency | None = None, in_error: Amendment | None = None, line_end: str = "\n", ascii_only: bool = True,
-) -> str:  # fmt: skip
+    of: Charted,
+    form: Form = "sentences",
+    scale: ScaleName | None = None,
+    *,
+    line_end: str = "\n",
+    ascii_only: bool = True,
+) -> str:
     """The note.
 
     Args:
-        patient: Whose it is.
-        examination: What was found.
-        previous: An earlier examination that it is compared with, if any.
-        urgency: Printed when given.
+        of: What it is written from.
         form: Sentences alone, or with the reflexes as a table, one line, or the body facing the reader.
         scale: Show tendon reflexes on this scale; as graded when None.
-        replaced: The revision before, of a further one: what changed is said.
-        now: When it is read; without it a limit that is passed is not said to be.
-        beside: What was found beside the examination and is not in the urgency, a sentence.
-        stay: The examinations before it, for what is worse than the stay began.
-        graver: The urgency that the ward list stands at, where that is graver.
-        in_error: Who says that it was entered in error, when and why: that stands first.
         line_end: What ends each line.
         ascii_only: Whether characters outside ASCII are replaced.
     """
     if ascii_only:
-        patient, examination = in_ascii(patient, examination)
-    lines = error_lines(examination, in_error, ascii_only=ascii_only)
+        of = of.in_ascii()
+    patient, examination, previous, urgency = of.patient, of.examination, of.previous, of.urgency
+    lines = error_lines(examination, of.in_error, ascii_only=ascii_only)
     lines += wrapped(who_text(patient, examination))
     told, told_of = True, ""
-    compared = Compared.of(examination, previous, stay)
+    compared = of.compared
     if urgency:
-        text, told = top(urgency, examination.at, TOP if compared else TOP + 1, now)
-        text = led_by_graver(text, urgency, graver, examination.at, now)
+        text, told = top(urgency, examination.at, TOP if compared else TOP + 1, of.now)
+        text = led_by_graver(text, urgency, of.graver, examination.at, of.now)
         text += _ask_first(examination, urgency)
         lines += wrapped(to_ascii(text) if ascii_only else text)
     if compared:
@@ -235,18 +227,18 @@ def render(
     if compared and not _said_whole(compared.change, told_of):
         lines += change_lines(compared)
     lines += suggestion_lines(examination)
-    lines += wrapped(to_ascii(beside) if ascii_only else beside)
+    lines += wrapped(to_ascii(of.beside) if ascii_only else of.beside)
     lines += wrapped(
         f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
     )
-    lines += revision_lines(examination, replaced)
+    lines += revision_lines(examination, of.replaced)
     story, remark = sentences.story(examination, previous), clean(patient.remark).strip()
     if remark and not told_already(remark, examination.context.complaint):
         story += f" Remark: {remark}"
     lines += wrapped(story)
     lines += wrapped(f"Comment: {clean(examination.comment)}") if examination.comment.strip() else []  # fmt: skip
     to_do, answered = (
-        to_do_and_answered(urgency, examination.at, now, told=told) if urgency else ([], [])
+        to_do_and_answered(urgency, examination.at, of.now, told=told) if urgency else ([], [])
     )
     if ascii_only:  # before lines are broken: a letter may become two
         to_do, answered = ([to_ascii(text) for text in said] for said in (to_do, answered))
@@ -261,22 +253,3 @@ def render(
     if ascii_only:  # what was done is in the words of who did it
         lines = [to_ascii(line) for line in lines]
     return line_end.join(line.rstrip() for line in lines) + line_end
-
-
-def in_ascii(patient: Patient, examination: Examination) -> tuple[Patient, Examination]:
-    """The same with every free text in ASCII, before lines are broken at their width."""
-    texts = ("examiner", "saved_by", "comment", "impression", "suggestion")
-    findings = tuple(
-        f.model_copy(update={"comment": to_ascii(f.comment), "known": to_ascii(f.known)})
-        for f in examination.findings
-    )
-    plain: dict[str, object] = {t: to_ascii(getattr(examination, t)).strip() for t in texts}
-    plain["entered_by"] = tuple(map(to_ascii, examination.entered_by))
-    if examination.amendment:
-        plain["amendment"] = examination.amendment.model_copy(
-            update={t: to_ascii(getattr(examination.amendment, t)) for t in ("by", "why")}
-        )
-    names = {t: to_ascii(getattr(patient, t)) for t in ("name", "bed", "number", "remark")}
-    return patient.model_copy(update=names), examination.model_copy(
-        update={**plain, "findings": findings}
-    )
