@@ -31,9 +31,9 @@ from tests.handbook.neighbours import Word, out_of_usual, places, words
 from tests.handbook.neighbours import table as neighbours
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
-from wardexam.anatomy.catalogue import PARTS, catalogue
+from wardexam.anatomy.catalogue import PARTS, TENDON, catalogue
 from wardexam.reasoning.engine import Engine
-from wardexam.reasoning.inference.evidence import TENDON, terms, weighed_with
+from wardexam.reasoning.inference.evidence import terms, weighed_with
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.pieces import Piece, Term
 from wardexam.reasoning.inference.posterior import Sums, answered_yes
@@ -142,7 +142,7 @@ def _by_part(term: Term) -> list[tuple[str, Term]]:
         return [(weighed_with(term.bundle), term)]
     pieces: dict[str, list[Piece]] = {}
     for piece in term.pieces:
-        tendon = catalogue()[piece.key[0]].answers == TENDON
+        tendon = catalogue()[piece.key[0]].tendon
         pieces.setdefault(TENDON if tendon else term.bundle[0], []).append(piece)
     return [(part, replace(term, pieces=tuple(some))) for part, some in pieces.items()]
 

@@ -35,6 +35,9 @@ SEGMENTS: tuple[str, ...] = (
     *(f"S{n}" for n in range(1, 6)),
 )
 
+# Kinds of answers that are read in a way of their own.
+TENDON, MRC, LEVEL, MEASURED = "tendon", "mrc", "level", "residual"
+
 
 @dataclass(frozen=True, slots=True)
 class Sign:
@@ -88,6 +91,26 @@ class Sign:
     length: float = 0.0
     pyramidal: float = 1.0
     apart: bool = False
+
+    @property
+    def tendon(self) -> bool:
+        """Whether it is a tendon reflex, graded on a scale that is chosen."""
+        return self.answers == TENDON
+
+    @property
+    def mrc(self) -> bool:
+        """Whether it is a movement, graded 0 to 5 as by the Medical Research Council."""
+        return self.answers == MRC
+
+    @property
+    def level(self) -> bool:
+        """Whether its answer is a segment: the lowest that is still normal."""
+        return self.answers == LEVEL
+
+    @property
+    def measured(self) -> bool:
+        """Whether its answer is an amount, abnormal or not."""
+        return self.answers == MEASURED
 
     @property
     def segment_range(self) -> str:

@@ -59,7 +59,7 @@ def answer_code(sign: Sign, typed: str, scale: ScaleName) -> str | None:
         for answer in allowed.answers:
             if getattr(answer, way).lower() == typed:
                 return answer.code
-    if sign.answers == "level":
+    if sign.level:
         return typed.upper() if typed.upper() in SEGMENTS else None
     of_function = synonyms()["of_function"]
     if sign.id in of_function["signs"]:
@@ -67,7 +67,7 @@ def answer_code(sign: Sign, typed: str, scale: ScaleName) -> str | None:
             if typed in said:
                 return code
     words = synonyms()["answers"]
-    if sign.answers == "tendon":
+    if sign.tendon:
         of = scales()[scale]
         told = {meaning: grade for meaning, grade in of.show.items() if meaning not in of.loses}
         return told.get(typed) or told.get(words.get(typed, ""))

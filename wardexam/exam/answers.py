@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import MEASURED, TENDON, catalogue
 from wardexam.errors import TableError
 from wardexam.tables import (
     CLOSED,
@@ -46,7 +46,11 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A number that goes with some answers: beats, degrees or mL, from `least` to `most`."""
+    """A number that goes with some answers: beats, degrees or mL, from `least` to `most`.
+
+    Where it is `required` it is the answer. It is graver the larger it is, or where `less_is_graver` the smaller.
+    `short` is its unit in a narrow cell, in which it then stands alone.
+    """
 
     __pydantic_config__ = CLOSED
     unit: str
@@ -54,6 +58,8 @@ class Amount:
     least: int
     most: int
     required: bool = False
+    less_is_graver: bool = False
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,10 +140,12 @@ def answer_sets() -> dict[str, AnswerSet]:
         all_known(made.graver, made.codes, f"{where}, field graver")
         if made.amount:
             all_known(made.amount.answers, made.codes, f"{where}, field amount.answers")
+            if made.amount.required != (kind == MEASURED):
+                raise TableError(f"only of '{MEASURED}'", f"{where}, field amount.required", MEND)
             if made.amount.least > made.amount.most:
                 raise TableError("the least is above the most", f"{where}, field amount", MEND)
     for sign in catalogue().values():
-        all_known((sign.answers,), ("tendon", *sets), f"{name}, of sign {sign.id}")
+        all_known((sign.answers,), (TENDON, *sets), f"{name}, of sign {sign.id}")
     return sets
 
 
@@ -206,7 +214,7 @@ def _scale(name: ScaleName, found: object) -> Scale:
 
 def answers_for(kind: str, scale: ScaleName = "conventional") -> AnswerSet:
     """The answer set of a sign's kind; tendon reflexes take the grades of `scale`."""
-    return scales()[scale].grades if kind == "tendon" else answer_sets()[kind]
+    return scales()[scale].grades if kind == TENDON else answer_sets()[kind]
 
 
 @dataclass(frozen=True, slots=True)

@@ -174,16 +174,16 @@ class Finding(Model):
 
     def _check_answer(self, row: Sign) -> None:
         assert self.answer is not None
-        if row.answers == "tendon":
+        if row.tendon:
             if self.scale is None:
                 raise ValueError(f"{self.sign} is a tendon reflex: say on which scale it is graded")
         elif self.scale is not None:
             raise ValueError(f"{self.sign} takes no scale")
-        if row.answers == "level" and self.answer in SEGMENTS:
+        if row.level and self.answer in SEGMENTS:
             return
         allowed = answers_for(row.answers, self.scale or "conventional")
         if allowed.get(self.answer) is None:
-            more = " or a segment C1 to S5" if row.answers == "level" else ""
+            more = " or a segment C1 to S5" if row.level else ""
             raise ValueError(
                 f"{self.sign} cannot be '{self.answer}': choose {', '.join(allowed.codes)}{more}"
             )

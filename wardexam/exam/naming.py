@@ -41,7 +41,7 @@ def _ranges(segments: Sequence[str], order: Sequence[str]) -> list[str]:
 def names_of(signs: Sequence[Sign]) -> str:
     """Signs by name, what they share said once: ``knee and ankle jerks``, ``pinprick L5 and S1``."""
     names: list[str] = []
-    jerks = [s.name.removesuffix(" jerk") for s in signs if s.answers == "tendon"]
+    jerks = [s.name.removesuffix(" jerk") for s in signs if s.tendon]
     if jerks:
         names.append(f"{joined(jerks)} jerk{'s' if len(jerks) > 1 else ''}")
     for prefix in KNOWN_BY_NAME:
@@ -50,7 +50,7 @@ def names_of(signs: Sequence[Sign]) -> str:
         mine = [name for name in mine if name in order]
         if mine:
             names.append(prefix + joined(_ranges(mine, order)))
-    shared = {s.id for s in signs if s.answers == "tendon"}
+    shared = {s.id for s in signs if s.tendon}
     shared |= {
         s.id for s in signs for prefix in KNOWN_BY_NAME
         if s.name.startswith(prefix) and s.name.removeprefix(prefix) in _dermatomes(prefix)

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 
-from wardexam.anatomy.catalogue import PARTS, SEGMENTS, catalogue
+from wardexam.anatomy.catalogue import LEVEL, PARTS, SEGMENTS, TENDON, catalogue
 from wardexam.errors import InputError, TableError
 from wardexam.exam.acts import MOST, Act
 from wardexam.exam.answering import answer_code, synonyms
@@ -147,7 +147,7 @@ def _spelled_out(said: SheetFinding, scale: ScaleName) -> tuple[Finding, ...]:
     name = sign_named(said.sign)
     for sign in groups().get(name, (name,)):
         row = catalogue().get(sign)
-        graded = row is not None and row.answers == "tendon" and said.not_testable is None
+        graded = row is not None and row.tendon and said.not_testable is None
         middle = row is not None and row.sides == "midline" and said.side == "both"
         for side in ("midline",) if middle else sides:
             document = said.model_dump(mode="json") | {"sign": sign, "side": side}
@@ -325,10 +325,10 @@ def sheet_schema() -> dict[str, Any]:
         kinds[row.answers, row.sides].append(name)
     rules = []
     for (answers, sides), names in kinds.items():
-        if answers == "tendon":
+        if answers == TENDON:
             codes = sorted({c for s in SCALES for c in answers_for(answers, s).codes})
         else:
-            codes = [*answers_for(answers).codes, *(SEGMENTS if answers == "level" else ())]
+            codes = [*answers_for(answers).codes, *(SEGMENTS if answers == LEVEL else ())]
         allowed = ["right", "left", "both"] if sides == "each" else ["midline"]
         rules.append(
             {

@@ -60,7 +60,7 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
         choices = ", ".join(
             f"{a.key} ({a.code})" if a.key != a.code else a.code for a in allowed.answers
         )
-        more = " or a segment" if row.answers == "level" else ""
+        more = " or a segment" if row.level else ""
         raise InputError(f"'{value}' is not an answer here: choose {choices}{more}", where=row.id)
     for extra in extras:
         if extra.isdecimal():
@@ -163,12 +163,10 @@ def of_five(line: str) -> tuple[OfFive, ...]:
     """
     found = list[OfFive]()
     for name, sign, given, at in _each_sign(line):
-        kind = catalogue()[groups().get(sign, (sign,))[0]].answers
-        if kind == "mrc" and (grade := _OF_FIVE.fullmatch(given)):
+        row = catalogue()[groups().get(sign, (sign,))[0]]
+        if row.mrc and (grade := _OF_FIVE.fullmatch(given)):
             found.append(OfFive(name, grade[1], at))
-        elif (
-            "/" in given and given != "5/5" and not (kind == "tendon" and _OF_FOUR.fullmatch(given))
-        ):
+        elif "/" in given and given != "5/5" and not (row.tendon and _OF_FOUR.fullmatch(given)):
             return ()
     return tuple(found)
 
@@ -241,7 +239,7 @@ def _read_sign(
     answers = given.split("/")
     sides = sides_of(row)
     if (
-        "+/-" in given and row.answers == "tendon" and scale == "plus"
+        "+/-" in given and row.tendon and scale == "plus"
     ):  # a grade of the plus-sign chart that holds a slash of its own
         answers = given.replace("+/-", "\0").split("/")
         answers = [a.replace("\0", "+/-") for a in answers]

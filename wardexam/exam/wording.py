@@ -25,7 +25,7 @@ def mark(finding: Finding, scale: ScaleName | None = None) -> str:
 def measured(finding: Finding, scale: ScaleName | None = None) -> str:
     """The mark with the amount before it where the amount is the answer: ``"310 mL"``."""
     text = mark(finding, scale)
-    return f"{finding.amount} {text}" if finding.row.answers == "residual" else text
+    return f"{finding.amount} {text}" if finding.row.measured else text
 
 
 def unit_of(finding: Finding) -> str:
@@ -40,7 +40,7 @@ def phrase(finding: Finding) -> str:
         return f"not testable ({REASON_WORDS[finding.not_testable]})"
     if finding.amount is not None:
         words = f"{finding.amount} {unit_of(finding)}"
-        if finding.row.answers == "residual" or not finding.choice:
+        if finding.row.measured or not finding.choice:
             return words
         return f"{finding.choice.words}, {words}"
     return finding.choice.words if finding.choice else f"reduced below {finding.answer}"
@@ -55,9 +55,9 @@ def in_words(finding: Finding, scale: ScaleName | None = None) -> str:
         return f"not testable ({REASON_WORDS[finding.not_testable]})"
     if finding.scale:
         return f"{meanings()[finding.meaning].partition(',')[0]} ({cell(finding, scale)})"
-    if finding.row.answers == "mrc" or (finding.row.answers == "level" and finding.choice):
+    if finding.row.mrc or (finding.row.level and finding.choice):
         return mark(finding)
-    if finding.amount is not None and finding.choice and finding.row.answers != "residual":
+    if finding.amount is not None and finding.choice and not finding.row.measured:
         return f"{finding.choice.words} ({finding.amount} {unit_of(finding)})"
     return phrase(finding)
 
@@ -66,7 +66,7 @@ def in_short(finding: Finding, scale: ScaleName | None = None) -> str:
     """The answer in the fewest words that need no explaining, to say what it was and what it is: ``"2+"``, ``"altered"``."""
     if finding.scale:
         return cell(finding, scale)
-    if finding.row.answers == "level" and finding.answer != "none":
+    if finding.row.level and finding.answer != "none":
         return str(finding.answer)
     return in_words(finding).partition(":")[0]
 
@@ -76,7 +76,7 @@ def finding_text(finding: Finding) -> str:
     shown = finding.choice.words if finding.choice else str(finding.answer)
     if finding.scale:
         shown = str(finding.answer)
-    elif finding.row.answers == "level" and finding.answer != "none":
+    elif finding.row.level and finding.answer != "none":
         shown = f"reduced below {finding.answer}"
     elif finding.amount is not None:
         shown += f" {finding.amount}"
@@ -114,7 +114,7 @@ def cell(finding: Finding | None, scale: ScaleName | None) -> str:
         text = shown.mark
     else:
         text = measured(finding)
-    if finding.amount is not None and finding.row.answers != "residual":
+    if finding.amount is not None and not finding.row.measured:
         text += f" {finding.amount}"
     return text
 
@@ -124,8 +124,9 @@ def narrow(finding: Finding | None, scale: ScaleName | None) -> str:
     text = cell(finding, scale)
     if finding is None or finding.amount is None:
         return text.split(" ")[0]
-    if finding.row.answers == "angle_test":
-        return f"{finding.amount}deg"
+    number = answers_for(finding.row.answers).amount
+    if number and number.short:
+        return f"{finding.amount}{number.short}"
     return text.replace(" ", "") if len(text) > 5 else text
 
 

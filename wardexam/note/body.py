@@ -91,7 +91,7 @@ def _areas(findings: list[Finding]) -> dict[str, str]:
     told: dict[str, str] = {}
     for f in findings:
         answer = f.answer or ""
-        if f.row.answers == "level" and answer in SEGMENTS:
+        if f.row.level and answer in SEGMENTS:
             lowest = SEGMENTS.index(answer)
             for area in table()["areas"].values():
                 if SEGMENTS.index(area.split("_")[0]) > lowest:
@@ -159,7 +159,7 @@ def grades(examination: Findings, scale: ScaleName | None) -> dict[int, Beside]:
 
 def _grade(finding: Finding | None, scale: ScaleName | None) -> str:
     text = cell(finding, scale)
-    mrc = finding is not None and finding.row.answers == "mrc" and finding.answer is not None
+    mrc = finding is not None and finding.row.mrc and finding.answer is not None
     return f"{text}/5" if mrc else text
 
 

@@ -73,7 +73,7 @@ def _marks(examination: Examination) -> list[str]:
     """What the figure's marks stand for, where they are no grades."""
     meant = {
         f.choice.mark: f.choice.words for f in examination.findings
-        if f.sign in table()["grades"] and f.choice and not f.scale and f.row.answers != "mrc" and f.choice.mark != f.choice.words
+        if f.sign in table()["grades"] and f.choice and not f.scale and not f.row.mrc and f.choice.mark != f.choice.words
     }  # fmt: skip
     if any(f.not_testable and f.sign in table()["grades"] for f in examination.findings):
         meant["NT"] = "not testable"

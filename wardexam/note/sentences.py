@@ -31,7 +31,6 @@ BY_LIMB = ("power", "sensation")
 BY_SIGN = ("reflexes", "sphincters")  # parts of which each sign that matters is named
 LIMBS = {"head": "head", "arm": "arm", "trunk": "trunk", "leg": "leg"}
 UNSAID = "not examined"
-MEASURED = "residual"  # the answer is an amount, abnormal or not
 
 Pair = tuple[Finding | None, ...]
 
@@ -77,7 +76,7 @@ def pair_words(
         one, other = _said(right, scale), _said(left, scale)
         if one == other:
             return f"{one}{both}"
-        if right.row.answers == "mrc" and right.answer and left.answer:
+        if right.row.mrc and right.answer and left.answer:
             return f"right {one}, left {other}"
         return f"{one} on the right, {other} on the left"
     only = right or left
@@ -146,7 +145,7 @@ def abnormal(found: Findings, scale: ScaleName | None = None) -> list[tuple[str,
     said, seen = [], recorded(found)
     for part in PARTS:
         signs = _midline_last(s for s in seen if s.part == part and is_abnormal(pair(found, s)))
-        if any(s.answers != MEASURED for s in signs):
+        if any(not s.measured for s in signs):
             score = sum_score(found) if part == "power" else None
             end = "" if score in (None, full_score()) else f"; {_score_words(score)}"
             said.append((PART_TITLES[part], f"{_sentences(signs, found, scale)}{end}."))
@@ -159,7 +158,7 @@ def _score_words(score: int | None) -> str:
 
 def measured(found: Findings) -> str:
     """An amount that was measured where nothing else of its part was abnormal; empty where none was."""
-    signs = [s for s in recorded(found) if s.answers == MEASURED]
+    signs = [s for s in recorded(found) if s.measured]
     parts = {title for title, _ in abnormal(found)}
     alone = [s for s in signs if PART_TITLES[s.part] not in parts and is_abnormal(pair(found, s))]
     return _sentences(alone, found, None)

@@ -15,13 +15,12 @@ from wardexam.exam.findings import REASON_WORDS, Finding, Reason, Side
 def choices(sign: Sign, scale: ScaleName) -> str:
     """What may be typed for a sign, in words, e.g. ``"0 absent, 1 reduced, 2 present"``."""
     allowed = answers_for(sign.answers, scale)
-    if sign.answers == "mrc":
+    if sign.mrc:
         return "MRC grade: " + ", ".join(allowed.codes)
     words = [
-        f"{a.key} {a.words}" + (f" ({a.code})" if sign.answers == "tendon" else "")
-        for a in allowed.answers
+        f"{a.key} {a.words}" + (f" ({a.code})" if sign.tendon else "") for a in allowed.answers
     ]
-    if sign.answers == "level":
+    if sign.level:
         words.append("or the lowest segment that is still normal, such as T10")
     if allowed.amount:
         number = allowed.amount
@@ -41,7 +40,7 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
     """
     allowed = answers_for(sign.answers, scale)
     typed = " ".join(text.lower().split())
-    if sign.answers == "mrc":
+    if sign.mrc:
         # 4/5 is how a doctor writes MRC 4.
         typed = typed.removesuffix("/5")
     code, amount = _code(sign, allowed, typed, scale), None
@@ -59,7 +58,7 @@ def finding(sign: Sign, side: Side, text: str, scale: ScaleName) -> Finding:
         "sign": sign.id,
         "side": side,
         "answer": code,
-        "scale": scale if sign.answers == "tendon" else None,
+        "scale": scale if sign.tendon else None,
         "amount": amount,
     }
     try:
@@ -99,7 +98,7 @@ def pair(sign: Sign, text: str, scale: ScaleName) -> tuple[Finding, ...] | None:
 
 def out_of_five(sign: Sign, text: str) -> bool:
     """Whether ``4/5`` may be meant as the grade 4 out of 5 as well as right 4 and left 5."""
-    return sign.answers == "mrc" and bool(re.fullmatch(r" *(?:[0-5]|4[-+]) */ *5 *", text))
+    return sign.mrc and bool(re.fullmatch(r" *(?:[0-5]|4[-+]) */ *5 *", text))
 
 
 def _code(sign: Sign, allowed: AnswerSet, typed: str, scale: ScaleName) -> str | None:

@@ -182,7 +182,7 @@ class Drawn:
 
 def usual(finding: Finding) -> bool:
     """Whether an answer is one that is found in health."""
-    if finding.row.answers == "residual":
+    if finding.row.measured:
         return (finding.amount or 0) <= residuals()["under 100"].amount[1]
     return finding.choice is not None and finding.choice.usual
 
@@ -191,11 +191,7 @@ def chances(
     made: Hypotheses, row: int, brisk: int, context: Context, sign: Sign, side: str
 ) -> dict[str, float]:
     """The chance of each answer of the model for one row and person; they add up to 1."""
-    table = (
-        observation.observed_level()
-        if sign.answers == "level"
-        else observation.observed(sign, context)
-    )
+    table = observation.observed_level() if sign.level else observation.observed(sign, context)
     chance = table.chance[int(made.code(sign.id, side)[row]), :, brisk]
     total = float(chance.sum())
     return {a: float(c) / total for a, c in zip(table.answers, chance, strict=True)}
@@ -204,10 +200,10 @@ def chances(
 def as_shown(sign: Sign, side: Side, answer: str, part: float) -> Finding:
     """An answer of the model as a doctor would grade it; `part`, 0 to 1, says where in a band an amount lies."""
     fields: dict[str, Any] = {"sign": sign.id, "side": side, "answer": answer}
-    if sign.answers == "tendon":
+    if sign.tendon:
         grades = {meaning: code for code, meaning in scales()[SCALE].meanings.items()}
         fields |= {"answer": grades[answer], "scale": SCALE}
-    if sign.answers == "residual":
+    if sign.measured:
         low, high = residuals()[answer].amount
         amount = low + round((high - low) * part / 5) * 5
         fields |= {"answer": "measured", "amount": min(high, amount)}

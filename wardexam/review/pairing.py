@@ -29,13 +29,13 @@ def order_of(sign: str, scale: str | None) -> Order:
 
     An answer that is not ranked among the others, as a mute plantar or heightened feeling, is not in it.
     """
-    kind = catalogue()[sign].answers
-    if kind == "level":
+    row = catalogue()[sign]
+    if row.level:
         return Order((*SEGMENTS, "none"), ordered=True)
-    found = answers_for(kind, scale or "conventional")  # type: ignore[arg-type]
+    found = answers_for(row.answers, scale or "conventional")  # type: ignore[arg-type]
     if found.graver:
         return Order(found.graver, ordered=True)
-    return Order(found.codes, ordered=found.ordered or kind == "tendon")
+    return Order(found.codes, ordered=found.ordered or row.tendon)
 
 
 def places(sign: str, one: Mapping[str, Any], other: Mapping[str, Any]) -> Pair | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from wardexam.anatomy.catalogue import catalogue
+from wardexam.anatomy.catalogue import LEVEL, MEASURED, MRC, TENDON, catalogue
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
@@ -42,12 +42,7 @@ if TYPE_CHECKING:
 SHOWN = 100  # examinations of a long stay
 NAME, AXIS = 27, 44  # columns of a sign's name and of the time in a chart
 GAP = 5  # columns from one examination to the next, at the least
-GRADED = (
-    "tendon",
-    "mrc",
-    "residual",
-    "level",
-)  # answers that are short enough to stand at their time
+SHORT = (TENDON, MRC, MEASURED, LEVEL)  # answers that are short enough to stand at their time
 MARKS = {kind: row.mark for kind, row in act_kinds().items()}
 DUE = "!"
 UNEXAMINED = "-"
@@ -98,8 +93,10 @@ def _pooled(said: Sequence[str]) -> str:
 
 def _perhaps_observer(change: Comparison, after: Examination) -> set[Key]:
     """The signs whose change may be the observer's: within what two differ by, and no rule of urgency rests on them."""
-    moving = ("tendon", "mrc") if change.patterns else ()  # of these a pattern is made
-    within = [s for s in change.signs if not s.beyond and s.row.answers not in moving]
+    moving = bool(change.patterns)  # of grades and reflexes a pattern is made
+    within = [
+        s for s in change.signs if not s.beyond and not (moving and (s.row.tendon or s.row.mrc))
+    ]
     if not within:
         return set()
     now = fired(after)
@@ -224,7 +221,7 @@ def chart(
         found = [e.finding(sign, side) for e in shown]
         said = [in_short(f) if f else UNEXAMINED for f in found]
         name = name_on(row, side)
-        if row.answers in GRADED and max(map(len, said)) < GAP and len(name) <= NAME:
+        if row.answers in SHORT and max(map(len, said)) < GAP and len(name) <= NAME:
             lines.append(_row(name, list(zip(columns, said, strict=True)), "."))
             continue
         told = "; ".join(f"{called[n]} {text}" for n, text in zip(numbers, said, strict=True))

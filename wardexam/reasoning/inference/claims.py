@@ -18,7 +18,6 @@ from wardexam.reasoning.tables import read
 from wardexam.tables import Columns, TableRow, checked_row
 
 _BOTH = {"right", "left"}
-_LEVEL = "level"  # the kind of answer that is a segment
 
 
 class Need(Columns):
@@ -127,7 +126,7 @@ class Known:
         """The highest level of sensation that was found; empty where none was."""
         levels = [
             answer for sign, _, answer in self.found
-            if catalogue()[sign].answers == _LEVEL and answer in SEGMENTS
+            if catalogue()[sign].level and answer in SEGMENTS
         ]  # fmt: skip
         return min(levels, key=SEGMENTS.index, default="")
 

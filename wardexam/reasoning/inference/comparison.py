@@ -10,7 +10,6 @@ from wardexam.exam.examination import Context, Onset
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.inference.pieces import (
     LEAST,
-    TENDON,
     Log,
     Piece,
     Place,
@@ -89,17 +88,15 @@ def contrasts(
 ) -> dict[Key, Piece]:
     """What it weighs that one side is worse than the other, by the worse: no disease of the whole body makes it so."""
     told, weight = dict(_told(graded, stated)), weighing_row("weight")
-    power: dict[Key, int] = {
-        f.key: int((f.answer or "")[0]) for f in graded if f.row.answers == "mrc"
-    }
+    power: dict[Key, int] = {f.key: int((f.answer or "")[0]) for f in graded if f.row.mrc}
     unlike: dict[Key, tuple[Key, str]] = {}
     for (sign_id, side), usual in told.items():
         key, other, row = (sign_id, side), (sign_id, _OTHER.get(side, "")), catalogue()[sign_id]
-        if usual or other not in told or row.apart or row.answers == TENDON:
+        if usual or other not in told or row.apart or row.tendon:
             continue
         if told[other]:
             unlike[key] = other, ""
-        elif row.answers == "mrc" and power[other] - power[key] >= weight["grades_unlike"]:
+        elif row.mrc and power[other] - power[key] >= weight["grades_unlike"]:
             unlike[key] = other, str(power[key])
     factor = max(1, len(unlike)) ** (weight["repeats"] - 1)
     made = {}

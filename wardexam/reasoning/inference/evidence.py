@@ -12,7 +12,7 @@ from functools import cache, lru_cache
 
 import numpy as np
 
-from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
+from wardexam.anatomy.catalogue import PARTS, SEGMENTS, TENDON, Sign, catalogue
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.earlier import ago
 from wardexam.exam.examination import Context, Findings, Onset
@@ -20,7 +20,6 @@ from wardexam.exam.findings import Finding, Quality, Side, sides_of
 from wardexam.exam.wording import finding_text
 from wardexam.reasoning.inference.comparison import borders, contrasts
 from wardexam.reasoning.inference.pieces import (
-    TENDON,
     Kind,
     Log,
     Piece,
@@ -77,7 +76,7 @@ def _of_one_will() -> frozenset[str]:
 def log_likelihood(finding: Finding, context: Context) -> Log:
     """Log-likelihood of a finding by code."""
     row = finding.row
-    amount = finding.amount if row.answers == "residual" else None
+    amount = finding.amount if row.measured else None
     return _logged(
         observation.alike(row), finding.answer, finding.scale, finding.qualities, amount,
         *observation.bearing(row, context),
@@ -178,7 +177,7 @@ def together(part: str, limb: str, side: str) -> tuple[Key, ...]:
 def _same_skin(sign_id: str) -> tuple[str, ...]:
     """Other signs that speak of the same skin in the same way: of a level its dermatomes, of a nerve's territory those within it."""
     row, signs = catalogue()[sign_id], catalogue().values()
-    if row.answers == "level":
+    if row.level:
         return tuple(s.id for s in signs if s.answers == "sensation" and s.modality == row.modality)
     if row.answers != "sensation":
         return ()
@@ -329,7 +328,7 @@ def _looked_up(
     finding = Finding.model_construct(
         sign=sign, side=side, answer=answer, scale=scale, qualities=qualities, amount=amount
     )
-    counts = amount if finding.row.answers == "residual" else None
+    counts = amount if finding.row.measured else None
     log = _logged(observation.alike(finding.row), answer, scale, qualities, counts, age, onset)
     return _Said(Piece(finding.key, log), repeat_key(finding), finding_text(finding))
 

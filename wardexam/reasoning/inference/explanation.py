@@ -224,7 +224,7 @@ def fit(
     weights, at = posterior.rows[best] / posterior.rows[best].sum(), posterior.kept[best]
     context, n = examination.context, weighing_row("fit")
     told = [t for t in posterior.terms if t.kind == "finding"]
-    told = [t for t in told if catalogue()[t.key[0]].answers != "level"]
+    told = [t for t in told if not catalogue()[t.key[0]].level]
     if not told:
         return (), _scored(0.0, 0.0, posterior)
     codes = made.codes[[[made.at[t.key]] for t in told], at]

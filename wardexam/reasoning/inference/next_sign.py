@@ -165,9 +165,9 @@ def _odd(sign_id: str, side: Side) -> tuple[tuple[int, Finding], ...]:
         if answer in usual:
             continue
         fields: dict[str, Any] = {"sign": sign_id, "side": side, "answer": answer}
-        if sign.answers == "tendon":
+        if sign.tendon:
             fields |= {"answer": _grade(answer), "scale": _SCALE}
-        elif sign.answers == "residual":
+        elif sign.measured:
             fields |= {"answer": "measured", "amount": measured[answer]}
         found.append((number, Finding.model_construct(**fields)))
     return tuple(found)

@@ -16,7 +16,6 @@ from wardexam.reasoning.model.hypotheses import Key
 Kind = Literal["finding", "before", "stated", "silence", "story"]
 Place = tuple[Sign, Side, str]  # a sign on a side, with its limb
 Log = NDArray[np.float64]  # log-likelihood by code: shape (codes, 1), or (codes, 3) by briskness
-TENDON = "tendon"  # the kind of answer whose weight is apart from that of other reflexes
 LEAST = 1e-9  # no chance is less, so that it has a logarithm
 _KEPT = 600  # look-ups of a few kB each
 
@@ -88,7 +87,7 @@ def usual_log(sign_id: str, age: int | None, onset: Onset) -> Log:
     sign = catalogue()[sign_id]
     made = (
         observation.observed_level()
-        if sign.answers == "level"
+        if sign.level
         else observation.observed(sign, Context(age=age, onset=onset))
     )
     wanted = [made.answers.index(a) for a in observation.usual_answers(sign)]

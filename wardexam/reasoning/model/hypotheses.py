@@ -192,7 +192,7 @@ def _stages(form: Form) -> NDArray[np.uint8]:
 
 
 def _code(body: Body, sign: Sign, side: int, stage: NDArray[np.uint8]) -> Codes:
-    if sign.answers == "level":
+    if sign.level:
         return level_code(*losses.level_of(body, sign.modality, side))
     lower, upper = losses.paths(body, sign, side)
     if sign.answers == "gait":

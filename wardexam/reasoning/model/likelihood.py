@@ -20,10 +20,10 @@ from wardexam.reasoning.tables import meaning_interval, mrc_interval, observatio
 
 def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.float64]:
     """Probability of one finding for every code, shape (codes, 3)."""
-    made = observed_level() if sign.answers == "level" else observed(sign, context)
+    made = observed_level() if sign.level else observed(sign, context)
     answer = finding.answer
     assert answer is not None
-    if sign.answers == "tendon":
+    if sign.tendon:
         meaning = "above" if finding.scale == "ninds" and answer == "4" else finding.meaning
         row = observation_row("tendon")
         mean = tendon_mean(sign, context)
@@ -32,7 +32,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
             mean, *meaning_interval(meaning), row["spread"]
         ) + each
         return np.asarray(chance * _quality(finding)[:, None])
-    if sign.answers == "mrc" and answer in ("4-", "4+"):
+    if sign.mrc and answer in ("4-", "4+"):
         row = observation_row("mrc")
         mean, spread = hidden_power(sign)
         each = observation_row("floor")["mrc"] / 2
@@ -43,7 +43,7 @@ def likelihood(sign: Sign, finding: Finding, context: Context) -> NDArray[np.flo
             len(BRISK),
             axis=1,
         )
-    if sign.answers == "residual":
+    if sign.measured:
         answer = made.answers[
             int(
                 np.searchsorted(

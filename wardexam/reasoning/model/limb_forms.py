@@ -96,7 +96,7 @@ def _carries(branch: str) -> tuple[bool, bool]:
     motor = sensory = False
     for sign in catalogue().values():
         if any(branch in ancestry(b) for b in sign.branches):
-            motor |= sign.answers == "mrc"
+            motor |= sign.mrc
             sensory |= sign.answers == "sensation"
     return motor, sensory
 

@@ -259,7 +259,7 @@ def _bearing(sign_id: str, age: int | None, onset: Onset) -> Bearing:
         "level",
     ):
         return None, "unknown"
-    if sign.answers == "tendon":
+    if sign.tendon:
         row = observation_row("tendon")
         counts = sign.id in row["age_counts"] and years > row["ankle_age"]["from"]
         return (age if counts else None), "unknown"
@@ -296,7 +296,7 @@ def _first_alike() -> dict[str, str]:
             *observation_row("mrc")["sure"],
         )
         kind = (
-            sign.answers, sign.id if own else "", sign.pyramidal if sign.answers == "mrc" else 0,
+            sign.answers, sign.id if own else "", sign.pyramidal if sign.mrc else 0,
             _by_age(sign), observation_row("own").get(sign.id, ""), sign.territory, sign.limb == "saddle",
         )  # fmt: skip
         found[sign.id] = first.setdefault(kind, sign.id)

@@ -87,7 +87,7 @@ def motor_lower(body: Body, sign: Sign, side: int) -> Array:
         own(sign).get("nerve_share", 1.0) * branch_loss(body, sign, "motor", side),
         length_loss(body, sign.length, "motor", side), roots,
     ]  # fmt: skip
-    if sign.answers == "mrc":
+    if sign.mrc:
         parts += _muscle(body, sign, side)
     if sign.position == "cranial":
         junction = n["facial_junction"] * body.damage("junction_bulbar", side)

@@ -80,7 +80,7 @@ def _interval(finding: Finding) -> tuple[str, Interval] | None:
         return "tendon", meaning_interval(
             observation_row("tendon")["meanings"][meaning_rank(finding.meaning)]
         )
-    if finding.row.answers == "mrc":
+    if finding.row.mrc:
         return "mrc", mrc_interval(answer)
     if finding.row.answers == "sensation" and answer != "heightened":
         return "sensation", sensation_interval(answer)
@@ -114,7 +114,7 @@ def _chance(right: Finding, left: Finding, gap: int) -> float:
 def _rank(finding: Finding) -> int:
     if finding.scale:
         return meaning_rank(finding.meaning)
-    if finding.row.answers == "level":
+    if finding.row.level:
         return segment_rank(str(finding.answer))
     answers = answers_in_order(finding)
     return answers.index(str(finding.answer))

@@ -16,6 +16,7 @@ from wardexam.exam.wording import in_short, unit_of
 from wardexam.reasoning.rules.graver import (
     as_number,
     from_normal,
+    full_power,
     graver,
     gravest_answers,
     mrc_number,
@@ -144,7 +145,7 @@ def _comparable(before: Finding, after: Finding) -> bool:
 
 def _deficit(finding: Finding) -> bool:
     """Whether something out of the usual was found: of an amount, so much that it tells."""
-    if finding.row.answers == "residual":
+    if finding.row.measured:
         least: int = change_row("first_found")["residual"]
         return (finding.amount or 0) >= least
     return finding.abnormal and _tells(finding)
@@ -166,17 +167,17 @@ def _one(before: Finding, after: Finding) -> SignChange | None:
     how = _how(in_short(before, after.scale), in_short(after), kind)
     was, now = (c is not None and c.usual for c in (before.choice, after.choice))
     worse, better = _direction(before, after)
-    if kind == "level":
+    if after.row.level:
         size = float(segment_rank(str(after.answer)) - segment_rank(str(before.answer)))
         beyond = abs(size) >= step_beyond("level")
-    elif kind == "mrc":
+    elif after.row.mrc:
         beyond = abs(size or 0) >= step_beyond("power") - ROUNDING
     elif after.scale:
         now_from, was_from = from_normal(after.meaning), from_normal(before.meaning)
         # A limb in shock grows brisk as it recovers; a brisk one that falls silent does not.
         worse = abs(now_from) > abs(was_from) or now_from < 0 < was_from
         beyond = abs(size or 0) >= step_beyond("reflex")
-    elif kind == "residual":
+    elif after.row.measured:
         beyond = abs(size or 0) >= step_beyond("residual")
     else:
         rank = answers_for(kind).graver
@@ -222,11 +223,11 @@ def _from_statement(after: Finding) -> SignChange | None:
     if not after.abnormal:
         return None
     size = None
-    if after.row.answers == "mrc":
-        size = (as_number(after) or 0.0) - mrc_number(answers_for("mrc").codes[-1])
+    if after.row.mrc:
+        size = (as_number(after) or 0.0) - mrc_number(full_power())
     elif after.scale:
         size = float(from_normal(after.meaning))
-    step = step_beyond("power" if after.row.answers == "mrc" else "reflex")
+    step = step_beyond("power" if after.row.mrc else "reflex")
     how = f"stated normal, now {in_short(after)}"
     return SignChange(after.key, how, size, size is None or abs(size) >= step - ROUNDING, True)
 
@@ -258,7 +259,7 @@ def compare(previous: Findings, current: Findings) -> Comparison:
     stated = [f for f in left if current.stated_normal(f.sign, f.side)]
     worse = [s for s in signs if s.worse]
     patterns = _patterns(previous, current, signs, worse)
-    many = sum(s.row.answers == "mrc" for s in worse) >= change_row("patterns")["worse"]["weaker"]
+    many = sum(s.row.mrc for s in worse) >= change_row("patterns")["worse"]["weaker"]
     plainly = any(s.beyond for s in worse) or many or bool(patterns)
     again = tuple(f for f in left if f not in stated)
     return Comparison(
@@ -280,13 +281,13 @@ def _patterns(
 ) -> list[str]:
     """What moved across the body, in the order of `PATTERNS`."""
     rows = change_row("patterns")
-    weaker = [s for s in worse if s.row.answers == "mrc"]
-    duller = [s for s in signs if s.row.answers == "tendon" and (s.size or 0) < 0]
+    weaker = [s for s in worse if s.row.mrc]
+    duller = [s for s in signs if s.row.tendon and (s.size or 0) < 0]
     plainly = [s for s in weaker if s.beyond]
     sides, limbs = {s.key[1] for s in plainly}, {s.row.limb for s in plainly}
     face, both = rows["one_sided_face_arm_leg"]["limb"], rows["one_sided_face_arm_leg"]["limbs"]
-    full = answers_for("mrc").codes[-1]
-    weak = [f for f in previous.findings if f.row.answers == "mrc" and f.answer not in (None, full)]
+    full = full_power()
+    weak = [f for f in previous.findings if f.row.mrc and f.answer not in (None, full)]
     held = {(f.row.limb, f.side) for f in weak}
     still = {(f.row.limb, f.side) for f in weak if _weak_still(f, current)}
     joined = {

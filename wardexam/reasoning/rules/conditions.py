@@ -388,9 +388,7 @@ def held(examination: Findings) -> "Held":
 def counting(examination: Findings) -> tuple[Finding, ...]:
     """The findings that conditions hang on: what is odd, and movements, which may show that a weakness is of one nerve."""
     return tuple(
-        f
-        for f in examination.findings
-        if f.abnormal or (f.answer is not None and f.row.answers == "mrc")
+        f for f in examination.findings if f.abnormal or (f.answer is not None and f.row.mrc)
     )
 
 

@@ -92,8 +92,8 @@ def pairs() -> tuple[Pair, ...]:
             for sign in half.sign:
                 if sign not in catalogue():
                     raise TableError(f"unknown sign '{sign}'", where)
-                kind = catalogue()[sign].answers
-                known = set(meanings()) if kind == "tendon" else set(answer_sets()[kind].codes)  # fmt: skip
+                of = catalogue()[sign]
+                known = set(meanings()) if of.tendon else set(answer_sets()[of.answers].codes)
                 if unknown := {*half.answers, *half.meanings} - known:
                     raise TableError(f"unknown answer '{min(unknown)}' of {sign}", where)
         made.append(pair)
@@ -195,8 +195,7 @@ def _said_twice(found: Findings) -> Iterator[Contradiction]:
 def _far_apart(also: Also, one: Finding) -> bool:
     """Whether one of a group was found to be so much better that it is no exception."""
     row, other = contradictions_row("group"), also.finding
-    kind = one.row.answers
-    if kind == "mrc":
+    if one.row.mrc:
         return bool((as_number(one) or 0.0) - (as_number(other) or 0.0) >= row["mrc"])
     if one.scale:
         lost = other.meaning in row["lost"]

@@ -1,9 +1,8 @@
 """Which of two answers to one sign is the graver, whatever the sign is answered with."""
 
 from functools import cache
-from typing import Literal
 
-from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.anatomy.catalogue import MRC, SEGMENTS
 from wardexam.errors import TableError
 from wardexam.exam.answers import answer_sets, answers_for, meanings
 from wardexam.exam.findings import Finding
@@ -12,7 +11,7 @@ from wardexam.tables import all_known
 
 
 @cache
-def _numbers(kind: Literal["meaning", "mrc"]) -> dict[str, float]:
+def _numbers(kind: str) -> dict[str, float]:
     """The number of each grade; which there are, and in which order, is said by the tables of `exam`.
 
     Raises:
@@ -49,7 +48,12 @@ def meaning_rank(meaning: str) -> int:
 
 def mrc_number(grade: str) -> float:
     """An MRC grade as a number."""
-    return _numbers("mrc")[grade]
+    return _numbers(MRC)[grade]
+
+
+def full_power() -> str:
+    """The MRC grade of full power."""
+    return answers_for(MRC).codes[-1]
 
 
 def from_normal(meaning: str) -> int:
@@ -68,9 +72,9 @@ def as_number(finding: Finding) -> float | None:
         return None
     if finding.scale:
         return float(meaning_rank(finding.meaning))
-    if finding.row.answers == "mrc":
+    if finding.row.mrc:
         return mrc_number(finding.answer)
-    if finding.row.answers == "residual":
+    if finding.row.measured:
         return float(finding.amount or 0)
     answers = answers_for(finding.row.answers)
     return float(answers.codes.index(finding.answer)) if answers.ordered else None
@@ -84,18 +88,19 @@ def graver(finding: Finding, word: str, amount: int | None) -> bool:
         word: The other answer to the same sign, of a tendon reflex its meaning.
         amount: Its number, where it has one.
     """
-    kind, answer = finding.row.answers, str(finding.answer)
+    row, answer = finding.row, str(finding.answer)
     if finding.scale:
         now, was = from_normal(finding.meaning), from_normal(word)
         return abs(now) > abs(was) or now * was < 0
-    if kind == "mrc":
+    if row.mrc:
         return mrc_number(answer) < mrc_number(word)
-    if kind == "level":
+    if row.level:
         return segment_rank(answer) < segment_rank(word)
+    answers = answers_for(row.answers)
     if answer == word:
         if finding.amount is None or amount is None:
             return False
-        # An angle at which it hurts is graver the smaller it is, a number of beats or mL the larger.
-        return finding.amount < amount if kind == "angle_test" else finding.amount > amount
-    rank = answers_for(kind).graver
+        less = answers.amount and answers.amount.less_is_graver
+        return finding.amount < amount if less else finding.amount > amount
+    rank = answers.graver
     return not {answer, word} <= set(rank) or rank.index(answer) > rank.index(word)

@@ -1,7 +1,7 @@
 """The MRC sum score: six movements on two sides, 4- and 4+ counted as 4 (`change.toml`)."""
 
-from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Findings
+from wardexam.reasoning.rules.graver import full_power
 from wardexam.reasoning.tables import change_row
 
 
@@ -15,7 +15,7 @@ def sum_score(examination: Findings) -> int | None:
 
 def full_score() -> int:
     """The MRC sum score of full power."""
-    return _movements() * _points(answers_for("mrc").codes[-1])
+    return _movements() * _points(full_power())
 
 
 def _movements() -> int:

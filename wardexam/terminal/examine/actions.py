@@ -51,9 +51,7 @@ def grade(screen: "Entering", key: str) -> None:
             doubt
         )  # and so does each grade after it, which would land a cell too early
     state.split = ""
-    if isinstance(row, Sign) and (
-        row.answers == "residual" or (row.answers == "level" and key in "123456789")
-    ):
+    if isinstance(row, Sign) and (row.measured or (row.level and key in "123456789")):
         _ask_number(screen, key)
     elif begun := edits.begins_number(screen.state, key):
         _ask_graded_number(screen, begun, key)
@@ -123,7 +121,7 @@ def _ask_graded_number(screen: "Entering", found: list[Finding], typed: str) -> 
 
 def _ask_number(screen: "Entering", typed: str = "") -> None:
     state, row = screen.state, screen.state.row
-    if isinstance(row, Sign) and row.answers == "level":
+    if isinstance(row, Sign) and row.level:
         where, on = ("both sides" if state.both else state.side), state.graded_sides
         state.both = False
         screen.ask(

@@ -48,7 +48,7 @@ def _set(finding: Finding, **fields: object) -> Change:
 def graded(examination: Examination, row: Sign, side: Side, answer: Answer) -> Change:
     """A sign's answer on a side, a tendon reflex on the scale that is chosen."""
     value = {"sign": row.id, "side": side, "answer": answer.code}
-    if row.answers == "tendon":
+    if row.tendon:
         value["scale"] = examination.scale
     return Change("finding", f"{row.id} {side}", value)
 
@@ -67,7 +67,7 @@ def grade(state: State, key: str) -> list[Edit]:
     answer = next((a for a in state.answers(row).answers if a.key == key), None)
     if answer is None:
         raise RefusedError(f"{row.name}: here {state.accepted}.")
-    words = answer.mark if row.answers in ("tendon", "mrc") else answer.words
+    words = answer.mark if row.tendon or row.mrc else answer.words
     return [
         Edit(graded(state.examination, row, side, answer), f"{_where(side)}{row.name} {words}")
         for side in state.graded_sides
@@ -84,10 +84,10 @@ def split_grade(state: State, key: str, undo: str) -> str:
     """
     last = state.last_graded if state.moved_on and not state.both else None
     mark = {"minus": "-", "plus": "+"}.get(key)
-    if mark is None or last is None or (last.row.answers, last.answer) != ("mrc", "4"):
+    if mark is None or last is None or not (last.row.mrc and last.answer == "4"):
         return ""
     row = state.row
-    here = isinstance(row, Sign) and row.answers == "mrc"
+    here = isinstance(row, Sign) and row.mrc
     again = f"; {mark} again grades at the cursor" if here else ""
     return f"{mark} not entered: {undo} {mark} makes the 4 a 4{mark}{again}."
 
@@ -111,7 +111,7 @@ def unchanged(state: State) -> list[Edit]:
         return [Edit(Change("context", "onset", told), said)]
     if isinstance(row, Flag):
         raise RefusedError(f"A question is asked again: {state.accepted}.")
-    if row.answers == "residual":
+    if row.measured:
         raise RefusedError(f"{row.name}: measured again, not taken over. {state.accepted}.")
     earlier = [f for side in state.graded_sides if (f := state.before.get((row.id, side)))]
     found = [f for f in earlier if f.answer is not None]
@@ -253,7 +253,7 @@ def said_of_both(state: State, edits: list[Edit]) -> str:
     assert isinstance(row, Sign)
     if reason := value.get("not_testable"):
         return f"both {row.name} not testable: {REASON_WORDS[reason]}"
-    if row.answers == "level" and value["answer"] in SEGMENTS:
+    if row.level and value["answer"] in SEGMENTS:
         return f"both sides {row.name}: reduced below {value['answer']}"
     answer = state.answers(row).get(value["answer"])
     return f"both {row.name} {answer.mark if answer else value['answer']}"
@@ -400,11 +400,11 @@ def cleared(state: State) -> Edit:
 def measured(state: State) -> Finding | None:
     """The finding that a number belongs to: at the cursor, else the last graded."""
     row = state.row
-    if isinstance(row, Sign) and row.answers == "residual":
+    if isinstance(row, Sign) and row.measured:
         blank = Finding(sign=row.id, side="midline", answer="measured", amount=0)
         return state.finding or blank
     for finding in (state.finding, state.last_graded):
-        if finding and finding.answer and finding.row.answers != "tendon":
+        if finding and finding.answer and not finding.row.tendon:
             amount = answers_for(finding.row.answers).amount
             if amount and finding.answer in amount.answers:
                 return finding
@@ -504,7 +504,7 @@ def ahead(state: State, examination: Examination) -> Iterator[Examination]:
         for said in ("yes", "no"):
             yield apply(examination, Change("flag", row.id, said))
         return
-    if row.answers in ("level", "residual"):
+    if row.level or row.measured:
         return
     others = [examination.finding(row.id, s) for s in sides(row) if s != side]
     others.append(state.before.get((row.id, side)))

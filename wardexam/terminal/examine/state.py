@@ -94,7 +94,7 @@ def _signs(page: str) -> tuple[Sign, ...]:
 def _gives(row: Sign, answer: Answer, scale: ScaleName) -> str:
     """What a key gives, in a word or two."""
     code = answer.code
-    return (scales()[scale].meanings[code] if row.answers == "tendon" else code).replace("_", " ")
+    return (scales()[scale].meanings[code] if row.tendon else code).replace("_", " ")
 
 
 @dataclass
@@ -263,9 +263,9 @@ class State:
             return "1 yes  0 no"
         if isinstance(row, StoryQuestion):
             return "  ".join(f"{answer.key} {answer.words}" for answer in onsets())
-        if row.answers == "level":
+        if row.level:
             return "0 none  10: reduced below T10  enter: type C6, L1"
-        if row.answers == "residual":
+        if row.measured:
             return "type the mL, then enter"
         return self.legend()
 
@@ -273,7 +273,7 @@ class State:
         """What each key gives here: in words, or by the marks of the grid where there is no room for those."""
         row = self.row
         assert isinstance(row, Sign)
-        if row.answers == "mrc":
+        if row.mrc:
             return "0-5 power   - 4minus   + 4plus"
         scale = self.examination.scale
         return "  ".join(
