@@ -266,7 +266,7 @@ def test_a_time_beyond_bounds_is_read_by_every_command(tmp_path, at, zone, monke
 @pytest.mark.parametrize("hours", [1, 168, 10**9])
 def test_when_the_next_is_due_never_overflows(at, hours):
     bed = Bed("patient1", "A1", "x", None, "unknown", at.isoformat(), "x", 1, None, hours, None)
-    due = bed.due_at
+    due = bed.next_at
     assert due is not None
     assert due.tzinfo is not None
     assert (due - AT).total_seconds() >= (at - AT).total_seconds() or due == datetime.max.replace(

@@ -7,7 +7,7 @@ import pytest
 from tests.injury.cases import CASES, sheet_of
 from tests.injury.drawn import drawn
 from wardexam import __version__
-from wardexam.injury.computed import CAUTION, FORM, compute
+from wardexam.injury.computed import FORM, SCORES_CAUTION, compute
 from wardexam.injury.sheet import InjurySheet
 from wardexam.injury.typed import read_typed
 from wardexam.injury.worksheet import NOBODY, worksheet
@@ -32,7 +32,7 @@ def test_a_worksheet_is_ascii_in_72_columns_and_says_what_it_is():
         assert max(map(len, text.splitlines())) <= 72
         assert all(line == line.rstrip() for line in text.splitlines())
         assert "\n\n\n" not in text
-        assert " ".join(CAUTION.split()) in " ".join(text.split())
+        assert " ".join(SCORES_CAUTION.split()) in " ".join(text.split())
 
 
 def test_it_says_for_whom_or_that_nobody_is_named():
@@ -100,7 +100,7 @@ def test_the_document_holds_the_whole_and_is_json(name):
     for total in document["sums"].values():
         assert (total["value"] is None) == bool(total["missing"])
         assert total["least"] <= total["most"] <= total["full"]
-    assert document["caution"] == CAUTION
+    assert document["caution"] == SCORES_CAUTION
 
 
 def test_only_scores_that_would_narrow_a_result_are_named_as_what_it_depends_on():

@@ -18,7 +18,7 @@ from wardexam.note.page import WIDTH
 from wardexam.note.reasons import soonest
 from wardexam.note.top import TOP, top
 from wardexam.reasoning.rules.change_words import headline
-from wardexam.reasoning.rules.deadlines import due_at
+from wardexam.reasoning.rules.deadlines import end_of
 from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.urgency import assess
@@ -179,7 +179,7 @@ def reason_of(rule):
     row = rules()[rule]
     return Reason(
         rule, row.urgency, row.reason, row.image, row.call, row.source, row.first, row.by,
-        origin="history and signs", since=NOW, due=due_at(NOW, row.by),
+        origin="history and signs", since=NOW, due=end_of(NOW, row.by),
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ import pytest
 from tests.examinations import examined
 from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
-from wardexam.reasoning.rules.deadlines import due_at, limits, overdue
+from wardexam.reasoning.rules.deadlines import end_of, limits, overdue
 from wardexam.reasoning.rules.rule_table import rules
 from wardexam.reasoning.rules.urgency import assess
 
@@ -23,7 +23,7 @@ def test_every_limit_of_a_rule_is_a_row_and_they_stand_in_their_order():
 
 def test_a_limit_beyond_the_end_of_the_calendar_is_its_end():
     late = datetime(9999, 12, 31, 23, tzinfo=UTC)
-    assert due_at(late, "24 h") == datetime.max.replace(tzinfo=UTC)
+    assert end_of(late, "24 h") == datetime.max.replace(tzinfo=UTC)
 
 
 @pytest.mark.parametrize(

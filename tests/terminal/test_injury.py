@@ -261,7 +261,7 @@ def test_the_panel_shows_every_result_of_a_worked_case_whole(name):
         both = [view.short(results[f"{kind}_{side}"]) for side in ("right", "left")]
         if all(len(text) < 16 for text in both):
             assert f"{kind.replace('_', ' ')} {both[0]} {both[1]}" in words
-    assert lines[-1] == view.CAUTION
+    assert lines[-1] == view.SCORES_CAUTION_IN_SHORT
 
 
 def test_a_bare_sheet_says_that_all_remains_and_nothing_normal():

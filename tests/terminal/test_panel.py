@@ -22,7 +22,7 @@ from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.standing import earlier
 from wardexam.reasoning.rules.urgency import UNTIL_KNOWN, assess
 from wardexam.terminal.canvas import plain
-from wardexam.terminal.panel import CAUTION, WHERE, panel_lines
+from wardexam.terminal.panel import CAUTION_IN_SHORT, WHERE, panel_lines
 from wardexam.terminal.urgent import told, urgent_line
 
 NARROWEST, LOWEST, LINE = (
@@ -93,7 +93,7 @@ def _read_whole(rule: str, *, late: bool, others: int, told_so: str) -> None:
     assert reason.said == reason.text or f"({reason.origin})" in f"{said} {below}"
     for step in steps(reason).split("; "):
         assert one(step) in said or one(step) in below
-    assert one(CAUTION) in one(" ".join(lines))
+    assert one(CAUTION_IN_SHORT) in one(" ".join(lines))
 
 
 @pytest.mark.parametrize("rule", list(rules()))
@@ -174,7 +174,7 @@ def test_what_does_not_fit_is_left_out_whole_and_counted(width, height):
     assert ".." not in text
     assert "tibial" not in text  # under a twentieth
     assert "complained" not in text  # not found: it speaks neither for nor against
-    assert one(CAUTION) in text
+    assert one(CAUTION_IN_SHORT) in text
     shown = text.count("ankle plantarflexion: right 5, left ")
     if shown:
         assert text.count("ankle plantarflexion") == shown

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from wardexam.records.archive import Counts
     from wardexam.records.repository import Arrival, Bed, Papers, Report, Summary
 
-CAUTION = " ".join(handover.END.split())
+LIST_CAUTION = " ".join(handover.END.split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +272,7 @@ def _bed(bed: "Bed", admitted: datetime | None, now: datetime) -> BedLine:
     )  # fmt: skip
     return BedLine(
         bed.bed, bed.patient_id, bed.examinations, _time(bed.last_at), level or None,
-        bed.due_since(admitted), bed.has_draft, _time(bed.discharged), bed.trouble,
+        bed.next_since(admitted), bed.has_draft, _time(bed.discharged), bed.trouble,
     )  # fmt: skip
 
 
@@ -281,7 +281,7 @@ def beds(
 ) -> Beds:
     """The answer of `beds`; `admitted` is when those came of whom no examination is saved."""
     lines = tuple(_bed(bed, admitted.get(bed.patient_id), now) for bed in listed)
-    return Beds(1, __version__, now, lines, problem, CAUTION)
+    return Beds(1, __version__, now, lines, problem, LIST_CAUTION)
 
 
 def checked(report: "Report", *, repair: bool, review: str, now: datetime) -> Checked:
@@ -336,4 +336,4 @@ def handed_over(
             HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved.text)
         )  # fmt: skip
     left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
-    return Handover(1, __version__, now, tuple(rows), left, trail, CAUTION)
+    return Handover(1, __version__, now, tuple(rows), left, trail, LIST_CAUTION)

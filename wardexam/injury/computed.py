@@ -15,7 +15,7 @@ from wardexam.version import __version__
 
 FORM = 1  # of `Computed.to_dict`: one more where a field goes or changes its meaning
 MOST_LOOKED_AT = 24  # unknown scores, for each of which every result is computed anew
-CAUTION = (
+SCORES_CAUTION = (
     "Suggestion from the scores, for senior review; not for unchecked clinical use. Follows the 2019 "
     "revision of the international standard as far as its sources could be read."
 )
@@ -138,7 +138,7 @@ class Computed:
                 }
                 for n in used
             },
-            "caution": CAUTION,
+            "caution": SCORES_CAUTION,
         }
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from wardexam.exam.text import clean, released, to_ascii
-from wardexam.injury.computed import CAUTION, Computed, Result
+from wardexam.injury.computed import SCORES_CAUTION, Computed, Result
 from wardexam.injury.segments import NAMES, limb
 from wardexam.injury.sheet import ANAL_WORDS, SIDES, TEST_WORDS, TESTS, InjurySheet
 from wardexam.injury.sums import Sum
@@ -69,7 +69,7 @@ def worksheet(
         lines += [line for doubt in computed.doubts for line in _wrapped(with_rules(doubt))]
     if standing := _standing(computed):
         lines += ["", *standing]
-    lines += ["", *_wrapped(CAUTION, "", "")]
+    lines += ["", *_wrapped(SCORES_CAUTION, "", "")]
     return "\n".join(to_ascii(released(line)).rstrip() for line in lines) + "\n"
 
 

@@ -35,7 +35,7 @@ from wardexam.records.repository import (
     Papers,
     PatientFile,
     Summary,
-    due_at,
+    next_examination,
 )
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ Row = tuple[Patient, Sequence[Examination], Summary | None]
 
 def due(patient: Patient, last: Examination | None) -> datetime | None:
     """When the next examination is due; None without a schedule."""
-    return due_at(patient.recheck_hours, last.at if last else None, patient.admitted)
+    return next_examination(patient.recheck_hours, last.at if last else None, patient.admitted)
 
 
 def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:

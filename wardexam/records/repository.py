@@ -111,7 +111,9 @@ def hours_after(at: datetime, hours: int) -> datetime:
         return datetime.max.replace(tzinfo=UTC)
 
 
-def due_at(hours: int | None, last: datetime | None, admitted: datetime | None) -> datetime | None:
+def next_examination(
+    hours: int | None, last: datetime | None, admitted: datetime | None
+) -> datetime | None:
     """When the next examination is due, a first one since the admission; None without a schedule."""
     if hours is None:
         return None
@@ -157,14 +159,14 @@ class Bed:
         return self.graver_draft or self.summary or self.told
 
     @property
-    def due_at(self) -> datetime | None:
+    def next_at(self) -> datetime | None:
         """When the next examination is due; None without a schedule, or before the first: the list holds no admission."""
-        return self.due_since(None)
+        return self.next_since(None)
 
-    def due_since(self, admitted: datetime | None) -> datetime | None:
+    def next_since(self, admitted: datetime | None) -> datetime | None:
         """When the next examination is due of a patient who was admitted then; None without a schedule."""
         last = datetime.fromisoformat(self.last_at) if self.last_at else None
-        return due_at(self.recheck_hours, last, admitted)
+        return next_examination(self.recheck_hours, last, admitted)
 
     @classmethod
     def from_json(cls, row: dict[str, Any], **more: Any) -> Self:

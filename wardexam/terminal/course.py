@@ -27,7 +27,7 @@ from wardexam.note.sentences import beside_changes, changes_of
 from wardexam.note.since import by_examination
 from wardexam.reasoning.rules.change import Comparison, SignChange, compare
 from wardexam.reasoning.rules.change_words import headline, patterns_moved
-from wardexam.reasoning.rules.deadlines import due_at
+from wardexam.reasoning.rules.deadlines import end_of
 from wardexam.reasoning.rules.firing import fired
 from wardexam.reasoning.rules.own_alarm import rule_words
 from wardexam.reasoning.rules.rule_table import WORDS, rules
@@ -68,7 +68,7 @@ def due_of(examination: Examination) -> list[Dated]:
         row = rules().get(raised.rule)
         if row is None or examination.at not in (raised.since, raised.again):
             continue
-        end = due_at(examination.at, row.by)
+        end = end_of(examination.at, row.by)
         found.setdefault(end, []).append(f"{row.reason} ({WORDS[row.urgency]})")
     return [(end, f"due: {_pooled(said)}") for end, said in sorted(found.items())]
 

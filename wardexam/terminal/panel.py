@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from wardexam.reasoning.reading import Reading, Site
     from wardexam.reasoning.rules.reason import Urgency
 
-CAUTION = "Rules nothing out. Follow local policy."
+CAUTION_IN_SHORT = "Rules nothing out. Follow local policy."
 WHERE = "Where (suggestion)"
 CHANGED = {"worse": "-", "better": "+", "neither": "~"}
 SHORT = 60  # columns of whether it changed
@@ -128,7 +128,7 @@ def panel_lines(
         left = told(urgency, line, now, why).left if urgency.reasons else (off_short(urgency),)
         top = [[(text, "strong" if n == 0 and len(left) > 1 else "")] for n, said in enumerate(left)
                for text in _wrap(said if n else capital(said), width)]  # fmt: skip
-    caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION, width)]
+    caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION_IN_SHORT, width)]
     blocks = [
         Block("", (fell,) if fell else (), (0,) if fell else (), "warn", between="\n"),
         *_meaning(examination, reading, width, failed, suggested, bar),

@@ -82,9 +82,9 @@ def again(bed: Bed, now: datetime) -> str:
     """When the next examination is due: ``in 2h``, ``LATE 3h``, ``FIRST``; empty without a schedule."""
     if ahead(bed.last_at, now):
         return "CLOCK"
-    if bed.due_at is None:
+    if bed.next_at is None:
         return "" if bed.recheck_hours is None else "FIRST"
-    hours = (bed.due_at - now).total_seconds() / 3600
+    hours = (bed.next_at - now).total_seconds() / 3600
     words = f"{abs(hours):.0f}h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
     return f"LATE {words}" if hours < 0 else f"in {words}"
 

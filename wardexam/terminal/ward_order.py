@@ -33,8 +33,8 @@ def _next_examination(bed: Bed, now: datetime) -> float:
     first, never = 0.0, float("inf")
     if ahead(bed.last_at, now):
         return first
-    if bed.due_at:
-        return bed.due_at.timestamp()
+    if bed.next_at:
+        return bed.next_at.timestamp()
     return first if bed.recheck_hours else never
 
 

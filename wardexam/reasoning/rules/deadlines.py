@@ -29,7 +29,7 @@ def limits() -> dict[str, timedelta]:
     return dict(sorted(spans.items(), key=lambda item: item[1]))
 
 
-def due_at(start: datetime, limit: str) -> datetime:
+def end_of(start: datetime, limit: str) -> datetime:
     """When a limit that runs from a time ends; the last moment that there is where that would be later."""
     try:
         return start + limits()[limit]

@@ -24,7 +24,7 @@ from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.change_words import headline
 from wardexam.reasoning.rules.contradictions import with_graver
-from wardexam.reasoning.rules.deadlines import due_at, limits
+from wardexam.reasoning.rules.deadlines import end_of, limits
 from wardexam.reasoning.rules.firing import (
     WORSE,
     fired,
@@ -294,7 +294,7 @@ def _answered(
         lowered=lowered,
         since=since,
         again=again,
-        due=None if ended or start is None else due_at(start, reason.by),
+        due=None if ended or start is None else end_of(start, reason.by),
         acts=said.acts,
         answered=said.answered,
         ended=said.ended,

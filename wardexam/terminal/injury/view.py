@@ -38,7 +38,7 @@ WIDE = 62  # columns from which the panel has room for the levels of both modali
 LABEL = 15  # columns of what a result is called
 BLANK = "."  # not entered
 TESTS_SHORT = ("touch", "pin", "power")
-CAUTION = "Suggestion, for senior review."
+SCORES_CAUTION_IN_SHORT = "Suggestion, for senior review."
 # What a result is called in the panel, those of a side first.
 OF_SIDES = {"sensory_level": "sensory level", "motor_level": "motor level"}
 ZONES = {"sensory_zone": "sensory zone", "motor_zone": "motor zone"}
@@ -162,7 +162,7 @@ def panel(state: State, width: int, room: int, more: str) -> list[Line]:
         words = f"{counted(after, 'line')} more" if after else "from the first again"
         below = [*below, [(f"{words}: {more}", "quiet")]]
     blank: list[Line] = [[]] * (room - len(lines) - len(below) - 1)
-    return [*lines, *below, *blank, [(CAUTION, "quiet")]]
+    return [*lines, *below, *blank, [(SCORES_CAUTION_IN_SHORT, "quiet")]]
 
 
 def told(state: State, width: int, room: int) -> Page:
