@@ -16,7 +16,7 @@ from wardexam.reasoning.rules.acts import written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.reasoning.rules.raised import recorded
-from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.standing import Open, earlier, standing, still_open, unrelieved
 from wardexam.reasoning.rules.stay import Slide, Stay
 from wardexam.reasoning.rules.urgency import assess, lowered_by
@@ -117,7 +117,7 @@ class Case:
         if rule not in reasons and rule != OWN:
             known = ", ".join(reasons) or "none"
             raise InputError(f"no reason '{rule}' stands", remedy=f"those that stand: {known}")
-        words = what.strip() or _usual(reasons.get(rule), kind)
+        words = what.strip() or (reasons[rule].usual(kind) if rule in reasons else "")
         if not words:
             raise InputError(f"{act_kinds()[kind].words}: no words say how", remedy="write a few")
         if kind == "lowered" and not lowered_by(rule):
@@ -217,10 +217,3 @@ def case_of(file: "PatientFile", examination: Examination, wording: "Wording") -
         file.patient, file.counted(examination), standing(told), wording, still_open(told), next(before, None),
         earlier=earlier(told, examination.at), stay=Stay(told), in_error=file.in_error(examination.id),
     )  # fmt: skip
-
-
-def _usual(reason: Reason | None, kind: ActKind) -> str:
-    """Whom the reason names to call, or which image to ask for."""
-    if reason is None:
-        return ""
-    return {"called": reason.call, "asked": reason.image if reason.imaged else ""}.get(kind, "")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple, Self
 
-from wardexam.errors import InputError, RecordsError
+from wardexam.errors import InputError
 from wardexam.exam.examination import Amendment, Patient
 from wardexam.exam.identity import full
 from wardexam.exam.text import clean, held
@@ -20,6 +20,7 @@ from wardexam.injury.worksheet import worksheet
 from wardexam.note.cord_sheet import unheard
 from wardexam.records.repository import draft_line
 from wardexam.saved import same
+from wardexam.under_way import UnderWay
 
 if TYPE_CHECKING:
     from wardexam.records.outbox import Unsent
@@ -127,18 +128,15 @@ class SheetStep(NamedTuple):
     said: str
 
 
-class InjuryVisit:
+class InjuryVisit(UnderWay):
     """One cord injury sheet being entered.
 
     Made by `open` or `amend`; ended by `saving` and `done`, or `leave`.
 
     Attributes:
-        session: Who enters it, where.
         patient: Whose it is.
         kept: The sheet as far as it has got, with who began it and when.
         before: The last saved sheet beside it; None for a first one.
-        draft: Where every change is kept.
-        amends: Whether it is a further revision of a saved sheet.
         said: What there is to say of how it began.
     """
 
@@ -150,9 +148,8 @@ class InjuryVisit:
         draft: "DraftWriter",
         said: str,
     ) -> None:
-        self.session, self.patient, self.kept, self.draft, self.said = (
-            session, file.patient, kept, draft, said
-        )  # fmt: skip
+        super().__init__(session, draft)
+        self.patient, self.kept, self.said = file.patient, kept, said
         saved = latest(file.sheets)
         self.amends = any(s.id == kept.id for s in saved)
         self.number = next((n for n, s in enumerate(saved, 1) if s.id == kept.id), len(saved) + 1)
@@ -161,7 +158,6 @@ class InjuryVisit:
         self._since: tuple[InjurySheet, list[str]] | None = None
         self._undo: list[SheetStep] = []
         self._redo: list[SheetStep] = []
-        self._kept = draft.kept, session.now()
 
     @classmethod
     def open(cls, session: "Session", patient_id: str, shown: "Bed | None" = None) -> Self:
@@ -270,20 +266,6 @@ class InjuryVisit:
         self.kept = self.kept.model_copy(update={"sheet": apply(self.sheet, change)})
         self.draft.append(change)
 
-    @property
-    def kept_words(self) -> str:
-        """Whether what was entered is on disk, and since when: ``kept 14:02``."""
-        draft = self.draft
-        if draft.problem:
-            return "NOT IN THE WARD"
-        if not draft.sent:
-            return "nothing entered"
-        if draft.kept < draft.sent:
-            return "keeping"
-        if self._kept[0] != draft.kept:
-            self._kept = draft.kept, self.session.now()
-        return f"kept {self._kept[1]:%H:%M}"
-
     # --- ending
 
     @property
@@ -315,19 +297,8 @@ class InjuryVisit:
             kept = _amended(kept, by, why, at)
         return lambda: Unsent(kept, by, at)
 
-    def done(self) -> None:
-        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
-        try:
-            self.session.ward.sheet_drafts.drop(self.draft)
-        except RecordsError:
-            self.draft.close()
-
-    def leave(self) -> None:
-        """Let go; the draft stays, but where nothing was entered none does."""
-        if self.draft.sent:
-            self.draft.close()
-        else:
-            self.done()
+    def _drop(self) -> None:
+        self.session.ward.sheet_drafts.drop(self.draft)
 
     def go_on(self, saved: KeptSheet) -> None:
         """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""

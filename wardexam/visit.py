@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from wardexam.case import Case, case_of
-from wardexam.errors import InputError, RecordsError
+from wardexam.errors import InputError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
 from wardexam.exam.admission import context_of
@@ -14,6 +14,7 @@ from wardexam.exam.examination import Examination, Patient
 from wardexam.reasoning.rules.raised import first_raised
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 from wardexam.saved import same
+from wardexam.under_way import UnderWay
 
 if TYPE_CHECKING:
     from wardexam.exam.earlier import Earlier
@@ -35,16 +36,13 @@ class Step(NamedTuple):
     joined: bool = False
 
 
-class Visit:
+class Visit(UnderWay):
     """One examination being entered.
 
     Made by `open`, `begin`, `resume` or `amend`; ended by `save`, `leave` or `pause`.
 
     Attributes:
-        session: Who examines, where, and what comes in at the edge.
         examination: As far as it has got.
-        draft: Where every change is kept.
-        amends: Whether it is a further revision of a saved examination.
         resumed: Whether it goes on from a draft that was left.
         entries: How often the doctor has changed it; what the tool puts down by itself does not count.
         said: What there is to say of how it began.
@@ -58,7 +56,8 @@ class Visit:
         draft: "DraftWriter",
         said: str = "",
     ) -> None:
-        self.session, self.examination, self.draft, self.said = session, examination, draft, said
+        super().__init__(session, draft)
+        self.examination, self.said = examination, said
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
         self.entries = 0
@@ -66,7 +65,6 @@ class Visit:
         self._stored = next(iter(file.revisions(examination.id)[-1:]), None)
         self._begun = case_of(file, examination, session.wording)
         self._order = [*dict.fromkeys(name for name, _ in file.numbered())]
-        self._kept = draft.kept, session.now()
         self._undo: list[Step] = []
         self._redo: list[Step] = []
         self._noticed: list[tuple[int, Change]] = []  # after how many steps, and what takes it back
@@ -298,22 +296,6 @@ class Visit:
             self._noticed.append((len(self._undo), inverse(self.examination, change)))
             self._take(change)
 
-    @property
-    def kept_words(self) -> str:
-        """Whether what was entered is on disk, and since when: ``kept 14:02``."""
-        if not self.draft.sent:
-            return "nothing entered"
-        return self.kept_at if self.draft.kept >= self.draft.sent else "keeping"
-
-    @property
-    def kept_at(self) -> str:
-        """When the last of what was entered came on disk: ``kept 14:02``; empty where nothing did, or not all does."""
-        if not self.draft.kept or self.draft.problem:
-            return ""
-        if self._kept[0] != self.draft.kept:
-            self._kept = self.draft.kept, self.session.now()
-        return f"kept {self._kept[1]:%H:%M}"
-
     # --- ending
 
     def saving(self, reading: "Reading | None", why: str = "") -> Callable[[], Examination]:
@@ -372,12 +354,8 @@ class Visit:
         self.done()
         return saved
 
-    def done(self) -> None:
-        """Take the draft of what was saved away; where that cannot be done now, the next start does it."""
-        try:
-            self.session.ward.drop_draft(self.draft)
-        except RecordsError:
-            self.draft.close()
+    def _drop(self) -> None:
+        self.session.ward.drop_draft(self.draft)
 
     def go_on(self, saved: Examination) -> None:
         """Go on from what was saved of this meanwhile: saving then makes a further revision of it."""
@@ -422,13 +400,6 @@ class Visit:
 
         before = self._stored
         return self.amends and before is not None and not revised(before, self.examination)
-
-    def leave(self) -> None:
-        """Let go; the draft stays, but where nothing was entered none does."""
-        if self.untouched:
-            self.done()
-        else:
-            self.draft.close()
 
     def pause(self, seconds: float) -> None:
         """Let go; the draft stays whatever was entered."""

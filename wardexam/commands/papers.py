@@ -32,8 +32,7 @@ def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetim
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.note.headline import of_admission, off_in
-    from wardexam.note.limits import listed_word, running
+    from wardexam.note.headline import listed_parts, of_admission
 
     ward, code, now = edge.ward(options), 0, edge.now()
     listed = ward.beds(discharged=options.discharged)
@@ -43,18 +42,14 @@ def beds(options: argparse.Namespace) -> int:
         edge.put(answers.line(answers.beds(listed, _admitted(ward, listed), ward.problem, now)))
     for bed in listed:
         told = None if bed.last_at else of_admission(bed.reason, bed.age, bed.sex)
-        urgency = (
-            listed_word(bed.summary, now, bed.summary.urgency_word)
-            if bed.summary
-            else f"not examined, {told.urgency_word}: {told.headline}"
-            if told
-            else "not examined"
-        )
-        clock = running(bed.summary, now) if bed.summary and not options.discharged else ""
-        off = off_in(bed.summary) if bed.summary else ""
-        line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {urgency}"
+        if bed.summary:
+            said = listed_parts(bed.summary, now, clock=not options.discharged)
+        else:
+            raised = f", {told.urgency_word}: {told.headline}" if told else ""
+            said = (f"not examined{raised}",)
+        line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {said[0]}"
         if not options.json:
-            edge.put("; ".join(filter(None, (line, *map(edge.on_one_line, (clock, off))))) + "\n")
+            edge.put("; ".join((line, *map(edge.on_one_line, said[1:]))) + "\n")
         if bed.trouble:
             edge.complain(bed.trouble)
             code = RecordsError.exit_code

@@ -16,7 +16,7 @@ from wardexam.exam.moments import clock
 from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.headline import of_admission, shortened, summarise
-from wardexam.note.limits import late_words, listed_word, until
+from wardexam.note.limits import late_words, listed_word, rounded, until
 from wardexam.note.reasons import to_do_and_answered
 from wardexam.note.since import by_examination, since_words, slides_sentence
 from wardexam.note.switched_off import off_lines
@@ -68,7 +68,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     if (at := due(patient, last)) is None:
         return ""
     hours = (at - now).total_seconds() / 3600
-    words = f"{abs(hours):.0f} h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
+    words = rounded(abs(hours), " h")
     return f"{words} late" if hours < 0 else f"exam {words}"
 
 

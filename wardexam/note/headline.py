@@ -2,12 +2,14 @@
 
 import textwrap
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.admission import context_of
 from wardexam.exam.examination import Findings
 from wardexam.exam.text import counted, to_ascii
+from wardexam.note.limits import listed_word, running
 from wardexam.note.reasons import first_due, next_step, settled_by
 from wardexam.note.switched_off import off_brief
 from wardexam.note.telling import worth_telling
@@ -79,6 +81,13 @@ def _named(reading: Reading | None) -> Site | None:
     if reading is None or first is None:
         return None
     return first if worth_telling("site_on_list", first.probability, reading.entered) else None
+
+
+def listed_parts(summary: Summary, now: datetime, *, clock: bool = True) -> tuple[str, ...]:
+    """What a list says of a patient: how urgent, the clock that runs unless left out, what is switched off here."""
+    runs = running(summary, now) if clock else ""
+    level = listed_word(summary, now, summary.urgency_word)
+    return level, *filter(None, (runs, off_in(summary)))
 
 
 def off_in(summary: Summary) -> str:

@@ -30,6 +30,11 @@ def span(minutes: float) -> str:
     return f"{hours:.0f} h" if hours < HOURS else f"{hours // DAYS:.0f} d"
 
 
+def rounded(hours: float, of_hours: str) -> str:
+    """A number of hours in at most three digits, behind it what an hour is called; of more, days: ``99h``, ``4d``."""
+    return f"{hours:.0f}{of_hours}" if hours < HOURS else f"{hours / DAYS:.0f}d"
+
+
 def _in_hours(limit: timedelta) -> str:
     return span(limit.total_seconds() / 60)
 

@@ -118,16 +118,11 @@ def by_deadline(urgency: Urgency) -> tuple[Reason, ...]:
     return tuple(urgency.reasons[n] for n in [*(n for *_, n in running), *ended])
 
 
-def image_of(reason: Reason) -> str:
-    """The image that is usual, by region and modality; empty where none comes first."""
-    return reason.image if reason.imaged else ""
-
-
 def next_step(reason: Reason, beside: datetime) -> str:
     """The step that a reason's clock runs for, in a few words."""
     if reason.asked:
         return f"{clean(reason.asked.what)} asked {clock(reason.asked.at, beside)}"
-    image, begun = image_of(reason), any(a.kind != "called" for a in reason.acts if not a.ended)
+    image, begun = reason.usual_image, any(a.kind != "called" for a in reason.acts if not a.ended)
     return (image or reason.first if begun else reason.first or image) or reason.call
 
 

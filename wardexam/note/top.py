@@ -19,7 +19,6 @@ from wardexam.note.reasons import (
     NOTHING,
     act_words,
     first_due,
-    image_of,
     next_step,
     soonest,
 )
@@ -139,7 +138,7 @@ def _not_begun(
     reason: Reason, heads: list[str], room: int, *, whole: bool, late: bool
 ) -> tuple[str, bool]:
     """The top of a note where nothing was done yet about the reason that is due first."""
-    image, call = image_of(reason), f"call {reason.call}"
+    image, call = reason.usual_image, f"call {reason.call}"
     why, bare = sentence(reason.said), sentence(reason.text)
     begun = f"First: {with_stop(reason.first or image or call)}"
     most = f"{heads[0]} {why} {_steps(reason.first, image, call)}"

@@ -36,8 +36,7 @@ from wardexam.exam.story import complaints
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.governance.reviews import due_line
-from wardexam.note.headline import off_in
-from wardexam.note.limits import listed_word, running
+from wardexam.note.headline import listed_parts
 from wardexam.note.suggestion import accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
@@ -177,16 +176,7 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
             + (
                 "RECORD UNREADABLE"
                 if b.trouble
-                else "; ".join(
-                    filter(
-                        None,
-                        (
-                            listed_word(b.summary, session.now(), b.summary.urgency_word),
-                            running(b.summary, session.now()),
-                            off_in(b.summary),
-                        ),
-                    )
-                )
+                else "; ".join(listed_parts(b.summary, session.now()))
                 if b.summary
                 else "not examined yet"
             )

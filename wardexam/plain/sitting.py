@@ -18,7 +18,7 @@ from wardexam.exam.story import NOT_KNOWN, StoryQuestion, story, told_earlier
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
 from wardexam.exam.text import capital, clean, counted
 from wardexam.exam.wording import spoken
-from wardexam.note.reasons import act_words, by_deadline, image_of, named
+from wardexam.note.reasons import act_words, by_deadline, named
 from wardexam.note.stating import doubts
 from wardexam.note.suggestion import contradiction_text
 from wardexam.plain import words
@@ -233,7 +233,7 @@ def _act(sitting: Sitting) -> None:
     done = talk.choose("What was done? A number, Enter to leave it:", said)
     if done is None:
         return
-    usual = {"called": reason.call, "asked": image_of(reason)}.get(kinds[done], "")
+    usual = reason.usual(kinds[done])
     more = f" Enter for: {usual}." if usual else " Enter to leave it."
     text = talk.ask(f"{acts[kinds[done]].asks}{more}")
     if text or usual:

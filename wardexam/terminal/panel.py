@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.text import capital
-from wardexam.note.reasons import action, image_of
+from wardexam.note.reasons import action
 from wardexam.note.suggestion import alike_words, contradiction_text, pair_text
 from wardexam.note.switched_off import off_short
 from wardexam.note.telling import worth_telling
@@ -300,7 +300,7 @@ def _more(
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
     rest = tuple(range(20, 20 + len(others)))
     if grave:
-        brief = tuple(f"{r.brief}: {r.first or image_of(r) or r.call}" for r in others)
+        brief = tuple(f"{r.brief}: {r.first or r.usual_image or r.call}" for r in others)
         blocks.append(Block("Also", brief, (3, *rest[1:]), between=". "))
     elif others:
         said_whole = tuple(capital(f"{r.text}: {action(r, now)}") for r in others)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from wardexam.exam.text import clean, columns, cut, to_ascii
 from wardexam.note.headline import off_in
-from wardexam.note.limits import LATE, listed_word, running, span
+from wardexam.note.limits import LATE, listed_word, rounded, running, span
 from wardexam.reasoning.rules.rule_table import TODAY
 from wardexam.records.repository import Bed
 from wardexam.terminal.canvas import Line
@@ -85,7 +85,7 @@ def again(bed: Bed, now: datetime) -> str:
     if bed.next_at is None:
         return "" if bed.recheck_hours is None else "FIRST"
     hours = (bed.next_at - now).total_seconds() / 3600
-    words = f"{abs(hours):.0f}h" if abs(hours) < 100 else f"{abs(hours) / 24:.0f}d"
+    words = rounded(abs(hours), "h")
     return f"LATE {words}" if hours < 0 else f"in {words}"
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from wardexam.exam.act_kinds import ActKind
 from wardexam.exam.acts import Act
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.rules.switched_off import SwitchedOff
@@ -78,6 +79,15 @@ class Reason:
     def imaged(self) -> bool:
         """Whether it asks for an image."""
         return bool(self.image) and not self.image.startswith((NO_IMAGE, NOT_AWAITED))
+
+    @property
+    def usual_image(self) -> str:
+        """The image that is usual, by region and modality; empty where none comes first."""
+        return self.image if self.imaged else ""
+
+    def usual(self, kind: ActKind) -> str:
+        """What is written of an act where nothing else is: whom to call, or the image to ask for; empty of any other."""
+        return {"called": self.call, "asked": self.usual_image}.get(kind, "")
 
     @property
     def asked(self) -> Act | None:

@@ -430,10 +430,8 @@ def _counted(parts: list[str], width: int) -> str:
 
 
 def _kept(state: State, said: str) -> str:
-    draft = state.visit.draft
-    if draft.problem:  # the line itself says where it is kept
-        return "" if said == draft.problem else "NOT IN THE WARD"
-    return state.visit.kept_words
+    visit = state.visit  # where the line itself says why it is not kept, nothing more is
+    return "" if said and said == visit.draft.problem else visit.kept_words
 
 
 def status(state: State, said: str, width: int, *, wrote: bool = False) -> Line:

@@ -1,7 +1,7 @@
 """What the screens of an examination and of a cord injury sheet share: what is entered is kept as a draft, saved and left."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import WardexamError
 from wardexam.exam.text import counted
@@ -11,27 +11,9 @@ from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
     from wardexam.records.outbox import Sent, Unsent
-    from wardexam.records.repository import DraftWriter
+    from wardexam.under_way import UnderWay
 
 LEAVING = 0.3  # seconds that leaving waits for the disk
-
-
-class Entered(Protocol):
-    """What is entered: an examination or a sheet under way.
-
-    Attributes:
-        draft: Where every change is kept.
-        amends: Whether saving makes a further revision.
-    """
-
-    draft: "DraftWriter"
-    amends: bool
-
-    def leave(self) -> None:
-        """Let go; the draft stays, but where nothing was entered none does."""
-
-    def go_on(self, saved: Any) -> None:
-        """Go on from what was saved of this meanwhile."""
 
 
 class EntryScreen(LineScreen):
@@ -46,7 +28,7 @@ class EntryScreen(LineScreen):
 
     PAPER = "note"  # what may be copied before entries are lost
 
-    def __init__(self, visit: Entered) -> None:
+    def __init__(self, visit: "UnderWay") -> None:
         super().__init__()
         self.visit: Any = visit
         self.shown_kept, self._trouble = 0, ""
