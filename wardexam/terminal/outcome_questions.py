@@ -2,15 +2,16 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
 
 from wardexam.errors import InputError
 from wardexam.exam.final_sites import FINAL_SIDES
-from wardexam.review.concluding import CLEAR, read_field, site_words
+from wardexam.review.concluding import CLEAR, check_image, concluded, read_field, site_words
 
 if TYPE_CHECKING:
     from wardexam.exam.outcome import Outcome
+    from wardexam.records.repository import PatientFile
+    from wardexam.session import Session
     from wardexam.terminal.question import Then
 
 LONGEST = 120
@@ -61,24 +62,37 @@ def _known(last: "Outcome | None", by: str) -> dict[str, str]:
 def ask_outcome(
     ask: Asks,
     who: str,
-    last: "Outcome | None",
-    by: str,
-    now: datetime,
-    done: Callable[[dict[str, str]], None],
-    check: Callable[[dict[str, str]], object],
+    file: "PatientFile",
+    session: "Session",
+    done: "Callable[[Outcome, str], None]",
+    refused: Callable[[InputError], None],
 ) -> None:
-    """Ask what it was in the end, question by question.
+    """Ask what it was in the end, question by question; what was recorded last stands in the answers' places.
 
     Args:
         ask: What asks.
         who: Whose it is, in words.
-        last: What was recorded last; its words stand in the answers' places.
-        by: Who records it.
-        now: Gives the day and zone of a time.
-        done: Gets the answers by their fields, as `concluded` takes them.
-        check: Gets them as far as the time of the image; raises `InputError` where that cannot be.
+        file: Whose it is; what was recorded before and the examinations.
+        session: Who records it, and the clock.
+        done: Gets the outcome, and what is to be said of the time of its image.
+        refused: Gets why it cannot be recorded.
     """
-    known, given = _known(last, by), dict[str, str]()
+    last = file.outcomes[-1] if file.outcomes else None
+    known, given, now = _known(last, session.examiner), dict[str, str](), session.now()
+
+    def outcome(answers: dict[str, str]) -> "tuple[Outcome, str]":
+        """The outcome as far as it is told, and what is to be said of the time of its image."""
+        made = concluded(answers, file.patient.id, last, session.examiner, session.now())
+        return made, check_image(made, last, file.patient, file.examinations)
+
+    def end() -> None:
+        try:
+            made, doubt = outcome(given)
+        except InputError as error:
+            refused(error)
+            return
+        done(made, doubt)
+
     questions = _questions(who)
 
     def left_out(field: str) -> bool:
@@ -91,7 +105,7 @@ def ask_outcome(
             given[questions[number].field] = CLEAR
             number += 1
         if number == len(questions):
-            done(given)
+            end()
             return
         asked = questions[number]
 
@@ -101,7 +115,7 @@ def ask_outcome(
                 try:
                     read_field(asked.field, text, now)
                     if asked.field == "imaged":
-                        check({**given, "imaged": text})
+                        outcome({**given, "imaged": text})
                 except InputError as error:
                     return f"{error.where} {error.what}.".strip()
                 if len(text) > LONGEST:

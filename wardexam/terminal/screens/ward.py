@@ -604,15 +604,13 @@ class WardScreen(LineScreen):
         app = self.ward_app
 
         def conclude(bed: Bed, file: "PatientFile") -> None:
-            last = file.outcomes[-1] if file.outcomes else None
             ask_outcome(
                 self.ask,
                 f"{clean(bed.bed)} {clean(bed.name)} {mark(file.patient)}",
-                last,
-                app.session.examiner,
-                app.session.now(),
-                lambda given: self._conclude(bed, file, given),
-                lambda given: self._outcome(bed, file, given),
+                file,
+                app.session,
+                lambda made, doubt: self._conclude(bed, made, doubt),
+                lambda error: self.say(f"Not recorded: {error.what}."),
             )
 
         self._with_bed(
@@ -621,24 +619,9 @@ class WardScreen(LineScreen):
             )
         )
 
-    def _outcome(
-        self, bed: Bed, file: "PatientFile", given: dict[str, str]
-    ) -> "tuple[Outcome, str]":
-        """The outcome as far as it is given, and what is to be said of the time of its image."""
-        from wardexam.review.concluding import check_image, concluded
-
-        last, session = file.outcomes[-1] if file.outcomes else None, self.ward_app.session
-        made = concluded(given, bed.patient_id, last, session.examiner, session.now())
-        return made, check_image(made, last, file.patient, file.examinations)
-
-    def _conclude(self, bed: Bed, file: "PatientFile", given: dict[str, str]) -> None:
+    def _conclude(self, bed: Bed, made: "Outcome", doubt: str) -> None:
         app = self.ward_app
         by = app.session.examiner
-        try:
-            made, doubt = self._outcome(bed, file, given)
-        except InputError as error:
-            self.say(f"Not recorded: {error.what}.")
-            return
         self._change(
             lambda: app.ward.conclude(made, by),
             lambda kept: self._done(
