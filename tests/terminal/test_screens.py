@@ -18,7 +18,7 @@ from wardexam.terminal.examine.screen import ExamineScreen
 from wardexam.terminal.injury.screen import InjuryScreen
 from wardexam.terminal.keys import SCREENS, action_of
 from wardexam.terminal.screens.reasons import ReasonsScreen
-from wardexam.terminal.screens.text import TextScreen
+from wardexam.terminal.screens.text import NoteScreen, TextScreen
 from wardexam.terminal.screens.ward import WardScreen
 
 SIZES = [(80, 24), (100, 30), (120, 40)]
@@ -402,7 +402,7 @@ async def test_without_reasoning_the_grid_works_on(app, monkeypatch):
 @pytest.mark.parametrize("name", SCREENS)
 def test_no_key_does_two_things_and_every_action_is_done(name):
     screens = {
-        "ward": WardScreen, "examine": ExamineScreen, "text": TextScreen, "reasons": ReasonsScreen,
+        "ward": WardScreen, "examine": ExamineScreen, "text": NoteScreen, "reasons": ReasonsScreen,
         "injury": InjuryScreen,
     }  # fmt: skip
     screen = screens[name]

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from wardexam.terminal.host import Host
     from wardexam.terminal.keymap import Keymap
     from wardexam.terminal.keys import Key
-    from wardexam.terminal.screens.text import TextScreen
+    from wardexam.terminal.screens.text import NoteScreen, TextScreen
     from wardexam.terminal.tour import Tour
     from wardexam.visit import Visit
 
@@ -259,10 +259,10 @@ class WardApp(PaintingApp):
 
     def show_help(self, keys: "tuple[Key, ...]") -> None:
         """What these keys do."""
-        from wardexam.terminal.screens.text import TextScreen
+        from wardexam.terminal.screens.text import HelpScreen
 
         lines = help_lines(keys, self.size.width, self.size.height - 3)
-        self.push_screen(TextScreen("Keys", "\n".join(lines), helps=True))
+        self.push_screen(HelpScreen("\n".join(lines)))
 
     def show_commands(self, keys: "tuple[Key, ...]", do: "Callable[[str], None]") -> None:
         """Every command of these keys, to search; `do` gets the action that is chosen."""
@@ -327,7 +327,7 @@ class WardApp(PaintingApp):
             leave()
             self.tell(f"Saved. Its note cannot be shown now: {error.line}")
 
-        def said(note: "TextScreen") -> str:
+        def said(note: "NoteScreen") -> str:
             return f"Saved. {note.key('copy')} copies the note, {note.key('leave')} goes back to the ward."
 
         self._show_note(
@@ -341,7 +341,7 @@ class WardApp(PaintingApp):
     def _show_note(
         self, patient_id: str, examination: "Examination | None", shown_as: "Bed | None" = None, *,
         before: "Callable[[], None]" = lambda: None, leave: "Callable[[], None]" = lambda: None,
-        failed: "Callable[[WardexamError], None] | None" = None, said: "Callable[[TextScreen], str]" = lambda _: "",
+        failed: "Callable[[WardexamError], None] | None" = None, said: "Callable[[NoteScreen], str]" = lambda _: "",
     ) -> None:  # fmt: skip
         """The note of an examination, the last one when none is given.
 
@@ -368,7 +368,7 @@ class WardApp(PaintingApp):
             return saved, shown, case
 
         def show(found: "tuple[Saved, Examination, Case]") -> None:
-            from wardexam.terminal.screens.text import TextScreen
+            from wardexam.terminal.screens.text import NoteScreen
 
             saved, shown, case = found
 
@@ -383,17 +383,16 @@ class WardApp(PaintingApp):
                 mark = lambda: self._mark(saved.patient, shown, screen)  # noqa: E731
                 if not shown.in_error:
                     amend = lambda: self._amend(shown, screen.do_leave)  # noqa: E731
-            screen: TextScreen = TextScreen(
-                "Note", render=case.note, referral=case.referral, turn=turn, patient=saved.patient,
-                patient_id=patient_id, which=saved.place(shown), amend=amend, mark=mark, urgency=saved.urgency,
-            )  # fmt: skip
+            screen: NoteScreen = NoteScreen(
+                case, saved.place(shown), saved.urgency, turn, amend, mark
+            )
             leave()
             self.push_screen(screen)
             screen.said = said(screen)
 
         self.calls.open(read, show, failed)
 
-    def _mark(self, patient: "Patient", shown: "Examination", note: "TextScreen") -> None:
+    def _mark(self, patient: "Patient", shown: "Examination", note: "NoteScreen") -> None:
         """Ask why an examination was entered in error, or why it counts again; its note then says so."""
         from wardexam.exam.in_error import fault_of_why, marking
         from wardexam.saved import mark_in_error, mark_valid
@@ -476,9 +475,7 @@ class WardApp(PaintingApp):
             from wardexam.terminal.screens.text import TextScreen
 
             saved, text = found
-            course = TextScreen(
-                "Course", text, patient=saved.patient, patient_id=patient_id, urgency=saved.urgency
-            )
+            course = TextScreen("Course", text, patient=saved.patient, urgency=saved.urgency)
             self.push_screen(course)
 
         self.calls.open(read, show)
@@ -600,7 +597,7 @@ class WardApp(PaintingApp):
                     screen.say("No earlier sheet." if by < 0 else "No later sheet.")
 
             screen: TextScreen = TextScreen(
-                "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient, patient_id=patient_id,
+                "Worksheet", sheets.paper(kept), turn=turn, patient=sheets.patient,
                 which=sheets.place(kept), amend=(lambda: self._amend_sheet(kept, screen)) if last else None,
                 urgency=saved.urgency,
             )  # fmt: skip
@@ -647,9 +644,7 @@ class WardApp(PaintingApp):
             from wardexam.note import handover
             from wardexam.terminal.screens.text import TextScreen
 
-            self.push_screen(
-                TextScreen("Handover", text, page=handover.PAGE_LINES, patient_id="ward")
-            )
+            self.push_screen(TextScreen("Handover", text, page=handover.PAGE_LINES, trail="ward"))
 
         self.calls.open(read, show)
 

@@ -482,9 +482,7 @@ def _figure(screen: "Entering") -> None:
     text = "\n".join(view.figure(screen.state, screen.size.width - 1, ascii_only=plain))
     over = f"{patient.identity}, bed {clean(patient.bed)}\n"
     urgency = screen.reader.urgency
-    figure = TextScreen(
-        "Figure", text, patient=patient, patient_id=patient.id, over=over, urgency=urgency
-    )
+    figure = TextScreen("Figure", text, patient=patient, over=over, urgency=urgency)
     screen.ward_app.push_screen(figure)
 
 

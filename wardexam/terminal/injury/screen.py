@@ -334,7 +334,7 @@ class InjuryScreen(EntryScreen):
             self.ward_app.show_sheet(visit.patient.id, None, paper.do_leave, none=none)
 
         paper = TextScreen(
-            "Worksheet, not saved", visit.paper, turn=turn, patient=visit.patient, patient_id=visit.patient.id,
+            "Worksheet, not saved", visit.paper, turn=turn, patient=visit.patient,
             urgency=self._urgency(),
         )  # fmt: skip
         self.ward_app.push_screen(paper)

@@ -18,80 +18,69 @@ from wardexam.terminal.plain_screen import show_plainly
 from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
+    from wardexam.case import Case
     from wardexam.exam.examination import Patient
     from wardexam.reasoning.rules.reason import Urgency
 
 # What keys do on the help of a screen.
 OF_HELP = ("up", "down", "page_up", "page_down", "leave", "repaint", "suspend")
-Render = Callable[[Form, ScaleName | None], str]  # form and scale give the text
+# What keys do on a note alone.
+OF_NOTE = {"form", "scale", "referral", "in_error"}
 
 
 class TextScreen(LineScreen):
-    """A text, or a note that can take other forms.
+    """A text.
 
     Args:
         title: What it is.
-        text: The text, when it has one form.
-        render: Makes the note in a form and on a scale.
-        referral: Makes the referral.
-        amend: Amends the examination of the note, where it can be.
-        mark: Asks why it was entered in error, or why it counts again, and marks it so, where it can be.
-        turn: Shows the patient's note that is so many before or after this one.
-        patient_id: Whose it is, for the audit trail.
-        page: Lines that one key moves by; a text of pages starts each at the top.
-        patient: Whose it is, for the heading.
-        which: Which of the patient's examinations it is.
+        text: All of it.
+        patient: Whose it is, for the heading and the audit trail.
+        trail: What the audit trail calls a text that is of no one patient; empty where it does not speak of it.
+        which: Which of the patient's examinations or sheets it is.
         over: What stands over the text where it leaves the screen, if the text does not say whose it is.
         urgency: How urgent the patient is, by what was saved or entered last; None where no patient shows.
-        helps: Whether it is the help of another screen: its keys then only scroll and go back.
+        page: Lines that one key moves by; a text of pages starts each at the top.
+        turn: Shows the patient's text that is so many before or after this one.
+        amend: Amends what the text is of, where it can be.
     """
 
     SCREEN = "text"
-    FORMS: tuple[Form, ...] = ("sentences", "table", "line", "figure")
-    SCALES: tuple[ScaleName | None, ...] = (None, "conventional", "ninds", "plus")
 
     def __init__(
-        self, title: str, text: str = "", *, render: Render | None = None, referral: Callable[[], str] | None = None,
-        amend: Callable[[], None] | None = None, mark: Callable[[], None] | None = None, turn: Callable[[int], None] | None = None, patient_id: str = "", page: int = 5,
-        patient: "Patient | None" = None, which: str = "", over: str = "", urgency: "Urgency | None" = None,
-        helps: bool = False,
+        self, title: str, text: str, *, patient: "Patient | None" = None, trail: str = "", which: str = "",
+        over: str = "", urgency: "Urgency | None" = None, page: int = 5,
+        turn: Callable[[int], None] | None = None, amend: Callable[[], None] | None = None,
     ) -> None:  # fmt: skip
         super().__init__()
-        self._head, self._whole, self._note, self._referral = title, text, render, referral
-        self._patient, self._amend, self._turn, self._page = patient_id, amend, turn, page
-        self._mark = mark
-        self._of, self._which, self._over = patient, which, over
-        self._form = self._scale = self._top = 0
-        self._as_referral, self._helps = False, helps
-        self._urgency = urgency
+        self._head, self._text, self._of, self._which, self._over = (
+            title,
+            text,
+            patient,
+            which,
+            over,
+        )
+        self._trail = patient.id if patient else trail
+        self._urgency, self._page, self._turn, self._amend = urgency, page, turn, amend
+        self._top = 0
         self.above = 1 if urgency is None else 2
 
     @property
     def keys(self) -> tuple[Key, ...]:
-        """What keys do on this text: those of a note only on a note."""
-        if self._helps:
-            return tuple(row for row in super().keys if row.action in OF_HELP)
-        absent: set[str] = set()
-        if self._note is None:
-            absent |= {"form", "scale", "in_error"}
-        if self._note is None and self._amend is None:
-            absent.add("amend")
-        if self._referral is None:
-            absent.add("referral")
-        if self._turn is None:
-            absent |= {"earlier", "later"}
-        return tuple(row for row in super().keys if row.action not in absent)
+        """What keys do on this text."""
+        return tuple(row for row in super().keys if self._takes(row.action))
+
+    def _takes(self, action: str) -> bool:
+        """Whether an action of the table is one of this text."""
+        if action == "amend":
+            return self._amend is not None
+        if action in ("earlier", "later"):
+            return self._turn is not None
+        return action not in OF_NOTE
 
     @property
     def shown(self) -> str:
         """The text as it stands."""
-        if self._as_referral and self._referral:
-            return self._referral()
-        return (
-            self._note(self.FORMS[self._form], self.SCALES[self._scale])
-            if self._note
-            else self._whole
-        )
+        return self._text
 
     def draw(self) -> None:
         """The text from its top line."""
@@ -109,13 +98,14 @@ class TextScreen(LineScreen):
 
     def _heading(self, more: str, few: str) -> str:
         """What it is and whose, then which and how much of it shows, as far as they fit."""
-        head = "Referral" if self._as_referral else self._head
         if self._of is None:
-            return f"{head}{more}"
+            return f"{self._head}{more}"
         which = f"  {self._which}" if self._which else ""
         less = which.replace("examination", "exam").replace("revision", "rev")
         tails = (which + more, which + few, which, less, "")
-        return heading(self._of, f"{head}  bed {clean(self._of.bed)}  ", tails, self.size.width)
+        return heading(
+            self._of, f"{self._head}  bed {clean(self._of.bed)}  ", tails, self.size.width
+        )
 
     @property
     def _leaving(self) -> str:
@@ -179,8 +169,8 @@ class TextScreen(LineScreen):
         self._record("copied")
 
     def _record(self, event: str) -> None:
-        if self._patient:
-            app, whose = self.ward_app, self._patient
+        if self._trail:
+            app, whose = self.ward_app, self._trail
             app.calls.behind(lambda: app.ward.record(event, whose, app.session.examiner))
 
     def do_print(self) -> None:
@@ -194,36 +184,10 @@ class TextScreen(LineScreen):
             return
         self._record("copied")
 
-    def do_form(self) -> None:
-        """Next form of the reflexes."""
-        self._form = (self._form + 1) % len(self.FORMS)
-        self.say(f"Reflexes as {self.FORMS[self._form]}.")
-        self.redraw()
-
-    def do_scale(self) -> None:
-        """Next scale to show reflexes on."""
-        self._scale = (self._scale + 1) % len(self.SCALES)
-        self.say(f"Reflexes on the scale: {self.SCALES[self._scale] or 'as graded'}.")
-        self.redraw()
-
-    def do_referral(self) -> None:
-        """Referral or note, from its top."""
-        self._as_referral, self._top = not self._as_referral, 0
-        self.redraw()
-
     def do_amend(self) -> None:
-        """Amend the examination of this note."""
-        if self._amend is None:
-            self.say("Only the last revision of an examination that counts is amended.")
-            return
-        self._amend()
-
-    def do_in_error(self) -> None:
-        """Mark the examination of this note as entered in error, or take that back."""
-        if self._mark is None:
-            self.say("Only the last revision of an examination is marked as entered in error.")
-            return
-        self._mark()
+        """Amend what the text is of."""
+        if self._amend is not None:
+            self._amend()
 
     def do_file(self) -> None:
         """Write to a file that only you can read."""
@@ -257,3 +221,90 @@ class TextScreen(LineScreen):
     def do_leave(self) -> None:
         """Back."""
         self.dismiss(None)
+
+
+class HelpScreen(TextScreen):
+    """What the keys of another screen do: keys only scroll and go back.
+
+    Args:
+        text: All of it.
+    """
+
+    def __init__(self, text: str) -> None:
+        super().__init__("Keys", text)
+
+    def _takes(self, action: str) -> bool:
+        return action in OF_HELP
+
+
+class NoteScreen(TextScreen):
+    """The note of a saved examination, in every form and on every scale, and its referral.
+
+    Args:
+        case: The examination with what stood before it.
+        which: Which of the patient's examinations it is.
+        urgency: How urgent the patient is, by what was saved last.
+        turn: Shows the patient's note that is so many before or after this one.
+        amend: Amends the examination, where it can be.
+        mark: Asks why it was entered in error, or why it counts again, and marks it so, where it can be.
+    """
+
+    FORMS: tuple[Form, ...] = ("sentences", "table", "line", "figure")
+    SCALES: tuple[ScaleName | None, ...] = (None, "conventional", "ninds", "plus")
+
+    def __init__(
+        self,
+        case: "Case",
+        which: str,
+        urgency: "Urgency | None",
+        turn: Callable[[int], None],
+        amend: Callable[[], None] | None,
+        mark: Callable[[], None] | None,
+    ) -> None:
+        super().__init__(
+            "Note", "", patient=case.patient, which=which, urgency=urgency, turn=turn, amend=amend
+        )
+        self._case, self._mark = case, mark
+        self._form = self._scale = 0
+
+    def _takes(self, action: str) -> bool:
+        return True
+
+    @property
+    def shown(self) -> str:
+        """The note or the referral as it stands."""
+        if self._head == "Referral":
+            return self._case.referral()
+        return self._case.note(self.FORMS[self._form], self.SCALES[self._scale])
+
+    def do_form(self) -> None:
+        """Next form of the reflexes."""
+        self._form = (self._form + 1) % len(self.FORMS)
+        self.say(f"Reflexes as {self.FORMS[self._form]}.")
+        self.redraw()
+
+    def do_scale(self) -> None:
+        """Next scale to show reflexes on."""
+        self._scale = (self._scale + 1) % len(self.SCALES)
+        self.say(f"Reflexes on the scale: {self.SCALES[self._scale] or 'as graded'}.")
+        self.redraw()
+
+    def do_referral(self) -> None:
+        """Referral or note, from its top."""
+        self._head = "Note" if self._head == "Referral" else "Referral"
+        self._top = 0
+        self.redraw()
+
+    def do_amend(self) -> None:
+        """Amend the examination of this note."""
+        if self._amend is None:
+            self.say("Only the last revision of an examination that counts is amended.")
+            return
+        super().do_amend()
+
+    def do_in_error(self) -> None:
+        """Mark the examination of this note as entered in error, or take that back."""
+        if self._mark is None:
+            self.say("Only the last revision of an examination is marked as entered in error.")
+            return
+        self._mark()
