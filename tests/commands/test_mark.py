@@ -41,7 +41,7 @@ def test_with_identity_and_words_it_counts_no_more_and_every_paper_says_so(
     mark, folder, last, capsys
 ):
     listed = {b.patient_id: b for b in open_ward(folder).beds()}[WHO]
-    out = mark(WHO, "--identity", NUMBER, "--why", "wrong patient").out
+    out = mark(WHO, last.id, "--identity", NUMBER, "--why", "wrong patient").out
     assert out.splitlines() == [
         "Kwabena Asante, no. 37-1490, bed C2",
         f"examination of {last.at.day} {last.at:%b %Y %H:%M} by {last.by_whom}",
@@ -62,7 +62,7 @@ def test_with_identity_and_words_it_counts_no_more_and_every_paper_says_so(
 
 
 def test_no_paper_and_no_list_of_any_command_has_it(mark, folder, last, tmp_path, capsys):
-    mark(WHO, "--identity", NUMBER, "--why", "wrong patient")
+    mark(WHO, last.id, "--identity", NUMBER, "--why", "wrong patient")
 
     def said(*words):
         run([words[0], "--db", str(folder), *words[1:]])
@@ -100,9 +100,9 @@ def _refusal(folder, capsys, last):
 
 def test_it_is_taken_back_with_words(mark, folder, last):
     before = {b.patient_id: b for b in open_ward(folder).beds()}[WHO]
-    mark(WHO, "--identity", NUMBER, "--why", "wrong patient")
+    mark(WHO, last.id, "--identity", NUMBER, "--why", "wrong patient")
     assert f"mark {WHO} {last.id} --take-back" in mark(WHO, "--take-back").out
-    out = mark(WHO, "--take-back", "--identity", NUMBER, "--why", "it was his").out
+    out = mark(WHO, last.id, "--take-back", "--identity", NUMBER, "--why", "it was his").out
     assert out.splitlines()[-1] == "It counts again."
     now = {b.patient_id: b for b in open_ward(folder).beds()}[WHO]
     assert (now.examinations, now.last_at) == (before.examinations, before.last_at)
@@ -120,11 +120,23 @@ def test_it_is_taken_back_with_words(mark, folder, last):
         (("--take-back", "--identity", NUMBER, "--why", "x"), "is not marked as entered in error"),
     ],
 )
-def test_what_cannot_be_is_refused_in_a_line_and_nothing_is_written(mark, folder, words, said):
+def test_what_cannot_be_is_refused_in_a_line_and_nothing_is_written(mark, folder, last, words, said):
     before = known(folder)
-    told = mark(WHO, *words, code=2)
+    which = () if words[0] == "nobody00" else (last.id,)
+    told = mark(WHO, *which, *words, code=2)
     assert said in told.err
     assert told.err.count("\n") == 1
+    assert known(folder) == before
+
+
+@pytest.mark.parametrize("which", [(), ("",)])
+def test_none_is_marked_that_is_not_named_so_that_the_same_again_marks_no_other(
+    mark, folder, which
+):
+    before = known(folder)
+    for _ in range(2):
+        said = mark(WHO, *which, "--identity", NUMBER, "--why", "wrong patient", code=2)
+        assert "say which examination" in said.err or "is empty" in said.err
     assert known(folder) == before
 
 

@@ -408,7 +408,7 @@ def parser(*, commands: bool = True) -> Grammar:
         ' exam0001 --identity 40-3317 --why "wrong patient"',
     )
     sub.add_argument(
-        "examination", nargs="?", metavar="ID", help="which examination (default: the last)"
+        "examination", nargs="?", metavar="ID", help="which examination, as it lists them"
     )
     sub.add_argument(
         "--identity",

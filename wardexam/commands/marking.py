@@ -32,7 +32,9 @@ def mark(options: argparse.Namespace) -> int:
         raise InputError(
             f"{shown.kind} of this patient is another", options.identity[:60], "nothing was changed"
         )
-    chosen = saved.named(_which(saved, options)).examination
+    if not options.examination:
+        raise InputError("say which examination", whose, f"'wardexam mark {whose}' lists them")
+    chosen = saved.named(options.examination).examination
     _, about, said = marking(saved.patient, chosen)
     if chosen.in_error != options.take_back:
         known = "is marked as entered in error already" if chosen.in_error else "is not marked as entered in error"  # fmt: skip
@@ -43,14 +45,14 @@ def mark(options: argparse.Namespace) -> int:
     return 0
 
 
-def _which(saved: "Saved", options: argparse.Namespace) -> str | None:
-    """The examination that is meant: as given, else the last that can be marked; None where there is none."""
+def _which(saved: "Saved", options: argparse.Namespace) -> str:
+    """The examination that the listed command names: the one given, else the last that it could mark; ``ID`` where there is none."""
     if options.examination:
         return str(options.examination)
     last: Examination | None = saved.last
     if options.take_back:
         last = next((e for e in reversed(saved.file.with_errors) if e.in_error), None)
-    return last.id if last else None
+    return last.id if last else "ID"
 
 
 def _listed(saved: "Saved", shown: "Identity", options: argparse.Namespace) -> "Iterator[str]":
@@ -66,6 +68,5 @@ def _listed(saved: "Saved", shown: "Identity", options: argparse.Namespace) -> "
         yield "No examination is saved yet."
         return
     back = " --take-back" if options.take_back else ""
-    which = _which(saved, options) or "ID"
     yield f"Nothing is marked yet. This would{' take a mark back' if back else ' mark one as entered in error'}:"
-    yield f'  wardexam mark {saved.patient.id} {which}{back} --identity "{shown.wanted}" --why "WORDS"'
+    yield f'  wardexam mark {saved.patient.id} {_which(saved, options)}{back} --identity "{shown.wanted}" --why "WORDS"'
