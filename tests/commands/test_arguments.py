@@ -88,6 +88,26 @@ def test_a_wrong_option_before_the_command_is_one_line_with_what_is_near(capsys)
     assert "no option '--exam'; did you mean --examiner" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "where"),
+    [
+        (["export", "--patient", ""], "--patient"),
+        (["export", "--patient="], "--patient"),
+        (["act", "A2", "", "called", "x"], "A2"),
+        (["mark", "A2", ""], "A2"),
+        (["agreement", "", "exam0001", "exam0002"], "agreement"),
+        (["--db", ""], "--db"),
+        (["incident", "A2", "--file", ""], "--file"),
+        ([""], "wardexam"),
+    ],
+)
+def test_an_empty_argument_is_none_that_was_left_out(words, where, capsys):
+    assert run(words) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == f"wardexam: {where}: an argument is empty (give it, or leave it out)\n"
+
+
 def test_every_variable_that_the_program_reads_is_in_its_help():
     text = parser().format_help()
     modules = Path(wardexam.__file__).parent.rglob("*.py")

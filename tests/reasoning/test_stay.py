@@ -7,7 +7,7 @@ import pytest
 from tests.examinations import examined
 from wardexam.exam.acts import Act
 from wardexam.note.headline import summarise
-from wardexam.reasoning.rules.acts import written_over
+from wardexam.reasoning.rules.acts import beyond, written_over
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.firing import WORSE
 from wardexam.reasoning.rules.raised import recorded
@@ -133,3 +133,8 @@ def test_each_sign_was_seen_last_when_it_was_answered_last():
         ("hip_flexion", "right"): 9, ("hip_flexion", "left"): 9, ("saddle", "right"): 9, ("knee", "left"): 21,
     }  # fmt: skip
     assert stay.last(("ankle", "left")) is None
+
+
+def test_a_blank_line_of_what_an_act_was_written_over_says_nothing():
+    found = examined("knee 2/0", AT)
+    assert beyond(("", " "), found) == beyond((), found)

@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Callable
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from wardexam import __version__
@@ -195,9 +196,10 @@ def parse(arguments: list[str]) -> argparse.Namespace:
     """What the command line says: the command to run, and its options.
 
     Raises:
-        InputError: There is no such command, or an option before it does nothing there.
+        InputError: An argument is empty, there is no such command, or an option before it does nothing there.
         SystemExit: Help was asked for, or the rest is refused; what there is to say is said.
     """
+    _none_is_empty(arguments)
     # The ward opens sooner when the grammar of every command need not be made for it.
     bare = not arguments or (arguments[0] == "--db" and len(arguments) == 2)
     grammar = parser(commands=not bare)
@@ -207,6 +209,18 @@ def parse(arguments: list[str]) -> argparse.Namespace:
         if getattr(options, name) and name not in options.takes:
             raise InputError(f"--{name} does nothing here", command or "", "leave the option out")
     return options
+
+
+def _none_is_empty(arguments: list[str]) -> None:
+    """Refuse an empty argument, as of a script's variable that was never set: left out it would mean another, or the whole ward.
+
+    Raises:
+        InputError: One is empty; names the option, or what stands before it.
+    """
+    for before, given in pairwise(["wardexam", *arguments]):
+        option, equals, value = given.partition("=")
+        if not given or (given.startswith("--") and equals and not value):
+            raise InputError("an argument is empty", option or before, "give it, or leave it out")
 
 
 def _command_of(arguments: list[str], names: list[str]) -> str | None:

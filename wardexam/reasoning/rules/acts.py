@@ -56,7 +56,7 @@ def beyond(on: Iterable[str], found: Findings) -> list[str]:
     seen: Seen = {}
     flags, story = set(), set()
     for line in on:
-        first, *words = line.split()
+        first, *words = line.split() or [""]
         if first == "flag":
             flags.update(words)
         elif first == "story":
