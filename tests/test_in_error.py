@@ -11,6 +11,7 @@ import wardexam
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from wardexam.case import case_of
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.governance.research import Mask, patient_fact, patient_json
 from wardexam.note import handover
@@ -20,7 +21,7 @@ from wardexam.review.gather import count_stays, paired_stays
 from wardexam.saved import Saved, mark_in_error, write_act
 from wardexam.session import Session
 from wardexam.terminal.course import course_text
-from wardexam.unsaved import begun
+from wardexam.unsaved import begun, told
 from wardexam.visit import Visit
 
 NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
@@ -137,3 +138,22 @@ def test_who_takes_those_entered_in_error_too_is_named():
             if isinstance(node, ast.Attribute) and node.attr == "with_errors":
                 found.add(path.relative_to(HOME).as_posix())
     assert found == shows_or_keeps - {"records/repository.py"}
+
+
+def test_a_draft_that_amends_it_says_nothing_and_is_not_what_opens(session):
+    save(session, "before00", 8, "knee 2/2 plantar down/down")
+    save(session, "wrong000", 6, WRONG)
+    amending = Visit.amend(session, session.ward.revisions(WHO, "wrong000")[-1])
+    amending.change(Change("comment", "", "begun"))
+    amending.pause(1.0)
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    found = session.ward.papers()
+    sheet = handover.sheet(found, "", now=NOW, begun=begun(session.ward, found.drafts))
+    assert "NOT SAVED: 2 entries by Dr Test" in sheet
+    assert "NOW" not in sheet
+    (bed,) = told(session.ward, session.ward.beds(), found.drafts)
+    assert bed.draft is None
+    visit = Visit.open(session, WHO)
+    assert (visit.amends, visit.which) == (False, "examination 3")
+    visit.leave()
+    assert [d.draft_id for d in session.ward.drafts()] == ["wrong000"]

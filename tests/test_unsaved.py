@@ -77,3 +77,21 @@ def test_the_list_goes_by_a_draft_that_is_worse_though_no_more_urgent(tmp_path):
     (bed,) = told(ward, ward.beds(), ward.drafts())
     assert bed.listed is bed.draft
     assert bed.draft.worse
+
+
+def test_of_two_drafts_of_a_patient_the_graver_is_told_whichever_was_begun_last(tmp_path):
+    ward = ward_with_draft(tmp_path, ["knee 2/2"], Change("flag", "saddle_numb", "yes"))
+    (first,) = ward.drafts()
+    with_first, _ = ward.resume_draft(first.draft_id)  # held, as by another doctor
+    names = iter(("exam0002",))
+    other = Visit.open(Session(ward, "Dr Second", lambda: NOW, lambda: next(names)), WHO)
+    other.change(KNEE[1])
+    other.pause(1.0)
+    with_first.close()
+    papers = ward.papers()
+    assert len(papers.drafts) == 2
+    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts))
+    assert "NOT SAVED: NOW" in text
+    assert "1 entry by Dr Bex" in " ".join(text.split())
+    (bed,) = told(ward, ward.beds(), papers.drafts)
+    assert bed.listed.urgency == 3

@@ -13,7 +13,7 @@ from wardexam.records.repository import Bed, DraftInfo, Repository, Summary
 
 
 def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
-    """The headline of a draft with what stands from before, as when it is saved; None where it cannot be read.
+    """The headline of a draft with what stands from before, as when it is saved; None where it cannot be read, or amends an examination entered in error.
 
     Of a patient whose record cannot be read it goes by its own findings and answers alone.
     """
@@ -24,9 +24,13 @@ def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
     except WardexamError:
         return None
     try:
-        told = ward.file(draft.patient_id).telling(drafted.id)
+        file = ward.file(draft.patient_id)
     except WardexamError:
         told = ()
+    else:
+        if file.in_error(drafted.id):
+            return None
+        told = file.telling(drafted.id)
     previous, stay = standing(told), Stay(told)
     change = compare(previous, drafted) if previous else None
     urgency = assess(drafted, previous, None, own=True, still=still_open(told), stay=stay)
@@ -34,13 +38,13 @@ def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
 
 
 def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
-    """What drafts say with what stands from before, by the patient's identifier, where they can be read."""
-    said = {draft.patient_id: said_by(ward, draft) for draft in drafts}
-    return {patient: summary for patient, summary in said.items() if summary is not None}
+    """What drafts say with what stands from before, by the draft's identifier, where they can be read."""
+    said = {draft.draft_id: said_by(ward, draft) for draft in drafts}
+    return {name: summary for name, summary in said.items() if summary is not None}
 
 
 def told(ward: Repository, beds: tuple[Bed, ...], drafts: Iterable[DraftInfo]) -> tuple[Bed, ...]:
-    """The lines of a list, each with what its draft says, whoever writes it, and what was told at admission of who was never examined.
+    """The lines of a list, each with what its gravest draft says, whoever writes it, and what was told at admission of who was never examined.
 
     Args:
         ward: Where they lie.
@@ -48,8 +52,11 @@ def told(ward: Repository, beds: tuple[Bed, ...], drafts: Iterable[DraftInfo]) -
         drafts: What was begun in the ward.
     """
     listed = {b.patient_id for b in beds}
-    last = {d.patient_id: d for d in drafts if d.patient_id in listed}
-    said = begun(ward, last.values())
+    whose = {d.draft_id: d for d in drafts if d.patient_id in listed}
+    said = dict[str, Summary]()
+    for name, summary in begun(ward, whose.values()).items():
+        patient = whose[name].patient_id
+        said[patient] = max(said.get(patient, summary), summary, key=lambda s: (s.urgency, s.worse))
     return tuple(
         replace(
             b,

@@ -76,7 +76,7 @@ class Visit(UnderWay):
         """The draft that was left of a patient, else a new examination.
 
         A draft that another session is writing is left to it: both examinations are kept. That a
-        draft is damaged is said.
+        draft is damaged is said. One that amends an examination entered in error is kept: it cannot be saved.
 
         Args:
             session: Who examines, where.
@@ -89,7 +89,7 @@ class Visit(UnderWay):
         opened = session.ward.opened(patient_id, session.examiner)
         file = opened.file
         same(file.patient, shown)
-        drafts = [d for d in opened.drafts if not d.held]
+        drafts = [d for d in opened.drafts if not d.held and not file.in_error(d.draft_id)]
         left = [d for d in drafts if not d.trouble]
         if left:
             said = f"Draft resumed: {draft_line(left[-1], file.patient.bed, session.now())}."

@@ -177,6 +177,7 @@ class Entry:
         headline: Why.
         order: Where the patient stands, first to last.
         unsaved: What is said of an examination that was begun and is not saved.
+        admission: What the reason for admission tells of a patient whom nobody examined; None where it raises nothing.
     """
 
     patient: Patient
@@ -186,6 +187,7 @@ class Entry:
     headline: str
     order: tuple[float, ...]
     unsaved: Unsaved
+    admission: Summary | None = None
 
 
 def _entry(
@@ -197,7 +199,7 @@ def _entry(
         told = of_admission(patient.remark, patient.age, patient.sex, wording)
         level, text = (told.urgency, told.short or told.headline) if told else (0, "")
         first = -max(2.5, begun.level, level)
-        return Entry(patient, None, beside, level, text, (first, 0.0, 0.0, 0.0, 0.0), begun)
+        return Entry(patient, None, beside, level, text, (first, 0.0, 0.0, 0.0, 0.0), begun, told)
     head, change = of.head, of.change
     level, text = head.urgency, head.headline
     if (
@@ -313,8 +315,9 @@ def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
 
 
 def _unsaved(papers: Papers, begun: Mapping[str, Summary]) -> dict[str, Unsaved]:
-    """What is said of each draft, by its patient's identifier."""
-    return {d.patient_id: _of_draft(d, begun.get(d.patient_id)) for d in papers.drafts}
+    """What is said of each patient's gravest draft, of equal ones of the last, by the patient's identifier."""
+    said = {d: _of_draft(d, begun.get(d.draft_id)) for d in papers.drafts}
+    return {d.patient_id: said[d] for d in sorted(said, key=lambda d: (said[d].level, said[d].worse))}  # fmt: skip
 
 
 def _of_draft(draft: DraftInfo, said: Summary | None) -> Unsaved:
@@ -361,7 +364,7 @@ def sheet(
         head: The head of the audit trail; empty where there is none.
         now: When it is made.
         wording: The hospital's own words for urgency.
-        begun: What drafts say with what stands from before, by the patient's identifier (`wardexam.unsaved`).
+        begun: What drafts say with what stands from before, by the draft's identifier (`wardexam.unsaved`).
     """
     rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(
