@@ -95,6 +95,27 @@ def test_who_was_not_examined_has_no_level_at_all(ward, capsys):
     assert [p["examination"] for p in answer["patients"] if p["bed"] == "Z9"] == [None]
 
 
+def test_what_the_reason_for_admission_tells_of_who_was_never_examined_stands_in_both(ward, capsys):
+    patient = Patient(id="newcomer", bed="Z9", name="Ana Invented", admitted=NOW, remark="unconscious")  # fmt: skip
+    ward.admit(patient, "test")
+    (line,) = (text for text in told(capsys, "beds").splitlines() if "newcomer" in text)
+    beds, sheet = answered(capsys, "beds")[0]["beds"], answered(capsys, "handover")[0]["patients"]
+    for rows in (beds, sheet):
+        assert [row["told"] is None for row in rows] == [r["patient"] != "newcomer" for r in rows]
+        (row,) = (row["told"] for row in rows if row["told"])
+        assert row["level"] > 0
+        assert f"not examined, {row['word']}: {row['headline']}" in line
+
+
+def test_nobody_named_as_examiner_takes_no_patient_off_the_handover(ward, capsys):
+    bed = ward.beds()[0]
+    last = ward.examinations(bed.patient_id)[-1]
+    made = last.model_copy(update={"id": "nobody00", "examiner": "", "entered_by": ()})
+    ward.save(made.model_copy(update={"acts": (), "raised": None}), "")
+    answer, _ = answered(capsys, "handover")
+    assert {p["patient"]: p["examination"]["by"] for p in answer["patients"]}[bed.patient_id] == ""
+
+
 def test_a_first_examination_with_a_schedule_is_due_since_the_admission_in_both(ward, capsys):
     for name, hours in (("newcomer", 4), ("unscheduled", None)):
         patient = Patient(id=name, bed="Z9", name="Ana Invented", admitted=NOW, recheck_hours=hours)

@@ -120,7 +120,9 @@ def test_it_is_taken_back_with_words(mark, folder, last):
         (("--take-back", "--identity", NUMBER, "--why", "x"), "is not marked as entered in error"),
     ],
 )
-def test_what_cannot_be_is_refused_in_a_line_and_nothing_is_written(mark, folder, last, words, said):
+def test_what_cannot_be_is_refused_in_a_line_and_nothing_is_written(
+    mark, folder, last, words, said
+):
     before = known(folder)
     which = () if words[0] == "nobody00" else (last.id,)
     told = mark(WHO, *which, *words, code=2)

@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from wardexam.anatomy.catalogue import PARTS, catalogue
-from wardexam.exam.examination import Context
+from wardexam.exam.examination import Context, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import story
@@ -684,3 +684,10 @@ def test_right_and_left_are_swapped_after_a_yes_and_back_by_one_undo(ward):
     there = "biceps, right: 0, absent\nbiceps, left: 2+, normal\nbrachioradialis, left: 1+"
     assert (said.count(begun), said.count(there)) == (2, 1)
     assert "Undone: Right and left swapped in 3 findings." in said
+
+
+def test_who_was_never_examined_is_offered_with_what_the_reason_for_admission_tells(ward):
+    who = Patient(id="newcomer", bed="9", name="Ana Invented", admitted=START, remark="unconscious")
+    ward.admit(who, "test")
+    _, said = talk(ward)
+    assert "Bed 9, Ana Invented, not examined yet, now: " in " ".join(said.split())

@@ -27,7 +27,7 @@ LIST_CAUTION = " ".join(handover.END.split())
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """How urgent an examination was when it was saved.
+    """How urgent an examination was when it was saved, or what was told at admission.
 
     Attributes:
         level: 0 (not assessed, or no rule fires) to 3 (now).
@@ -64,6 +64,7 @@ class BedLine:
         draft: Whether an examination is under way.
         discharged: When the patient was discharged; null of who is on the ward.
         trouble: Why the record cannot be read; empty where it can.
+        told: What the reason for admission tells of a patient whom nobody examined; null where it raises nothing.
     """
 
     bed: str
@@ -75,6 +76,7 @@ class BedLine:
     draft: bool
     discharged: datetime | None
     trouble: str
+    told: Level | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,7 @@ class Examined:
     Attributes:
         id: Its identifier.
         at: When it was.
-        by: Who examined, the last hand.
+        by: Who examined, the last hand; empty where nobody is named.
         first: Whether it is the first of the stay.
         level: 0 to 3: the gravest of its reasons and of what was raised when it was saved.
         headline: Why.
@@ -208,6 +210,7 @@ class HandedOver:
         examination: The last examination; null where nobody examined.
         beside: What a cord injury sheet says that is not in the urgency.
         unsaved: What is said of an examination that was begun and is not saved; empty where there is none.
+        told: What the reason for admission tells of a patient whom nobody examined; null where it raises nothing.
     """
 
     patient: str
@@ -220,6 +223,7 @@ class HandedOver:
     examination: Examined | None
     beside: str
     unsaved: str
+    told: Level | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,15 +268,17 @@ def _minutes(due: datetime | None, now: datetime) -> int | None:
     return None if late is None else int(late.total_seconds() // 60)
 
 
-def _bed(bed: "Bed", admitted: datetime | None, now: datetime) -> BedLine:
-    head = bed.summary
-    level = head and Level(
+def _level(head: "Summary | None", now: datetime) -> Level | None:
+    return head and Level(
         head.urgency, head.urgency_word, head.worse, head.headline, head.new,
         head.due_at, _minutes(head.due_at, now), head.step,
     )  # fmt: skip
+
+
+def _bed(bed: "Bed", admitted: datetime | None, now: datetime) -> BedLine:
     return BedLine(
-        bed.bed, bed.patient_id, bed.examinations, _time(bed.last_at), level or None,
-        bed.next_since(admitted), bed.has_draft, _time(bed.discharged), bed.trouble,
+        bed.bed, bed.patient_id, bed.examinations, _time(bed.last_at), _level(bed.summary, now),
+        bed.next_since(admitted), bed.has_draft, _time(bed.discharged), bed.trouble, _level(bed.told, now),
     )  # fmt: skip
 
 
@@ -312,7 +318,7 @@ def _examined(entry: handover.Entry, now: datetime) -> Examined | None:
     if of is None:
         return None
     return Examined(
-        of.last.id, of.last.at, of.last.hands[-1], of.previous is None, entry.level, entry.headline,
+        of.last.id, of.last.at, of.last.hands[-1] if of.last.hands else "", of.previous is None, entry.level, entry.headline,
         of.head.worse, _minutes(of.head.due_at, now), of.urgency,
         tuple(sign.text for sign in of.change.gravest) if of.change else (),
         tuple(handover.found(of)),
@@ -333,7 +339,7 @@ def handed_over(
         p = entry.patient
         due = handover.due(p, entry.told.last if entry.told else None)
         rows.append(
-            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved.text)
+            HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved.text, _level(entry.admission, now))
         )  # fmt: skip
     left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
     return Handover(1, __version__, now, tuple(rows), left, trail, LIST_CAUTION)

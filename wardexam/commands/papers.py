@@ -5,6 +5,7 @@ Imports stay inside the commands, so that a note prints without the screen.
 
 import argparse
 from contextlib import suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from wardexam.commands import edge
@@ -35,17 +36,19 @@ def beds(options: argparse.Namespace) -> int:
     from wardexam.note.headline import listed_parts, of_admission
 
     ward, code, now = edge.ward(options), 0, edge.now()
-    listed = ward.beds(discharged=options.discharged)
+    listed = [
+        replace(b, told=None if b.last_at else of_admission(b.reason, b.age, b.sex))
+        for b in ward.beds(discharged=options.discharged)
+    ]
     if options.json:
         from wardexam.commands import answers
 
         edge.put(answers.line(answers.beds(listed, _admitted(ward, listed), ward.problem, now)))
     for bed in listed:
-        told = None if bed.last_at else of_admission(bed.reason, bed.age, bed.sex)
         if bed.summary:
             said = listed_parts(bed.summary, now, clock=not options.discharged)
         else:
-            raised = f", {told.urgency_word}: {told.headline}" if told else ""
+            raised = f", {bed.told.urgency_word}: {bed.told.headline}" if bed.told else ""
             said = (f"not examined{raised}",)
         line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {said[0]}"
         if not options.json:

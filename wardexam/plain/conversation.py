@@ -36,7 +36,7 @@ from wardexam.exam.story import complaints
 from wardexam.exam.text import clean, counted
 from wardexam.exam.wording import spoken
 from wardexam.governance.reviews import due_line
-from wardexam.note.headline import listed_parts
+from wardexam.note.headline import listed_parts, of_admission
 from wardexam.note.suggestion import accepted_text
 from wardexam.plain import answers, words
 from wardexam.plain.lookup import Question, ask_onset, enter_line, find, is_line, questions_of
@@ -52,6 +52,7 @@ from wardexam.visit import Visit
 
 if TYPE_CHECKING:
     from wardexam.anatomy.catalogue import Sign
+    from wardexam.records.repository import Bed
 
 T = TypeVar("T")
 WAITS = "The save waits for the ward's store and follows by itself, now or at the next start."
@@ -162,6 +163,12 @@ def _offer_drafts(talk: Talk, session: Session) -> Visit | None:
     return None
 
 
+def _never_examined(bed: "Bed", session: Session) -> str:
+    """What is said of a patient whom nobody has examined: also how urgent the reason for admission makes it."""
+    told = of_admission(bed.reason, bed.age, bed.sex, session.wording)
+    return f"not examined yet, {told.urgency_word}: {told.headline}" if told else "not examined yet"
+
+
 def _choose_patient(talk: Talk, session: Session) -> Patient:
     ward = session.ward
     while True:
@@ -178,7 +185,7 @@ def _choose_patient(talk: Talk, session: Session) -> Patient:
                 if b.trouble
                 else "; ".join(listed_parts(b.summary, session.now()))
                 if b.summary
-                else "not examined yet"
+                else _never_examined(b, session)
             )
             for b in beds
         ]
