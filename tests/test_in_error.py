@@ -11,14 +11,16 @@ import wardexam
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from wardexam.case import case_of
+from wardexam.exam.acts import Raised
 from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.governance.research import Mask, patient_fact, patient_json
 from wardexam.note import handover
+from wardexam.reasoning.rules.own_alarm import OWN
 from wardexam.records.ward import open_ward
 from wardexam.review.counting import Period
 from wardexam.review.gather import count_stays, paired_stays
-from wardexam.saved import Saved, mark_in_error, write_act
+from wardexam.saved import Saved, mark_in_error, mark_valid, write_act
 from wardexam.session import Session
 from wardexam.terminal.course import course_text
 from wardexam.unsaved import begun, told
@@ -157,3 +159,68 @@ def test_a_draft_that_amends_it_says_nothing_and_is_not_what_opens(session):
     assert (visit.amends, visit.which) == (False, "examination 3")
     visit.leave()
     assert [d.draft_id for d in session.ward.drafts()] == ["wrong000"]
+
+
+def marked_late(session, *lines):
+    """A patient with one examination that was entered in error, marked only after others were saved, each a line."""
+    save(session, "before00", 8, "knee 2/0 plantar down/down")
+    save(session, "wrong000", 6, WRONG, by="Dr Wrong")
+    for n, line in enumerate(lines):
+        save(session, f"after{n:03}", 5 - n, line)
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+
+
+def listed(session):
+    (bed,) = session.ward.beds()
+    return bed.summary.urgency, bed.summary.due
+
+
+def test_what_it_raised_does_not_come_back_with_what_is_saved_after_the_mark(session):
+    marked_late(session, "brachioradialis 2/2", "biceps 2/2")
+    assert listed(session) == (0, "")
+    save(session, "next0000", 1, "triceps 2/2")
+    assert listed(session) == (0, "")
+    assert session.ward.file(WHO).examinations[-1].raised == ()
+
+
+def test_what_it_raised_and_another_found_as_well_stands_since_that_other(session):
+    marked_late(session, "saddle 0/0 anal_tone 1 flag:saddle_numb=yes")
+    assert listed(session) == (3, (NOW - timedelta(hours=1)).isoformat())
+    save(session, "next0000", 1, "triceps 2/2")
+    assert listed(session) == (3, (NOW - timedelta(hours=1)).isoformat())
+
+
+@pytest.mark.parametrize(
+    ("found", "level"), [("knee 2/2 biceps 2/2", 0), ("knee 2/0 biceps 2/2", 2)]
+)
+def test_an_alarm_of_the_tools_own_that_it_raised_is_left_where_nothing_else_was_abnormal(
+    session, found, level
+):
+    save(session, "before00", 8, "ankle 2/2 plantar down/down")
+    at = NOW - timedelta(hours=6)
+    alarm = Raised(
+        rule=OWN, since=at, level=2, text="signs may mean: left hemisphere", region="brain"
+    )
+    made = examined("biceps 3/2 knee 3/2", at, id="wrong000", patient=WHO, examiner="Dr Wrong")
+    made = made.model_copy(update={"raised": (alarm,)})
+    kept, summary = case_of(session.ward.file(WHO), made, {}).to_save()
+    session.ward.save(kept, "Dr Wrong", summary)
+    save(session, "after000", 2, found)
+    assert OWN in {r.rule for r in session.ward.file(WHO).examinations[-1].raised}
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    stands = [r for r in session.ward.file(WHO).examinations[-1].raised if r.rule == OWN]
+    assert [r.since for r in stands] == ([NOW - timedelta(hours=2)] if level else [])
+    mark_valid(session, session.ward.revisions(WHO, "wrong000")[-1], "it was hers")
+    stands = [r for r in session.ward.file(WHO).examinations[-1].raised if r.rule == OWN]
+    assert [r.since for r in stands] == [at]
+
+
+def test_no_figure_and_no_research_has_what_it_raised(session):
+    marked_late(session, "brachioradialis 2/2")
+    if not isinstance(session.ward, MemoryWard):  # which is not read for counting
+        period = Period(NOW - timedelta(days=2), NOW + timedelta(days=1), NOW)
+        ((counted,), _) = count_stays(session.ward.stays(), period)
+        assert counted.groups == {}
+        assert counted.highest == 0
+    fact = patient_fact(session.ward.file(WHO), Mask(b"0" * 32))
+    assert {r.rule for e in fact.examinations for r in e.raised or ()} == set()

@@ -26,11 +26,10 @@ def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
     try:
         file = ward.file(draft.patient_id)
     except WardexamError:
-        told = ()
-    else:
-        if file.in_error(drafted.id):
-            return None
-        told = file.telling(drafted.id)
+        file = None
+    if file and file.in_error(drafted.id):
+        return None
+    told = file.telling(drafted.id) if file else ()
     previous, stay = standing(told), Stay(told)
     change = compare(previous, drafted) if previous else None
     urgency = assess(drafted, previous, None, own=True, still=still_open(told), stay=stay)

@@ -269,7 +269,7 @@ def _minutes(due: datetime | None, now: datetime) -> int | None:
 
 
 def _level(head: "Summary | None", now: datetime) -> Level | None:
-    return head and Level(
+    return None if head is None else Level(
         head.urgency, head.urgency_word, head.worse, head.headline, head.new,
         head.due_at, _minutes(head.due_at, now), head.step,
     )  # fmt: skip

@@ -64,6 +64,7 @@ class Raised(Model):
             a rule that an earlier version kept: its row says it.
         text: Of the tool's own alarm, why.
         region: Of the tool's own alarm, the region of the likeliest dangerous site.
+        by_error: Whether only an examination entered in error is known to have raised it; worked out, never kept.
     """
 
     rule: RuleName
@@ -73,3 +74,4 @@ class Raised(Model):
     level: Annotated[int, Field(ge=0, le=3)] = 0
     text: Line = ""
     region: Line = ""
+    by_error: bool = Field(default=False, exclude=True)

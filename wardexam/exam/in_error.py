@@ -1,9 +1,11 @@
 """Examinations entered in error: kept and shown as such, and counted nowhere.
 
 One is left out where the examinations of a stay are given, and so by everybody who takes them from there. What was
-done about a reason goes with the examination it was written on, wherever a later one carried it.
+done about a reason goes with the examination it was written on, and a reason with the one that raised it first, wherever
+a later one carried it.
 """
 
+import itertools
 from collections.abc import Iterable
 
 from wardexam.exam.acts import Raised
@@ -60,20 +62,35 @@ def counting(latest: Iterable[Examination]) -> tuple[Examination, ...]:
 
 
 def without_errors(examination: Examination, every: Iterable[Examination]) -> Examination:
-    """An examination without what was done on one entered in error, as far as it has carried that.
+    """An examination without what was done on one entered in error, and what that raised, as far as it has carried both.
 
     What an act had brought down stands as high again as it stood in the stay: nothing is calmer for what does not count.
+    A reason that one entered in error raised first stands since the first that counts and carried it, and says so: it holds
+    by what else was found, not by having been kept. The tool's own alarm, of which no finding tells that, is left out only
+    where nothing that counts was abnormal until then.
 
     Args:
         examination: One that counts.
-        every: The last revisions of its stay, those entered in error too.
+        every: The last revisions of its stay in the order saved, those entered in error too.
     """
     stay = tuple(every)
     void = {act.same for e in stay if e.in_error for act in e.acts}
-    rows = examination.raised or ()
-    if void.isdisjoint(act.same for row in rows for act in row.acts):
-        return examination
-    return examination.model_copy(update={"raised": tuple(_without(r, void, stay) for r in rows)})
+    rows = (_counted(r, examination, stay) for r in examination.raised or ())
+    kept = tuple(_without(r, void, stay) for r in rows if r)
+    return examination if kept == (examination.raised or ()) else examination.model_copy(update={"raised": kept})  # fmt: skip
+
+
+def _counted(row: Raised, examination: Examination, stay: tuple[Examination, ...]) -> Raised | None:
+    """A kept reason as it counts; None where it does not."""
+    carrying = [e for e in stay if any((r.rule, r.since) == (row.rule, row.since) for r in e.raised or ())]  # fmt: skip
+    if not carrying or not carrying[0].in_error:
+        return row
+    until = itertools.takewhile(lambda e: e.id != examination.id, stay)
+    abnormal = any(f.abnormal for e in (*until, examination) if not e.in_error for f in e.findings)
+    if row.text and not abnormal:
+        return None
+    since = next((e.at for e in carrying if not e.in_error), examination.at)
+    return row.model_copy(update={"since": since, "by_error": True})
 
 
 def _without(row: Raised, void: set[tuple[str, ...]], stay: tuple[Examination, ...]) -> Raised:

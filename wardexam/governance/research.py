@@ -23,6 +23,7 @@ from wardexam.governance.facts import (
     examination_fact,
 )
 from wardexam.injury.kept import KeptSheet
+from wardexam.reasoning.rules.raised import as_counted
 from wardexam.tables import Columns
 from wardexam.version import __version__
 
@@ -179,7 +180,8 @@ def patient_fact(file: "PatientFile", mask: Mask) -> PatientFact:
     patient: Patient = file.patient
     when = mask.when(patient.id)
     sheets = {s.id: s for s in file.sheets}
-    last: list[Examination] = list(file.examinations)
+    counting = tuple(file.examinations)
+    last = [as_counted(e, counting[:n]) for n, e in enumerate(counting)]
     return PatientFact(
         form=FORM,
         program=__version__,

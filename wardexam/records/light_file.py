@@ -61,11 +61,14 @@ class LightFile:
         patient: The details as they lie.
         revisions: Every revision of each examination that counts, by its identifier in the order saved, first to last.
         outcome: The last revision of the outcome as it lies; None where none was recorded.
+        stay: Where one was entered in error the last revision of every examination, that too, in the order saved: what
+            others kept of it is in no figure either.
     """
 
     patient: dict[str, Any]
     revisions: dict[str, list[LightExamination]]
     outcome: dict[str, Any] | None
+    stay: tuple[LightExamination, ...] = ()
 
 
 class Stay(Protocol):

@@ -55,7 +55,10 @@ def light_of(tables: Tables, where: str) -> LightFile:
         for each in revisions.values():
             each.sort(key=lambda e: int(e.fields["revision"]))
         # What was entered in error is in no figure.
-        revisions = {name: each for name, each in revisions.items() if not each[-1].fields.get("in_error")}  # fmt: skip
+        latest = tuple(each[-1] for each in revisions.values())
+        counts = {e.fields["id"] for e in latest if not e.fields.get("in_error")}
+        stay = latest if len(counts) < len(latest) else ()
+        revisions = {name: each for name, each in revisions.items() if name in counts}
         outcomes = [dict(record) for record in records_of(tables, "outcomes")]
         last = max(outcomes, key=lambda o: int(o["revision"]), default=None)
         patient = dict(first(tables, "patient"))
@@ -63,7 +66,7 @@ def light_of(tables: Tables, where: str) -> LightFile:
             raise ValueError
     except (ValueError, KeyError, TypeError, AttributeError):
         raise DamagedFileError("a record cannot be read", where, REMEDY) from None
-    return LightFile(patient, revisions, last)
+    return LightFile(patient, revisions, last, stay)
 
 
 def trail_events(path: Path) -> Iterator[Event]:

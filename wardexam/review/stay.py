@@ -7,7 +7,10 @@ from functools import cache
 from typing import Any
 
 from wardexam.anatomy.catalogue import catalogue
+from wardexam.exam.examination import Examination
 from wardexam.exam.findings import sides_of, statement_of
+from wardexam.exam.in_error import counting
+from wardexam.reasoning.rules.raised import as_counted
 from wardexam.reasoning.rules.rule_table import LOWERED, rules
 from wardexam.records.light_file import LightExamination, LightFile
 
@@ -167,9 +170,9 @@ def _done(act: Mapping[str, Any]) -> Done:
     return Done(act["rule"], act["kind"], datetime.fromisoformat(act["at"]))
 
 
-def _seen(revisions: list[LightExamination]) -> Seen:
+def _seen(revisions: list[LightExamination], counted: Mapping[str, Any]) -> Seen:
     last = revisions[-1].fields
-    raised, acts = last.get("raised"), last.get("acts") or ()
+    raised, acts = counted.get(last["id"], last.get("raised")), last.get("acts") or ()
     every = (*acts, *(a for row in raised or () for a in row.get("acts") or ()))
     suggested = (_suggested(r.fields) for r in revisions)
     return Seen(
@@ -184,6 +187,16 @@ def _seen(revisions: list[LightExamination]) -> Seen:
     )
 
 
+def _counted(stay: Iterable[LightExamination]) -> dict[str, Any]:
+    """What counts as raised by each examination of a stay in which one was entered in error."""
+    made = [Examination.model_validate({**e.fields, "findings": e.findings}) for e in stay]
+    before = counting(made)
+    return {
+        e.id: as_counted(e, before[:n]).model_dump(mode="json")["raised"]
+        for n, e in enumerate(before)
+    }
+
+
 def stay_of(file: LightFile) -> Stay:
     """A stay from a patient's file.
 
@@ -191,7 +204,8 @@ def stay_of(file: LightFile) -> Stay:
         KeyError, TypeError, ValueError: A record is none of ours.
     """
     patient, outcome = file.patient, file.outcome
-    seen = sorted((_seen(r) for r in file.revisions.values()), key=lambda s: s.at)
+    counted = _counted(file.stay)
+    seen = sorted((_seen(r, counted) for r in file.revisions.values()), key=lambda s: s.at)
     ending = None
     if outcome:
         recorded = datetime.fromisoformat(outcome["at"])

@@ -8,6 +8,9 @@ from wardexam.reasoning.reading import Reading
 from wardexam.reasoning.rules.acts import LONGEST, kept
 from wardexam.reasoning.rules.own_alarm import OWN, own_alarm
 from wardexam.reasoning.rules.reason import Reason, Urgency
+from wardexam.reasoning.rules.standing import standing, still_open
+from wardexam.reasoning.rules.stay import Stay
+from wardexam.reasoning.rules.urgency import assess
 
 
 def _lean(act: Act) -> Act:
@@ -43,6 +46,24 @@ def recorded(examination: Examination, urgency: Urgency) -> Examination:
             "acts": tuple(marked.get(a.same, a) for a in examination.acts),
         }
     )
+
+
+def as_counted(examination: Examination, before: tuple[Examination, ...]) -> Examination:
+    """An examination for counting: of the reasons that one entered in error raised first only those that stand by what else was found.
+
+    Args:
+        examination: One that counts, as the stay gives it (`wardexam.exam.in_error`).
+        before: Those that count and were saved before it.
+    """
+    rows = examination.raised or ()
+    if not any(r.by_error for r in rows):
+        return examination
+    urgency = assess(
+        examination, standing(before), None, own=True, still=still_open(before), stay=Stay(before)
+    )
+    stand = {r.rule for r in (*urgency.reasons, *urgency.within)}
+    kept_rows = tuple(r for r in rows if not r.by_error or r.rule in stand)
+    return examination.model_copy(update={"raised": kept_rows})
 
 
 def first_raised(

@@ -124,7 +124,7 @@ def assess(
         before = {n for alone in still.alone for n in fired(alone)} if joined else set()
         if previous and not still.looked_at_again(examination):
             # What stood when the last one was saved stands: nothing of it was looked at.
-            kept_rules = [n for n in kept(previous) if n in rules() and n not in now]
+            kept_rules = [n for n, r in kept(previous).items() if n in rules() and n not in now and not r.by_error]  # fmt: skip
             joined |= {n: n in of_old for n in kept_rules if n not in joined}
             before.update(kept_rules)
     known = only_known(examination, changes)
