@@ -122,3 +122,15 @@ def test_a_field_that_is_new_in_a_finding_leaves_only_where_it_is_named():
     from wardexam.exam.findings import Finding
 
     assert set(FindingFact.model_fields) == set(Finding.model_fields) - {"comment"}
+
+
+def test_of_an_examination_entered_in_error_the_revision_that_says_so_is_told(write, home, capsys):
+    words = ["mark", "patient1", "exam0001", "--db", str(home.folder), "--why", "wrong patient"]
+    number = home.patient("patient1").number
+    assert run([*words, "--identity", number]) == 0
+    capsys.readouterr()
+    made = json.loads(write("patient1", "exam0001", "--json").out)
+    assert [r["in_error"] for r in made["revisions"]] == [False, False, True]
+    text = write("patient1", "exam0001").out
+    assert "ENTERED IN ERROR" in text.partition("REVISION 3")[2].splitlines()[1]
+    assert text.count("ENTERED IN ERROR") == 1

@@ -11,6 +11,7 @@ from typing import Any
 
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.flags import every_flag
+from wardexam.exam.in_error import IN_CAPITALS
 from wardexam.exam.wording import in_words, named
 from wardexam.governance.facts import ExaminationFact, RaisedFact, examination_fact
 from wardexam.reasoning.model.hypotheses import fingerprint
@@ -30,9 +31,13 @@ LEFT_OUT = (
 
 
 class Entered(Columns):
-    """A revision as it was entered and what was said with it; `by` are the doctors' numbers, who saved it last."""
+    """A revision as it was entered and what was said with it; `by` are the doctors' numbers, who saved it last.
+
+    `in_error` is whether it says that the examination was entered in error, and counts nowhere.
+    """
 
     by: tuple[int, ...]
+    in_error: bool
     entered: ExaminationFact
 
 
@@ -111,6 +116,7 @@ def incident(
     entered = tuple(
         Entered(
             by=tuple(doctors.number(name) for name in r.hands),
+            in_error=r.in_error,
             entered=examination_fact(r, patient, r.id),
         )
         for r in revisions
@@ -221,6 +227,7 @@ def incident_lines(made: Incident, revisions: Sequence[Examination]) -> Iterator
         doctors = ", ".join(f"doctor {n}" for n in entered.by)
         yield ""
         yield f"REVISION {fact.revision}, {fact.at:%Y-%m-%d %H:%M UTC%z}, {doctors}"
+        yield from [f"  {IN_CAPITALS}: it counts nowhere."] if entered.in_error else []
         for text in (*_entered(examination, fact), *_said(fact)):
             indent = " " * (2 + len(text) - len(text.lstrip()))
             yield from _wrapped(text.strip(), indent)
