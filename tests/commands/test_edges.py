@@ -5,6 +5,7 @@ import io
 import os
 import subprocess
 import sys
+import time
 import unicodedata
 from datetime import UTC, datetime, timedelta, timezone
 
@@ -280,3 +281,34 @@ def test_when_the_next_is_due_never_overflows(at, hours):
 def test_a_clock_before_the_last_examination_is_said_for_any_time(at, offset):
     now = AT.astimezone(timezone(timedelta(hours=offset)))
     assert ("check it" in clock_line(now, at)) == (now < at)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["mark", "A2", "ddev85xu9z4han4e", "--identity", "40-2956", "--why", "x\udcff"],
+        ["act", "A2", "cauda_equina", "called", "x\udcff"],
+        ["outcome", "A2", "--diagnosis", "x\udcff"],
+        ["erase", "gxyxk1owep7is3tr", "--identity", "40-1654", "--why", "x\udcff"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_bytes_that_are_no_text_are_kept_as_a_mark_in_their_place(words, tmp_path, capsys):
+    folder = copy_demo(tmp_path / "ward")
+    assert run([*words, "--db", str(folder)]) == 0
+    assert capsys.readouterr().err == ""
+    kept = b"".join(f.read_bytes() for f in folder.rglob("*.json*"))
+    assert b"x?" in kept
+    assert b"udcff" not in kept
+
+
+def test_a_time_zone_that_is_none_is_refused_in_a_line(monkeypatch, capsys, tmp_path):
+    folder = copy_demo(tmp_path / "ward")
+    monkeypatch.setenv("TZ", "Foo+99")
+    time.tzset()
+    try:
+        assert run(["beds", "--db", str(folder)]) == 2
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert capsys.readouterr().err.startswith("wardexam: TZ=Foo+99: is no time zone (")

@@ -26,8 +26,17 @@ STANDARD_INPUT = ("-", "/dev/stdin", "/dev/fd/0")  # how a file's name may say i
 
 
 def now() -> datetime:
-    """The time at the edge, with the zone of the terminal."""
-    return datetime.now().astimezone()
+    """The time at the edge, with the zone of the terminal.
+
+    Raises:
+        InputError: The zone is more than a day from that of Greenwich.
+    """
+    try:
+        return datetime.now().astimezone()
+    except ValueError:
+        raise InputError(
+            "is no time zone", f"TZ={os.environ.get('TZ', '')}", "set it right, or take it away"
+        ) from None
 
 
 def new_id() -> str:
@@ -46,7 +55,12 @@ def examiner(options: argparse.Namespace) -> str:
     except (OSError, KeyError):
         user = ""
     name = str(options.examiner or os.environ.get("WARDEXAM_EXAMINER") or user or "examiner")
-    return name.encode("utf-8", "replace").decode()[:120]  # bytes that are no text cannot be kept
+    return kept_words(name)[:120]
+
+
+def kept_words(given: str) -> str:
+    """Words as they can be kept: bytes that are no text as ``?``."""
+    return given.encode("utf-8", "replace").decode()
 
 
 def place(options: argparse.Namespace) -> tuple[str, bool]:

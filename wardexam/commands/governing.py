@@ -76,13 +76,14 @@ def erase(options: argparse.Namespace) -> int:
         raise InputError(
             f"{shown.kind} of this patient is another", options.identity[:60], "nothing was erased"
         )
-    if names_in(options.why or "", shown):
+    why = edge.kept_words(options.why or "")
+    if names_in(why, shown):
         raise InputError(
             "the reason names the patient",
             "--why",
             "leave it out: the audit trail keeps the reason",
         )
-    ward.erase(whose, edge.examiner(options), options.why or "")
+    ward.erase(whose, edge.examiner(options), why)
     edge.put(f"Erased: {whose}. The audit trail says who did, why and when.\n")
     edge.put("".join(f"{edge.on_one_line(text)}\n" for text in reach))
     return 0

@@ -40,7 +40,7 @@ def mark(options: argparse.Namespace) -> int:
         known = "is marked as entered in error already" if chosen.in_error else "is not marked as entered in error"  # fmt: skip
         raise InputError(known, chosen.id, "nothing was changed")
     write = mark_valid if options.take_back else mark_in_error
-    write(session, chosen, options.why or "")
+    write(session, chosen, edge.kept_words(options.why or ""))
     edge.put("".join(f"{edge.on_one_line(line)}\n" for line in (*about, said)))
     return 0
 

@@ -28,7 +28,7 @@ def outcome(options: argparse.Namespace) -> int:
     """Record a patient's outcome, or those of a file, or print what is recorded."""
     from wardexam.review.concluding import FIELDS
 
-    given = {name: str(getattr(options, name) or "") for name in FIELDS}
+    given = {name: edge.kept_words(getattr(options, name) or "") for name in FIELDS}
     if options.file is not None:
         if options.patient or any(given.values()):
             raise InputError("a file names its patients and what is said of them", "--file")

@@ -138,7 +138,9 @@ def act(options: argparse.Namespace) -> int:
                 "say what was done", options.rule, f"one of {', '.join(options.kinds)}"
             )
         rules = options.rule.split(",")
-        write_act(session, options.patient, rules, options.kind, " ".join(options.what))
+        write_act(
+            session, options.patient, rules, options.kind, edge.kept_words(" ".join(options.what))
+        )
         _, case = _case(options)
     urgency, now = case.urgency(own=True), session.now()
     lines = [

@@ -61,6 +61,7 @@ FAULTS = {
     "string_too_short": "not empty",
     "string_pattern_mismatch": "cannot be written so",
     "string_type": "must be text",
+    "string_unicode": "must be text, and holds what is none",
     "int_type": "must be a whole number",
     "int_parsing": "must be a whole number",
     "bool_type": "must be true or false",
