@@ -80,7 +80,7 @@ def papers(session):
         yield form, case.note(form)
     yield "referral", case.referral()
     yield "figure", case.picture()
-    yield "handover", handover.sheet(found, "", now=NOW, begun=begun(session.ward, found.drafts))  # fmt: skip
+    yield "handover", handover.sheet(found, "", now=NOW, begun=begun(session.ward, found.drafts, {}))  # fmt: skip
     yield "list", str([b.summary for b in session.ward.beds()])
     yield "urgency", str([(r.rule, r.text, r.acts) for r in saved.urgency.reasons])
     mask = Mask(b"0" * 32, False)
@@ -150,10 +150,10 @@ def test_a_draft_that_amends_it_says_nothing_and_is_not_what_opens(session):
     amending.pause(1.0)
     mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
     found = session.ward.papers()
-    sheet = handover.sheet(found, "", now=NOW, begun=begun(session.ward, found.drafts))
+    sheet = handover.sheet(found, "", now=NOW, begun=begun(session.ward, found.drafts, {}))
     assert "NOT SAVED: 2 entries by Dr Test" in sheet
     assert "NOW" not in sheet
-    (bed,) = told(session.ward, session.ward.beds(), found.drafts)
+    (bed,) = told(session.ward, session.ward.beds(), found.drafts, {})
     assert bed.draft is None
     visit = Visit.open(session, WHO)
     assert (visit.amends, visit.which) == (False, "examination 3")
@@ -224,3 +224,10 @@ def test_no_figure_and_no_research_has_what_it_raised(session):
         assert counted.highest == 0
     fact = patient_fact(session.ward.file(WHO), Mask(b"0" * 32))
     assert {r.rule for e in fact.examinations for r in e.raised or ()} == set()
+
+
+def test_the_handover_says_of_who_has_none_left_that_counts_how_many_were_entered_in_error(session):
+    save(session, "wrong000", 6, WRONG)
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    sheet = handover.sheet(session.ward.papers(), "", now=NOW, begun={})
+    assert "  1 examination entered in error, none counts." in sheet.splitlines()

@@ -67,14 +67,14 @@ def test_the_handover_says_of_a_draft_how_urgent_it_is_and_that_it_is_worse(
 ):
     ward = ward_with_draft(tmp_path, saved, *changes)
     papers = ward.papers()
-    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts))
+    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts, {}))
     assert said in " ".join(text.split())
     assert max(map(len, text.splitlines())) <= handover.WIDTH
 
 
 def test_the_list_goes_by_a_draft_that_is_worse_though_no_more_urgent(tmp_path):
     ward = ward_with_draft(tmp_path, ["plantar up/down knee 2/2 onset=longer"], *KNEE)
-    (bed,) = told(ward, ward.beds(), ward.drafts())
+    (bed,) = told(ward, ward.beds(), ward.drafts(), {})
     assert bed.listed is bed.draft
     assert bed.draft.worse
 
@@ -90,8 +90,8 @@ def test_of_two_drafts_of_a_patient_the_graver_is_told_whichever_was_begun_last(
     with_first.close()
     papers = ward.papers()
     assert len(papers.drafts) == 2
-    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts))
+    text = handover.sheet(papers, "", now=NOW, begun=begun(ward, papers.drafts, {}))
     assert "NOT SAVED: NOW" in text
     assert "1 entry by Dr Bex" in " ".join(text.split())
-    (bed,) = told(ward, ward.beds(), papers.drafts)
+    (bed,) = told(ward, ward.beds(), papers.drafts, {})
     assert bed.listed.urgency == 3

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from wardexam.errors import WardexamError
 from wardexam.note.headline import of_admission, summarise
@@ -11,8 +12,11 @@ from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Bed, DraftInfo, Repository, Summary
 
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.wording import Wording
 
-def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
+
+def said_by(ward: Repository, draft: DraftInfo, wording: "Wording") -> Summary | None:
     """The headline of a draft with what stands from before, as when it is saved; None where it cannot be read, or amends an examination entered in error.
 
     Of a patient whose record cannot be read it goes by its own findings and answers alone.
@@ -32,35 +36,38 @@ def said_by(ward: Repository, draft: DraftInfo) -> Summary | None:
     told = file.telling(drafted.id) if file else ()
     previous, stay = standing(told), Stay(told)
     change = compare(previous, drafted) if previous else None
-    urgency = assess(drafted, previous, None, own=True, still=still_open(told), stay=stay)
+    urgency = assess(drafted, previous, None, wording, own=True, still=still_open(told), stay=stay)
     return summarise(urgency, change, None, stay.slides(drafted, change))
 
 
-def begun(ward: Repository, drafts: Iterable[DraftInfo]) -> dict[str, Summary]:
+def begun(ward: Repository, drafts: Iterable[DraftInfo], wording: "Wording") -> dict[str, Summary]:
     """What drafts say with what stands from before, by the draft's identifier, where they can be read."""
-    said = {draft.draft_id: said_by(ward, draft) for draft in drafts}
+    said = {draft.draft_id: said_by(ward, draft, wording) for draft in drafts}
     return {name: summary for name, summary in said.items() if summary is not None}
 
 
-def told(ward: Repository, beds: tuple[Bed, ...], drafts: Iterable[DraftInfo]) -> tuple[Bed, ...]:
+def told(
+    ward: Repository, beds: tuple[Bed, ...], drafts: Iterable[DraftInfo], wording: "Wording"
+) -> tuple[Bed, ...]:
     """The lines of a list, each with what its gravest draft says, whoever writes it, and what was told at admission of who was never examined.
 
     Args:
         ward: Where they lie.
         beds: The lines.
         drafts: What was begun in the ward.
+        wording: The hospital's own words for urgency, and which rules are switched off here.
     """
     listed = {b.patient_id for b in beds}
     whose = {d.draft_id: d for d in drafts if d.patient_id in listed}
     said = dict[str, Summary]()
-    for name, summary in begun(ward, whose.values()).items():
+    for name, summary in begun(ward, whose.values(), wording).items():
         patient = whose[name].patient_id
         said[patient] = max(said.get(patient, summary), summary, key=lambda s: (s.urgency, s.worse))
     return tuple(
         replace(
             b,
             draft=said.get(b.patient_id),
-            told=None if b.last_at else of_admission(b.reason, b.age, b.sex),
+            told=None if b.last_at else of_admission(b.reason, b.age, b.sex, wording),
         )
         for b in beds
     )

@@ -9,7 +9,9 @@ import pytest
 import wardexam
 from tests.terminal.screens import NOW, demo_app, dump, settled
 from tests.terminal.test_identity import SCREENS
+from wardexam import unsaved
 from wardexam.commands.main import run
+from wardexam.exam.entry import Change
 from wardexam.exam.examination import Patient
 from wardexam.face import answer_schema
 from wardexam.note.headline import off_in
@@ -23,6 +25,7 @@ from wardexam.session import Session
 from wardexam.terminal.canvas import plain
 from wardexam.terminal.urgent import told, urgent_line
 from wardexam.terminal.ward_list import Teller, bed_lines
+from wardexam.visit import Visit
 
 WHY = "the night team has a pathway of its own"
 
@@ -204,3 +207,32 @@ def test_the_audit_says_which_rules_are_in_no_figure(home, capsys):
     out = capsys.readouterr().out
     assert "Switched off here, so in no figure: cauda_equina since 2026-03-01." in joined(out)
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_of_who_was_never_examined_the_list_and_both_papers_say_so(home, capsys):
+    words = home.parent / "words.toml"
+    words.write_text(text_of("not_awake"))
+    ward = open_ward(home)
+    came = Patient(id="newcomer", bed="Z9", name="Mo", number="1", admitted=NOW, remark="unconscious")  # fmt: skip
+    ward.admit(came, "test")
+    off = "switched off here: not awake"
+    for command in (["beds"], ["beds", "--json"], ["handover"], ["handover", "--json"]):
+        assert run([*command, "--db", str(home)]) == 0
+        assert off in joined(capsys.readouterr().out).lower(), command
+    made = unsaved.told(ward, ward.beds(), (), read_wording(words.read_text()))
+    bed = next(b for b in made if b.patient_id == "newcomer")
+    assert off in bed.told.headline
+    line = plain(bed_lines(bed, Teller(NOW, 80, True, ">", False), 2, chosen=False)[0])
+    assert " (off) " in line
+
+
+def test_a_draft_is_told_in_the_hospitals_words_as_when_it_is_saved(tmp_path):
+    ward = open_ward(tmp_path / "ward")
+    ward.admit(Patient(id="patient1", bed="A1", name="Mo", number="1", admitted=NOW), "test")
+    session = Session(ward, "Dr Test", lambda: NOW, lambda: "exam0001", WORDING)
+    visit = Visit.open(session, "patient1")
+    visit.change(Change("flag", "saddle_numb", "yes"))
+    visit.pause(1.0)
+    (said,) = unsaved.begun(ward, ward.drafts(), WORDING).values()
+    assert said.urgency == visit.case.urgency().level
+    assert "switched off here" in said.headline

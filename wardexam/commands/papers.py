@@ -36,8 +36,9 @@ def beds(options: argparse.Namespace) -> int:
     from wardexam.note.headline import listed_parts, of_admission
 
     ward, code, now = edge.ward(options), 0, edge.now()
+    wording = edge.spoken(options)
     listed = [
-        replace(b, told=None if b.last_at else of_admission(b.reason, b.age, b.sex))
+        replace(b, told=None if b.last_at else of_admission(b.reason, b.age, b.sex, wording))
         for b in ward.beds(discharged=options.discharged)
     ]
     if options.json:
@@ -105,7 +106,7 @@ def handover(options: argparse.Namespace) -> int:
 
     session = edge.session(options, edge.spoken(options))
     papers = session.ward.papers()
-    drafts = begun(session.ward, papers.drafts)
+    drafts = begun(session.ward, papers.drafts, session.wording)
     if options.json:
         from wardexam.commands import answers
 

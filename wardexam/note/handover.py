@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.moments import clock
-from wardexam.exam.text import COLUMN, counted, cut, natural, to_ascii
+from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
-from wardexam.note.headline import of_admission, shortened, summarise
+from wardexam.note.headline import of_admission, off_in, shortened, summarise
 from wardexam.note.limits import late_words, listed_word, rounded, until
 from wardexam.note.reasons import to_do_and_answered
 from wardexam.note.since import by_examination, since_words, slides_sentence
@@ -258,13 +258,14 @@ def _lines(entry: Entry, now: datetime) -> str:
 
 
 def _whole(entry: Entry, now: datetime) -> list[str]:
-    """Every reason of a patient's urgency and what was found, under who it is; nothing where nobody examined."""
+    """Every reason of a patient's urgency and what was found, under who it is; nothing where nobody examined, but what is switched off here."""
     patient, of, beside = entry.patient, entry.told, entry.beside
-    if of is None and not beside:
+    off = capital(off_in(entry.admission)) if entry.admission else ""
+    if of is None and not beside and not off:
         return []
     who = f"{patient.bed} {patient.name}, {identity.mark(patient)}"
     lines = [cut(to_ascii(who), WIDTH)]
-    told = list(filter(None, (entry.unsaved.text, beside)))
+    told = list(filter(None, (off, entry.unsaved.text, beside)))
     if of is not None:
         to_do, answered = to_do_and_answered(of.urgency, now, now)
         told = [*off_lines(of.urgency), *to_do, *told, *found(of), *answered]
@@ -306,12 +307,15 @@ def _told(file: PatientFile) -> tuple[Examination, ...]:
 def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
     """What the sheet is made from, and what was found beside the examinations by a patient's identifier."""
     rows = [(f.patient, _told(f), bed.summary) for bed, f in papers.rows]
-    beside = {
-        f.patient.id: cord_sheet.line(f.sheets, f.examinations[-1] if f.examinations else None, now)
-        for _, f in papers.rows
-        if f.sheets
-    }
-    return list(rows), beside
+    return list(rows), {f.patient.id: _beside(f, now) for _, f in papers.rows}
+
+
+def _beside(file: PatientFile, now: datetime) -> str:
+    """What is told beside the examinations that count: a cord injury sheet, and that none counts of those saved."""
+    last = file.examinations[-1] if file.examinations else None
+    errors = len({name for name, _ in file.numbered()}) if last is None else 0
+    none = f"{counted(errors, 'examination')} entered in error, none counts." if errors else ""
+    return " ".join(filter(None, (none, cord_sheet.line(file.sheets, last, now))))
 
 
 def _unsaved(papers: Papers, begun: Mapping[str, Summary]) -> dict[str, Unsaved]:

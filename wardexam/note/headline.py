@@ -70,9 +70,9 @@ def summarise(
 def of_admission(
     reason: str, age: int | None, sex: str, wording: "Wording | None" = None
 ) -> Summary | None:
-    """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing."""
+    """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing, nor would but for a rule that is switched off here."""
     urgency = assess(Findings(context=context_of(reason, age, sex)), None, None, wording)
-    return summarise(urgency, None, None) if urgency.level else None
+    return summarise(urgency, None, None) if urgency.level or urgency.switched_off else None
 
 
 def _named(reading: Reading | None) -> Site | None:

@@ -637,7 +637,7 @@ class WardApp(PaintingApp):
             self.ward.record("viewed", "ward", self.session.examiner)
             return handover.sheet(
                 papers, papers.head, now=self.session.now(), wording=self.session.wording,
-                begun=begun(self.ward, papers.drafts),
+                begun=begun(self.ward, papers.drafts, self.session.wording),
             )  # fmt: skip
 
         def show(text: str) -> None:

@@ -119,9 +119,10 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     The cursor lies on the bed alone, so that the alarm keeps its colour and its shape and is seen first.
     """
     now, summary = tell.now, bed.listed
-    word = listed_word(summary, now, URGENCY[summary.urgency]) if summary else "?"
     only_told = summary is not None and summary is bed.told
-    if only_told and word != URGENCY[-1]:
+    known = summary and (summary.urgency or not only_told)
+    word = listed_word(summary, now, URGENCY[summary.urgency]) if summary and known else ""
+    if not known or (only_told and word != URGENCY[-1]):
         word += "?"  # it may be graver
     # A mark while nothing was done about one of the gravest reasons.
     new = " !" if summary and summary.new and summary.urgency and not only_told else ""
@@ -160,7 +161,8 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
 
 def _name(bed: Bed, tell: Teller) -> str:
     """The name, with a mark where a reason is switched off here: the reason below or beside may have no room for it."""
-    off = OFF if bed.summary and off_in(bed.summary) else ""
+    said = bed.summary or bed.told
+    off = OFF if said and off_in(said) else ""
     return cut(tell.clear(bed.name), NAME - 1 - len(off)) + off
 
 

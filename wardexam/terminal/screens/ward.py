@@ -20,6 +20,7 @@ from wardexam.terminal.ward_order import BY_DUE, ORDERS, ordered
 if TYPE_CHECKING:
     from wardexam.exam.examination import Patient
     from wardexam.exam.outcome import Outcome
+    from wardexam.reasoning.rules.wording import Wording
     from wardexam.records.repository import PatientFile, Repository, Watch
 
 T = TypeVar("T")
@@ -199,14 +200,14 @@ class WardScreen(LineScreen):
         return ward.beds(discharged=discharged), ward.problem
 
     @staticmethod
-    def _told(ward: "Repository", beds: tuple[Bed, ...]) -> tuple[Bed, ...]:
+    def _told(ward: "Repository", beds: tuple[Bed, ...], wording: "Wording") -> tuple[Bed, ...]:
         """The list with what drafts and reasons for admission say; in the store's thread."""
         drafts = ward.drafts()
         if not (drafts or any(b.reason for b in beds if not b.last_at)):
             return beds
         from wardexam.unsaved import told  # the rules are needed for nothing else here
 
-        return told(ward, beds, drafts)
+        return told(ward, beds, drafts, wording)
 
     def _take(self, read: Listed) -> None:
         """Take a list that was read in the place of the one before."""
@@ -230,6 +231,7 @@ class WardScreen(LineScreen):
     def _hear(self, beds: tuple[Bed, ...]) -> None:
         """Ask what is told of these; no key waits for it, since the rules are loaded for it."""
         ward, shown = self.ward_app.ward, self._read
+        wording = self.ward_app.session.wording
 
         def heard(told: tuple[Bed, ...]) -> None:
             if self._read is not shown:
@@ -239,7 +241,7 @@ class WardScreen(LineScreen):
             if self.app.screen is self:
                 self.redraw()
 
-        self.ward_app.calls.behind(lambda: self._told(ward, beds), heard, self._unread)
+        self.ward_app.calls.behind(lambda: self._told(ward, beds, wording), heard, self._unread)
 
     def _arrange(self) -> None:
         """Order the list as it was read last, and leave out who is not sought."""
