@@ -8,6 +8,7 @@ from wardexam.exam.admission import told_already
 from wardexam.exam.answers import answer_sets
 from wardexam.exam.flags import flags
 from wardexam.note import sentences
+from wardexam.note.note import flags_said
 from wardexam.reasoning.rules.change import compare
 
 SAID = [
@@ -177,6 +178,14 @@ def test_every_change_is_said_once_both_sides_together_the_gravest_first():
         "saddle sensation was normal, now reduced on both sides; hip flexion right 4 to 3, left 4+ to 3; "
         "gaze fails towards the right was absent, now present; ankle and knee jerks 2+ to 0 on both sides; jaw jerk 2+ to 3+"
     )
+
+
+def test_a_yes_of_the_past_that_is_answered_no_is_said_to_stand():
+    before, now = made("flag:cancer=yes flag:fever=yes"), made("flag:cancer=no flag:fever=no")
+    assert sentences.flags_standing(now, before) == "cancer"
+    assert sentences.flags_standing(before, before) == sentences.flags_standing(now, None) == ""
+    asked, _ = flags_said(now, before)
+    assert "no to cancer; fever. Yes to cancer earlier in the stay, which stands" in asked
 
 
 def test_flags_are_said_by_their_answers():

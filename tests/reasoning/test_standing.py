@@ -43,6 +43,7 @@ STANDS = [
     (("level_pin T8/T8", "power_leg 5/5"), "cord"),
     (("level_pin T8/T8", "level_pin nt:sedated/nt:sedated"), "cord"),
     (("flag:cancer=yes hip_flexion 3/5", "knee 2/2"), "metastatic_compression"),
+    (("flag:cancer=yes hip_flexion 3/5", "flag:cancer=no"), "metastatic_compression"),
     (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer"), "stroke"),
     (("onset=sudden face_lower 3/5", "knee 2/2 onset=longer", "ankle 2/2"), "stroke"),
     (("power_leg 3/3", "rest=power:both_legs", "knee 2/2"), "both_legs"),
@@ -112,6 +113,15 @@ def test_an_onset_told_later_dates_nothing_that_is_not_examined_with_it(trials):
             levels.append(now.level)
             saved.append(recorded(made, now))
         assert levels[2] >= levels[1], levels
+
+
+def test_a_past_that_was_told_is_not_undone_by_a_no():
+    lines = "complaint=back_pain flag:cancer=yes", "flag:cancer=no"
+    assert "metastatic_pain" in reasons(*lines)
+    assert "metastatic_pain" in reasons(*lines, "flag:cancer=no knee 2/2")
+    assert standing(stay(*lines)).flags == {"cancer": "yes"}
+    mended = [stay(lines[0])[0].model_copy(update={"flags": {"cancer": "no"}}), *stay(*lines)[1:]]
+    assert standing(mended).flags == {"cancer": "no"}
 
 
 def test_a_statement_that_the_rest_is_normal_ends_nothing():

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding
+from wardexam.exam.flags import answers_over
 from wardexam.exam.text import counted
 
 _MINUTES = 60  # in an hour
@@ -44,7 +45,8 @@ class Earlier:
     def told(self, later: Findings) -> Findings:
         """The later examination with the story and the flags of before where it says nothing."""
         context = later.context.over(self.context)
-        return later.model_copy(update={"context": context, "flags": {**self.flags, **later.flags}})
+        flags = answers_over(self.flags, later.flags)
+        return later.model_copy(update={"context": context, "flags": flags})
 
     def words(self, keys: frozenset[tuple[str, str]]) -> str:
         """How many findings of before weigh, and since when: ``with 5 findings from 08:00, faded``; empty for none."""

@@ -1,9 +1,13 @@
 """The red-flag questions, read from the table beside this file."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import TypeVar
 
 from wardexam.tables import CLOSED, checked_row, read_table
+
+Answer = TypeVar("Answer", bound=str)
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,7 +16,7 @@ class Flag:
 
     One that is `retired` is asked no more, and understood where it was answered; `told_by` names the word of the story
     that answers it as well. `found_by` are answers to signs, such as ``bladder retention``, and `complaints` complaints,
-    that say yes to it as well.
+    that say yes to it as well. One that `stays` asks of the past: a later "no" of the stay does not undo a "yes".
     """
 
     __pydantic_config__ = CLOSED
@@ -23,6 +27,7 @@ class Flag:
     told_by: str = ""
     found_by: tuple[str, ...] = ()
     complaints: tuple[str, ...] = ()
+    stays: bool = False
 
 
 @cache
@@ -47,3 +52,14 @@ def flags() -> dict[str, Flag]:
 def flag_names() -> tuple[str, ...]:
     """The ids in the order in which they are asked."""
     return tuple(flags())
+
+
+def kept_yes(earlier: Mapping[str, str], later: Mapping[str, str]) -> tuple[str, ...]:
+    """The ids of what was answered yes earlier in the stay, is answered no now, and stands."""
+    said = (name for name, row in every_flag().items() if row.stays)
+    return tuple(n for n in said if earlier.get(n) == "yes" and later.get(n) == "no")
+
+
+def answers_over(earlier: Mapping[str, Answer], later: Mapping[str, Answer]) -> dict[str, Answer]:
+    """The later answers, with what stands of the earlier ones."""
+    return {**earlier, **later, **{name: earlier[name] for name in kept_yes(earlier, later)}}

@@ -8,7 +8,7 @@ spaces. What was not examined is said as such; the tool's suggestion is there on
 from wardexam.exam import identity
 from wardexam.exam.admission import told_already
 from wardexam.exam.answers import ScaleName, scales
-from wardexam.exam.examination import Amendment, Examination, Patient
+from wardexam.exam.examination import Amendment, Examination, Findings, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.in_error import error_line, marked_by
 from wardexam.exam.naming import joined
@@ -161,18 +161,23 @@ def found_lines(
     return lines
 
 
-def flags_said(examination: Examination) -> tuple[str, str]:
-    """The red flags with their answers, and those that were not asked, a sentence each; the second empty where all were."""
+def flags_said(examination: Examination, previous: Findings | None = None) -> tuple[str, str]:
+    """The red flags with their answers, and those that were not asked, a sentence each; the second empty where all were.
+
+    What was answered yes earlier in the stay and stands against a no is said with the answers.
+    """
     left = sentences.flags_not_asked(examination)
     asked = f"Red flags asked: {sentences.flags_asked(examination)}."
+    if still := sentences.flags_standing(examination, previous):
+        asked += f" Yes to {still} earlier in the stay, which stands; where that was wrong, amend it there."
     if not examination.flags:
         asked = "NO RED FLAG WAS ASKED, none is excluded."
     return asked, f"Red flags not asked: {left}." if left else ""
 
 
-def flag_lines(examination: Examination, indent: str = "") -> list[str]:
+def flag_lines(examination: Examination, previous: Findings | None = None) -> list[str]:
     """The red flags with their answers, and which were not asked."""
-    return wrapped(" ".join(filter(None, flags_said(examination))), indent)
+    return wrapped(" ".join(filter(None, flags_said(examination, previous))))
 
 
 def _ask_first(examination: Examination, urgency: Urgency) -> str:
@@ -247,7 +252,7 @@ def render(
     lines += _reasons(title, to_do)
     lines += found_lines(examination, previous, scale)
     lines += in_form(form, examination, previous, scale)
-    lines += flag_lines(examination)
+    lines += flag_lines(examination, previous)
     lines += _reasons("Other reasons, no deadline left:", answered)
     lines += wrapped(f"{SUGGESTED if urgency else POLICY} {NOT_EXCLUDED}")
     if ascii_only:  # what was done is in the words of who did it

@@ -47,7 +47,7 @@ def _situation(of: Charted, urgency: Urgency) -> list[str]:
 
 
 def _background(of: Charted) -> list[str]:
-    asked, left = flags_said(of.examination)
+    asked, left = flags_said(of.examination, of.previous)
     count = counted(len(sentences.flags_open(of.examination)), "flag")
     named = f" {count} not asked, named after what was found." if left else ""
     return (

@@ -10,7 +10,7 @@ from wardexam.anatomy.catalogue import PARTS, Sign, catalogue, signs_of
 from wardexam.exam.answers import ScaleName
 from wardexam.exam.examination import Context, Examination, Findings
 from wardexam.exam.findings import Finding, Side, sides_of
-from wardexam.exam.flags import every_flag, flags
+from wardexam.exam.flags import every_flag, flags, kept_yes
 from wardexam.exam.naming import TOWARDS, before_sides, joined, names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
@@ -375,6 +375,12 @@ def flags_asked(found: Findings) -> str:
         said = [row.short for name, row in every_flag().items() if asked.get(name) == answer]
         parts += [f"{answer} to {'; '.join(said)}"] if said else []
     return ". ".join(p if not n else capital(p) for n, p in enumerate(parts)) or "none"
+
+
+def flags_standing(found: Findings, previous: Findings | None) -> str:
+    """The questions, in short, that are answered no and whose yes of earlier in the stay stands; empty where there are none."""
+    kept = kept_yes(previous.flags, found.flags) if previous else ()
+    return joined([every_flag()[name].short for name in kept])
 
 
 def flags_open(found: Findings) -> list[str]:

@@ -12,6 +12,7 @@ from typing import TypeVar
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Context, Examination, Findings, Onset
 from wardexam.exam.findings import Side
+from wardexam.exam.flags import answers_over
 from wardexam.exam.onset import slowness
 from wardexam.reasoning.rules.acts import beyond, graver_told, written_over
 from wardexam.reasoning.rules.graver import graver
@@ -49,7 +50,7 @@ def over(earlier: Findings, later: Told) -> Told:
     return later.model_copy(
         update={
             "findings": findings,
-            "flags": {**earlier.flags, **later.flags},
+            "flags": answers_over(earlier.flags, later.flags),
             **_kept(earlier, later),
             "context": later.context.over(earlier.context),
             "rest_normal": (
