@@ -265,6 +265,7 @@ class WardDriver(LinuxDriver):
         cutter = Cutter(constants.ESCAPE_DELAY)
         parser = XTermParser()
         burst, last, pasted = 0, 0.0, -1
+        held = 0  # the burst of what is not whole yet
         while not self.exit_event.is_set():
             now = time.monotonic()
             deadline = cutter.deadline
@@ -290,13 +291,18 @@ class WardDriver(LinuxDriver):
                 text = decoder.decode(b"", final=True)
                 decoder.reset()
             now = time.monotonic()
-            messages = [
-                message
-                for token in [*cutter.tick(now), *(cutter.feed(text, now) if text else ())]
-                for message in self._messages(token, parser)
-            ]
+            waited = cutter.deadline is not None
+            tokens = [*cutter.tick(now), *(cutter.feed(text, now) if text else ())]
             if text:
                 burst, last = burst + (now - last > ONE_PIECE), now
+            # An Escape that waited for the rest of a sequence came with what was read before, not with what ended the wait.
+            early = waited and held != burst and bool(tokens) and tokens[0].kind == "escape"
+            before = self._messages(tokens.pop(0), parser) if early else []
+            for message in before:
+                setattr(message, _MARK, Burst(held, more=False))
+                self.process_message(message)
+            held = burst if not waited or before or tokens else held
+            messages = [m for token in tokens for m in self._messages(token, parser)]
             # More than is typed ahead is a paste whose marks the terminal has left out; what follows at once belongs to it.
             typed = [m for m in messages if isinstance(m, events.Key)]
             if len(typed) > TYPED_AHEAD or (typed and pasted == burst):
@@ -311,7 +317,7 @@ class WardDriver(LinuxDriver):
                     setattr(message, _MARK, Burst(burst, place < len(messages)))
                 self.process_message(message)
 
-    def _messages(self, token: Token, parser: XTermParser) -> Iterable[Any]:
+    def _messages(self, token: Token, parser: XTermParser) -> list[Any]:
         if token.kind == "paste":
             return [events.Paste(token.text)]
         if token.kind == "escape":

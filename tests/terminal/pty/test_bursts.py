@@ -127,3 +127,22 @@ def test_keys_typed_before_the_first_paint_are_not_lost(tmp_path, pause):
         assert "Beatrix Lund" in session.lines[0]
         session.send("qq")
         assert session.ended() == 0
+
+
+@pytest.mark.parametrize("behind", [0.06, 0.15, 0.3])
+def test_a_key_that_a_hand_types_after_escape_is_a_key_of_what_is_below(tmp_path, behind):
+    """Over a link an Escape waits for the rest of a sequence; what is typed meanwhile came no more with it."""
+    remote = environ(tmp_path, SSH_CONNECTION="10.0.0.1 1 10.0.0.2 22", ESCDELAY="250")
+    with running(wardexam("demo"), remote) as session:
+        session.wait("Ottoline Marsh: cord signs")
+        session.press("A", "Bed:")
+        session.quiet()
+        session.send("\x1b")
+        time.sleep(behind)
+        session.send("j")
+        time.sleep(0.2)
+        session.send("j")
+        session.wait("A3 Beatrix Lund: ")
+        assert "Left out" not in session.text
+        session.send("q")
+        assert session.ended() == 0
