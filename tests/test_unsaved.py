@@ -95,3 +95,71 @@ def test_of_two_drafts_of_a_patient_the_graver_is_told_whichever_was_begun_last(
     assert "1 entry by Dr Bex" in " ".join(text.split())
     (bed,) = told(ward, ward.beds(), papers.drafts, {})
     assert bed.listed.urgency == 3
+
+
+def admitted(tmp_path, remark, at=NOW):
+    ward = open_ward(tmp_path / "ward")
+    ward.admit(
+        Patient(id=WHO, bed="A3", name="Ana Invented", age=60, admitted=at, remark=remark), "test"
+    )
+    return ward
+
+
+def opened(ward, at, by="Dr Bex", number=1):
+    return Visit.open(Session(ward, by, lambda: at, lambda: f"exam000{number}"), WHO)
+
+
+def test_what_was_told_at_admission_is_due_since_the_admission_on_the_list(tmp_path):
+    ward = admitted(tmp_path, "confused")
+    (bed,) = told(ward, ward.beds(), (), {})
+    assert bed.listed.urgency == 3
+    assert bed.listed.due_at == NOW + timedelta(hours=1)
+
+
+def test_no_clock_begins_anew_with_who_opens_a_first_examination(tmp_path):
+    ward = admitted(tmp_path, "confused")
+    for minutes, by in ((1, "Dr Ash"), (8, "Dr Bex"), (200, "Dr Cole")):
+        visit = opened(ward, NOW + timedelta(minutes=minutes), by, minutes)
+        (first, *_) = visit.case.told.reasons
+        assert (first.since, first.due) == (NOW, NOW + timedelta(hours=1))
+        visit.leave()
+
+
+def test_what_is_first_found_is_due_since_it_was_found(tmp_path):
+    ward = admitted(tmp_path, "confused")
+    later = NOW + timedelta(minutes=40)
+    visit = opened(ward, later)
+    visit.change(Change("flag", "saddle_numb", "yes"))
+    due = {r.rule: r.due for r in visit.case.told.reasons}
+    assert due["cauda_equina"] == later + timedelta(hours=4)
+    assert min(due.values()) == NOW + timedelta(hours=1)
+    saved = visit.save(None)
+    since = {r.rule: r.since for r in saved.raised}
+    assert since["cauda_equina"] == later
+    assert NOW in since.values()
+
+
+@pytest.mark.parametrize("remark", ["", "fell out of bed", "fit"])
+def test_a_reason_for_admission_that_raises_nothing_dates_nothing(tmp_path, remark):
+    visit = opened(admitted(tmp_path, remark), NOW + timedelta(hours=3))
+    assert all(r.since == NOW for r in visit.examination.raised or ())
+    assert remark == "fit" or visit.examination.raised is None
+
+
+@pytest.mark.parametrize(
+    ("remark", "hours", "first", "second"),
+    [
+        ("confused", 0, "NOW ", "; due 24 Nov 10:00; confused;"),
+        ("confused", 3, "NOW ", "; OVERDUE 2 h; confused;"),
+        ("fit", 0, "today? ", "; due 24 Nov 21:00; fit;"),
+        ("fell out of bed", 3, "not yet ", "NO NUMBER; fell out of bed;"),
+    ],
+)
+def test_the_handover_says_by_when_of_who_was_never_examined(
+    tmp_path, remark, hours, first, second
+):
+    ward = admitted(tmp_path, remark)
+    now = NOW + timedelta(hours=hours)
+    lines = handover.sheet(ward.papers(), "", now=now, begun={}).splitlines()
+    assert first in lines[1]
+    assert second in lines[2]

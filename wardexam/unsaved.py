@@ -1,6 +1,7 @@
 """What examinations say that were begun and are not saved, and what was told at admission of who was never examined: no alarm is missed for that."""
 
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -67,7 +68,21 @@ def told(
         replace(
             b,
             draft=said.get(b.patient_id),
-            told=None if b.last_at else of_admission(b.reason, b.age, b.sex, wording),
+            told=None if b.last_at else at_admission(ward, b, wording),
         )
         for b in beds
     )
+
+
+def at_admission(ward: Repository, bed: Bed, wording: "Wording") -> Summary | None:
+    """What was told at admission of who was never examined, with the limits that run since; None where it raises nothing.
+
+    Of a record that cannot be read no admission is known: then none runs.
+    """
+    said = of_admission(bed.reason, bed.age, bed.sex, wording)
+    if said is None:
+        return None
+    with suppress(WardexamError):
+        admitted = ward.patient(bed.patient_id).admitted
+        return of_admission(bed.reason, bed.age, bed.sex, wording, admitted)
+    return said

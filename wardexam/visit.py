@@ -11,7 +11,7 @@ from wardexam.exam.acts import Act
 from wardexam.exam.admission import context_of
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
-from wardexam.reasoning.rules.raised import first_raised
+from wardexam.reasoning.rules.raised import first_raised, since_admission
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
 from wardexam.saved import same
 from wardexam.under_way import UnderWay
@@ -121,6 +121,8 @@ class Visit(UnderWay):
             # Later in the stay what was told before stands, or is asked anew.
             context=context_of("" if saved else patient.remark, patient.age, patient.sex),
         )
+        if not saved and patient.remark:
+            examination = since_admission(examination, patient.admitted)
         draft = session.ward.start_draft(examination, session.examiner)
         said = clock_line(examination.at, saved[-1].at) if saved else ""
         return cls(session, file, examination, draft, said or "New examination.")

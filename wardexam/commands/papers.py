@@ -33,12 +33,14 @@ def _admitted(ward: "Repository", listed: "Iterable[Bed]") -> "dict[str, datetim
 
 def beds(options: argparse.Namespace) -> int:
     """List the beds with the patients' identifiers."""
-    from wardexam.note.headline import listed_parts, of_admission
+    from wardexam.note.headline import listed_parts
+    from wardexam.note.limits import running
+    from wardexam.unsaved import at_admission
 
     ward, code, now = edge.ward(options), 0, edge.now()
     wording = edge.spoken(options)
     listed = [
-        replace(b, told=None if b.last_at else of_admission(b.reason, b.age, b.sex, wording))
+        replace(b, told=None if b.last_at else at_admission(ward, b, wording))
         for b in ward.beds(discharged=options.discharged)
     ]
     if options.json:
@@ -48,9 +50,14 @@ def beds(options: argparse.Namespace) -> int:
     for bed in listed:
         if bed.summary:
             said = listed_parts(bed.summary, now, clock=not options.discharged)
+        elif bed.told:
+            runs = "" if options.discharged else running(bed.told, now)
+            said = (
+                f"not examined, {bed.told.urgency_word}: {bed.told.headline}",
+                *filter(None, [runs]),
+            )
         else:
-            raised = f", {bed.told.urgency_word}: {bed.told.headline}" if bed.told else ""
-            said = (f"not examined{raised}",)
+            said = ("not examined",)
         line = f"{edge.on_one_line(bed.bed):<12} {bed.patient_id}  {said[0]}"
         if not options.json:
             edge.put("; ".join((line, *map(edge.on_one_line, said[1:]))) + "\n")

@@ -177,7 +177,7 @@ class Entry:
         headline: Why.
         order: Where the patient stands, first to last.
         unsaved: What is said of an examination that was begun and is not saved.
-        admission: What the reason for admission tells of a patient whom nobody examined; None where it raises nothing.
+        admission: What the reason for admission tells of a patient whom nobody examined, its limits since the admission; None where it raises nothing.
     """
 
     patient: Patient
@@ -196,7 +196,7 @@ def _entry(
     patient, examinations, stored = row
     of = told_of(examinations, wording)
     if of is None:
-        told = of_admission(patient.remark, patient.age, patient.sex, wording)
+        told = of_admission(patient.remark, patient.age, patient.sex, wording, patient.admitted)
         level, text = (told.urgency, told.short or told.headline) if told else (0, "")
         first = -max(2.5, begun.level, level)
         return Entry(patient, None, beside, level, text, (first, 0.0, 0.0, 0.0, 0.0), begun, told)
@@ -228,12 +228,17 @@ def _lines(entry: Entry, now: datetime) -> str:
     mark = f"  {to_ascii(identity.mark(patient))}"
     due = due_in(patient, of.last if of else None, now)
     if of is None:
-        word = SHORT[-1] if entry.level == len(SHORT) - 1 else "not yet"
+        # What was told at admission may be graver than it says.
+        word = SHORT[-1] if entry.level == len(SHORT) - 1 else f"{SHORT[entry.level]}?" if entry.level else "not yet"  # fmt: skip
         why = shortened(to_ascii(entry.headline or "no examination is stored"), REASON)
         first = f"{who}{word:<12}{why:<{REASON}} {due:>9}"
         said = (entry.unsaved.text, entry.unsaved.brief) if entry.unsaved.text else (NOTHING_YET,)
         came = f"{to_ascii(patient.remark)}; " if patient.remark else ""
-        tried = [f"{mark}; {more}{text}" for more in (came, "") for text in said]
+        ends = entry.admission.due_at if entry.admission else None
+        late = overdue(ends, now)
+        runs = f"; due {until(ends, now)}" if ends else ""
+        limit = f"; {late_words(late)}" if late is not None else runs
+        tried = [f"{mark}{limit}; {more}{text}" for more in (came, "") for text in said]
         return f"{first.rstrip()}\n{_fitting(tried)}"
     head, last = of.head, of.last
     level, text = entry.level, entry.headline

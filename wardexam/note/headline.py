@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.admission import context_of
-from wardexam.exam.examination import Findings
+from wardexam.exam.examination import Examination, Findings
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.limits import listed_word, running
 from wardexam.note.reasons import first_due, next_step, settled_by
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
 
 LONGEST = 160  # characters of the words, more than any reason of the table takes
+NOBODY = "nobody00"  # examined whom only the reason for admission speaks of
 LONGEST_STEP = 120  # and of the step that is due
 
 
@@ -68,10 +69,20 @@ def summarise(
 
 
 def of_admission(
-    reason: str, age: int | None, sex: str, wording: "Wording | None" = None
-) -> Summary | None:
-    """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing, nor would but for a rule that is switched off here."""
-    urgency = assess(Findings(context=context_of(reason, age, sex)), None, None, wording)
+    reason: str, age: int | None, sex: str, wording: "Wording | None" = None,
+    admitted: datetime | None = None,
+) -> Summary | None:  # fmt: skip
+    """What the reason for admission says by itself of a patient whom nobody has examined; None where it raises nothing, nor would but for a rule that is switched off here.
+
+    Its limits run from the admission where that is given.
+    """
+    context = context_of(reason, age, sex)
+    found = (
+        Findings(context=context)
+        if admitted is None
+        else Examination(id=NOBODY, patient=NOBODY, examiner=NOBODY, at=admitted, context=context)
+    )
+    urgency = assess(found, None, None, wording)
     return summarise(urgency, None, None) if urgency.level or urgency.switched_off else None
 
 

@@ -315,8 +315,10 @@ class WardApp(PaintingApp):
         none = "no examination is saved yet"
         if saved.last_with_errors:
             none = "no examination counts: all were entered in error"
-        opens = key_of(self.keymap["ward"], "open")
-        return WardexamError(none, remedy=f"{opens} opens what is entered")
+        opens, why = (
+            key_of(self.keymap[at], do) for at, do in (("ward", "open"), ("examine", "why"))
+        )
+        return WardexamError(none, remedy=f"{opens} examines, {why} there says why it is urgent")
 
     def saved(
         self, visit: "Visit", examination: "Examination", leave: "Callable[[], None]"

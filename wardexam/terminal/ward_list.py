@@ -125,7 +125,7 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
     if not known or (only_told and word != URGENCY[-1]):
         word += "?"  # it may be graver
     # A mark while nothing was done about one of the gravest reasons.
-    new = " !" if summary and summary.new and summary.urgency and not only_told else ""
+    new = " !" if summary and summary.new and summary.urgency else ""
     style = "alarm" if word == "NOW" else "warn" if summary and summary.urgency == TODAY else ""
     mark = "*" if bed.has_draft else " "
     heavy = "strong" if style else ""

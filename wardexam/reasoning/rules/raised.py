@@ -1,5 +1,6 @@
 """What is kept of the reasons with a saved examination, so that the next need not look further back."""
 
+from dataclasses import replace
 from datetime import datetime
 
 from wardexam.exam.acts import CARRIED, Act, Raised
@@ -64,6 +65,17 @@ def as_counted(examination: Examination, before: tuple[Examination, ...]) -> Exa
     stand = {r.rule for r in (*urgency.reasons, *urgency.within)}
     kept_rows = tuple(r for r in rows if not r.by_error or r.rule in stand)
     return examination.model_copy(update={"raised": kept_rows})
+
+
+def since_admission(begun: Examination, admitted: datetime) -> Examination:
+    """A first examination, nothing entered yet, with what the reason for admission raises dated by the admission: no clock begins anew with who opens it."""
+    told = assess(begun, None, None)
+    if admitted >= begun.at or not told.reasons:
+        return begun
+    rows = (
+        _kept(replace(r, since=admitted), set(), admitted) for r in (*told.reasons, *told.within)
+    )
+    return begun.model_copy(update={"raised": tuple(rows)})
 
 
 def first_raised(
