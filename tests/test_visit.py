@@ -676,3 +676,29 @@ def over_a_night(session, third):
 def test_each_change_is_dated_by_the_last_look_at_its_own_sign(session, third, said):
     saved = over_a_night(session, third)
     assert said in " ".join(saved.case(saved.last).note().split())
+
+
+def test_that_another_session_has_the_patient_open_is_said(tmp_path):
+    at = datetime(2026, 11, 24, 9, tzinfo=UTC)
+    ward = open_ward(tmp_path / "ward")
+    ward.admit(Patient(id="patient1", bed="A3", name="Ana Invented", age=60, admitted=at), "test")
+    numbers = iter(range(1, 9))
+
+    def opened(by):
+        session = Session(ward, by, lambda: at, lambda: f"exam000{next(numbers)}")
+        return Visit.open(session, "patient1")
+
+    first = opened("Dr Ash")
+    assert first.beside == ""
+    second = opened("Dr Bex")
+    assert second.beside == "OPEN ELSEWHERE: Dr Ash, nothing entered. Yours is apart."
+    second.leave()
+    first.change(Change("flag", "saddle_numb", "yes"))
+    first.pause(1.0)
+    third = opened("Dr Cole")  # resumes it
+    assert third.beside == ""
+    fourth = opened("Dr Bex")
+    assert fourth.beside == "OPEN ELSEWHERE: Dr Cole, 2 entries. Yours is apart."
+    assert len(fourth.beside) <= 62
+    for visit in (third, fourth):
+        visit.leave()

@@ -1,18 +1,20 @@
 """One examination from beginning or resuming to saved: the screen draws a `Visit`, the plain lines speak it."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from wardexam.case import Case, case_of
-from wardexam.errors import InputError
+from wardexam.errors import InputError, WardexamError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
 from wardexam.exam.admission import context_of
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.text import clean, counted, cut
 from wardexam.reasoning.rules.raised import first_raised, since_admission
-from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
+from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line, writer
 from wardexam.saved import same
 from wardexam.under_way import UnderWay
 
@@ -20,9 +22,10 @@ if TYPE_CHECKING:
     from wardexam.exam.earlier import Earlier
     from wardexam.reasoning.reading import Reading
     from wardexam.records.outbox import Unsent
-    from wardexam.records.repository import Bed, DraftWriter, PatientFile
+    from wardexam.records.repository import Bed, DraftInfo, DraftWriter, PatientFile
     from wardexam.session import Session
 
+NAMED = 18  # columns of who else has the patient open
 HEARD = ("finding", "rest_normal", "flag", "context")  # what a suggestion is made of
 WITHDRAWN = "Suggestion out of the note: more was entered."
 
@@ -36,6 +39,19 @@ class Step(NamedTuple):
     joined: bool = False
 
 
+def _beside(session: "Session", drafts: "Sequence[DraftInfo]") -> str:
+    """That another session has an examination of the patient open, by whom and how far; empty where none has."""
+    held = [d for d in drafts if d.held]
+    if not held:
+        return ""
+    last = held[-1]
+    who = last.by
+    with suppress(WardexamError):
+        who = writer(session.ward.drafted(last.draft_id))
+    entries = counted(last.keys, "entry", "entries") if last.keys else "nothing entered"
+    return f"OPEN ELSEWHERE: {cut(clean(who), NAMED)}, {entries}. Yours is apart."
+
+
 class Visit(UnderWay):
     """One examination being entered.
 
@@ -46,6 +62,7 @@ class Visit(UnderWay):
         resumed: Whether it goes on from a draft that was left.
         entries: How often the doctor has changed it; what the tool puts down by itself does not count.
         said: What there is to say of how it began.
+        beside: Who else has an examination of this patient open, in a sentence; empty where nobody has.
     """
 
     def __init__(
@@ -61,6 +78,7 @@ class Visit(UnderWay):
         self.amends = bool(file.revisions(examination.id))
         self.resumed = False
         self.entries = 0
+        self.beside = ""
         self._opened = examination
         self._stored = next(iter(file.revisions(examination.id)[-1:]), None)
         self._begun = case_of(file, examination, session.wording)
@@ -96,8 +114,10 @@ class Visit(UnderWay):
             draft, examination = session.ward.resume_draft(left[-1].draft_id, session.examiner)
             made = cls(session, file, examination, draft, said)
             made.resumed = not made.amends or bool(left[-1].keys)
+            made.beside = _beside(session, opened.drafts)
             return made
         made = cls._new(session, file)
+        made.beside = _beside(session, opened.drafts)
         if drafts:
             made.said = (
                 f"A draft of this patient is damaged and was not resumed: {drafts[-1].trouble}"

@@ -347,3 +347,19 @@ def test_a_draft_of_an_earlier_version_without_checksums_is_read(ward, examinati
     draft.close()
     assert [f.answer for f in found.findings] == ["0"]
     assert check_store(ward.folder, repair=False, by="x").sound
+
+
+def test_that_a_draft_is_taken_up_and_left_is_told_to_who_watches_the_ward(
+    ward, patient, examination
+):
+    draft = start(ward, patient, examination)
+    heard = []
+    watch = ward.watch(lambda: heard.append(1))
+    time.sleep(0.05)  # a clock of the folder may be coarse
+    draft.close()
+    assert until(lambda: heard)
+    heard.clear()
+    again, _ = ward.resume_draft(examination.id, "Dr Bex")
+    assert until(lambda: heard)
+    again.close()
+    watch.close()

@@ -1,6 +1,7 @@
 """The lines of the ward list: nothing cut, the alarm as it is under the cursor, one or two lines a patient."""
 
 import itertools
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -132,3 +133,19 @@ def test_what_was_not_asked_stands_before_a_likely_place_and_alone_where_there_i
     summary = summarise(assess(examination, None, None), None, reading)
     assert summary.headline.startswith(f"{len(examination.flags_open)} flags not asked; likely")
     assert summary.short == f"{len(examination.flags_open)} flags not asked"
+
+
+@pytest.mark.parametrize("by", ["Dr Ash", "Dr Wilhelmina Ottoline Featherstonehaugh"])
+@pytest.mark.parametrize(
+    "headline", ["possible stroke", "cord signs, growing or with function lost"]
+)
+def test_who_examines_now_is_said_before_the_reason_and_nothing_runs_over(by, headline):
+    of = replace(bed(headline=headline, short="cord, growing"), has_draft=True, writing=by)
+    _, second = (plain(line) for line in bed_lines(of, tell(), 2, chosen=True))
+    assert second.strip().startswith(f"{by[:10]}")
+    assert " examines now; " in second
+    assert headline.split(",")[0] in second
+    assert "open it" not in second
+    assert len(second) <= 80
+    below = " ".join(plain(line).strip() for line in place([of] * 20, 0, 24, tell()).below)
+    assert " examines now" in below

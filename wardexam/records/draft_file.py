@@ -317,12 +317,19 @@ class FilePlace:
                 return
             self.let_go()
         self._held = hold(self.path)
+        self._show()
 
     def let_go(self) -> None:
         """Hold it no longer."""
         if self._held >= 0:
             held, self._held = self._held, -1
             os.close(held)
+            self._show()
+
+    def _show(self) -> None:
+        """Have who watches the ward look again: a hold by itself changes nothing that can be seen."""
+        with suppress(OSError):
+            os.utime(self.path.parent)
 
     def remove(self) -> None:
         """Take the file away, if it is there."""

@@ -127,7 +127,7 @@ class Bed:
     `trouble` says why the patient's record cannot be read, in one line; empty when it can. `reason` is why
     the patient was admitted; empty where that is not known. `draft` is what an examination that is not saved
     says, `told` what that reason says by itself of one who was never examined; None where there is nothing,
-    or it was not asked for.
+    or it was not asked for. `writing` is who has an examination of the patient open now; empty where nobody has.
     """
 
     patient_id: str
@@ -146,6 +146,7 @@ class Bed:
     reason: str = ""
     draft: Summary | None = None
     told: Summary | None = None
+    writing: str = ""
 
     @property
     def graver_draft(self) -> Summary | None:
@@ -268,6 +269,11 @@ def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
         else f"{minutes / 1440:.0f} d"
     )
     return f"{bed} by {info.by}, {age} old, {counted(info.keys, 'entry', 'entries')}"
+
+
+def writer(drafted: "Examination") -> str:
+    """Who enters an examination that is not saved yet: who resumed it last, else who began it."""
+    return (drafted.examiner, *drafted.entered_by)[-1]
 
 
 class Jotted(Protocol):

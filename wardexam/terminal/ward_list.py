@@ -28,6 +28,7 @@ WIDE = 110  # columns from which one line has room for every column
 OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "NOT SAVED yet: open it"
 UNSAVED = "NOT SAVED: "  # before what an examination says that is no more than begun
+WRITER = 18  # columns of who has a patient open
 UNEXAMINED = "not examined"  # of a patient of whom no more is known than why they came
 
 
@@ -211,16 +212,21 @@ def _why(bed: Bed, tell: Teller) -> str:
         else f"{UNEXAMINED}: {bed.told.headline}"
         if bed.told
         else BEGUN
-        if bed.last_at is None and bed.has_draft
+        if bed.last_at is None and bed.has_draft and not bed.writing
         else bed.reason or UNEXAMINED
         if bed.last_at is None
         else "not worked out"
     )
     if ahead(bed.last_at, tell.now) and bed.last_at:
         text = f"dated {datetime.fromisoformat(bed.last_at):%d %b %Y}, still to come; {text}"
-    if bed.has_draft and bed.last_at and not bed.graver_draft and not bed.trouble:
+    if bed.has_draft and bed.last_at and not bed.graver_draft and not (bed.trouble or bed.writing):
         text = f"{text}; {BEGUN}"
     return tell.clear(text)
+
+
+def _writing(bed: Bed, tell: Teller) -> str:
+    """Who has an examination of the patient open now; empty where nobody has."""
+    return f"{cut(tell.clear(bed.writing), WRITER)} examines now" if bed.writing else ""
 
 
 def _reason(bed: Bed, tell: Teller, room: int) -> str:
@@ -241,6 +247,9 @@ def _second(bed: Bed, tell: Teller) -> Line:
     """Below a patient: why, and what is to be done by when; what has no room is left out whole."""
     indent = " " * INDENT
     room, text = tell.width - len(indent), _why(bed, tell)
+    if (by := _writing(bed, tell)) and len(text) + len(by) + 2 > room:
+        text = _reason(bed, tell, room - len(by) - 2)
+    text = "; ".join(filter(None, (by, text)))
     for more in (_step(bed, tell), tell.clear(bed.trouble)):
         longer = f"{text}: {more}" if more else text
         text = longer if len(longer) <= room else text
@@ -251,7 +260,7 @@ def _whole(bed: Bed, tell: Teller) -> list[Line]:
     """All there is to say of the one who is chosen, over as many lines as it takes."""
     now, summary = tell.now, bed.listed
     clock = running(summary, now, step=False) if summary and not bed.discharged else ""
-    parts = [f"{bed.bed} {bed.name}: {_why(bed, tell)}"]
+    parts = [f"{bed.bed} {bed.name}: {_why(bed, tell)}", _writing(bed, tell)]
     parts += [f"{clock}: {_step(bed, tell)}"] if clock else []
     parts += [bed.trouble] if bed.trouble else []
     if bed.last_at:

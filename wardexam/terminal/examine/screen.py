@@ -51,7 +51,9 @@ class ExamineScreen(EntryScreen):
         self.state: State = State(visit, page)
         self.reader: Reader = Reader(self.state)
         self.said = visit.said
-        if self.state.row is onset():
+        if visit.beside:  # what a first look must not miss
+            self.said = visit.beside
+        elif self.state.row is onset():
             self.said = f"{visit.said} {onset().ask}"
         elif self.state.page == AGAIN and not visit.draft.sent:
             self.said = (
