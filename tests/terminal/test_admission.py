@@ -120,3 +120,40 @@ async def test_who_was_here_before_is_said_once_and_two_stays_of_one_number_are_
         await pilot.press("X", "D", *"yes", "enter")
         assert "40-3317 is Otto Brandt's, in bed B8: not restored" in dump(app)[-2]
         assert [b.bed for b in app.ward.beds()] == ["B8"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "such"),
+    [
+        ("face droop, speech", "such as 5 (weak face), 15 (speech disturbed)"),
+        ("cant walk since tonight", "before them, or"),
+        ("cannot see double", "such as 17 (double vision)"),
+    ],
+)
+async def test_words_that_raise_nothing_say_so_once_and_are_kept_by_enter(app, typed, such):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m", typed))
+        seen = " ".join(" ".join(dump(app)[-6:]).split())
+        assert "! In these words no alarm can be raised." in seen
+        assert such in seen
+        assert f"Why admitted? In words, or a number: {typed}" in seen
+        assert any("5 weak face" in line for line in dump(app))  # the list still stands
+        assert app.ward.beds() == ()
+        await pilot.press("enter")
+        (bed,) = app.ward.beds()
+        assert bed.reason == typed
+
+
+async def test_a_number_and_a_comma_before_the_words_raise_what_the_list_says(app):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m", "face droop, speech"))
+        await pilot.press("home", *"5", "comma", "space", "enter")
+        (bed,) = app.ward.beds()
+        assert bed.reason == "weak face, face droop, speech"
+
+
+@pytest.mark.parametrize("typed", ["", "6", "Weak leg since Monday", "fell off a ladder", "fit"])
+async def test_words_that_are_heard_and_none_cost_no_further_key(app, typed):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m", typed))
+        assert len(app.ward.beds()) == 1

@@ -19,7 +19,7 @@ class _Injured(_SetOff):
     articles: tuple[str, ...]
 
 
-class _Injury(TableRow):
+class _Words(TableRow):
     words: tuple[str, ...]
 
 
@@ -28,24 +28,25 @@ def _any(words: Iterable[str]) -> str:
 
 
 @cache
-def _patterns() -> tuple[str, re.Pattern[str]]:
-    """What must follow a complaint that is to be set off, and an injury as it stands in a reason.
+def _patterns() -> tuple[str, re.Pattern[str], frozenset[str]]:
+    """What must follow a complaint that is to be set off, an injury as it stands in a reason, and words that mean no complaint by themselves.
 
     Raises:
         TableError: A row is malformed.
     """
     name = "admission.toml"
     table = read_table(name, "wardexam.exam")
-    all_there(table, ("set_off", "injured", "injury"), name)
+    all_there(table, ("set_off", "injured", "injury", "common"), name)
     set_off = checked_row(_SetOff, table["set_off"], f"{name}, row set_off")
     injured = checked_row(_Injured, table["injured"], f"{name}, row injured")
-    injuries = checked_rows(_Injury, table["injury"], f"{name}, injury")
+    injuries = checked_rows(_Words, table["injury"], f"{name}, injury")
     begin = rf"(?:^|[,;:.(+] *|\b{_any(injured.before)} (?:{_any(injured.articles)} )?)"
     words = _any(word for row in injuries.values() for word in row.words)
     end = rf"(?:$|[,;:.)]| {_any(injured.behind)}\b)"
-    return rf"(?:$|[,;:.(]| {_any(set_off.behind)}\b)", re.compile(
-        begin + words + end, re.IGNORECASE
-    )
+    common = checked_row(_Words, table["common"], f"{name}, row common")
+    behind = rf"(?:$|[,;:.(]| {_any(set_off.behind)}\b)"
+    injury = re.compile(begin + words + end, re.IGNORECASE)
+    return behind, injury, frozenset(common.words)
 
 
 def told_already(remark: str, complaint: str | None) -> bool:
@@ -69,7 +70,7 @@ def reason_text(typed: str) -> str:
 
 def context_of(reason: str, age: int | None, sex: str) -> Context:
     """What is known of a patient's story from the admission alone."""
-    _, injury = _patterns()
+    _, injury, _ = _patterns()
     injured = "yes" if injury.search(reason.strip()) else None
     told = {"age": age, "sex": sex, "complaint": complaint_in(reason), "trauma": injured}
     return Context.model_validate(told)
@@ -80,9 +81,26 @@ def complaint_in(reason: str) -> Complaint | None:
 
     What follows a single word, or a part of the body, must be set off from it: "fit for surgery" is no fit.
     """
-    set_off, _ = _patterns()
+    set_off, *_ = _patterns()
     for complaint in complaints():
         end = set_off if complaint.set_off else r"\b"
         if re.match(f"{complaint.words}{end}", reason.strip(), re.IGNORECASE):
             return cast(Complaint, complaint.code)
     return None
+
+
+def near_complaints(reason: str) -> tuple[tuple[int, str], ...]:
+    """Complaints of the list that share a word with a reason, each with its number: to be offered, never taken by itself."""
+    *_, common = _patterns()
+    words = set(re.findall(r"[a-z]+", reason.lower())) - common
+    return tuple(
+        (number, complaint.words)
+        for number, complaint in enumerate(complaints(), 1)
+        if words & set(complaint.words.split())
+    )
+
+
+def is_heard(reason: str) -> bool:
+    """Whether a reason for admission says something that the rules hear; an empty one has nothing to be heard."""
+    told = context_of(reason, None, "unknown")
+    return not reason.strip() or bool(told.complaint or told.trauma)

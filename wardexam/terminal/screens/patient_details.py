@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError
-from wardexam.exam.admission import reason_text
+from wardexam.exam.admission import is_heard, near_complaints, reason_text
 from wardexam.exam.identity import day_words, read_age_and_sex, read_number
 from wardexam.exam.story import complaints
 from wardexam.exam.text import capital
@@ -116,6 +116,7 @@ class DetailQuestions:
             of: Whose they are; empty for an admission, which leaves out the schedule.
         """
         values: dict[str, Any] = {}
+        before_now = given.get("remark", "")
         self._warned = None
         questions = (*QUESTIONS, RECHECK) if of else QUESTIONS
 
@@ -142,6 +143,8 @@ class DetailQuestions:
                 found, wrong = read_detail(field, given[field], admitted)
                 if wrong:
                     return wrong
+                if field == "remark" and found[field] != before_now and unheard := self._unheard(found[field]):
+                    return unheard
 
                 def go_on(other: Bed | None, before: Bed | None = None) -> None:
                     taken = self._taken(field, given[field], other)
@@ -178,6 +181,18 @@ class DetailQuestions:
             return f"{number_words(text, other)}. The number of this patient, or empty."
         self._warned = (field, text)
         return f"{bed_words(text, other)}. Another bed; or enter again where both lie there."
+
+    def _unheard(self, reason: str) -> str:
+        """That the words of a reason raise nothing by themselves; they are taken where that is told a second time."""
+        if is_heard(reason) or ("remark", reason) == self._warned:
+            return ""
+        self._warned = ("remark", reason)
+        near = ", ".join(f"{number} ({words})" for number, words in near_complaints(reason)[:2])
+        such = f" such as {near}" if near else ""
+        return (
+            f"In these words no alarm can be raised. Put a number of the list and a comma before them{such}, "
+            "or enter again to keep them."
+        )
 
     def _stayed(self, number: str, before: Bed | None) -> str:
         """That the patient was here and is discharged; admitted anew where that is told a second time."""
