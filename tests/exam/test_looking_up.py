@@ -71,6 +71,18 @@ def test_letters_find_what_a_doctor_means_by_them(typed, first):
         assert names(typed)[: len(first)] == first
 
 
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("can't pee", "bladder or bowel"), ("cant pee", "bladder or bowel"), ("can\u2019t walk", "walking lost"),
+        ("numb bum", "saddle numbness"), ("pins and needles", "both legs"), ("wobbly", "gait"), ("sleepy", "drowsy or confused"),
+        ("squint", "eye does not abduct"), ("cant speak", "aphasia"), ("fell", "trauma"), ("anus", "anal tone"), ("shaky", "tremor at rest"),
+    ],
+)  # fmt: skip
+def test_what_a_patient_calls_it_finds_it_too(said, name):
+    assert name in [what.name for what in looked_up(said)][:4]
+
+
 @pytest.mark.parametrize("typed", ["", " ", "-", "xyzzy", "s11"])
 def test_what_means_nothing_finds_nothing(typed):
     assert looked_up(typed) == ()

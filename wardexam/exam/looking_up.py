@@ -60,7 +60,7 @@ WHOLE, OWN, OTHER, WITHIN, TEXT = range(5)  # ranks, the best first
 
 
 def _words(text: str) -> tuple[str, ...]:
-    return tuple(re.findall(r"[^\W_]+", text.lower()))
+    return tuple(re.findall(r"[^\W_]+", re.sub("['\u2019]", "", text.lower())))
 
 
 def _other_names() -> dict[str, list[tuple[int, str]]]:

@@ -62,6 +62,12 @@ def to_ascii(text: str) -> str:
     return kept.encode("ascii", "replace").decode("ascii")
 
 
+def plain_letters(text: str) -> str:
+    """The text as it is sought: without case and accents."""
+    plain = unicodedata.normalize("NFKD", text)
+    return "".join(c for c in plain if not unicodedata.combining(c)).casefold()
+
+
 def counted(number: int, thing: str, many: str = "") -> str:
     """So many of a thing, as it is said: ``"1 patient"``, ``"2 patients"``; `many` where an ``s`` does not do."""
     return f"{number} {thing if number == 1 else many or f'{thing}s'}"

@@ -1,10 +1,12 @@
 """Who of a ward has a bed or a hospital's number, however it is typed; and that in words."""
 
+import re
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import in_one_form
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, plain_letters
 from wardexam.records.repository import Bed, Repository
 
 
@@ -25,6 +27,57 @@ def numbered(ward: Repository, beds: Iterable[Bed], wanted: str) -> Iterator[tup
             continue
         if number and compared(number) == wanted:
             yield bed.patient_id, bed
+
+
+def with_part_of_number(ward: Repository, beds: Iterable[Bed], part: str) -> frozenset[str]:
+    """Who of these has a number with these digits in it; nobody where there are none in `part`."""
+    wanted = compared(part)
+    if not any(map(str.isdecimal, wanted)):
+        return frozenset()
+    found = set()
+    for bed in beds:
+        with suppress(WardexamError):  # a record that cannot be read has no number
+            if wanted in compared(ward.patient(bed.patient_id).number):
+                found.add(bed.patient_id)
+    return frozenset(found)
+
+
+def _words(name: str) -> frozenset[str]:
+    return frozenset(re.findall(r"[^\W_]+", plain_letters(name)))
+
+
+def namesakes(beds: Iterable[Bed]) -> dict[str, Bed]:
+    """Those who have another of the same name beside them, each with that other: one name holds all the words of the other."""
+    listed = [(bed, words) for bed in beds if (words := _words(bed.name))]
+    having: dict[str, list[tuple[Bed, frozenset[str]]]] = {}
+    for row in listed:
+        for word in row[1]:
+            having.setdefault(word, []).append(row)
+    found: dict[str, Bed] = {}
+    for bed, words in listed:
+        for other, theirs in (row for word in words for row in having[word]):
+            if other is not bed and (words <= theirs or theirs <= words):
+                found[bed.patient_id] = other
+                break
+    return found
+
+
+def namesake(ward: Repository, name: str, but: str = "") -> Bed | None:
+    """Who lies in the ward under the same name; None where nobody does, or the list cannot be read."""
+    words = _words(name)
+    try:
+        others = [(bed, _words(bed.name)) for bed in ward.beds() if bed.patient_id != but]
+    except WardexamError:
+        return None
+    alike = (
+        bed for bed, theirs in others if words and theirs and (words <= theirs or theirs <= words)
+    )
+    return next(alike, None)
+
+
+def name_words(other: Bed) -> str:
+    """That another patient has the name, or part of it."""
+    return f"{clean(other.bed)} is {clean(other.name)} too: number or birth date tells them apart"
 
 
 def other_with(ward: Repository, field: str, text: str, but: str = "") -> Bed | None:

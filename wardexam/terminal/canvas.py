@@ -1,5 +1,6 @@
 """A widget that draws its own lines."""
 
+import textwrap
 from collections.abc import Mapping
 from typing import Protocol, cast
 
@@ -18,6 +19,14 @@ Line = list[Piece]
 def plain(line: Line) -> str:
     """A line's text."""
     return "".join(text for text, _ in line)
+
+
+MOST_LINES = 4  # of what is said: more hides what it is about
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """A text in lines of so many columns, broken between words; at least one line."""
+    return textwrap.wrap(text, max(width, 1))[:MOST_LINES] or [""]
 
 
 class Painter(Protocol):

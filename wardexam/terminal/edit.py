@@ -3,7 +3,7 @@
 from typing import Generic, NamedTuple, TypeVar
 
 from wardexam.exam.text import columns, whole_words
-from wardexam.terminal.canvas import Line
+from wardexam.terminal.canvas import Line, wrapped
 
 C = TypeVar("C")
 
@@ -17,6 +17,17 @@ class Edit(NamedTuple, Generic[C]):
 
 class RefusedError(Exception):
     """Nothing is written; the text says why."""
+
+
+def status_lines(
+    here: str, said: str, kept: str, width: int, *, wrote: bool, about: str = ""
+) -> list[Line]:
+    """The status in as many lines as what was said takes: none of it is left out; see `status_line`."""
+    room = width - len(kept) - 2
+    if columns(said) <= room:
+        return [status_line(here, said, kept, width, wrote=wrote, about=about)]
+    *above, last = wrapped(said, room)
+    return [*([(line, "")] for line in above), status_line(here, last, kept, width, wrote=False)]
 
 
 def status_line(

@@ -77,7 +77,7 @@ WARD = (
     Key("why", ("exclamation_mark",), "why now", "why now: every reason, and what was done"),
     Key("course", ("V",), "course", "over the visits: examinations, changes, course"),
     Key("injury", ("J",), "", "the cord injury sheet: a draft of it is resumed"),
-    Key("find", ("slash",), "find", "find a bed or name"),
+    Key("find", ("slash",), "find", "find a bed, name or number"),
     Key("order", ("O",), "order", "by bed, urgency, worsening, due"),
     Key("admit", ("A",), "admit", "admit a patient"), Key("edit", ("E",), "edit", "edit details, or move"),
     Key("discharge", ("D",), "discharge", "discharge, or restore in the discharged list"),

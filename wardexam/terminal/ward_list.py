@@ -5,8 +5,9 @@ stands below the list. What has no room is left out whole.
 """
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
+from types import MappingProxyType
 from typing import NamedTuple
 
 from wardexam.exam.text import clean, columns, cut, to_ascii
@@ -25,6 +26,7 @@ INDENT = 4  # columns before the second line of a patient
 AROUND = 4  # lines around the list: heading, names of the columns, what was said, the keys
 BELOW = 3  # lines kept below the list for the one who is chosen, with the blank one above them
 WIDE = 110  # columns from which one line has room for every column
+TWICE = " (twice)"  # behind the name: another has it too
 OFF = " (off)"  # behind the name: a reason is switched off here
 BEGUN = "NOT SAVED yet: open it"
 UNSAVED = "NOT SAVED: "  # before what an examination says that is no more than begun
@@ -57,6 +59,7 @@ class Teller(NamedTuple):
         plain: Whether the terminal shows ASCII alone.
         pointer: What stands left of the one who is chosen.
         by_due: Whether the list stands in the order of the next examinations.
+        alike: Those with another of the same name in the list, each with that other.
     """
 
     now: datetime
@@ -64,6 +67,7 @@ class Teller(NamedTuple):
     plain: bool
     pointer: str
     by_due: bool
+    alike: Mapping[str, Bed] = MappingProxyType({})
 
     @property
     def clear(self) -> Callable[[str], str]:
@@ -162,8 +166,8 @@ def bed_lines(bed: Bed, tell: Teller, each: int, *, chosen: bool) -> list[Line]:
 
 def _name(bed: Bed, tell: Teller) -> str:
     """The name, with a mark where a reason is switched off here: the reason below or beside may have no room for it."""
-    said = bed.summary or bed.told
-    off = OFF if said and off_in(said) else ""
+    said, twice = bed.summary or bed.told, bed.patient_id in tell.alike
+    off = OFF if said and off_in(said) else TWICE if twice else ""
     return cut(tell.clear(bed.name), NAME - 1 - len(off)) + off
 
 
@@ -261,6 +265,9 @@ def _whole(bed: Bed, tell: Teller) -> list[Line]:
     now, summary = tell.now, bed.listed
     clock = running(summary, now, step=False) if summary and not bed.discharged else ""
     parts = [f"{bed.bed} {bed.name}: {_why(bed, tell)}", _writing(bed, tell)]
+    parts += (
+        [f"{other.bed} is {other.name} too"] if (other := tell.alike.get(bed.patient_id)) else []
+    )
     parts += [f"{clock}: {_step(bed, tell)}"] if clock else []
     parts += [bed.trouble] if bed.trouble else []
     if bed.last_at:

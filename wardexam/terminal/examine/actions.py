@@ -145,7 +145,7 @@ def _ask_number(screen: "Entering", typed: str = "") -> None:
     finding = edits.measured(state)
     amount = answers_for(finding.row.answers).amount if finding else None
     if finding is None or amount is None:
-        screen.say(f"No number belongs here. {state.accepted}")
+        screen.say("No number belongs here. The line below says what does.")
         return
     side = "" if finding.side == "midline" else f"{finding.side} "
 

@@ -273,8 +273,8 @@ class ExamineScreen(EntryScreen):
             self.show_status([[(line, "strong")] for line in lines])
         elif not self.asking and not self.unseen:
             self.shown_kept = self.visit.draft.kept
-            line = view.status(self.state, self.said, self.size.width, wrote=self.wrote)
-            self.canvas("status").show([line])
+            said = view.status(self.state, self.said, self.size.width, wrote=self.wrote)
+            self.show_status(said)
 
     # --- what comes from threads
 

@@ -15,7 +15,7 @@ from wardexam.exam.wording import narrow, sided
 from wardexam.note.limits import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
-from wardexam.terminal.edit import status_line
+from wardexam.terminal.edit import status_lines
 from wardexam.terminal.examine.reader import Reader
 from wardexam.terminal.examine.state import (
     ABOVE,
@@ -434,9 +434,9 @@ def _kept(state: State, said: str) -> str:
     return "" if said and said == visit.draft.problem else visit.kept_words
 
 
-def status(state: State, said: str, width: int, *, wrote: bool = False) -> Line:
-    """What is under the cursor, what the last key did, how much is on disk: see `status_line`."""
+def status(state: State, said: str, width: int, *, wrote: bool = False) -> list[Line]:
+    """What is under the cursor, what the last key did, how much is on disk: see `status_lines`."""
     kept = _kept(state, said)
     told = said.startswith(at_cursor(state))  # it says itself where the cursor stands
     words = about(state, width - len(kept) - 2)
-    return status_line(at_hand(state), said, kept, width, wrote=wrote and not told, about=words)
+    return status_lines(at_hand(state), said, kept, width, wrote=wrote and not told, about=words)

@@ -12,7 +12,7 @@ from wardexam.injury.sheet import TEST_WORDS, TESTS
 from wardexam.injury.taking_over import take_over
 from wardexam.injury.unknown import MOVEMENTS, unknown
 from wardexam.injury_visit import NEW, InjuryVisit
-from wardexam.terminal.edit import RefusedError, status_line
+from wardexam.terminal.edit import RefusedError, status_lines
 from wardexam.terminal.injury import edits, view
 from wardexam.terminal.injury.edits import Edit
 from wardexam.terminal.injury.state import ABOVE, COLUMNS, HEADS, ROWS, State
@@ -93,8 +93,8 @@ class InjuryScreen(EntryScreen):
         if not self.asking and not self.unseen and self.there:
             self.shown_kept = self.visit.draft.kept
             here, kept = view.at_cursor(self.state), self.visit.kept_words
-            line = status_line(here, self.said, kept, self.size.width, wrote=self.wrote)
-            self.show_status([line])
+            width = self.size.width
+            self.show_status(status_lines(here, self.said, kept, width, wrote=self.wrote))
 
     def hint_text(self) -> str:
         """What is accepted at the cursor, then the other keys."""

@@ -10,7 +10,7 @@ from textual.geometry import Offset, Size
 from textual.screen import Screen
 
 from wardexam.errors import WardexamError
-from wardexam.terminal.canvas import Canvas, Line
+from wardexam.terminal.canvas import Canvas, Line, wrapped
 from wardexam.terminal.environment import has_shell
 from wardexam.terminal.keys import Key, action_of, hint, shown
 from wardexam.terminal.question import YES, Question, Then
@@ -126,18 +126,12 @@ class LineScreen(Screen[None]):
         if not width or not self.there:
             return
         if self.unseen:
-            self.canvas("heading").show(
-                [
-                    [
-                        (
-                            f"Needs 80 x 24, has {width} x {height}. {self.unseen_words}.",
-                            "strong",
-                        )
-                    ]
-                ]
-            )
+            needs = wrapped(f"Needs 80 x 24, has {width} x {height}. {self.unseen_words}.", width)
+            self.canvas("heading").show([[(needs[0], "strong")]])
             for name in (*self.BODIES, "status", "hint"):
                 self.canvas(name).show([])
+            # Beside each other some bodies are narrow; the status has the whole width.
+            self.show_status([[(line, "strong")] for line in needs[1:]])
             return
         self.draw()
         self.draw_status()
@@ -156,7 +150,7 @@ class LineScreen(Screen[None]):
             keys = "" if self._question.one_key else "enter accept   escape leave as it was"
             self.app.cursor_position = Offset(column, height - 2)
         else:
-            self.show_status([[(self.said[: self.size.width], "")]])
+            self.show_status([[(line, "")] for line in wrapped(self.said, self.size.width)])
             keys = self.hint_text()
         led = self.ward_app.led
         self.canvas("hint").show([[(led or keys, "accent" if led else "quiet")]])
@@ -341,8 +335,9 @@ class LineScreen(Screen[None]):
         if action is None and key in PAGING and self.paged(PAGING[key]):
             return
         if action is None:
-            typed = character if character and character.isprintable() else key.replace("+", "-")
-            self.say(f"{typed}: no such key here. {self.hint_text()}"[: self.size.width])
+            seen = character and character.isprintable() and not character.isspace()
+            typed = character if seen else key.replace("+", "-")
+            self.say(f"{typed}: no such key here; {self.key('help')} shows them all.")
             return
         self.do(action)
 

@@ -10,7 +10,15 @@ from wardexam.exam.identity import day_words, read_age_and_sex, read_number
 from wardexam.exam.story import complaints
 from wardexam.exam.text import capital
 from wardexam.records.repository import Bed
-from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
+from wardexam.records.whose import (
+    bed_words,
+    name_words,
+    namesake,
+    number_words,
+    other_with,
+    stayed_before,
+    stayed_words,
+)  # fmt: skip
 from wardexam.terminal.screens.base import LineScreen
 
 if TYPE_CHECKING:
@@ -120,7 +128,7 @@ class DetailQuestions:
         self._warned = None
         questions = (*QUESTIONS, RECHECK) if of else QUESTIONS
 
-        def step(number: int, first: str = "") -> None:
+        def step(number: int, first: str = "", beside: str = "") -> None:
             self.offered = ()
             if number == len(questions):
                 self._screen.redraw()
@@ -143,33 +151,38 @@ class DetailQuestions:
                 found, wrong = read_detail(field, given[field], admitted)
                 if wrong:
                     return wrong
-                if field == "remark" and found[field] != before_now and unheard := self._unheard(found[field]):
+                said_before = field != "remark" or found[field] == before_now
+                if not said_before and (unheard := self._unheard(found[field])):
                     return unheard
 
-                def go_on(other: Bed | None, before: Bed | None = None) -> None:
+                def go_on(
+                    other: Bed | None, before: Bed | None = None, alike: Bed | None = None
+                ) -> None:
                     taken = self._taken(field, given[field], other)
                     if taken := taken or self._stayed(given[field], before):
                         asked(text, taken)
                         return
                     values.update(found)
                     said = f"Born {day_words(found['born'])}" if found.get("born") else ""
-                    step(number + 1, said)
+                    step(number + 1, said, name_words(alike) if alike else "")
 
                 ward = self._screen.ward_app.ward
-                if field in ("bed", "number") and given[field]:
+                if field in ("bed", "name", "number") and given[field]:
                     first_stay = field == "number" and not of
 
-                    def look() -> tuple[Bed | None, Bed | None]:
+                    def look() -> tuple[Bed | None, Bed | None, Bed | None]:
                         name = given.get("name", "")
                         before = stayed_before(ward, name, given[field]) if first_stay else None
-                        return other_with(ward, field, given[field], of), before
+                        if field == "name":
+                            return None, None, namesake(ward, given[field], of)
+                        return other_with(ward, field, given[field], of), before, None
 
                     self._screen.ward_app.calls.open(look, lambda found: go_on(*found))
                 else:
                     go_on(None)
                 return ""
 
-            asked(given.get(field, ""))
+            asked(given.get(field, ""), beside)
 
         step(0)
 

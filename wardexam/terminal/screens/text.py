@@ -201,7 +201,7 @@ class TextScreen(LineScreen):
         path, text = os.path.expanduser(name.strip()), self._leaving
 
         def written(_: None) -> None:
-            self.say("Written; only you can read it.")
+            self.say(f"Written to {os.path.abspath(path)}; only you can read it.")
             self._record("exported")
 
         def failed(error: WardexamError) -> None:

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import CHECK, mark, missing
-from wardexam.exam.text import clean, counted
+from wardexam.exam.text import clean, counted, plain_letters
 from wardexam.governance.reviews import due_line
 from wardexam.records.repository import Bed, ConflictError, DraftInfo, draft_line
-from wardexam.records.whose import number_words, other_with
+from wardexam.records.whose import namesakes, number_words, other_with, with_part_of_number
 from wardexam.terminal import ward_list
 from wardexam.terminal.choices import numbered
 from wardexam.terminal.keys import hint
@@ -25,6 +25,11 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 Listed = tuple[tuple[Bed, ...], str]  # a list, and what is wrong with the ward
+# What keys do where the discharged are listed, as the bottom line says it.
+DISCHARGED_KEYS = {
+    "discharge": "restore", "discharged": "the ward", "note": "note", "course": "course", "outcome": "outcome",
+    "find": "find", "leave": "quit", "help": "help",
+}  # fmt: skip
 AGAIN_SECONDS = 2.0  # after which a list that could not be read is read again
 
 
@@ -42,8 +47,10 @@ class WardScreen(LineScreen):
         self._trying = False  # whether it is read again in a moment
         self._problem = ""  # what is wrong with the ward, as it was read last
         self._chosen: str | None = None  # the patient under the cursor, wherever the list puts them
+        self._alike: dict[str, Bed] = {}  # who has another of the same name in the list
         self._order = 0
         self._search = ""
+        self._numbered: frozenset[str] = frozenset()  # who has the number that is sought
         self._discharged = False
         self._watch: Watch | None = None
         self._details = DetailQuestions(self)
@@ -116,7 +123,7 @@ class WardScreen(LineScreen):
     def press(self, key: str, character: str | None) -> None:
         """Do what a key does here."""
         if key == "escape" and self._search:
-            self._search = ""
+            self._search, self._numbered = "", frozenset()
             self._arrange()
             if self._bed is None:
                 self._choose(0)
@@ -245,17 +252,27 @@ class WardScreen(LineScreen):
 
     def _arrange(self) -> None:
         """Order the list as it was read last, and leave out who is not sought."""
-        wanted = self._search.lower()
-        found = [b for b in self._read or () if wanted in f"{b.bed} {b.name}".lower()]
+        self._alike = namesakes(self._read or ())
+        found = [b for b in self._read or () if self._is_sought(b)]
         now = self.ward_app.session.now()
         self._beds = ordered(found, ORDERS[self._order], now)
+
+    def _is_sought(self, bed: Bed) -> bool:
+        """Whether a bed or name holds what is sought, with or without its accents, or the number does."""
+        line = plain_letters(f"{bed.bed} {bed.name}")
+        return plain_letters(self._search) in line or bed.patient_id in self._numbered
 
     @property
     def _tell(self) -> ward_list.Teller:
         app = self.ward_app
         by_due = ORDERS[self._order] == BY_DUE
         return ward_list.Teller(
-            app.session.now(), self.size.width, app.terminal.ascii, app.glyphs.pointer, by_due
+            app.session.now(),
+            self.size.width,
+            app.terminal.ascii,
+            app.glyphs.pointer,
+            by_due,
+            self._alike,
         )
 
     @property
@@ -271,6 +288,8 @@ class WardScreen(LineScreen):
         search = f'   search "{self._search}"' if self._search else ""
         who = f"{tell.now:%d %b %Y %H:%M}  {app.session.examiner[:20]}"
         count = counted(len(self._beds), "patient")
+        if self._search:
+            count = f"{len(self._beds)} of {counted(len(self._read), 'patient')}"
         if place.room < len(self._beds):
             count = f"{place.first + 1}-{place.first + place.room} of {count}"
         head = f"{kind}  {who}  {count}, by {ORDERS[self._order]}{search}"
@@ -285,10 +304,9 @@ class WardScreen(LineScreen):
             lines += ward_list.bed_lines(bed, tell, place.each, chosen=chosen)
         if not self._beds:
             empty = f"The ward is empty. Press {self.key('admit')} to admit the first patient."
-            nobody = "Nobody has this bed or name."
-            if self._search:
-                nobody += " Escape shows all."
-            said = nobody if self._search or self._discharged else empty
+            nobody = "Nobody has this bed, name or number. Escape shows all."
+            nowhere = f"Nobody is discharged. {self.key('discharged')} shows the ward."
+            said = nobody if self._search else nowhere if self._discharged else empty
             lines += [[], [(f"  {said}", "")]]
         height = self.size.height - ward_list.AROUND + 1 - len(place.below)
         lines += [[] for _ in range(height - len(lines))]
@@ -296,7 +314,12 @@ class WardScreen(LineScreen):
 
     def hint_text(self) -> str:
         """What keys do here; where nobody lies, those that need nobody."""
-        if self._beds or self._search or self._discharged:
+        if self._search:
+            return f"escape shows all  {hint(self.keys, self.size.width - 19)}"
+        if self._discharged:
+            here = (replace(k, label=DISCHARGED_KEYS.get(k.action, "")) for k in self.keys)
+            return hint(tuple(here), self.size.width - 1)
+        if self._beds:
             return super().hint_text()
         needed = {"admit", "leave", "help", "commands", "discharged"}
         keys = (row for row in self.keys if row.action in needed)
@@ -387,16 +410,25 @@ class WardScreen(LineScreen):
         self._with_bed(lambda bed: self.ward_app.open_sheet(bed.patient_id, bed))
 
     def do_find(self) -> None:
-        """Find by bed or name."""
+        """Find by bed, name or number."""
+        ward, listed = self.ward_app.ward, self._read or ()
 
-        def found(text: str) -> None:
-            self._search = text.strip()
+        def show(numbered: frozenset[str]) -> None:
+            self._numbered = numbered
             self._arrange()
             if self._bed is None and self._beds:  # where nobody has this, who was chosen stays so
                 self._choose(0)
             self.redraw()
 
-        self.ask("Bed or name (empty shows all):", found)
+        def found(text: str) -> None:
+            self._search = text.strip()
+            if any(map(str.isdecimal, self._search)):
+                sought = self._search
+                self.ward_app.calls.open(lambda: with_part_of_number(ward, listed, sought), show)
+            else:
+                show(frozenset())
+
+        self.ask("Bed, name or number (empty shows all):", found)
 
     def do_order(self) -> None:
         """Next order, from its top."""
@@ -412,7 +444,8 @@ class WardScreen(LineScreen):
         def turn(read: Listed) -> None:
             self._discharged = discharged
             self._take(read)
-            self._choose(0)
+            if self._bed is None:  # who was chosen stays so, wherever the list has them
+                self._choose(0)
             self.redraw()
 
         self.ward_app.calls.open(lambda: self._look(ward, discharged=discharged), turn)
@@ -551,7 +584,7 @@ class WardScreen(LineScreen):
             stands = bed.summary.urgency_word.upper() if bed.summary and bed.summary.urgency else ""
             still = f" {stands} stands: {bed.summary.headline}." if stands and bed.summary else ""
             self.ask(
-                f"{verb} {bed.bed} {bed.name}?{'' if self._discharged else still} Type yes:",
+                f"{verb} {clean(bed.bed)} {clean(bed.name)} {mark(patient)}?{'' if self._discharged else still} Type yes:",
                 lambda text: self._leave_ward(patient, text),
             )
 
