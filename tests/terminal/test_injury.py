@@ -174,6 +174,21 @@ def test_a_short_range_over_a_filled_column_says_what_it_left(before, typed, lef
     assert edits.typed(state_of(before), typed).said == f"Entered: {typed}{left}"
 
 
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("5 5 5 5 5 / 3 3 3 3 3", "Entered RIGHT, arms / legs: "),
+        ("55555/33333", "Entered RIGHT, arms / legs: "),
+        ("5555544444 / 5555533333", "Entered: "),
+        ("C5 5 / C5 4", "Entered: "),
+    ],
+)
+def test_a_slash_that_is_not_between_the_sides_says_so(typed, said):
+    state = state_of()
+    state.column = COLUMNS.index(("motor", "right"))
+    assert edits.typed(state, typed).said == f"{said}{typed}"
+
+
 def test_a_mark_goes_through_how_it_counts_and_away_again():
     state = state_of("motor right: 3N555/00000\nsensation: 2")
     state.go("motor", "right", "C5")

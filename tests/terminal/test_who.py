@@ -87,3 +87,16 @@ async def test_where_a_file_was_written_is_said_whole(tmp_path):
         assert not isinstance(app.screen, WardScreen)
         said = "".join(dump(app)[-5:]).replace(" ", "")
         assert f"Writtento{place}/note.txt;onlyyoucanreadit.".replace(" ", "") in said
+
+
+async def test_home_and_end_move_in_a_text(tmp_path):
+    app = demo_app(tmp_path / "ward")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("n", "end")
+        heading = dump(app)[0]
+        assert not heading.endswith("lines 1-20") and "no such key" not in dump(app)[-2]  # noqa: PT018
+        last = dump(app)[-4:-2]
+        await pilot.press("down")
+        assert dump(app)[-4:-2] == last
+        await pilot.press("home")
+        assert " 1-" in dump(app)[0]

@@ -177,6 +177,11 @@ def read_column(test: Test, side: Side, text: str, *, both: bool = False) -> Inj
     return InjurySheet.model_validate(document)
 
 
+def is_arms_and_legs(test: Test, text: str) -> bool:
+    """Whether the slash of what was typed stands between arms and legs of one side, not between right and left."""
+    return "/" in text and len(_halves(test, text)) == 1
+
+
 def _halves(test: Test, text: str) -> list[str]:
     """The right and the left of what was typed, or all of it where it is of one."""
     parts = text.split("/")

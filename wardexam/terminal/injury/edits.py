@@ -21,7 +21,7 @@ from wardexam.injury.sheet import (
 )
 from wardexam.injury.tables import muscles
 from wardexam.injury.taking_over import TakenOver
-from wardexam.injury.typed import begins_a_line, read_column, read_more
+from wardexam.injury.typed import begins_a_line, is_arms_and_legs, read_column, read_more
 from wardexam.terminal import edit
 from wardexam.terminal.edit import RefusedError
 from wardexam.terminal.injury.state import Cell, State, named
@@ -216,7 +216,10 @@ def typed(state: State, text: str) -> Edit:
     change = written_over(state.sheet, other)
     if not change.fields:
         raise RefusedError("Nothing was typed that can be entered.")
-    return Edit(change, f"Entered: {' '.join(text.split())}{_left(state.sheet, other)}")
+    where = ""
+    if cell.test and not begins_a_line(text) and is_arms_and_legs(cell.test, text):
+        where = f" {'BOTH SIDES' if state.both else cell.side.upper()}, arms / legs"
+    return Edit(change, f"Entered{where}: {' '.join(text.split())}{_left(state.sheet, other)}")
 
 
 def _same(state: State, cell: Cell) -> InjurySheet:

@@ -129,6 +129,12 @@ class TextScreen(LineScreen):
         """A page down."""
         self._scroll(self._whole_page)
 
+    def paged(self, pages: int) -> bool:
+        """So many pages on: to the top, or to the end."""
+        self._top += pages * self._whole_page
+        self.redraw()
+        return True
+
     @property
     def _room(self) -> int:
         """Lines of the text that the screen has room for."""
