@@ -92,7 +92,7 @@ async def saving(app, losing):
 async def admitting(app, losing):
     """A patient admitted while the store is away."""
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired")[:-1])
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "headache")[:-1])
         losing.away = True
         await pilot.press("enter")
         assert await until(pilot, lambda: "Not admitted yet" in status(app))

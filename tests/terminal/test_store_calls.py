@@ -90,7 +90,7 @@ async def hangs(pilot, gate):
 
 # Each from the list and back to it, through every screen and everything that they ask of the store.
 ROUNDS = {
-    "admission": presses("Z1", "Zo Invented", "77-1", "63 m", "tired"),
+    "admission": presses("Z1", "Zo Invented", "77-1", "63 m", "headache"),
     "list": ["O", "O", "O", "O", "X", "X", "slash", "A", "1", "enter", "escape"],
     "note": ["n", "j", "z", "F", "R", "R", "C", "left", "right", "q"],
     "course": ["V", "q"],
@@ -262,7 +262,7 @@ async def test_keys_typed_while_an_admission_is_looked_up_keep_their_order(app, 
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
         gate.shut()
-        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "tired"))
+        await pilot.press(*presses("Z1", "Zo Invented", "77-1", "63 m", "headache"))
         assert inner(app).beds()[-1].bed != "Z1"
         gate.let_through()
         assert await until(pilot, lambda: dump(app)[-2].startswith("Admitted."))
