@@ -168,14 +168,14 @@ def test_the_handover_says_by_when_of_who_was_never_examined(
 def test_who_examines_a_patient_now_is_told_to_the_others_and_no_more_once_they_left(tmp_path):
     ward = admitted(tmp_path, "confused")
     visit = opened(ward, NOW, "Dr Ash")
-    (bed,) = told(ward, ward.beds(), ward.drafts())
+    (bed,) = told(ward, ward.beds(), ward.drafts(), {})
     assert bed.writing == "Dr Ash"
     visit.change(Change("flag", "saddle_numb", "yes"))
     visit.pause(1.0)
-    (bed,) = told(ward, ward.beds(), ward.drafts())
+    (bed,) = told(ward, ward.beds(), ward.drafts(), {})
     assert (bed.writing, bed.has_draft) == ("", True)
     again = opened(ward, NOW, "Dr Bex", 2)
     again.draft.flush(1.0)
-    (bed,) = told(ward, ward.beds(), ward.drafts())
+    (bed,) = told(ward, ward.beds(), ward.drafts(), {})
     assert bed.writing == "Dr Bex"  # who took it up
     again.leave()

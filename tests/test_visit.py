@@ -697,6 +697,7 @@ def test_that_another_session_has_the_patient_open_is_said(tmp_path):
     first.pause(1.0)
     third = opened("Dr Cole")  # resumes it
     assert third.beside == ""
+    third.draft.flush(5.0)  # that he took it up is on disk
     fourth = opened("Dr Bex")
     assert fourth.beside == "OPEN ELSEWHERE: Dr Cole, 2 entries. Yours is apart."
     assert len(fourth.beside) <= 62
