@@ -22,7 +22,7 @@ from wardexam.reasoning.rules.rule_table import WORDS, rules
 from wardexam.reasoning.rules.standing import earlier
 from wardexam.reasoning.rules.urgency import UNTIL_KNOWN, assess
 from wardexam.terminal.canvas import plain
-from wardexam.terminal.panel import CAUTION_IN_SHORT, WHERE, panel_lines
+from wardexam.terminal.panel import CAUTION_IN_SHORT, WHERE, Panel, panel_lines
 from wardexam.terminal.urgent import told, urgent_line
 
 NARROWEST, LOWEST, LINE = (
@@ -36,8 +36,11 @@ NOW = datetime(2026, 3, 4, 14, tzinfo=UTC)
 def panel(
     examination: Examination, urgency: Urgency, width: int = NARROWEST, height: int = LOWEST, **more
 ) -> list[str]:
-    reading = more.pop("reading", None)
-    lines = panel_lines(examination, urgency, reading, width, height, line=LINE, now=NOW, **more)
+    keys = {
+        name: more.pop(name, key) for name, key in (("suggested", "t"), ("why", "!"), ("bar", "#"))
+    }
+    of = Panel(examination, urgency, more.pop("reading", None), NOW, **more)
+    lines = panel_lines(of, width, height, line=LINE, **keys)
     return [plain(line) for line in lines]
 
 

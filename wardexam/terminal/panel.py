@@ -85,22 +85,33 @@ class Block:
         return [line if lead else [(first, self.style)], *([(o, self.style)] for o in others)]
 
 
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """What the panel is drawn from.
+
+    Attributes:
+        examination: What was entered.
+        urgency: How urgent it is.
+        reading: What it may mean; None before there is any.
+        now: What the clock says.
+        failed: Whether the reasoning failed.
+        previous: The examination before.
+        stay: The examinations of the stay before, for since when each sign changed.
+        fell: That an accepted suggestion is out of the note, and how it is accepted anew; empty where none is.
+    """
+
+    examination: Findings
+    urgency: "Urgency"
+    reading: "Reading | None"
+    now: datetime
+    failed: bool = False
+    previous: Examination | None = None
+    stay: Stay | None = None
+    fell: str = ""
+
+
 def panel_lines(
-    examination: Findings,
-    urgency: "Urgency",
-    reading: "Reading | None",
-    width: int,
-    height: int,
-    *,
-    line: int,
-    now: datetime,
-    failed: bool = False,
-    suggested: str = "t",
-    why: str = "!",
-    previous: Examination | None = None,
-    stay: Stay | None = None,
-    bar: str = "#",
-    fell: str = "",
+    of: Panel, width: int, height: int, *, line: int, suggested: str, why: str, bar: str
 ) -> list[Line]:
     """What the signs mean, in so many lines.
 
@@ -108,31 +119,25 @@ def panel_lines(
     stands in the order of its weight, each thing whole.
 
     Args:
-        examination: What was entered.
-        urgency: How urgent it is.
-        reading: What it may mean; None before there is any.
+        of: What it is drawn from.
         width: Columns.
         height: Lines.
         line: Columns of the line above that says how urgent it is.
-        now: What the clock says.
-        failed: Whether the reasoning failed.
         suggested: The key that goes to the suggested sign.
         why: The key that shows every reason.
-        previous: The examination before.
-        stay: The examinations of the stay before, for since when each sign changed.
         bar: What a site's chance is drawn with where there is room.
-        fell: That an accepted suggestion is out of the note, and how it is accepted anew; empty where none is.
     """
+    urgency, fell = of.urgency, of.fell
     top: list[Line] = []
     if urgency.reasons or urgency.switched_off:
-        left = told(urgency, line, now, why).left if urgency.reasons else (off_short(urgency),)
+        left = told(urgency, line, of.now, why).left if urgency.reasons else (off_short(urgency),)
         top = [[(text, "strong" if n == 0 and len(left) > 1 else "")] for n, said in enumerate(left)
                for text in _wrap(said if n else capital(said), width)]  # fmt: skip
     caution: list[Line] = [[(text, "quiet")] for text in _wrap(CAUTION_IN_SHORT, width)]
     blocks = [
         Block("", (fell,) if fell else (), (0,) if fell else (), "warn", between="\n"),
-        *_meaning(examination, reading, width, failed, suggested, bar),
-        *_more(examination, previous, stay, urgency, now, wide=width >= WIDE),
+        *_meaning(of, width, suggested, bar),
+        *_more(of, wide=width >= WIDE),
     ]
     counts = _fit(blocks, width, height - len(top) - len(caution))
     shown = [(b, b.lines(c, width)) for b, c in zip(blocks, counts, strict=True)]
@@ -159,14 +164,13 @@ def _fit(blocks: Sequence[Block], width: int, room: int) -> list[int]:
     return counts
 
 
-def _meaning(
-    examination: Findings, reading: "Reading | None", width: int, failed: bool, suggested: str, bar: str
-) -> list[Block]:  # fmt: skip
+def _meaning(of: Panel, width: int, suggested: str, bar: str) -> list[Block]:
     """Where it may be, what that rests on and what speaks against it, sides that differ, what to examine next."""
-    if failed:
+    reading = of.reading
+    if of.failed:
         return [Block("", ("Reasoning unavailable; the grid works on.",), (1,), "warn")]
     if reading is None or not reading.entered:
-        waits = reading is None and examination.findings
+        waits = reading is None and of.examination.findings
         said = "Working it out." if waits else "Nothing entered yet."
         return [Block(WHERE, (said,), (1,), between="\n")]
     sites = [
@@ -275,15 +279,12 @@ def _first_words(text: str, room: int) -> tuple[str, str]:
     return " ".join(words[:count]), " ".join(words[count:])
 
 
-def _more(
-    examination: Findings, previous: Examination | None, stay: Stay | None, urgency: "Urgency", now: datetime, *,
-    wide: bool,
-) -> list[Block]:  # fmt: skip
+def _more(of: Panel, *, wide: bool) -> list[Block]:
     """What changed, and the other reasons where a screen has room for them."""
-    blocks, others = [], urgency.reasons[1:]
+    previous, blocks, others = of.previous, [], of.urgency.reasons[1:]
     # Where there is little room the first other reason that is as grave as can be and open stands there in short.
     grave = bool(others) and not wide and others[0].urgency == GRAVEST and others[0].due is not None
-    change = compare(previous, examination) if previous else None
+    change = compare(previous, of.examination) if previous else None
     if previous and change and (change.compared or change.signs or change.first_found):
         head = fitting(change, SHORT)
         more = [(mine[0], text_of(mine)) for mine in change.together]
@@ -292,7 +293,7 @@ def _more(
             *(f"{CHANGED[s.way]} {text}" for s, text in more if text not in head),
         ]
         said += [new] if (new := new_words(change)) not in head else []
-        seen = seen_last(change.gravest[0], stay, previous) if change.signs else previous
+        seen = seen_last(change.gravest[0], of.stay, previous) if change.signs else previous
         word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         if grave:  # what changed does not give way to it
@@ -303,6 +304,6 @@ def _more(
         brief = tuple(f"{r.brief}: {r.first or r.usual_image or r.call}" for r in others)
         blocks.append(Block("Also", brief, (3, *rest[1:]), between=". "))
     elif others:
-        said_whole = tuple(capital(f"{r.text}: {action(r, now)}") for r in others)
+        said_whole = tuple(capital(f"{r.text}: {action(r, of.now)}") for r in others)
         blocks.append(Block("Also", said_whole, rest, between="\n"))
     return blocks

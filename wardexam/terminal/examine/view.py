@@ -29,7 +29,7 @@ from wardexam.terminal.examine.state import (
 )
 from wardexam.terminal.keys import Key, hint
 from wardexam.terminal.looks import Glyphs
-from wardexam.terminal.panel import panel_lines
+from wardexam.terminal.panel import Panel, panel_lines
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.reason import Urgency
@@ -341,11 +341,14 @@ def panel(
     lines = height - ABOVE - BELOW
     room = lines - len(body) - bool(body)
     drawn = [[], *map(_drawn, body)] if body else []
-    lines_above = panel_lines(
-        state.examination, reader.urgency, reader.reading, panel_width(width), room, line=width,
-        now=state.visit.session.now(), failed=reader.failed, suggested=suggested, why=why,
-        previous=state.visit.previous, stay=state.visit.case.stay, bar=glyphs.full, fell=fell,
+    visit = state.visit
+    of = Panel(
+        state.examination, reader.urgency, reader.reading, visit.session.now(), reader.failed, visit.previous,
+        visit.case.stay, fell,
     )  # fmt: skip
+    lines_above = panel_lines(
+        of, panel_width(width), room, line=width, suggested=suggested, why=why, bar=glyphs.full
+    )
     return [[(" ", ""), *line] if line else [] for line in lines_above + drawn]
 
 
