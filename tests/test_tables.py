@@ -217,6 +217,8 @@ def test_every_word_of_a_lesions_story_is_one_that_may_be_told():
         ("exam/answers.toml", 'answers = ["unsustained"]', 'answers = ["few"]', "row clonus, field amount.answers: unknown 'few'"),
         ("exam/answers.toml", "least = 1, most = 60", "least = 61, most = 60", "row clonus, field amount"),
         ("exam/answers.toml", 'words = "flexor", usual = true', 'words = "flexor"', "row plantar, field answers.1.usual: is missing"),
+        ("exam/admission.toml", 'words = ["assault", "assaulted"]', 'words = ["assault", ""]', "injury, row assault, field words.1"),
+        ("exam/admission.toml", 'words = ["assault", "assaulted"]', 'words = []', "injury, row assault, field words"),
         ("exam/admission.toml", '[injury.fall]\nwords', '[injury.fall]\nword', "injury, row fall, field words: is missing"),
         ("exam/admission.toml", 'source = "judgement: \\"fit', 'why = "judgement: \\"fit', "row set_off, field source: is missing"),
         ("exam/story.toml", 'limb = { words', 'limbs = { words', "row pain, field answers: unknown 'limbs'"),

@@ -3,24 +3,29 @@
 import re
 from collections.abc import Iterable
 from functools import cache
-from typing import cast
+from typing import Annotated, cast
+
+from pydantic import Field
 
 from wardexam.exam.examination import Complaint, Context
 from wardexam.exam.story import complaints, question
 from wardexam.tables import TableRow, all_there, checked_row, checked_rows, read_table
 
+# An empty word would be found in every reason.
+Words = Annotated[tuple[Annotated[str, Field(min_length=1)], ...], Field(min_length=1)]
+
 
 class _SetOff(TableRow):
-    behind: tuple[str, ...]
+    behind: Words
 
 
 class _Injured(_SetOff):
-    before: tuple[str, ...]
-    articles: tuple[str, ...]
+    before: Words
+    articles: Words
 
 
 class _Words(TableRow):
-    words: tuple[str, ...]
+    words: Words
 
 
 def _any(words: Iterable[str]) -> str:
