@@ -132,38 +132,25 @@ class WardScreen(LineScreen):
         super().press(key, character)
 
     def _drafts_left(self, found: tuple[DraftInfo, ...], sheets: tuple[DraftInfo, ...]) -> str:
-        """Drafts that nobody is writing: whose, how old, and what may be done with them."""
-        drafts = [d for d in found if not d.held]
-        beds = {bed.patient_id: bed.bed for bed in self._beds}
-        if not drafts:
-            return self._sheets_left(sheets, beds)
-        last = drafts[-1]
-        more = f" and {len(drafts) - 1} more (*)" if len(drafts) > 1 else ""
-        if last.trouble:
+        """Drafts that nobody is writing: whose, how old, and what may be done with them; sheets where no examination is left."""
+        drafts, of_sheets = ([d for d in kind if not d.held] for kind in (found, sheets))
+        left = drafts or of_sheets
+        if not left:
+            return ""
+        last, beds = left[-1], {bed.patient_id: bed.bed for bed in self._beds}
+        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+        more += " (*)" if more and drafts else ""
+        if last.trouble and drafts:
             return f"A draft is damaged{more}: {last.trouble}"
+        if last.trouble:
+            return f"A draft of a cord injury sheet is damaged: {last.trouble}"
         if last.patient_id in beds:
             self._chosen = last.patient_id  # the keys named below act on this patient
         told = draft_line(
             last, beds.get(last.patient_id, "not listed"), self.ward_app.session.now()
         )
-        return (
-            f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
-        )
-
-    def _sheets_left(self, found: tuple[DraftInfo, ...], beds: dict[str, str]) -> str:
-        """Cord injury sheets that were left and nobody is writing, where no examination was left."""
-        left = [d for d in found if not d.held]
-        if not left:
-            return ""
-        last = left[-1]
-        if last.trouble:
-            return f"A draft of a cord injury sheet is damaged: {last.trouble}"
-        if last.patient_id in beds:
-            self._chosen = last.patient_id
-        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
-        told = draft_line(
-            last, beds.get(last.patient_id, "not listed"), self.ward_app.session.now()
-        )
+        if drafts:
+            return f"Draft: {told}{more}. {self.key('open')} resumes, {self.key('set_aside')} sets aside."
         return f"Sheet: {told}{more}. {self.key('injury')} resumes."
 
     # --- reading
