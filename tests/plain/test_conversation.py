@@ -630,8 +630,16 @@ def test_why_admitted_is_kept_and_is_the_complaint_of_the_first_examination(ward
     (bed,) = ward.beds()
     assert ward.patient(bed.patient_id).remark == kept
     assert (f"Admitted for: {kept}." in said) == bool(kept)
+    assert ("In these words no alarm can be raised" in said) == bool(kept and not complaint)
     (draft,) = ward.drafts()
     assert ward.resume_draft(draft.draft_id)[1].context.complaint == complaint
+
+
+def test_that_another_has_the_name_is_said_at_admission(ward):
+    of = Patient(id="patient7", bed="A1", name="Person, Invented", admitted=START)
+    ward.admit(of, "test")
+    _, said = talk(ward, "n", *ADMIT[:5], "weak leg", "", "", "1", "q")
+    assert "A1 is Person, Invented too: number or birth date tells them apart." in said
 
 
 def test_enter_takes_the_signs_of_the_complaint(ward):

@@ -68,8 +68,11 @@ def dump(app: WardApp) -> list[str]:
 
 
 def status(app: WardApp) -> str:
-    """The status line."""
-    return dump(app)[-2]
+    """The status line; where what is said takes several lines, all of them in one."""
+    if getattr(app.screen, "asking", True):
+        return dump(app)[-2]
+    lines = len(app.screen.query_one("#status", Canvas).text())
+    return " ".join(dump(app)[-1 - lines : -1])
 
 
 def found(app: WardApp) -> dict[tuple[str, str], str | None]:

@@ -56,7 +56,7 @@ async def test_there_are_two_ways_back_and_escape_is_only_one(app):
 async def test_a_command_that_asks_asks_on_the_screen_below(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("colon", *"find a bed", "enter", *"keane", "enter")
-        assert "1 patient," in dump(app)[0]
+        assert "1 of 12 patients," in dump(app)[0]
 
 
 async def test_keys_typed_ahead_of_the_list_go_to_the_list(app):

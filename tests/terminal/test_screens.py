@@ -56,7 +56,7 @@ async def test_order_search_discharge_and_restore(app):
         await pilot.press("O")
         assert "by urgency" in dump(app)[0]
         await pilot.press("slash", *"keane", "enter")
-        assert "1 patient," in dump(app)[0]
+        assert "1 of 12 patients," in dump(app)[0]
         await pilot.press("D", *"no", "enter")
         assert "Nothing was changed" in dump(app)[-2]
         await pilot.press("D", *"yes", "enter")
@@ -506,9 +506,9 @@ async def test_a_correction_after_undo_lands_where_what_was_wrong_stood(app):
 async def test_escape_ends_a_search_of_the_ward(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("slash", *"nobody", "enter")
-        assert "0 patients" in dump(app)[0]
+        assert "0 of 12 patients" in dump(app)[0]
         await pilot.press("escape")
-        assert "12 patients" in dump(app)[0]
+        assert "  12 patients, by bed" in dump(app)[0]
 
 
 async def test_what_cannot_be_both_is_said_at_the_cursor_when_it_is_entered(app):

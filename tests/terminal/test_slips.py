@@ -339,7 +339,7 @@ async def test_how_a_reflex_came_is_offered_at_reflexes_alone(app):
 async def test_a_search_of_the_ward_that_finds_nobody_says_the_way_out(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("slash", *"zz", "enter")
-        assert "Nobody has this bed or name. Escape shows all." in shown(app)
+        assert "Nobody has this bed, name or number. Escape shows all." in shown(app)
         await pilot.press("escape")
         assert "Ana Invented" in shown(app)
 

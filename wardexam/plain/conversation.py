@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.exam.admission import reason_text
+from wardexam.exam.admission import is_heard, reason_text
 from wardexam.exam.entry import Change, valid
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
@@ -46,7 +46,15 @@ from wardexam.reasoning.reading import CAUTION
 from wardexam.records.locks import BusyError
 from wardexam.records.outbox import Outbox
 from wardexam.records.repository import AmendedMeanwhileError, OutageError
-from wardexam.records.whose import bed_words, number_words, other_with, stayed_before, stayed_words
+from wardexam.records.whose import (
+    bed_words,
+    name_words,
+    namesake,
+    number_words,
+    other_with,
+    stayed_before,
+    stayed_words,
+)  # fmt: skip
 from wardexam.session import Session
 from wardexam.visit import Visit
 
@@ -240,6 +248,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
             "discharged restores that stay. Admit anew, without it? y or n:"
         ):
             continue
+        if alike := namesake(session.ward, patient.name):
+            talk.say(f"{name_words(alike)}.")
         other = other_with(session.ward, "bed", patient.bed)
         if other and not talk.yes(
             f"{bed_words(clean(patient.bed), other)}. Do both lie there? y or n:"
@@ -259,6 +269,8 @@ def _reason(talk: Talk) -> str:
         typed = talk.ask("Why admitted? A number, or words; Enter if unknown:")
     if text := reason_text(typed):
         talk.say(f"Admitted for: {text}.")
+        if not is_heard(text):
+            talk.say("In these words no alarm can be raised: the examination tells.")
     return text
 
 

@@ -26,7 +26,7 @@ MOST_LINES = 4  # of what is said: more hides what it is about
 
 def wrapped(text: str, width: int) -> list[str]:
     """A text in lines of so many columns, broken between words; at least one line."""
-    return textwrap.wrap(text, max(width, 1))[:MOST_LINES] or [""]
+    return textwrap.wrap(text, max(width, 1), break_on_hyphens=False)[:MOST_LINES] or [""]
 
 
 class Painter(Protocol):
