@@ -14,7 +14,7 @@ import pytest
 from tests.examinations import examined
 from tests.records.memory import MemoryWard
 from tests.terminal.admitting import ADMIT, presses
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, status
 from wardexam.exam import identity
 from wardexam.exam.examination import Amendment, Patient
 from wardexam.exam.text import columns, to_ascii
@@ -214,7 +214,7 @@ async def test_what_leaves_the_figure_and_the_course_says_whose_it_is(tmp_path):
             name = str(tmp_path / keys[-1])
             await pilot.press(*keys)
             await pilot.press("W", *name, "enter")
-            assert "Written" in dump(app)[-2]
+            assert "Written" in status(app)
             with open(name, encoding="utf-8") as file:
                 assert "Otto Brandt, no. 40-3317, born 4 Mar 1985, bed A3" in file.readline()
             os.unlink(name)
