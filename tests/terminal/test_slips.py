@@ -353,8 +353,27 @@ async def test_an_injury_told_at_admission_is_known_as_one(app, why):
         assert app.screen.state.examination.context.trauma == "yes"
 
 
+def test_words_that_tell_an_injury_are_one():
+    for why in (
+        "head trauma",
+        "stab wound",
+        "stabbed in the back",
+        "whiplash on Monday",
+        "weak leg after falling",
+    ):
+        assert context_of(why, 70, "male").trauma == "yes", why
+
+
 def test_words_that_tell_no_injury_are_none():
-    for why in ("fall risk", "no fall", "recurrent falls", "trauma clinic", "weak leg"):
+    for why in (
+        "fall risk",
+        "no fall",
+        "recurrent falls",
+        "trauma clinic",
+        "weak leg",
+        "stabbing pain",
+        "flu shot",
+    ):
         assert context_of(why, 70, "male").trauma is None
 
 
