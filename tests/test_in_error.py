@@ -231,3 +231,14 @@ def test_the_handover_says_of_who_has_none_left_that_counts_how_many_were_entere
     mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
     sheet = handover.sheet(session.ward.papers(), "", now=NOW, begun={})
     assert "  1 examination entered in error, none counts." in sheet.splitlines()
+
+
+def test_its_own_papers_say_since_when_its_reasons_stood_whatever_carried_them(session):
+    save(session, "wrong000", 6, WRONG)
+    save(session, "after000", 5, "brachioradialis 2/2")
+    first = session.ward.revisions(WHO, "wrong000")[0]
+    before = {r.rule: r.since for r in Saved(session, WHO).case(first).urgency().reasons}
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    for each in session.ward.revisions(WHO, "wrong000"):
+        after = Saved(session, WHO).case(each).urgency().reasons
+        assert {r.rule: r.since for r in after} == before

@@ -74,16 +74,22 @@ def without_errors(examination: Examination, every: Iterable[Examination]) -> Ex
         every: The last revisions of its stay in the order saved, those entered in error too.
     """
     stay = tuple(every)
-    void = {act.same for e in stay if e.in_error for act in e.acts}
-    rows = (_counted(r, examination, stay) for r in examination.raised or ())
+    errors = [e for e in stay if e.in_error]
+    void = {act.same for e in errors for act in e.acts}
+    begun = {(r.rule, r.since) for e in errors for r in e.raised or ()}
+    own = examination.id in {e.id for e in errors}  # its own papers say what was raised
+    rows = (
+        r if own or (r.rule, r.since) not in begun else _counted(r, examination, stay)
+        for r in examination.raised or ()
+    )
     kept = tuple(_without(r, void, stay) for r in rows if r)
     return examination if kept == (examination.raised or ()) else examination.model_copy(update={"raised": kept})  # fmt: skip
 
 
 def _counted(row: Raised, examination: Examination, stay: tuple[Examination, ...]) -> Raised | None:
-    """A kept reason as it counts; None where it does not."""
+    """A kept reason, which one entered in error carried too, as it counts; None where it does not."""
     carrying = [e for e in stay if any((r.rule, r.since) == (row.rule, row.since) for r in e.raised or ())]  # fmt: skip
-    if not carrying or not carrying[0].in_error:
+    if not carrying[0].in_error:
         return row
     until = itertools.takewhile(lambda e: e.id != examination.id, stay)
     abnormal = any(f.abnormal for e in (*until, examination) if not e.in_error for f in e.findings)
