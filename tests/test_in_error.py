@@ -242,3 +242,14 @@ def test_its_own_papers_say_since_when_its_reasons_stood_whatever_carried_them(s
     for each in session.ward.revisions(WHO, "wrong000"):
         after = Saved(session, WHO).case(each).urgency().reasons
         assert {r.rule: r.since for r in after} == before
+
+
+def test_what_it_had_ended_stands_since_it_stood_before(session):
+    for name, hours, line in (
+        ("before00", 8, "plantar up/up flag:worse=yes"), ("wrong000", 6, "plantar down/down knee 2/2"),
+        ("after000", 5, "plantar up/up flag:worse=yes"), ("after001", 4, "biceps 2/2"),
+    ):  # fmt: skip
+        save(session, name, hours, line)
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    since = {r.rule: r.since for r in Saved(session, WHO).urgency.reasons}
+    assert since["cord_and_function"] == NOW - timedelta(hours=8)

@@ -66,7 +66,7 @@ def without_errors(examination: Examination, every: Iterable[Examination]) -> Ex
 
     What an act had brought down stands as high again as it stood in the stay: nothing is calmer for what does not count.
     A reason that one entered in error raised first stands since the first that counts and carried it, and says so: it holds
-    by what else was found, not by having been kept. The tool's own alarm, of which no finding tells that, is left out only
+    by what else was found, not by having been kept. One that it had ended stands since it stood before. The tool's own alarm, of which no finding tells that, is left out only
     where nothing that counts was abnormal until then.
 
     Args:
@@ -77,9 +77,12 @@ def without_errors(examination: Examination, every: Iterable[Examination]) -> Ex
     errors = [e for e in stay if e.in_error]
     void = {act.same for e in errors for act in e.acts}
     begun = {(r.rule, r.since) for e in errors for r in e.raised or ()}
+    behind = {e.at for before, e in itertools.pairwise(stay) if before.in_error}
     own = examination.id in {e.id for e in errors}  # its own papers say what was raised
     rows = (
-        r if own or (r.rule, r.since) not in begun else _counted(r, examination, stay)
+        _counted(r, examination, stay)
+        if not own and ((r.rule, r.since) in begun or r.since in behind)
+        else r
         for r in examination.raised or ()
     )
     kept = tuple(_without(r, void, stay) for r in rows if r)
@@ -87,10 +90,17 @@ def without_errors(examination: Examination, every: Iterable[Examination]) -> Ex
 
 
 def _counted(row: Raised, examination: Examination, stay: tuple[Examination, ...]) -> Raised | None:
-    """A kept reason, which one entered in error carried too, as it counts; None where it does not."""
+    """A kept reason, which one entered in error carried too or stood before, as it counts; None where it does not."""
     carrying = [e for e in stay if any((r.rule, r.since) == (row.rule, row.since) for r in e.raised or ())]  # fmt: skip
-    if not carrying[0].in_error:
+    if not carrying:  # it was counted already
         return row
+    if not carrying[0].in_error:  # had it stood before, one entered in error has ended it
+        before = [*itertools.takewhile(lambda e: e.id != carrying[0].id, stay)]
+        last = next((e for e in reversed(before) if not e.in_error), None)
+        stood = next((r for r in (last and last.raised) or () if r.rule == row.rule), None)
+        if stood is None or last is before[-1]:
+            return row
+        return _counted(row.model_copy(update={"since": stood.since}), examination, stay)
     until = itertools.takewhile(lambda e: e.id != examination.id, stay)
     abnormal = any(f.abnormal for e in (*until, examination) if not e.in_error for f in e.findings)
     if row.text and not abnormal:
