@@ -638,7 +638,7 @@ def test_why_admitted_is_kept_and_is_the_complaint_of_the_first_examination(ward
 def test_that_another_has_the_name_is_said_at_admission(ward):
     of = Patient(id="patient7", bed="A1", name="Person, Invented", admitted=START)
     ward.admit(of, "test")
-    _, said = talk(ward, "n", *ADMIT[:5], "weak leg", "", "", "1", "q")
+    _, said = talk(ward, "", "y", *ADMIT[:5], "weak leg", "", "", "1", "q")
     assert "A1 is Person, Invented too: number or birth date tells them apart." in " ".join(
         said.split()
     )
