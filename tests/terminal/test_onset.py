@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, status
 from wardexam.exam.examination import Patient
 from wardexam.exam.onset import onset, onsets
 from wardexam.records.repository import Bed
@@ -52,7 +52,7 @@ async def test_a_key_that_is_no_answer_writes_nothing_and_says_what_is(app, key)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", key)
         assert (answered(app), at(app)) == ("unknown", onset().id)
-        assert dump(app)[-2].startswith("when it began: 1 sudden, 2 hours, 3 on waking, 4 days")
+        assert status(app).startswith("when it began: 1 sudden, 2 hours, 3 on waking, 4 days")
         assert app.screen.visit.draft.sent == 0
 
 

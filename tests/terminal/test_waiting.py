@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 
 from tests.terminal.admitting import presses
-from tests.terminal.screens import NOW, demo_app, dump
+from tests.terminal.screens import NOW, demo_app, dump, status
 from tests.terminal.test_trouble import broken, until
 from wardexam.exam.entry import Change
 from wardexam.records.locks import SECONDS
@@ -186,7 +186,7 @@ async def test_who_amends_what_another_is_amending_is_told_so(app):
         await pilot.press("n", "M")
         await pilot.pause()
         assert "Ward" in dump(app)[0]
-        assert "there is a draft of this examination already" in dump(app)[-2]
+        assert "there is a draft of this examination already" in status(app)
     draft.close()
 
 
@@ -259,9 +259,9 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
     again.session = replace(again.session, new_id=lambda: "another01")
     async with again.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        assert "A draft is damaged" in dump(again)[-2]
+        assert "A draft is damaged" in status(again)
         await pilot.press("enter")
-        assert "damaged and was not resumed" in dump(again)[-2]
+        assert "damaged and was not resumed" in status(again)
         await pilot.press("q", "T", "y")
         assert "set aside" in dump(again)[-2]
     assert again.ward.drafts() == ()
