@@ -65,9 +65,9 @@ def without_errors(examination: Examination, every: Iterable[Examination]) -> Ex
     """An examination without what was done on one entered in error, and what that raised, as far as it has carried both.
 
     What an act had brought down stands as high again as it stood in the stay: nothing is calmer for what does not count.
-    A reason that one entered in error raised first stands since the first that counts and carried it, and says so: it holds
-    by what else was found, not by having been kept. One that it had ended stands since it stood before. The tool's own alarm, of which no finding tells that, is left out only
-    where nothing that counts was abnormal until then.
+    A reason that one entered in error raised first stands since the first that counts and carried it, and says so: it
+    holds by what else was found, not by having been kept. One that it had ended stands since it stood before. The tool's
+    own alarm, of which no finding tells that, is left out only where nothing that counts was abnormal until then.
 
     Args:
         examination: One that counts.
