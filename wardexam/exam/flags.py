@@ -54,10 +54,16 @@ def flag_names() -> tuple[str, ...]:
     return tuple(flags())
 
 
+@cache
+def staying() -> frozenset[str]:
+    """The ids of those that ask of the past."""
+    return frozenset(name for name, row in every_flag().items() if row.stays)
+
+
 def kept_yes(earlier: Mapping[str, str], later: Mapping[str, str]) -> tuple[str, ...]:
     """The ids of what was answered yes earlier in the stay, is answered no now, and stands."""
-    said = (name for name, row in every_flag().items() if row.stays)
-    return tuple(n for n in said if earlier.get(n) == "yes" and later.get(n) == "no")
+    undone = (n for n in every_flag() if earlier.get(n) == "yes" and later.get(n) == "no")
+    return tuple(n for n in undone if n in staying())
 
 
 def answers_over(earlier: Mapping[str, Answer], later: Mapping[str, Answer]) -> dict[str, Answer]:

@@ -23,6 +23,7 @@ _SIGN = re.compile(rb'"side": "\w+", "sign": "\w+"')
 _FLAGS = re.compile(rb'"flags": \{([^}]*)\}')
 _STATED = re.compile(rb'"limb": "[^"]*", "part": "[^"]*"')
 _FLAG = b"flag "
+_YES = b" yes"  # of a flag whose yes stays
 _STORY = b"story "  # another story adds to what urgency hears, however long ago it was told
 _DATED = b"dated "  # as it was when an onset was told last, it may date what is found again
 _UNDATED = b'"onset": "unknown"'
@@ -174,11 +175,20 @@ def _said(record: Record) -> set[bytes] | None:
     if not flags or not context:
         return None
     said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
-    said |= {_FLAG + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
+    said |= {_flag(pair) for pair in flags[1].split(b",") if pair}
     if _UNDATED not in context[1]:
         said |= {_DATED + each for each in said}
     said.add(_STORY + context[1])
     return said
+
+
+def _flag(pair: bytes) -> bytes:
+    """That a flag is answered; a yes that stays is another thing said than a no."""
+    from wardexam.exam.flags import staying
+
+    name, _, answer = pair.partition(b":")
+    yes = b"yes" in answer and name.strip(b' "').decode() in staying()
+    return _FLAG + name.strip() + (_YES if yes else b"")
 
 
 def _is_found(said: bytes) -> bool:
@@ -192,8 +202,9 @@ def _answered(examination: "Examination") -> set[bytes]:
         f'"side": "{f.side}", "sign": "{f.sign}"' for f in examination.findings if f.answer is not None
     }  # fmt: skip
     covered |= {f'"limb": "{s.limb}", "part": "{s.part}"' for s in examination.rest_normal}
-    covered |= {f'flag "{name}"' for name in examination.flags}
     settled = {text.encode() for text in covered}
+    flags = {_FLAG + f'"{name}"'.encode(): said for name, said in examination.flags.items()}
+    settled |= {*flags, *(flag + _YES for flag, said in flags.items() if said == "yes")}
     if examination.context.onset != "unknown":
         settled |= {_DATED + each for each in settled}
     story = json.dumps(examination.context.model_dump(mode="json"), sort_keys=True)
