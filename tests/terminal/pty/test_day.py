@@ -213,7 +213,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
 
         # Discharged: off the list and the sheet, kept with both examinations, and restored.
         session.type(f"/{BED}\r")
-        session.wait("1 patient,")
+        session.wait("1 of 13 patients,")
         session.type("Dyes\r")
         session.wait("Discharged: D1 Mo Invented; kept under X.")
         session.type("/\r")
