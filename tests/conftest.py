@@ -348,8 +348,10 @@ def nothing_composed():
     from textual._compositor import Compositor
     from textual._context import active_app
 
+    from wardexam.terminal.app import WardApp
+
     def update(self, full=False, screen_stack=None, simplify=False):
-        if full or not active_app.get().is_headless:
+        if full or not (app := active_app.get()).is_headless or not isinstance(app, WardApp):
             return composed(self, full, screen_stack, simplify)
         self._dirty_regions.clear()
         return None

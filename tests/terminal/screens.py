@@ -69,9 +69,10 @@ def dump(app: WardApp) -> list[str]:
 
 def status(app: WardApp) -> str:
     """The status line; where what is said takes several lines, all of them in one."""
-    if getattr(app.screen, "asking", True):
+    drawn = app.screen.query("#status")
+    if getattr(app.screen, "asking", True) or not drawn:  # not, while it is opened
         return dump(app)[-2]
-    lines = len(app.screen.query_one("#status", Canvas).text())
+    lines = len(drawn.first(Canvas).text())
     return " ".join(dump(app)[-1 - lines : -1])
 
 

@@ -183,16 +183,20 @@ async def test_who_is_not_examined_stands_as_urgent_as_what_was_told_at_admissio
 
 async def test_what_was_told_of_less_than_now_is_no_more_than_that(tmp_path):
     app = demo_app(tmp_path / "ward", empty=True)
-    for bed, why in (("A1", "fit"), ("A2", "numb feet"), ("A3", "other things")):
+    for bed, name, why in (("A1", "Ana", "fit"), ("A2", "Ben", "numb feet"), ("A3", "Cyn", "other things")):  # fmt: skip
         app.ward.admit(
             Patient(
-                id=f"patient{bed.lower()}", bed=bed, name="Ana Invented", remark=why, admitted=NOW
+                id=f"patient{bed.lower()}",
+                bed=bed,
+                name=f"{name} Invented",
+                remark=why,
+                admitted=NOW,
             ),
             "test",
         )
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        lines = [line for line in dump(app) if "Ana" in line]
+        lines = [line for line in dump(app) if "Invented" in line]
         assert [line[24:33].strip() for line in lines] == ["12 h? !", "days? !", "?"]
         await pilot.press("O")
         assert beds(app) == [

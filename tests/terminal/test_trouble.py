@@ -163,7 +163,8 @@ async def test_a_paper_that_a_full_disk_cuts_leaves_no_file_and_may_be_written_e
         assert "No space left" in "\n".join(dump(app))
         assert not target.exists()
         await pilot.press("ctrl+u", *str(other), "enter")
-        assert status(app) == f"Written to {other}; only you can read it."
+        said = status(app).replace(" ", "")  # a long path is broken where a line ends
+        assert said == f"Written to {other}; only you can read it.".replace(" ", "")
         assert other.read_text().startswith("HANDOVER")
         assert stat.S_IMODE(other.stat().st_mode) == 0o600
 

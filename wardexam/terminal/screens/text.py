@@ -52,7 +52,7 @@ class TextScreen(LineScreen):
         turn: Callable[[int], None] | None = None, amend: Callable[[], None] | None = None,
     ) -> None:  # fmt: skip
         super().__init__()
-        self._head, self._text, self._of, self._which, self._over = (
+        self._head, self._whole, self._of, self._which, self._over = (
             title,
             text,
             patient,
@@ -80,7 +80,7 @@ class TextScreen(LineScreen):
     @property
     def shown(self) -> str:
         """The text as it stands."""
-        return self._text
+        return self._whole
 
     def draw(self) -> None:
         """The text from its top line."""
