@@ -135,7 +135,7 @@ def test_without_a_reason_the_line_says_what_was_not_asked_and_never_that_nothin
 
 
 @pytest.mark.parametrize(("line", "said"), [
-    ("drowsiness marked pupil_dilated 1/0 onset=hours", "XX"),
+    ("drowsiness marked onset=hours flag:trauma=yes plantar down/up", "not awake: airway, breathing, circulation; capillary glucose"),
     ("meningism present attention present onset=hours nystagmus 1/0", "meningitis or bleeding: blood cultures; antibiotic within 1 h"),
 ])  # fmt: skip
 def test_of_the_other_reasons_for_now_the_first_is_said_with_its_first_steps_at_80_columns(
