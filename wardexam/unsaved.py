@@ -11,7 +11,8 @@ from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import assess
-from wardexam.records.repository import Bed, DraftInfo, Repository, Summary, writer
+from wardexam.records.repository import Bed, DraftInfo, Repository, Summary
+from wardexam.records.whose import writer_of
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
@@ -64,7 +65,7 @@ def told(
     for name, summary in begun(ward, whose.values(), wording).items():
         patient = whose[name].patient_id
         said[patient] = max(said.get(patient, summary), summary, key=lambda s: (s.urgency, s.worse))
-    open_now = {d.patient_id: _by(ward, d) for d in whose.values() if d.held}
+    open_now = {d.patient_id: writer_of(ward, d) for d in whose.values() if d.held}
     return tuple(
         replace(
             b,
@@ -74,13 +75,6 @@ def told(
         )
         for b in beds
     )
-
-
-def _by(ward: Repository, draft: DraftInfo) -> str:
-    """Who writes a draft; who began it where more cannot be read."""
-    with suppress(WardexamError):
-        return writer(ward.drafted(draft.draft_id))
-    return draft.by
 
 
 def at_admission(ward: Repository, bed: Bed, wording: "Wording") -> Summary | None:

@@ -1,12 +1,11 @@
 """One examination from beginning or resuming to saved: the screen draws a `Visit`, the plain lines speak it."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, Self
 
 from wardexam.case import Case, case_of
-from wardexam.errors import InputError, WardexamError
+from wardexam.errors import InputError
 from wardexam.exam.act_kinds import ActKind, act_kinds
 from wardexam.exam.acts import Act
 from wardexam.exam.admission import context_of
@@ -14,7 +13,8 @@ from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.text import clean, counted, cut
 from wardexam.reasoning.rules.raised import first_raised, since_admission
-from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line, writer
+from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
+from wardexam.records.whose import writer_of
 from wardexam.saved import same
 from wardexam.under_way import UnderWay
 
@@ -45,9 +45,7 @@ def _beside(session: "Session", drafts: "Sequence[DraftInfo]") -> str:
     if not held:
         return ""
     last = held[-1]
-    who = last.by
-    with suppress(WardexamError):
-        who = writer(session.ward.drafted(last.draft_id))
+    who = writer_of(session.ward, last)
     entries = counted(last.keys, "entry", "entries") if last.keys else "nothing entered"
     return f"OPEN ELSEWHERE: {cut(clean(who), NAMED)}, {entries}. Yours is apart."
 

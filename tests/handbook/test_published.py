@@ -42,7 +42,7 @@ def test_no_case_and_no_source_stands_twice():
 
 @pytest.mark.long
 def test_no_patient_stands_twice_under_sources_that_are_written_differently():
-    assert may_be_one(EVERY) == known_to_be_two() & may_be_one(EVERY)
+    assert may_be_one(EVERY) <= known_to_be_two()
 
 
 def test_a_patient_who_is_told_twice_is_found():

@@ -7,6 +7,7 @@ and questions a record holds is read off its line without making it.
 import json
 import re
 from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, overload
 
 from wardexam.records import patient_tables
@@ -175,20 +176,20 @@ def _said(record: Record) -> set[bytes] | None:
     if not flags or not context:
         return None
     said = {*_SIGN.findall(record.raw), *_STATED.findall(record.raw)}
-    said |= {_flag(pair) for pair in flags[1].split(b",") if pair}
+    said |= {_FLAG + pair.split(b":")[0].strip() for pair in flags[1].split(b",") if pair}
+    said |= {_FLAG + name + _YES for name in _staying() if name + b': "yes"' in flags[1]}
     if _UNDATED not in context[1]:
         said |= {_DATED + each for each in said}
     said.add(_STORY + context[1])
     return said
 
 
-def _flag(pair: bytes) -> bytes:
-    """That a flag is answered; a yes that stays is another thing said than a no."""
+@cache
+def _staying() -> tuple[bytes, ...]:
+    """The flags of which a yes stays, as they stand in a line: it is another thing said than a no."""
     from wardexam.exam.flags import staying
 
-    name, _, answer = pair.partition(b":")
-    yes = b"yes" in answer and name.strip(b' "').decode() in staying()
-    return _FLAG + name.strip() + (_YES if yes else b"")
+    return tuple(f'"{name}"'.encode() for name in sorted(staying()))
 
 
 def _is_found(said: bytes) -> bool:

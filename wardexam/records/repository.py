@@ -271,11 +271,6 @@ def draft_line(info: DraftInfo, bed: str, now: datetime) -> str:
     return f"{bed} by {info.by}, {age} old, {counted(info.keys, 'entry', 'entries')}"
 
 
-def writer(drafted: "Examination") -> str:
-    """Who enters an examination that is not saved yet: who resumed it last, else who began it."""
-    return (drafted.examiner, *drafted.entered_by)[-1]
-
-
 class Jotted(Protocol):
     """A change that a draft keeps as one line."""
 

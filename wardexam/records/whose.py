@@ -7,7 +7,7 @@ from contextlib import suppress
 from wardexam.errors import InputError, WardexamError
 from wardexam.exam.identity import in_one_form
 from wardexam.exam.text import clean, plain_letters
-from wardexam.records.repository import Bed, Repository
+from wardexam.records.repository import Bed, DraftInfo, Repository
 
 
 def compared(text: str) -> str:
@@ -46,6 +46,19 @@ def _words(name: str) -> frozenset[str]:
     return frozenset(re.findall(r"[^\W_]+", plain_letters(name)))
 
 
+def _alike(one: frozenset[str], other: frozenset[str]) -> bool:
+    """Whether one name holds all the words of the other, and both have some."""
+    return bool(one and other) and (one <= other or other <= one)
+
+
+def _listed(ward: Repository, *, discharged: bool = False) -> tuple[Bed, ...]:
+    """The list; empty where it cannot be read."""
+    try:
+        return ward.beds(discharged=discharged)
+    except WardexamError:
+        return ()
+
+
 def namesakes(beds: Iterable[Bed]) -> dict[str, Bed]:
     """Those who have another of the same name beside them, each with that other: one name holds all the words of the other."""
     listed = [(bed, words) for bed in beds if (words := _words(bed.name))]
@@ -56,7 +69,7 @@ def namesakes(beds: Iterable[Bed]) -> dict[str, Bed]:
     found: dict[str, Bed] = {}
     for bed, words in listed:
         for other, theirs in (row for word in words for row in having[word]):
-            if other is not bed and (words <= theirs or theirs <= words):
+            if other is not bed and _alike(words, theirs):
                 found[bed.patient_id] = other
                 break
     return found
@@ -65,19 +78,22 @@ def namesakes(beds: Iterable[Bed]) -> dict[str, Bed]:
 def namesake(ward: Repository, name: str, but: str = "") -> Bed | None:
     """Who lies in the ward under the same name; None where nobody does, or the list cannot be read."""
     words = _words(name)
-    try:
-        others = [(bed, _words(bed.name)) for bed in ward.beds() if bed.patient_id != but]
-    except WardexamError:
-        return None
-    alike = (
-        bed for bed, theirs in others if words and theirs and (words <= theirs or theirs <= words)
-    )
-    return next(alike, None)
+    others = (bed for bed in _listed(ward) if bed.patient_id != but)
+    return next((bed for bed in others if _alike(words, _words(bed.name))), None)
 
 
 def name_words(other: Bed) -> str:
     """That another patient has the name, or part of it."""
     return f"{clean(other.bed)} is {clean(other.name)} too: number or birth date tells them apart"
+
+
+def writer_of(ward: Repository, draft: DraftInfo) -> str:
+    """Who enters what is not saved yet: who resumed it last, else who began it; the latter where no more can be read."""
+    try:
+        drafted = ward.drafted(draft.draft_id)
+    except WardexamError:
+        return draft.by
+    return (drafted.examiner, *drafted.entered_by)[-1]
 
 
 def other_with(ward: Repository, field: str, text: str, but: str = "") -> Bed | None:
@@ -92,10 +108,7 @@ def other_with(ward: Repository, field: str, text: str, but: str = "") -> Bed | 
     wanted = compared(text)
     if field not in ("bed", "number") or not wanted:
         return None
-    try:
-        others = [bed for bed in ward.beds() if bed.patient_id != but]
-    except WardexamError:
-        return None
+    others = [bed for bed in _listed(ward) if bed.patient_id != but]
     if field == "bed":
         return next((bed for bed in others if compared(bed.bed) == wanted), None)
     return next((bed for _, bed in numbered(ward, others, wanted)), None)
@@ -106,10 +119,8 @@ def stayed_before(ward: Repository, name: str, number: str) -> Bed | None:
     wanted = compared(number)
     if not wanted:
         return None
-    try:
-        found = [b for b in ward.beds(discharged=True) if compared(b.name) == compared(name)]
-    except WardexamError:
-        return None
+    listed = _listed(ward, discharged=True)
+    found = [b for b in listed if compared(b.name) == compared(name)]
     return next((bed for _, bed in numbered(ward, found, wanted)), None)
 
 
