@@ -703,3 +703,37 @@ def test_that_another_session_has_the_patient_open_is_said(tmp_path):
     assert len(fourth.beside) <= 62
     for visit in (third, fourth):
         visit.leave()
+
+
+def test_what_was_found_earlier_is_due_earlier_and_weighs_as_of_then(session):
+    saved_before(session)
+    visit = Visit.open(session, WHO)
+    visit.change(Change("flag", "bladder_bowel", "yes"), "bladder")
+    visit.change(graded("knee", "left", "0"), "knee")
+    due = {r.rule: r.due for r in visit.case.urgency().reasons if r.due}
+    assert due
+    visit.notice(visit.reading())
+    visit.change(*visit.made_at("3 h"))
+    sooner = {r.rule: r.due for r in visit.case.urgency().reasons}
+    assert all(sooner[rule] == at - timedelta(hours=3) for rule, at in due.items())
+    assert visit.earlier.now == NOW - timedelta(hours=3)
+    saved = visit.save(visit.reading())
+    assert (saved.at, saved.entered) == (NOW - timedelta(hours=3), NOW)
+    assert {r.since for r in saved.raised} == {saved.at}
+
+
+def test_it_is_not_put_before_the_last_one_and_a_draft_keeps_the_time_told(session):
+    saved_before(session)
+    visit = Visit.open(session, WHO)
+    with pytest.raises(InputError, match="last examination was made at"):
+        visit.made_at("9 h")
+    visit.change(*visit.made_at("12:30"))
+    visit.change(graded("knee", "left", "0"), "left knee 0")
+    visit.leave()
+    again = Visit.open(session, WHO)
+    assert (again.examination.at, again.examination.entered) == (NOW - timedelta(minutes=90), NOW)
+    again.undo()
+    saved = again.save(again.reading())
+    amending = Visit.amend(session, saved)
+    amending.change(*amending.made_at(""))
+    assert (amending.examination.at, amending.examination.entered) == (NOW, None)

@@ -11,6 +11,8 @@ from wardexam.exam.acts import Act
 from wardexam.exam.admission import context_of
 from wardexam.exam.entry import Change, apply, inverse
 from wardexam.exam.examination import Examination, Patient
+from wardexam.exam.late_entry import late_words, made_at
+from wardexam.exam.moments import moment
 from wardexam.exam.text import clean, counted, cut
 from wardexam.reasoning.rules.raised import first_raised, since_admission
 from wardexam.records.repository import AmendedMeanwhileError, clock_line, draft_line
@@ -190,7 +192,7 @@ class Visit(UnderWay):
 
     def case_of(self, examination: Examination) -> Case:
         """What would be, were this entered."""
-        return replace(self._begun, examination=examination)
+        return replace(self._begun, examination=examination, earlier=self.earlier)
 
     def reading(self) -> "Reading":
         """What the signs mean, worked out now; what is not entered yet weighs nothing, what was found before less with each hour."""
@@ -201,7 +203,8 @@ class Visit(UnderWay):
     @property
     def earlier(self) -> "Earlier | None":
         """What stands of the stay, each finding with when it was found; None for a first examination."""
-        return self._begun.earlier
+        earlier, at = self._begun.earlier, self.examination.at
+        return earlier if earlier is None or earlier.now == at else replace(earlier, now=at)
 
     @property
     def steps(self) -> Iterator[Step]:
@@ -292,6 +295,19 @@ class Visit(UnderWay):
     def _take(self, change: Change) -> None:
         self.examination = apply(self.examination, change)
         self.draft.append(change)
+
+    def made_at(self, text: str) -> tuple[Change, str]:
+        """What has it be made at a time before it was entered, or with no text as it was entered, and what is said of that.
+
+        Raises:
+            InputError: The time cannot be read, or the last examination was made after it.
+        """
+        before = self.previous.at if self.previous else None
+        change = made_at(self.examination, text, before)
+        changed = apply(self.examination, change)
+        said = f"Examined {moment(changed.at, self.session.now())}"
+        said += f"; {late}." if (late := late_words(changed)) else ", as it was entered."
+        return change, said
 
     def act(self, rule: str | Sequence[str], kind: ActKind, what: str = "") -> tuple[Act, ...]:
         """Write what was done about a reason, or several at once, now and by who examines; see `Case.act`.

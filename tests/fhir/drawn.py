@@ -92,14 +92,15 @@ def examinations(draw, patient, name, revision=1):
     signs = draw(st.lists(st.sampled_from(SEEN), unique_by=lambda s: s.id, max_size=6))
     amended = Amendment(by=draw(names), at=draw(times), why=draw(line))
     error = revision > 1 and bool(amended.why.strip()) and draw(st.booleans())
+    at = draw(times)
     return Examination(
-        id=name, patient=patient, revision=revision, examiner=draw(st.just("") | names), at=draw(times),
+        id=name, patient=patient, revision=revision, examiner=draw(st.just("") | names), at=at,
         scale=draw(st.sampled_from(SCALES)), context=draw(contexts), findings=[draw(findings(s)) for s in signs],
         rest_normal=draw(st.lists(statements, max_size=3)),
         flags=draw(st.dictionaries(st.sampled_from(list(every_flag())), st.sampled_from(["yes", "no"]), max_size=4).map(sorted_)),
         acts=draw(st.lists(acts, max_size=3)), comment=draw(words), impression=draw(words), suggestion=draw(words),
         entered_by=draw(st.lists(names, max_size=2)), saved_by=draw(st.just("") | names),
-        amendment=amended if revision > 1 else None, in_error=error,
+        amendment=amended if revision > 1 else None, in_error=error, entered=at + timedelta(hours=3) if draw(st.booleans()) else None,
     )  # fmt: skip
 
 

@@ -687,6 +687,18 @@ def test_a_line_that_says_both_is_asked_again_and_nothing_of_it_is_entered(ward)
     assert "knee jerk, right: 2" not in said
 
 
+def test_when_it_was_examined_is_told_in_words_and_taken_back(ward):
+    _, said = talk(ward, *ADMIT, "", "2/0", "made", "noon", "made", "3 h", *FINISH)
+    assert "no time of day and no time ago" in said
+    assert "LATE ENTRY, entered" in said
+    saved = stored(ward)
+    assert saved.entered - saved.at == timedelta(hours=3)
+    _, said = talk(ward, "1", "", "", "made", "20 min", "made", "", "u", "l", "q")
+    assert "last examination was made" not in said
+    assert "as it was entered." in said
+    assert "Undone: Examined" in said
+
+
 def test_right_and_left_are_swapped_after_a_yes_and_back_by_one_undo(ward):
     _, said = talk(ward, *ADMIT, "", "2/0", "1", "swap", "n", "l", "swap", "y", "l", "u", "l", "q")
     assert said.count("Swap right and left in 3 findings? y or n:") == 2

@@ -30,6 +30,7 @@ OF_VERSION_1 = Path(__file__).parent / "archive-1" / "ward.jsonl"
 OF_VERSION_2 = Path(__file__).parent / "archive-2" / "ward.jsonl"
 OF_VERSION_3 = Path(__file__).parent / "archive-3" / "ward.jsonl"
 OF_VERSION_4 = Path(__file__).parent / "archive-4" / "ward.jsonl"
+OF_VERSION_5 = Path(__file__).parent / "archive-5" / "ward.jsonl"
 
 
 @pytest.fixture
@@ -66,7 +67,7 @@ def test_one_patient_goes_out_alone(full):
     head, patient, examination, end = map(
         json.loads, archive_of(full, patients=["patient2"]).splitlines()
     )
-    assert head == {"archive": "wardexam", "version": 5}
+    assert head == {"archive": "wardexam", "version": 6}
     assert patient["patient"]["id"] == examination["examination"]["patient"] == "patient2"
     assert (end["end"]["patients"], end["end"]["examinations"]) == (1, 1)
 
@@ -157,7 +158,7 @@ def test_what_is_not_consistent_is_refused(full, tmp_path, change, said):
 
 
 HEADS = [
-    "", "{}\n", '{"archive": "wardexam", "version": 5}\n', '{"archive": "wardexam", "version": "2"}\n',
+    "", "{}\n", '{"archive": "wardexam", "version": 6}\n', '{"archive": "wardexam", "version": "2"}\n',
     '{"archive": "wardexam", "version": true}\n', '{"archive": "another", "version": 3}\n',
     '{"archive": "wardexam"}\n', '{"archive": "wardexam", "version": 3, "more": 1}\n', "[]\n", "\n",
     '{"archive": "wardexam", "version": 3, "left_out": 1}\n',
@@ -230,9 +231,10 @@ def test_an_archive_that_changes_between_its_two_readings_adds_nothing(full, tmp
 @pytest.mark.parametrize(
     ("archive", "added"),
     [
-        (OF_VERSION_2, {"raised", "reading", "in_error"}),
-        (OF_VERSION_3, {"reading", "in_error"}),
-        (OF_VERSION_4, {"in_error"}),
+        (OF_VERSION_2, {"raised", "reading", "in_error", "entered"}),
+        (OF_VERSION_3, {"reading", "in_error", "entered"}),
+        (OF_VERSION_4, {"in_error", "entered"}),
+        (OF_VERSION_5, {"entered"}),
     ],
 )
 def test_an_archive_of_an_earlier_version_is_read_with_all_that_it_holds(tmp_path, archive, added):

@@ -3,7 +3,7 @@
 import json
 import shutil
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -33,6 +33,7 @@ SCHEMA_5 = Path(__file__).parent / "layout-3-schema-5" / "ward"  # and before re
 SCHEMA_6 = (
     Path(__file__).parent / "layout-3-schema-6" / "ward"
 )  # and before any was entered in error
+SCHEMA_7 = Path(__file__).parent / "layout-3-schema-7" / "ward"  # and before any was entered late
 
 
 @pytest.fixture
@@ -73,7 +74,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         4: SCHEMA_4 / "patients" / "avzac69ob94i575u.json",
         5: SCHEMA_5 / "patients" / "avzac69ob94i575u.json",
         6: SCHEMA_6 / "patients" / "avzac69ob94i575u.json",
-        7: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        7: SCHEMA_7 / "patients" / "avzac69ob94i575u.json",
+        8: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -95,6 +97,7 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     ]  # fmt: skip
     assert all(both[1:])
     assert of_then(found[6], found[5]) == found[5]
+    assert of_then(found[7], found[6]) == found[6]
     # The demo's acts have other words by now, what was raised another order and levels, and rules are others.
     assert of_then(bare[1], bare[0]) == bare[0]
 
@@ -155,7 +158,7 @@ def test_a_ward_of_layout_2_opens_as_it_is_and_an_older_program_then_refuses_it(
     saved = ward.examinations(patient.id)[-1].model_copy(update={"id": "exam000000000001"})
     ward.save(saved, "Dr Ash")
     after = ward.layout.file(patient.id).read_bytes().split(b"\n")
-    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, 7)
+    assert (schemas.schema_of(before[0] + b"}"), schemas.schema_of(after[0])) == (3, schemas.SCHEMA)
     assert [line.rstrip(b",") for line in after[1:] if b"exam000000000001" not in line][:3] == [
         line.rstrip(b",") for line in before[1:4]
     ]
@@ -281,7 +284,7 @@ def test_a_ward_of_schema_5_opens_unchanged_has_no_outcomes_and_takes_one(tmp_pa
     patient, examinations = contents(ward)["avzac69ob94i575u"]
     made = Outcome(patient=patient.id, site="cord", by="Dr Ash", at=patient.admitted)
     ward.conclude(made, "Dr Ash")
-    assert schemas.schema_of(ward.layout.file(patient.id).read_bytes()) == 7
+    assert schemas.schema_of(ward.layout.file(patient.id).read_bytes()) == schemas.SCHEMA
     again = open_ward(ward.folder)
     assert again.outcomes(patient.id) == (made,)
     assert contents(again)[patient.id] == (patient, examinations)
@@ -311,7 +314,27 @@ def test_a_ward_of_schema_6_opens_unchanged_and_an_older_program_refuses_what_is
     readers = {n: r for n, r in schemas.READERS.items() if n <= 6}
     monkeypatch.setattr(schemas, "READERS", readers)
     older = open_ward(ward.folder)
-    with pytest.raises(RecordsError, match="schema 7 is not known"):
+    with pytest.raises(RecordsError, match="schema 8 is not known"):
         older.file(patient.id)
     (bed,) = (b for d in (False, True) for b in older.beds(discharged=d) if b.patient_id == patient.id)  # fmt: skip
-    assert "schema 7 is not known" in bed.trouble
+    assert "schema 8 is not known" in bed.trouble
+
+
+def test_a_ward_of_schema_7_opens_unchanged_and_takes_a_late_entry_that_an_older_program_refuses(
+    tmp_path, monkeypatch
+):
+    ward = opened(SCHEMA_7, tmp_path / "ward")
+    before = {p.name: p.read_bytes() for p in ward.layout.files()}
+    held = contents(ward)
+    assert not any(e.entered for _, examinations in held.values() for e in examinations)
+    assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
+    patient, (*_, last) = held["avzac69ob94i575u"]
+    entered = last.at + timedelta(hours=9)
+    late = last.model_copy(update={"id": "late0000", "at": last.at + timedelta(hours=6), "entered": entered, "revision": 1, "amendment": None})  # fmt: skip
+    ward.save(late, "Dr Ash")
+    again = open_ward(ward.folder)
+    assert again.examinations(patient.id)[-1].entered == entered
+    assert check_store(ward.folder, repair=False, by="x").sound
+    monkeypatch.setattr(schemas, "READERS", {n: r for n, r in schemas.READERS.items() if n <= 7})
+    with pytest.raises(RecordsError, match="schema 8 is not known"):
+        open_ward(ward.folder).file(patient.id)

@@ -11,7 +11,7 @@ NO_LETTER = {
     "enter",
     "space",
 }  # what is under the cursor: open it, number it, say what was done; next, mark
-CAPITALS_IN_EXAMINATION = {"J", "K", "U"}
+CAPITALS_IN_EXAMINATION = {"J", "K", "U", "Y"}
 
 
 def meanings():

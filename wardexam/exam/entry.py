@@ -16,8 +16,12 @@ from wardexam.exam.findings import Finding, RestNormal
 
 What = Literal[
     "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion",
-    "entered_by", "acts", "raised",
+    "entered_by", "acts", "raised", "made",
 ]  # fmt: skip
+_MADE = (
+    "at",
+    "entered",
+)  # when it was made and when entered, told together: neither is valid alone
 # What a field that is replaced as a whole is when it is taken away.
 _EMPTY: dict[str, Any] = {"entered_by": [], "acts": [], "raised": None}
 
@@ -160,6 +164,10 @@ def apply(examination: Examination, change: Change) -> Examination:
                 table.pop(change.key, None)
             else:
                 table[change.key] = change.value
+        elif change.what == "made":
+            if not isinstance(change.value, list) or len(change.value) != len(_MADE):
+                raise InputError("when it was made and when it was entered are told together")
+            document |= dict(zip(_MADE, change.value, strict=True))
         else:
             empty = _EMPTY.get(change.what, "")
             document[change.what] = empty if change.value is None else change.value
@@ -179,4 +187,6 @@ def inverse(examination: Examination, change: Change) -> Change:
         return Change("flag", change.key, document["flags"].get(change.key))
     if change.what == "context":
         return Change("context", change.key, document["context"].get(change.key))
+    if change.what == "made":
+        return Change("made", "", [document[field] for field in _MADE])
     return Change(change.what, "", document[change.what])

@@ -219,6 +219,7 @@ class Examination(Findings):
         revision: 1 when first saved, one more with each amendment.
         examiner: Who examined.
         at: When, with its zone.
+        entered: When it was entered, where it was told to have been made before that; None where both are one.
         comment: Free text.
         impression: The doctor's own words.
         suggestion: The tool's suggestion as the doctor accepted it; empty until then.
@@ -240,6 +241,7 @@ class Examination(Findings):
     revision: Annotated[int, Field(ge=1)] = 1
     examiner: Line
     at: AwareDatetime = Field(strict=False)
+    entered: AwareDatetime | None = Field(default=None, strict=False)
     comment: Text = ""
     impression: Text = ""
     suggestion: Text = ""
@@ -256,6 +258,12 @@ class Examination(Findings):
             raise ValueError("a revision after the first says who amended it, when and why")
         if self.in_error and not (self.amendment and self.amendment.why.strip()):
             raise ValueError("that it was entered in error is said with who says so, when and why")
+        return self
+
+    @model_validator(mode="after")
+    def _made_before_entered(self) -> Self:
+        if self.entered is not None and self.entered <= self.at:
+            raise ValueError("an examination that is entered late was made before that")
         return self
 
     @classmethod

@@ -48,6 +48,7 @@ def examination_resource(examination: Examination, out: Outgoing, members: list[
         "subject": subject(examination.patient),
         "encounter": encounter(examination.patient),
         "effectiveDateTime": when(examination.at),
+        **({"issued": when(examination.entered)} if examination.entered else {}),
         "performer": [out.who(name) for name in hands],
         **notes(examination.comment),
         **({"hasMember": [reference("Observation", m) for m in members]} if members else {}),
@@ -97,6 +98,7 @@ def read_examination(resource: Resource, people: dict[str, str]) -> dict[str, An
         "examiner": examiner,
         "entered_by": others,
         "at": resource["effectiveDateTime"],
+        "entered": resource.get("issued"),
         "comment": noted(resource),
     }
     context: dict[str, Any] = {}

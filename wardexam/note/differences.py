@@ -28,6 +28,7 @@ def _rows(examination: Examination) -> Rows:
     for name, value in examination.context.model_dump().items():
         if value not in (None, "unknown"):
             rows[name.replace("_", " ")] = str(value).replace("_", " ")
+    rows["examined"] = f"{examination.at:%Y-%m-%d %H:%M}"
     if examination.in_error:
         rows["entered in error"] = "yes"
     for name in ("comment", "impression", "suggestion"):

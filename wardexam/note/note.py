@@ -11,6 +11,7 @@ from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Amendment, Examination, Findings, Patient
 from wardexam.exam.flags import flags
 from wardexam.exam.in_error import error_line, marked_by
+from wardexam.exam.late_entry import late_words
 from wardexam.exam.naming import joined
 from wardexam.exam.text import capital, clean, to_ascii
 from wardexam.note import sentences
@@ -233,8 +234,9 @@ def render(
         lines += change_lines(compared)
     lines += suggestion_lines(examination)
     lines += wrapped(to_ascii(of.beside) if ascii_only else of.beside)
+    late = late_words(examination)
     lines += wrapped(
-        f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}, examined by {clean(examination.by_whom)}"
+        f"NEUROLOGICAL EXAMINATION {examination.at:%Y-%m-%d %H:%M UTC%z}{late and f', {late}'}, examined by {clean(examination.by_whom)}"
     )
     lines += revision_lines(examination, of.replaced)
     story, remark = sentences.story(examination, previous), clean(patient.remark).strip()

@@ -3,6 +3,7 @@
 What was found, changed, raised and done is said by the same sentences as in the note.
 """
 
+from wardexam.exam.late_entry import late_words
 from wardexam.exam.text import clean, counted, to_ascii
 from wardexam.note import sentences
 from wardexam.note.charted import Charted
@@ -59,7 +60,8 @@ def _background(of: Charted) -> list[str]:
 
 def _assessment(of: Charted) -> list[str]:
     examination = of.examination
-    who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z} by {clean(examination.by_whom)}."
+    late = late_words(examination)
+    who = f"Examined {examination.at:%Y-%m-%d %H:%M UTC%z}{late and f' ({late})'} by {clean(examination.by_whom)}."
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
     lines += found_lines(examination, of.previous, None, INDENT, of.compared)

@@ -13,6 +13,7 @@ from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Finding, Limb, RestNormal, Side
 from wardexam.exam.flags import Flag, flags
+from wardexam.exam.late_entry import ASKED
 from wardexam.exam.onset import NEW_BEGAN
 from wardexam.exam.story import NOT_KNOWN, StoryQuestion, story, told_earlier
 from wardexam.exam.swapping import DONE, SAME, in_what, stays, swapped
@@ -46,6 +47,7 @@ o  the story: onset, complaint,   k  add a comment
 knee 2/0 ankle 2/0 aphasia 2   signs with answers, right/left, several at once
 why  every reason of the urgency, and by when
 act  write what was done about one of them
+made  when it was examined, if before now
 swap right and left of all that is entered, after a question
 s  save, and print the note       q  leave; the draft is kept
 Each letter or word works at every question of a sign."""
@@ -376,6 +378,11 @@ def _swap(sitting: Sitting) -> None:
     sitting.change_together([(first, DONE.format(in_what(found))), *((o, "") for o in others)])
 
 
+def _made(sitting: Sitting) -> None:
+    """Take when it was examined, where that was before it is entered."""
+    sitting.change(*sitting.visit.made_at(sitting.talk.ask(ASKED)))
+
+
 def _leave(sitting: Sitting) -> None:
     """Leave; what is in memory only is lost by that, and only on a plain yes."""
     if lost := sitting.visit.draft.unkept(KEEP):
@@ -399,5 +406,6 @@ COMMANDS: dict[str, Callable[[Sitting], None]] = {
     "why": _why,
     "act": _act,
     "swap": _swap,
+    "made": _made,
     "q": _leave,
 }

@@ -12,6 +12,7 @@ from wardexam.exam.examination import Examination
 from wardexam.exam.findings import Side
 from wardexam.exam.identity import full
 from wardexam.exam.in_error import error_line
+from wardexam.exam.late_entry import late_words
 from wardexam.exam.moments import clock, moment
 from wardexam.exam.naming import name_on
 from wardexam.exam.text import capital, clean, counted
@@ -318,7 +319,10 @@ def _sheets(file: "PatientFile") -> list[str]:
 def _told(number: int, e: Examination, stay: Stay, file: "PatientFile") -> list[str]:
     """One examination: when, by whom, its revisions, what changed, what was due and done; of one entered in error that it was."""
     count = counted(len(e.findings), "finding")
-    lines = wrapped(f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}")
+    late = late_words(e)
+    lines = wrapped(
+        f"{number}. {e.at.day} {e.at:%b %Y %H:%M} {clean(e.by_whom)}, {count}{late and f', {late}'}"
+    )
     if error := file.in_error(e.id):
         return lines + wrapped(error_line(error), "   ")
     if e.revision > 1:

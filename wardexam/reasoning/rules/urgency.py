@@ -281,6 +281,8 @@ def _answered(
         previous.at if reason.origin == EARLIER_WORD and isinstance(previous, Examination) else at
     )
     since = before.since if before else first
+    if since and at and isinstance(examination, Examination) and examination.entered:
+        since = min(since, at)  # put down when it was entered, found before that
     again = at if said.anew else before.again if before else None
     start = again or since
     lowered = known

@@ -8,11 +8,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from wardexam.anatomy.catalogue import Sign, dermatomes, signs_of
-from wardexam.errors import WardexamError
+from wardexam.errors import InputError, WardexamError
 from wardexam.exam.answers import SCALES, answers_for, scales
 from wardexam.exam.entry import Change
 from wardexam.exam.findings import REASON_WORDS, Finding, Quality, Reason, Side
 from wardexam.exam.flags import Flag
+from wardexam.exam.late_entry import ASKED
 from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import onset
 from wardexam.exam.story import StoryQuestion
@@ -366,6 +367,20 @@ def _impression(screen: "Entering") -> None:
     )
 
 
+def _made(screen: "Entering") -> None:
+    """Ask when it was examined, where that was before it is entered."""
+
+    def told(text: str) -> str:
+        try:
+            made = Edit(*screen.visit.made_at(text))
+        except InputError as error:
+            return error.line
+        screen.write(made)
+        return ""
+
+    screen.ask(ASKED, told)
+
+
 def _context(screen: "Entering") -> None:
     """Ask the story: onset, complaint, its side, weight-bearing, pain, injury."""
 
@@ -606,6 +621,7 @@ ACTIONS: dict[str, Callable[["Entering"], None]] = {
     "scale": _scale,
     "accept": _accept,
     "impression": _impression,
+    "made": _made,
     "injury": _injury,
     "context": _context,
     "save": _save,

@@ -97,6 +97,8 @@ def heading_text(state: State, width: int, kept: str = "") -> str:
     done, whole = state.count
     right = f"  {done} of {whole}"
     when = f"  {kept}" if kept else ""
+    if e.entered is not None:  # of when it was, before when it was kept
+        when = f"  AT {e.at:%H:%M}{when}"
     words = which_text(state)
     least = f"  {words[-1]}" if state.visit.amends else ""
     # What is left out when it does not fit, the last first.
