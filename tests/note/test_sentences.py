@@ -188,6 +188,19 @@ def test_a_yes_of_the_past_that_is_answered_no_is_said_to_stand():
     assert "no to cancer; fever. Yes to cancer earlier in the stay, which stands" in asked
 
 
+def test_a_yes_of_earlier_that_was_not_asked_again_is_said_and_not_named_as_not_asked():
+    before = made("trauma=yes flag:anticoagulant=yes flag:cancer=yes flag:fever=no")
+    asked, left = flags_said(made("flag:cancer=yes"), before)
+    assert asked == (
+        "Red flags asked: yes to cancer. Yes earlier in the stay, not asked again: trauma; anticoagulant."
+    )
+    assert not {"anticoagulant", "trauma"} & set(left[:-1].split("; "))
+    assert "fever" in left  # what was answered no earlier is not known now
+    asked, _ = flags_said(made(""), before)
+    assert asked.startswith("NO RED FLAG WAS ASKED, none is excluded. Yes earlier in the stay")
+    assert "Yes earlier" not in flags_said(made(""), None)[0]
+
+
 def test_flags_are_said_by_their_answers():
     found = made("flag:cancer=yes flag:fever=no flag:saddle_numb=no")
     assert sentences.flags_asked(found) == "yes to cancer. No to saddle numbness; fever"
@@ -218,6 +231,15 @@ def test_the_story_is_told_and_what_is_missing_of_it(line, said):
         ("", "Complaint and onset not recorded."),
         ("onset=hours", "Complaint not recorded, onset told earlier: hours."),
         ("complaint=weak_leg", "Told earlier: weak leg, onset not recorded."),
+        (
+            "complaint=weak_leg complaint_side=left onset=days bears_weight=no pain=back trauma=yes",
+            "Told earlier: weak leg, left side, onset told earlier: days, could not bear weight earlier, "
+            "pain told earlier: back, injury told earlier.",
+        ),
+        (
+            "onset=days bears_weight=yes pain=none trauma=no",
+            "Complaint not recorded, onset told earlier: days.",
+        ),
     ],
 )
 def test_what_was_told_earlier_is_not_said_to_be_missing(before, said):

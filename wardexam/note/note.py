@@ -165,14 +165,16 @@ def found_lines(
 def flags_said(examination: Examination, previous: Findings | None = None) -> tuple[str, str]:
     """The red flags with their answers, and those that were not asked, a sentence each; the second empty where all were.
 
-    What was answered yes earlier in the stay and stands against a no is said with the answers.
+    What was answered yes earlier in the stay and stands against a no, or was not asked again, is said with the answers.
     """
-    left = sentences.flags_not_asked(examination)
+    left = sentences.flags_not_asked(examination, previous)
     asked = f"Red flags asked: {sentences.flags_asked(examination)}."
     if still := sentences.flags_standing(examination, previous):
         asked += f" Yes to {still} earlier in the stay, which stands; where that was wrong, amend it there."
     if not examination.flags:
         asked = "NO RED FLAG WAS ASKED, none is excluded."
+    if before := sentences.flags_before(examination, previous):
+        asked += f" Yes earlier in the stay, not asked again: {'; '.join(before)}."
     return asked, f"Red flags not asked: {left}." if left else ""
 
 

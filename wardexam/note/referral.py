@@ -49,7 +49,7 @@ def _situation(of: Charted, urgency: Urgency) -> list[str]:
 
 def _background(of: Charted) -> list[str]:
     asked, left = flags_said(of.examination, of.previous)
-    count = counted(len(sentences.flags_open(of.examination)), "flag")
+    count = counted(len(sentences.flags_open(of.examination, of.previous)), "flag")
     named = f" {count} not asked, named after what was found." if left else ""
     return (
         wrapped(sentences.story(of.examination, of.previous), INDENT)
@@ -65,7 +65,7 @@ def _assessment(of: Charted) -> list[str]:
     lines = impression_lines(examination, INDENT) + suggestion_lines(examination, INDENT)
     lines += wrapped(who, INDENT)
     lines += found_lines(examination, of.previous, None, INDENT, of.compared)
-    lines += wrapped(flags_said(examination)[1], INDENT)
+    lines += wrapped(flags_said(examination, of.previous)[1], INDENT)
     return lines + (wrapped(f"Comment: {clean(examination.comment)}", INDENT) if examination.comment.strip() else [])  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from wardexam.exam.naming import TOWARDS, before_sides, joined, names_of
 from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
+from wardexam.exam.story import story as story_questions
 from wardexam.exam.text import capital, clean
 from wardexam.exam.wording import in_words, remarks
 from wardexam.reasoning.rules.change import Comparison, SignChange
@@ -383,14 +384,31 @@ def flags_standing(found: Findings, previous: Findings | None) -> str:
     return joined([every_flag()[name].short for name in kept])
 
 
-def flags_open(found: Findings) -> list[str]:
-    """The questions, in short, that neither the flags, the story nor an abnormal sign answered."""
-    return [flags()[name].short for name in found.flags_open]
+def flags_before(found: Findings, previous: Findings | None) -> list[str]:
+    """The questions, in short, that were answered yes earlier in the stay and not asked again."""
+    return [flags()[name].short for name in _told_before(found, previous)]
 
 
-def flags_not_asked(found: Findings) -> str:
+def _told_before(found: Findings, previous: Findings | None) -> tuple[str, ...]:
+    if previous is None:
+        return ()
+    said = {name for name, answer in previous.flags.items() if answer == "yes"}
+    for asked in story_questions():
+        told = getattr(previous.context, asked.field)
+        if any(a.yes for a in asked.answers if a.code == told):
+            said.update(n for n, row in flags().items() if row.told_by == asked.field)
+    return tuple(n for n in found.flags_open if n in said)
+
+
+def flags_open(found: Findings, previous: Findings | None = None) -> list[str]:
+    """The questions, in short, that neither the flags, the story nor an abnormal sign answered, now or with yes earlier in the stay."""
+    before = _told_before(found, previous)
+    return [flags()[name].short for name in found.flags_open if name not in before]
+
+
+def flags_not_asked(found: Findings, previous: Findings | None = None) -> str:
     """The same in a row; empty where all were answered."""
-    return "; ".join(flags_open(found))
+    return "; ".join(flags_open(found, previous))
 
 
 # --- the story
@@ -409,7 +427,8 @@ def story(found: Examination, previous: Findings | None = None) -> str:
     if not told and earlier.complaint:
         told = earlier.complaint
         complaint = f"told earlier: {question('complaint').words(told)}"
-    side = {"both": "both sides", None: "", "none": ""}.get(context.complaint_side, f"{context.complaint_side} side")  # fmt: skip
+    on = context.complaint_side or (None if context.complaint else earlier.complaint_side)
+    side = {"both": "both sides", None: "", "none": ""}.get(on, f"{on} side")
     known = context.onset != "unknown"
     onset = f"onset {onset_words(context.onset)}" if known else "onset not recorded"
     if not known and earlier.onset != "unknown":
@@ -420,5 +439,12 @@ def story(found: Examination, previous: Findings | None = None) -> str:
     pain = f"pain: {question('pain').words(context.pain)}" if context.pain else ""
     pain = "no pain" if context.pain == "none" else pain
     injury = {"yes": "after an injury", "no": "no injury", None: ""}[context.trauma]
+    # What would calm is not said again of earlier.
+    if context.bears_weight is None and earlier.bears_weight == "no":
+        weight = "could not bear weight earlier"
+    if context.pain is None and earlier.pain not in (None, "none"):
+        pain = f"pain told earlier: {question('pain').words(earlier.pain)}"
+    if context.trauma is None and earlier.trauma == "yes":
+        injury = "injury told earlier"
     text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury)))
     return f"{capital(text)}."
