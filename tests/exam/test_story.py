@@ -4,7 +4,7 @@ from typing import get_args
 
 import pytest
 
-from wardexam.exam.admission import complaint_in, reason_text
+from wardexam.exam.admission import complaint_in, no_adult, reason_text
 from wardexam.exam.examination import Complaint, Context, Onset
 from wardexam.exam.onset import onset, onsets
 from wardexam.exam.row_sets import row_sets, set_for
@@ -67,3 +67,10 @@ def test_a_complaint_has_one_set_of_signs_at_most_and_every_other_opens_on_the_f
     first = next(iter(row_sets()))
     for complaint in (None, *get_args(Complaint)):
         assert complaint in row_sets()[set_for(complaint)].complaints or set_for(complaint) == first
+
+
+def test_an_age_below_an_adults_is_said_to_be_no_adults_and_an_unknown_one_is_not():
+    assert no_adult(6) == "6 years is no adult, and this is meant for adults"
+    assert no_adult(15)
+    assert no_adult(16) == ""
+    assert no_adult(None) == ""

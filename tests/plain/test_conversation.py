@@ -121,7 +121,7 @@ def test_neither_is_said_as_missing(ward):
 
 
 def test_a_birth_after_the_admission_is_refused(ward):
-    patient, said = admitted(ward, "7", "Otto Brandt", "", "5.3.2026", "4.3.2026", "")
+    patient, said = admitted(ward, "7", "Otto Brandt", "", "5.3.2026", "4.3.2026", "y", "")
     assert "Not accepted: birth after the admission." in said
     assert (patient.born, patient.age) == (date(2026, 3, 4), 0)
 
@@ -633,6 +633,19 @@ def test_why_admitted_is_kept_and_is_the_complaint_of_the_first_examination(ward
     assert ("In these words no alarm can be raised" in said) == bool(kept and not complaint)
     (draft,) = ward.drafts()
     assert ward.resume_draft(draft.draft_id)[1].context.complaint == complaint
+
+
+def test_an_age_of_a_child_is_asked_again(ward):
+    _, said = talk(ward, *ADMIT[:3], "6", "n", "63", "male", "", "", "q")
+    (bed,) = ward.beds()
+    assert ward.patient(bed.patient_id).age == 63
+    asked = "6 years is no adult, and this is meant for adults. Keep it? y or n:"
+    assert " ".join(said.split()).count(asked) == 1
+
+
+def test_an_age_of_a_child_may_be_kept(ward):
+    patient, _ = admitted(ward, *ADMIT[:3], "6", "y", "male")
+    assert patient.age == 6
 
 
 def test_that_another_has_the_name_is_said_at_admission(ward):

@@ -144,6 +144,19 @@ async def test_words_that_raise_nothing_say_so_once_and_are_kept_by_enter(app, t
         assert bed.reason == typed
 
 
+@pytest.mark.parametrize(("typed", "years"), [("6 m", 6), ("4 Mar 2016 m", 10)])
+async def test_an_age_of_a_child_is_said_once_and_is_kept_by_enter(app, typed, years):
+    async with app.run_test(size=(80, 24)) as pilot:
+        who = (ADMIT, *"B7", "enter", *"Otto Brandt", "enter", *"40-3317", "enter")
+        await pilot.press(*who, *typed, "enter")
+        seen = " ".join(" ".join(dump(app)[-6:]).split())
+        assert "is no adult, and this is meant for adults: check it, or enter again" in seen
+        assert app.ward.beds() == ()
+        await pilot.press("enter", *"weak leg", "enter")
+        (bed,) = app.ward.beds()
+        assert bed.age == years
+
+
 async def test_a_number_and_a_comma_before_the_words_raise_what_the_list_says(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*presses("B7", "Otto Brandt", "40-3317", "63 m", "face droop, speech"))

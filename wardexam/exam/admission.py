@@ -9,6 +9,7 @@ from pydantic import Field
 
 from wardexam.exam.examination import Complaint, Context
 from wardexam.exam.story import complaints, question
+from wardexam.exam.text import counted
 from wardexam.tables import TableRow, all_there, checked_row, checked_rows, read_table
 
 # An empty word would be found in every reason.
@@ -28,6 +29,10 @@ class _Words(TableRow):
     words: Words
 
 
+class _Adult(TableRow):
+    from_: Annotated[int, Field(alias="from", ge=1, le=120)]
+
+
 def _any(words: Iterable[str]) -> str:
     return f"(?:{'|'.join(map(re.escape, words))})"
 
@@ -41,7 +46,7 @@ def _patterns() -> tuple[str, re.Pattern[str], frozenset[str]]:
     """
     name = "admission.toml"
     table = read_table(name, "wardexam.exam")
-    all_there(table, ("set_off", "injured", "injury", "common"), name)
+    all_there(table, ("set_off", "injured", "injury", "common", "adult"), name)
     set_off = checked_row(_SetOff, table["set_off"], f"{name}, row set_off")
     injured = checked_row(_Injured, table["injured"], f"{name}, row injured")
     injuries = checked_rows(_Words, table["injury"], f"{name}, injury")
@@ -52,6 +57,26 @@ def _patterns() -> tuple[str, re.Pattern[str], frozenset[str]]:
     behind = rf"(?:$|[,;:.(]| {_any(set_off.behind)}\b)"
     injury = re.compile(begin + words + end, re.IGNORECASE)
     return behind, injury, frozenset(common.words)
+
+
+@cache
+def _adult() -> int:
+    """From which age a patient is an adult.
+
+    Raises:
+        TableError: The row is malformed.
+    """
+    name = "admission.toml"
+    return checked_row(
+        _Adult, read_table(name, "wardexam.exam")["adult"], f"{name}, row adult"
+    ).from_
+
+
+def no_adult(age: int | None) -> str:
+    """That an age is a child's, for whom this is not meant, without a full stop; empty for an adult's, and where it is not known."""
+    if age is None or age >= _adult():
+        return ""
+    return f"{counted(age, 'year')} is no adult, and this is meant for adults"
 
 
 def told_already(remark: str, complaint: str | None) -> bool:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 from wardexam import signals
 from wardexam.anatomy.catalogue import PARTS, signs_of
 from wardexam.errors import InputError, RecordsError, WardexamError
-from wardexam.exam.admission import is_heard, reason_text
+from wardexam.exam.admission import is_heard, no_adult, reason_text
 from wardexam.exam.entry import Change, valid
 from wardexam.exam.examination import Examination, Patient
 from wardexam.exam.findings import Finding
@@ -214,7 +214,7 @@ def _admit(talk: Talk, session: Session) -> Patient:
         bed, name = re.sub("^bed +", "", talk.ask("Bed:"), flags=re.I), talk.ask("Name:")
         admitted = session.now()
         number, born = _identifiers(talk, admitted.date())
-        age = "" if born else talk.ask("Age in years, Enter if unknown:")
+        born, age = _age(talk, born, admitted.date())
         sex = talk.ask("Sex: female, male, other; Enter if unknown:").lower()
         reason = _reason(talk)
         try:
@@ -228,8 +228,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
                     "born": born,
                     "age": years_completed(born, admitted.date())
                     if born
-                    else int(age)
-                    if age.isdecimal() and len(age) < 6
+                    else _years(age)
+                    if _years(age) is not None
                     else age or None,
                     "sex": next((s for s in SEXES if sex and s.startswith(sex)), sex or "unknown"),
                     "remark": reason,
@@ -261,6 +261,11 @@ def _admit(talk: Talk, session: Session) -> Patient:
         return patient
 
 
+def _years(age: str) -> int | None:
+    """A typed age as a number; None where it is none."""
+    return int(age) if age.isdecimal() and len(age) < 6 else None
+
+
 def _reason(talk: Talk) -> str:
     """Why the patient was admitted: words, or a number of the list of complaints."""
     typed = talk.ask("Why admitted? In words, or l for a list; Enter if unknown:")
@@ -279,13 +284,27 @@ def _identifiers(talk: Talk, admitted: date) -> tuple[str, date | None]:
     number = talk.until("Hospital number, Enter if unknown:", read_number)
     if number:
         return number, None
+    return "", _birth_date(talk, admitted)
+
+
+def _birth_date(talk: Talk, admitted: date) -> date | None:
     born = talk.until(
         "Birth date such as 4 Mar 1985, Enter if unknown:",
         lambda text: read_birth_date(text, admitted),
     )
     if born:
         talk.say(f"Born {day_words(born)}.")
-    return "", born
+    return born
+
+
+def _age(talk: Talk, born: date | None, admitted: date) -> tuple[date | None, str]:
+    """The birth date, or the age as typed; a child's is asked about, and asked for again."""
+    while True:
+        age = "" if born else talk.ask("Age in years, Enter if unknown:")
+        child = no_adult(years_completed(born, admitted) if born else _years(age))
+        if not child or talk.yes(f"{child}. Keep it? y or n:"):
+            return born, age
+        born = _birth_date(talk, admitted) if born else None
 
 
 # -- the questions

@@ -5,8 +5,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wardexam.errors import InputError
-from wardexam.exam.admission import is_heard, near_complaints, reason_text
-from wardexam.exam.identity import day_words, read_age_and_sex, read_number
+from wardexam.exam.admission import is_heard, near_complaints, no_adult, reason_text
+from wardexam.exam.identity import day_words, read_age_and_sex, read_number, years_completed
 from wardexam.exam.story import complaints
 from wardexam.exam.text import capital
 from wardexam.records.repository import Bed
@@ -124,7 +124,7 @@ class DetailQuestions:
             of: Whose they are; empty for an admission, which leaves out the schedule.
         """
         values: dict[str, Any] = {}
-        before_now = given.get("remark", "")
+        before_now, age_now = given.get("remark", ""), given.get("age_sex", "")
         self._warned = None
         questions = (*QUESTIONS, RECHECK) if of else QUESTIONS
 
@@ -154,6 +154,9 @@ class DetailQuestions:
                 said_before = field != "remark" or found[field] == before_now
                 if not said_before and (unheard := self._unheard(found[field])):
                     return unheard
+                changed = field == "age_sex" and given[field] != age_now
+                if changed and (child := self._no_adult(found, admitted)):
+                    return child
 
                 def go_on(
                     other: Bed | None, before: Bed | None = None, alike: Bed | None = None
@@ -194,6 +197,15 @@ class DetailQuestions:
             return f"{number_words(text, other)}. The number of this patient, or empty."
         self._warned = (field, text)
         return f"{bed_words(text, other)}. Another bed; or enter again where both lie there."
+
+    def _no_adult(self, found: dict[str, Any], admitted: datetime) -> str:
+        """That an age is a child's; it is taken where that is told a second time."""
+        born, age = found["born"], found["age"]
+        age = years_completed(born, admitted.date()) if born else age
+        if not (said := no_adult(age)) or ("age_sex", str(age)) == self._warned:
+            return ""
+        self._warned = ("age_sex", str(age))
+        return f"{said}: check it, or enter again to keep it."
 
     def _unheard(self, reason: str) -> str:
         """That the words of a reason raise nothing by themselves; they are taken where that is told a second time."""
