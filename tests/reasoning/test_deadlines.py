@@ -8,7 +8,10 @@ from tests.examinations import examined
 from wardexam.exam.acts import Act
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.rules.deadlines import end_of, limits, overdue
+from wardexam.reasoning.rules.raised import recorded
 from wardexam.reasoning.rules.rule_table import rules
+from wardexam.reasoning.rules.standing import still_open
+from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import assess
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -58,6 +61,24 @@ def test_to_ask_for_the_image_gives_no_more_time(line, rule):
 @pytest.mark.parametrize("kind", ["done", "not_needed", "lowered"])
 def test_what_was_done_or_not_needed_ends_the_clock(kind):
     assert reason("flag:saddle_numb=yes", "cauda_equina", act("cauda_equina", kind, 5)).due is None
+
+
+def test_the_clock_of_what_was_taken_as_known_runs_from_when_it_is_not_any_more():
+    """Nothing was due before: it is not overdue by a limit that never ran."""
+    known = examined("elbow_flexion known:-/3 face_lower known:-/4", AT)
+    before = recorded(known, assess(known, None, None, own=True))
+    assert {r.level for r in before.raised if r.rule == "stroke"} == {1}
+    later = AT + timedelta(hours=3)
+    now = examined("elbow_flexion 5/2", later)
+    urgency = assess(now, before, None, own=True, still=still_open([before]), stay=Stay((before,)))
+    found = next(r for r in urgency.reasons if r.rule == "stroke")
+    assert (found.since, found.due) == (later, later + limits()[found.by])
+    again = recorded(now, urgency)
+    last = examined("elbow_flexion 5/2", later + timedelta(hours=1))
+    after = assess(
+        last, again, None, own=True, still=still_open([before, again]), stay=Stay((before, again))
+    )
+    assert next(r for r in after.reasons if r.rule == "stroke").due == found.due
 
 
 def test_without_a_time_there_is_no_clock():

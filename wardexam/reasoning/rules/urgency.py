@@ -275,7 +275,18 @@ def _answered(
     reason: Reason, said: Answer, examination: Findings, previous: Findings | None, known: str
 ) -> Reason:
     """A reason with since when it stands, what was done about it, and by when it is due."""
-    before = kept(examination).get(reason.rule) or (previous and kept(previous).get(reason.rule))
+    before = kept(examination).get(reason.rule)
+    if before is None and previous is not None:
+        before = kept(previous).get(reason.rule)
+        # Nothing was due of what was taken as known: it is raised where it is not any more.
+        new = not (known or said.acts or reason.origin == EARLIER_WORD)
+        if (
+            new
+            and before
+            and before.level == LOWERED
+            and reason.rule in only_known(previous, set())
+        ):
+            before = None
     at = examination.at if isinstance(examination, Examination) else None
     first = (
         previous.at if reason.origin == EARLIER_WORD and isinstance(previous, Examination) else at
