@@ -87,7 +87,11 @@ def _urgency_of(written_down: tuple[tuple[str, str], ...], reading: bool) -> Urg
     found = assess(examination, before, read)
     if case.get("id", "-")[0] not in REMARKED and (written := case.get("recorded")):
         acts: tuple[Act, ...] = ()
-        while more := [r.rule for r in found.reasons if r.lowers and not r.lowered]:
+        tried: set[str] = set()  # one that was gone beyond at once stays up
+        while more := [
+            r.rule for r in found.reasons if r.lowers and not r.lowered and r.rule not in tried
+        ]:
+            tried.update(more)
             # What stood within one that is brought down is said now, and written of too.
             acts += tuple(Act(rule=r, kind="lowered", what=written[:110], by="Dr Ash", at=WRITTEN) for r in more)  # fmt: skip
             found = assess(examination.model_copy(update={"acts": acts}), before, read)

@@ -297,12 +297,12 @@ def _more(of: Panel, *, wide: bool) -> list[Block]:
         word = f"Since {seen.at:%d %b %H:%M}"
         weights = tuple(5 if wide and n < FIRST else 10 + n for n in range(len(said[: MOST + 1])))
         if grave:  # what changed does not give way to it
-            weights = (3, *weights[1:])
+            weights = (2, *weights[1:])
         blocks.append(Block(word, tuple(said[: MOST + 1]), weights, between="; "))
     rest = tuple(range(20, 20 + len(others)))
     if grave:
         brief = tuple(f"{r.brief}: {r.first or r.usual_image or r.call}" for r in others)
-        blocks.append(Block("Also", brief, (3, *rest[1:]), between=". "))
+        blocks.append(Block("Also", brief, (2, *rest[1:]), between=". "))  # before the next sign
     elif others:
         said_whole = tuple(capital(f"{r.text}: {action(r, of.now)}") for r in others)
         blocks.append(Block("Also", said_whole, rest, between="\n"))
