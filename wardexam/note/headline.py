@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.admission import context_of
 from wardexam.exam.examination import Examination, Findings
+from wardexam.exam.moments import there
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.limits import listed_word, running
 from wardexam.note.reasons import first_due, next_step, settled_by
@@ -59,7 +60,10 @@ def summarise(
         due = running.due.isoformat()
         # The step of another reason than the one that is named says of which.
         of = "" if running is first else f"({running.brief or running.text}) "
-        step = shortened(to_ascii(f"{of}{next_step(running, running.due)}"), LONGEST_STEP)
+        step = shortened(
+            to_ascii(f"{of}{next_step(running, there(running.due, running.since or running.due))}"),
+            LONGEST_STEP,
+        )
     off = f"; {to_ascii(off_brief(urgency))}" if urgency.switched_off else ""
     headline = shortened(to_ascii(text), LONGEST - len(off)) + off
     if off and not brief:

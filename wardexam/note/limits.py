@@ -16,9 +16,9 @@ HOURS, DAYS = 100, 24
 
 def until(at: datetime, beside: datetime) -> str:
     """When a limit ends, as `moment`; midnight ends its day, ``4 Mar 24:00``, and does not begin the next."""
-    moved, _ = there(at, beside)
+    moved = there(at, beside)
     if moved.time() == time() and moved.replace(tzinfo=None) - datetime.min > timedelta(days=1):
-        return moment(at - timedelta(minutes=1), beside).removesuffix("23:59") + "24:00"
+        return moment(at - timedelta(minutes=1), beside).replace("23:59", "24:00")
     return moment(at, beside)
 
 
@@ -77,10 +77,7 @@ def after_midnight(due: datetime | None, beside: datetime | None) -> bool:
     """Whether a time is on a later day than that beside which it is read; not where either is not known."""
     if due is None or beside is None:
         return False
-    try:
-        return due.astimezone(beside.tzinfo).date() > beside.date()
-    except OverflowError:  # at the end of the calendar
-        return True
+    return there(due, beside).date() > beside.date()
 
 
 def limit_words(reason: Reason, beside: datetime | None) -> str:

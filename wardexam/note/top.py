@@ -72,7 +72,7 @@ def top(
         due += f", another {gone}" if gone and gone not in due else ""
     elif soonest_due < run.due:
         passed = overdue(soonest_due, now) if now else None
-        due += f", another {LATE if passed else until(soonest_due, run.due)}"
+        due += f", another {LATE if passed else until(soonest_due, beside)}"
     if run.urgency < urgency.level:
         step = f"{head}{word}, no deadline left. Next, {due}: {with_stop(_next(run, beside))}"
         return _fitting([*(f"{step} {end}" for end in ends), step]), False
