@@ -42,7 +42,7 @@ READ = {
         "call spinal team",
     ),
     "A4": ("NOW, no deadline left", "stroke", "Not needed 3 Mar 14:30", "stroke unit treats it"),
-    "B1": ("NOW, OVERDUE 19 h, was due 3 Mar 18:15", "Next: vital capacity now", "Weak breath"),
+    "B1": ("NOW, OVERDUE 20 h, was due 3 Mar 18:15", "Next: vital capacity now", "Weak breath"),
     "B2": ("WITHIN DAYS, due 5 Mar 16:00", "First: reflexes, plantars, level?"),
     "B3": ("UNKNOWN, not low: 35 flags not asked", "Ask first:"),
     "B4": (

@@ -8,6 +8,7 @@ from tests.examinations import examined
 from wardexam.exam.examination import Patient
 from wardexam.exam.flags import flag_names
 from wardexam.note import handover
+from wardexam.note.limits import late_words
 from wardexam.records.repository import Summary
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -101,6 +102,24 @@ def test_a_flag_answered_yes_shows_though_no_rule_fires():
 def test_the_time_of_the_next_examination_is_said(hours, said):
     first, _ = entry(sheet(row("A1", "knee 2/2", recheck_hours=hours)), "A1")
     assert first.endswith(said) if said else "due" not in first and "late" not in first
+
+
+def test_a_limit_and_an_examination_that_are_as_late_are_said_to_be_as_late_and_never_less():
+    due = NOW - timedelta(hours=4)
+    for minutes, said in (
+        (60, "1 h"),
+        (61, "2 h"),
+        (90, "2 h"),
+        (150, "3 h"),
+        (99 * 60 + 1, "5 d"),
+    ):
+        now = due + timedelta(minutes=minutes)
+        examined_at = due - timedelta(hours=4)
+        last = examined("knee 2/2", examined_at)
+        patient = Patient(id="patient1", bed="A1", name="x", admitted=AT, recheck_hours=4)
+        assert late_words(now - due) == f"OVERDUE {said}"
+        assert handover.due_in(patient, last, now).replace("5d", "5 d") == f"{said} late"
+        assert handover.due_in(patient, last, due - timedelta(minutes=90)) == "exam 1 h"
 
 
 def test_a_patient_with_a_schedule_never_examined_is_late_since_admission():

@@ -196,8 +196,8 @@ def test_of_limits_that_are_passed_the_note_says_the_one_of_the_list_as_well(ses
     ("late", "said"),
     [
         ({"seconds": 1}, "1 min"),
-        ({"seconds": 119}, "1 min"),
-        ({"minutes": 59.9}, "59 min"),
+        ({"seconds": 119}, "2 min"),
+        ({"minutes": 59.9}, "1 h"),
         ({"hours": 2}, "2 h"),
     ],
 )

@@ -68,7 +68,7 @@ def due_in(patient: Patient, last: Examination | None, now: datetime) -> str:
     if (at := due(patient, last)) is None:
         return ""
     hours = (at - now).total_seconds() / 3600
-    words = rounded(abs(hours), " h")
+    words = rounded(hours, " h")
     return f"{words} late" if hours < 0 else f"exam {words}"
 
 

@@ -1,5 +1,6 @@
 """Levels and limits of urgency in words, the same for every paper and list: how urgent, by when, how far that is passed."""
 
+import math
 from collections.abc import Callable
 from datetime import datetime, time, timedelta
 
@@ -12,6 +13,7 @@ from wardexam.records.repository import Summary
 
 LATE = "OVERDUE"
 HOURS, DAYS = 100, 24
+_MINUTES = 60
 
 
 def until(at: datetime, beside: datetime) -> str:
@@ -23,25 +25,27 @@ def until(at: datetime, beside: datetime) -> str:
 
 
 def span(minutes: float) -> str:
-    """A span in few words: ``20 min``, ``2 h``, ``5 d``."""
-    if minutes < 60:
-        return f"{minutes:.0f} min"
-    hours = minutes // 60
-    return f"{hours:.0f} h" if hours < HOURS else f"{hours // DAYS:.0f} d"
+    """A span in few words, its whole units: ``20 min``, ``2 h``, ``5 d``; of a negative one, how late, a unit that has begun counts."""
+    whole = math.floor(minutes)
+    if abs(whole) < _MINUTES:
+        return f"{abs(whole)} min"
+    hours = whole // _MINUTES
+    return f"{abs(hours)} h" if abs(hours) < HOURS else f"{abs(hours // DAYS)} d"
 
 
 def rounded(hours: float, of_hours: str) -> str:
-    """A number of hours in at most three digits, behind it what an hour is called; of more, days: ``99h``, ``4d``."""
-    return f"{hours:.0f}{of_hours}" if hours < HOURS else f"{hours / DAYS:.0f}d"
+    """A number of hours as `span` has it in at most three digits, behind it what an hour is called; of more, days: ``99h``, ``4d``."""
+    whole = math.floor(hours)
+    return f"{abs(whole)}{of_hours}" if abs(whole) < HOURS else f"{abs(whole // DAYS)}d"
 
 
 def _in_hours(limit: timedelta) -> str:
-    return span(limit.total_seconds() / 60)
+    return span(limit.total_seconds() / _MINUTES)
 
 
 def late_words(late: timedelta) -> str:
-    """How far a limit is passed: ``OVERDUE 2 h``; whole minutes that have gone by, one from the start."""
-    return f"{LATE} {span(max(1, late // timedelta(minutes=1)))}"
+    """How far a limit is passed: ``OVERDUE 2 h``; an hour that has begun counts, so that it is never said to be less."""
+    return f"{LATE} {span(min(-1, -late // timedelta(minutes=1)))}"
 
 
 def deadline(

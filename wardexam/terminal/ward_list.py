@@ -90,7 +90,7 @@ def again(bed: Bed, now: datetime) -> str:
     if bed.next_at is None:
         return "" if bed.recheck_hours is None else "FIRST"
     hours = (bed.next_at - now).total_seconds() / 3600
-    words = rounded(abs(hours), "h")
+    words = rounded(hours, "h")
     return f"LATE {words}" if hours < 0 else f"in {words}"
 
 
