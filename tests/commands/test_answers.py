@@ -107,6 +107,16 @@ def test_what_the_reason_for_admission_tells_of_who_was_never_examined_stands_in
         assert f"not examined, {row['word']}: {row['headline']}" in line
 
 
+def test_who_left_with_an_emergency_that_is_open_stands_at_the_end_of_both(ward, capsys):
+    bed = next(b for b in ward.beds() if b.bed == "C2")
+    assert answered(capsys, "handover")[0]["left"] == []
+    ward.discharge(ward.patient(bed.patient_id), NOW, "test")
+    (left,) = answered(capsys, "handover")[0]["left"]
+    assert (left["patient"], left["bed"], left["at"]) == (bed.patient_id, "C2", "2026-03-04T14:00:00Z")  # fmt: skip
+    text = " ".join(told(capsys, "handover").split())
+    assert f"C2 {left['who']}, discharged 4 Mar 14:00. {left['said']}." in text
+
+
 def test_nobody_named_as_examiner_takes_no_patient_off_the_handover(ward, capsys):
     bed = ward.beds()[0]
     last = ward.examinations(bed.patient_id)[-1]

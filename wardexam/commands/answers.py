@@ -14,6 +14,7 @@ from pydantic import TypeAdapter
 
 from wardexam import __version__
 from wardexam.note import handover
+from wardexam.note.gone import Gone
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.reason import Urgency
 
@@ -228,12 +229,13 @@ class HandedOver:
 
 @dataclass(frozen=True, slots=True)
 class Handover:
-    """What `wardexam handover --json` answers, sickest and most changed first; `trail` is the head of the audit trail."""
+    """What `wardexam handover --json` answers, sickest and most changed first; `trail` is the head of the audit trail, `left` who left in the last day with what is not answered."""
 
     version: Literal[1]
     program: str
     at: datetime
     patients: tuple[HandedOver, ...]
+    left: tuple[Gone, ...]
     left_out: tuple[LeftOut, ...]
     trail: str
     caution: str
@@ -332,6 +334,7 @@ def handed_over(
     now: datetime,
     wording: "Wording | None",
     begun: Mapping[str, "Summary"],
+    left: tuple[Gone, ...] = (),
 ) -> Handover:
     """The answer of `handover`: the patients of the sheet in its order."""
     rows = []
@@ -341,5 +344,5 @@ def handed_over(
         rows.append(
             HandedOver(p.id, p.bed, p.name, p.number, p.born, p.age, due, _examined(entry, now), entry.beside, entry.unsaved.text, _level(entry.admission, now))
         )  # fmt: skip
-    left = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
-    return Handover(1, __version__, now, tuple(rows), left, trail, LIST_CAUTION)
+    out = tuple(LeftOut(bed.patient_id, bed.trouble) for bed in papers.left_out)
+    return Handover(1, __version__, now, tuple(rows), left, out, trail, LIST_CAUTION)

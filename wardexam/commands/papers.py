@@ -109,21 +109,23 @@ def referral(options: argparse.Namespace) -> int:
 def handover(options: argparse.Namespace) -> int:
     """Print the handover sheet of the ward."""
     from wardexam.note import handover as sheet
+    from wardexam.note.gone import gone
     from wardexam.unsaved import begun
 
     session = edge.session(options, edge.spoken(options))
     papers = session.ward.papers()
+    left = gone(session.ward, session.now(), session.wording)
     drafts = begun(session.ward, papers.drafts, session.wording)
     if options.json:
         from wardexam.commands import answers
 
         told = answers.handed_over(
-            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts
+            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts, left=left
         )
         text = answers.line(told)
     else:
         text = sheet.sheet(
-            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts
+            papers, papers.head, now=session.now(), wording=session.wording, begun=drafts, left=left
         )
     code = _hand_out(session, "ward", text)
     for bed in papers.left_out:

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from wardexam.exam import identity
 from wardexam.exam.examination import Examination, Patient
-from wardexam.exam.moments import clock
+from wardexam.exam.moments import clock, moment
 from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
+from wardexam.note.gone import HEAD as GONE_HEAD
+from wardexam.note.gone import Gone
 from wardexam.note.headline import of_admission, off_in, shortened, summarise
 from wardexam.note.limits import late_words, listed_word, rounded, until
 from wardexam.note.reasons import to_do_and_answered
@@ -361,7 +363,7 @@ def entries(
 
 def sheet(
     papers: Papers, head: str, *, now: datetime, wording: "Wording | None" = None,
-    begun: Mapping[str, Summary],
+    begun: Mapping[str, Summary], left: Sequence[Gone] = (),
 ) -> str:  # fmt: skip
     """The sheet of a ward, every file behind it verified as it was read.
 
@@ -374,10 +376,11 @@ def sheet(
         now: When it is made.
         wording: The hospital's own words for urgency.
         begun: What drafts say with what stands from before, by the draft's identifier (`wardexam.unsaved`).
+        left: Who left with what is not answered (`wardexam.note.gone`).
     """
     rows, beside = _rows(papers, now)
     text = left_out(papers.left_out) + render(
-        rows, now=now, wording=wording, beside=beside, unsaved=_unsaved(papers, begun)
+        rows, now=now, wording=wording, beside=beside, unsaved=_unsaved(papers, begun), left=left
     )
     return text + (f"Audit trail {head}\n" if head else "")
 
@@ -385,11 +388,12 @@ def sheet(
 def render(
     rows: Sequence[Row], *, now: datetime, wording: "Wording | None" = None,
     beside: Mapping[str, str] | None = None, unsaved: Mapping[str, Unsaved] | None = None,
+    left: Sequence[Gone] = (),
 ) -> str:  # fmt: skip
     """The sheet as plain ASCII text, 80 columns, two lines a patient, a blank line between pages.
 
     By a patient's identifier `beside` says what was found beside the examinations and is not in the urgency,
-    `unsaved` that an examination was begun and is not saved.
+    `unsaved` that an examination was begun and is not saved. Who is in `left` is named at its end.
     """
     made = _ordered(rows, beside or {}, now, wording, unsaved or {})
     pages = []
@@ -400,4 +404,15 @@ def render(
         pages.append("\n".join([head, *(_lines(entry, now) for entry in page)]))
     reasons = [line for entry in made for line in _whole(entry, now)]
     told = ["\n".join([WHOLE_HEAD, *reasons])] if reasons else []
+    told += (
+        ["\n".join([GONE_HEAD, *(line for one in left for line in _gone(one, now))])]
+        if left
+        else []
+    )
     return "\n\n".join([*pages, *told, END]) + "\n"
+
+
+def _gone(left: Gone, now: datetime) -> list[str]:
+    """Who left with what is not answered."""
+    text = f"{left.bed} {left.who}, discharged {moment(left.at, now)}. {left.said}."
+    return textwrap.wrap(to_ascii(text), WIDTH, subsequent_indent="    ")

@@ -633,13 +633,15 @@ class WardApp(PaintingApp):
 
         def read() -> str:
             from wardexam.note import handover
+            from wardexam.note.gone import gone
             from wardexam.unsaved import begun
 
-            papers = self.ward.papers()
+            papers, now = self.ward.papers(), self.session.now()
             self.ward.record("viewed", "ward", self.session.examiner)
             return handover.sheet(
-                papers, papers.head, now=self.session.now(), wording=self.session.wording,
+                papers, papers.head, now=now, wording=self.session.wording,
                 begun=begun(self.ward, papers.drafts, self.session.wording),
+                left=gone(self.ward, now, self.session.wording),
             )  # fmt: skip
 
         def show(text: str) -> None:
