@@ -152,12 +152,19 @@ class Case:
     def to_save(self, reading: "Reading | None" = None) -> tuple[Examination, "Summary"]:
         """The examination with its reasons, as it is saved, and what the ward list then shows of it."""
         from wardexam.note.headline import summarise
+        from wardexam.note.sentences import count_open
 
         urgency = self.urgency(reading, own=True)
         kept = recorded(self.examination, urgency)
         if reading:
             kept = kept.model_copy(update={"reading": reading.kept})
-        return kept, summarise(urgency, self.comparison(), reading, self.slides)
+        return kept, summarise(
+            urgency,
+            self.comparison(),
+            reading,
+            self.slides,
+            count_open(self.examination, self.previous),
+        )
 
     def note(
         self,

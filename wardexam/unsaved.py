@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from wardexam.errors import WardexamError
 from wardexam.note.headline import of_admission, summarise
+from wardexam.note.sentences import count_open
 from wardexam.reasoning.rules.change import compare
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.stay import Stay
@@ -39,7 +40,9 @@ def said_by(ward: Repository, draft: DraftInfo, wording: "Wording") -> Summary |
     previous, stay = standing(told), Stay(told)
     change = compare(previous, drafted) if previous else None
     urgency = assess(drafted, previous, None, wording, own=True, still=still_open(told), stay=stay)
-    return summarise(urgency, change, None, stay.slides(drafted, change))
+    return summarise(
+        urgency, change, None, stay.slides(drafted, change), count_open(drafted, previous)
+    )
 
 
 def begun(ward: Repository, drafts: Iterable[DraftInfo], wording: "Wording") -> dict[str, Summary]:

@@ -7,8 +7,10 @@ import pytest
 from tests.examinations import examined
 from wardexam.exam.examination import Patient
 from wardexam.exam.flags import flag_names
-from wardexam.note import handover
+from wardexam.note import handover, note, referral
+from wardexam.note.charted import Charted
 from wardexam.note.limits import late_words
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Summary
 
 AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -85,6 +87,24 @@ def test_a_first_examination_is_no_change_and_silence_is_no_answer():
     _, second = entry(sheet(row("A1", "knee 2/2")), "A1")
     assert "first examination" in second
     assert "37 flags not asked" in second
+
+
+def test_a_yes_of_earlier_in_the_stay_is_none_of_those_that_were_not_asked():
+    visits = ("flag:cancer=yes", "knee 2/2")
+    first, _ = entry(sheet(row("A1", *visits)), "A1")
+    assert "36 flags not asked" in first
+    _, second = entry(sheet(row("A1", "knee 2/2 flag:cancer=yes", "knee 2/2")), "A1")
+    assert "36 flags not asked" in second
+    every = " ".join(f"flag:{name}=no" for name in flag_names() if name != "cancer")
+    first, second = entry(sheet(row("A1", visits[0], every)), "A1")
+    assert "1 flag not asked again" in first
+    assert "all flags asked" not in second
+    patient, made, _ = row("A1", *visits)
+    charted = Charted(patient, made[1], previous=made[0], urgency=assess(made[1], made[0], None))
+    assert "Urgency: UNKNOWN, not low: 36 flags not asked." in " ".join(
+        note.render(charted).split()
+    )
+    assert "36 flags not asked" in " ".join(referral.render(charted).split())
 
 
 def test_every_flag_asked_is_said():

@@ -97,7 +97,7 @@ def told_of(examinations: Sequence[Examination], wording: "Wording | None" = Non
     stay = Stay(tuple(before))
     slides = stay.slides(last, change)
     urgency = assess(last, previous, None, wording, own=True, still=still_open(before), stay=stay)
-    head = summarise(urgency, change, None, slides)
+    head = summarise(urgency, change, None, slides, sentences.count_open(last, previous))
     return Told(last, previous, change, urgency, head, slides, stay)
 
 
@@ -119,9 +119,11 @@ def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[st
     return [way.removeprefix("worse: ").removeprefix("changed: ") for way in ways(change)]
 
 
-def _not_asked(last: Examination) -> tuple[str, ...]:
-    """The flags that were not asked, the first by its name or all by number; the fullest first."""
-    left = sentences.flags_open(last)
+def _not_asked(last: Examination, previous: Examination | None) -> tuple[str, ...]:
+    """The flags that were not asked, the first by its name or all by number; the fullest first. A yes of earlier in the stay counts as asked."""
+    left = sentences.flags_open(last, previous)
+    if not left and sentences.flags_before(last, previous):
+        return (sentences.count_open(last, previous),)
     if not left:
         return ("all flags asked",)
     more = f" +{len(left) - 1}" if len(left) > 1 else ""
@@ -257,10 +259,12 @@ def _lines(entry: Entry, now: datetime) -> str:
     examined = f"examined {clock(last.at, now)} {cut(to_ascii(last.examiner), 12)}".rstrip()
     begun = [f"; {text}" for text in (entry.unsaved.text, entry.unsaved.brief) if text] or [""]
     heads, changed = [f"{mark}{passed}{text}" for text in begun], _changed(of.change, of.slides)
-    second = _second(heads, examined, changed, _not_asked(last))
+    second = _second(heads, examined, changed, _not_asked(last, of.previous))
     # What changed goes before a limit that runs, but before none of now.
     if late is None and changed[0] not in second and WORDS[level] != "now":
-        second = _second([f"{mark}{text}" for text in begun], examined, changed, _not_asked(last))
+        second = _second(
+            [f"{mark}{text}" for text in begun], examined, changed, _not_asked(last, of.previous)
+        )
     return f"{first.rstrip()}\n{second}"
 
 

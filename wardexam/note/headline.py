@@ -39,8 +39,12 @@ def summarise(
     change: Comparison | None,
     reading: Reading | None,
     slides: Sequence[Slide] = (),
+    not_asked: str = "",
 ) -> Summary:
-    """What the store keeps of an examination for the ward list; it is worse where it is so since the last one, or newly so over the stay."""
+    """What the store keeps of an examination for the ward list; it is worse where it is so since the last one, or newly so over the stay.
+
+    `not_asked` is how many flags were not asked beside those of earlier in the stay (`sentences.count_open`); all where it is empty.
+    """
     worse, brief = bool(change and change.worse) or any(s.anew for s in slides), ""
     first = next(iter(urgency.reasons), None)
     if first:
@@ -52,7 +56,7 @@ def summarise(
         text = "flag yes: " + ", ".join(urgency.answered_yes)
     else:
         asked, named = len(urgency.not_asked), _named(reading)
-        brief = f"{counted(asked, 'flag')} not asked" if asked else ""
+        brief = (not_asked or f"{counted(asked, 'flag')} not asked") if asked else ""
         place = f"{named.word}: {named.name}" if named else ""
         text = "; ".join(filter(None, (brief, place))) or urgency.word
     due, step = "", ""

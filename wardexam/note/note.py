@@ -221,7 +221,10 @@ def render(
     told, told_of = True, ""
     compared = of.compared
     if urgency:
-        text, told = top(urgency, examination.at, TOP if compared else TOP + 1, of.now)
+        text, told = top(
+            urgency, examination.at, TOP if compared else TOP + 1, of.now,
+            not_asked=sentences.count_open(examination, previous),
+        )  # fmt: skip
         text = led_by_graver(text, urgency, of.graver, examination.at, of.now)
         text += _ask_first(examination, urgency)
         lines += wrapped(to_ascii(text) if ascii_only else text)

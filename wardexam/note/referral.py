@@ -36,7 +36,8 @@ def _situation(of: Charted, urgency: Urgency) -> list[str]:
     by = f", {deadline(gravest.due, at, of.now, until)}" if gravest and gravest.due else ""
     if run and run is not gravest:
         by += f", another {deadline(run.due, at, of.now, until)}"
-    said = f"{urgency_at(urgency, at, of.now)}{charted_word(urgency, at)}{by}{reason}.{first}"
+    word = charted_word(urgency, at, sentences.count_open(of.examination, of.previous))
+    said = f"{urgency_at(urgency, at, of.now)}{word}{by}{reason}.{first}"
     said = led_by_graver(said, urgency, of.graver, at, of.now)
     lines = wrapped(f"{who_text(of.patient, of.examination)}. {to_ascii(said)}", INDENT)
     for text in off_lines(urgency):

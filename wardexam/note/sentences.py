@@ -16,7 +16,7 @@ from wardexam.exam.onset import onset_words
 from wardexam.exam.row_sets import row_sets
 from wardexam.exam.story import question
 from wardexam.exam.story import story as story_questions
-from wardexam.exam.text import capital, clean
+from wardexam.exam.text import capital, clean, counted
 from wardexam.exam.wording import in_words, remarks
 from wardexam.reasoning.rules.change import Comparison, SignChange
 from wardexam.reasoning.rules.change_words import BOTH, how_of
@@ -404,6 +404,14 @@ def flags_open(found: Findings, previous: Findings | None = None) -> list[str]:
     """The questions, in short, that neither the flags, the story nor an abnormal sign answered, now or with yes earlier in the stay."""
     before = _told_before(found, previous)
     return [flags()[name].short for name in found.flags_open if name not in before]
+
+
+def count_open(found: Findings, previous: Findings | None = None) -> str:
+    """How many questions nothing answered: ``3 flags not asked``; where all of them were answered yes earlier in the stay, that they were not asked again."""
+    left, before = len(flags_open(found, previous)), len(_told_before(found, previous))
+    if left or not before:
+        return f"{counted(left, 'flag')} not asked"
+    return f"{counted(before, 'flag')} not asked again"
 
 
 def flags_not_asked(found: Findings, previous: Findings | None = None) -> str:

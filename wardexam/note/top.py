@@ -35,8 +35,9 @@ OWN_ALARM = (
 
 
 def top(
-    urgency: Urgency, beside: datetime, room: int = TOP, now: datetime | None = None
-) -> tuple[str, bool]:
+    urgency: Urgency, beside: datetime, room: int = TOP, now: datetime | None = None, *,
+    not_asked: str = "",
+) -> tuple[str, bool]:  # fmt: skip
     """How urgent, what is done first and by when; and whether nothing of the first reason is left to say.
 
     What is done first and its limit always stand in the first `TOP` lines, with the limit of another reason where
@@ -47,11 +48,12 @@ def top(
         beside: The time of the examination.
         room: Lines of a note that there are.
         now: When it is read; without it a limit that is passed is not said to be.
+        not_asked: How many flags were not asked, see `charted_word`.
     """
     head = urgency_at(urgency, beside, now)
     if not urgency.reasons:
         yes = f" Yes to {', '.join(urgency.answered_yes)}." if urgency.answered_yes else ""
-        return f"{head}{charted_word(urgency, beside)}.{yes}", True
+        return f"{head}{charted_word(urgency, beside, not_asked)}.{yes}", True
     first, run = urgency.reasons[0], soonest(urgency)
     word = level_word(urgency, beside).upper()
     last = _last(first, beside)
@@ -116,10 +118,17 @@ def led_by_graver(
     return f"{urgency_at(graver, beside, now)}{level_word(graver, beside).upper()}{due}, as on the ward list: {OWN_ALARM}. By the rules alone: {rest}"
 
 
-def charted_word(urgency: Urgency, beside: datetime) -> str:
-    """The urgency in one word for the chart; where it is not known until more is asked, that it is not low."""
+def charted_word(urgency: Urgency, beside: datetime, not_asked: str = "") -> str:
+    """The urgency in one word for the chart; where it is not known until more is asked, that it is not low.
+
+    Args:
+        urgency: How urgent it is.
+        beside: The time of the examination.
+        not_asked: How many flags were not asked beside those of earlier in the stay (`sentences.count_open`); all where it is empty.
+    """
     if not urgency.level and urgency.not_asked:
-        return f"UNKNOWN, not low: {counted(len(urgency.not_asked), 'flag')} not asked"
+        every = f"{counted(len(urgency.not_asked), 'flag')} not asked"
+        return f"UNKNOWN, not low: {not_asked or every}"
     if NOT_EXAMINED in urgency.word:
         return f"UNKNOWN, not low: {urgency.word.removeprefix(f'{NOT_ASSESSED}, ')}"
     if not urgency.level and urgency.switched_off:
