@@ -76,3 +76,16 @@ def test_a_sign_is_named_with_its_side():
     assert wording.sided("left", "ankle") == "left ankle"
     assert wording.sided("midline", "gait") == "gait"
     assert wording.named(Finding(sign="gait", side="midline", not_testable="pain")) == "gait"
+
+
+@pytest.mark.parametrize(
+    ("known", "said"),
+    [
+        ("documented before", "known before"),
+        ("letter of June 2021", "known before: letter of June 2021"),
+        ("documented before, clinic 2021", "known before: clinic 2021"),
+        ("documented beforehand", "known before: documented beforehand"),
+    ],
+)
+def test_that_something_is_known_from_before_is_said_once(known, said):
+    assert wording.known_words(known, ": ") == said

@@ -75,6 +75,18 @@ def test_change_and_who_examined_when_are_said():
     assert "; examined 12:00 Dr Ash; " in second
 
 
+def test_a_change_that_is_not_worse_is_said_to_be_one_where_there_is_no_room_for_how():
+    visits = ("ankle 2/2", "ankle 2/3 saddle 1/1")
+    _, made, _ = row("A1", *visits)
+    told = handover.told_of(made)
+    assert told.change.signs
+    assert not told.change.worse
+    said = handover._changed(told.change)
+    assert said[0].startswith("left ankle jerk 2+ to 3")
+    assert "changed: left ankle jerk; 1 new" in said
+    assert not any(way.startswith("left ankle jerk;") for way in said)
+
+
 def test_a_slow_slide_is_told_in_the_overview_and_with_what_was_found():
     text = sheet(row("A1", *(f"dorsiflexion 5/{g}" for g in ("5", "4+", "4-"))))
     first, second = entry(text, "A1")

@@ -23,6 +23,7 @@ from wardexam.exam.sheet import (
     read_sheet,
     sign_names,
 )
+from wardexam.exam.wording import DOCUMENTED
 
 _CONTEXT = re.compile(
     r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
@@ -254,6 +255,6 @@ def _read_sign(
         if answer != "-":
             fields = _answer(row, answer, scale)
             if known:
-                fields["known"] = "documented before"
+                fields["known"] = DOCUMENTED
             sheet["findings"].append({"sign": sign, "side": side, **fields})
     return position + 1

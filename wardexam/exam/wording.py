@@ -4,6 +4,8 @@ from wardexam.exam.answers import ScaleName, answers_for, convert, meanings
 from wardexam.exam.findings import REASON_WORDS, Finding, Side, qualities
 from wardexam.exam.text import clean
 
+DOCUMENTED = "documented before"  # what is taken as known where nothing else was ever typed
+
 
 def sided(side: Side, name: str) -> str:
     """A sign with its side: ``"left ankle"``; the name alone for a sign in the midline."""
@@ -130,6 +132,14 @@ def narrow(finding: Finding | None, scale: ScaleName | None) -> str:
     return text.replace(" ", "") if len(text) > 5 else text
 
 
+def known_words(known: str, beside: str = ", ") -> str:
+    """That something is known from before, and when and where it was documented, said once: ``known before: letter 2021``."""
+    where = clean(known).strip()
+    if not where.removeprefix(DOCUMENTED)[:1].isalpha():  # not of another word that begins so
+        where = where.removeprefix(DOCUMENTED).strip(" ,;:.")
+    return f"known before{beside}{where}" if where else "known before"
+
+
 def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
     """What a cell cannot hold: qualities, reasons, detail lost on another scale, the comment."""
     said = [qualities()[q].words for q in finding.qualities]
@@ -139,7 +149,7 @@ def remarks(finding: Finding, scale: ScaleName | None) -> list[str]:
         lost = convert(finding.answer, finding.scale, scale or finding.scale).lost
         said += [f"graded as {lost}"] if lost else []
     if finding.known:
-        said.append(f"known before: {clean(finding.known)}")
+        said.append(known_words(finding.known, ": "))
     if finding.comment:
         said.append(clean(finding.comment))
     return said

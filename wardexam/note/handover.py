@@ -23,7 +23,7 @@ from wardexam.note.reasons import to_do_and_answered
 from wardexam.note.since import by_examination, since_words, slides_sentence
 from wardexam.note.switched_off import off_lines
 from wardexam.reasoning.rules.change import Comparison, compare
-from wardexam.reasoning.rules.change_words import ways
+from wardexam.reasoning.rules.change_words import told_bare, ways
 from wardexam.reasoning.rules.deadlines import overdue
 from wardexam.reasoning.rules.firing import WORSE
 from wardexam.reasoning.rules.reason import Urgency
@@ -116,7 +116,7 @@ def _changed(change: Comparison | None, slides: Sequence[Slide] = ()) -> list[st
     if slides and not change.worse:
         others = f", {len(slides) - 1} more" if len(slides) > 1 else ""
         return [f"{stay_words()}: {slides[0].change.text}{others}", stay_words()]
-    return [way.removeprefix("worse: ").removeprefix("changed: ") for way in ways(change)]
+    return [told_bare(change, way) for way in ways(change)]
 
 
 def _not_asked(last: Examination, previous: Examination | None) -> tuple[str, ...]:

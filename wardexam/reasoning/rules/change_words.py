@@ -146,6 +146,16 @@ def text_of(mine: Sequence[SignChange]) -> str:
     return f"{before_sides((mine[0].row,))} {how_of(mine)}"
 
 
+def told_bare(change: Comparison, said: str) -> str:
+    """One of `ways` without its first word, where that stands elsewhere or what is left says by itself that it changed."""
+    bare = said.removeprefix("worse: ").removeprefix("changed: ")
+    if not said.startswith("changed: "):
+        return bare
+    first = change.together[0]
+    alone = bare.startswith(_name_of(first)) and not bare.startswith(text_of(first))
+    return said if alone else bare
+
+
 def _name_of(mine: Sequence[SignChange]) -> str:
     """A sign with its sides alone, where there is no room for how they differ."""
     sign, side = mine[0].row, mine[0].key[1]

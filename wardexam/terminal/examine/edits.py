@@ -22,7 +22,7 @@ from wardexam.exam.flags import Flag
 from wardexam.exam.onset import onset, onset_words, onsets
 from wardexam.exam.story import StoryQuestion, story
 from wardexam.exam.text import clean, counted
-from wardexam.exam.wording import cell, mark, named, sided
+from wardexam.exam.wording import cell, known_words, mark, named, sided
 from wardexam.note.stating import doubts
 from wardexam.terminal import edit
 from wardexam.terminal.edit import RefusedError
@@ -371,9 +371,7 @@ def named_known(old: list[Finding]) -> str:
 
 def said_of_known(old: list[Finding], words: str) -> str:
     """What is said of the mark."""
-    return f"{named_known(old)}: " + (
-        f"known before, {clean(words)}" if words else "no longer known before"
-    )
+    return f"{named_known(old)}: " + (known_words(words) if words else "no longer known before")
 
 
 def cleared(state: State) -> Edit:

@@ -14,6 +14,7 @@ from wardexam.exam.looking_up import Named
 from wardexam.exam.onset import onset, onsets
 from wardexam.exam.row_sets import row_sets, set_for
 from wardexam.exam.story import StoryQuestion
+from wardexam.exam.wording import DOCUMENTED
 from wardexam.note.sentences import PART_TITLES
 from wardexam.reasoning.rules.asking import order
 from wardexam.reasoning.rules.standing import over
@@ -22,7 +23,6 @@ from wardexam.visit import Visit
 
 Row = Sign | Flag | StoryQuestion
 FLAGS = "flags"
-DOCUMENTED = "documented before"  # what is taken where nothing else was ever typed
 SET_KEYS = "123456789abcdefg"  # choose a set of rows
 AGAIN = "again"  # the page of the signs that were examined earlier in the stay
 GRID = 50  # columns of the grid

@@ -11,7 +11,7 @@ from wardexam.exam.identity import heading
 from wardexam.exam.onset import NEW_BEGAN, onset, onset_words
 from wardexam.exam.story import StoryQuestion
 from wardexam.exam.text import clean, columns
-from wardexam.exam.wording import narrow, sided
+from wardexam.exam.wording import known_words, narrow, sided
 from wardexam.note.limits import span
 from wardexam.reasoning.rules.change import differs
 from wardexam.terminal.canvas import Line
@@ -299,7 +299,7 @@ def about(state: State, width: int = 0) -> str:
     row, finding = state.row, state.finding
     if not isinstance(row, Sign):
         return row.ask
-    old = f"known before, {clean(finding.known)}" if finding and finding.known else ""
+    old = known_words(finding.known) if finding and finding.known else ""
     more = [m for m in (old, row.segment_range, row.nerve, row.place) if m]
     said = sided(state.side, row.name)
     for count in range(len(more), 0, -1):
