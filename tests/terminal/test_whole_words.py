@@ -1,9 +1,11 @@
 """What is said is said whole: over as many lines as it takes."""
 
 import pytest
+from rich.cells import cell_len
 
 from tests.terminal.screens import demo_app, dump, status
-from wardexam.terminal.canvas import plain
+from wardexam.exam.text import columns
+from wardexam.terminal.canvas import MOST_LINES, plain, wrapped
 from wardexam.terminal.edit import status_lines
 
 SAVING = "could not be saved: No space left on device (nothing stored was changed; save again)"
@@ -38,3 +40,34 @@ async def test_on_the_smallest_screen_too(tmp_path):
             if said.startswith("Needs"):
                 break
         assert said == "Needs 80 x 24, has 40 x 12. Everything is kept; q leaves."
+
+
+@pytest.mark.parametrize(
+    "text", ["word " * 12, "\u6f22\u5b57" * 30, "a\u6f22b " * 20, "e\u0301tat " * 20, "x" * 50]
+)
+@pytest.mark.parametrize("width", [2, 9, 20, 80])
+def test_what_is_said_is_broken_by_columns_and_where_it_is_cut_that_is_seen(text, width):
+    lines = wrapped(text, width)
+    assert 1 <= len(lines) <= MOST_LINES
+    assert all(max(columns(line), cell_len(line)) <= width for line in lines)
+    whole = "".join(lines) == "".join(text.split()) or " ".join(lines) == text.strip()
+    assert (
+        whole
+        or lines[-1].endswith("..")
+        or "".join("".join(lines).split()) == "".join(text.split())
+    )
+
+
+def test_a_status_of_more_lines_than_there_are_ends_so_that_it_is_seen():
+    said = "One of many words that stand here. " * 20
+    lines = [plain(line) for line in status_lines("right knee", said, "kept 02:06", 80, wrote=False)]  # fmt: skip
+    assert len(lines) == MOST_LINES
+    assert lines[-1].removesuffix("kept 02:06").rstrip().endswith(" ..")
+    assert all(columns(line) <= 80 for line in lines)
+
+
+def test_a_status_of_wide_letters_is_whole_where_it_has_room():
+    said = "\u6f22\u5b57 " * 30
+    lines = [plain(line) for line in status_lines("right knee", said, "kept 02:06", 80, wrote=False)]  # fmt: skip
+    assert all(columns(line) <= 80 for line in lines)
+    assert "".join(lines).count("\u6f22\u5b57") == 30

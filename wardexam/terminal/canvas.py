@@ -1,16 +1,16 @@
 """A widget that draws its own lines."""
 
-import textwrap
 from collections.abc import Mapping
 from typing import Protocol, cast
 
+from rich.cells import cell_len
 from rich.segment import Segment
 from rich.style import Style
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from wardexam.exam.text import clean
+from wardexam.exam.text import clean, columns, whole_words
 
 Piece = tuple[str, str]  # text and the name of its style
 Line = list[Piece]
@@ -25,8 +25,39 @@ MOST_LINES = 4  # of what is said: more hides what it is about
 
 
 def wrapped(text: str, width: int) -> list[str]:
-    """A text in lines of so many columns, broken between words; at least one line."""
-    return textwrap.wrap(text, max(width, 1), break_on_hyphens=False)[:MOST_LINES] or [""]
+    """A text in lines of so many columns, broken between words, a word that is longer within it; at least one line.
+
+    What has no room in `MOST_LINES` is left out, and the last of them then ends in ``..``.
+    """
+    said, width = clean(text), max(width, 1)
+    if _columns(said) <= width:
+        return [said]
+    lines = [""]
+    for piece in (piece for word in said.split() for piece in _pieces(word, width)):
+        longer = f"{lines[-1]} {piece}".lstrip()
+        if _columns(longer) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(piece)
+    *whole, rest = lines[:MOST_LINES]
+    if len(lines) > MOST_LINES:
+        rest = whole_words(" ".join(lines[MOST_LINES - 1 :]), width) or ".."[:width]
+    return [*whole, rest]
+
+
+def _columns(text: str) -> int:
+    """How many columns a text takes, at most, as it is measured here and as it is drawn."""
+    return max(columns(text), cell_len(text))
+
+
+def _pieces(word: str, width: int) -> list[str]:
+    """A word in pieces of at most so many columns; a character that is wider stands alone."""
+    pieces = [""]
+    for character in word:
+        if pieces[-1] and _columns(pieces[-1] + character) > width:
+            pieces.append("")
+        pieces[-1] += character
+    return pieces
 
 
 class Painter(Protocol):

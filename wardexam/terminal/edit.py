@@ -22,7 +22,7 @@ class RefusedError(Exception):
 def status_lines(
     here: str, said: str, kept: str, width: int, *, wrote: bool, about: str = ""
 ) -> list[Line]:
-    """The status in as many lines as what was said takes: none of it is left out; see `status_line`."""
+    """The status in as many lines as what was said takes, of more than `MOST_LINES` as many, the last ended with ``..``; see `status_line` and `wrapped`."""
     room = width - len(kept) - 2
     if columns(said) <= room:
         return [status_line(here, said, kept, width, wrote=wrote, about=about)]
