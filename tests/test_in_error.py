@@ -233,6 +233,31 @@ def test_the_handover_says_of_who_has_none_left_that_counts_how_many_were_entere
     assert "  1 examination entered in error, none counts." in sheet.splitlines()
 
 
+def test_list_and_handover_say_that_the_last_was_entered_in_error_until_the_next_is_saved(session):
+    save(session, "before00", 8, "knee 2/2 plantar down/down")
+    save(session, "wrong000", 6, WRONG)
+    last = mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    words = "xamination of 4 Mar 08:00 entered in error"
+
+    def said():
+        (bed,) = session.ward.beds()
+        sheet = handover.sheet(session.ward.papers(), "", now=NOW, begun={})
+        return bed.summary, f"  E{words}, it counts no more." in sheet.splitlines()
+
+    summary, told_ = said()
+    assert summary.headline.startswith(f"e{words}; ")
+    assert (summary.urgency, summary.short, told_) == (0, "last entered in error", True)
+    mark_valid(session, last, "it was right")
+    summary, told_ = said()
+    assert words not in summary.headline
+    assert not told_
+    mark_in_error(session, session.ward.revisions(WHO, "wrong000")[-1], "wrong patient")
+    save(session, "after000", 2, "plantar down/up")
+    summary, told_ = said()
+    assert words not in summary.headline
+    assert not told_
+
+
 def test_its_own_papers_say_since_when_its_reasons_stood_whatever_carried_them(session):
     save(session, "wrong000", 6, WRONG)
     save(session, "after000", 5, "brachioradialis 2/2")

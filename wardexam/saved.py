@@ -154,9 +154,15 @@ def _marked(
     session: "Session", examination: Examination, why: str, at: datetime | None, *, in_error: bool
 ) -> Examination:
     def listed(file: "PatientFile") -> "Summary | None":
-        """What the ward list shows of what then counts."""
+        """What the ward list shows of what then counts, and until the next is saved that the last does not."""
+        from wardexam.note.headline import with_void
+
         last = file.examinations[-1] if file.examinations else None
-        return case_of(file, last, session.wording).to_save()[1] if last else None
+        if last is None:
+            return None
+        return with_void(
+            case_of(file, last, session.wording).to_save()[1], file, at or session.now()
+        )
 
     return session.ward.mark(
         examination, session.examiner, why.strip(), at or session.now(), listed, in_error=in_error

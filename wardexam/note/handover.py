@@ -17,7 +17,7 @@ from wardexam.exam.text import COLUMN, capital, counted, cut, natural, to_ascii
 from wardexam.note import cord_sheet, sentences
 from wardexam.note.gone import HEAD as GONE_HEAD
 from wardexam.note.gone import Gone
-from wardexam.note.headline import of_admission, off_in, shortened, summarise
+from wardexam.note.headline import of_admission, off_in, shortened, summarise, void_words
 from wardexam.note.limits import late_words, listed_word, rounded, until
 from wardexam.note.reasons import to_do_and_answered
 from wardexam.note.since import by_examination, since_words, slides_sentence
@@ -322,10 +322,12 @@ def _rows(papers: Papers, now: datetime) -> tuple[list[Row], dict[str, str]]:
 
 
 def _beside(file: PatientFile, now: datetime) -> str:
-    """What is told beside the examinations that count: a cord injury sheet, and that none counts of those saved."""
+    """What is told beside the examinations that count: a cord injury sheet, that none counts of those saved, or the last does not."""
     last = file.examinations[-1] if file.examinations else None
     errors = len({name for name, _ in file.numbered()}) if last is None else 0
     none = f"{counted(errors, 'examination')} entered in error, none counts." if errors else ""
+    if last and (void := void_words(file, now)):
+        none = f"{capital(void)}, it counts no more."
     return " ".join(filter(None, (none, cord_sheet.line(file.sheets, last, now))))
 
 

@@ -2,13 +2,14 @@
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from wardexam.exam.act_kinds import act_kinds
 from wardexam.exam.admission import context_of
 from wardexam.exam.examination import Examination, Findings
-from wardexam.exam.moments import there
+from wardexam.exam.moments import moment, there
 from wardexam.exam.text import counted, to_ascii
 from wardexam.note.limits import listed_word, running
 from wardexam.note.reasons import first_due, next_step, settled_by
@@ -19,13 +20,14 @@ from wardexam.reasoning.rules.change import Comparison
 from wardexam.reasoning.rules.reason import Urgency
 from wardexam.reasoning.rules.stay import Slide
 from wardexam.reasoning.rules.urgency import OFF_HERE, assess
-from wardexam.records.repository import Summary
+from wardexam.records.repository import PatientFile, Summary
 
 if TYPE_CHECKING:
     from wardexam.reasoning.rules.wording import Wording
 
 LONGEST = 160  # characters of the words, more than any reason of the table takes
 NOBODY = "nobody00"  # examined whom only the reason for admission speaks of
+VOID = "last entered in error"  # where a list has little room, in at most `COLUMN` columns
 LONGEST_STEP = 120  # and of the step that is due
 
 
@@ -107,6 +109,25 @@ def listed_parts(summary: Summary, now: datetime, *, clock: bool = True) -> tupl
     runs = running(summary, now) if clock else ""
     level = listed_word(summary, now, summary.urgency_word)
     return level, *filter(None, (runs, off_in(summary)))
+
+
+def void_words(file: PatientFile, beside: datetime) -> str:
+    """That the examination saved last was entered in error and counts no more; empty where it counts, so that the next one ends it."""
+    names = [name for name, _ in file.numbered()]
+    last = [*dict.fromkeys(names)][-1] if names else ""
+    if not last or file.in_error(last) is None:
+        return ""
+    return f"examination of {moment(file.revisions(last)[-1].at, beside)} entered in error"
+
+
+def with_void(summary: Summary, file: PatientFile, beside: datetime) -> Summary:
+    """What a list says, and that the examination saved last was entered in error: first where nothing is urgent, else last."""
+    words = to_ascii(void_words(file, beside))
+    if not words:
+        return summary
+    said = (summary.headline, words) if summary.urgency else (words, summary.headline)
+    short = summary.short if summary.urgency else VOID
+    return replace(summary, headline="; ".join(filter(None, said)), short=short)
 
 
 def off_in(summary: Summary) -> str:
