@@ -71,6 +71,7 @@ def test_what_the_tool_suggested_is_kept_with_the_save(session):
     assert [(s.id, s.site, s.side, s.chance) for s in kept.sites] == [
         (s.id, s.region, s.side, s.probability) for s in reading.sites[: len(kept.sites)]
     ]
+    assert [s.name for s in kept.sites] == [s.name for s in reading.sites[: len(kept.sites)]]
     assert 0 < len(kept.sites) <= KEPT
     assert (kept.program, kept.tables) == (reading.program, reading.tables)
     assert kept.tables

@@ -39,6 +39,9 @@ SAID = [
     ("tone_leg flaccid/normal clonus_ankle sustained/none",
      "stated both right tone, leg flaccid and right ankle clonus sustained"),
     ("saddle 2/2 touch_S3 0/2", "stated both right saddle sensation normal and right light touch S3 absent"),
+    ("saddle 2/2 perianal 2/0", "stated both left saddle sensation normal and left perianal sensation absent"),
+    ("saddle 2/2 pin_S4_5 0/2", "stated both right saddle sensation normal and right pinprick S4-5 absent"),
+    ("pupil_small present/absent pupil_large present/absent", "stated both right pupil small present and right pupil large, reactive present"),
     ("power_leg 0/5 ankle_dorsiflexion 5/5",
      "stated both right ankle dorsiflexion 5/5 and right power leg 0/5"),
     ("reflexes_leg 0/0 knee 2/0", "stated both right knee 2+ and right reflexes leg 0"),
@@ -66,6 +69,8 @@ GO_TOGETHER = [
     "power_leg 4/4 ankle_dorsiflexion 5/0",
     "power_leg 5/5 ankle_dorsiflexion 0/5",
     "touch_leg 1/1 touch_L3 2/2",
+    "saddle 2/2 perianal 1/2",
+    "pupil_small present/absent pupil_large absent/present",
     "knee 0/2",
     "",
 ]

@@ -82,19 +82,24 @@ def test_what_is_called_normal_says_of_how_many_signs():
     assert reading("").sites[0].id != "none" or "nothing examined" in reading("").sites[0].name
     names = {s.id: s.name for s in reading("knee 2/2 ankle 2/2 power_leg 5/5 plantar 1/1").sites}
     assert names["none"] == "normal as far as examined: 16 signs"
+    # What was only stated of a part is not counted as if each of its signs had been written down.
+    names = {
+        s.id: s.name for s in reading("knee 2/2 rest=power:all rest=sensation:both_legs").sites
+    }
+    assert names["none"] == "normal as far as examined: 2 signs, 2 parts stated"
 
 
 @pytest.mark.parametrize(
     ("line", "count"),
     [
-        ("touch_L4 1/2 touch_L5 2/2", 4),
-        ("level_pin T10/none touch_L5 2/2", 4),
-        ("knee 2/2 rest=power:left_leg", 14),
+        ("touch_L4 1/2 touch_L5 2/2", "4 signs"),
+        ("level_pin T10/none touch_L5 2/2", "4 signs"),
+        ("knee 2/2 rest=power:left_leg", "2 signs, 1 part stated"),
     ],
 )
 def test_normal_says_of_how_many_signs_however_each_is_weighed(line, count):
     names = {s.id: s.name for s in ready.engine().read(read_line(line).spelled_out()).sites}
-    assert names["none"] == f"normal as far as examined: {count} signs"
+    assert names["none"] == f"normal as far as examined: {count}"
 
 
 def test_the_alarm_hears_no_flag_and_no_form_that_could_calm():

@@ -18,12 +18,14 @@ class KeptSite(Model):
         site: The site, as the table of sites names it: ``"nerve"``.
         side: The lesion's own side; ``none`` where no side applies.
         chance: Its probability among the sites considered, 0 to 1.
+        name: Its name as the doctor read it, with side and level: ``"left L5 root"``; empty in documents of before.
     """
 
     id: Line
     site: Line
     side: Literal["right", "left", "both", "midline", "none"]
     chance: Annotated[float, Field(ge=0, le=1)]
+    name: Line = ""
 
 
 class KeptReading(Model):

@@ -231,7 +231,7 @@ class Reading:
     def kept(self) -> KeptReading:
         """What is kept of it with a saved examination."""
         first = (
-            KeptSite(id=s.id, site=s.region, side=s.side, chance=s.probability)
+            KeptSite(id=s.id, site=s.region, side=s.side, chance=s.probability, name=s.name[:120])
             for s in self.sites[:KEPT]
         )
         return KeptReading(sites=tuple(first), program=self.program, tables=self.tables)

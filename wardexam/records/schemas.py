@@ -19,7 +19,7 @@ call this file damaged. It never comes to that: the folder's layout was raised w
 (`wardexam.records.layout`), and it refuses the whole folder.
 
 Schema 7 is the same but that its examinations do not hold when they were entered, where that is later than they were
-made.
+made, nor by which name the doctor read a place that was suggested.
 
 Schema 6 is the same as that but that its examinations do not hold whether they were entered in error: a program of then
 would count one that was.

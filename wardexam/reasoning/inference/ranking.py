@@ -128,12 +128,14 @@ def alike_cases(posterior: Posterior) -> tuple[AlikeCases, ...]:
 
 
 def _counted(site: Site, posterior: Posterior) -> Site:
-    """The same; what is called normal says of how many signs."""
+    """The same; what is called normal says of how many signs, and apart from them of how many parts that was only stated."""
     if site.region != "none":
         return site
-    said = [t for t in posterior.terms if t.kind in ("finding", "before", "stated")]
-    count = sum(len(t.pieces) if t.kind == "stated" else 1 for t in said)
-    words = counted(count, "sign") if count else "nothing examined"
+    signs = sum(t.kind in ("finding", "before") for t in posterior.terms)
+    parts = len({t.key[0] for t in posterior.terms if t.kind == "stated"})
+    told = [counted(signs, "sign")] if signs else []
+    told += [f"{counted(parts, 'part')} stated"] if parts else []
+    words = ", ".join(told) or "nothing examined"
     return replace(site, name=f"{site.name}: {words}")
 
 

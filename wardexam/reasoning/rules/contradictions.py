@@ -73,8 +73,9 @@ class Contradiction:
 
     @property
     def brief(self) -> str:
-        """The same as a question on one line of a screen: ``Both left ankle 0 and left ankle clonus sustained?``."""
-        return f"Both {self.one} and {self.other.removeprefix(REST)}?"
+        """The same as a question on one line of a screen, a side said once: ``Both left ankle 0 and ankle clonus sustained?``."""
+        side = next((side for side in ("right ", "left ") if self.one.startswith(side)), "")
+        return f"Both {self.one} and {self.other.removeprefix(REST).removeprefix(side)}?"
 
 
 @cache
