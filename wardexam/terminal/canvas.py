@@ -33,12 +33,13 @@ def wrapped(text: str, width: int) -> list[str]:
     if _columns(said) <= width:
         return [said]
     lines = [""]
-    for piece in (piece for word in said.split() for piece in _pieces(word, width)):
-        longer = f"{lines[-1]} {piece}".lstrip()
-        if _columns(longer) <= width:
-            lines[-1] = longer
-        else:
-            lines.append(piece)
+    for word in said.split():
+        for piece in _pieces(word, width, width - _columns(lines[-1]) - bool(lines[-1])):
+            longer = f"{lines[-1]} {piece}".lstrip()
+            if _columns(longer) <= width:
+                lines[-1] = longer
+            else:
+                lines.append(piece)
     *whole, rest = lines[:MOST_LINES]
     if len(lines) > MOST_LINES:
         rest = whole_words(" ".join(lines[MOST_LINES - 1 :]), width) or ".."[:width]
@@ -50,11 +51,14 @@ def _columns(text: str) -> int:
     return max(columns(text), cell_len(text))
 
 
-def _pieces(word: str, width: int) -> list[str]:
-    """A word in pieces of at most so many columns; a character that is wider stands alone."""
+def _pieces(word: str, width: int, left: int) -> list[str]:
+    """A word; one that is wider than a line in pieces, the first as wide as what is left of its line, a character at least."""
+    if _columns(word) <= width:
+        return [word]
     pieces = [""]
     for character in word:
-        if pieces[-1] and _columns(pieces[-1] + character) > width:
+        room = left if len(pieces) == 1 and left > 0 else width
+        if pieces[-1] and _columns(pieces[-1] + character) > room:
             pieces.append("")
         pieces[-1] += character
     return pieces

@@ -152,7 +152,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
         )
         session.send("q")
         session.wait("13 patients")
-        in_bed(session, " days ", "in 4h", without="worse")
+        in_bed(session, " days ", "in 3h", without="worse")
 
         # Evening: worse, and now.
         session.send("\r")
