@@ -192,7 +192,7 @@ def test_a_day_on_the_ward(demo, tmp_path):
         first, second = shown[at], shown[at + 1]
         assert "NOW WORSE" in first
         assert "possible cauda equina" in first
-        assert "exam 4 h" in first
+        assert "exam 3 h" in first
         assert "sphincters" in second
         assert "32 not asked" in second
         beds = [line.split()[0] for line in shown if line[:1] in "ABCD" and line[1:2].isdigit()]
