@@ -230,4 +230,6 @@ def test_a_day_on_the_ward(demo, tmp_path):
     after = subprocess.run(
         wardexam("handover"), env=environment, cwd=ROOT, capture_output=True, text=True
     ).stdout
-    assert "Mo Invented" not in after
+    here, left = after.split("LEFT THE WARD IN THE LAST 24 H, NOT ANSWERED")
+    assert "Mo Invented" not in here
+    assert "D1 Mo Invented" in left  # what was to be done now was answered by nobody
