@@ -8,6 +8,7 @@ from wardexam.exam.acts import Line
 from wardexam.exam.findings import Model
 
 KEPT = 5  # sites, the likeliest first
+NAMED = 120  # letters of the name of one
 
 
 class KeptSite(Model):

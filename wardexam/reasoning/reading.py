@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from wardexam.exam.acts import Act
-from wardexam.exam.kept_reading import KEPT, KeptReading, KeptSite
+from wardexam.exam.kept_reading import KEPT, NAMED, KeptReading, KeptSite
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -231,7 +231,7 @@ class Reading:
     def kept(self) -> KeptReading:
         """What is kept of it with a saved examination."""
         first = (
-            KeptSite(id=s.id, site=s.region, side=s.side, chance=s.probability, name=s.name[:120])
+            KeptSite(id=s.id, site=s.region, side=s.side, chance=s.probability, name=s.name[:NAMED])
             for s in self.sites[:KEPT]
         )
         return KeptReading(sites=tuple(first), program=self.program, tables=self.tables)
