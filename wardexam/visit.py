@@ -192,7 +192,7 @@ class Visit(UnderWay):
 
     def case_of(self, examination: Examination) -> Case:
         """What would be, were this entered."""
-        return replace(self._begun, examination=examination, earlier=self.earlier)
+        return replace(self._begun, examination=examination)
 
     def reading(self) -> "Reading":
         """What the signs mean, worked out now; what is not entered yet weighs nothing, what was found before less with each hour."""

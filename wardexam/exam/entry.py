@@ -18,10 +18,8 @@ What = Literal[
     "finding", "rest_normal", "flag", "context", "scale", "comment", "impression", "suggestion",
     "entered_by", "acts", "raised", "made",
 ]  # fmt: skip
-_MADE = (
-    "at",
-    "entered",
-)  # when it was made and when entered, told together: neither is valid alone
+# When it was made and when entered are told together: neither is valid alone.
+_MADE = ("at", "entered")
 # What a field that is replaced as a whole is when it is taken away.
 _EMPTY: dict[str, Any] = {"entered_by": [], "acts": [], "raised": None}
 

@@ -10,10 +10,8 @@ from wardexam.exam import identity
 from wardexam.note.headline import of_admission
 from wardexam.note.limits import deadline, until
 from wardexam.note.reasons import by_deadline, named
+from wardexam.reasoning.rules.raised import urgency_after
 from wardexam.reasoning.rules.rule_table import TODAY, WORDS
-from wardexam.reasoning.rules.standing import standing, still_open
-from wardexam.reasoning.rules.stay import Stay
-from wardexam.reasoning.rules.urgency import assess
 from wardexam.records.repository import Bed, PatientFile, Repository, Summary
 
 if TYPE_CHECKING:
@@ -63,10 +61,12 @@ def _of(
         patient = file.patient
     except WardexamError:
         return Gone(bed.patient_id, bed.bed, bed.name, at, UNREADABLE)
-    first, *others = [*_open(file, bed.summary, now, wording), ""]
-    more = f"; {len(others) - 1} more" if len(others) > 1 else ""
+    said = [*_open(file, bed.summary, now, wording)]
+    if not said:
+        return None
+    more = f"; {len(said) - 1} more" if len(said) > 1 else ""
     who = f"{patient.name} {identity.mark(patient)}"
-    return Gone(bed.patient_id, bed.bed, who, at, f"{first}{more}") if first else None
+    return Gone(bed.patient_id, bed.bed, who, at, f"{said[0]}{more}")
 
 
 def _open(
@@ -79,11 +79,7 @@ def _open(
         told = of_admission(p.remark, p.age, p.sex, wording, p.admitted)
         yield from _listed(told, 0, now)
         return
-    before = file.telling(last[0].id)
-    urgency = assess(
-        last[0], standing(before), None, wording,
-        own=True, still=still_open(before), stay=Stay(before),
-    )  # fmt: skip
+    urgency = urgency_after(file.telling(last[0].id), last[0], wording)
     open_ = [r for r in by_deadline(urgency) if r.due and r.urgency >= TODAY]
     # Raised by the inferred site when an earlier version saved it.
     yield from _listed(stored, urgency.level, now)

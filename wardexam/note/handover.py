@@ -410,11 +410,8 @@ def render(
         pages.append("\n".join([head, *(_lines(entry, now) for entry in page)]))
     reasons = [line for entry in made for line in _whole(entry, now)]
     told = ["\n".join([WHOLE_HEAD, *reasons])] if reasons else []
-    told += (
-        ["\n".join([GONE_HEAD, *(line for one in left for line in _gone(one, now))])]
-        if left
-        else []
-    )
+    gone = [line for one in left for line in _gone(one, now)]
+    told += ["\n".join([GONE_HEAD, *gone])] if gone else []
     return "\n\n".join([*pages, *told, END]) + "\n"
 
 

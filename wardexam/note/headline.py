@@ -113,8 +113,7 @@ def listed_parts(summary: Summary, now: datetime, *, clock: bool = True) -> tupl
 
 def void_words(file: PatientFile, beside: datetime) -> str:
     """That the examination saved last was entered in error and counts no more; empty where it counts, so that the next one ends it."""
-    names = [name for name, _ in file.numbered()]
-    last = [*dict.fromkeys(names)][-1] if names else ""
+    last = next(reversed(dict.fromkeys(name for name, _ in file.numbered())), "")
     if not last or file.in_error(last) is None:
         return ""
     return f"examination of {moment(file.revisions(last)[-1].at, beside)} entered in error"

@@ -408,7 +408,8 @@ def flags_open(found: Findings, previous: Findings | None = None) -> list[str]:
 
 def count_open(found: Findings, previous: Findings | None = None) -> str:
     """How many questions nothing answered: ``3 flags not asked``; where all of them were answered yes earlier in the stay, that they were not asked again."""
-    left, before = len(flags_open(found, previous)), len(_told_before(found, previous))
+    before = len(_told_before(found, previous))
+    left = len(found.flags_open) - before
     if left or not before:
         return f"{counted(left, 'flag')} not asked"
     return f"{counted(before, 'flag')} not asked again"

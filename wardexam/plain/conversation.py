@@ -228,8 +228,8 @@ def _admit(talk: Talk, session: Session) -> Patient:
                     "born": born,
                     "age": years_completed(born, admitted.date())
                     if born
-                    else _years(age)
-                    if _years(age) is not None
+                    else years
+                    if (years := _years(age)) is not None
                     else age or None,
                     "sex": next((s for s in SEXES if sex and s.startswith(sex)), sex or "unknown"),
                     "remark": reason,

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from wardexam.exam.acts import CARRIED, Act, Raised
 from wardexam.exam.examination import Examination
@@ -12,6 +13,9 @@ from wardexam.reasoning.rules.reason import Reason, Urgency
 from wardexam.reasoning.rules.standing import standing, still_open
 from wardexam.reasoning.rules.stay import Stay
 from wardexam.reasoning.rules.urgency import assess
+
+if TYPE_CHECKING:
+    from wardexam.reasoning.rules.wording import Wording
 
 
 def _lean(act: Act) -> Act:
@@ -49,6 +53,16 @@ def recorded(examination: Examination, urgency: Urgency) -> Examination:
     )
 
 
+def urgency_after(
+    before: tuple[Examination, ...], examination: Examination, wording: "Wording | None" = None
+) -> Urgency:
+    """How urgent an examination is behind those of its stay, in the order saved; the tool's own alarm as it was raised."""
+    return assess(
+        examination, standing(before), None, wording,
+        own=True, still=still_open(before), stay=Stay(before),
+    )  # fmt: skip
+
+
 def as_counted(examination: Examination, before: tuple[Examination, ...]) -> Examination:
     """An examination for counting: of the reasons that one entered in error raised first only those that stand by what else was found.
 
@@ -59,9 +73,7 @@ def as_counted(examination: Examination, before: tuple[Examination, ...]) -> Exa
     rows = examination.raised or ()
     if not any(r.by_error for r in rows):
         return examination
-    urgency = assess(
-        examination, standing(before), None, own=True, still=still_open(before), stay=Stay(before)
-    )
+    urgency = urgency_after(before, examination)
     stand = {r.rule for r in (*urgency.reasons, *urgency.within)}
     kept_rows = tuple(r for r in rows if not r.by_error or r.rule in stand)
     return examination.model_copy(update={"raised": kept_rows})

@@ -287,13 +287,14 @@ def _answered(
             and reason.rule in only_known(previous, set())
         ):
             before = None
-    at = examination.at if isinstance(examination, Examination) else None
+    made = examination if isinstance(examination, Examination) else None
+    at = made.at if made else None
     first = (
         previous.at if reason.origin == EARLIER_WORD and isinstance(previous, Examination) else at
     )
     since = before.since if before else first
-    if since and at and isinstance(examination, Examination) and examination.entered:
-        since = min(since, at)  # put down when it was entered, found before that
+    if since and made and made.entered:
+        since = min(since, made.at)  # put down when it was entered, found before that
     again = at if said.anew else before.again if before else None
     start = again or since
     lowered = known
