@@ -203,8 +203,8 @@ class Visit(UnderWay):
     @property
     def earlier(self) -> "Earlier | None":
         """What stands of the stay, each finding with when it was found; None for a first examination."""
-        earlier, at = self._begun.earlier, self.examination.at
-        return earlier if earlier is None or earlier.now == at else replace(earlier, now=at)
+        earlier = self._begun.earlier
+        return earlier and earlier.as_of(self.examination.at)
 
     @property
     def steps(self) -> Iterator[Step]:

@@ -2,14 +2,16 @@
 
 import threading
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from tests.examinations import examined
 from tests.terminal.screens import demo_app, settled
 from wardexam import ready
 from wardexam.exam.entry import Change, apply
 from wardexam.exam.examination import Examination
+from wardexam.reasoning.rules.standing import earlier as standing_earlier
 from wardexam.terminal.thinking import KEPT, Thinking, essence
 
 GRADES = ("0", "1+", "2+", "3+", "4+")
@@ -168,6 +170,19 @@ def test_a_reading_depends_on_nothing_that_its_key_leaves_out():
     read = ready.engine().read
     assert essence(one) == essence(other)
     assert read(one, silence=False) == read(other, silence=False)
+
+
+def test_what_stands_from_before_fades_until_the_time_that_an_examination_is_told_to_be_of():
+    entered = examination("2")
+    found = examined("plantar 2/3 knee 2/3", entered.at - timedelta(hours=20))
+    earlier = standing_earlier((found,), entered.at)
+    late = entered.model_copy(update={"at": entered.at - timedelta(hours=18), "entered": entered.at})  # fmt: skip
+    answers = Answers()
+    thinking = Thinking(answers, earlier=earlier)
+    read = [answers.wait(thinking.ask(e)[0]) for e in (entered, late)]
+    wanted = standing_earlier((found,), late.at)
+    assert read[1] == ready.engine().read(late, silence=False, earlier=wanted)
+    assert read[0] != read[1]
 
 
 def test_a_fault_in_what_follows_a_reading_ends_no_reading(reader):

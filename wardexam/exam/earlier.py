@@ -1,7 +1,8 @@
 """What stands of a stay beside what is found now: each finding with when it was found last, the story, the flags."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Self
 
 from wardexam.exam.examination import Context, Findings, YesNo
 from wardexam.exam.findings import Finding
@@ -28,6 +29,10 @@ class Earlier:
     context: Context
     flags: dict[str, YesNo]
     now: datetime
+
+    def as_of(self, now: datetime) -> Self:
+        """The same for an examination of another time."""
+        return self if now == self.now else replace(self, now=now)
 
     def beside(self, later: Findings) -> tuple[tuple[Finding, float], ...]:
         """The findings that a later examination says nothing of, each with how many hours old it is."""

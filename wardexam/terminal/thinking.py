@@ -26,8 +26,9 @@ QUICK = 0.05  # seconds that a reading may take for others to be read ahead
 
 
 def essence(findings: "Findings") -> Hashable:
-    """What of the findings a reading depends on."""
+    """What of the findings a reading depends on, with when they were found, where that is known."""
     return (
+        getattr(findings, "at", None),
         findings.findings,
         findings.rest_normal,
         findings.context,
@@ -72,7 +73,7 @@ class Thinking:
         ahead: Gives the examinations that the next key may lead to, likeliest first; called from
             the thread with the examination that was answered.
         rested: Called from the thread with the examination that was answered, once no key waits.
-        earlier: What stands from earlier in the stay, the same for every reading.
+        earlier: What stands from earlier in the stay; it fades until the time of each examination.
     """
 
     def __init__(
@@ -149,7 +150,8 @@ class Thinking:
 
     def _read(self, examination: "Examination") -> "Reading | None":
         try:
-            reading = engine().read(examination, silence=False, earlier=self._earlier)
+            earlier = self._earlier and self._earlier.as_of(examination.at)
+            reading = engine().read(examination, silence=False, earlier=earlier)
         except Exception:
             return None  # a fault of the reasoning must never take the grid down
         while len(self._known) >= KEPT:
