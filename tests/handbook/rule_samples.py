@@ -94,6 +94,12 @@ def firing(rule: str) -> tuple[Shown, ...]:
     return tuple(made)
 
 
+def _aged(found: Findings, age: int | None) -> Findings:
+    if age is None or found.context.age is not None:
+        return found
+    return found.model_copy(update={"context": found.context.model_copy(update={"age": age})})
+
+
 def both(one: Findings, other: Findings) -> Findings | None:
     """Two examinations of one patient as one; None where they contradict. Of two onsets the more acute
     one stands; one that is not known counts as the most acute.
@@ -103,6 +109,10 @@ def both(one: Findings, other: Findings) -> Findings | None:
         values = {getattr(here, field), getattr(there, field)} - {None}
         if len(values) > 1:
             return None
+    if any(
+        level_of(_aged(a, b.context.age)) < level_of(a) for a, b in ((one, other), (other, one))
+    ):
+        return None  # an age that is not known counts as grown up, where the other is a child
     if any(
         (g := one.finding(*f.key)) and (g.answer, g.amount) != (f.answer, f.amount)
         for f in other.findings

@@ -21,7 +21,7 @@ WORDS = (
     "onset",
 )
 # What narrows a test beside the words: without it more would pass.
-BOUNDS = ("level", "weak", "at_most", "unconfined", "numb_beyond", "limbs", "one_side_limbs", "older_than",
+BOUNDS = ("level", "weak", "at_most", "unconfined", "numb_beyond", "limbs", "one_side_limbs", "older_than", "younger_than",
           "least", "sides", "count", "flag", "trauma", "no_weight", "condition", *WORDS)  # fmt: skip
 
 

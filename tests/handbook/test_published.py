@@ -6,11 +6,16 @@ import pytest
 
 from tests.handbook.published.cases import NO_LESION, OF_TWO, PARTS, Published, cases, wanted
 from tests.handbook.published.twice import known_to_be_two, may_be_one
+from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS
+from wardexam.reasoning.inference.prior import is_urgent
 from wardexam.reasoning.model.hypotheses import fingerprint
 from wardexam.reasoning.reading import Reading, Site
+from wardexam.reasoning.rules.urgency import assess
 from wardexam.reasoning.tables import read
 
+# Urgent cases that nothing speaks for; of a part that is never mended on nobody looks which.
+UNHEARD = {"sealed_28_november": 1}
 EVERY = [case for part in (*PARTS, OF_TWO) for case in cases(part)]
 BENCHMARK = [case for part in PARTS for case in cases(part)]
 
@@ -32,6 +37,25 @@ def test_a_case_can_be_read_and_says_where_the_lesion_was_and_from_where_it_is(p
         assert case.side in ("right", "left", "bilateral", "none"), case.id
         assert case.level in ("", *SEGMENTS), case.id
         assert (case.site == "two_lesions") == (len(case.two) == 2), case.id
+
+
+def heard(case: Published) -> bool:
+    """Whether a reason, a flag or the leading site says that a case is urgent."""
+    if assess(case.findings, None, None).reasons or "yes" in case.findings.flags.values():
+        return True
+    reading = ready.engine().read(case.findings)
+    reasons = assess(case.findings, None, reading).reasons
+    return bool(reasons) or is_urgent(reading.sites[0].region)
+
+
+@pytest.mark.parametrize(
+    "part", [pytest.param(PARTS[0], marks=pytest.mark.long), *PARTS[1:], OF_TWO]
+)
+def test_every_urgent_case_keeps_an_urgent_leader_a_flag_or_a_reason_to_act(part):
+    urgent = [case for case in cases(part) if case.urgent]
+    assert len(urgent) >= 80
+    unheard = [case.id for case in urgent if not heard(case)]
+    assert len(unheard) <= UNHEARD.get(part, 0), unheard
 
 
 def test_no_case_and_no_source_stands_twice():

@@ -58,6 +58,7 @@ class Test(Columns):
     one_side_limbs: Annotated[int, Field(ge=1)] = 1
     complaint_side: Names = ()
     older_than: int = 0
+    younger_than: int = 0
     trauma: bool = False
     no_weight: bool = False
     least: int = Field(default=0, alias="from")
@@ -343,6 +344,7 @@ class Seen:
             all(getattr(story, field) in names for field, names in tried.told)
             and (not test.flag or self.flags.get(test.flag) == "yes")
             and (not test.older_than or story.age is None or story.age > test.older_than)
+            and (not test.younger_than or (story.age is not None and story.age < test.younger_than))
             and (not test.trauma or story.trauma == "yes")
             and (not test.no_weight or story.bears_weight == "no")
         )
