@@ -94,10 +94,12 @@ def firing(rule: str) -> tuple[Shown, ...]:
     return tuple(made)
 
 
-def _aged(found: Findings, age: int | None) -> Findings:
+def _calmer_with(age: int | None, found: Findings) -> bool:
+    """Whether an examination of no known age is calmer at this one."""
     if age is None or found.context.age is not None:
-        return found
-    return found.model_copy(update={"context": found.context.model_copy(update={"age": age})})
+        return False
+    aged = found.model_copy(update={"context": found.context.model_copy(update={"age": age})})
+    return level_of(aged) < level_of(found)
 
 
 def both(one: Findings, other: Findings) -> Findings | None:
@@ -109,9 +111,7 @@ def both(one: Findings, other: Findings) -> Findings | None:
         values = {getattr(here, field), getattr(there, field)} - {None}
         if len(values) > 1:
             return None
-    if any(
-        level_of(_aged(a, b.context.age)) < level_of(a) for a, b in ((one, other), (other, one))
-    ):
+    if _calmer_with(here.age, other) or _calmer_with(there.age, one):
         return None  # an age that is not known counts as grown up, where the other is a child
     if any(
         (g := one.finding(*f.key)) and (g.answer, g.amount) != (f.answer, f.amount)

@@ -211,7 +211,7 @@ def test_a_statement_added_to_any_sheet_moves_it_towards_its_signs_found_normal(
 ):
     count = 0
     for number, (title, found) in enumerate(bases()):
-        if number % 16:
+        if number % 32:
             continue
         statement = RestNormal(part=part, limb=limb)
         both = found.model_copy(update={"rest_normal": (*found.rest_normal, statement)})
@@ -219,7 +219,7 @@ def test_a_statement_added_to_any_sheet_moves_it_towards_its_signs_found_normal(
         if each is not None:
             assert outside(found, both, each, silence) <= 0.1, title
             count += 1
-    assert count >= 25
+    assert count >= 12
 
 
 SIGNS = [s.id for s in catalogue().values() if s.sides == "each" and s.answers in ("tendon", "mrc", "sensation")]  # fmt: skip
@@ -292,10 +292,10 @@ LEGS = {
 LEVELS = SEGMENTS[SEGMENTS.index("T3") : SEGMENTS.index("T11") + 1]
 
 
-@pytest.mark.parametrize("every", [29, pytest.param(1, marks=pytest.mark.long)])
+@pytest.mark.parametrize("every", [59, pytest.param(1, marks=pytest.mark.long)])
 def test_a_level_of_legs_that_fail_is_its_dermatomes(every):
     all_of_them = list(product(*LEGS.values(), LEVELS, ("pin", "touch")))[::every]
-    assert len(all_of_them) >= 85
+    assert len(all_of_them) >= 42
     over = []
     for *answers, at, modality in all_of_them:
         found = [

@@ -130,7 +130,7 @@ def test_the_tools_own_alarm_cannot_be_switched_off():
 def test_more_that_is_abnormal_is_never_calmer():
     draw = random.Random(16)
     lines = [line for row in SAMPLES.values() for line in row["holds"]]
-    for _ in range(400):
+    for _ in range(200):
         wording = off(*draw.sample(list(rules()), draw.randint(1, 4)))
         parts = draw.sample(lines, 3)
         less, more = findings(joined(*parts[:2])), findings(joined(*parts))

@@ -193,11 +193,11 @@ def test_an_archive_with_any_byte_changed_is_refused(full, tmp_path):
     data = archive_of(full).encode()
     other = open_ward(tmp_path / "other")
     for place in range(len(data)):
-        for changed in (data[place] ^ 1, data[place] ^ 0x20):
-            with pytest.raises(InputError):
-                read_archive(
-                    other, io.BytesIO(data[:place] + bytes([changed]) + data[place + 1 :]), by="x", dry_run=True
-                )  # fmt: skip
+        changed = data[place] ^ (1, 0x20)[place % 2]
+        with pytest.raises(InputError):
+            read_archive(
+                other, io.BytesIO(data[:place] + bytes([changed]) + data[place + 1 :]), by="x", dry_run=True
+            )  # fmt: skip
     with pytest.raises(InputError, match="after the end"):
         read_archive(other, io.BytesIO(data + b"\n"), by="x")
 
