@@ -22,7 +22,8 @@ from wardexam.reasoning.model.hypotheses import Hypotheses
 Floats = NDArray[np.float64]
 Signs = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
 LEFT_OUT = ("age", "sex")
-UNHEARD = ("flag", "unsupported")  # a summary often leaves out what showed that it was functional
+# A summary often leaves out what showed that it was functional; what refutes a site is of no other.
+UNHEARD = {("flag", word) for word in ("unsupported", "beyond_will", "beyond_pain")}
 WORTH = 0.02  # a smaller share of a place is left out
 _LEAST = 1e-6  # of a chance, so that a place that was thought impossible has a share
 
@@ -78,7 +79,7 @@ def out_of_usual(findings: Findings) -> Signs:
 def words(findings: Findings) -> tuple[Word, ...]:
     """The words of its story that are compared."""
     every = told(findings.context, answered_yes(findings))
-    return tuple(w for w in every if w[0] not in LEFT_OUT and w != UNHEARD)
+    return tuple(w for w in every if w[0] not in LEFT_OUT and w not in UNHEARD)
 
 
 def _row(case: Published, signs: Signs, story: Iterable[Word], where: str) -> list[str]:

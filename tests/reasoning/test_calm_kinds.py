@@ -30,6 +30,19 @@ LEADS = {
         "plantar extensor/flexor reflexes_arm 3+/2+ face_lower 5/5",
         {"brain", "cord"},
     ),
+    "an upgoing toe and two signs of effort": (
+        "age=40 onset=days complaint=weak_leg complaint_side=left power_leg 5/3 plantar flexor/extensor "
+        "hip_extension_returns absent/present give_way_leg absent/present",
+        {"brain", "cord"},
+    ),
+    "one ankle jerk absent and two signs of effort": (
+        "age=40 onset=days complaint=weak_leg complaint_side=left power_leg 5/3 ankle 2/0 "
+        "hip_extension_returns absent/present give_way_leg absent/present",
+        {"plexus", "root", "cauda", "motor_neurone"},
+    ),
+    "back pain and a numb saddle": ("age=50 complaint=back_pain saddle 1/1", {"cauda"}),
+    "back pain and a slack anus": ("age=50 complaint=back_pain anal_tone reduced", {"cauda"}),
+    "back pain and one ankle jerk absent": ("complaint=back_pain ankle 2/0", {"root"}),
     "clonus with upgoing toes for months, awake and well": (
         "age=59 onset=longer reflexes_leg 4+/4+ clonus_ankle sustained/sustained hoffmann present/present "
         "power_arm 5/5 power_leg 5/5 plantar extensor/extensor",

@@ -25,7 +25,7 @@ from wardexam.exam.sheet import Sheet, SheetFinding
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.explanation import told_words, weighed
 from wardexam.reasoning.inference.next_sign import informed, next_signs
-from wardexam.reasoning.inference.posterior import Sums
+from wardexam.reasoning.inference.posterior import Sums, answered_yes
 from wardexam.reasoning.inference.prior import Priors, learned
 from wardexam.reasoning.model import observation
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS
@@ -522,18 +522,15 @@ def test_exact_inference_by_a_general_library_agrees_with_the_engine_itself(monk
     sums = Sums(few, np.float64)
     prior = np.exp(Priors(made).of_rows(Context()))[pick]
     prior = prior / prior.sum()
-    sums._priors[Context(), frozenset(["unsupported", "unpainful", "unexplained"]), False] = np.log(
-        prior
-    )
     found = [
         ("knee", "right", "absent", "0"),
         ("knee", "left", "brisk", "3+"),
         ("ankle", "left", "normal", "2+"),
         ("plantar", "left", "extensor", "extensor"),
     ]
-    ours = sums.posterior(
-        examination([{"sign": s, "side": d, "answer": a} for s, d, _, a in found]), silence=False
-    )
+    examined = examination([{"sign": s, "side": d, "answer": a} for s, d, _, a in found])
+    sums._priors[Context(), frozenset(answered_yes(examined)), False] = np.log(prior)
+    ours = sums.posterior(examined, silence=False)
     net = gum.BayesNet()
     net.add(gum.LabelizedVariable("site", "", len(pick)))
     net.add(gum.LabelizedVariable("brisk", "", 3))

@@ -72,6 +72,23 @@ def test_a_site_is_known_by_what_is_found():
     assert answered_yes(found("hip_extension_returns 0/0 flag:fever=no")) == ("unexplained", "unpainful", "unsupported")  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("line", "refuted"),
+    [
+        ("plantar flexor/extensor", {"beyond_will", "beyond_pain"}),
+        ("ankle 2/0", {"beyond_will", "beyond_pain"}),
+        ("ankle 0/0", set()),  # of age, or of both nerves
+        ("ankle -/0", set()),  # the other side is not known
+        ("ankle nt/0", set()),
+        ("ankle 2/1", set()),
+        ("saddle 1/2", {"beyond_pain"}),
+        ("wasting_calf marked/none", {"beyond_will"}),
+    ],
+)
+def test_a_sign_that_no_will_and_no_pain_gives_refutes_it(line, refuted):
+    assert set(answered_yes(found(line))) & {"beyond_will", "beyond_pain"} == refuted
+
+
 @pytest.mark.parametrize("name", sorted(CALM))
 def test_no_kind_of_no_lesion_says_that_there_is_none(name):
     words = sites()[name]["name"]

@@ -21,6 +21,7 @@ from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.taught import Taught, area_of, seen, shown, usual, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
+from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.tables import read, weighing_row
@@ -185,11 +186,23 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
         shown = any(f.sign in row["signs"] and f.answer in row["answers"] for f in found)
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
         complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
-        unless = row.get("unless", {})
-        refuted = any(f.answer in unless.get(f.sign, ()) for f in found)
-        if refuted or not (shown or spoken or complained):
+        if not (shown or spoken or complained):
             said.append(row["else"])
+        if _refuted(row, found):
+            said.append(row["refuted"])
     return tuple(sorted(said))
+
+
+def _refuted(row: Mapping[str, Any], found: Collection[Finding]) -> bool:
+    """Whether a sign was found that a site cannot give: by its answer, or by what it means beside a better other side."""
+    if any(f.answer in row.get("unless", {}).get(f.sign, ()) for f in found):
+        return True
+    meant: dict[tuple[str, str], str] = {f.key: f.meaning for f in found if f.answer is not None}
+    return any(
+        len(both := {meant[sign, side] for side in SIDE_NAMES if (sign, side) in meant}) > 1
+        and not both.isdisjoint(meanings)
+        for sign, meanings in row.get("unless_one_sided", {}).items()
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,7 +50,7 @@ def words_of_story() -> dict[str, frozenset[str]]:
         each = (word for part in (kind, *get_args(kind)) for word in get_args(part))
         said[column] = frozenset(word for word in each if isinstance(word, str))
     found, support = story_row("found"), story_row("support")
-    others = [row["else"] for row in support.values()]
+    others = [row[word] for row in support.values() for word in ("else", "refuted") if word in row]
     said["flag"] = frozenset((*every_flag(), *found, *others))
     said["age"] = frozenset(story_row("age_bands")["from"])
     return said
@@ -81,7 +81,9 @@ def _checked(forms: Collection[Form]) -> None:
         all_known(row["sites"], known, f"story.toml, shift {number}")
     for site, row in story_row("support").items():
         all_known(
-            (*row["signs"], *row.get("unless", ())), catalogue(), f"story.toml, support, {site}"
+            (*row["signs"], *row.get("unless", ()), *row.get("unless_one_sided", ())),
+            catalogue(),
+            f"story.toml, support, {site}",
         )
     said_of = words_of_story()
     for where, story in stories:
