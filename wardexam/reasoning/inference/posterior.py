@@ -21,7 +21,6 @@ from wardexam.reasoning.inference.prior import Priors, told
 from wardexam.reasoning.inference.taught import Taught, area_of, seen, shown, usual, whole
 from wardexam.reasoning.inference.tempering import tempered
 from wardexam.reasoning.model.codes import BRISK_WEIGHTS, CODES
-from wardexam.reasoning.model.forms import SIDE_NAMES
 from wardexam.reasoning.model.hypotheses import Codes, Hypotheses, Key
 from wardexam.reasoning.model.severities import Array
 from wardexam.reasoning.tables import read, weighing_row
@@ -195,14 +194,14 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
 
 def _refuted(row: Mapping[str, Any], found: Collection[Finding]) -> bool:
     """Whether a sign was found that a site cannot give: by its answer, or by what it means beside a better other side."""
-    if any(f.answer in row.get("unless", {}).get(f.sign, ()) for f in found):
-        return True
-    meant: dict[tuple[str, str], str] = {f.key: f.meaning for f in found if f.answer is not None}
-    return any(
-        len(both := {meant[sign, side] for side in SIDE_NAMES if (sign, side) in meant}) > 1
-        and not both.isdisjoint(meanings)
-        for sign, meanings in row.get("unless_one_sided", {}).items()
-    )
+    unless, one_sided = row.get("unless", {}), row.get("unless_one_sided", {})
+    meant: dict[str, set[str]] = {}
+    for finding in found:
+        if finding.answer in unless.get(finding.sign, ()):
+            return True
+        if finding.sign in one_sided and finding.answer is not None:
+            meant.setdefault(finding.sign, set()).add(finding.meaning)
+    return any(len(m) > 1 and not m.isdisjoint(one_sided[sign]) for sign, m in meant.items())
 
 
 @dataclass(frozen=True, slots=True)
