@@ -4,10 +4,11 @@ Base sheets are the development part of the open benchmark and the classic patte
 chance (tolerance 0.10) and the leading site, which stays unless another was as near. Where it cannot be less:
 
 - a level against its dermatomes: a level weighs what its dermatomes would, but does not say how dense the loss is, and
-  they are reworded as reduced (two sheets of 61, by up to 0.93; the others, and 2,592 drawn ones, by less than 0.10);
+  they are reworded as reduced (6 sheets of 97 by more than 0.10, the most by 0.47; drawn ones by less than 0.10);
 - a leg's group against its two parts, which test two movements more: most where nothing but power was found, and
-  that full (one sheet of 161 by 0.51, three by more than 0.10);
-- a nerve's territory against a dermatome of the same skin: the territory claims a border that a root does not keep.
+  that full (32 sheets of 484 by more than 0.10, the most by 0.25);
+- a nerve's territory against a dermatome of the same skin: whoever writes a territory felt its border, which a root does not
+  keep, and says so (46 sheets of 77 by more than 0.10, the most by 0.80). Said as well, the dermatome moves nothing.
 """
 
 from collections.abc import Callable, Iterator
@@ -170,7 +171,7 @@ def test_the_sites_compared_are_those_of_the_reading(silence):
 # How it is reworded, over how many sheets at least, the tolerance, the share that may exceed it, and the most. Of 489 sheets a leg
 # by its parts exceeds it in 7 %, half of these since cases like it know fewer movements; a dermatome is not a nerve's territory.
 TABLE = {
-    "a level by its dermatomes": (level_by_dermatomes, 40, 0.15, 0.06, 0.6),
+    "a level by its dermatomes": (level_by_dermatomes, 90, 0.15, 0.05, 0.5),
     "a statement sign by sign": (stated_sign_by_sign, 300, 0.15, 0.03, 0.35),  # it is less sure
     "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 0.08, 0.5),
     "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 0.01, 0.15),
