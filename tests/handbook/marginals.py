@@ -131,8 +131,7 @@ def _ids() -> Iterator[str]:
         for name, pattern in cord_patterns().items():
             if commonness(pattern, segment):
                 yield from [name] * (both_ways if pattern.sided else 1)
-    yield from conus()
-    for name in cauda():
+    for name in (*conus(), *cauda()):
         yield from [name] * (1 + both_ways)  # both sides, or mostly one
     neighbours = [
         f"{one}+{other}"

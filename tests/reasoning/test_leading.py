@@ -100,3 +100,12 @@ def test_sides_are_unlike_where_one_is_usual_or_grades_are_far_apart():
 def test_chorea_and_parkinsonism_of_one_side_are_of_the_other_basal_ganglia(line, name):
     # Common practice: the basal ganglia move the other side of the body.
     assert ready.engine().read(read_line(line).spelled_out()).sites[0].name == name
+
+
+def test_a_conus_of_one_side_is_named_with_it():
+    line = (
+        "onset=days saddle normal/reduced perianal normal/absent plantar flexor/extensor ankle 2/0 "
+        "power_leg 5/4 bladder altered"
+    )
+    first = ready.engine().read(read_line(line).spelled_out()).sites[0]
+    assert (first.region, first.side) == ("conus", "left")

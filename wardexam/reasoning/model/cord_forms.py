@@ -105,14 +105,15 @@ def cord(plan: Plan) -> None:
                 )
 
 
-def _conus_fill(span: Span) -> Fill:
+def _conus_fill(span: Span, side: int | None) -> Fill:
     n = damage_row("conus")
     first, last = index(span.first), index(span.last)
 
     def fill(body: Body, where: slice, u: Severities) -> None:
         body.level[where] = first
         for s in (RIGHT, LEFT):
-            loss = u.severity * (1 - n["uneven"] * (1 - u.side(s)))
+            own = 1 - n["uneven"] * (1 - u.side(s)) if side is None else 1.0
+            loss = u.severity * (own if side in (None, s) else n["other_side"] * u.third)
             for number, at in enumerate(range(first, last + 1)):
                 name = SEGMENTS[at]
                 grey = loss * between(n["grey"], u.motor)
@@ -129,18 +130,24 @@ def _conus_fill(span: Span) -> Fill:
 
 
 def conus_medullaris(plan: Plan) -> None:
-    """Grey matter of the lowest levels, and the tracts to those below."""
+    """Grey matter of the lowest levels, and the tracts to those below, on both sides or mostly on one."""
+    one_side = damage_row("conus")["one_side"]
     for span in conus().values():
-        plan.add(
-            "conus",
-            "both",
-            "conus medullaris",
-            span.weight,
-            _conus_fill(span),
-            level=index(span.first),
-            upper=True,
-            group="conus",
-        )
+        for side, name, share in (
+            (None, "conus medullaris", 1.0),
+            (RIGHT, "conus medullaris, one side", one_side),
+            (LEFT, "conus medullaris, one side", one_side),
+        ):
+            plan.add(
+                "conus",
+                "both" if side is None else SIDE_NAMES[side],
+                name,
+                share * span.weight,
+                _conus_fill(span, side),
+                level=index(span.first),
+                upper=True,
+                group="conus",
+            )
 
 
 def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
