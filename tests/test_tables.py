@@ -187,7 +187,7 @@ def test_every_word_of_a_lesions_story_is_one_that_may_be_told():
         "flag": {
             *flags.every_flag(),
             *story_row("found"),
-            *(r["else"] for r in story_row("support").values() if isinstance(r, dict)),
+            *(r[w] for r in story_row("support").values() for w in ("else", "refuted") if w in r),
         }
     }
     lesions = [

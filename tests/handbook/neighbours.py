@@ -23,7 +23,13 @@ Floats = NDArray[np.float64]
 Signs = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
 LEFT_OUT = ("age", "sex")
 # A summary often leaves out what showed that it was functional; what refutes a site is of no other.
-UNHEARD = {("flag", word) for word in ("unsupported", "beyond_will", "beyond_pain")}
+UNHEARD = {
+    ("flag", word)
+    for word in (
+        "unsupported",
+        *(f"beyond_{w}" for w in ("will", "pain", "length", "roots", "head", "health")),
+    )
+}
 WORTH = 0.02  # a smaller share of a place is left out
 _LEAST = 1e-6  # of a chance, so that a place that was thought impossible has a share
 

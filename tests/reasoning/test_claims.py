@@ -44,7 +44,8 @@ def test_every_name_of_a_form_is_known_to_claim_something_or_to_be_plain():
 @pytest.mark.parametrize("name", sorted(claims()))
 def test_a_name_that_claims_is_not_said_where_nothing_was_found(name):
     said = claimed(name, group_of(name), 1.0, Known(()))
-    assert said == claims()[name].plainer
+    plainer = claims()[name].plainer
+    assert said == claims()[plainer].plainer if plainer in claims() else said == plainer
     assert said not in claims()
 
 

@@ -109,3 +109,45 @@ def test_a_conus_of_one_side_is_named_with_it():
     )
     first = ready.engine().read(read_line(line).spelled_out()).sites[0]
     assert (first.region, first.side) == ("conus", "left")
+
+
+# As a tired doctor leaves them: what may lead, and the chance that the leader may not exceed.
+SPARSE = {
+    "a border on the trunk of both sides with strength and jerks stated normal": (
+        "level_pin T10/T10 rest=power:all rest=reflexes:all",
+        {"cord"},
+        0.985,
+    ),
+    "a border on the trunk of one side with strength and jerks stated normal": (
+        "level_pin T10/none rest=power:all rest=reflexes:all",
+        {"cord", "root"},
+        0.95,
+    ),
+    "two small pupils with a painful neck": (
+        "complaint=neck_pain pain=neck pupil_small present/present",
+        {"systemic", "brainstem", "none", "cord"},
+        0.35,
+    ),
+    "a weak neck and no more": ("neck_flexion 3", {"muscle", "junction", "motor_neurone"}, 0.5),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("silence", [True, False])
+@pytest.mark.parametrize("name", sorted(SPARSE))
+def test_what_leads_where_little_was_written(name, silence):
+    line, wanted, most = SPARSE[name]
+    leader = ready.engine().read(read_line(line).spelled_out(), silence=silence).sites[0]
+    assert leader.region in wanted
+    assert leader.probability <= most
+
+
+def test_weak_arms_without_a_jerk_over_brisk_knees_are_hardly_of_roots_alone():
+    line = "power_arm 4/4 reflexes_arm 0/0 knee 3/3"
+    assert chance(line, "polyradiculoneuropathy") < 0.5
+    found = read_line(line).spelled_out()
+    assert ready.engine().read(found, silence=False).sites[0].region == "cord"
+
+
+def test_a_border_on_the_trunk_alone_does_not_say_how_much_of_the_cord_is_kept():
+    assert "partial" not in leading("level_pin T10/T10").name
+    assert "partial" in leading("onset=hours power_leg 0/0 knee 0/0 ankle 0/0 level_pin T6/T6").name

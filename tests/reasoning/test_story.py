@@ -89,6 +89,23 @@ def test_a_sign_that_no_will_and_no_pain_gives_refutes_it(line, refuted):
     assert set(answered_yes(found(line))) & {"beyond_will", "beyond_pain"} == refuted
 
 
+@pytest.mark.parametrize(
+    ("line", "word", "said"),
+    [
+        ("ankle 3/3", "beyond_length", True),  # by what it means, on any scale
+        ("ankle 2/2", "beyond_length", False),
+        ("knee 3/3", "beyond_roots", True),
+        ("level_pin T10/none", "beyond_head", True),
+        ("level_pin C6/none", "beyond_head", False),  # no border on the trunk
+        ("neck_flexion 3", "beyond_health", True),
+        ("neck_flexion 4", "beyond_health", False),
+        ("neck_flexion nt", "beyond_health", False),
+    ],
+)
+def test_a_sign_that_a_site_does_not_give_is_a_word_of_the_story(line, word, said):
+    assert (word in answered_yes(found(line))) == said
+
+
 @pytest.mark.parametrize("name", sorted(CALM))
 def test_no_kind_of_no_lesion_says_that_there_is_none(name):
     words = sites()[name]["name"]

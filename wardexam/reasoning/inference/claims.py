@@ -156,4 +156,4 @@ def claimed(name: str, group: str, share: float, known: Known) -> str:
     row = claims().get(name)
     if row is None or (row.needs and all(map(known.meets, row.needs))):
         return name
-    return row.plainer
+    return claimed(row.plainer, group, 1.0, known)

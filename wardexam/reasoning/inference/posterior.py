@@ -182,25 +182,30 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     said += [word for word, row in story["found"].items() if row["quality"] in qualities]
     told = examination.context
     for row in story["support"].values():
+        if _refuted(row, found):
+            said.append(row["refuted"])
+        if "else" not in row:
+            continue
         shown = any(f.sign in row["signs"] and f.answer in row["answers"] for f in found)
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
         complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
         if not (shown or spoken or complained):
             said.append(row["else"])
-        if _refuted(row, found):
-            said.append(row["refuted"])
     return tuple(sorted(said))
 
 
 def _refuted(row: Mapping[str, Any], found: Collection[Finding]) -> bool:
-    """Whether a sign was found that a site cannot give: by its answer, or by what it means beside a better other side."""
-    unless, one_sided = row.get("unless", {}), row.get("unless_one_sided", {})
-    meant: dict[str, set[str]] = {}
+    """Whether a sign was found that a site cannot give: by its meaning, alone or beside a better other side."""
+    unless, kinds = row.get("unless", {}), row.get("unless_kinds", {})
+    one_sided, meant = row.get("unless_one_sided", {}), dict[str, set[str]]()
     for finding in found:
-        if finding.answer in unless.get(finding.sign, ()):
+        sign, meaning = finding.sign, finding.meaning
+        if meaning in unless.get(sign, ()) or (
+            kinds and meaning in kinds.get(finding.row.answers, ())
+        ):
             return True
-        if finding.sign in one_sided and finding.answer is not None:
-            meant.setdefault(finding.sign, set()).add(finding.meaning)
+        if meaning and sign in one_sided:
+            meant.setdefault(sign, set()).add(meaning)
     return any(len(m) > 1 and not m.isdisjoint(one_sided[sign]) for sign, m in meant.items())
 
 

@@ -81,10 +81,12 @@ def _checked(forms: Collection[Form]) -> None:
         all_known(row["sites"], known, f"story.toml, shift {number}")
     for site, row in story_row("support").items():
         all_known(
-            (*row["signs"], *row.get("unless", ()), *row.get("unless_one_sided", ())),
+            (*row.get("signs", ()), *row.get("unless", ()), *row.get("unless_one_sided", ())),
             catalogue(),
             f"story.toml, support, {site}",
         )
+        kinds = {sign.answers for sign in catalogue().values()}
+        all_known(row.get("unless_kinds", ()), kinds, f"story.toml, support, {site}, kinds")
     said_of = words_of_story()
     for where, story in stories:
         for column in said_of.keys() & story.keys():
