@@ -3,6 +3,7 @@
 import pytest
 
 from wardexam import ready
+from wardexam.anatomy.catalogue import catalogue
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.evidence import terms
 
@@ -151,3 +152,14 @@ def test_weak_arms_without_a_jerk_over_brisk_knees_are_hardly_of_roots_alone():
 def test_a_border_on_the_trunk_alone_does_not_say_how_much_of_the_cord_is_kept():
     assert "partial" not in leading("level_pin T10/T10").name
     assert "partial" in leading("onset=hours power_leg 0/0 knee 0/0 ankle 0/0 level_pin T6/T6").name
+
+
+@pytest.mark.parametrize("line", ["knee 0/2", "knee -/0"])
+def test_what_is_asked_after_one_lost_jerk_is_no_sign_of_the_head(line):
+    first = ready.engine().read(read_line(line).spelled_out()).next_signs[0]
+    assert catalogue()[first.key[0]].limb != "head"
+
+
+def test_after_one_lost_jerk_its_own_muscles_are_among_what_is_asked():
+    asked = {s.key[0] for s in ready.engine().read(read_line("knee 0/2").spelled_out()).next_signs}
+    assert "knee_extension" in asked

@@ -310,15 +310,25 @@ _Possible = list[tuple[float, Finding]]  # how likely each answer out of the usu
 _Outcomes = tuple[tuple[str, str], ...]  # as `NextSign` has them
 
 
-def worth(bits: float, rise: float, each: int) -> tuple[bool, float]:
+def worth(bits: float, rise: float, each: int, least: float | None = None) -> tuple[bool, float]:
     """Whether a sign may raise the urgency, and its worth for each second: in levels then, else in bits.
 
     Args:
         bits: About the site.
         rise: Expected, in levels.
         each: Seconds that it takes.
+        least: From which rise on it is asked first; None for that of any sign.
     """
-    return (True, rise / each) if rise >= _least_rise() else (False, bits / each)
+    first = rise >= (_least_rise() if least is None else least)
+    return (True, rise / each) if first else (False, bits / each)
+
+
+def _least_of(told: Told, most: float, apart: frozenset[str]) -> float:
+    """From which rise on a sign is asked first: a greater one where it tells little beside the best, or is of the head alone."""
+    row = read("inference/next_sign.toml")["order"]
+    aside = told.sign.id in apart or told.bits < row["tells"] * most
+    least: float = row["apart"] if aside else row["worth"]
+    return least
 
 
 def _least_rise() -> float:
@@ -352,9 +362,11 @@ def next_signs(
     among, least_bits = weighing_row("next_sign")["among"], weighing_row("next_sign")["least"]
     best, apart = list[int](), frozenset() if _speaks_of_head(examination) else of_head()
     telling = {n for n, t in enumerate(told) if t.bits >= least_bits and t.sign.id not in apart}
+    most = max((told[n].bits for n in telling), default=0.0)
+    from_rise = {n: _least_of(told[n], most, apart) for n in telling | expected.keys()}
     each = {
-        n: worth(told[n].bits, expected.get(n, 0.0), seconds(told[n].sign.id))
-        for n in sorted(telling | expected.keys())
+        n: worth(told[n].bits, expected.get(n, 0.0), seconds(told[n].sign.id), from_rise[n])
+        for n in sorted(from_rise)
     }
     for urgent_first in (True, False):
         those = [
@@ -367,7 +379,9 @@ def next_signs(
     outcomes = _unlike(made, best, asked, context)
     if rises:
         expected |= _expected(possible, [n for n in outcomes if n not in expected], rises)
-    return tuple(_next_sign(told[n], expected.get(n, 0.0), o) for n, o in outcomes.items())
+    return tuple(
+        _next_sign(told[n], expected.get(n, 0.0), o, from_rise[n]) for n, o in outcomes.items()
+    )
 
 
 def _unlike(
@@ -411,10 +425,10 @@ def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -
     return tuple(meanings)
 
 
-def _next_sign(told: Told, rise: float, outcomes: _Outcomes) -> NextSign:
+def _next_sign(told: Told, rise: float, outcomes: _Outcomes, least: float) -> NextSign:
     sign, side = told.sign, told.side
     text = sign.name if side == "midline" else f"{side} {sign.name}"
     return NextSign(
         (sign.id, side), text, even(told.bits), outcomes, even(rise), seconds(sign.id),
-        worth(told.bits, rise, seconds(sign.id))[0],
+        worth(told.bits, rise, seconds(sign.id), least)[0],
     )  # fmt: skip
