@@ -18,17 +18,14 @@ from wardexam.reasoning.inference.posterior import answered_yes
 from wardexam.reasoning.inference.prior import told
 from wardexam.reasoning.inference.taught import ODD, Odd, area_of, odd
 from wardexam.reasoning.model.hypotheses import Hypotheses
+from wardexam.reasoning.tables import story_row
 
 Floats = NDArray[np.float64]
 Signs = tuple[tuple[Odd, str], ...]  # what was out of the usual, and on which side
 LEFT_OUT = ("age", "sex")
 # A summary often leaves out what showed that it was functional; what refutes a site is of no other.
-UNHEARD = {
-    ("flag", word)
-    for word in (
-        "unsupported",
-        *(f"beyond_{w}" for w in ("will", "pain", "length", "roots", "head", "health")),
-    )
+UNHEARD = {("flag", "unsupported")} | {
+    ("flag", row["refuted"]) for row in story_row("support").values() if "refuted" in row
 }
 WORTH = 0.02  # a smaller share of a place is left out
 _LEAST = 1e-6  # of a chance, so that a place that was thought impossible has a share

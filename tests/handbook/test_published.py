@@ -8,7 +8,6 @@ from tests.handbook.published.cases import NO_LESION, OF_TWO, PARTS, Published, 
 from tests.handbook.published.twice import known_to_be_two, may_be_one
 from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS
-from wardexam.reasoning.inference.prior import is_urgent
 from wardexam.reasoning.model.hypotheses import fingerprint
 from wardexam.reasoning.reading import Reading, Site
 from wardexam.reasoning.rules.urgency import assess
@@ -45,7 +44,7 @@ def heard(case: Published) -> bool:
         return True
     reading = ready.engine().read(case.findings)
     reasons = assess(case.findings, None, reading).reasons
-    return bool(reasons) or is_urgent(reading.sites[0].region)
+    return bool(reasons) or reading.sites[0].urgent
 
 
 @pytest.mark.parametrize(

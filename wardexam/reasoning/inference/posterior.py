@@ -191,7 +191,7 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
         complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
         if not (shown or spoken or complained):
             said.append(row["else"])
-    return tuple(sorted(said))
+    return tuple(sorted(set(said)))  # a word said twice would count twice
 
 
 def _refuted(row: Mapping[str, Any], found: Collection[Finding]) -> bool:
