@@ -18,6 +18,7 @@ one_thread(os.environ)  # as every command does; before numpy
 # What is drawn is the same on every machine, or the gate would fail by chance; `.ci/matrix` draws anew each time
 # (`--hypothesis-profile anew`).
 settings.register_profile("same", derandomize=True, max_examples=50)
+settings.register_profile("long", derandomize=True)
 settings.register_profile("anew", derandomize=False, print_blob=True)
 settings.load_profile("same")
 
@@ -157,7 +158,6 @@ STAND_FOR = {
     "injury/test_two_ways.py::test_both_ways_agree_on_a_thousand_sheets": 1,
     "injury/test_two_ways.py::test_filling_up_to_eight_unknown_scores_gives_the_same_on_many_sheets": 0,
     "injury/test_two_ways.py::test_filling_up_to_eight_unknown_scores_in_every_way_gives_the_same": 0,
-    "injury/test_worksheet.py::test_a_worksheet_is_ascii_in_72_columns_and_says_what_it_is": 2,
     "note/test_demo_notes.py::test_of_every_rule_level_deadline_and_first_step_fit_the_first_lines": 120,
     "note/test_note.py::test_nothing_not_examined_is_implied": 2,
     "plain/test_outage.py::test_lost_at_each_call_in_turn_what_was_entered_is_saved_once": 0,
@@ -199,7 +199,6 @@ STAND_FOR = {
     "records/postgres/test_commands.py::test_a_paper_is_the_same_from_a_folder_and_a_server": 6,
     "records/test_archive.py::test_a_long_line_of_version_1_is_read": 0,
     "records/test_archive.py::test_a_patient_with_very_many_full_examinations_comes_back": 0,
-    "records/test_archive.py::test_an_archive_with_any_byte_changed_is_refused": 1,
     "records/test_archive.py::test_import_takes_the_memory_of_one_patient": 0,
     "records/test_backup.py::test_a_backup_that_was_changed_is_refused_even_with_an_end_that_fits": 8,
     "records/test_faults.py::test_every_writing_call_may_fail": 2,
@@ -320,6 +319,12 @@ STAND_FOR = {
 def pytest_addoption(parser):
     """The same runs with many more cases, by hand and by `.ci/matrix`."""
     parser.addoption("--long", action="store_true", help="run what is marked long as well")
+
+
+def pytest_configure(config):
+    """Before the tests are imported, for some draw a share of what is usual."""
+    if config.getoption("long") and not config.getoption("--hypothesis-profile"):
+        settings.load_profile("long")
 
 
 def pytest_collection_modifyitems(config, items):

@@ -59,7 +59,10 @@ def test_the_demo_ward_comes_back_equal(demo):
 
 
 @settings(
-    max_examples=10, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
+    max_examples=settings.default.max_examples // 5,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=[Phase.generate],
 )
 @given(arrivals())
 def test_whatever_was_kept_comes_back_equal_and_is_valid(arrival):

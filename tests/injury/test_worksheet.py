@@ -15,17 +15,18 @@ from wardexam.injury.worksheet import NOBODY, worksheet
 BARE = InjurySheet()
 
 
-def sheets():
+def sheets(count=25):
     yield BARE
     yield InjurySheet(id="x" * 120, comment="word " * 200)
     for name in sorted(CASES):
         yield sheet_of(name)
-    for seed in range(25):
+    for seed in range(count):
         yield drawn(seed, unknown=seed % 20, marks=seed % 4)
 
 
-def test_a_worksheet_is_ascii_in_72_columns_and_says_what_it_is():
-    for sheet in sheets():
+@pytest.mark.parametrize("count", [25, pytest.param(60, marks=pytest.mark.long)])
+def test_a_worksheet_is_ascii_in_72_columns_and_says_what_it_is(count):
+    for sheet in sheets(count):
         text = worksheet(compute(sheet))
         assert text.isascii()
         assert text.endswith("\n")

@@ -103,7 +103,7 @@ def test_a_form_is_added_and_no_sentence_goes(form, holds):
     assert key not in plain
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=settings.default.max_examples * 2 // 5, deadline=None)
 @given(
     st.text(max_size=200),
     st.text(max_size=100),

@@ -127,10 +127,11 @@ def test_the_tools_own_alarm_cannot_be_switched_off():
     assert made == assess(findings("flag:saddle_numb=yes"), None, None)
 
 
-def test_more_that_is_abnormal_is_never_calmer():
+@pytest.mark.parametrize("times", [200, pytest.param(400, marks=pytest.mark.long)])
+def test_more_that_is_abnormal_is_never_calmer(times):
     draw = random.Random(16)
     lines = [line for row in SAMPLES.values() for line in row["holds"]]
-    for _ in range(200):
+    for _ in range(times):
         wording = off(*draw.sample(list(rules()), draw.randint(1, 4)))
         parts = draw.sample(lines, 3)
         less, more = findings(joined(*parts[:2])), findings(joined(*parts))

@@ -189,15 +189,14 @@ def test_an_archive_cut_anywhere_is_refused_and_nothing_is_added(full, tmp_path)
     assert not list(other.layout.staging.iterdir())
 
 
-def test_an_archive_with_any_byte_changed_is_refused(full, tmp_path):
+@pytest.mark.parametrize("bit", [1, pytest.param(0x20, marks=pytest.mark.long)])
+def test_an_archive_with_any_byte_changed_is_refused(full, tmp_path, bit):
     data = archive_of(full).encode()
     other = open_ward(tmp_path / "other")
     for place in range(len(data)):
-        changed = data[place] ^ (1, 0x20)[place % 2]
+        changed = data[:place] + bytes([data[place] ^ bit]) + data[place + 1 :]
         with pytest.raises(InputError):
-            read_archive(
-                other, io.BytesIO(data[:place] + bytes([changed]) + data[place + 1 :]), by="x", dry_run=True
-            )  # fmt: skip
+            read_archive(other, io.BytesIO(changed), by="x", dry_run=True)
     with pytest.raises(InputError, match="after the end"):
         read_archive(other, io.BytesIO(data + b"\n"), by="x")
 

@@ -713,7 +713,9 @@ def drawn_wards(draw, rows):
 
 
 @settings(
-    max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+    max_examples=settings.default.max_examples * 2 // 5,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    deadline=None,
 )
 @given(drawn_wards(st.binary(max_size=20).map(lambda raw: raw.replace(b"\n", b"") + b".")))
 def test_whatever_a_ward_holds_comes_back_to_the_byte(tmp_path, drawn):

@@ -76,7 +76,9 @@ def heard(session):
 
 @pytest.mark.slow
 @settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=settings.default.max_examples // 4,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.lists(st.sampled_from(LINES), min_size=1, max_size=4))
 def test_marking_the_last_gives_what_stood_as_if_it_had_never_been_saved(lines):

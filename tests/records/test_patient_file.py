@@ -35,7 +35,9 @@ def first_answers(examinations):
 
 @pytest.mark.slow
 @settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=settings.default.max_examples * 3 // 5,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.lists(st.sampled_from(LINES), min_size=1, max_size=9))
 def test_what_tells_of_a_stay_stands_as_all_of_it_does(tmp_path_factory, lines):
