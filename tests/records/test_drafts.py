@@ -113,7 +113,7 @@ def test_a_damaged_line_before_the_last_is_reported_with_its_path(ward, patient,
 
 
 def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
-    ward, patient, examination, knee, disk, tmp_path
+    ward, patient, examination, knee, disk, own_state_folder
 ):
     draft = start(ward, patient, examination)
     disk.broken = (str(ward.folder),)
@@ -121,7 +121,7 @@ def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
     assert draft.flush(5)  # kept, elsewhere
     assert draft.problem.startswith("No space left on device; kept in ")
     place = draft.problem.rsplit(" ", 1)[1]
-    (copy,) = (tmp_path / "state").rglob("*.draft")
+    (copy,) = own_state_folder.rglob("*.draft")
     assert str(copy.parent) == place
     assert copy.stat().st_mode & 0o777 == 0o600
     disk.broken = ()
@@ -132,10 +132,10 @@ def test_on_a_full_disk_the_draft_goes_elsewhere_says_where_and_comes_back(
 
 
 def test_where_nothing_can_be_written_it_is_kept_in_memory_and_saved_when_it_can(
-    ward, patient, examination, knee, disk, tmp_path
+    ward, patient, examination, knee, disk, tmp_path, own_state_folder
 ):
     draft = start(ward, patient, examination)
-    disk.broken = (str(tmp_path),)
+    disk.broken = (str(tmp_path), str(own_state_folder))
     draft.append(knee)
     assert not draft.flush(5)
     assert draft.problem == "No space left on device; kept in memory only, not on disk"
@@ -145,7 +145,7 @@ def test_where_nothing_can_be_written_it_is_kept_in_memory_and_saved_when_it_can
 
 
 def test_a_draft_left_elsewhere_is_offered_and_resumed_in_the_ward(
-    ward, patient, examination, knee, disk, tmp_path
+    ward, patient, examination, knee, disk, own_state_folder
 ):
     draft = start(ward, patient, examination)
     disk.broken = (str(ward.folder),)
@@ -158,7 +158,7 @@ def test_a_draft_left_elsewhere_is_offered_and_resumed_in_the_ward(
     again, found = ward.resume_draft(info.draft_id)
     assert found == apply(examination, knee)
     again.close()
-    assert not list((tmp_path / "state").rglob("*.draft"))
+    assert not list(own_state_folder.rglob("*.draft"))
     assert ward.resume_draft(info.draft_id)[1] == found
 
 
@@ -301,7 +301,7 @@ def test_a_refused_resume_takes_nothing_from_the_session_that_writes(
 
 
 def test_a_draft_kept_elsewhere_is_held_in_both_places(
-    ward, patient, examination, knee, disk, tmp_path
+    ward, patient, examination, knee, disk, own_state_folder
 ):
     draft = start(ward, patient, examination)
     disk.broken = (str(ward.folder),)

@@ -200,7 +200,10 @@ class Findings(Model):
 
     def finding(self, sign: str, side: Side) -> Finding | None:
         """The finding of a sign on a side, or None when it was not examined."""
-        return next((f for f in self.findings if f.key == (sign, side)), None)
+        for found in self.findings:  # a plain loop: asked of every cell of the grid
+            if found.sign == sign and found.side == side:
+                return found
+        return None
 
     def stated_normal(self, sign: str, side: Side) -> bool:
         """Whether an unrecorded sign is covered by a statement that the rest was normal."""

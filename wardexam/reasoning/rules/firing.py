@@ -54,7 +54,10 @@ class Firing:
         self._views = [(view, held(view), holds(view).union(changes)) for view in apart.values()]
         self._seen_as = [list(apart).index(id(view)) for view in each]
         self.now = frozenset(
-            name for name, row in rules().items() if fires(row, self._views[self._sees(row)][2])
+            name
+            for at, rows in zip(self._seen_as, _by_view(), strict=True)
+            for name, row in rows
+            if fires(row, self._views[at][2])
         )
 
     def _sees(self, row: Rule) -> int:
@@ -88,6 +91,13 @@ def _speaking() -> dict[str, list[str]]:
         for item in dict.fromkeys((*row.some, *row.every)):
             found.setdefault(item, []).append(name)
     return found
+
+
+@cache
+def _by_view() -> tuple[list[tuple[str, Rule]], ...]:
+    """The rules with their names, by the view that each looks at."""
+    views = (WHOLE, MARKED, FRESH)
+    return tuple([(n, row) for n, row in rules().items() if _view_of(row) == v] for v in views)
 
 
 def undated(found: Findings, changes: Collection[str] = ()) -> dict[str, bool]:
