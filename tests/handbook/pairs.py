@@ -1,14 +1,15 @@
 """When two lesions are thought of, learned from published examinations: `python -m tests.handbook.pairs [--write]`.
 
-Fits the log odds of two lesions (`[two_lesions]` of `weighing.toml`): what the model makes of two beside one, and how
-often cases like it were of two, each case beside those of the other fifths of the sources. The same is done without each
-fifth; from which odds two are said is where so many of the single ones of those fifths are called two (`FALSE`), those
-that are said to fit no one lesion counted with them. `--write` puts the numbers into the table, and the rows of cases of
+Fits the log odds of two lesions (`[two_lesions]` of `weighing.toml`): what the model makes of two beside one, how badly
+one fits, how much was found, and how often cases like it were of two, each case beside those of the other fifths of the
+sources. The same is done without each fifth; from which odds two are said is where so many of the single ones of those
+fifths are called two (`FALSE`), those counted with them that are said to fit no one lesion or are led by a nerve or plexus
+of both sides. A single one that is such a nerve itself is counted apart. `--write` puts the numbers into the table, and the rows of cases of
 two lesions into that of the cases. Two minutes on one core.
 """
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,22 +20,20 @@ import wardexam.reasoning
 from tests.handbook.calibrate import write
 from tests.handbook.fit import FOLDS, fold
 from tests.handbook.neighbours import with_two
-from tests.handbook.published.cases import OF_TWO, PARTS, cases
+from tests.handbook.published.cases import OF_TWO, PARTS, Published, cases, two_said
 from tests.handbook.urgency import interval
 from wardexam import ready
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.explanation import fit
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.posterior import answered_yes
-from wardexam.reasoning.inference.two_lesions import doubtful, joined
+from wardexam.reasoning.inference.two_lesions import doubtful, joined, said_of
 from wardexam.reasoning.tables import weighing_row
-from wardexam.reasoning.ties import EQUAL
 
 Floats = NDArray[np.float64]
-FITTED = ("alone", "fit", "cases", "offered")
+FITTED = ("alone", "fit", "cases", "misfit", "told", "offered")
 FALSE = 0.03
-# Log odds where too little was found, and where two are said whatever cases were.
-NEVER, SURE = -99.0, 99.0
+NEVER = -99.0  # log odds where too little was found
 
 
 @dataclass(frozen=True)
@@ -43,18 +42,31 @@ class Case:
 
     Attributes:
         fold: The fifth that its source falls in.
-        two: Whether it was of two lesions.
-        told: 1, how much better two fit than one, and the log odds of cases like it, shape (3,); None where too
-            little was found.
-        misfit: Whether no one lesion is said to fit.
-        alike: Whether it was sought as one that looks like two.
+        kind: ``two``, ``one`` (or none), ``both`` (a nerve or plexus of both sides as one site), or ``alike`` for what was
+            sought since it looks like two.
+        weighed: What is weighed of it, in the order of `FITTED`, shape (5,); None where too little was found.
+        said: Whether two lesions are said whatever cases were: by their fit alone, since no one lesion fits, or since both
+            lead as one site.
     """
 
     fold: int
-    two: bool
-    told: Floats | None
-    misfit: bool
-    alike: bool
+    kind: str
+    weighed: Floats | None
+    said: bool
+
+    @property
+    def two(self) -> bool:
+        """Whether it was of two lesions."""
+        return self.kind == "two"
+
+
+def kind(case: Published, part: str) -> str:
+    """What a case is counted as."""
+    if case.site == "two_lesions":
+        return "two"
+    if part == OF_TWO:
+        return "alike"
+    return "both" if case.of_both else "one"
 
 
 def gathered(engine: Engine) -> list[Case]:
@@ -67,57 +79,59 @@ def gathered(engine: Engine) -> list[Case]:
         posterior = engine.posterior(findings)
         assert posterior.beside is not None
         alike = posterior.beside(folds != own).two
-        reading = engine.read(findings)
-        surprising, z = fit(posterior, reading.sites[0], findings)
-        flags = answered_yes(findings)
-        best = joined(posterior, engine.sums.prior(findings.context, flags), engine.sums.likelihood)
-        told = None
+        alone = replace(engine.read(findings), pair=None)
+        surprising, z = fit(posterior, alone.sites[0], findings)
+        best = joined(
+            posterior, engine.sums.prior(findings.context, answered_yes(findings)), engine.sums.likelihood
+        )  # fmt: skip
+        weighed = None
         if best:
-            # Where one lesion explains all, two are said for what cases were, never for their fit alone.
-            most = n["best"] if doubtful(surprising, z) else n["enough"] - EQUAL
-            told = np.array([1.0, min(max(best.ratio, n["worst"]), most), alike])
-        two = case.site == "two_lesions"
-        found.append(Case(own, two, told, not reading.fits_one, part == OF_TWO and not two))
+            ratio = min(max(best.ratio, n["worst"]), n["best"])
+            badly = max(z or 0.0, n["least_z"])
+            weighed = np.array([1.0, ratio, alike, badly, np.log1p(said_of(posterior))])
+        by_kind = kind(case, part)
+        without = case.two_found(alone) if by_kind == "two" else two_said(alone)
+        without |= best is not None and doubtful(surprising, z) and best.ratio >= n["enough"]
+        found.append(Case(own, by_kind, weighed, without))
     return found
 
 
 def fitted(some: list[Case]) -> Floats:
-    """The numbers of the log odds with the least log loss, shape (3,)."""
-    told = np.array([c.told for c in some if c.told is not None])
-    two = np.array([c.two for c in some if c.told is not None], float)
+    """The numbers of the log odds with the least log loss, shape (5,)."""
+    weighed = np.array([c.weighed for c in some if c.weighed is not None])
+    two = np.array([c.two for c in some if c.weighed is not None], float)
 
     def loss(numbers: Floats) -> float:
-        odds = told @ numbers
+        odds = weighed @ numbers
         return float(np.sum(np.logaddexp(0, odds) - two * odds))
 
-    return np.asarray(minimize(loss, np.zeros(3), method="L-BFGS-B").x)
+    return np.asarray(minimize(loss, np.zeros(weighed.shape[1]), method="L-BFGS-B").x)
 
 
-def said(some: list[Case], numbers: Floats) -> Floats:
+def odds_of(some: list[Case], numbers: Floats) -> Floats:
     """The log odds of some cases, shape (cases,)."""
-    odds = np.array([NEVER if c.told is None else float(c.told @ numbers) for c in some])
-    enough = weighing_row("two_lesions")["enough"]
-    odds[[c.told is not None and c.told[1] >= enough for c in some]] = SURE
-    return odds
+    return np.array([NEVER if c.weighed is None else float(c.weighed @ numbers) for c in some])
 
 
 def report(every: list[Case], odds: Floats, least: float) -> None:
-    """Print how many of two are found and how many of one are said to be two."""
-    told = [o >= least or c.misfit for c, o in zip(every, odds, strict=True)]
-    for name, kind in (
-        ("two lesions said", (True, False)),
-        ("the same of one lesion, or none", (False, False)),
-        ("the same of what was sought since it looks like two", (False, True)),
+    """Print how many of two are found and how many of the others are said to be two."""
+    told = [o >= least or c.said for c, o in zip(every, odds, strict=True)]
+    for name, of in (
+        ("two lesions said", "two"),
+        ("the same of one lesion, or none", "one"),
+        ("the same of a nerve or plexus of both sides", "both"),
+        ("the same of what was sought since it looks like two", "alike"),
     ):
-        own = [t for c, t in zip(every, told, strict=True) if (c.two, c.alike) == kind]
+        own = [t for c, t in zip(every, told, strict=True) if c.kind == of]
         print(f"  {name}: {interval(sum(own), len(own))}")
 
 
 def bound(every: list[Case], odds: Floats) -> float:
-    """The log odds from which two are said."""
-    ones = [(c, o) for c, o in zip(every, odds, strict=True) if not (c.two or c.alike)]
-    open_ones = sorted(o for c, o in ones if not c.misfit and o < SURE)
-    return open_ones[len(open_ones) - 1 - (round(FALSE * len(ones)) - (len(ones) - len(open_ones)))]
+    """The log odds from which two are said, so that it is of no more single ones than may be."""
+    ones = [(c, o) for c, o in zip(every, odds, strict=True) if c.kind == "one"]
+    open_ones = sorted(o for c, o in ones if not c.said)
+    more = int(FALSE * len(ones)) - (len(ones) - len(open_ones))
+    return open_ones[len(open_ones) - more]
 
 
 def main() -> None:
@@ -130,14 +144,14 @@ def main() -> None:
     for number in range(FOLDS):
         numbers = fitted([c for c in every if c.fold != number])
         at = [n for n, c in enumerate(every) if c.fold == number]
-        odds[at] = said([every[n] for n in at], numbers)
+        odds[at] = odds_of([every[n] for n in at], numbers)
     least = bound(every, odds)
     print(f"{len(every)} cases")
     print("each by numbers and cases without its fifth")
     report(every, odds, least)
-    for name, column in (("by fit alone", [0, 1]), ("by cases alone", [0, 2])):
+    for name, column in (("by fit alone", 1), ("by cases alone", 2)):
         print(name)
-        own = np.array([NEVER if c.told is None else c.told[column[1]] for c in every])
+        own = np.array([NEVER if c.weighed is None else c.weighed[column] for c in every])
         report(every, own, bound(every, own))
     numbers = dict(zip(FITTED, [*fitted(every), np.exp(least)], strict=True))
     print(", ".join(f"{name} {value:.3g}" for name, value in numbers.items()))

@@ -3,6 +3,7 @@
 import tomllib
 from pathlib import Path
 
+from tests.handbook.published.cases import two_said
 from wardexam import ready
 from wardexam.exam.typed import read_line
 
@@ -10,10 +11,8 @@ CASES = tomllib.loads(Path(__file__).with_name("ward_pairs.toml").read_text(enco
 
 
 def said(case):
-    """Whether two lesions are said of a sheet, as a pair or by a nerve or plexus of both sides, or that no one lesion fits."""
-    reading = ready.engine().read(read_line(case["entered"]).spelled_out(), silence=False)
-    both = reading.sites[0].side == "both" and reading.sites[0].region in ("nerve", "plexus")
-    return both or reading.pair is not None or not reading.fits_one
+    """Whether two lesions are said of a sheet."""
+    return two_said(ready.engine().read(read_line(case["entered"]).spelled_out(), silence=False))
 
 
 def test_more_than_half_of_two_lesions_are_said_to_be_two():

@@ -288,7 +288,9 @@ def typed(monkeypatch, *lines):
     monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{x}\n" for x in lines)))
 
 
-def test_the_command_opens_no_ward_and_makes_no_file_but_its_own(tmp_path, monkeypatch, capsys):
+def test_the_command_opens_no_ward_and_makes_no_file_but_its_own(
+    tmp_path, monkeypatch, capsys, own_state_folder
+):
     ward, data = tmp_path / "ward", tmp_path / "data"
     monkeypatch.setenv("WARDEXAM_DB", str(ward))
     monkeypatch.setenv("XDG_DATA_HOME", str(data))
@@ -298,7 +300,9 @@ def test_the_command_opens_no_ward_and_makes_no_file_but_its_own(tmp_path, monke
     said = capsys.readouterr()
     assert said.err == ""
     assert "Case 1-3 (classic)" in said.out
-    made = sorted(str(p.relative_to(tmp_path)) for p in tmp_path.rglob("*") if p.is_file())
+    assert not any(p.is_file() for p in tmp_path.rglob("*"))
+    own = own_state_folder.parent
+    made = sorted(str(p.relative_to(own)) for p in own.rglob("*") if p.is_file())
     assert made == [
         "state/wardexam/practice/progress.json",
         "state/wardexam/practice/progress.lock",

@@ -57,6 +57,19 @@ def test_the_reasons_say_what_is_from_before_and_how_old_it_is():
     assert reading.entered == 2
 
 
+def test_a_word_of_the_story_that_was_told_before_is_marked_until_it_is_told_again():
+    def told(line):
+        reading = ready.engine().read(
+            found(line), silence=False, earlier=before("age=60 pain=back onset=hours ankle 2/2")
+        )
+        weighed = (*reading.supports, *reading.opposes, *reading.separates)
+        return {e.text for e in weighed if e.kind == "told"}
+
+    assert "before: pain: back" in told("ankle_dorsiflexion 3/5")
+    assert "pain: back" in told("pain=back ankle_dorsiflexion 3/5")
+    assert not any("before: age" in text for text in told("power_leg 3/3"))
+
+
 @pytest.mark.parametrize(
     ("hours", "said"),
     [(0.5, "30 min ago"), (6, "6 h ago"), (47, "47 h ago"), (72, "3 days ago")],

@@ -671,6 +671,17 @@ def test_an_absent_knee_jerk_speaks_for_the_l4_root_against_the_field_whatever_i
         assert "left knee 0" not in {e.text for e in reading.opposes}
 
 
+@pytest.mark.parametrize(
+    "line",
+    ["biceps 2/2 brachioradialis 2/2 triceps 2/0 knee 2/2", "knee 2/0 ankle 2/2 plantar flexor/flexor"],
+)  # fmt: skip
+def test_what_is_out_of_the_usual_stands_before_what_was_found_usual(line):
+    supports = ready.engine().read(read_line(line).spelled_out(), silence=False).supports
+    odd = [e.text.endswith(" 0") for e in supports]
+    assert odd[0]
+    assert odd == sorted(odd, reverse=True)
+
+
 def test_a_word_of_the_story_is_a_reason_by_what_it_makes_of_the_leader():
     plain = ready.engine().read(read_line("ankle 0/0 vibration_leg 1/1 age=60").spelled_out())
     line = "ankle 0/0 vibration_leg 1/1 age=60 onset=longer flag:cancer=no"

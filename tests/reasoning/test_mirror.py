@@ -93,7 +93,7 @@ def differences(here: Reading, there: Reading) -> list[str]:
         if name in SITES:  # those that are impossible are named in any order
             one, other = ([s for s in sites if s.probability > 1e-12] for sites in (one, other))
         elif [key(i) for i in one] != [key(i) for i in other]:
-            other = tuple(ordered(other, value, key))
+            one, other = (tuple(ordered(each, value, key)) for each in (one, other))
         if len(one) != len(other) or [value(i) for i in one] != pytest.approx(
             [value(i) for i in other], abs=NEAR
         ):

@@ -81,9 +81,15 @@ def test_two_that_fit_no_better_are_said_without_names(monkeypatch):
     assert pair_text(reading) == "Perhaps two lesions, as in published cases like it"
 
 
-def test_the_odds_rise_with_either_and_stay_within_what_cases_taught():
+def test_the_odds_rise_with_each_and_stay_within_what_cases_taught():
     n = weighing_row("two_lesions")
-    assert log_odds(1.0, -2.0) > log_odds(0.0, -2.0)
-    assert log_odds(0.0, -1.0) > log_odds(0.0, -2.0)
-    assert log_odds(n["best"], -2.0) == log_odds(n["best"] + 9, -2.0)
-    assert log_odds(n["worst"], -2.0) == log_odds(n["worst"] - 9, -2.0)
+    plain = log_odds(0.0, -2.0, 0.0, 20)
+    assert log_odds(1.0, -2.0, 0.0, 20) > plain
+    assert log_odds(0.0, -1.0, 0.0, 20) > plain
+    assert log_odds(0.0, -2.0, -3.0, 20) > plain  # one lesion fits badly
+    assert log_odds(0.0, -2.0, 0.0, 60) < plain  # of much, some fits two by chance
+    assert log_odds(0.0, -2.0, None, 20) == plain
+    best, worst, least = (n[name] for name in ("best", "worst", "least_z"))
+    assert log_odds(best, -2.0, 0.0, 20) == log_odds(best + 9, -2.0, 0.0, 20)
+    assert log_odds(worst, -2.0, 0.0, 20) == log_odds(worst - 9, -2.0, 0.0, 20)
+    assert log_odds(0.0, -2.0, least, 20) == log_odds(0.0, -2.0, least - 9, 20)

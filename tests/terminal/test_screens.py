@@ -347,6 +347,7 @@ QUICK = (
 
 async def test_the_reading_for_the_next_grade_is_there_before_the_key(app, monkeypatch):
     monkeypatch.setattr(QUICK, 60.0)
+    monkeypatch.setattr("os.getloadavg", lambda: (0.0, 0.0, 0.0))
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "m", "1", "2")
         await settled(pilot)
@@ -368,6 +369,7 @@ async def test_the_reading_for_the_next_grade_is_there_before_the_key(app, monke
 
 async def test_an_urgency_foreseen_is_the_urgency_there_is(app, monkeypatch):
     monkeypatch.setattr(QUICK, 60.0)
+    monkeypatch.setattr("os.getloadavg", lambda: (0.0, 0.0, 0.0))
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("j", "j", "enter", "g", "p")
         await settled(pilot)

@@ -120,11 +120,17 @@ async def test_a_held_trail_holds_up_no_key(app):
             assert time.monotonic() - begun < 2.5
 
 
-async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tmp_path):
+@pytest.fixture
+def everywhere(own_state_folder):
+    """Where the ward's folder and the doctor's own both lie."""
+    return own_state_folder.parents[1]
+
+
+async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, everywhere):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
         await until(pilot, lambda: app.screen.visit.draft.kept == 1)
-        mend = broken(monkeypatch, tmp_path, 28)  # neither the ward's folder nor the doctor's own
+        mend = broken(monkeypatch, everywhere, 28)
         await pilot.press("2", "2")
         assert await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
         for key in ("q", "escape"):
@@ -143,11 +149,11 @@ async def test_leaving_says_what_is_in_memory_only_and_asks(app, monkeypatch, tm
     assert [d.keys for d in app.ward.drafts()] == [draft.sent]
 
 
-async def test_leaving_what_cannot_be_kept_takes_the_word_lose(app, monkeypatch, tmp_path):
+async def test_leaving_what_cannot_be_kept_takes_the_word_lose(app, monkeypatch, everywhere):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
         await until(pilot, lambda: app.screen.visit.draft.kept == 1)
-        broken(monkeypatch, tmp_path, 28)
+        broken(monkeypatch, everywhere, 28)
         await pilot.press("2")
         await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
         await pilot.press("q", *"lose", "enter")
@@ -285,12 +291,12 @@ async def test_a_sheet_held_up_goes_on_by_itself_and_is_saved_once(app):
 
 
 async def test_a_sheet_in_memory_only_is_said_and_takes_the_word_lose_to_leave(
-    app, monkeypatch, tmp_path
+    app, monkeypatch, everywhere
 ):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("J", "2")
         await until(pilot, lambda: app.screen.visit.draft.kept == 1)
-        mend = broken(monkeypatch, tmp_path, 28)
+        mend = broken(monkeypatch, everywhere, 28)
         await pilot.press("1")
         assert await until(pilot, lambda: "kept in memory only" in dump(app)[-2])
         await pilot.press("q")

@@ -1,5 +1,7 @@
 """Bayes backwards: from the findings entered so far to a `Reading`."""
 
+from collections.abc import Sequence
+
 from wardexam.exam.earlier import Earlier
 from wardexam.exam.examination import Findings
 from wardexam.reasoning.inference.alarm import alarming
@@ -8,11 +10,12 @@ from wardexam.reasoning.inference.explanation import fit, weighed
 from wardexam.reasoning.inference.greatest import first_likely
 from wardexam.reasoning.inference.next_sign import information, next_signs
 from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
+from wardexam.reasoning.inference.prior import told as words_told
 from wardexam.reasoning.inference.ranking import alike_cases, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
 from wardexam.reasoning.inference.two_lesions import two_lesions, worth_seeking
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
-from wardexam.reasoning.reading import Reading, SignKey, Site
+from wardexam.reasoning.reading import Evidence, Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
 from wardexam.reasoning.rules.contradictions import contradictions, left_out
 from wardexam.reasoning.rules.raising import rising
@@ -57,7 +60,8 @@ class Engine:
         places = ranked(posterior, told.context.onset)
         yes = answered_yes(told, [f for f, _ in before])
         story = self.sums.story(told, yes)
-        reasons = weighed(posterior, places, self.sums.among_all, story, told.context)
+        of_now = None if told is heard else words_told(heard.context, answered_yes(heard))
+        reasons = weighed(posterior, places, self.sums.among_all, story, told.context, of_now)
         limits, said = weighing_row("fit"), weighing_row("evidence")
         by_weight = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
         against = [e for e in by_weight if e.weight < -said["worth"]]
@@ -72,7 +76,7 @@ class Engine:
         return Reading(
             sites=places,
             dangerous=_named_first(dangerous, now),
-            supports=tuple(e for e in reasons.field if e.weight > said["worth"])[: said["shown"]],
+            supports=tuple(_odd_first(reasons.field, known))[: said["shown"]],
             opposes=tuple(against[: said["shown"]]),
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=tuple(t for t in surprising if t in opposed)[: limits["shown"]],
@@ -82,6 +86,8 @@ class Engine:
                 posterior,
                 self.sums.prior(told.context, yes),
                 self.sums.likelihood,
+                surprising,
+                z,
                 told.context.onset,
             )
             if worth_seeking(posterior, surprising, z)
@@ -119,6 +125,17 @@ class Engine:
             sums = self.sums.of(terms(bare, silence=False), prior)
             each.append(alarming(sums, odd, findings.context.onset))
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
+
+
+def _odd_first(weighed: Sequence[Evidence], known: Findings) -> list[Evidence]:
+    """What speaks for the first site: what is out of the usual or told, then what was found usual; each strongest first."""
+    odd = {f.key for f in known.findings if f.abnormal}
+    of_signs = ("finding", "before", "stated")
+    least = weighing_row("evidence")["worth"]
+    return sorted(
+        (e for e in weighed if e.weight > least),
+        key=lambda e: e.kind in of_signs and e.key not in odd,
+    )
 
 
 def _named_first(sites: tuple[Site, ...], posterior: Posterior) -> tuple[Site, ...]:

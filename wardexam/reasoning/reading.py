@@ -170,7 +170,8 @@ class Reading:
 
     Attributes:
         sites: Ranked, most probable first; probabilities of all considered sites sum to 1.
-        supports: Findings for the top site against all who are examined, health included, strongest first.
+        supports: Findings for the top site against all who are examined, health included: what is out of the usual or told,
+            then what was found usual; each strongest first.
         opposes: Findings against it in the same way, strongest first.
         separates: Findings that set it apart from the next site, strongest first.
         unexplained: Findings that the top site does not explain and that speak against it, in words.

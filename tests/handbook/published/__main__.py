@@ -18,7 +18,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tests.handbook.published.cases import CALM, PARTS, Published, cases
+from tests.handbook.published.cases import CALM, PARTS, Published, cases, two_said
 from tests.handbook.urgency import interval
 from wardexam import ready
 from wardexam.anatomy.catalogue import SEGMENTS
@@ -41,13 +41,8 @@ class Scored:
     def first(self) -> bool:
         """Whether the true site leads; of two lesions whether two are said, that one does not fit, or a site that is both leads."""
         if self.case.site == "two_lesions":
-            return self.doubted or self.case.both_named(self.reading.sites[0])
+            return self.case.two_found(self.reading)
         return self.case.met_by(self.reading.sites[0])
-
-    @property
-    def doubted(self) -> bool:
-        """Whether two lesions are said, or that one does not fit."""
-        return self.reading.pair is not None or not self.reading.fits_one
 
     @property
     def calm(self) -> bool:
@@ -153,10 +148,12 @@ def report(scored: Sequence[Scored]) -> None:
     alarms = sum(sum(d.probability for d in s.reading.dangerous) >= ALARM for s in calm)
     print(f"  no lesion, yet an urgent site likelier than not: {interval(alarms, len(calm))}")
     pairs = [s for s in scored if s.case.site == "two_lesions"]
-    print(f"  two lesions said, or that one does not fit: {interval(sum(s.doubted for s in pairs), len(pairs))}")  # fmt: skip
-    print(f"  the same said of one lesion: {interval(sum(s.doubted for s in single), len(single))}")
-    both = sum(s.first for s in pairs) - sum(s.doubted for s in pairs)
-    print(f"  two lesions else named by the one site that leads, on both sides: {both}")
+    print(f"  two lesions said: {interval(sum(s.first for s in pairs), len(pairs))}")
+    ones, both = ([s for s in single if s.case.of_both == of] for of in (False, True))
+    print(
+        f"  the same of one lesion, or none: {interval(sum(two_said(s.reading) for s in ones), len(ones))}"
+    )
+    print(f"  the same of a nerve or plexus of both sides: {sum(two_said(s.reading) for s in both)} of {len(both)}")  # fmt: skip
 
 
 def main() -> None:

@@ -95,6 +95,16 @@ class Published:
         sided = {side for _, side in places} == {"right", "left"}
         return site.side == "both" and sided and len(names) == 1 and _names(*names, site)
 
+    def two_found(self, reading: Reading) -> bool:
+        """Whether two lesions are said: as a pair, that no one lesion fits, or by the site that leads, which is both of them."""
+        return _two_offered(reading) or self.both_named(reading.sites[0])
+
+    @property
+    def of_both(self) -> bool:
+        """Whether its one site is a nerve or a plexus of both sides, which is two lesions by another name."""
+        paired = self.site.startswith(("nerve_", "cranial_nerve_")) or self.site.endswith("_plexus")
+        return paired and self.side == "bilateral"
+
     def level_held(self, site: Site) -> bool | None:
         """Whether the range of levels holds the true one; None where there is none to hold."""
         if not self.level or site.levels is None:
@@ -105,6 +115,16 @@ class Published:
     def chance(self, reading: Reading) -> float:
         """The probability that the reading gives to the true site."""
         return sum(s.probability for s in reading.sites if self.met_by(s))
+
+
+def two_said(reading: Reading) -> bool:
+    """Whether two lesions are said: as a pair, by a nerve or plexus of both sides in the lead, or that no one lesion fits."""
+    first = reading.sites[0]
+    return _two_offered(reading) or (first.side == "both" and first.region in ("nerve", "plexus"))
+
+
+def _two_offered(reading: Reading) -> bool:
+    return reading.pair is not None or not reading.fits_one
 
 
 def _names(true: str, site: Site) -> bool:

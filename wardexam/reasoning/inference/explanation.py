@@ -1,6 +1,6 @@
 """Why the first site leads: weights of evidence, what it does not explain, and how well it fits."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import reduce
 
@@ -25,6 +25,7 @@ _NEAR = 12.0  # draws of a site further below its best (nats) change no weight i
 _MOST = 450  # and no more than so many of them
 _BAN = np.log(10)  # nats
 _MIDDLE = len(BRISK_WEIGHTS) // 2
+OF_PERSON = ("age", "sex")  # columns of the story that no examination tells
 _BEST = 40  # draws of the first site that speak for it
 
 
@@ -50,8 +51,12 @@ def weighed(
     among_all: AmongAll,
     story: Mapping[tuple[str, str], NDArray[np.float64]],
     context: Context,
+    now: Collection[tuple[str, str]] | None = None,
 ) -> Weighed:
     """What each term and each word of the story weighs for the first site, in bans (log10).
+
+    A word that is not among those told `now` is said to be from before; all are of now where that is None.
+
 
     Against the next site: leave one out, how far the log odds fall when the term is taken away. Against the
     field: how much likelier it is under the first site, whatever else was found, than among all who are examined.
@@ -76,14 +81,15 @@ def weighed(
         own = own[largest(best[own], _MOST, posterior.draws[own])]
         moved[line] = _without_each(posterior, own, looked_up)
     at = [made.groups.index(sites[0].id) for sites in leading]
-    words = [(told, moved[at[0]], moved[at[0]] - moved[at[-1]]) for told, moved in story.items()]
+    words = [
+        (told, _said(*told, context, now), moved[at[0]], moved[at[0]] - moved[at[-1]])
+        for told, moved in story.items()
+    ]
     field = np.array([among_all(posterior.terms[n]) for n in stated])
     apart = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
     return Weighed(
-        _evidence(
-            posterior, stated, moved[0][stated] - field, [(w, f) for w, f, _ in words], context
-        ),
-        _evidence(posterior, stated, apart[stated], [(w, s) for w, _, s in words], context),
+        _evidence(posterior, stated, moved[0][stated] - field, [(w, t, f) for w, t, f, _ in words]),
+        _evidence(posterior, stated, apart[stated], [(w, t, s) for w, t, _, s in words]),
     )
 
 
@@ -91,8 +97,7 @@ def _evidence(
     posterior: Posterior,
     numbers: list[int],
     weights: NDArray[np.float64],
-    story: list[tuple[tuple[str, str], float]],
-    context: Context,
+    story: list[tuple[tuple[str, str], str, float]],
 ) -> list[Evidence]:
     terms = [posterior.terms[n] for n in numbers]
     found = [
@@ -100,11 +105,17 @@ def _evidence(
         for term, weight in zip(terms, weights, strict=True)
         if term.kind != "silence"
     ]
-    found += [
-        Evidence(word, told_words(*word, context), even(weight / _BAN), "told")
-        for word, weight in story
-    ]
+    found += [Evidence(word, text, even(weight / _BAN), "told") for word, text, weight in story]
     return ordered(found, lambda e: e.weight, lambda e: (e.key, e.text))
+
+
+def _said(
+    column: str, value: str, context: Context, now: Collection[tuple[str, str]] | None
+) -> str:
+    """A word of the story, said to be from before where it was not told now; age and sex are of whoever it is."""
+    words = told_words(column, value, context)
+    of_now = now is None or (column, value) in now or column in OF_PERSON
+    return words if of_now else f"before: {words}"
 
 
 def told_words(column: str, value: str, context: Context) -> str:

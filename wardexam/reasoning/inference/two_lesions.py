@@ -4,8 +4,8 @@ The best single lesions are joined with the likeliest row of every form, or two 
 forward model. What one lesion leaves unexplained counts against it as against no lesion, so the best half is among the
 best singles; the other may explain little, and is sought in every form. `two_lesions.toml` says which sites come together.
 The model sees what one lesion leaves unexplained, where enough was recorded to leave any; cases see what comes with what.
-So two are said where they fit far better than one, or where both together make it likely enough, by numbers fitted on
-published cases (`[two_lesions]` of `weighing.toml`).
+Two are said where one leaves something unexplained and they fit far better, or where how well they fit, how badly one does
+and what cases were make it likely enough together, by numbers fitted on published cases (`[two_lesions]` of `weighing.toml`).
 """
 
 import math
@@ -284,28 +284,23 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
     return Joined(ratio, own, forms)
 
 
-def log_odds(ratio: float, cases: float) -> float:
+def log_odds(ratio: float, cases: float, z: float | None, told: int) -> float:
     """Log odds of two lesions.
 
     Args:
         ratio: Log of how much better two fit than any one.
         cases: Log odds that a case like it was of two (`neighbours`).
+        z: How well the first site alone fits; None where too little is known, which counts as well as any.
+        told: How many things were found, stated or told of a limb: of many some speak for a second lesion by chance.
     """
     n = weighing_row("two_lesions")
-    own: float = n["alone"] + n["fit"] * min(max(ratio, n["worst"]), n["best"]) + n["cases"] * cases
-    return own
+    by_fit = n["fit"] * min(max(ratio, n["worst"]), n["best"]) + n["misfit"] * max(z or 0.0, n["least_z"])  # fmt: skip
+    return float(n["alone"] + by_fit + n["cases"] * cases + n["told"] * math.log1p(told))
 
 
-def worth_seeking(posterior: Posterior, surprising: Collection[str], z: float | None) -> bool:
-    """Whether two are sought: one lesion leaves something unexplained, or cases like it were of two often enough to be said.
-
-    Args:
-        posterior: What is likely.
-        surprising: What was found that is rare under the first site.
-        z: How well that fits; None where too little is known.
-    """
-    n, alike = weighing_row("two_lesions"), posterior.alike
-    return doubtful(surprising, z) or (alike is not None and _likely(n["enough"], alike.two))
+def said_of(posterior: Posterior) -> int:
+    """How many things were found, stated or told of a limb."""
+    return sum(term.kind != "silence" for term in posterior.terms)
 
 
 def doubtful(surprising: Collection[str], z: float | None) -> bool:
@@ -314,23 +309,39 @@ def doubtful(surprising: Collection[str], z: float | None) -> bool:
     return bool(surprising) or (z or 0.0) < least
 
 
-def _likely(ratio: float, cases: float) -> bool:
+def worth_seeking(posterior: Posterior, surprising: Collection[str], z: float | None) -> bool:
+    """Whether two may be said, however well they fit.
+
+    Args:
+        posterior: What is likely.
+        surprising: What was found that is rare under the first site.
+        z: How well that fits; None where too little is known.
+    """
+    best = weighing_row("two_lesions")["best"]
+    return doubtful(surprising, z) or (posterior.alike is not None and _likely(best, posterior, z))
+
+
+def _likely(ratio: float, posterior: Posterior, z: float | None) -> bool:
+    assert posterior.alike is not None
     least: float = weighing_row("two_lesions")["offered"]
-    return log_odds(ratio, cases) >= math.log(least)
+    odds = log_odds(ratio, posterior.alike.two, z, said_of(posterior))
+    return odds >= math.log(least)
 
 
 def two_lesions(
-    posterior: Posterior, log_prior: Array, likelihood: Likelihood, onset: Onset = "unknown"
-) -> Pair | None:
+    posterior: Posterior, log_prior: Array, likelihood: Likelihood, surprising: Collection[str], z: float | None,
+    onset: Onset = "unknown",
+) -> Pair | None:  # fmt: skip
     """Two lesions where they are likely enough to be thought of; named where two fit well enough."""
     made, n = posterior.hypotheses, weighing_row("two_lesions")
     best = joined(posterior, log_prior, likelihood)
     if best is None or posterior.alike is None:
         return None
-    cases = posterior.alike.two
-    if best.ratio < n["enough"] and not _likely(best.ratio, cases):
+    enough = doubtful(surprising, z) and best.ratio >= n["enough"]
+    if not (enough or _likely(best.ratio, posterior, z)):
         return None
-    times = even_chance(math.exp(log_odds(best.ratio, cases)))
+    odds = log_odds(best.ratio, posterior.alike.two, z, said_of(posterior))
+    times = even_chance(math.exp(odds))
     unnamed = Pair("", "", times)
     if best.ratio < n["named"]:
         return unnamed
