@@ -23,7 +23,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 import tests.handbook.published.__main__ as published
 import wardexam.reasoning
@@ -245,6 +244,8 @@ def normal(log: Floats) -> Floats:
 
 def fitted(engine: Engine, model: Model, some: list[Published], read: list[Case]) -> Floats:
     """The numbers at which the penalised loss of some cases is least; `read` is them by judgement."""
+    from scipy.optimize import minimize  # slow to load: not while tests are collected
+
     numbers, weights = np.zeros(len(model.spread)), dict.fromkeys(WEIGHED, 1.0)
     for number in range(ROUNDS):
         if number:

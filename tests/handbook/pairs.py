@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 import wardexam.reasoning
 from tests.handbook.calibrate import write
@@ -98,6 +97,8 @@ def gathered(engine: Engine) -> list[Case]:
 
 def fitted(some: list[Case]) -> Floats:
     """The numbers of the log odds with the least log loss, shape (5,)."""
+    from scipy.optimize import minimize  # slow to load: not while tests are collected
+
     weighed = np.array([c.weighed for c in some if c.weighed is not None])
     two = np.array([c.two for c in some if c.weighed is not None], float)
 

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.feature_extraction.text import TfidfVectorizer
 
 from tests.handbook.published.cases import OF_TWO, PARTS, Published, cases
 
@@ -45,6 +44,9 @@ def known_to_be_two() -> set[frozenset[str]]:
 
 
 def _likeness(texts: Sequence[str], **how: object) -> NDArray[np.float64]:
+    # slow to load: not while tests are collected
+    from sklearn.feature_extraction.text import TfidfVectorizer
+
     made = TfidfVectorizer(sublinear_tf=True, **how).fit_transform(texts)
     return np.asarray((made @ made.T).toarray())
 
