@@ -101,7 +101,8 @@ def main() -> None:
 
     def pairs(_: int) -> None:
         posterior = engine.posterior(two, silence=False)
-        assert two_lesions(posterior, engine.sums.prior(two.context), engine.sums.likelihood)
+        prior = engine.sums.prior(two.context)
+        assert two_lesions(posterior, prior, engine.sums.likelihood, ("any",), None)
 
     rank = timed(ranking)
     whole = timed(lambda n: engine.read(examinations[n % 4], silence=False))
