@@ -69,6 +69,11 @@ class Row:
 
     def _shown(self, places: tuple[str, ...]) -> float:
         """How often the sign is positive under the lesions of some places, on the right."""
+        found, all_of_them = self.by_form(places)
+        return float(found.sum() / all_of_them.sum())
+
+    def by_form(self, places: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray]:
+        """The chance of each form with the sign positive on the right, and with or without, shape (forms,); 0 of other places."""
         made = ready.engine().hypotheses
         context = Context(age=self.age)
         sign = catalogue()[self.sign]
@@ -76,8 +81,8 @@ class Row:
         wanted = [chance.answers.index(a) for a in self.positive]
         by_brisk = chance.chance[:, wanted, :].sum(axis=1)
         prior = np.exp(Priors(made).of_rows(context))
-        mass = total = 0.0
-        for form in made.forms:
+        positive, every = np.zeros((2, len(made.forms)))
+        for number, form in enumerate(made.forms):
             # What is on the right of the body lies on the left of the brain.
             own = "left" if form.site in ("brain", "brainstem") else "right"
             if form.side not in (own, "both", "none") or not _named(form, places):
@@ -99,9 +104,9 @@ class Row:
                         made.code(self.sign, "left")[form.rows]
                     ]
                 )
-            mass += float(weight @ (found @ BRISK_WEIGHTS))
-            total += float(weight.sum())
-        return mass / total
+            positive[number] = weight @ (found @ BRISK_WEIGHTS)
+            every[number] = weight.sum()
+        return positive, every
 
 
 def _named(form, places: tuple[str, ...]) -> bool:

@@ -5,7 +5,8 @@ site, of each site for each word of a story that enough cases tell and for each 
 of them (on its side, on the other, without a side), and a weight of each part of the examination. All
 start at 1 and are held there by a penalty (`SPREAD`: one standard deviation; of factors, of their logarithm).
 `scipy.optimize` (L-BFGS) maximises the penalised likelihood, half of it that of the true site, half that of any
-acceptable one. Priors enter as they are; the weights move the chance of a form by what its own likely rows make of each
+acceptable one, together with that of the published accuracies of single signs (`accuracy.toml`): of each sign its
+likelihood ratio, off by its interval. Priors enter as they are; the weights move the chance of a form by what its own likely rows make of each
 part, so the cases are read again after each of `ROUNDS`. Age and sex are left out: they say more of whom is written
 about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
@@ -17,6 +18,7 @@ Eight minutes on one core.
 import argparse
 import hashlib
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,16 +28,20 @@ from numpy.typing import NDArray
 
 import tests.handbook.published.__main__ as published
 import wardexam.reasoning
+from tests.handbook.accuracy import Row
+from tests.handbook.accuracy import rows as accuracy
 from tests.handbook.neighbours import Word, out_of_usual, places, words
 from tests.handbook.neighbours import table as neighbours
 from tests.handbook.published.cases import CALM, Published, cases
 from wardexam import ready
 from wardexam.anatomy.catalogue import PARTS, TENDON, catalogue
+from wardexam.exam.answers import ScaleName, answers_for
+from wardexam.exam.findings import Finding
 from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.evidence import terms, weighed_with
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.pieces import Piece, Term
-from wardexam.reasoning.inference.posterior import Sums, answered_yes
+from wardexam.reasoning.inference.posterior import Sums, answered_yes, logsumexp
 from wardexam.reasoning.inference.prior import Priors, learned
 from wardexam.reasoning.inference.ranking import place
 from wardexam.reasoning.inference.taught import RELATIONS, Odd, odd, relation
@@ -54,6 +60,7 @@ FEWEST = 8  # cases that tell a word or show a sign, else nothing is learned of 
 TRUE = 0.5  # share of the true site in what is maximised; the rest is any acceptable one
 WEIGHED = (*PARTS, TENDON)  # what has a weight of its own
 LEAST = 1e-4  # added to a chance, so that one case that the model cannot explain does not outweigh the others
+TWO_SIDED = 2 * 1.96  # standard deviations that an interval of 95 % spans
 MATTERS = 0.05  # a factor nearer to 1 is not written
 
 
@@ -78,6 +85,57 @@ class Case:
     parts: dict[str, Floats]
     true: NDArray[np.bool_]
     fair: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """The published likelihood ratio of a sign, beside judgement's.
+
+    Attributes:
+        row: Where it is published, with its interval.
+        what: What is learned of the sign.
+        part: What it is weighed with.
+        judged: Log of judgement's ratio.
+        target: Log of the chance of each form with the sign under the lesions that it tells of, shape (forms,).
+        others: The same under those that it tells them from.
+    """
+
+    row: Row
+    what: Odd
+    part: str
+    judged: float
+    target: Floats
+    others: Floats
+
+    @property
+    def off(self) -> float:
+        """One standard deviation of the logarithm of what was published."""
+        return float(np.log(self.row.high / self.row.low)) / TWO_SIDED
+
+    def of(self, weight: float, added: Floats) -> float:
+        """The log ratio with a weight of its part and what is added to the log of each form, shape (forms,)."""
+        gained = [
+            logsumexp(held + added, 0) - logsumexp(held, 0) for held in (self.target, self.others)
+        ]
+        return float(weight * self.judged + gained[0] - gained[1])
+
+
+def ratios() -> list[Ratio]:
+    """The published likelihood ratios, beside judgement's as it stands."""
+    found = []
+    for row in accuracy():
+        if row.kind != "lr":
+            continue
+        sign = catalogue()[row.sign]
+        scale: ScaleName | None = "conventional" if sign.tendon else None
+        answers = answers_for(sign.answers, "conventional").codes
+        said = (Finding(sign=sign.id, side="right", answer=a, scale=scale) for a in answers)
+        (what,) = {way for f in said if f.meaning in row.positive for way in odd(f)}
+        with np.errstate(divide="ignore"):
+            target, others = (np.log(row.by_form(of)[0]) for of in (row.target, row.others))
+        part = TENDON if sign.tendon else sign.part
+        found.append(Ratio(row, what, part, float(np.log(row.implied())), target, others))
+    return found
 
 
 def fold(source: str) -> int:
@@ -156,8 +214,11 @@ def _weight(sums: Sums, some: list[Term]) -> Floats:
 class Model:
     """The numbers in one line: sites, forms, sites for each word and sign, parts; each 0 where judgement stands."""
 
-    def __init__(self, engine: Engine, words: list[Word], signs: list[Odd]) -> None:
+    def __init__(
+        self, engine: Engine, words: list[Word], signs: list[Odd], published: Sequence[Ratio] = ()
+    ) -> None:
         forms = engine.hypotheses.forms
+        self.ratios = published
         self.sites = sorted({f.site for f in forms})
         self.forms = sorted({(f.site, f.name) for f in forms})
         self.words, self.signs, self.parts = words, signs, list(WEIGHED)
@@ -229,7 +290,36 @@ class Model:
             for number, part in enumerate(self.parts):
                 if part in case.parts:
                     slope[self.at["part"]][number] += (pull * case.parts[part]).sum()
-        return total, slope
+        return total + self._off(numbers, slope), slope
+
+    def _off(self, numbers: Floats, slope: Floats) -> float:
+        """The loss of the published likelihood ratios; what it adds to the slope is added."""
+        total = 0.0
+        by_sign = slope[self.at["found"]].reshape(self.shape)
+        for ratio in self.ratios:
+            weight, added = self.moved(numbers, ratio)
+            beyond = (ratio.of(weight, added) - np.log(ratio.row.published)) / ratio.off
+            total += 0.5 * beyond**2
+            pull = beyond / ratio.off
+            slope[self.at["part"]][self.parts.index(ratio.part)] += pull * ratio.judged
+            if ratio.what in self._number:
+                apart = normal(ratio.target + added) - normal(ratio.others + added)
+                own = by_sign[self._number[ratio.what]]
+                own += np.bincount(self._related["right"], pull * apart, self.shape[1])
+        return float(total)
+
+    def moved(self, numbers: Floats, ratio: Ratio) -> tuple[float, Floats]:
+        """The weight of a sign's part, and what is learned of it by form, shape (forms,)."""
+        weight = 1 + numbers[self.at["part"]][self.parts.index(ratio.part)]
+        if ratio.what not in self._number:
+            return float(weight), np.zeros(len(self._site))
+        by_sign = numbers[self.at["found"]].reshape(self.shape)
+        return float(weight), by_sign[self._number[ratio.what]][self._related["right"]]
+
+    def held(self, numbers: Floats) -> int:
+        """How many of the published likelihood ratios hold within their interval."""
+        logs = [(r.row, r.of(*self.moved(numbers, r))) for r in self.ratios]
+        return sum(np.log(row.low) <= log <= np.log(row.high) for row, log in logs)
 
     def weights(self, numbers: Floats) -> dict[str, float]:
         """The weight of each part."""
@@ -282,7 +372,7 @@ def prepared(engine: Engine) -> tuple[list[Published], list[Case], Model]:
     told = Counter(word for case in read for word in case.words)
     shown = Counter(what for case in read for what in {w for w, _ in case.shown})
     enough = [sorted(w for w, n in count.items() if n >= FEWEST) for count in (told, shown)]
-    return every, read, Model(engine, *enough)
+    return every, read, Model(engine, *enough, ratios())
 
 
 def unseen(
@@ -384,6 +474,8 @@ def main() -> None:
     report("fitted without the fifth that is scored", apart)
     numbers = fitted(engine, model, every, read)
     report("fitted to all", scored(engine, model, numbers, every)[0])
+    by_judgement, by_fit = (model.held(n) for n in (np.zeros(len(model.spread)), numbers))
+    print(f"  published likelihood ratios within their interval: {by_judgement} by judgement, {by_fit} fitted, of {len(model.ratios)}")  # fmt: skip
     print("  weights of parts: " + ", ".join(f"{p} {w:.2f}" for p, w in model.weights(numbers).items()))  # fmt: skip
     if apart[:, 0].mean() >= before[:, 0].mean():
         print("  does not generalise: judgement stands")

@@ -211,14 +211,33 @@ def test_the_slope_by_which_it_is_fitted_is_that_of_the_loss(made, judged):
     engine = Engine(made)  # of its own: what it keeps is without what was learned
     some = fit.gathered(engine, [c for c in cases("development") if c.site != "two_lesions"][:4])
     words, signs = {w for c in some for w in c.words}, {what for c in some for what, _ in c.shown}
-    model = fit.Model(engine, sorted(words), sorted(signs))
+    published = fit.ratios()
+    signs |= {published[0].what}
+    model = fit.Model(engine, sorted(words), sorted(signs), published)
     random = np.random.default_rng(1)
     numbers = 0.1 * random.standard_normal(len(model.spread))
     weights, step = dict.fromkeys(WEIGHED, 1.0), 1e-5
     _, slope = model.loss(numbers, some, weights)
     ends = [model.at[name].stop - 1 for name in model.at]
+    of_plantar = model.at["found"].start + sorted(signs).index(published[0].what) * model.shape[1]
+    ends += range(of_plantar, of_plantar + model.shape[1], 5)
     for at in [*ends, *random.integers(0, len(numbers), 8)]:
         moved = np.zeros(len(numbers))
         moved[at] = step
         up, down = (model.loss(numbers + s * moved, some, weights)[0] for s in (1, -1))
         assert slope[at] == pytest.approx((up - down) / (2 * step), rel=1e-4, abs=1e-6)
+
+
+def test_published_ratios_draw_what_is_fitted_towards_them(made, judged):
+    from scipy.optimize import minimize  # slow to load: not while tests are collected
+
+    published = fit.ratios()
+    assert len(published) >= 14
+    model = fit.Model(Engine(made), [], sorted({r.what for r in published}), published)
+    numbers = minimize(
+        model.loss, np.zeros(len(model.spread)), args=([], {}), jac=True, method="L-BFGS-B"
+    ).x
+    assert model.held(numbers) > model.held(np.zeros(len(model.spread)))
+    for ratio in published:
+        near = [abs(ratio.of(*model.moved(n, ratio)) - np.log(ratio.row.published)) for n in (0 * numbers, numbers)]  # fmt: skip
+        assert near[1] < near[0] + 0.5  # those of one part pull on each other, none far
