@@ -56,9 +56,9 @@ class Engine:
         heard = left_out(findings, clashes)
         before = earlier.beside(findings) if earlier else ()
         told = earlier.told(heard) if earlier else heard
-        posterior = self.sums.posterior(told, silence=silence, before=before)
-        places = ranked(posterior, told.context.onset)
         yes = answered_yes(told, [f for f, _ in before])
+        posterior = self.sums.posterior(told, silence=silence, before=before, yes=yes)
+        places = ranked(posterior, told.context.onset)
         story = self.sums.story(told, yes)
         of_now = None if told is heard else words_told(heard.context, answered_yes(heard))
         reasons = weighed(posterior, places, self.sums.among_all, story, told.context, of_now)

@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial, reduce
 from operator import is_
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -180,9 +180,9 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     found, story = (*examination.findings, *before), read("inference/story.toml")
     qualities = {quality for f in found for quality in f.qualities}
     said += [word for word, row in story["found"].items() if row["quality"] in qualities]
-    told = examination.context
+    told, meant = examination.context, _Meant.of(found)
     for row in story["support"].values():
-        if _refuted(row, found):
+        if meant.refutes(row):
             said.append(row["refuted"])
         if "else" not in row:
             continue
@@ -194,19 +194,40 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     return tuple(sorted(set(said)))  # a word said twice would count twice
 
 
-def _refuted(row: Mapping[str, Any], found: Collection[Finding]) -> bool:
-    """Whether a sign was found that a site cannot give: by its meaning, alone or beside a better other side."""
-    unless, kinds = row.get("unless", {}), row.get("unless_kinds", {})
-    one_sided, meant = row.get("unless_one_sided", {}), dict[str, set[str]]()
-    for finding in found:
-        sign, meaning = finding.sign, finding.meaning
-        if meaning in unless.get(sign, ()) or (
-            kinds and meaning in kinds.get(finding.row.answers, ())
-        ):
-            return True
-        if meaning and sign in one_sided:
-            meant.setdefault(sign, set()).add(meaning)
-    return any(len(m) > 1 and not m.isdisjoint(one_sided[sign]) for sign, m in meant.items())
+@dataclass(frozen=True, slots=True)
+class _Meant:
+    """What findings mean: by their sign, by the kind of its answers, and of each sign what was meant on any side."""
+
+    signs: frozenset[tuple[str, str]]
+    kinds: frozenset[tuple[str, str]]
+    sides: Mapping[str, set[str]]
+
+    @classmethod
+    def of(cls, found: Collection[Finding]) -> Self:
+        each = [(f, f.meaning) for f in found if f.answer is not None]
+        sides: dict[str, set[str]] = {}
+        for finding, meaning in each:
+            sides.setdefault(finding.sign, set()).add(meaning)
+        return cls(
+            frozenset((f.sign, meaning) for f, meaning in each),
+            frozenset((f.row.answers, meaning) for f, meaning in each),
+            sides,
+        )
+
+    def refutes(self, row: Mapping[str, Any]) -> bool:
+        """Whether a sign was found that a site cannot give: by its meaning, alone or beside a better other side."""
+        return (
+            _any_of(row.get("unless", {}), self.signs)
+            or _any_of(row.get("unless_kinds", {}), self.kinds)
+            or any(
+                len(own := self.sides.get(sign, set())) > 1 and not own.isdisjoint(meanings)
+                for sign, meanings in row.get("unless_one_sided", {}).items()
+            )
+        )
+
+
+def _any_of(named: Mapping[str, Collection[str]], found: frozenset[tuple[str, str]]) -> bool:
+    return any((name, m) in found for name, meanings in named.items() for m in meanings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +378,7 @@ class Sums:
         *,
         silence: bool,
         before: Collection[tuple[Finding, float]] = (),
+        yes: tuple[str, ...] | None = None,
     ) -> Posterior:
         """The posterior of an examination; nothing entered gives the prior.
 
@@ -364,9 +386,10 @@ class Sums:
             examination: What was found.
             silence: Whether a sign left out of a part that was partly examined weighs a little.
             before: What was found earlier and is not examined now, each with how many hours ago.
+            yes: The flags answered yes with what is told beside them (`answered_yes`), where that is known.
         """
         context = examination.context
-        flags = answered_yes(examination, [f for f, _ in before])
+        flags = answered_yes(examination, [f for f, _ in before]) if yes is None else yes
         found = terms(examination, silence=silence, before=before)
         known: float = sum(t.kind == "finding" for t in found) + len(
             told(context, examination.flags)
