@@ -318,3 +318,25 @@ def test_a_sign_that_was_found_undated_and_cannot_be_tested_undates_nothing(ankl
     before = ("ankle 0/2", "onset=weeks finger_abduction 5/3 grip 5/4")
     assert "stroke" not in reasons(*before, f"finger_abduction 5/3 {ankle}")
     assert "stroke" in reasons(*before, "finger_abduction 5/3 ankle 0/-")
+
+
+# Common practice: a wrist drop since waking, all else of that arm full, is of the radial nerve; so it is when it is looked at again.
+DROP = "age=50 onset=waking complaint=weak_arm complaint_side=right wrist_extension 1/5 finger_extension 1/5 elbow_extension 5/5 elbow_flexion 5/5 shoulder_abduction 5/5 finger_abduction 5/5 triceps 2/2 territory_radial 1/2"
+
+
+@pytest.mark.parametrize(
+    ("again", "stroke"),
+    [
+        ("wrist_extension 4/5", False), ("wrist_extension 1/5 finger_extension 1/5", False),
+        ("wrist_extension 0/5", True), ("wrist_extension 4/5 face_lower 4/5", True),
+        ("wrist_extension 1/5 elbow_flexion 4/5", True), ("onset=sudden wrist_extension 1/5", True),
+        ("flag:worse=yes wrist_extension 1/5", True), ("complaint=speech wrist_extension 1/5", True),
+    ],
+)  # fmt: skip
+def test_some_of_an_old_palsy_found_again_is_no_stroke_and_anything_beyond_it_may_be(again, stroke):
+    first, now = examined(DROP, AT), examined(again, AT + timedelta(hours=32))
+    assert "stroke" not in {r.rule for r in assess(first, None, None).reasons}
+    found = assess(now, standing((first,)), None, still=still_open((first,)))
+    assert ("stroke" in {r.rule for r in found.reasons}) == stroke
+    if not stroke:
+        assert found.level == assess(first, None, None).level

@@ -167,6 +167,7 @@ async def test_an_arrow_is_choice_enough(app):
             ["2", "2"],
             "right",
         ),  # both sides graded one after the other: it begins with the right again
+        (["end", "1", "1"], "right"),  # so it does where there is no row behind them
     ],
 )
 async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, before, side):

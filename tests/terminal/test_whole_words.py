@@ -28,6 +28,8 @@ async def test_that_a_key_does_nothing_here_is_said_whole(tmp_path, opened):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*opened, "f9")
         assert status(app).startswith("f9: no such key here; ? shows them all.")
+        await pilot.press("question_mark", "f9")
+        assert status(app).startswith("f9: no such key here.")  # they are shown already
 
 
 async def test_on_the_smallest_screen_too(tmp_path):

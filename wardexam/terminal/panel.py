@@ -192,7 +192,7 @@ def _meaning(of: Panel, width: int, suggested: str, bar: str) -> list[Block]:
             between="\n",
             chances=tuple(site.probability for site in sites),
         ),
-        Block("", (reading.before,) if reading.before else (), (3,) if reading.before else (), "quiet"),
+        Block("", (reading.before,) if reading.before else (), (2,) if reading.before else (), "quiet"),
     ]  # fmt: skip
     if reading.pair:
         blocks.append(Block("", (pair_text(reading),), (2,), "warn"))

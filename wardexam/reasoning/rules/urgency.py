@@ -20,7 +20,7 @@ from wardexam.exam.naming import joined as in_a_row
 from wardexam.exam.onset import NEW_BEGAN
 from wardexam.exam.text import COLUMN
 from wardexam.reasoning.reading import Reading
-from wardexam.reasoning.rules.acts import Answer, acts_of, answer, kept
+from wardexam.reasoning.rules.acts import Answer, acts_of, answer, beyond, kept, written_over
 from wardexam.reasoning.rules.change import Comparison, compare
 from wardexam.reasoning.rules.change_words import headline
 from wardexam.reasoning.rules.contradictions import with_graver
@@ -114,12 +114,15 @@ def assess(
     if slides or (change and change.worse):
         changes.add("change:worse")
     now = undated(examination, changes)
+    stands = [undated(both) for both in standing] if still else []
+    if previous and stands and not changes and not beyond(written_over(previous), examination):
+        # Some of the same once more: what showed that it is of one nerve or root was found before.
+        now = {n: hangs for n, hangs in now.items() if any(n in each for each in stands)}
     of_old = _of_old(previous, examination, still, changes) if previous and still else set[str]()
     fired_now = set(now)
     joined: dict[str, bool] = {}
     before: set[str] = set()
     if still:
-        stands = [undated(both) for both in standing]
         joined = {n: hangs for each in stands for n, hangs in each.items() if n not in now}
         before = {n for alone in still.alone for n in fired(alone)} if joined else set()
         if previous and not still.looked_at_again(examination):

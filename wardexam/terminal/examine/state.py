@@ -396,11 +396,12 @@ class State:
     def worked_at(self) -> int:
         """The column that is worked at: the cursor's, or that of the last grade where grading has moved it on.
 
-        Where both sides were graded one after the other, it is the cursor's.
+        Where both sides were graded one after the other, it is the cursor's; in the last row, which holds that, it is
+        the right, where the next row would have begun.
         """
         graded = self.graded_last if self.moved_on else []
         if len(graded) == 1 and self._other_side_before(graded[0]):
-            return self.side_at
+            return 0 if self.row.id == graded[0].sign else self.side_at
         if len(graded) != 1 or graded[0].side == "midline":
             return 0 if len(graded) == 2 else self.side_at
         return int(graded[0].side == "left")

@@ -337,7 +337,8 @@ class LineScreen(Screen[None]):
         if action is None:
             seen = character and character.isprintable() and not character.isspace()
             typed = character if seen else key.replace("+", "-")
-            self.say(f"{typed}: no such key here; {self.key('help')} shows them all.")
+            shown = self.key("help")  # none where they are shown already
+            self.say(f"{typed}: no such key here{f'; {shown} shows them all' if shown else ''}.")
             return
         self.do(action)
 
