@@ -37,6 +37,7 @@ from wardexam.reasoning.model.pathways import own
 from wardexam.reasoning.rules.conditions import held, table
 from wardexam.reasoning.rules.raising import rising
 from wardexam.reasoning.rules.urgency import assess
+from wardexam.reasoning.tables import weighing_row
 
 SIDED = [
     s
@@ -702,3 +703,21 @@ def test_every_word_of_the_story_is_said_also_of_a_flag_that_is_asked_no_more():
     assert all(text.startswith("yes: ") and len(text) > 8 for text in said.values())
     assert told_words("age", "old", story) == "age 76"
     assert told_words("pain", "back", story) == "pain: back"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "onset=longer stocking knee/knee vibration_leg 0/0 position_leg 1/1 knee 3/3 ankle 0/0 plantar extensor/extensor",
+        "onset=days power_leg 1/1 level_pin T8/T8 plantar extensor/extensor bladder retention",
+        "onset=sudden age=70 face_lower 5/2 power_arm 5/1 power_leg 5/3 neglect present/absent",
+        "onset=days ankle 0/0 saddle 0/0 anal_tone reduced bladder retention ankle_plantarflexion 3/3",
+        "face_upper 5/2 face_lower 5/2",
+    ],
+)
+def test_no_sign_is_proposed_that_would_leave_all_as_it_is(line):
+    for sign in ready.engine().read(read_line(line).spelled_out(), silence=False).next_signs:
+        said = [site.rpartition(" ") for _, site in sign.outcomes]
+        chances = [int(chance.rstrip("%")) for _, _, chance in said]
+        apart = max(chances) - min(chances) >= weighing_row("next_sign")["moves"]
+        assert sign.urgent or apart or len({place for place, _, _ in said}) > 1, sign

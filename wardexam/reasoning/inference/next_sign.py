@@ -4,7 +4,7 @@ Both for each second that it takes. Which answers would raise the urgency is not
 the findings to ask the rules about, and `next_signs` takes what is expected of them.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import fsum
@@ -376,7 +376,8 @@ def next_signs(
             least = sorted(each[n][1] for n in those)[-among] - EQUAL
             those = [n for n in those if each[n][1] >= least]
         best += ordered(those, lambda n: each[n][1], lambda n: (told[n].sign.id, told[n].side))
-    outcomes = _unlike(made, best, asked, context)
+    first = {n for n in best if each[n][0]}
+    outcomes = _unlike(made, best, asked, context, first)
     if rises:
         expected |= _expected(possible, [n for n in outcomes if n not in expected], rises)
     return tuple(
@@ -385,13 +386,18 @@ def next_signs(
 
 
 def _unlike(
-    made: Hypotheses, best: list[int], asked: Informed, context: Context
+    made: Hypotheses, best: list[int], asked: Informed, context: Context, first: Collection[int]
 ) -> dict[int, _Outcomes]:
-    """The first signs, by their numbers, with their outcomes: none that would tell what one before it does."""
+    """The first signs, by their numbers, with their outcomes: none that would tell what one before it does.
+
+    Nor one whose likely answers all leave the same place as likely as it is, unless it is of those asked `first`.
+    """
     row, found, told = weighing_row("next_sign"), dict[int, _Outcomes](), set[tuple[object, ...]]()
     for n in best:
         sign, side = asked.told[n].sign, asked.told[n].side
         outcomes = _outcomes(made, asked.told[n], asked, context)
+        if n not in first and _idle(outcomes, row["moves"]):
+            continue
         places = tuple(site.rpartition(" ")[0] for _, site in outcomes)
         if (alike := (sign.part, sign.limb, side, places)) not in told:
             told.add(alike)
@@ -399,6 +405,13 @@ def _unlike(
         if len(found) == row["shown"]:
             break
     return found
+
+
+def _idle(outcomes: _Outcomes, moves: int) -> bool:
+    """Whether all answers point to one place, with chances that lie within so many per cent."""
+    places, chances = zip(*(site.removesuffix("%").rsplit(" ", 1) for _, site in outcomes), strict=True)  # fmt: skip
+    shares = [int(chance) for chance in chances]
+    return len(set(places)) == 1 and max(shares) - min(shares) < moves
 
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
