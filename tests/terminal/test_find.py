@@ -177,6 +177,16 @@ async def test_a_search_stays_on_the_side_that_is_worked_at_and_says_it(app, bef
         assert dump(app)[-2].startswith(f"Sign: {side.upper()} hip flexion.")
 
 
+@pytest.mark.parametrize("asked", [["e"], ["x"], ["g"], ["m"]])
+async def test_a_search_in_the_place_of_an_answer_is_a_search_and_its_text_no_keys(app, asked):
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "enter")
+        before = app.screen.state.examination
+        await pilot.press(*asked, "slash", *"shoulder abd", "enter")
+        assert app.screen.state.row.id == "shoulder_abduction"
+        assert app.screen.state.examination == before
+
+
 @pytest.mark.slow
 async def test_a_question_is_named_as_one_when_it_was_looked_for(app):
     async with app.run_test(size=(80, 24)) as pilot:

@@ -101,6 +101,9 @@ class ExamineScreen(EntryScreen):
             raise RefusedError(
                 f"Nothing done: the whole limb is {begin} {begin} {key}, not {key} {key}."
             )
+        if self.state.awaits and self.opens_text(key):
+            self.state.awaits = ""
+            return False
         if self.state.awaits:
             actions.choose(self, key)
         elif isinstance(row, Flag) and key.isdecimal() and (self._numeral or key not in FLAG_KEYS):

@@ -261,6 +261,10 @@ class LineScreen(Screen[None]):
             if before and self.said == self.lasting and not self.ward_app.calls.holding:
                 self.draw_status()
 
+    def opens_text(self, key: str) -> bool:
+        """Whether a line is typed after a key: one that is no answer does it all the same, or what is typed would be keys."""
+        return action_of(self.keys).get(key) in ("find", "commands")
+
     def _press_unseen(self, key: str) -> None:
         """Nothing is done that nobody sees: only leaving is."""
         if key in ("escape", "ctrl+c") and self._question:
@@ -297,6 +301,8 @@ class LineScreen(Screen[None]):
         if question.one_key:
             text = "y" if event.key in question.yes else ""
             self._accept(question, event, text)
+            if not (text or self._question) and self.opens_text(event.key):
+                self.press(event.key, event.character)
         elif self.is_line_break(event):
             question.line.insert(" ")
         elif event.key == "enter":
