@@ -131,7 +131,7 @@ async def test_a_set_of_rows_is_chosen_by_its_number(app):
 
 async def test_the_suggested_sign_is_one_key_away_whatever_part_it_is_in(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await pilot.press("enter", *"2222220")
+        await pilot.press("j", "enter", *"2222220")
         await settled(pilot)
         wanted, _ = app.screen.reader.reading.next_signs[0].key
         await pilot.press("t")

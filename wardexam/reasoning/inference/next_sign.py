@@ -4,6 +4,7 @@ Both for each second that it takes. Which answers would raise the urgency is not
 the findings to ask the rules about, and `next_signs` takes what is expected of them.
 """
 
+import itertools
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -390,13 +391,15 @@ def _unlike(
 ) -> dict[int, _Outcomes]:
     """The first signs, by their numbers, with their outcomes: none that would tell what one before it does.
 
-    Nor one whose likely answers all leave the same place as likely as it is, unless it is of those asked `first`.
+    Nor one whose likely answers all leave a place as sure as it is, unless it is of those asked `first`, or there is no other.
     """
     row, found, told = weighing_row("next_sign"), dict[int, _Outcomes](), set[tuple[object, ...]]()
+    idle: dict[int, _Outcomes] = {}
     for n in best:
         sign, side = asked.told[n].sign, asked.told[n].side
         outcomes = _outcomes(made, asked.told[n], asked, context)
-        if n not in first and _idle(outcomes, row["moves"]):
+        if n not in first and _idle(outcomes, row["moves"], row["sure"]):
+            idle.setdefault(n, outcomes)
             continue
         places = tuple(site.rpartition(" ")[0] for _, site in outcomes)
         if (alike := (sign.part, sign.limb, side, places)) not in told:
@@ -404,14 +407,14 @@ def _unlike(
             found[n] = outcomes
         if len(found) == row["shown"]:
             break
-    return found
+    return found or dict(itertools.islice(idle.items(), 1))
 
 
-def _idle(outcomes: _Outcomes, moves: int) -> bool:
-    """Whether all answers point to one place, with chances that lie within so many per cent."""
+def _idle(outcomes: _Outcomes, moves: int, sure: int) -> bool:
+    """Whether all answers leave one place as sure as it is: from so many per cent on, and within so many."""
     places, chances = zip(*(site.removesuffix("%").rsplit(" ", 1) for _, site in outcomes), strict=True)  # fmt: skip
     shares = [int(chance) for chance in chances]
-    return len(set(places)) == 1 and max(shares) - min(shares) < moves
+    return len(set(places)) == 1 and min(shares) >= sure and max(shares) - min(shares) < moves
 
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
