@@ -310,7 +310,6 @@ STAND_FOR = {
     "terminal/test_find.py::test_a_sign_and_a_question_that_begin_alike_are_offered_before_one_is_taken": 1,
     "terminal/test_find.py::test_no_name_is_cut_at_eighty_columns": 3,
     "terminal/test_first_minute.py::test_a_first_examination_opens_on_the_signs_of_the_complaint": 2,
-    "terminal/test_golden.py::test_a_screen_is_as_it_was": 24,
     "terminal/test_identity.py::test_at_80_columns_the_heading_of_an_examination_keeps_age_and_count": 2,
     "terminal/test_identity.py::test_every_paper_names_a_patient_by_two_identifiers": 20,
     "terminal/test_identity.py::test_every_screen_of_a_patient_is_headed_by_two_identifiers": 1,
