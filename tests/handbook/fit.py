@@ -5,14 +5,14 @@ site, of each site for each word of a story that enough cases tell and for each 
 of them (on its side, on the other, without a side), and a weight of each part of the examination. All
 start at 1 and are held there by a penalty (`SPREAD`: one standard deviation; of factors, of their logarithm).
 `scipy.optimize` (L-BFGS) maximises the penalised likelihood, half of it that of the true site, half that of any
-acceptable one, together with that of the published accuracies of single signs (`accuracy.toml`): of each sign its
-likelihood ratio, off by its interval. Priors enter as they are; the weights move the chance of a form by what its own likely rows make of each
-part, so the cases are read again after each of `ROUNDS`. Age and sex are left out: they say more of whom is written
+acceptable one, together with that of the published likelihood ratios of single signs (`accuracy.toml`), each as sure as
+its interval is narrow. Priors enter as they are; the weights move the chance of a form by what its own likely rows make
+of each part, so the cases are read again after each of `ROUNDS`. Age and sex are left out: they say more of whom is written
 about than of where the lesion is. Kinds of no lesion keep the share that judgement gives them (`CALM_SPREAD`).
 
 The same is done without each fifth of the sources, which says whether it generalises: only then is the table written,
 and with it that of the cases themselves (`neighbours`). How sure a reading may be is fitted apart (`calibrate`).
-Eight minutes on one core.
+Twenty minutes on one slow core.
 """
 
 import argparse
@@ -108,7 +108,7 @@ class Ratio:
     others: Floats
 
     @property
-    def off(self) -> float:
+    def spread(self) -> float:
         """One standard deviation of the logarithm of what was published."""
         return float(np.log(self.row.high / self.row.low)) / TWO_SIDED
 
@@ -131,10 +131,11 @@ def ratios() -> list[Ratio]:
         answers = answers_for(sign.answers, "conventional").codes
         said = (Finding(sign=sign.id, side="right", answer=a, scale=scale) for a in answers)
         (what,) = {way for f in said if f.meaning in row.positive for way in odd(f)}
-        with np.errstate(divide="ignore"):
-            target, others = (np.log(row.by_form(of)[0]) for of in (row.target, row.others))
+        (hit, ill), (miss, other) = (row.by_form(of) for of in (row.target, row.others))
+        judged = np.log(hit.sum() / ill.sum()) - np.log(miss.sum() / other.sum())
         part = TENDON if sign.tendon else sign.part
-        found.append(Ratio(row, what, part, float(np.log(row.implied())), target, others))
+        with np.errstate(divide="ignore"):
+            found.append(Ratio(row, what, part, float(judged), np.log(hit), np.log(miss)))
     return found
 
 
@@ -215,10 +216,10 @@ class Model:
     """The numbers in one line: sites, forms, sites for each word and sign, parts; each 0 where judgement stands."""
 
     def __init__(
-        self, engine: Engine, words: list[Word], signs: list[Odd], published: Sequence[Ratio] = ()
+        self, engine: Engine, words: list[Word], signs: list[Odd], held_to: Sequence[Ratio] = ()
     ) -> None:
         forms = engine.hypotheses.forms
-        self.ratios = published
+        self.ratios = held_to
         self.sites = sorted({f.site for f in forms})
         self.forms = sorted({(f.site, f.name) for f in forms})
         self.words, self.signs, self.parts = words, signs, list(WEIGHED)
@@ -290,17 +291,17 @@ class Model:
             for number, part in enumerate(self.parts):
                 if part in case.parts:
                     slope[self.at["part"]][number] += (pull * case.parts[part]).sum()
-        return total + self._off(numbers, slope), slope
+        return total + self._loss_of_ratios(numbers, slope), slope
 
-    def _off(self, numbers: Floats, slope: Floats) -> float:
+    def _loss_of_ratios(self, numbers: Floats, slope: Floats) -> float:
         """The loss of the published likelihood ratios; what it adds to the slope is added."""
         total = 0.0
         by_sign = slope[self.at["found"]].reshape(self.shape)
         for ratio in self.ratios:
             weight, added = self.moved(numbers, ratio)
-            beyond = (ratio.of(weight, added) - np.log(ratio.row.published)) / ratio.off
+            beyond = (ratio.of(weight, added) - np.log(ratio.row.published)) / ratio.spread
             total += 0.5 * beyond**2
-            pull = beyond / ratio.off
+            pull = beyond / ratio.spread
             slope[self.at["part"]][self.parts.index(ratio.part)] += pull * ratio.judged
             if ratio.what in self._number:
                 apart = normal(ratio.target + added) - normal(ratio.others + added)

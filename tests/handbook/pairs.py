@@ -4,8 +4,8 @@ Fits the log odds of two lesions (`[two_lesions]` of `weighing.toml`): what the 
 one fits, how much was found, and how often cases like it were of two, each case beside those of the other fifths of the
 sources. The same is done without each fifth; from which odds two are said is where so many of the single ones of those
 fifths are called two (`FALSE`), those counted with them that are said to fit no one lesion or are led by a nerve or plexus
-of both sides. A single one that is such a nerve itself is counted apart. `--write` puts the numbers into the table, and the rows of cases of
-two lesions into that of the cases. Two minutes on one core.
+of both sides. A single one that is such a nerve itself is counted apart. `--write` puts the numbers into the table, and the
+rows of cases of two lesions into that of the cases. Two minutes on one core.
 """
 
 import argparse
@@ -26,7 +26,7 @@ from wardexam.reasoning.engine import Engine
 from wardexam.reasoning.inference.explanation import fit
 from wardexam.reasoning.inference.neighbours import TABLE as NEIGHBOURS
 from wardexam.reasoning.inference.posterior import answered_yes
-from wardexam.reasoning.inference.two_lesions import doubtful, joined, said_of
+from wardexam.reasoning.inference.two_lesions import doubtful, joined, said_of, weighed
 from wardexam.reasoning.tables import weighing_row
 
 Floats = NDArray[np.float64]
@@ -43,14 +43,14 @@ class Case:
         fold: The fifth that its source falls in.
         kind: ``two``, ``one`` (or none), ``both`` (a nerve or plexus of both sides as one site), or ``alike`` for what was
             sought since it looks like two.
-        weighed: What is weighed of it, in the order of `FITTED`, shape (5,); None where too little was found.
+        told: What is weighed of it, in the order of `FITTED`, shape (5,); None where too little was found.
         said: Whether two lesions are said whatever cases were: by their fit alone, since no one lesion fits, or since both
             lead as one site.
     """
 
     fold: int
     kind: str
-    weighed: Floats | None
+    told: Floats | None
     said: bool
 
     @property
@@ -83,15 +83,14 @@ def gathered(engine: Engine) -> list[Case]:
         best = joined(
             posterior, engine.sums.prior(findings.context, answered_yes(findings)), engine.sums.likelihood
         )  # fmt: skip
-        weighed = None
+        told = None
         if best:
-            ratio = min(max(best.ratio, n["worst"]), n["best"])
-            badly = max(z or 0.0, n["least_z"])
-            weighed = np.array([1.0, ratio, alike, badly, np.log1p(said_of(posterior))])
+            by_name = weighed(best.ratio, alike, z, said_of(posterior))
+            told = np.array([by_name[name] for name in FITTED if name in by_name])
         by_kind = kind(case, part)
         without = case.two_found(alone) if by_kind == "two" else two_said(alone)
         without |= best is not None and doubtful(surprising, z) and best.ratio >= n["enough"]
-        found.append(Case(own, by_kind, weighed, without))
+        found.append(Case(own, by_kind, told, without))
     return found
 
 
@@ -99,19 +98,19 @@ def fitted(some: list[Case]) -> Floats:
     """The numbers of the log odds with the least log loss, shape (5,)."""
     from scipy.optimize import minimize  # slow to load: not while tests are collected
 
-    weighed = np.array([c.weighed for c in some if c.weighed is not None])
-    two = np.array([c.two for c in some if c.weighed is not None], float)
+    told = np.array([c.told for c in some if c.told is not None])
+    two = np.array([c.two for c in some if c.told is not None], float)
 
     def loss(numbers: Floats) -> float:
-        odds = weighed @ numbers
+        odds = told @ numbers
         return float(np.sum(np.logaddexp(0, odds) - two * odds))
 
-    return np.asarray(minimize(loss, np.zeros(weighed.shape[1]), method="L-BFGS-B").x)
+    return np.asarray(minimize(loss, np.zeros(told.shape[1]), method="L-BFGS-B").x)
 
 
 def odds_of(some: list[Case], numbers: Floats) -> Floats:
     """The log odds of some cases, shape (cases,)."""
-    return np.array([NEVER if c.weighed is None else float(c.weighed @ numbers) for c in some])
+    return np.array([NEVER if c.told is None else float(c.told @ numbers) for c in some])
 
 
 def report(every: list[Case], odds: Floats, least: float) -> None:
@@ -152,7 +151,7 @@ def main() -> None:
     report(every, odds, least)
     for name, column in (("by fit alone", 1), ("by cases alone", 2)):
         print(name)
-        own = np.array([NEVER if c.weighed is None else c.weighed[column] for c in every])
+        own = np.array([NEVER if c.told is None else c.told[column] for c in every])
         report(every, own, bound(every, own))
     numbers = dict(zip(FITTED, [*fitted(every), np.exp(least)], strict=True))
     print(", ".join(f"{name} {value:.3g}" for name, value in numbers.items()))

@@ -13,7 +13,7 @@ from wardexam.reasoning.inference.posterior import Posterior, Sums, answered_yes
 from wardexam.reasoning.inference.prior import told as words_told
 from wardexam.reasoning.inference.ranking import alike_cases, ranked
 from wardexam.reasoning.inference.sensitivity import one_grade_off
-from wardexam.reasoning.inference.two_lesions import two_lesions, worth_seeking
+from wardexam.reasoning.inference.two_lesions import two_lesions
 from wardexam.reasoning.model.hypotheses import Hypotheses, fingerprint
 from wardexam.reasoning.reading import Evidence, Reading, SignKey, Site
 from wardexam.reasoning.rules.asymmetry import asymmetries, level_note
@@ -76,7 +76,9 @@ class Engine:
         return Reading(
             sites=places,
             dangerous=_named_first(dangerous, now),
-            supports=tuple(_odd_first(reasons.field, known))[: said["shown"]],
+            supports=_odd_first([e for e in reasons.field if e.weight > said["worth"]], known)[
+                : said["shown"]
+            ],
             opposes=tuple(against[: said["shown"]]),
             separates=tuple(e for e in reasons.second if e.weight > said["worth"])[: said["shown"]],
             unexplained=tuple(t for t in surprising if t in opposed)[: limits["shown"]],
@@ -89,9 +91,7 @@ class Engine:
                 surprising,
                 z,
                 told.context.onset,
-            )
-            if worth_seeking(posterior, surprising, z)
-            else None,
+            ),
             alike=alike_cases(posterior),
             fragile=one_grade_off(posterior, places, told),
             next_signs=next_signs(posterior, told, rising(known)),
@@ -127,15 +127,10 @@ class Engine:
         return max(each, key=lambda sites: even_chance(sum(s.probability for s in sites)))
 
 
-def _odd_first(weighed: Sequence[Evidence], known: Findings) -> list[Evidence]:
-    """What speaks for the first site: what is out of the usual or told, then what was found usual; each strongest first."""
-    odd = {f.key for f in known.findings if f.abnormal}
-    of_signs = ("finding", "before", "stated")
-    least = weighing_row("evidence")["worth"]
-    return sorted(
-        (e for e in weighed if e.weight > least),
-        key=lambda e: e.kind in of_signs and e.key not in odd,
-    )
+def _odd_first(weighed: Sequence[Evidence], known: Findings) -> tuple[Evidence, ...]:
+    """What is out of the usual or told, then what was found usual; each in the order in which it stands."""
+    odd, of_signs = {f.key for f in known.findings if f.abnormal}, ("finding", "before", "stated")
+    return tuple(sorted(weighed, key=lambda e: e.kind in of_signs and e.key not in odd))
 
 
 def _named_first(sites: tuple[Site, ...], posterior: Posterior) -> tuple[Site, ...]:

@@ -57,7 +57,6 @@ def weighed(
 
     A word that is not among those told `now` is said to be from before; all are of now where that is None.
 
-
     Against the next site: leave one out, how far the log odds fall when the term is taken away. Against the
     field: how much likelier it is under the first site, whatever else was found, than among all who are examined.
     """

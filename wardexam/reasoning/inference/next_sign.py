@@ -4,7 +4,6 @@ Both for each second that it takes. Which answers would raise the urgency is not
 the findings to ask the rules about, and `next_signs` takes what is expected of them.
 """
 
-import itertools
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -308,7 +307,9 @@ class Rises(Protocol):
 
 
 _Possible = list[tuple[float, Finding]]  # how likely each answer out of the usual is
-_Outcomes = tuple[tuple[str, str], ...]  # as `NextSign` has them
+_Outcomes = tuple[
+    tuple[str, str, int], ...
+]  # answer, the place that would lead, its chance in per cent
 
 
 def worth(bits: float, rise: float, each: int, least: float | None = None) -> tuple[bool, float]:
@@ -398,23 +399,23 @@ def _unlike(
     for n in best:
         sign, side = asked.told[n].sign, asked.told[n].side
         outcomes = _outcomes(made, asked.told[n], asked, context)
-        if n not in first and _idle(outcomes, row["moves"], row["sure"]):
-            idle.setdefault(n, outcomes)
+        if n not in first and _idle(outcomes):
+            idle = idle or {n: outcomes}
             continue
-        places = tuple(site.rpartition(" ")[0] for _, site in outcomes)
+        places = tuple(place for _, place, _ in outcomes)
         if (alike := (sign.part, sign.limb, side, places)) not in told:
             told.add(alike)
             found[n] = outcomes
         if len(found) == row["shown"]:
             break
-    return found or dict(itertools.islice(idle.items(), 1))
+    return found or idle
 
 
-def _idle(outcomes: _Outcomes, moves: int, sure: int) -> bool:
-    """Whether all answers leave one place as sure as it is: from so many per cent on, and within so many."""
-    places, chances = zip(*(site.removesuffix("%").rsplit(" ", 1) for _, site in outcomes), strict=True)  # fmt: skip
-    shares = [int(chance) for chance in chances]
-    return len(set(places)) == 1 and min(shares) >= sure and max(shares) - min(shares) < moves
+def _idle(outcomes: _Outcomes) -> bool:
+    """Whether all answers leave one place as sure as it is."""
+    row, (_, places, chances) = weighing_row("next_sign"), zip(*outcomes, strict=True)
+    least, most = min(chances), max(chances)
+    return len(set(places)) == 1 and least >= row["sure"] and most - least < row["moves"]
 
 
 def _may_be_worth(possible: _Possible, rises: Rises) -> bool:
@@ -436,15 +437,17 @@ def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -
     for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
         after = asked.share * joint[:, number] / chances[number]
         equals = [made.groups[asked.groups[g]] for g in most_likely(after)]
-        site = either(spoken(equals[0]), equals)
-        meanings.append((answers[number], f"{site} {even(min(after.max(), n['most'])):.0%}"))
+        place = either(spoken(equals[0]), equals)
+        chance = even(min(after.max(), n["most"]))
+        meanings.append((answers[number], place, int(f"{chance:.0%}".rstrip("%"))))
     return tuple(meanings)
 
 
 def _next_sign(told: Told, rise: float, outcomes: _Outcomes, least: float) -> NextSign:
     sign, side = told.sign, told.side
     text = sign.name if side == "midline" else f"{side} {sign.name}"
+    said = tuple((answer, f"{place} {chance}%") for answer, place, chance in outcomes)
     return NextSign(
-        (sign.id, side), text, even(told.bits), outcomes, even(rise), seconds(sign.id),
+        (sign.id, side), text, even(told.bits), said, even(rise), seconds(sign.id),
         worth(told.bits, rise, seconds(sign.id), least)[0],
     )  # fmt: skip

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cache, reduce
+from math import fsum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -294,8 +295,16 @@ def log_odds(ratio: float, cases: float, z: float | None, told: int) -> float:
         told: How many things were found, stated or told of a limb: of many some speak for a second lesion by chance.
     """
     n = weighing_row("two_lesions")
-    by_fit = n["fit"] * min(max(ratio, n["worst"]), n["best"]) + n["misfit"] * max(z or 0.0, n["least_z"])  # fmt: skip
-    return float(n["alone"] + by_fit + n["cases"] * cases + n["told"] * math.log1p(told))
+    return fsum(n[name] * each for name, each in weighed(ratio, cases, z, told).items())
+
+
+def weighed(ratio: float, cases: float, z: float | None, told: int) -> dict[str, float]:
+    """What is weighed of two lesions, by the name of its number in `[two_lesions]`; the arguments are those of `log_odds`."""
+    n = weighing_row("two_lesions")
+    return {
+        "alone": 1.0, "fit": min(max(ratio, n["worst"]), n["best"]), "cases": cases,
+        "misfit": max(z or 0.0, n["least_z"]), "told": math.log1p(told),
+    }  # fmt: skip
 
 
 def said_of(posterior: Posterior) -> int:
@@ -309,39 +318,38 @@ def doubtful(surprising: Collection[str], z: float | None) -> bool:
     return bool(surprising) or (z or 0.0) < least
 
 
-def worth_seeking(posterior: Posterior, surprising: Collection[str], z: float | None) -> bool:
-    """Whether two may be said, however well they fit.
-
-    Args:
-        posterior: What is likely.
-        surprising: What was found that is rare under the first site.
-        z: How well that fits; None where too little is known.
-    """
-    best = weighing_row("two_lesions")["best"]
-    return doubtful(surprising, z) or (posterior.alike is not None and _likely(best, posterior, z))
-
-
-def _likely(ratio: float, posterior: Posterior, z: float | None) -> bool:
-    assert posterior.alike is not None
-    least: float = weighing_row("two_lesions")["offered"]
-    odds = log_odds(ratio, posterior.alike.two, z, said_of(posterior))
-    return odds >= math.log(least)
-
-
 def two_lesions(
     posterior: Posterior, log_prior: Array, likelihood: Likelihood, surprising: Collection[str], z: float | None,
     onset: Onset = "unknown",
 ) -> Pair | None:  # fmt: skip
-    """Two lesions where they are likely enough to be thought of; named where two fit well enough."""
-    made, n = posterior.hypotheses, weighing_row("two_lesions")
+    """Two lesions where they are likely enough to be thought of; named where two fit well enough.
+
+    They are not sought where none would be said however well two fit.
+
+    Args:
+        posterior: What is likely.
+        log_prior: Log prior of one draw of every row, shape (rows,).
+        likelihood: The weights of some terms by row.
+        surprising: What was found that is rare under the first site.
+        z: How well that fits; None where too little is known.
+        onset: When it began, for what the names may claim.
+    """
+    made, n, alike = posterior.hypotheses, weighing_row("two_lesions"), posterior.alike
+    if alike is None:
+        return None
+
+    def odds(ratio: float) -> float:
+        return log_odds(ratio, alike.two, z, said_of(posterior))
+
+    unexplained, offered = doubtful(surprising, z), math.log(n["offered"])
+    if not unexplained and odds(n["best"]) < offered:
+        return None
     best = joined(posterior, log_prior, likelihood)
-    if best is None or posterior.alike is None:
+    if best is None:
         return None
-    enough = doubtful(surprising, z) and best.ratio >= n["enough"]
-    if not (enough or _likely(best.ratio, posterior, z)):
+    if odds(best.ratio) < offered and not (unexplained and best.ratio >= n["enough"]):
         return None
-    odds = log_odds(best.ratio, posterior.alike.two, z, said_of(posterior))
-    times = even_chance(math.exp(odds))
+    times = even_chance(math.exp(odds(best.ratio)))
     unnamed = Pair("", "", times)
     if best.ratio < n["named"]:
         return unnamed
