@@ -56,7 +56,7 @@ READ_BY: dict[str, tuple[Any, ...]] = {
     "anatomy/cord_lesions.toml": (lesion_tables.check_lesions, *LESIONS),
     "anatomy/diffuse_lesions.toml": (lesion_tables.check_lesions, *DIFFUSE),
     "exam/acts.toml": (act_kinds.act_kinds,),
-    "exam/admission.toml": (admission._patterns, admission._adult),
+    "exam/admission.toml": (admission._patterns, admission._settings, admission._adult),
     "exam/answers.toml": (answers.answer_sets,),
     "exam/flags.toml": (flags.every_flag, examination._told_by, examination._said_yes_by),
     "exam/groups.toml": (sheet.groups,),

@@ -422,7 +422,7 @@ def _sealed(data: bytes) -> bytes:
     """The bytes with a checksum that fits, as a crafted file would have."""
     _, _, body = data.partition(b"\n")
     digest = hashlib.sha256(body).hexdigest().encode()
-    return b'{"about": {"1": {"schema": 8, "sha256": "' + digest + b'"}},\n' + body
+    return b'{"about": {"1": {"schema": 9, "sha256": "' + digest + b'"}},\n' + body
 
 
 def fuzz(folder: Path, *, times: int = 100_000, seed: int = 1) -> Figures:

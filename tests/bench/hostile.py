@@ -227,7 +227,7 @@ def a_pipe(_: Place, path: Path) -> bool:
 def newer(_: Place, path: Path) -> bool:
     data = path.read_bytes()
     for old, new in (
-        (b'{"schema": 8,', b'{"schema": 9,'), (b'{"layout": 3}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
+        (b'{"schema": 9,', b'{"schema": 99,'), (b'{"layout": 3}', b'{"layout": 9}'), (b'"version": 2}', b'"version": 9}'),
     ):  # fmt: skip
         if data.count(old, 0, 60):
             path.write_bytes(data.replace(old, new, 1))

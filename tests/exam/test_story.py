@@ -4,7 +4,7 @@ from typing import get_args
 
 import pytest
 
-from wardexam.exam.admission import complaint_in, no_adult, reason_text
+from wardexam.exam.admission import complaint_in, context_of, no_adult, reason_text
 from wardexam.exam.examination import Complaint, Context, Onset
 from wardexam.exam.onset import onset, onsets
 from wardexam.exam.row_sets import row_sets, set_for
@@ -74,3 +74,23 @@ def test_an_age_below_an_adults_is_said_to_be_no_adults_and_an_unknown_one_is_no
     assert no_adult(15)
     assert no_adult(16) == ""
     assert no_adult(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("reason", "setting"),
+    [
+        ("headache, 32 weeks pregnant", "pregnancy"),
+        ("Weak leg after left hip surgery", "operation"),
+        ("foot drop, post-op day 2", "operation"),
+        ("after surgery", "operation"),
+        ("numb thigh after emergency caesarean", "childbirth"),
+        ("fit, 3 days postpartum", "childbirth"),
+        ("headache, not pregnant", None),
+        ("awaiting surgery, weak hands", None),
+        ("weak hands, surgery planned", None),
+        ("back pain", None),
+        ("", None),
+    ],
+)
+def test_a_reason_tells_what_it_came_after(reason, setting):
+    assert context_of(reason, None, "unknown").setting == setting

@@ -68,7 +68,7 @@ contexts = st.builds(
     onset=st.sampled_from(["sudden", "hours", "waking", "days", "weeks", "longer", "unknown"]),
     complaint=st.sampled_from([None, "weak_leg", "other"]), complaint_side=st.sampled_from([None, "right", "both", "none"]),
     bears_weight=st.sampled_from([None, "yes", "no"]), pain=st.sampled_from([None, "none", "radiating"]),
-    trauma=st.sampled_from([None, "yes", "no"]),
+    trauma=st.sampled_from([None, "yes", "no"]), setting=st.sampled_from([None, "none", "childbirth"]),
 )  # fmt: skip
 acts = st.builds(
     Act, rule=st.sampled_from(["cauda_equina", "inferred_site", "of_an_earlier_version"]),

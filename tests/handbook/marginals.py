@@ -131,8 +131,8 @@ def _ids() -> Iterator[str]:
         for name, pattern in cord_patterns().items():
             if commonness(pattern, segment):
                 yield from [name] * (both_ways if pattern.sided else 1)
-    for name in (*conus(), *cauda()):
-        yield from [name] * (1 + both_ways)  # both sides, or mostly one
+    for name, span in (*conus().items(), *cauda().items()):
+        yield from [name] * (1 + both_ways if span.last == SEGMENTS[-1] or name in conus() else 1)
     neighbours = [
         f"{one}+{other}"
         for (one, first), (other, second) in pairwise(roots().items())

@@ -237,8 +237,12 @@ def test_the_story_is_told_and_what_is_missing_of_it(line, said):
             "pain told earlier: back, injury told earlier.",
         ),
         (
-            "onset=days bears_weight=yes pain=none trauma=no",
+            "onset=days bears_weight=yes pain=none trauma=no setting=none",
             "Complaint not recorded, onset told earlier: days.",
+        ),
+        (
+            "complaint=weak_leg onset=days setting=childbirth",
+            "Told earlier: weak leg, onset told earlier: days, told earlier, came after: childbirth.",
         ),
     ],
 )

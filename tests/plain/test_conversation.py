@@ -608,7 +608,9 @@ def test_the_story_asks_all_that_urgency_uses_and_takes_an_answer_away(ward):
 
 
 def test_an_answer_of_the_story_is_taken_away_by_the_last_number(ward):
-    examination, said = entered(ward, "o", "", "", "", "", "4", "", "o", "", "", "", "", "7", "")
+    examination, said = entered(
+        ward, "o", "", "", "", "", "4", "", "", "o", "", "", "", "", "7", "", ""
+    )
     assert "Is there pain, and where? Now back." in said
     assert "Pain: not known." in said
     assert examination.context.pain is None

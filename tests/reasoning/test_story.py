@@ -57,6 +57,53 @@ def test_a_story_makes_its_site_likelier(site, context, flags):
     assert mass(site, context, flags) > 1.8 * mass(site, Context())
 
 
+# What comes first with a setting told: without it a nerve has less (common practice; see the head of `nerves.toml`).
+AFTER = [
+    ("complaint=weak_leg complaint_side=left hip_adduction -/2 hip_flexion -/4", "operation", "nerve.obturator.left"),
+    ("complaint=weak_leg complaint_side=right knee_extension 3/5 knee 0/2 territory_femoral 1/2", "childbirth", "nerve.femoral.right"),
+    ("onset=waking wrist_extension 1/5 finger_extension 1/5 triceps 2/2", "pressed", "nerve.radial.right"),
+    ("onset=hours ankle_dorsiflexion 5/2 ankle_plantarflexion 5/3 ankle 2/0", "injection", "nerve.sciatic.left"),
+    ("complaint=numb_hands territory_median 1/1 thumb_abduction 5/5", "pregnancy", "nerve.median.both"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "setting", "site"), AFTER)
+def test_what_it_came_after_makes_a_nerve_likelier(line, setting, site):
+    before, after = (reading(f"{line}{more}").sites for more in ("", f" setting={setting}"))
+    assert after[0].id == site
+    assert after[0].probability > next(s.probability for s in before if s.id == site)
+
+
+@pytest.mark.parametrize("silence", [True, False])
+def test_an_operation_weighs_once_however_it_is_told(silence):
+    """As the complaint, as what it came after, or as both."""
+    line = "onset=days knee_extension 3/5 knee 0/2 "
+    each = [
+        ready.engine().read(found(line + words), silence=silence).sites
+        for words in ("complaint=after_surgery", "setting=operation", "complaint=after_surgery setting=operation")
+    ]  # fmt: skip
+    assert each[0] == each[1] == each[2]
+
+
+def test_a_complaint_of_after_surgery_gives_way_to_a_setting_that_says_more():
+    told_so = Context(complaint="after_surgery", setting="childbirth")
+    assert told(told_so) == [("setting", "childbirth")]
+    assert told(Context(complaint="after_surgery", setting="none")) == [("setting", "operation")]
+
+
+def test_a_state_of_the_whole_body_raises_toes_where_something_speaks_for_it():
+    """A toe that rises or sustained clonus speaks against it, but in who is drowsy, trembles or has low glucose."""
+    odd = "onset=longer plantar up/up clonus_ankle sustained/sustained"
+    assert "beyond_state" in answered_yes(found(odd))
+    for told_too in (
+        "drowsiness slight",
+        "flag:low_glucose=yes",
+        "complaint=confused",
+        "tremor_action present/present",
+    ):
+        assert "beyond_state" not in answered_yes(found(f"{odd} {told_too}"))
+
+
 def test_a_form_has_a_tempo_of_its_own():
     made = ready.engine().hypotheses
     slow = [n for n, f in enumerate(made.forms) if f.name.endswith("with neuropathy")]

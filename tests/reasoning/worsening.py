@@ -7,7 +7,7 @@ from typing import get_args
 
 from wardexam.anatomy.catalogue import Sign, catalogue
 from wardexam.exam.answers import answers_for
-from wardexam.exam.examination import Complaint, Context, Findings, Onset
+from wardexam.exam.examination import Complaint, Context, Findings, Onset, Setting
 from wardexam.exam.findings import Finding, RestNormal
 from wardexam.exam.flags import every_flag
 from wardexam.reasoning.rules.standing import standing, still_open
@@ -18,6 +18,7 @@ ONSETS = tuple(
     o for o in ("sudden", "waking", "hours", "days", "weeks", "longer") if o in get_args(Onset)
 )
 COMPLAINTS = get_args(Complaint)
+SETTINGS = get_args(Setting)
 PAINS = (None, "none", "head", "back", "neck", "limb", "radiating")
 # Signs whose answer is a place or a number of its own.
 LEFT_OUT = ("level", "residual", "amount_test")
@@ -126,6 +127,8 @@ def worse_steps(examination: Findings, source: Random) -> Iterator[Step]:
     if source.random() < 0.25:
         yield "bears no weight", examination, told(bears_weight="no")
         yield "an injury", examination, told(trauma="yes")
+    if story.setting is None:
+        yield "what it came after", examination, told(setting=source.choice(SETTINGS))
     statement = RestNormal.model_validate({"part": "power", "limb": source.choice(LIMBS)})
     yield "rest normal", examination, examination.model_copy(update={"rest_normal": (statement,)})
     usual = [f for f in examination.findings if f.choice and f.choice.usual]

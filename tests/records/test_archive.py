@@ -31,6 +31,7 @@ OF_VERSION_2 = Path(__file__).parent / "archive-2" / "ward.jsonl"
 OF_VERSION_3 = Path(__file__).parent / "archive-3" / "ward.jsonl"
 OF_VERSION_4 = Path(__file__).parent / "archive-4" / "ward.jsonl"
 OF_VERSION_5 = Path(__file__).parent / "archive-5" / "ward.jsonl"
+OF_VERSION_6 = Path(__file__).parent / "archive-6" / "ward.jsonl"
 
 
 @pytest.fixture
@@ -67,7 +68,7 @@ def test_one_patient_goes_out_alone(full):
     head, patient, examination, end = map(
         json.loads, archive_of(full, patients=["patient2"]).splitlines()
     )
-    assert head == {"archive": "wardexam", "version": 6}
+    assert head == {"archive": "wardexam", "version": 7}
     assert patient["patient"]["id"] == examination["examination"]["patient"] == "patient2"
     assert (end["end"]["patients"], end["end"]["examinations"]) == (1, 1)
 
@@ -158,7 +159,7 @@ def test_what_is_not_consistent_is_refused(full, tmp_path, change, said):
 
 
 HEADS = [
-    "", "{}\n", '{"archive": "wardexam", "version": 6}\n', '{"archive": "wardexam", "version": "2"}\n',
+    "", "{}\n", '{"archive": "wardexam", "version": 7}\n', '{"archive": "wardexam", "version": "2"}\n',
     '{"archive": "wardexam", "version": true}\n', '{"archive": "another", "version": 3}\n',
     '{"archive": "wardexam"}\n', '{"archive": "wardexam", "version": 3, "more": 1}\n', "[]\n", "\n",
     '{"archive": "wardexam", "version": 3, "left_out": 1}\n',
@@ -234,6 +235,7 @@ def test_an_archive_that_changes_between_its_two_readings_adds_nothing(full, tmp
         (OF_VERSION_3, {"reading", "in_error", "entered"}),
         (OF_VERSION_4, {"in_error", "entered"}),
         (OF_VERSION_5, {"entered"}),
+        (OF_VERSION_6, set()),
     ],
 )
 def test_an_archive_of_an_earlier_version_is_read_with_all_that_it_holds(tmp_path, archive, added):
@@ -244,7 +246,9 @@ def test_an_archive_of_an_earlier_version_is_read_with_all_that_it_holds(tmp_pat
     found = [json.loads(line) for line in archive_of(ward).splitlines()[1:-1]]
     wanted = [json.loads(line) for line in text.splitlines()[1:-1]]
     assert of_then(found, wanted) == wanted
-    assert all(set(f["examination"]) - set(w["examination"]) == added for f, w in zip(found, wanted, strict=True) if "examination" in w)  # fmt: skip
+    pairs = [(f["examination"], w["examination"]) for f, w in zip(found, wanted, strict=True) if "examination" in w]  # fmt: skip
+    assert all(set(f) - set(w) == added for f, w in pairs)
+    assert all(set(f["context"]) - set(w["context"]) == {"setting"} for f, w in pairs)
 
 
 def test_what_was_done_and_since_when_goes_out_and_comes_in(tmp_path, ward, patient):

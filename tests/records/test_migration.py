@@ -34,6 +34,7 @@ SCHEMA_6 = (
     Path(__file__).parent / "layout-3-schema-6" / "ward"
 )  # and before any was entered in error
 SCHEMA_7 = Path(__file__).parent / "layout-3-schema-7" / "ward"  # and before any was entered late
+SCHEMA_8 = Path(__file__).parent / "layout-3-schema-8" / "ward"  # and before any told a setting
 
 
 @pytest.fixture
@@ -75,7 +76,8 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
         5: SCHEMA_5 / "patients" / "avzac69ob94i575u.json",
         6: SCHEMA_6 / "patients" / "avzac69ob94i575u.json",
         7: SCHEMA_7 / "patients" / "avzac69ob94i575u.json",
-        8: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
+        8: SCHEMA_8 / "patients" / "avzac69ob94i575u.json",
+        9: ROOT / "demo_db" / "ward" / "patients" / "avzac69ob94i575u.json",
     }
     assert set(schemas.READERS) == set(fixtures) == set(range(1, schemas.SCHEMA + 1))
     found = []
@@ -98,6 +100,7 @@ def test_there_is_a_reader_and_a_fixture_for_every_schema():
     assert all(both[1:])
     assert of_then(found[6], found[5]) == found[5]
     assert of_then(found[7], found[6]) == found[6]
+    assert of_then(found[8], found[7]) == found[7]
     # The demo's acts have other words by now, what was raised another order and levels, and rules are others.
     assert of_then(bare[1], bare[0]) == bare[0]
 
@@ -314,10 +317,10 @@ def test_a_ward_of_schema_6_opens_unchanged_and_an_older_program_refuses_what_is
     readers = {n: r for n, r in schemas.READERS.items() if n <= 6}
     monkeypatch.setattr(schemas, "READERS", readers)
     older = open_ward(ward.folder)
-    with pytest.raises(RecordsError, match="schema 8 is not known"):
+    with pytest.raises(RecordsError, match="schema 9 is not known"):
         older.file(patient.id)
     (bed,) = (b for d in (False, True) for b in older.beds(discharged=d) if b.patient_id == patient.id)  # fmt: skip
-    assert "schema 8 is not known" in bed.trouble
+    assert "schema 9 is not known" in bed.trouble
 
 
 def test_a_ward_of_schema_7_opens_unchanged_and_takes_a_late_entry_that_an_older_program_refuses(
@@ -336,5 +339,24 @@ def test_a_ward_of_schema_7_opens_unchanged_and_takes_a_late_entry_that_an_older
     assert again.examinations(patient.id)[-1].entered == entered
     assert check_store(ward.folder, repair=False, by="x").sound
     monkeypatch.setattr(schemas, "READERS", {n: r for n, r in schemas.READERS.items() if n <= 7})
-    with pytest.raises(RecordsError, match="schema 8 is not known"):
+    with pytest.raises(RecordsError, match="schema 9 is not known"):
+        open_ward(ward.folder).file(patient.id)
+
+
+def test_a_ward_of_schema_8_opens_unchanged_and_takes_a_setting_that_an_older_program_refuses(
+    tmp_path, monkeypatch
+):
+    ward = opened(SCHEMA_8, tmp_path / "ward")
+    before = {p.name: p.read_bytes() for p in ward.layout.files()}
+    held = contents(ward)
+    assert not any(e.context.setting for _, examinations in held.values() for e in examinations)
+    assert {p.name: p.read_bytes() for p in ward.layout.files()} == before
+    patient, (*_, last) = held["avzac69ob94i575u"]
+    told = last.context.model_copy(update={"setting": "operation"})
+    ward.save(last.model_copy(update={"id": "after000", "at": last.at + timedelta(hours=6), "context": told, "revision": 1, "amendment": None}), "Dr Ash")  # fmt: skip
+    again = open_ward(ward.folder)
+    assert again.examinations(patient.id)[-1].context.setting == "operation"
+    assert check_store(ward.folder, repair=False, by="x").sound
+    monkeypatch.setattr(schemas, "READERS", {n: r for n, r in schemas.READERS.items() if n <= 8})
+    with pytest.raises(RecordsError, match="schema 9 is not known"):
         open_ward(ward.folder).file(patient.id)

@@ -330,14 +330,14 @@ def test_a_long_stay_keeps_the_order_of_saving(ward, patient, examination, knee)
 
 def test_a_newer_schema_is_left_alone(ward, patient, examination):
     ward.admit(patient, "x")
-    newer = file_of(ward).read_bytes().replace(b'"schema": %d' % schemas.SCHEMA, b'"schema": 9')
+    newer = file_of(ward).read_bytes().replace(b'"schema": %d' % schemas.SCHEMA, b'"schema": 99')
     file_of(ward).write_bytes(newer)
     for act in (
         lambda: ward.patient(patient.id),
         lambda: ward.save(examination, "x"),
         lambda: ward.update(patient, "x"),
     ):
-        with pytest.raises(RecordsError, match="schema 9 is not known"):
+        with pytest.raises(RecordsError, match="schema 99 is not known"):
             act()
     with contextlib.suppress(InputError):
         check_store(ward.folder, repair=False, by="x")

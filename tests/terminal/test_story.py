@@ -20,11 +20,12 @@ async def opened(pilot, *keys):
 
 async def test_numbers_answer_every_question_and_the_last_goes_back(app):
     async with app.run_test(size=(80, 24)) as pilot:
-        await opened(pilot, "2", "6", *"2142")
+        await opened(pilot, "2", "6", *"21425")
         assert not isinstance(app.screen, StoryScreen)
         of = told(app)
         assert (of.onset, of.complaint, of.complaint_side) == ("hours", COMPLAINT[5], "left")
         assert (of.bears_weight, of.pain, of.trauma) == ("yes", "back", "no")
+        assert of.setting == "intensive_care"
 
 
 async def test_a_number_that_a_further_digit_could_change_waits_for_it_or_for_enter(app):

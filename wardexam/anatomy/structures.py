@@ -17,7 +17,16 @@ Shares = dict[str, Share]
 
 
 CORDS = ("lateral", "posterior", "medial")  # of the brachial plexus
-STORY = ("onset", "age", "sex", "trauma", "pain", "complaint", "flag")  # columns of a story
+STORY = (
+    "onset",
+    "age",
+    "sex",
+    "trauma",
+    "setting",
+    "pain",
+    "complaint",
+    "flag",
+)  # columns of a story
 
 
 Times = dict[str, Annotated[float, Field(ge=0)]]
@@ -34,6 +43,7 @@ class Storied(TableRow):
     age: Times = Field(default_factory=dict)
     sex: Times = Field(default_factory=dict)
     trauma: Times = Field(default_factory=dict)
+    setting: Times = Field(default_factory=dict)
     pain: Times = Field(default_factory=dict)
     complaint: Times = Field(default_factory=dict)
     flag: Times = Field(default_factory=dict)

@@ -10,8 +10,9 @@ from pydantic import Field
 from wardexam.exam.examination import Complaint, Context
 from wardexam.exam.story import complaints, question
 from wardexam.exam.text import counted
-from wardexam.tables import TableRow, all_there, checked_row, checked_rows, read_table
+from wardexam.tables import TableRow, all_known, all_there, checked_row, checked_rows, read_table
 
+_ROWS = ("set_off", "injured", "injury", "came_after", "denied", "common", "adult")
 # An empty word would be found in every reason.
 Words = Annotated[tuple[Annotated[str, Field(min_length=1)], ...], Field(min_length=1)]
 
@@ -46,7 +47,7 @@ def _patterns() -> tuple[str, re.Pattern[str], frozenset[str]]:
     """
     name = "admission.toml"
     table = read_table(name, "wardexam.exam")
-    all_there(table, ("set_off", "injured", "injury", "common", "adult"), name)
+    all_there(table, _ROWS, name)
     set_off = checked_row(_SetOff, table["set_off"], f"{name}, row set_off")
     injured = checked_row(_Injured, table["injured"], f"{name}, row injured")
     injuries = checked_rows(_Words, table["injury"], f"{name}, injury")
@@ -57,6 +58,23 @@ def _patterns() -> tuple[str, re.Pattern[str], frozenset[str]]:
     behind = rf"(?:$|[,;:.(]| {_any(set_off.behind)}\b)"
     injury = re.compile(begin + words + end, re.IGNORECASE)
     return behind, injury, frozenset(common.words)
+
+
+@cache
+def _settings() -> dict[str, re.Pattern[str]]:
+    """What each setting is told by in a reason; ``*`` stands for two words or fewer.
+
+    Raises:
+        TableError: A row is malformed, or is of no setting.
+    """
+    name = "admission.toml"
+    table = read_table(name, "wardexam.exam")
+    rows = checked_rows(_Words, table["came_after"], f"{name}, came_after")
+    all_known(rows, [a.code for a in question("setting").answers], f"{name}, came_after")
+    denied = checked_row(_Words, table["denied"], f"{name}, row denied")
+    not_behind = "".join(rf"(?<!\b{re.escape(word)} )" for word in denied.words)
+    each = {setting: _any(row.words).replace(r"\*\ ", "(?:[a-z-]+ ){0,2}") for setting, row in rows.items()}  # fmt: skip
+    return {s: re.compile(rf"\b{not_behind}{words}\b", re.IGNORECASE) for s, words in each.items()}
 
 
 @cache
@@ -102,7 +120,10 @@ def context_of(reason: str, age: int | None, sex: str) -> Context:
     """What is known of a patient's story from the admission alone."""
     _, injury, _ = _patterns()
     injured = "yes" if injury.search(reason.strip()) else None
-    told = {"age": age, "sex": sex, "complaint": complaint_in(reason), "trauma": injured}
+    after = next((setting for setting, words in _settings().items() if words.search(reason)), None)
+    told = {
+        "age": age, "sex": sex, "complaint": complaint_in(reason), "trauma": injured, "setting": after,
+    }  # fmt: skip
     return Context.model_validate(told)
 
 

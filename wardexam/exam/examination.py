@@ -52,6 +52,9 @@ Complaint = Literal[
     "other",
 ]
 ComplaintSide = Literal["right", "left", "both", "none"]
+Setting = Literal[
+    "none", "operation", "pregnancy", "childbirth", "intensive_care", "pressed", "injection"
+]
 YesNo = Literal["yes", "no"]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]{8,40}$")]
 
@@ -77,6 +80,7 @@ class Context(Model):
     bears_weight: YesNo | None = None
     pain: Literal["none", "head", "neck", "back", "limb", "radiating"] | None = None
     trauma: YesNo | None = None
+    setting: Setting | None = None
 
     def over(self, earlier: Self) -> Self:
         """The same, with what it leaves unknown from an earlier one."""

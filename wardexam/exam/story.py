@@ -7,7 +7,7 @@ from wardexam.exam.examination import Context, Findings
 from wardexam.tables import Columns, TableRow, all_there, checked_row, no_twice, read_table
 
 NOT_KNOWN = "not known"  # the answer that takes an answer away
-Asked = Literal["onset", "complaint", "complaint_side", "bears_weight", "pain", "trauma"]
+Asked = Literal["onset", "complaint", "complaint_side", "bears_weight", "pain", "trauma", "setting"]
 
 
 class _AnswerRow(Columns):

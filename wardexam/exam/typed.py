@@ -26,7 +26,7 @@ from wardexam.exam.sheet import (
 from wardexam.exam.wording import DOCUMENTED
 
 _CONTEXT = re.compile(
-    r"(age|sex|onset|complaint|complaint_side|pain|trauma|bears_weight|scale|id)=(.+)"
+    r"(age|sex|onset|complaint|complaint_side|pain|trauma|setting|bears_weight|scale|id)=(.+)"
 )
 KNOWN = "known:"
 _FLAG = re.compile(r"flag:(\w+)=(yes|no)")

@@ -77,6 +77,7 @@ class StoryFact(Columns):
     bears_weight: str | None
     pain: str | None
     trauma: str | None
+    setting: str | None
 
 
 class ActFact(Columns):
@@ -203,6 +204,7 @@ def examination_fact(
             sex=patient.sex if c.sex == "unknown" else c.sex,
             onset=c.onset, complaint=c.complaint, complaint_side=c.complaint_side,
             bears_weight=c.bears_weight, pain=c.pain, trauma=c.trauma,
+            setting=c.setting,
         ),
         findings=tuple(FindingFact.of(f) for f in examination.findings),
         rest_normal=tuple(StatementFact(part=s.part, limb=s.limb) for s in examination.rest_normal),

@@ -424,7 +424,7 @@ def flags_not_asked(found: Findings, previous: Findings | None = None) -> str:
 
 
 def story(found: Examination, previous: Findings | None = None) -> str:
-    """What was told: complaint, side, when it began, weight; what was not recorded is said of the first two.
+    """What was told: complaint, side, when it began, weight and so on; what was not recorded is said of the first two.
 
     Args:
         found: The examination.
@@ -448,6 +448,8 @@ def story(found: Examination, previous: Findings | None = None) -> str:
     pain = f"pain: {question('pain').words(context.pain)}" if context.pain else ""
     pain = "no pain" if context.pain == "none" else pain
     injury = {"yes": "after an injury", "no": "no injury", None: ""}[context.trauma]
+    asked = question("setting")
+    setting = f"{asked.name}: {asked.words(context.setting)}" if context.setting else ""
     # What would calm is not said again of earlier.
     if context.bears_weight is None and earlier.bears_weight == "no":
         weight = "could not bear weight earlier"
@@ -455,5 +457,7 @@ def story(found: Examination, previous: Findings | None = None) -> str:
         pain = f"pain told earlier: {question('pain').words(earlier.pain)}"
     if context.trauma is None and earlier.trauma == "yes":
         injury = "injury told earlier"
-    text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury)))
+    if context.setting is None and earlier.setting not in (None, "none"):
+        setting = f"told earlier, {asked.name}: {asked.words(earlier.setting)}"
+    text = ", ".join(filter(None, (complaint, side, onset, weight, pain, injury, setting)))
     return f"{capital(text)}."

@@ -1,8 +1,8 @@
 """A ward or a patient as JSON Lines, in and out; findings as CSV for audit.
 
-Version 6, written now; every line is one JSON object with its keys sorted:
+Version 7, written now; every line is one JSON object with its keys sorted:
 
-1. ``{"archive": "wardexam", "version": 6}``; beside these ``"left_out": [[identifier, why], ...]`` where
+1. ``{"archive": "wardexam", "version": 7}``; beside these ``"left_out": [[identifier, why], ...]`` where
    records could not be read
 2. for each patient ``{"patient": {...}}``, then ``{"examination": {...}}`` for each examination, oldest
    first, each with all its revisions, first to last; then ``{"sheet": {...}}`` for each revision of a cord
@@ -10,7 +10,8 @@ Version 6, written now; every line is one JSON object with its keys sorted:
 3. ``{"end": {"examinations": m, "patients": n, "sha256": "<of all bytes before this line>"}}``
 
 An archive that was cut or changed is told by its end and refused. What is read in and written out again
-is the same to the byte. Version 5 was the same but that its examinations do not hold when they were entered, where
+is the same to the byte. Version 6 was the same but that its examinations do not hold what the complaint came after
+(`setting`). Version 5 was the same as that but that its examinations do not hold when they were entered, where
 that is later than they were made. Version 4 was the same as that but that its examinations do not hold whether they
 were entered in error. Version 3 was the same as that but that it has no outcomes, and that its examinations do not hold what
 the tool suggested. Version 2 was the same as that but that its examinations do not hold since when a reason of
@@ -45,7 +46,7 @@ from wardexam.records.stored_record import strict_loads
 if TYPE_CHECKING:
     from hashlib import _Hash
 
-HEAD: dict[str, Any] = {"archive": "wardexam", "version": 6}
+HEAD: dict[str, Any] = {"archive": "wardexam", "version": 7}
 LONGEST_LINE = 20_000_000  # bytes; the longest examination takes about 10 million
 LONGEST_LINE_1 = LONGEST  # a patient with all examinations
 LONGEST_PATIENT = (
@@ -331,7 +332,7 @@ def _opened(source: BinaryIO) -> tuple[int, tuple[tuple[str, str], ...], Incomin
         raise InputError("this is not a wardexam archive", where=where) from None
     if row != {"archive": "wardexam"} or type(version) is not int or (version == 1 and left_out):
         raise InputError("this is not a wardexam archive", where=where)
-    if version not in (1, 2, 3, 4, 5, 6):
+    if version not in (1, 2, 3, 4, 5, 6, 7):
         raise InputError(
             f"an archive of version {version} is not known to this program",
             where,

@@ -2,7 +2,7 @@
 
 Every line is one JSON object of one key, in ASCII, keys sorted:
 
-1. ``{"backup": {"schema": 8, "version": 1}}``
+1. ``{"backup": {"schema": 9, "version": 1}}``
 2. for each patient, by identifier: ``{"patient": {...}}`` for each revision of the details that the store has,
    the present one last; ``{"listed": {...}}``, what the ward list says of the examinations; then
    ``{"examination": {...}}``, ``{"sheet": {...}}`` and ``{"outcome": {...}}`` for each revision, in the order saved

@@ -1,10 +1,10 @@
 """The form of a patient's file, one reader for every version ever written.
 
-Schema 8, written now, opens with plain ``TinyDB(path)``: its keys are tables and nothing else. Each
+Schema 9, written now, opens with plain ``TinyDB(path)``: its keys are tables and nothing else. Each
 record is one line, so that a record that does not change is neither read into objects nor written out
 anew. The first line says the schema and the checksum of every byte after that line:
 
-    {"about": {"1": {"schema": 8, "sha256": "<as sha256sum gives it>"}},
+    {"about": {"1": {"schema": 9, "sha256": "<as sha256sum gives it>"}},
     "examinations": {
     "1": {...},
     "2": {...}
@@ -18,7 +18,9 @@ A program of before looks for a number under ``schema`` at the top, where no tab
 call this file damaged. It never comes to that: the folder's layout was raised with this schema
 (`wardexam.records.layout`), and it refuses the whole folder.
 
-Schema 7 is the same but that its examinations do not hold when they were entered, where that is later than they were
+Schema 8 is the same but that its examinations do not hold what the complaint came after (`setting`).
+
+Schema 7 is the same as that but that its examinations do not hold when they were entered, where that is later than they were
 made, nor by which name the doctor read a place that was suggested.
 
 Schema 6 is the same as that but that its examinations do not hold whether they were entered in error: a program of then
@@ -55,7 +57,7 @@ from wardexam.records.stored_record import (
     strict_loads,
 )
 
-SCHEMA = 8
+SCHEMA = 9
 LONGEST = 64_000_000  # bytes: some 7,000 full examinations of one patient
 ABOUT = "about"  # the table that says what the file is
 
@@ -183,6 +185,7 @@ READERS: dict[int, Callable[[bytes, str], Tables]] = {
     6: _read_4,
     7: _read_4,
     8: _read_4,
+    9: _read_4,
 }
 _SAID = re.compile(rb'\{(?:"about": \{"1": \{)?"schema": (\d{1,9}),')
 

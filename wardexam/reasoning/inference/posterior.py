@@ -182,15 +182,14 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     said += [word for word, row in story["found"].items() if row["quality"] in qualities]
     told, meant = examination.context, _Meant.of(found)
     for row in story["support"].values():
-        if meant.refutes(row):
-            said.append(row["refuted"])
-        if "else" not in row:
-            continue
-        shown = any(f.sign in row["signs"] and f.answer in row["answers"] for f in found)
+        shown = any(f.sign in row.get("signs", ()) and f.answer in row["answers"] for f in found)
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
         complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
-        if not (shown or spoken or complained):
+        supported = shown or spoken or complained
+        if "else" in row and not supported:
             said.append(row["else"])
+        if meant.refutes(row) and not (supported and row.get("stands", False)):
+            said.append(row["refuted"])
     return tuple(sorted(set(said)))  # a word said twice would count twice
 
 

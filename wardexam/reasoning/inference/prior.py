@@ -1,6 +1,6 @@
 """What is likely before any sign: sites, stages by onset, and what the story makes of every form.
 
-A story is told in columns (onset, age, sex, trauma, pain, complaint, flag). A form's own column stands in place
+A story is told in columns (onset, age, sex, trauma, setting, pain, complaint, flag). A form's own column stands in place
 of its site's. What published cases taught (`learned.toml`) multiplies what is judgement. The tool's own alarm weighs
 only the onset and the rows of `story.toml`, nothing that was learned, and no form that could calm it.
 """
@@ -88,6 +88,10 @@ def _checked(forms: Collection[Form]) -> None:
         kinds = {sign.answers for sign in catalogue().values()}
         all_known(row.get("unless_kinds", ()), kinds, f"story.toml, support, {site}, kinds")
     said_of = words_of_story()
+    of_setting = dict(story_row("complaint_of_setting"))
+    del of_setting["source"]
+    all_known(of_setting, said_of["complaint"], "story.toml, complaint_of_setting")
+    all_known(of_setting.values(), said_of["setting"], "story.toml, complaint_of_setting")
     for where, story in stories:
         for column in said_of.keys() & story.keys():
             all_known(story[column], said_of[column], f"{where}, {column}")
@@ -99,7 +103,7 @@ def _counts(row: dict[str, Any], context: Context) -> bool:
     return (
         all(
             getattr(context, field) in row[field]
-            for field in ("pain", "trauma", "complaint", "complaint_side")
+            for field in ("pain", "trauma", "setting", "complaint", "complaint_side")
             if field in row
         )
         and ("older_than" not in row or (age is not None and age > row["older_than"]))
@@ -124,8 +128,20 @@ def band(age: int | None) -> str:
     return "" if age is None else next(b for b, least in reversed(bands.items()) if age >= least)
 
 
+def with_setting(context: Context) -> Context:
+    """The story with a complaint that tells a setting told as that setting, so that it weighs once however it is told."""
+    setting = story_row("complaint_of_setting").get(str(context.complaint))
+    if setting is None:
+        return context
+    known = context.setting not in (None, "none")
+    return context.model_copy(
+        update={"complaint": None, "setting": context.setting if known else setting}
+    )
+
+
 def told(context: Context, flags: Collection[str] = ()) -> list[tuple[str, str]]:
     """The story as columns and what stands in them; `flags` are those answered yes."""
+    context = with_setting(context)
     said = [(c, str(getattr(context, c))) for c in STORY if c not in ("age", "flag")]
     said += [("age", band(context.age)), *(("flag", flag) for flag in sorted(flags))]
     return [(column, value) for column, value in said if value not in ("", "None", "unknown")]
@@ -208,7 +224,7 @@ class Priors:
             flags: What stands for flags in the prior.
             spoken: The flags among them that were answered yes by somebody.
         """
-        made = {}
+        made, context = {}, with_setting(context)
         for column, value in told(context, spoken):
             if column == "flag":
                 made[column, value] = self.forms(context, [f for f in flags if f != value])
@@ -219,6 +235,7 @@ class Priors:
         return made
 
     def _share(self, context: Context, flags: Collection[str], *, alarm: bool) -> Floats:
+        context = with_setting(context)
         share = self._own * self._word("onset", context.onset)[0]
         for number, row in enumerate(read("inference/story.toml")["shift"]):
             if _counts(row, context):

@@ -171,7 +171,7 @@ def _cauda_fill(start: int, stop: int, side: int | None) -> Fill:
 
 
 def cauda_equina(plan: Plan) -> None:
-    """All roots from one downwards, on both sides or mostly on one."""
+    """Roots from one downwards on both sides, or mostly on one where they are all: few of one side are a root's own forms."""
     for span in cauda().values():
         first, last = index(span.first), index(span.last)
         plan.add(
@@ -183,7 +183,7 @@ def cauda_equina(plan: Plan) -> None:
             level=first,
             group="cauda",
         )
-        for side in (RIGHT, LEFT):
+        for side in (RIGHT, LEFT) if span.last == SEGMENTS[-1] else ():
             plan.add(
                 "cauda",
                 SIDE_NAMES[side],

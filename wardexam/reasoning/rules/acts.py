@@ -33,6 +33,8 @@ def graver_told(context: Context) -> Iterator[tuple[Asked, str]]:
         yield "bears_weight", "no"
     if context.trauma == "yes":
         yield "trauma", "yes"
+    if context.setting not in (None, "none"):
+        yield "setting", str(context.setting)
 
 
 def written_over(found: Findings) -> tuple[str, ...]:

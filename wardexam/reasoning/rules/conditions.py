@@ -31,7 +31,7 @@ PLACE = "conditions.toml"
 _BOTH = {"right", "left"}
 _SIDES = (*sorted(_BOTH), "midline")
 # Fields of the story whose words a test names.
-_FIELDS = ("complaint", "complaint_side", "pain", "onset")
+_FIELDS = ("complaint", "complaint_side", "pain", "onset", "setting")
 
 NO_PLACES = frozenset[int]()  # the same wherever there are none: there are thousands
 KEPT_HELD = 8  # sets of what was found for which it is known what holds
@@ -68,6 +68,7 @@ class Test(Columns):
     complaint: Names = ()
     pain: Names = ()
     onset: Names = ()
+    setting: Names = ()
     flag: str = ""
 
     @property
@@ -112,6 +113,7 @@ def _known(test: Test) -> dict[str, tuple[Names, set[str]]]:
         "complaint_side": (test.complaint_side, options("complaint_side")),
         "pain": (test.pain, options("pain")),
         "onset": (test.onset, options("onset")),
+        "setting": (test.setting, options("setting")),
         "down_to": ((test.down_to,) if test.down_to else (), set(SEGMENTS)),
         "flag": ((test.flag,) if test.flag else (), set(every_flag())),
     }
