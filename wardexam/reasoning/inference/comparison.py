@@ -37,7 +37,7 @@ def _border(level: Key, count: int) -> Piece:
 def borders(
     graded: Sequence[Finding], stated: Sequence[Place], levels: Collection[Key]
 ) -> dict[Key, Piece]:
-    """What the lower border of sensation on the trunk weighs, by the level or the uppermost lost dermatome that tells it.
+    """What the border of sensation above or on the trunk weighs, by the level or the uppermost lost dermatome that tells it.
 
     Brain and nerves make none, and their dermatomes may end there by chance.
     """
@@ -47,10 +47,13 @@ def borders(
         place = dermatome(row)
         if place is not None:
             told.setdefault((f"level_{row.modality}", key[1]), {})[place] = None if usual else key
-    found = {key: key for key in levels}
+    lowest = SEGMENTS.index(weighing_row("border")["between"][1])
+    found: dict[Key, Key] = {
+        f.key: f.key for f in graded if f.key in levels and SEGMENTS.index(str(f.answer)) < lowest
+    }
     for level, skin in told.items():
         upper = _uppermost(skin)
-        if upper is not None and level not in found:
+        if upper is not None and level not in levels:
             found[level] = upper
     return {at: _border(level, len(found)) for level, at in found.items()}
 
@@ -114,11 +117,12 @@ def _told(graded: Sequence[Finding], stated: Sequence[Place]) -> Iterator[tuple[
 
 
 def _uppermost(skin: Mapping[int, Key | None]) -> Key | None:
-    """The uppermost lost dermatome, where those told are usual (None) down to a segment of the trunk and lost below it."""
+    """The uppermost lost dermatome, where those told are usual (None) down to a segment and lost below it, the trunk with them."""
     row = weighing_row("border")
     first, last = (SEGMENTS.index(s) for s in row["between"])
     usual = [at for at, lost in skin.items() if lost is None]
     lost = sorted(skin.keys() - usual)
-    if len(lost) < row["lost"] or not usual or not first <= max(usual) < lost[0] <= last:
+    on_trunk = any(first < at <= last for at in lost)
+    if len(lost) < row["lost"] or not usual or not max(usual) < lost[0] <= last or not on_trunk:
         return None
     return skin[lost[0]]

@@ -223,8 +223,10 @@ def terms(
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
     found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
     found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
-    for beside in (borders(graded, stated, levels), contrasts(graded, stated, context)):
-        found = [t.further(beside[t.key]) if t.key in beside else t for t in found]
+    at_border, unlike = borders(graded, stated, levels), contrasts(graded, stated, context)
+    # A border is one however many dermatomes tell it.
+    found = [t.further(at_border[t.key].whole(t.factor)) if t.key in at_border else t for t in found]  # fmt: skip
+    found = [t.further(unlike[t.key]) if t.key in unlike else t for t in found]
     found += [
         said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)

@@ -37,6 +37,10 @@ class Piece:
     beside: Key | None = None
     share: float = 1.0
 
+    def whole(self, factor: float) -> "Piece":
+        """It as it weighs all the same in a term that has this factor."""
+        return replace(self, share=self.share / factor)
+
     def at(self, codes: NDArray[np.integer[Any]], factor: float) -> Log:
         """What it weighs at some codes, by what tempering leaves of it, shape (codes, 1 or 3)."""
         return self.log.take(codes, axis=0, mode="clip") * (self.share * factor)
