@@ -56,6 +56,7 @@ def venv(built, tmp_path_factory):
     return place
 
 
+@pytest.mark.long
 def test_the_source_archive_holds_every_file_of_the_project(built):
     source, _ = built
     assert {p.name for p in source.iterdir()} == TOP
@@ -67,6 +68,7 @@ def test_the_source_archive_holds_every_file_of_the_project(built):
     assert missing == []
 
 
+@pytest.mark.long
 def test_tests_run_from_the_unpacked_archive(built):
     source, _ = built
     said = run(
@@ -79,6 +81,7 @@ def test_tests_run_from_the_unpacked_archive(built):
     assert run(sys.executable, "-c", where, cwd=source).startswith(str(source))
 
 
+@pytest.mark.long
 def test_the_wheel_works_from_an_empty_folder(venv, tmp_path):
     program, python = venv / "bin" / "wardexam", venv / "bin" / "python"
     empty, home = tmp_path / "empty", {"HOME": str(tmp_path / "home")}

@@ -4,6 +4,8 @@ import os
 import subprocess
 import sys
 
+import pytest
+
 from wardexam.cores import one_thread
 
 
@@ -13,6 +15,7 @@ def test_linear_algebra_uses_one_thread_unless_the_user_said_otherwise():
     assert environ == {"OMP_NUM_THREADS": "4", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
+@pytest.mark.long
 def test_every_command_reads_with_one_thread():
     script = (
         "import os, sys; sys.argv = ['wardexam', 'localise', '--signs', 'knee 2/0'];"

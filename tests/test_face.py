@@ -63,6 +63,7 @@ def test_importing_it_loads_almost_nothing():
     assert not {"numpy", "pydantic", "textual"} & own
 
 
+@pytest.mark.long
 def test_no_public_name_loads_a_screen():
     used = "import wardexam; [getattr(wardexam, n) for n in wardexam.__all__]; "
     loaded = loaded_by(f"{used} wardexam.localise({LINE!r})")
@@ -150,6 +151,7 @@ def same(answers, expected):
     return told == [str(a) if isinstance(a, wardexam.WardexamError) else a for a in expected]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_many_answer_as_one_by_one_in_order_and_a_bad_one_in_its_place(some, one_by_one):
     for processes in (1, 2):
@@ -159,6 +161,7 @@ def test_many_answer_as_one_by_one_in_order_and_a_bad_one_in_its_place(some, one
         assert isinstance(answers[61], wardexam.InputError)
 
 
+@pytest.mark.long
 def test_an_endless_source_is_drawn_a_little_ahead(some):
     drawn = []
 
@@ -174,6 +177,7 @@ def test_an_endless_source_is_drawn_a_little_ahead(some):
     answers.close()
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_what_a_process_was_reading_when_it_was_ended_is_read_here(some, one_by_one, monkeypatch):
     start, begun = many._start, []
@@ -191,6 +195,7 @@ def test_what_a_process_was_reading_when_it_was_ended_is_read_here(some, one_by_
     assert len(begun) == 1  # this process reads as well
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_script_needs_no_guard(tmp_path, some):
     file = tmp_path / "script.py"
@@ -210,6 +215,7 @@ def run(*arguments, stdin=""):
     )
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_command_answers_many_in_order_and_prints_what_to_dict_gives(some, one_by_one):
     lines = [s for s in some if isinstance(s, str)]
@@ -226,6 +232,7 @@ def test_the_command_answers_many_in_order_and_prints_what_to_dict_gives(some, o
         jsonschema.validate(answer, schema)
 
 
+@pytest.mark.long
 def test_the_command_writes_csv(some):
     done = run("localise", "--csv", stdin='{"id": "=1+1", "findings": []}\nid=b knee 2/0')
     rows = list(csv.DictReader(io.StringIO(done.stdout)))

@@ -115,6 +115,7 @@ def right():
     return Engine(made()).read(read_line("knee 2/0 ankle 2/2 plantar down/up").spelled_out())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("data", JUNK.values(), ids=list(JUNK))
 def test_junk_is_made_anew(place, right, data):
     place.write_bytes(data())
@@ -123,6 +124,7 @@ def test_junk_is_made_anew(place, right, data):
     assert read() == right
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "kind", ["pipe", "folder", "full folder", "link", "link to itself", "link to a device"]
 )

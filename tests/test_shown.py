@@ -28,6 +28,7 @@ def frames(text: str) -> list[str]:
     return [re.sub(r"\x1b\[[0-9;]*[A-Za-z]", "", row[2]) for row in rows if row[1] == "o"]
 
 
+@pytest.mark.long
 def test_the_recorded_session_is_what_the_real_program_shows(tmp_path):
     kept = (shown.FOLDER / shown.SESSION).read_text()
     played, seconds = shown.session(tmp_path)

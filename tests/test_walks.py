@@ -69,6 +69,7 @@ def saved_since(ward):
     return whose, new
 
 
+@pytest.mark.long
 def test_a_new_form_of_the_files_is_rolled_back_with_what_was_saved_since_told(tmp_path, monkeypatch):  # fmt: skip
     ward = begun(SCHEMA_5, tmp_path / "ward")
     assert sound(ward.folder)

@@ -95,6 +95,7 @@ def test_who_was_not_examined_has_no_level_at_all(ward, capsys):
     assert [p["examination"] for p in answer["patients"] if p["bed"] == "Z9"] == [None]
 
 
+@pytest.mark.long
 def test_what_the_reason_for_admission_tells_of_who_was_never_examined_stands_in_both(ward, capsys):
     patient = Patient(id="newcomer", bed="Z9", name="Ana Invented", admitted=NOW, remark="unconscious")  # fmt: skip
     ward.admit(patient, "test")
@@ -117,6 +118,7 @@ def test_who_left_with_an_emergency_that_is_open_stands_at_the_end_of_both(ward,
     assert f"C2 {left['who']}, discharged 4 Mar 14:00. {left['said']}." in text
 
 
+@pytest.mark.long
 def test_nobody_named_as_examiner_takes_no_patient_off_the_handover(ward, capsys):
     bed = ward.beds()[0]
     last = ward.examinations(bed.patient_id)[-1]
@@ -126,6 +128,7 @@ def test_nobody_named_as_examiner_takes_no_patient_off_the_handover(ward, capsys
     assert {p["patient"]: p["examination"]["by"] for p in answer["patients"]}[bed.patient_id] == ""
 
 
+@pytest.mark.long
 def test_a_first_examination_with_a_schedule_is_due_since_the_admission_in_both(ward, capsys):
     for name, hours in (("newcomer", 4), ("unscheduled", None)):
         patient = Patient(id=name, bed="Z9", name="Ana Invented", admitted=NOW, recheck_hours=hours)
@@ -142,6 +145,7 @@ def test_the_discharged_are_listed_with_when(ward, capsys):
     assert answer["beds"][0]["discharged"].startswith("2026-03-")
 
 
+@pytest.mark.long
 def test_a_record_that_cannot_be_read_is_said_in_each(ward, capsys):
     bed = damage(ward)
     answer, err = answered(capsys, "beds", code=3)

@@ -184,6 +184,7 @@ def in_little_memory(arguments, stdin=subprocess.DEVNULL, megabytes=400):
     return done.returncode, done.stdout, said, int(peak)
 
 
+@pytest.mark.long
 def test_refused_lines_take_no_memory(tmp_path):
     peaks = []
     for count in (1_000, 40_000):
@@ -196,6 +197,7 @@ def test_refused_lines_take_no_memory(tmp_path):
     assert peaks[1] < peaks[0] + 3
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "line",
     [b"x" * 50_000_000, b'{"id": "' + b"x" * 50_000_000, b"{\n" + b" " * 50_000_000],
@@ -256,6 +258,7 @@ def test_typed_lines_are_kept_apart_by_every_end(here, end):
     assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ["a", "b"]
 
 
+@pytest.mark.long
 def test_bytes_that_are_no_text_cost_their_line():
     done = subprocess.run(
         [sys.executable, "-m", "wardexam", "localise", "--json"],
@@ -283,11 +286,13 @@ def test_a_folder_or_a_device_is_refused_at_once(here, odd, tmp_path):
     assert time.perf_counter() - start < 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", ["-", "/dev/stdin", "/dev/fd/0"])
 def test_standard_input_by_any_of_its_names_is_read(file):
     assert run("localise", "--json", file, stdin="id=a knee 2/0").stdout.count("\n") == 1
 
 
+@pytest.mark.long
 def test_the_pipe_of_a_process_is_read(tmp_path):
     read, write = os.pipe()
     os.write(write, b"id=a knee 2/0\nid=b knee 2/0\n")

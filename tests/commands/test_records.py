@@ -105,6 +105,7 @@ def test_what_is_no_file_is_no_archive(kind, tmp_path, capsys):
     assert said.count("\n") == 1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["-", "/dev/stdin"])
 def test_an_archive_is_read_from_standard_input(folder, tmp_path, name):
     whole = subprocess.run([*WARDEXAM, "export", "--db", folder], capture_output=True, check=True)

@@ -179,6 +179,7 @@ def test_what_is_beyond_bounds_is_refused(text):
 # --- the real program
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_ward_and_the_examiner_of_the_file_are_opened(tmp_path):
     make(tmp_path / "ward")

@@ -51,6 +51,7 @@ PLACES = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("place", list(PLACES))
 def test_own_words_stand_in_the_text_and_without_them_the_built_in(home, place):
     command, bed = PLACES[place]
@@ -65,6 +66,7 @@ def test_own_words_stand_in_the_text_and_without_them_the_built_in(home, place):
         assert "bleep 1234" in done.stdout
 
 
+@pytest.mark.long
 def test_the_option_comes_before_the_variable_and_that_before_the_settings(home):
     for name in ("option", "variable"):
         (home / name).write_text(OWN.replace("our own pathway", f"from the {name}"))
@@ -77,6 +79,7 @@ def test_the_option_comes_before_the_variable_and_that_before_the_settings(home)
     assert "from the option" in done.stdout
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("data", "said"),
     [

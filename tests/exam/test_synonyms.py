@@ -94,6 +94,7 @@ def test_an_unknown_sign_is_named_with_the_nearest():
         read_line("supinatr 2/2")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("scale", ["conventional", "ninds", "plus"])
 def test_a_typed_line_and_a_sheet_take_the_same_words_for_every_answer(scale):
     tried = 0

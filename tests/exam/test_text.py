@@ -45,6 +45,7 @@ def test_every_blank_is_one_space():
     assert {clean(c) for c in every() if unicodedata.category(c) == "Zs"} == {" "}
 
 
+@pytest.mark.long
 def test_all_that_is_let_through_is_seen_and_as_it_was():
     ignorable = set(default_ignorable())
     for c in every():

@@ -189,6 +189,7 @@ def test_one_patient_goes_out_alone(full, capsys):
     assert patient["identifier"][0]["value"] == "patient1"
 
 
+@pytest.mark.long
 def test_a_bundle_goes_without_whom_it_cannot_read_and_says_so(folder, tmp_path, capsys):
     damaged = open_ward(folder).beds()[0].patient_id
     (folder / "patients" / f"{damaged}.json").write_bytes(b"torn")
@@ -215,6 +216,7 @@ def test_a_trail_that_cannot_be_read_is_said_and_nothing_goes_out(full, capsys):
     assert err == "wardexam: audit line 1: is not readable (run 'wardexam check')\n"
 
 
+@pytest.mark.long
 def test_a_bundle_is_read_from_standard_input(written, tmp_path):
     other = open_ward(tmp_path / "other").folder
     done = subprocess.run(

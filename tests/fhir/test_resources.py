@@ -56,6 +56,7 @@ def test_the_code_system_is_valid_and_holds_every_code_once():
     assert made["count"] == len(found) + len(made["concept"])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("which", ["demo", "full"])
 def test_every_code_of_ours_is_in_the_code_system_in_the_same_words(which, request):
     seen = {}

@@ -49,6 +49,7 @@ def of_ward(ward, patient_id):
     )
 
 
+@pytest.mark.long
 def test_the_demo_ward_comes_back_equal(demo):
     back = {a.patient.id: a for a in read(text_of(demo))}
     every = [b.patient_id for d in (False, True) for b in demo.beds(discharged=d)]
@@ -72,6 +73,7 @@ def test_whatever_was_kept_comes_back_equal_and_is_valid(arrival):
     assert {k: refused(r) for r in resources(bundle) for k in [r["resourceType"]] if refused(r)} == {}  # fmt: skip
 
 
+@pytest.mark.long
 @settings(
     max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate]
 )

@@ -58,6 +58,7 @@ def _references(found):
             yield from _references(value)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("which", ["demo", "full"])
 def test_a_bundle_that_is_sent_twice_doubles_nothing(which, request):
     server, bundle = Server(), bundle_of(request.getfixturevalue(which))

@@ -146,6 +146,7 @@ def test_check_and_hazards_say_so_by_the_clock_of_the_edge(tmp_path, capsys, mon
         assert ("REVIEW DUE SINCE 1 Sep 2026" in " ".join(capsys.readouterr().out.split())) == late
 
 
+@pytest.mark.long
 def test_no_note_speaks_of_a_review(tmp_path, capsys, monkeypatch):
     words = tmp_path / "words.toml"
     words.write_text(OWN)

@@ -209,6 +209,7 @@ def test_the_audit_says_which_rules_are_in_no_figure(home, capsys):
     assert max(map(len, out.splitlines())) <= 80
 
 
+@pytest.mark.long
 def test_of_who_was_never_examined_the_list_and_both_papers_say_so(home, capsys):
     words = home.parent / "words.toml"
     words.write_text(text_of("not_awake"))

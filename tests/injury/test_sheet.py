@@ -176,6 +176,7 @@ def test_what_is_no_document_is_refused(text, said):
         read_document(text)
 
 
+@pytest.mark.long
 def test_every_sheet_fits_its_schema():
     schema = injury_schema()
     jsonschema.Draft202012Validator.check_schema(schema)

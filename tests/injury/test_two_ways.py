@@ -44,6 +44,7 @@ def parts(count, usual):
     return [pytest.param(n, marks=() if n < usual else pytest.mark.long) for n in range(count)]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("part", parts(20, usual=4))
 def test_both_ways_agree_on_20_000_sheets_in_twenty_parts(part):
@@ -59,10 +60,12 @@ def filled_alike(seeds):
     assert several
 
 
+@pytest.mark.long
 def test_filling_up_to_eight_unknown_scores_in_every_way_gives_the_same():
     filled_alike(range(100))
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("part", parts(10, usual=1))
 def test_filling_up_to_eight_unknown_scores_gives_the_same_on_many_sheets(part):

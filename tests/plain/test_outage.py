@@ -51,6 +51,7 @@ def converse_with(ward, somebody):
 SCRIPT = [*ADMIT, "", *GRADES, *FINISH]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "how"),
     [

@@ -78,6 +78,7 @@ def test_a_case_is_tested_answered_and_told():
     assert (row["site"], row["side"], row["sure"], row["seconds"], row["case"]) == ("root", "left", 70, 30, "1-3")  # fmt: skip
 
 
+@pytest.mark.long
 def test_every_page_says_practice_and_every_line_fits():
     sitting = Sitting(
         "?", "h", "questions", *(f"signs {part}" for part in PARTS), "signs", "", "nothing called so", "weak", "seen",
@@ -93,6 +94,7 @@ def test_every_page_says_practice_and_every_line_fits():
         assert any("PRACTICE" in x for x in sitting.lines[first : first + 24])
 
 
+@pytest.mark.long
 def test_what_is_said_after_an_answer_fits_a_page():
     drawing = Drawing(engine().hypotheses)
     for case in [drawing.draw(level, seed) for level in (1, 2, 3) for seed in (1,)] + list(published().values())[::23]:  # fmt: skip
@@ -169,6 +171,7 @@ def test_enter_alone_goes_back_to_the_patient_and_skip_keeps_nothing():
 STEPS = ["answer", "root", "l", "2", "3"]  # the questions of an answer, one typed line each
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("at", range(1, len(STEPS) + 1))
 def test_back_returns_to_testing_from_any_question_of_the_answer(at):
     sitting = Sitting("knee", *STEPS[:at], "back", "seen", *COMMIT, "q")
@@ -187,6 +190,7 @@ def test_leaving_within_an_answer_says_that_it_is_dropped(at, leaves):
     assert "The answer that you had begun is dropped." in " ".join(sitting.said.split())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "level"),
     [("now", 3), ("TODAY", 2), ("within  days", 1), ("days", 1), ("none", 0), ("none found", 0), ("3", 3)],
@@ -196,12 +200,14 @@ def test_urgency_is_typed_as_a_number_or_a_word(typed, level):
     assert row["urgency"] == level
 
 
+@pytest.mark.long
 def test_a_word_that_is_no_urgency_gets_what_may_be_typed():
     sitting = Sitting("answer", "left S1 root", "soon", "4", "now", "3", "70", "q")
     assert sitting.said.count("Type a number from 0 to 3, or now, today, within days, none; or back.") == 2  # fmt: skip
     assert sitting.rows[0]["urgency"] == 3
 
 
+@pytest.mark.long
 def test_the_input_may_end_anywhere_and_what_was_answered_is_kept():
     whole = ["knee", *COMMIT, "next", "knee", *COMMIT]
     for end, begun in (
@@ -220,6 +226,7 @@ def test_the_input_may_end_anywhere_and_what_was_answered_is_kept():
         assert len(sitting.rows) == (end >= 6)
 
 
+@pytest.mark.long
 def test_an_interrupt_leaves_and_keeps():
     class Interrupted(io.StringIO):
         def readline(self):
@@ -243,6 +250,7 @@ def test_a_result_that_cannot_be_kept_is_said_and_the_sitting_goes_on():
     assert "Case 1-4" in sitting.said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "site", "side"),
     [
@@ -310,6 +318,7 @@ def test_the_command_opens_no_ward_and_makes_no_file_but_its_own(
     assert len(practice_file.rows()) == 1
 
 
+@pytest.mark.long
 def test_progress_is_said_and_exported(tmp_path, monkeypatch, capsys):
     typed(monkeypatch, "knee", *COMMIT, "next", "knee", *COMMIT, "q")
     assert run(["practise", "--seed", "3", "--level", "2"]) == 0
@@ -327,6 +336,7 @@ def test_progress_is_said_and_exported(tmp_path, monkeypatch, capsys):
     assert "is there already" in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_damaged_file_is_named_by_progress_and_by_the_next_result(monkeypatch, capsys):
     practice_file.keep({"any": "row"})
     place = practice_file.practice_file()

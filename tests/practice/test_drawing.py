@@ -130,6 +130,7 @@ def test_both_sides_are_drawn_and_every_person(drawn):
     assert {p.brisk for p in drawn if p.level == 2} == {0, 1, 2}
 
 
+@pytest.mark.long
 def test_the_story_fits(drawn):
     assert {p.context.complaint for p in drawn} <= set(get_args(Complaint))
     for patient in drawn:
@@ -157,6 +158,7 @@ def test_a_complaint_of_a_limb_is_of_one_that_is_lost(drawing, drawn):
         assert odd > 0.12
 
 
+@pytest.mark.long
 def test_a_lesion_of_the_leg_is_not_told_of_the_arm_nor_the_other_way(drawing):
     drawn = [drawing.draw(2, seed) for seed in range(200)]
     roots = [p for p in drawn if p.form.site == "root"]

@@ -34,6 +34,7 @@ def said(given):
     return " ".join(words.answered(given, places(engine().hypotheses)))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("level", "seed", "site", "right", "never"),
     [
@@ -67,6 +68,7 @@ def test_what_the_rules_would_do_elsewhere_is_not_scored_and_said():
     assert "NOT right. For what it was: no image first" in said(answered(drawn(1, 1), "head"))
 
 
+@pytest.mark.long
 def test_where_nothing_sound_can_be_said_nothing_is_scored():
     for level, seed in ((2, 6), (3, 65)):  # a nerve of the skin; one of the leg
         for action in actions():
@@ -77,6 +79,7 @@ def test_where_nothing_sound_can_be_said_nothing_is_scored():
     assert Result.model_validate(kept.model_dump(mode="json")).action_right is None
 
 
+@pytest.mark.long
 def test_nothing_at_once_is_never_right_for_what_is_urgent():
     seen = set()
     for case in [drawn(level, seed) for level in (1, 2, 3) for seed in range(8)]:
@@ -101,6 +104,7 @@ def test_measuring_first_is_right_wherever_a_gravest_rule_begins_so():
     assert "acuity, pupils, fundus; ask for jaw and scalp" not in begins
 
 
+@pytest.mark.long
 def test_every_place_has_a_row_and_every_step_and_region_is_of_a_rule():
     for place in places(engine().hypotheses):
         for level in ("", "C7", "L5"):

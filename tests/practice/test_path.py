@@ -106,6 +106,7 @@ def test_the_right_place_is_the_one_on_its_side():
     assert [made.groups[n] for n in right_groups(made, cord)] == ["cord"]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("drawn", [8, pytest.param(20, marks=pytest.mark.long)])
 @pytest.mark.parametrize(("level", "least"), [(1, 0.8), (2, 0.5), (3, 0.5)])

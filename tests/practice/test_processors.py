@@ -35,6 +35,7 @@ def cases(**env: str) -> list[str]:
     return done.stdout.splitlines()
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_plainest_kernels_and_the_best_draw_the_same_patients():
     best = cases()

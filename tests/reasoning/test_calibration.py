@@ -5,6 +5,7 @@ import pytest
 from tests.bench import simulate
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("patients", [600, pytest.param(1200, marks=pytest.mark.long)])
 def test_a_stated_probability_is_a_true_share(patients):
     curve, error = simulate.reliability(patients)
@@ -20,6 +21,7 @@ def test_the_proposed_order_needs_far_fewer_signs_than_the_grid(patients):
     assert asked <= 0.75 * fixed
 
 
+@pytest.mark.long
 def test_the_proposed_order_has_the_rules_call_an_emergency_sooner_than_the_grid():
     told = simulate.recognised(10)
     assert told.patients >= 8
@@ -28,6 +30,7 @@ def test_the_proposed_order_has_the_rules_call_an_emergency_sooner_than_the_grid
     assert told.missed[0] <= told.missed[1]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("patients", [80, pytest.param(150, marks=pytest.mark.long)])
 def test_the_fit_of_one_lesion_is_a_standard_score_and_two_fit_worse(patients):
     one, two = simulate.fit(1, patients), simulate.fit(2, patients)

@@ -286,6 +286,7 @@ class Asked:
         return self.rises(possible)
 
 
+@pytest.mark.long
 def test_a_sign_that_the_rules_are_not_asked_about_would_not_have_come_first():
     engine, fewer = ready.engine(), 0
     for found in examinations(6, 60):

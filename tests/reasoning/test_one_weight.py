@@ -164,6 +164,7 @@ def outside(bare: Findings, stated: Findings, each: Findings, silence: bool) -> 
     return far
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("silence", [False, True])
 def test_the_sites_compared_are_those_of_the_reading(silence):
     for _, found in bases()[::40]:

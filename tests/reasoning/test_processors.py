@@ -5,6 +5,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 from hashlib import sha256
@@ -25,6 +27,7 @@ def readings(**env: str) -> str:
     return done.stdout
 
 
+@pytest.mark.long
 def test_the_plainest_kernels_and_the_best_give_the_same_readings():
     best = readings().splitlines()
     plainest = readings(NPY_DISABLE_CPU_FEATURES=PLAINEST).splitlines()

@@ -82,6 +82,7 @@ def test_what_only_today_completes_is_raised_today_and_not_said_to_be_earlier():
     assert reason.since == AT + timedelta(hours=4)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("gap", range(1, 6))
 def test_neither_statements_nor_silence_nor_time_end_anything_over_many_examinations(gap):
     source = Random(gap)

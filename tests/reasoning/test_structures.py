@@ -22,6 +22,7 @@ def families(names) -> set[str]:
     return {n.split(".")[0] for n in names}
 
 
+@pytest.mark.long
 def test_every_structure_is_damaged_by_a_lesion_and_read_by_a_sign(seen):
     damaged, read = families(seen.damaged), families(seen.read)
     assert read - damaged == {"nothing"}  # meant to be spared
@@ -31,6 +32,7 @@ def test_every_structure_is_damaged_by_a_lesion_and_read_by_a_sign(seen):
     assert len(read) > 80
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("table", "row", "column", "said"),
     [

@@ -190,6 +190,7 @@ def test_an_archive_cut_anywhere_is_refused_and_nothing_is_added(full, tmp_path)
     assert not list(other.layout.staging.iterdir())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bit", [1, pytest.param(0x20, marks=pytest.mark.long)])
 def test_an_archive_with_any_byte_changed_is_refused(full, tmp_path, bit):
     data = archive_of(full).encode()
@@ -287,6 +288,7 @@ def test_an_archive_of_version_1_is_read_and_said_to_have_no_end(tmp_path):
     assert take(open_ward(tmp_path / "again"), archive_of(ward)).sealed
 
 
+@pytest.mark.long
 def test_a_long_line_of_version_1_is_read(tmp_path, patient, examination):
     words = "x" * 2000
     made = [many(examination, n, comment=words, impression=words) for n in range(5_200)]
@@ -308,6 +310,7 @@ def many(examination, number, **fields):
     return examination.model_copy(update={"id": f"exam{number:05}", "at": at, **fields})
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("count", [600, pytest.param(3400, marks=pytest.mark.long)])
 def test_a_patient_with_very_many_full_examinations_comes_back(
     tmp_path, patient, examination, count
@@ -388,6 +391,7 @@ def test_what_is_read_back_as_something_else_is_refused(full, tmp_path, monkeypa
     assert not list(other.layout.staging.iterdir())
 
 
+@pytest.mark.long
 def test_import_takes_the_memory_of_one_patient(tmp_path, patient, examination):
     peaks = []
     for count in (3, 15):

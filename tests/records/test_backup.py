@@ -545,6 +545,7 @@ def test_on_a_full_disk_a_restore_says_so_in_one_line(full, tmp_path, capsys, at
     assert not (tmp_path / "place").exists()
 
 
+@pytest.mark.long
 def test_killed_at_any_step_of_a_restore_it_can_be_restored_again(full, tmp_path, monkeypatch):
     text = backup_of(full)
     steps = 0

@@ -285,6 +285,7 @@ def test_a_copy_that_is_only_behind_goes_on_and_nothing_is_set_aside(
     assert list(ward.layout.drafts_aside.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_refused_resume_takes_nothing_from_the_session_that_writes(
     ward, patient, examination, knee
 ):

@@ -214,6 +214,7 @@ def test_a_trail_that_was_cut_is_found_also_after_it_has_grown_again(ward):
 # --- all of it
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("each", [7, pytest.param(1, marks=pytest.mark.long)])
 def test_every_attack_alone_with_no_screen(tmp_path, each):
     """Of each kind one in so many of its places."""
@@ -233,6 +234,7 @@ def test_pairs_of_attacks_with_no_screen(tmp_path, wanted):
     assert sum(pairs.values()) == wanted
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("wanted", [2, pytest.param(4, marks=pytest.mark.long)])
 def test_pairs_with_a_screen_open(tmp_path, wanted):
     place = hostile.Range(tmp_path)

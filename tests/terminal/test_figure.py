@@ -49,6 +49,7 @@ async def test_it_follows_every_key_below_the_panel_at_120x40(tmp_path):
         assert max(map(len, dump(app))) <= 120
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("locale", "mark", "other"), [("C", "/", "▒"), ("C.UTF-8", "▒", "///")])
 def test_the_locale_decides_how_the_loss_is_shaded(tmp_path, locale, mark, other):
     env = environ(tmp_path, LANG=locale, LC_ALL=locale)

@@ -187,6 +187,7 @@ async def test_a_search_in_the_place_of_an_answer_is_a_search_and_its_text_no_ke
         assert app.screen.state.examination == before
 
 
+@pytest.mark.long
 @pytest.mark.slow
 async def test_a_question_is_named_as_one_when_it_was_looked_for(app):
     async with app.run_test(size=(80, 24)) as pilot:

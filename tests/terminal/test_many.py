@@ -16,6 +16,7 @@ def app(tmp_path):
     return app
 
 
+@pytest.mark.long
 async def test_every_bed_is_reached_and_the_cursor_stays_in_sight(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
@@ -54,6 +55,7 @@ async def test_the_discharged_are_kept_hidden_found_read_and_restored(app):
         assert len(app.ward.beds(discharged=True)) == GONE - 1
 
 
+@pytest.mark.long
 async def test_the_handover_of_forty_is_four_screens_by_one_key_each(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("H")

@@ -288,6 +288,7 @@ async def calls_of(tmp_path, kind, server, of_each):
     ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "how", "of_each"),
     [

@@ -238,6 +238,7 @@ def test_what_the_line_has_no_room_for_is_told_once():
     assert wide.why == urgency.reasons[0].said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [NARROWEST, 69])
 def test_no_name_of_a_site_is_cut(width):
     made = engine().hypotheses

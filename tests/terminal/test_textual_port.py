@@ -142,6 +142,7 @@ def handled_unread(session, log, number):
     return handled
 
 
+@pytest.mark.long
 def test_keys_are_handled_while_the_link_stalls_and_nothing_drawn_is_lost(log):
     with probe(log) as session:
         session.wait("ready")
@@ -149,6 +150,7 @@ def test_keys_are_handled_while_the_link_stalls_and_nothing_drawn_is_lost(log):
         session.wait("count 600 last b")
 
 
+@pytest.mark.long
 def test_textual_alone_stops_handling_keys_while_the_link_stalls(log):
     with probe(log, "stock") as session:
         session.wait("ready")
@@ -169,6 +171,7 @@ def test_a_hang_up_ends_with_the_draft_kept(log, ignore):
         assert keys(log)[-1] == "kept"
 
 
+@pytest.mark.long
 def test_textual_alone_runs_on_without_a_terminal(log):
     with probe(log, "stock", ignore=[signal.SIGHUP]) as session:
         session.wait("ready")
@@ -226,6 +229,7 @@ def kill_other_thread(session, number):
     assert ctypes.CDLL(None).tgkill(session.process.pid, other, number) == 0
 
 
+@pytest.mark.long
 def test_a_signal_that_another_thread_takes_is_answered_without_a_key(log):
     with probe(log) as session:
         session.wait("ready")

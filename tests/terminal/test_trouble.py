@@ -113,6 +113,7 @@ async def test_a_doctor_who_pulls_the_plug_finds_every_answered_key(app):
 # --- another keeper
 
 
+@pytest.mark.long
 async def test_the_screens_work_on_any_keeper_of_a_ward(app, tmp_path):
     ward = MemoryWard()
     with (tmp_path / "archive").open("w+b") as file:

@@ -111,6 +111,7 @@ async def test_an_admission_held_up_is_carried_out_when_that_ends(app, names):
         assert app.ward.problem == ""
 
 
+@pytest.mark.long
 async def test_a_held_trail_holds_up_no_key(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2")
@@ -199,6 +200,7 @@ async def test_who_amends_what_another_is_amending_is_told_so(app):
 # --- what stays behind
 
 
+@pytest.mark.long
 async def test_no_thread_is_left_by_an_examination(app):
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("enter", "2", "q", "enter", "q")
@@ -209,6 +211,7 @@ async def test_no_thread_is_left_by_an_examination(app):
         assert threading.active_count() <= before
 
 
+@pytest.mark.long
 async def test_no_drawn_line_is_left_by_an_examination(app):
     from textual.strip import Strip
 
@@ -273,6 +276,7 @@ async def test_a_draft_whose_first_line_is_damaged_is_offered_as_damaged(app):
     assert again.ward.drafts() == ()
 
 
+@pytest.mark.long
 async def test_a_sheet_held_up_goes_on_by_itself_and_is_saved_once(app):
     whose = first(app).patient_id
     async with app.run_test(size=(80, 24)) as pilot:

@@ -76,6 +76,7 @@ async def test_the_list_of_the_discharged_says_what_it_is_and_what_its_keys_do(a
         assert any("A1" in line for line in dump(app))
 
 
+@pytest.mark.long
 async def test_where_a_file_was_written_is_said_whole(tmp_path):
     app = demo_app(tmp_path / "ward")
     place = tmp_path / "a folder whose name is long" / ("x" * 60)

@@ -327,6 +327,7 @@ def test_killed_at_any_statement_of_a_restore_it_can_be_restored_again(folder, h
     assert backup_of(home) == text
 
 
+@pytest.mark.long
 def test_a_server_that_dies_during_a_restore_has_nothing_of_it_and_takes_it_again(folder, monkeypatch):  # fmt: skip
     if binaries() is None:
         pytest.skip(LEFT_OUT)

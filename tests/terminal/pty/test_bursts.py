@@ -42,6 +42,7 @@ def test_an_unbracketed_paste_with_line_breaks_is_text_of_the_question(examining
     assert ward.examinations(ward.beds()[0].patient_id) == ()
 
 
+@pytest.mark.long
 def test_a_long_paste_without_its_marks_is_no_keys_of_the_grid(examining):
     begun = time.monotonic()
     examining.send("the power was 4 of 5 on the left, s q u 0 " * 50, apart=False)
@@ -52,6 +53,7 @@ def test_a_long_paste_without_its_marks_is_no_keys_of_the_grid(examining):
     assert examining.changes == 3
 
 
+@pytest.mark.long
 def test_what_follows_the_closing_key_at_once_in_a_read_of_its_own_is_nothing(examining):
     examining.press("i", "Impression:")
     examining.quiet()
@@ -78,6 +80,7 @@ def test_a_paste_into_a_search_goes_nowhere_and_grades_nothing(examining, opened
     examining.wait("brachioradialis")
 
 
+@pytest.mark.long
 def test_of_keys_that_a_slow_link_brings_in_pieces_the_end_is_no_answer_either(examining):
     """``/bo2`` goes to a question; what was to follow is cut, and its end would answer another."""
     examining.press("/", "Find:")
@@ -97,6 +100,7 @@ def test_of_keys_that_a_slow_link_brings_in_pieces_the_end_is_no_answer_either(e
     examining.wait(kept(4))
 
 
+@pytest.mark.long
 def test_a_paste_of_a_whole_admission_is_text_of_its_first_question(tmp_path):
     with running(wardexam("--db", str(tmp_path / "ward")), environ(tmp_path)) as session:
         session.wait("The ward is empty")
@@ -129,6 +133,7 @@ def test_keys_typed_before_the_first_paint_are_not_lost(tmp_path, pause):
         assert session.ended() == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("behind", [0.06, 0.15, 0.3])
 def test_a_key_that_a_hand_types_after_escape_is_a_key_of_what_is_below(tmp_path, behind):
     """Over a link an Escape waits for the rest of a sequence; what is typed meanwhile came no more with it."""

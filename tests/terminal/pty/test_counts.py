@@ -24,6 +24,7 @@ def spent(keys):
     return len(re.sub(r"\d+(?=\r)", "0", keys))
 
 
+@pytest.mark.long
 def test_an_admission_costs_six_keys_and_its_words(ward, tmp_path):
     keys = ADMITTING
     (bed,) = open_ward(tmp_path / "ward").beds()
@@ -31,6 +32,7 @@ def test_an_admission_costs_six_keys_and_its_words(ward, tmp_path):
     assert len(keys) - sum(map(len, DETAILS)) <= 6
 
 
+@pytest.mark.long
 def test_a_core_examination_costs_its_fourteen_findings_and_three(ward, tmp_path):
     keys = "\r" + "4" + "22222222221100" + "s"
     ward.type(keys)
@@ -64,6 +66,7 @@ def test_a_suspected_cauda_equina_whole_costs_its_signs_its_questions_and_six(wa
     assert spent(keys) <= len(examination.findings) + asked + 6
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("before", ["4", "4f", "4\t\t", "4m8", "4mb"])
 def test_a_numb_s1_costs_eight_keys_from_anywhere(ward, before):
     ward.type("\r" + before)
@@ -75,6 +78,7 @@ def test_a_numb_s1_costs_eight_keys_from_anywhere(ward, before):
     assert len(keys) <= 8
 
 
+@pytest.mark.long
 def test_a_one_sided_weakness_is_now_within_twelve_keys(ward):
     keys = "\r" + "1" + "ma" + "53" + "55" + "53"
     ward.type(keys)
@@ -82,6 +86,7 @@ def test_a_one_sided_weakness_is_now_within_twelve_keys(ward):
     assert len(keys) <= 12
 
 
+@pytest.mark.long
 def test_what_was_abnormal_costs_its_findings_and_six_again(ward, tmp_path):
     ward.type("\r" + "4" + "22222222220000" + "s")
     ward.wait("NEUROLOGICAL EXAMINATION")

@@ -116,6 +116,7 @@ def in_bed(session: Session, *texts: str, without: str = "\0") -> None:
     )
 
 
+@pytest.mark.long
 def test_a_day_on_the_ward(demo, tmp_path):
     environment = environ(tmp_path, WARDEXAM_DB=demo)
     with running(wardexam(), environment) as session:

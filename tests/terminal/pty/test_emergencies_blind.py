@@ -333,6 +333,7 @@ def asked(tmp_path_factory):
     return talk.asked
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", CANNOT)
 def test_the_line_mode_takes_what_the_screen_takes(name, asked):
     assert any(f"{question},".startswith(f"{name},") for question in asked)
@@ -349,6 +350,7 @@ def opened(tmp_path):
         yield session
 
 
+@pytest.mark.long
 def test_known_myasthenia_gives_the_breathless_no_more_time(opened):
     type_keys(opened, "4/bre\r1", 2)
     before = panel(opened.lines)
@@ -357,6 +359,7 @@ def test_known_myasthenia_gives_the_breathless_no_more_time(opened):
     assert limits((), panel(opened.lines)) == [LIMITS["minutes"]]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", ["painful-third-nerve"], indirect=True)
 @pytest.mark.parametrize("where", ["whole", "whole why", "handover"])
 def test_a_painful_third_nerve_keeps_its_angiogram(where, seen):
@@ -364,12 +367,14 @@ def test_a_painful_third_nerve_keeps_its_angiogram(where, seen):
     assert has(["cta", "angiogra"], text), text
 
 
+@pytest.mark.long
 def test_a_fit_that_may_be_going_on_is_not_left_for_hours(opened):
     type_keys(opened, "1/fit\r1", 2)
     shown = panel(opened.lines)
     assert limits((), shown) == [LIMITS["minutes"]], shown
 
 
+@pytest.mark.long
 def test_no_reason_for_today_stands_before_one_for_now(opened):
     type_keys(opened, "4/canc\r1/bot\r1", 3)
     levels = re.findall(r"^[► ]\d ([A-Z0-9 ]+?)  +", reasons(opened), re.MULTILINE)
@@ -396,6 +401,7 @@ WORDS = {
 }
 
 
+@pytest.mark.long
 def test_what_a_doctor_types_finds_what_is_meant(opened):
     opened.press("4", kept(1))
     for word, first in WORDS.items():

@@ -31,6 +31,7 @@ def sheets(tmp_path):
     return store.file(store.beds()[0].patient_id).sheets
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", list(TYPICAL))
 def test_a_typical_sheet_costs_less_than_sixty_keys(ward, tmp_path, name):
     entered, wanted = TYPICAL[name]

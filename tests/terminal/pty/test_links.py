@@ -6,6 +6,8 @@ import signal
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.terminal.pty.harness import environ, running, until
 from tests.terminal.pty.servers import sshd, tmux
 from wardexam.terminal.clipboard import osc52
@@ -57,6 +59,7 @@ def over_ssh(server, log, env):
     return server("exec", "env", *map(shlex.quote, setting), *map(shlex.quote, probe(log)))
 
 
+@pytest.mark.long
 def test_over_ssh_the_clipboard_sequence_arrives_at_the_client(tmp_path):
     env, log = environ(tmp_path), tmp_path / "log"
     with sshd(tmp_path) as server, running(over_ssh(server, log, env), env) as session:
@@ -69,6 +72,7 @@ def test_over_ssh_the_clipboard_sequence_arrives_at_the_client(tmp_path):
         assert session.ended() == 0
 
 
+@pytest.mark.long
 def test_a_dropped_ssh_link_ends_the_program_with_the_draft_kept(tmp_path):
     env, log = environ(tmp_path), tmp_path / "log"
     with sshd(tmp_path) as server, running(over_ssh(server, log, env), env) as session:

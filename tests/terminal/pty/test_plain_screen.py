@@ -20,6 +20,7 @@ def test_enter_ctrl_d_and_ctrl_c_go_back_to_the_note_and_the_print_is_recorded(w
     assert "copied" in [event.event for event in open_ward(tmp_path / "ward").events()]
 
 
+@pytest.mark.long
 def test_what_was_typed_on_the_plain_screen_is_no_key_of_the_note(ward):
     ward.press("H", "Handover")
     ward.press("P", PROMPT)

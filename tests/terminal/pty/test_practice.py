@@ -72,6 +72,7 @@ def ten(session, home):
     assert not {n for n in made if n.endswith((".jsonl", ".draft")) or n == "ward.json"}
 
 
+@pytest.mark.long
 def test_ten_cases_in_a_real_terminal(tmp_path):
     env = environ(tmp_path)
     with running(wardexam("practise", "--seed", "1", "--level", "3"), env) as session:
@@ -90,6 +91,7 @@ def test_ten_cases_over_ssh(tmp_path):
         ten(session, tmp_path)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("key", "code"), [("\x03", 130), ("\x04", 0)])
 def test_leaving_by_a_key_keeps_what_was_answered(tmp_path, key, code):
     with running(wardexam("practise", "--published", "h008"), environ(tmp_path)) as session:

@@ -36,6 +36,7 @@ def clipboard(raw):
     return [base64.b64decode(text).decode() for text in found]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("term", ["xterm-256color", "linux", "vt100"])
 def test_over_ssh_an_examination_is_entered_and_its_note_reaches_the_clients_clipboard(
     tmp_path, term
@@ -86,6 +87,7 @@ def test_over_ssh_a_burst_lands_in_order_and_a_dropped_link_keeps_the_draft(tmp_
             assert again.ended() == 0
 
 
+@pytest.mark.long
 def test_in_tmux_the_note_fills_the_buffer_and_reaches_the_terminal_outside(tmp_path):
     env = environ(tmp_path, WARDEXAM_MOUSE=None)
     with (
@@ -102,6 +104,7 @@ def test_in_tmux_the_note_fills_the_buffer_and_reaches_the_terminal_outside(tmp_
         client.press("", "12 patients")
 
 
+@pytest.mark.long
 def test_where_tmux_has_no_program_at_hand_the_passthrough_form_reaches_the_terminal(tmp_path):
     """Inside a tmux whose command is not found, as in a container: passed through as a string."""
     env = environ(tmp_path)
@@ -119,6 +122,7 @@ def test_where_tmux_has_no_program_at_hand_the_passthrough_form_reaches_the_term
         assert clipboard(client.raw)[0].splitlines()[1].startswith("Urgency: ")
 
 
+@pytest.mark.long
 def test_detached_and_attached_again_everything_is_drawn(tmp_path):
     env = environ(tmp_path)
     with tmux(wardexam("demo"), env) as server:
@@ -133,6 +137,7 @@ def test_detached_and_attached_again_everything_is_drawn(tmp_path):
             client.wait(lambda s: "? help" in s.lines[-1] or "? help" in s.lines[-2])
 
 
+@pytest.mark.long
 def test_over_ssh_into_tmux_keys_and_note_go_all_the_way(tmp_path):
     env = environ(tmp_path)
     with tmux(wardexam("demo"), env) as inner, sshd(tmp_path) as server:

@@ -98,6 +98,7 @@ def test_a_terminal_without_a_screen_is_told_of_the_line_mode_in_one_line(tmp_pa
         assert b"\x1b" not in session.raw
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40)])
 def test_every_size_is_composed(tmp_path, size):
     with running(wardexam("demo"), environ(tmp_path), size) as session:

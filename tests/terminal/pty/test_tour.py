@@ -26,6 +26,7 @@ def led(tmp_path):
     return running(wardexam("demo", "--tour"), environ(tmp_path))
 
 
+@pytest.mark.long
 def test_ten_steps_lead_from_the_list_to_the_copied_note(tmp_path):
     assert len(STEPS) == 10
     with led(tmp_path) as session:
@@ -46,6 +47,7 @@ def test_ten_steps_lead_from_the_list_to_the_copied_note(tmp_path):
         assert session.ended() == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("after", [0, 1, 5])
 def test_escape_leaves_it_and_keys_do_as_always(tmp_path, after):
     with led(tmp_path) as session:

@@ -48,6 +48,7 @@ def test_from_the_ward_list_to_the_copied_note(tmp_path):
     assert session.ended() == 0
 
 
+@pytest.mark.long
 def test_a_burst_typed_ahead_lands_on_the_right_cells_in_order(tmp_path):
     session = admitted(tmp_path)
     # Everything at once, before the screen is there: open, grade, move, grade, both, undo.
@@ -64,6 +65,7 @@ def test_a_burst_typed_ahead_lands_on_the_right_cells_in_order(tmp_path):
     assert session.ended() == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("term", ["xterm", "xterm-256color", "linux", "vt100", "screen", "tmux"])
 def test_every_terminal_shows_the_grid_and_the_cursor(tmp_path, term):
     session = demo(tmp_path, TERM=term)
@@ -76,6 +78,7 @@ def test_every_terminal_shows_the_grid_and_the_cursor(tmp_path, term):
     assert session.ended() == 0
 
 
+@pytest.mark.long
 def test_without_colour_meaning_stays(tmp_path):
     session = demo(tmp_path, NO_COLOR="1")
     session.wait("NOW")
@@ -123,6 +126,7 @@ def test_whatever_ends_it_the_draft_is_offered_on_the_next_start(tmp_path, end):
     assert again.ended() == 0
 
 
+@pytest.mark.long
 def test_a_small_window_says_what_it_needs_and_comes_back(tmp_path):
     session = demo(tmp_path)
     session.wait("12 patients")

@@ -45,6 +45,7 @@ GRADED = {
 FLAGS = "100011100001000"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("level", ["b10\r", "00"], ids=["a level on both sides", "no level"])
 def test_one_key_a_finding_and_twelve_more_at_most(tmp_path, level):
     env = environ(tmp_path, WARDEXAM_DB=str(tmp_path / "ward"))

@@ -48,6 +48,7 @@ def shows(label, *grades):
 # -- in order, always
 
 
+@pytest.mark.long
 def test_a_dialog_that_opens_takes_the_keys_typed_ahead_as_text(tmp_path):
     with ward(tmp_path) as session:
         examining(session)
@@ -78,6 +79,7 @@ def test_keys_typed_ahead_of_a_discharge_never_confirm_it(tmp_path):
     assert len(open_ward(tmp_path / "ward").beds()) == 1
 
 
+@pytest.mark.long
 def test_a_byte_that_is_not_utf8_a_cut_sequence_and_a_paste_grade_nothing(tmp_path):
     with ward(tmp_path, ESCDELAY="50") as session:
         examining(session)
@@ -99,6 +101,7 @@ def test_a_byte_that_is_not_utf8_a_cut_sequence_and_a_paste_grade_nothing(tmp_pa
     assert held(tmp_path) == [("biceps", "right", "2+"), ("brachioradialis", "left", "0")]
 
 
+@pytest.mark.long
 def test_a_paste_into_a_question_is_text(tmp_path):
     with ward(tmp_path) as session:
         examining(session)
@@ -112,6 +115,7 @@ def test_a_paste_into_a_question_is_text(tmp_path):
     assert held(tmp_path) == [("biceps", "right", "2+")]
 
 
+@pytest.mark.long
 def test_a_stalled_link_loses_no_key_and_what_comes_through_is_the_last_state(tmp_path):
     with ward(tmp_path) as session:
         examining(session)
@@ -127,6 +131,7 @@ def test_a_stalled_link_loses_no_key_and_what_comes_through_is_the_last_state(tm
     assert held(tmp_path) == [("biceps", "right", "2+"), ("biceps", "left", "0")]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_size_may_change_at_any_moment(tmp_path, seed):
     chance = random.Random(seed)
@@ -147,6 +152,7 @@ def test_the_size_may_change_at_any_moment(tmp_path, seed):
         session.wait(lambda s: s.text == before)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("digits", ["\x1bOr\x1bOp", "20"])
 def test_digits_on_the_keypad_grade(tmp_path, digits):
     with ward(tmp_path) as session:
@@ -156,6 +162,7 @@ def test_digits_on_the_keypad_grade(tmp_path, digits):
         session.wait(shows("biceps", "2+", "0"))
 
 
+@pytest.mark.long
 def test_arrows_and_the_home_row_move_alike(tmp_path):
     with ward(tmp_path) as session:
         examining(session)
@@ -172,6 +179,7 @@ def test_arrows_and_the_home_row_move_alike(tmp_path):
 # -- the mouse
 
 
+@pytest.mark.long
 def test_the_mouse_moves_the_cursor_and_opens_a_bed_and_grades_nothing(tmp_path):
     with ward(tmp_path, WARDEXAM_MOUSE="on") as session:
         examining(session)
@@ -194,6 +202,7 @@ def test_the_mouse_moves_the_cursor_and_opens_a_bed_and_grades_nothing(tmp_path)
 # -- stopping, going on, ending
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("stop", [signal.SIGTSTP, signal.SIGSTOP])
 def test_going_on_after_a_stop_draws_everything(tmp_path, stop):
     with ward(tmp_path) as session:
@@ -216,6 +225,7 @@ def test_going_on_after_a_stop_draws_everything(tmp_path, stop):
         assert session.modes() == session.modes_before
 
 
+@pytest.mark.long
 def test_ctrl_z_goes_to_the_shell_and_fg_comes_back(tmp_path):
     tool = " ".join(map(shlex.quote, wardexam("--db", str(tmp_path / "ward"))))
     shell = ["bash", "--noprofile", "--norc", "-i"]
@@ -232,6 +242,7 @@ def test_ctrl_z_goes_to_the_shell_and_fg_comes_back(tmp_path):
         session.wait("prompt>")
 
 
+@pytest.mark.long
 def test_ctrl_z_without_a_shell_stops_nothing(tmp_path):
     with ward(tmp_path) as session:
         examining(session)
@@ -280,6 +291,7 @@ def test_every_end_comes_within_the_second_with_the_draft_kept(tmp_path, end, ig
 # -- what shows at the first run
 
 
+@pytest.mark.long
 def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
     """At 80x24 without colour: every key pressed stands on the screen before it is pressed."""
     with ward(tmp_path, NO_COLOR="1") as session:
@@ -305,6 +317,7 @@ def test_a_person_who_has_never_seen_it_is_told_each_next_key(tmp_path):
         assert not re.search(rb"\x1b\[[\d;]*\b(3[0-7]|4[0-7]|38|48|9\d)\b[\d;]*m", session.raw)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("pause", [0.0, 0.02, 0.05, 0.1, 0.2, 0.4])
 def test_leaving_while_a_thread_still_reasons_ends_well(tmp_path, pause):
     # No rows are kept, so the tables are still being made, or the next grades read ahead.
