@@ -174,7 +174,7 @@ def test_the_sites_compared_are_those_of_the_reading(silence):
 # How it is reworded, over how many sheets at least, the tolerance, the share that may exceed it, and the most. Of 489 sheets a leg
 # by its parts exceeds it in 7 %, half of these since cases like it know fewer movements; a dermatome is not a nerve's territory.
 TABLE = {
-    "a level by its dermatomes": (level_by_dermatomes, 90, 0.15, 0.05, 0.5),
+    "a level by its dermatomes": (level_by_dermatomes, 90, 0.15, 0.06, 0.4),  # "reduced" also says that it is not absent
     "a statement sign by sign": (stated_sign_by_sign, 300, 0.15, 0.03, 0.35),  # it is less sure
     "a leg by its parts": (split("power_leg", "power_leg_proximal", "power_leg_distal"), 160, 0.10, 0.08, 0.5),
     "an arm by its parts": (split("power_arm", "power_arm_proximal", "power_arm_distal"), 120, 0.10, 0.01, 0.15),
