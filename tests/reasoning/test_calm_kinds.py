@@ -53,6 +53,20 @@ LEADS = {
         "flag:bladder_bowel=no hip_flexion 4+/4 knee 2+/2+ ankle 2+/2+ plantar flexor/flexor power_arm 5/5",
         {"cord"},
     ),
+    "a numb saddle and a full bladder beside signs of effort": (
+        "age=40 onset=days complaint=back_pain pain=back give_way_leg present/present inconsistent present power_leg 4/4 "
+        "knee 2+/2+ ankle 2+/2+ plantar flexor/flexor saddle reduced/reduced bladder retention post_void_residual measured:500",
+        {"cauda", "conus", "cord"},
+    ),
+    "headache with clonus that goes on is not normal": (
+        "complaint=headache pain=head clonus_ankle sustained/sustained knee 3+/3+ ankle 3+/3+",
+        {"brain", "parasagittal", "cord", "systemic"},
+    ),
+    "the same in pregnancy": (
+        "age=38 sex=female onset=hours complaint=headache pain=head setting=pregnancy power_all 5/5 "
+        "clonus_ankle sustained/sustained knee 3+/3+ ankle 3+/3+ biceps 3+/3+",
+        {"brain", "meninges", "systemic"},
+    ),
     "drowsy, on an anticoagulant, one side a little weak": (
         "age=81 onset=weeks complaint=confused flag:anticoagulant=yes flag:headache_new=yes flag:drowsy=yes "
         "drowsiness slight attention present shoulder_abduction 5/4+ hip_flexion 5/4+ plantar flexor/equivocal",
@@ -114,3 +128,9 @@ def test_every_kind_of_no_lesion_is_named_so():
     assert {s for s, row in sites().items() if row.get("lesion") is False} == {
         "none", "systemic", "functional", "pain_limited",
     }  # fmt: skip
+
+
+def test_jerks_that_are_lost_leave_a_functional_weakness_less_than_likely():
+    line = "onset=days flag:progressive=yes give_way_leg present/present power_leg 3/3 power_arm 4/4 knee 0/0 ankle 0/0 biceps 1+/1+"
+    sites = ready.engine().read(read_line(line).spelled_out()).sites
+    assert next(s.probability for s in sites if s.region == "functional") < 0.5

@@ -53,7 +53,7 @@ def odd(need):
     """Signs that meet a need: the first of those it names, on each of its sides, with the answer it asks for."""
     signs = [s for s in catalogue().values() if s.id in need.spoken_of]
     signs = [s for s in signs if s.sides == "each"] or signs
-    answer = "usual" if need.found == "usual" else "lost"
+    answer = need.answers[0] if need.answers else "usual" if need.found == "usual" else "lost"
     sides = ("right", "left") if signs[0].sides == "each" else ("midline",)
     return [(signs[0].id, side, answer) for side in sides]
 
@@ -74,6 +74,21 @@ def test_a_name_is_said_with_all_that_it_claims_and_with_no_part_of_it_missing(n
         if need.each:
             right = tuple(f for f in whole.found if f[1] == "right")
             assert claimed(name, group_of(name), 1.0, Known(right, told)) != name
+
+
+@pytest.mark.parametrize(
+    ("ankle", "said"), [("0", True), ("1+", True), ("3+", False), ("4+", False)]
+)
+def test_a_neuropathy_beside_the_cord_is_named_where_a_jerk_is_lost_and_not_where_it_is_brisk(
+    ankle, said
+):
+    name = "cord, posterior and lateral, with neuropathy"
+    found = (
+        ("vibration_leg", "left", "absent"),
+        ("stocking", "left", "shin"),
+        ("ankle", "left", ankle),
+    )
+    assert (claimed(name, group_of(name), 1.0, Known(found)) == name) == said
 
 
 def test_a_place_on_a_nerve_is_named_only_where_it_holds_enough_of_the_nerve():

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from wardexam.anatomy.catalogue import PARTS, SEGMENTS, Sign, catalogue
 from wardexam.errors import TableError
+from wardexam.exam.answers import answers_for, scales
 from wardexam.exam.examination import Onset
 from wardexam.reasoning.inference.evidence import USUAL
 from wardexam.reasoning.inference.pieces import Term
@@ -28,6 +29,7 @@ class Need(Columns):
     limb: tuple[str, ...] = ()
     modality: str = ""
     found: Literal["any", "odd", "usual"] = "any"
+    answers: tuple[str, ...] = ()
     each: bool = False
     onset: tuple[Onset, ...] = ()
 
@@ -77,6 +79,11 @@ def claims() -> dict[str, Claim]:
     return made
 
 
+def _codes(sign: Sign) -> tuple[str, ...]:
+    """What may be answered to a sign, of a reflex in every scale."""
+    return tuple(code for scale in scales() for code in answers_for(sign.answers, scale).codes)
+
+
 def _unknown(need: Need) -> set[str]:
     """What a need names that there is not, as ``part 'powr'``."""
     signs = catalogue().values()
@@ -88,6 +95,7 @@ def _unknown(need: Need) -> set[str]:
             need.modality.split(",") if need.modality else (),
             {s.modality for s in signs},
         ),
+        "answer": (need.answers, {c for s in signs if s.id in need.spoken_of for c in _codes(s)}),
     }
     return {f"{kind} '{w}'" for kind, (words, known) in named.items() for w in set(words) - known}
 
@@ -117,7 +125,9 @@ class Known:
         sides = {
             side
             for sign, side, answer in self.found
-            if sign in need.spoken_of and need.found in ("any", USUAL if answer == USUAL else "odd")
+            if sign in need.spoken_of
+            and need.found in ("any", USUAL if answer == USUAL else "odd")
+            and (not need.answers or answer in need.answers)
         }
         return sides >= _BOTH if need.each else bool(sides)
 

@@ -184,8 +184,8 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     for row in story["support"].values():
         shown = any(f.sign in row.get("signs", ()) and f.answer in row["answers"] for f in found)
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
-        complained = told.complaint in row.get("complaints", ()) or told.pain in row.get("pain", ())
-        supported = shown or spoken or complained
+        columns = (("complaints", told.complaint), ("pain", told.pain), ("settings", told.setting))
+        supported = shown or spoken or any(word in row.get(c, ()) for c, word in columns)
         if "else" in row and not supported:
             said.append(row["else"])
         if meant.refutes(row) and not (supported and row.get("stands", False)):

@@ -63,7 +63,9 @@ def _lost(sign: str, answer: str) -> bool:
 
 def above(finding: Finding) -> bool:
     """Whether a finding speaks of a lesion above the roots: out of the usual where only such a lesion makes it so."""
-    return finding.abnormal and finding.sign in conditions_row("confined")["above"]
+    row = conditions_row("confined")
+    silent = finding.answer in row["mute"].get(finding.sign, ())
+    return finding.abnormal and finding.sign in row["above"] and not silent
 
 
 def _common(losses: Iterable[Finding]) -> frozenset[str]:
