@@ -64,3 +64,15 @@ def test_right_and_left_and_a_grade_out_of_five_can_both_be_said_without_doubt()
         on_both_sides("power_leg 2/5 hip_flexion known:4+/5")
         == "power_leg 2/2 hip_flexion known:4+/4+"
     )
+
+
+@pytest.mark.parametrize("typed", ["650", "measured:650"])
+def test_a_number_alone_is_what_was_measured(typed):
+    (found,) = read_line(f"post_void_residual {typed}").spelled_out().findings
+    assert (found.answer, found.amount) == ("measured", 650)
+
+
+@pytest.mark.parametrize(("typed", "said"), [("9999", "outside 0 to 3000"), ("measured", "mL")])
+def test_what_is_no_amount_is_refused(typed, said):
+    with pytest.raises(InputError, match=said):
+        read_line(f"post_void_residual {typed}").spelled_out()

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from wardexam.anatomy.catalogue import Sign, catalogue
+from wardexam.anatomy.catalogue import MEASURED, Sign, catalogue
 from wardexam.errors import InputError
 from wardexam.exam.answering import answer_code, synonyms
 from wardexam.exam.answers import ScaleName, answers_for, scales
@@ -56,6 +56,8 @@ def _answer(row: Sign, word: str, scale: ScaleName) -> dict[str, Any]:
             )
         return {"not_testable": reason}
     allowed = answers_for(row.answers, scale)
+    if row.answers == MEASURED and value.isdecimal() and not extras:
+        (value,), extras = allowed.codes, [value]  # a number alone is what was measured
     fields: dict[str, Any] = {"answer": answer_code(row, value, scale)}
     if fields["answer"] is None:
         choices = ", ".join(
