@@ -17,16 +17,8 @@ Shares = dict[str, Share]
 
 
 CORDS = ("lateral", "posterior", "medial")  # of the brachial plexus
-STORY = (
-    "onset",
-    "age",
-    "sex",
-    "trauma",
-    "setting",
-    "pain",
-    "complaint",
-    "flag",
-)  # columns of a story
+# Columns of a story.
+STORY = ("onset", "age", "sex", "trauma", "setting", "pain", "complaint", "flag")
 
 
 Times = dict[str, Annotated[float, Field(ge=0)]]

@@ -88,6 +88,13 @@ def _checked(forms: Collection[Form]) -> None:
         kinds = {sign.answers for sign in catalogue().values()}
         all_known(row.get("unless_kinds", ()), kinds, f"story.toml, support, {site}, kinds")
     said_of = words_of_story()
+    for site, row in story_row("support").items():
+        for named, column in (
+            ("complaints", "complaint"),
+            ("pain", "pain"),
+            ("settings", "setting"),
+        ):
+            all_known(row.get(named, ()), said_of[column], f"story.toml, support, {site}, {named}")
     of_setting = dict(story_row("complaint_of_setting"))
     del of_setting["source"]
     all_known(of_setting, said_of["complaint"], "story.toml, complaint_of_setting")

@@ -9,6 +9,7 @@ from wardexam.exam.answers import answers_for
 from wardexam.exam.examination import Context
 from wardexam.exam.findings import Finding
 from wardexam.reasoning.tables import conditions_row
+from wardexam.tables import all_known
 
 _BOTH = {"right", "left"}
 
@@ -61,11 +62,24 @@ def _lost(sign: str, answer: str) -> bool:
     return _weak(sign, answer) or (kind in row["kind"] and answer in row["answers"])
 
 
+@cache
+def _above() -> dict[str, frozenset[str]]:
+    """The signs that speak of a lesion above the roots, each with the answers to it that do not.
+
+    Raises:
+        TableError: One is no sign, or no answer to it.
+    """
+    row, where = conditions_row("confined"), "conditions.toml, confined"
+    all_known((*row["above"], *row["mute"]), catalogue(), where)
+    for sign, mute in row["mute"].items():
+        all_known(mute, answers_for(catalogue()[sign].answers).codes, f"{where}, mute, {sign}")
+    return {sign: frozenset(row["mute"].get(sign, ())) for sign in row["above"]}
+
+
 def above(finding: Finding) -> bool:
     """Whether a finding speaks of a lesion above the roots: out of the usual where only such a lesion makes it so."""
-    row = conditions_row("confined")
-    silent = finding.answer in row["mute"].get(finding.sign, ())
-    return finding.abnormal and finding.sign in row["above"] and not silent
+    mute = _above().get(finding.sign)
+    return mute is not None and finding.abnormal and finding.answer not in mute
 
 
 def _common(losses: Iterable[Finding]) -> frozenset[str]:
