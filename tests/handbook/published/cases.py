@@ -13,7 +13,9 @@ from wardexam.exam.typed import read_line
 from wardexam.reasoning.reading import Reading, Site
 
 FOLDER = Path(__file__).parent
-PARTS = ("development", "validation", "sealed_28_november", "sealed_29_november")
+PARTS = (
+    "development", "validation", "sealed_28_november", "sealed_29_november", "sealed_29_november_evening",
+)  # fmt: skip
 OF_TWO = "two_lesions"  # a part beside them: more of two lesions, and what looks like two
 NO_LESION = ("functional", "systemic", "pain_limited", "normal_variant")
 CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand for them
@@ -21,6 +23,7 @@ CALM = ("none", "systemic", "functional", "pain_limited")  # regions that stand 
 SEALS = {
     "sealed_28_november": "3288ee94484ed04e30848308d6badacce6f7a64d6c3f04db5a737762e9e7efe0",
     "sealed_29_november": "efce42ade5e872f2fddd12bb910542685b5d7b069dd3a069754f8e93038c36cc",
+    "sealed_29_november_evening": "2270650c9179d4add320add80dfc23ccca53196c23e0f3247c1bc78531ca18a1",
 }
 PLACES = ("_wrist", "_elbow", "_forearm")  # of a nerve; the nerve itself must be named
 NEAR = 1  # segments that a root's level may be off
