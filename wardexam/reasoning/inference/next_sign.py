@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import fsum
-from typing import Any, NamedTuple, Protocol, cast
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +67,7 @@ class _Batch:
         chance: Tables one after the other, shape (codes, answers) or (codes, 3, answers).
     """
 
-    signs: tuple[tuple[Sign, str], ...]
+    signs: tuple[tuple[Sign, Side], ...]
     lines: NDArray[np.intp]
     brisk: bool
     first: NDArray[np.intp]
@@ -224,17 +224,23 @@ def informed(posterior: Posterior, examination: Findings) -> Informed:
     found = []
     codes = made.codes.take(rows, axis=1)
     for batch in _batches(examination.context):
-        shown = batch.chance.take(batch.first + codes[batch.lines], axis=0)
+        numbers = [
+            number
+            for number, (sign, side) in enumerate(batch.signs)
+            if (sign.id, side) not in recorded and sign.id not in left_out
+        ]
+        if not numbers:
+            continue
+        shown = batch.chance.take(batch.first[numbers] + codes[batch.lines[numbers]], axis=0)
         if batch.brisk:
-            joint = brisk @ shown.reshape(len(batch.lines), -1, shown.shape[-1])
+            joint = brisk @ shown.reshape(len(numbers), -1, shown.shape[-1])
         else:
             joint = flat @ shown
         # Information is the entropy of the site less its mean once the answer is known.
         known = _entropy(joint, (1, 2)) - _entropy(joint.sum(axis=1), 1)
         told = ((before - known) / np.log(2)).tolist()
-        for number, (sign, side) in enumerate(batch.signs):
-            if (sign.id, side) not in recorded and sign.id not in left_out:
-                found.append(Told(told[number], sign, cast(Side, side), joint[number]))
+        for bits, number, of_sign in zip(told, numbers, joint, strict=True):
+            found.append(Told(bits, *batch.signs[number], of_sign))
     return Informed(groups, share, urgent, found)
 
 
