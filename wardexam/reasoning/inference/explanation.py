@@ -70,7 +70,7 @@ def weighed(
     second = _runner_up(posterior, tuple(known))
     leading = [known[:1], second] if second else [known[:1]]
     best = reduce(np.maximum, posterior.log.T)  # ten times as fast as `max` along three
-    best = best - made.log_draws[posterior.kept]
+    best = best - made.log_draws.take(posterior.kept, mode="clip")
     looked_up = _look_ups(posterior, stated)
     moved = np.zeros((2, len(posterior.terms)))
     for line, sites in enumerate(leading):

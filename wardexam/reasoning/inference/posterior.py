@@ -92,8 +92,10 @@ class Posterior:
     @cached_property
     def joint(self) -> Floats:
         """Probability by kept row and briskness, shape (kept, 3), adding up to 1."""
-        made = np.exp(self.log - self.log.max())
-        return np.asarray(made / made.sum())
+        made: Floats = self.log - self.log.max()
+        np.exp(made, out=made)  # in place: so much memory is slow to come by
+        made /= made.sum()
+        return made
 
     @cached_property
     def rows(self) -> Floats:
@@ -104,7 +106,12 @@ class Posterior:
     @cached_property
     def draws(self) -> NDArray[np.uint8]:
         """How many draws each kept row holds, shape (kept,)."""
-        return self.hypotheses.draws[self.kept]
+        return self.hypotheses.draws.take(self.kept, mode="clip")
+
+    @cached_property
+    def _each(self) -> Floats:
+        """Probability of one draw by kept row, shape (kept,)."""
+        return np.asarray(self.rows / self.draws)
 
     @cached_property
     def group_of(self) -> NDArray[np.int16]:
@@ -113,15 +120,16 @@ class Posterior:
 
     def foremost(self, count: int, among: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
         """The kept rows, all or those given by their places, that hold so many of the likeliest draws."""
-        at = np.arange(len(self.kept)) if among is None else among
-        draws = self.draws[at]
-        return at[largest(self.rows[at] / draws, count, draws)]
+        if among is None:
+            return largest(self._each, count, self.draws)
+        return among[largest(self._each[among], count, self.draws[among])]
 
     @cached_property
     def _plain(self) -> Floats:
         """Probability by form as the model has it, shape (forms,)."""
         made = self.hypotheses
-        return np.asarray(np.bincount(made.form_of[self.kept], self.rows, len(made.forms)), float)
+        form_of = made.form_of.take(self.kept, mode="clip")
+        return np.asarray(np.bincount(form_of, self.rows, len(made.forms)), float)
 
     @cached_property
     def alike(self) -> Alike | None:
@@ -538,7 +546,7 @@ class Sums:
         if (groups == groups[0]).all():
             kept = np.flatnonzero(most > most.max() - _FURTHER)
         # Last and in double precision: places that are as likely stay so, whatever their rows hold.
-        own = log[kept].astype(float) + self._made.log_draws[kept]
+        own = log.take(kept, mode="clip") + self._made.log_draws.take(kept, mode="clip")
         joint = np.empty((len(BRISK_WEIGHTS), len(kept)))
         for number, weight in enumerate(np.log(BRISK_WEIGHTS)):
             joint[number] = own + weight
