@@ -100,7 +100,7 @@ def _unknown(need: Need) -> set[str]:
     return {f"{kind} '{w}'" for kind, (words, known) in named.items() for w in set(words) - known}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Known:
     """What was found, as far as names may claim it.
 
@@ -131,7 +131,7 @@ class Known:
         }
         return sides >= _BOTH if need.each else bool(sides)
 
-    @property
+    @cached_property
     def level(self) -> str:
         """The highest level of sensation that was found; empty where none was."""
         levels = [

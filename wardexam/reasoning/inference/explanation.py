@@ -74,8 +74,9 @@ def weighed(
     looked_up = _look_ups(posterior, stated)
     moved = np.zeros((2, len(posterior.terms)))
     for line, sites in enumerate(leading):
-        groups = [made.groups.index(site.id) for site in sites]
-        own = np.flatnonzero(np.isin(posterior.group_of, groups))
+        among = np.zeros(len(made.groups), bool)
+        among[[made.groups.index(site.id) for site in sites]] = True
+        own = np.flatnonzero(among.take(posterior.group_of, mode="clip"))
         own = own[best[own] > best[own].max() - _NEAR]
         own = own[largest(best[own], _MOST, posterior.draws[own])]
         moved[line] = _without_each(posterior, own, looked_up)
@@ -214,7 +215,7 @@ def _without_each(
         for line, n in enumerate(looked_up.flat):
             if every[n].key in taught:
                 value[line] += taught[every[n].key][forms]
-        fall[looked_up.flat] = whole - logsumexp(logsumexp(log, 1) - value, 1)
+        fall[looked_up.flat] = whole - logsumexp(logsumexp(log.T.copy(), 0) - value, 1)
     return fall
 
 

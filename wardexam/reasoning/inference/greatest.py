@@ -13,15 +13,22 @@ ALIKE = 1e-12  # how far apart equal values at a cut may be, as a share of the v
 Values = NDArray[np.floating[Any]]
 
 
-def leading(values: Values) -> int:
-    """Where the greatest value is: the first of those equal to it."""
-    most = values.max()
-    return int(np.flatnonzero(values >= most - EQUAL * max(1.0, abs(float(most))))[0])
+def leading(values: Sequence[float]) -> int:
+    """Where the greatest value of a few in a list is: the first of those equal to it."""
+    most = max(values)
+    least = most - EQUAL * max(1.0, abs(most))
+    return next(n for n, value in enumerate(values) if value >= least)
 
 
 def most_likely(chances: Values) -> NDArray[np.intp]:
     """Where the greatest of some chances is, and all that equal it; they need not add up to 1."""
     return np.flatnonzero(chances >= chances.max() * (1 - EQUAL))
+
+
+def all_likely(chances: Sequence[float]) -> list[int]:
+    """As `most_likely`, of a few chances in a list."""
+    least = max(chances) * (1 - EQUAL)
+    return [n for n, chance in enumerate(chances) if chance >= least]
 
 
 def first_likely(chances: Sequence[float]) -> int:

@@ -18,7 +18,7 @@ from wardexam.exam.answers import ScaleName, scales
 from wardexam.exam.examination import Context, Findings, Onset
 from wardexam.exam.findings import Finding, Side, sides_of
 from wardexam.exam.seconds import seconds
-from wardexam.reasoning.inference.greatest import most_likely
+from wardexam.reasoning.inference.greatest import all_likely
 from wardexam.reasoning.inference.posterior import Posterior
 from wardexam.reasoning.inference.prior import is_urgent
 from wardexam.reasoning.inference.ranking import either, spoken
@@ -437,14 +437,14 @@ def _expected(possible: list[_Possible], of: list[int], rises: Rises) -> dict[in
 
 def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -> _Outcomes:
     """Each of the likeliest answers, and the place that would lead then with its chance."""
-    joint, answers = told.joint, observation.observed(told.sign, context).answers
-    chances, n = joint.sum(axis=0), weighing_row("next_sign")
+    answers, n = observation.observed(told.sign, context).answers, weighing_row("next_sign")
+    chances, groups = told.joint.sum(axis=0).tolist(), asked.groups.tolist()
     meanings = []
     for number in ordered(range(len(answers)), chances.__getitem__, int)[: n["answers"]]:
-        after = asked.share * joint[:, number] / chances[number]
-        equals = [made.groups[asked.groups[g]] for g in most_likely(after)]
+        after = (asked.share * told.joint[:, number] / chances[number]).tolist()
+        equals = [made.groups[groups[g]] for g in all_likely(after)]
         place = either(spoken(equals[0]), equals)
-        chance = even(min(after.max(), n["most"]))
+        chance = even(min(max(after), n["most"]))
         meanings.append((answers[number], place, int(f"{chance:.0%}".rstrip("%"))))
     return tuple(meanings)
 

@@ -1,7 +1,10 @@
 """From a posterior to the sites a doctor thinks in: region, side and level, most probable first."""
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from itertools import accumulate
 from math import fsum, sqrt
 from typing import cast
 
@@ -59,15 +62,15 @@ def either(name: str, groups: list[str]) -> str:
     return f"either {name.removeprefix('left ')}" if twins else name
 
 
-def shortest(mass: NDArray[np.float64], held: float) -> tuple[int, int]:
+def shortest(mass: Sequence[float], held: float) -> tuple[int, int]:
     """First and last index of the shortest run that holds so much of the mass; all of it where there is not so much."""
-    total = np.concatenate([[0.0], np.cumsum(mass)])
-    after = np.searchsorted(total, total + (held - EQUAL))
-    ends = after < len(total)
-    if not ends.any():
+    total = list(accumulate(mass, initial=0.0))
+    after = [bisect_left(total, before + (held - EQUAL)) for before in total]
+    lengths = [end - start for start, end in enumerate(after) if end < len(total)]
+    if not lengths:
         return 0, len(mass) - 1
-    least = int((after - np.arange(len(total)))[ends].min())
-    at = leading(total[least:] - total[: len(total) - least])
+    least = min(lengths)
+    at = leading([end - start for start, end in zip(total, total[least:], strict=False)])
     return at, at + least - 1
 
 
@@ -183,8 +186,8 @@ def _levels(
     here = at >= 0
     held = np.bincount(at[here], forms[members[here]], len(SEGMENTS)).astype(float)
     held = np.convolve(held / held.sum(), n["blur"], "same")
-    low, high = shortest(held / held.sum(), n["levels_hold"])
-    return SEGMENTS[leading(held)], (SEGMENTS[low], SEGMENTS[high])
+    low, high = shortest((held / held.sum()).tolist(), n["levels_hold"])
+    return SEGMENTS[leading(held.tolist())], (SEGMENTS[low], SEGMENTS[high])
 
 
 def _level(site: str, level: str | None, levels: tuple[str, str] | None, known: Known) -> str:

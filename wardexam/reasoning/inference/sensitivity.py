@@ -110,11 +110,12 @@ def one_grade_off(
     made = posterior.hypotheses
     if len(ranked) < 2 or ranked[0].id not in made.groups:
         return ()
-    leaders = most_likely(posterior.groups)
-    if not np.isin(leaders, most_likely(posterior.plain)).any():
+    leads = np.zeros(len(made.groups), bool)
+    leads[most_likely(posterior.groups)] = True
+    if not leads[most_likely(posterior.plain)].any():
         return ()  # cases like it bring it to the top, whatever a grade
     top = posterior.foremost(_DRAWS)
-    own = np.isin(posterior.group_of[top], leaders)
+    own = leads[posterior.group_of[top]]
     top, count = np.concatenate([top[own], top[~own]]), int(own.sum())  # those of the leader first
     if count in (0, len(top)):
         return ()
@@ -122,7 +123,7 @@ def one_grade_off(
     groups, member = np.unique(posterior.group_of[top], return_inverse=True)
     by_group = np.zeros((len(top), len(groups)))
     by_group[np.arange(len(top)), member] = 1
-    led, names, found = np.isin(groups, leaders), {s.id: s.name for s in ranked}, []
+    led, names, found = leads[groups], {s.id: s.name for s in ranked}, []
     off = [o for o in _one_off(posterior, examination) if o.factor * o.step.reach >= lead]
     for width in (1, len(BRISK_WEIGHTS)):
         those = [o for o in off if o.step.moved.shape[1] == width]
@@ -130,7 +131,8 @@ def one_grade_off(
         good = change[:, count:].max(axis=(1, 2)) - change[:, :count].min(axis=(1, 2)) >= lead
         change = change[good]
         mass = np.exp(change - change.max(axis=(1, 2), keepdims=True)) * posterior.joint[top]
-        after = mass.sum(axis=2) @ by_group
+        dull, middling, brisk = np.moveaxis(mass, 2, 0)  # many times as fast as `sum` along three
+        after = (dull + middling + brisk) @ by_group
         likely = after >= after.max(axis=1, keepdims=True) * (1 - EQUAL)
         others = [o for o, makes_good in zip(those, good, strict=True) if makes_good]
         for at in np.flatnonzero(~likely[:, led].any(axis=1)):
