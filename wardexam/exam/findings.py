@@ -221,7 +221,8 @@ class Finding(Model):
     @property
     def abnormal(self) -> bool:
         """Whether something out of the usual was found; not where it could not be tested."""
-        return self.answer is not None and not (self.choice and self.choice.usual)
+        choice = self.choice
+        return self.answer is not None and not (choice and choice.usual)
 
     @property
     def key(self) -> tuple[str, Side]:

@@ -63,8 +63,8 @@ class Engine:
         of_now = None if told is heard else words_told(heard.context, answered_yes(heard))
         reasons = weighed(posterior, places, self.sums.among_all, story, told.context, of_now)
         limits, said = weighing_row("fit"), weighing_row("evidence")
-        by_weight = ordered(reasons.field, lambda e: -e.weight, lambda e: (e.key, e.text))
-        against = [e for e in by_weight if e.weight < -said["worth"]]
+        against = [e for e in reasons.field if e.weight < -said["worth"]]
+        against = ordered(against, lambda e: -e.weight, lambda e: (e.key, e.text))
         opposed = {e.text for e in against}
         surprising, z = fit(posterior, places[0], told)
         dangerous = self._by_findings(posterior, findings, heard, told)

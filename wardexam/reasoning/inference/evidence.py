@@ -221,18 +221,19 @@ def terms(
     faded = [(_look_up(f, context), hours) for f, hours in before if fading(hours)]
     for said, hours in faded:
         known[said.bundle] = known.get(said.bundle, 0.0) + fading(hours)
-    found = [said.term("finding", "", _tempering(known, said.bundle)) for said in looked_up]
-    found += [_level_term(f, levels[f.key], context, known) for f in graded if f.key in levels]
+    left = {bundle: _tempering(bundle, count) for bundle, count in known.items()}
+    found = [said.term("finding", "", left[said.bundle]) for said in looked_up]
+    found += [_level_term(f, levels[f.key], context, left) for f in graded if f.key in levels]
     at_border, unlike = borders(graded, stated, levels), contrasts(graded, stated, context)
     # A border is one however many dermatomes tell it.
     found = [t.further(at_border[t.key].whole(t.factor)) if t.key in at_border else t for t in found]  # fmt: skip
     found = [t.further(unlike[t.key]) if t.key in unlike else t for t in found]
     found += [
-        said.term("before", f", {ago(hours)}", fading(hours) * _tempering(known, said.bundle))
+        said.term("before", f", {ago(hours)}", fading(hours) * left[said.bundle])
         for said, hours in sorted(faded, key=lambda s: s[0].piece.key)
     ]
     found += _story(examination.context)
-    found += _statements(examination.context, stated, known)
+    found += _statements(examination.context, stated, left)
     if silence:
         found += _silence(examination, stated, {f.key for f, _ in before})
     return found
@@ -254,11 +255,11 @@ def skin_of_level(level: Finding, told: Collection[Key]) -> Skin:
 
 
 def _level_term(
-    level: Finding, skin: Skin, context: Context, known: Mapping[tuple[str, ...], float]
+    level: Finding, skin: Skin, context: Context, left: Mapping[tuple[str, ...], float]
 ) -> Term:
     """A level weighs what its dermatomes would."""
     side, text = level.side, finding_text(level)
-    pieces = tuple(_said_of(sign, side, answer, context, known) for sign, answer in skin)
+    pieces = tuple(_said_of(sign, side, answer, context, left) for sign, answer in skin)
     return Term(level.key, "finding", text, pieces, 1.0, repeat_key(level), side)
 
 
@@ -289,12 +290,12 @@ def weighed_with(bundle: tuple[str, ...]) -> str:
     return TENDON if answers == TENDON else part
 
 
-def _tempering(known: Mapping[tuple[str, ...], float], bundle: tuple[str, ...]) -> float:
+def _tempering(bundle: tuple[str, ...], known: float) -> float:
     """What is left of the weight of each of equal findings; one alone, faded or not, keeps what its part of the examination has.
 
     Together they weigh no more than so many of them do: "power 5 in the leg" is no more in eleven words than in five.
     """
-    row, count = weighing_row("weight"), max(1.0, known[bundle])
+    row, count = weighing_row("weight"), max(1.0, known)
     together: float = min(count, row["repeats_most"]) ** row["repeats"]
     of_part: float = read("inference/learned.toml")["part"][weighed_with(bundle)]
     return of_part * together / count
@@ -375,10 +376,10 @@ def _said_piece(
 
 
 def _said_of(
-    sign: Sign, side: Side, answer: str, context: Context, known: Mapping[tuple[str, ...], float]
+    sign: Sign, side: Side, answer: str, context: Context, left: Mapping[tuple[str, ...], float]
 ) -> Piece:
-    """The same of a sign on a side, from how often its like was said."""
-    factor = _tempering(known, _alike(sign.id, side, answer))
+    """The same of a sign on a side, from what tempering leaves of its like."""
+    factor = left[_alike(sign.id, side, answer)]
     bearing = observation.bearing(sign, context)
     return _said_piece((sign.id, side), answer, observation.alike(sign), bearing, factor)
 
@@ -416,13 +417,13 @@ def said_of_others(examination: Findings) -> set[tuple[str, str]]:
 
 
 def _statements(
-    context: Context, stated: list[Place], known: Mapping[tuple[str, ...], float]
+    context: Context, stated: list[Place], left: Mapping[tuple[str, ...], float]
 ) -> list[Term]:
     """The terms of what was stated normal: each sign as if it were found normal but less sure, a limb's part told as one."""
     weight = weighing_row("weight")["stated"]
     told: dict[tuple[str, str, str], list[Piece]] = {}
     for sign, side, limb in stated:
-        piece = _said_of(sign, side, USUAL, context, known)
+        piece = _said_of(sign, side, USUAL, context, left)
         told.setdefault((sign.part, limb, side), []).append(piece)
     return [
         Term(

@@ -101,8 +101,8 @@ def _evidence(
 ) -> list[Evidence]:
     terms = [posterior.terms[n] for n in numbers]
     found = [
-        Evidence(term.key, term.text, even(weight / _BAN), term.kind)
-        for term, weight in zip(terms, weights, strict=True)
+        Evidence(term.key, term.text, even(weight), term.kind)
+        for term, weight in zip(terms, (weights / _BAN).tolist(), strict=True)
         if term.kind != "silence"
     ]
     found += [Evidence(word, text, even(weight / _BAN), "told") for word, text, weight in story]

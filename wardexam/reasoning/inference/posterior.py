@@ -1,6 +1,6 @@
 """The posterior over every row: prior and weights added up, then the few rows that matter."""
 
-from collections import Counter, OrderedDict
+from collections import Counter, OrderedDict, defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial, reduce
@@ -189,8 +189,11 @@ def answered_yes(examination: Findings, before: Collection[Finding] = ()) -> tup
     qualities = {quality for f in found for quality in f.qualities}
     said += [word for word, row in story["found"].items() if row["quality"] in qualities]
     told, meant = examination.context, _Meant.of(found)
+    answers = defaultdict[str, set[str | None]](set)
+    for finding in found:
+        answers[finding.sign].add(finding.answer)
     for row in story["support"].values():
-        shown = any(f.sign in row.get("signs", ()) and f.answer in row["answers"] for f in found)
+        shown = any(not answers[s].isdisjoint(row["answers"]) for s in row.get("signs", ()))
         spoken = not set(said).isdisjoint((*row.get("flags", ()), *row.get("words", ())))
         columns = (("complaints", told.complaint), ("pain", told.pain), ("settings", told.setting))
         supported = shown or spoken or any(word in row.get(c, ()) for c, word in columns)

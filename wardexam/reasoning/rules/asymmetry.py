@@ -95,12 +95,19 @@ def asymmetries(examination: Findings) -> tuple[Asymmetry, ...]:
         other = left.get(finding.sign)
         if finding.side != "right" or other is None or finding.answer is None:
             continue
+        if _said(finding) == _said(other):
+            continue
         gap = _rank(finding) - _rank(other)
         if gap:
             text = f"{finding.row.name}: right {in_short(finding)}, left {in_short(other)}"
             chance = _chance(finding, other, gap)
             found.append(Asymmetry(finding.sign, text, chance, "right" if gap < 0 else "left"))
     return tuple(ordered(found, lambda a: a.probability, lambda a: a.sign))
+
+
+def _said(finding: Finding) -> tuple[object, ...]:
+    """All that a finding's rank hangs on."""
+    return finding.answer, finding.scale, finding.qualities
 
 
 def _chance(right: Finding, left: Finding, gap: int) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from functools import cache
 
 from wardexam.exam.examination import Findings
-from wardexam.reasoning.rules.conditions import held, holding
+from wardexam.reasoning.rules.conditions import Held, held, holding
 from wardexam.reasoning.rules.rule_table import LOWERED, Rule, rules
 from wardexam.reasoning.tables import conditions_row
 
@@ -15,10 +15,10 @@ WORSE = "worse"  # the flag by which what is known counts as new
 UNCHANGED = "told to be of long standing and unchanged"
 
 
-def holds(examination: Findings) -> set[str]:
-    """The flags said yes and the named conditions that hold."""
+def holds(examination: Findings, now: Held | None = None) -> set[str]:
+    """The flags said yes and the named conditions that hold; `now` where those are known."""
     yes = {f"flag:{name}" for name, answer in examination.flags.items() if answer == "yes"}
-    return yes | {f"sign:{name}" for name in holding(examination)}
+    return yes | {f"sign:{name}" for name in (now or held(examination)).names}
 
 
 def fires(row: Rule, what: set[str] | frozenset[str]) -> bool:

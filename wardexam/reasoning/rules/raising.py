@@ -53,7 +53,8 @@ class Rising:
 
 def rising(found: Findings) -> Rising | None:
     """What gives by how many levels the urgency would rise with a finding; None where it cannot rise."""
-    return _rising(held(found), frozenset(holds(found)))
+    now = held(found)
+    return _rising(now, frozenset(holds(found, now)))
 
 
 @lru_cache(maxsize=_KEPT)
