@@ -39,12 +39,16 @@ def alarming(
         if term.kind == "finding" and term.key in odd:
             by_sign[term.key[0]] = by_sign.get(term.key[0], 0.0) + posterior.value(term)
     rows = same_day[posterior.group_of]
-    logs = [posterior.log, *(posterior.log - value for value in by_sign.values())]
-    most = int(np.argmax([_chance(log, rows) for log in logs]))
-    return dangerous(replace(posterior, log=logs[most]), onset) if most else found
+    without = [np.zeros((1, 1)), *by_sign.values()]
+    most = int(np.argmax([_chance(posterior.log, value, rows) for value in without]))
+    if not most:
+        return found
+    return dangerous(replace(posterior, log=posterior.log - without[most]), onset)
 
 
-def _chance(log: Floats, rows: NDArray[np.bool_]) -> float:
-    """The chance of some rows together."""
-    held = np.exp(log - log.max()).sum(axis=1)
+def _chance(log: Floats, value: Floats, rows: NDArray[np.bool_]) -> float:
+    """The chance of some rows together, without what a sign adds to their log."""
+    less = np.subtract(log, value, order="F")  # many times as fast added up as three by three
+    less -= less.max()
+    held = np.exp(less, out=less).sum(axis=1)
     return float(held[rows].sum() / held.sum())
