@@ -18,7 +18,7 @@ def ordered(items: Iterable[T], value: Callable[[T], float], name: Callable[[T],
     """The items by value, greatest first; those of equal value by name."""
     every = list(items)
     values = list(map(value, every))
-    places = sorted(range(len(every)), key=lambda n: -values[n])
+    places = sorted(range(len(every)), key=values.__getitem__, reverse=True)
     found: list[T] = []
     begun = 0
     for at in range(1, len(places) + 1):

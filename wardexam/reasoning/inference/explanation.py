@@ -72,21 +72,21 @@ def weighed(
     best = reduce(np.maximum, posterior.log.T)  # ten times as fast as `max` along three
     best = best - made.log_draws.take(posterior.kept, mode="clip")
     looked_up = _look_ups(posterior, stated)
-    moved = np.zeros((2, len(posterior.terms)))
-    for line, sites in enumerate(leading):
+    rows = []
+    for sites in leading:
         among = np.zeros(len(made.groups), bool)
         among[[made.groups.index(site.id) for site in sites]] = True
         own = np.flatnonzero(among.take(posterior.group_of, mode="clip"))
         own = own[best[own] > best[own].max() - _NEAR]
-        own = own[largest(best[own], _MOST, posterior.draws[own])]
-        moved[line] = _without_each(posterior, own, looked_up)
+        rows.append(own[largest(best[own], _MOST, posterior.draws[own])])
+    moved = _without_each(posterior, rows, looked_up)
     at = [made.groups.index(sites[0].id) for sites in leading]
     words = [
         (told, _said(*told, context, now), moved[at[0]], moved[at[0]] - moved[at[-1]])
         for told, moved in story.items()
     ]
     field = np.array([among_all(posterior.terms[n]) for n in stated])
-    apart = moved[0] - moved[1] if len(leading) > 1 else np.zeros(len(posterior.terms))
+    apart = moved[0] - moved[1] if second else np.zeros(len(posterior.terms))
     return Weighed(
         _evidence(posterior, stated, moved[0][stated] - field, [(w, t, f) for w, t, f, _ in words]),
         _evidence(posterior, stated, apart[stated], [(w, t, s) for w, t, _, s in words]),
@@ -154,7 +154,7 @@ class _LookUps:
     Attributes:
         flat: Numbers of those terms.
         brisk: Numbers of the others.
-        lines: The line of codes of each look-up, shape (look-ups, 1).
+        lines: The line of codes of each look-up, shape (look-ups,).
         starts: Where the table of each begins in `log`, shape (look-ups, 1).
         log: The tables.
         first: The first look-up of each term.
@@ -182,7 +182,7 @@ def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps:
     return _LookUps(
         flat,
         brisk,
-        np.array([[at[p.key]] for p in pieces], np.intp).reshape(-1, 1),
+        np.array([at[p.key] for p in pieces], np.intp),
         np.cumsum(sizes[:-1])[:, None],
         np.concatenate([np.zeros(0), *(p.log[:, 0] for p in pieces)]),
         np.cumsum([0, *(len(some) for some in each)])[:-1],
@@ -192,30 +192,38 @@ def _look_ups(posterior: Posterior, numbers: list[int]) -> _LookUps:
 
 
 def _without_each(
-    posterior: Posterior, rows: NDArray[np.intp], looked_up: _LookUps
+    posterior: Posterior, rows: list[NDArray[np.intp]], looked_up: _LookUps
 ) -> NDArray[np.float64]:
-    """How far the log of some kept rows' sum falls when each of some terms is taken away; 0 for others, shape (terms,)."""
-    at, log, every = posterior.kept[rows], posterior.log[rows], posterior.terms
-    made, taught = posterior.hypotheses, posterior.taught
+    """How far the log of the sum of some kept rows, of each of some places, falls when each of some terms is taken away.
+
+    0 for other terms; shape (places, terms).
+    """
+    made, taught, every = posterior.hypotheses, posterior.taught, posterior.terms
+    at = posterior.kept[np.concatenate(rows)]
     forms = made.form_of[at]
-    whole = float(logsumexp(log.ravel(), 0))
-    fall = np.zeros(len(every))
-    if looked_up.brisk:
-        value = np.stack([posterior.value(every[n], at) for n in looked_up.brisk])
-        for line, n in enumerate(looked_up.brisk):
-            if every[n].key in taught:
-                value[line] += taught[every[n].key][forms][:, None]
-        fall[looked_up.brisk] = whole - logsumexp((log - value).reshape(len(value), -1), 1)
-    if looked_up.flat:
-        codes = made.codes[looked_up.lines, at]
-        weights = looked_up.log.take(codes + looked_up.starts)
-        value = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
-        for line, piece in looked_up.beside:
-            value[line] += piece.at(coded(made, piece, at), looked_up.factors[line, 0])[:, 0]
-        for line, n in enumerate(looked_up.flat):
-            if every[n].key in taught:
-                value[line] += taught[every[n].key][forms]
-        fall[looked_up.flat] = whole - logsumexp(logsumexp(log.T.copy(), 0) - value, 1)
+    brisk = np.zeros((len(looked_up.brisk), len(at), len(BRISK_WEIGHTS)))
+    for line, n in enumerate(looked_up.brisk):
+        brisk[line] = posterior.value(every[n], at)
+        if every[n].key in taught:
+            brisk[line] += taught[every[n].key][forms][:, None]
+    codes = made.taken(looked_up.lines, at)
+    weights = looked_up.log.take(codes + looked_up.starts)
+    flat = np.add.reduceat(weights, looked_up.first, axis=0) * looked_up.factors
+    for line, piece in looked_up.beside:
+        flat[line] += piece.at(coded(made, piece, at), looked_up.factors[line, 0])[:, 0]
+    for line, n in enumerate(looked_up.flat):
+        if every[n].key in taught:
+            flat[line] += taught[every[n].key][forms]
+    fall, done = np.zeros((len(rows), len(every))), 0
+    for place, own in enumerate(rows):
+        log, those = posterior.log[own], slice(done, done := done + len(own))
+        whole = float(logsumexp(log.ravel(), 0))
+        if looked_up.brisk:
+            less = (log - brisk[:, those]).reshape(len(brisk), -1)
+            fall[place, looked_up.brisk] = whole - logsumexp(less, 1)
+        if looked_up.flat:
+            less = logsumexp(log.T.copy(), 0) - flat[:, those]
+            fall[place, looked_up.flat] = whole - logsumexp(less, 1)
     return fall
 
 
@@ -238,7 +246,7 @@ def fit(
     told = [t for t in told if not catalogue()[t.key[0]].level]
     if not told:
         return (), _scored(0.0, 0.0, posterior)
-    codes = made.codes[[[made.at[t.key]] for t in told], at]
+    codes = made.taken(np.array([made.at[t.key] for t in told]), at)
     each = [
         observation.observed(catalogue()[t.key[0]], context).chance[:, :, _MIDDLE].take(c, axis=0)
         for t, c in zip(told, codes, strict=True)

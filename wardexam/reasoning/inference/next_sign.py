@@ -222,7 +222,6 @@ def informed(posterior: Posterior, examination: Findings) -> Informed:
     recorded = {f.key for f in examination.findings}
     left_out = frozenset() if _helps(examination) else _with_help()
     found = []
-    codes = made.codes.take(rows, axis=1)
     for batch in _batches(examination.context):
         numbers = [
             number
@@ -231,7 +230,8 @@ def informed(posterior: Posterior, examination: Findings) -> Informed:
         ]
         if not numbers:
             continue
-        shown = batch.chance.take(batch.first[numbers] + codes[batch.lines[numbers]], axis=0)
+        codes = made.taken(batch.lines[numbers], rows)
+        shown = batch.chance.take(batch.first[numbers] + codes, axis=0)
         if batch.brisk:
             joint = brisk @ shown.reshape(len(numbers), -1, shown.shape[-1])
         else:

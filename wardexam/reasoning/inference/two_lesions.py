@@ -120,10 +120,13 @@ def _beside(first: str, others: tuple[str, ...]) -> Floats:
     return np.array([math.log(comes_with().get(frozenset((first, site)), 1.0)) for site in others])
 
 
-def _mass(made: Hypotheses, prior: Floats) -> Floats:
-    """Log of the prior of each form, shape (forms,)."""
+def _mass(made: Hypotheses, log_prior: Array) -> Floats:
+    """Log of the prior of each form, from that of one draw of every row, shape (forms,)."""
+    prior = log_prior + made.log_draws
     top = prior.max()
-    return np.asarray(np.log(np.add.reduceat(np.exp(prior - top), made.start_of_form)) + top)
+    prior -= top
+    np.exp(prior, out=prior)
+    return np.asarray(np.log(np.add.reduceat(prior, made.start_of_form)) + top)
 
 
 def _adds_up(piece: Piece) -> bool:
@@ -144,7 +147,7 @@ def _joined(
 ) -> Floats:
     """Log-likelihood of look-ups of one width under each of some rows together with each of the others, shape (others, rows, 1 or 3)."""
     lines = np.array([made.at[piece.key] for piece, _ in those], np.intp)
-    both = _united().take(made.codes[lines[:, None], rows], axis=1)  # by look-up
+    both = _united().take(made.taken(lines, rows), axis=1)  # by look-up
     total = np.zeros((len(others), len(rows), width))
     for (piece, factor), codes in zip(those, both.transpose(1, 0, 2), strict=True):
         theirs = made.code(*piece.key, others)
@@ -234,13 +237,12 @@ def joined(posterior: Posterior, log_prior: Array, likelihood: Likelihood) -> Jo
     flat, brisk = likelihood(terms)
     lines = [log_prior + flat] if brisk is None else [log_prior + flat + line for line in brisk]
     alone = lines[len(lines) // 2]
-    prior = log_prior + made.log_draws
     ends = _ends(made, alone)
     lesion = np.array([site in _lesions() for site in made.sites])[made.site_of_form]
     others = _apart(ends[lesion].ravel())
     of_form = made.form_of[others]
     alike = np.log(np.bincount(of_form)[of_form])
-    mass = _mass(made, prior) - np.log(n["rows_alike"])
+    mass = _mass(made, log_prior) - np.log(n["rows_alike"])
     group_of = made.group_of[others]
     site_of, sites_of = made.site_of_form[of_form], tuple(made.sites)
     halves = _candidates(made, np.where(lesion, alone[ends[:, 0]].astype(float), -np.inf))

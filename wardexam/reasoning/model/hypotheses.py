@@ -167,6 +167,10 @@ class Hypotheses:
         made: Codes = self.codes[self.at[sign, side]]
         return made if rows is None else made.take(rows, mode="clip")
 
+    def taken(self, lines: NDArray[np.intp], rows: NDArray[np.intp]) -> Codes:
+        """Some lines of `codes` at some rows, shape (lines, rows); many times as fast as by an index of each."""
+        return self.codes.ravel().take(lines[:, None] * self.rows + rows, mode="clip")
+
     def both(self, key: Key, other: Key, rows: NDArray[np.intp] | None = None) -> NDArray[np.int32]:
         """The codes of two signs as one number, of every row or of each of those given."""
         return self.code(*key, rows).astype(np.int32) * CODES + self.code(*other, rows)
