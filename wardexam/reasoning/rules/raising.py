@@ -59,13 +59,13 @@ def rising(found: Findings) -> Rising | None:
 
 @lru_cache(maxsize=_KEPT)
 def _rising(now: Held, said: frozenset[str]) -> Rising | None:
-    level = _highest(rules().values(), said)
+    level = _highest(_by_level(), said)
     return None if level == _HIGHEST else Rising(now, said, level)
 
 
 def _highest(those: Iterable[Rule], what: frozenset[str]) -> int:
-    """The level of the rules among some that fire where these flags and conditions hold."""
-    return max((row.urgency for row in those if fires(row, what)), default=0)
+    """The level of the first rule among some, most urgent first, that fires where these flags and conditions hold."""
+    return next((row.urgency for row in those if fires(row, what)), 0)
 
 
 def _spoken_of(those: Iterable[Rule]) -> frozenset[str]:
@@ -82,5 +82,11 @@ def _spoken_of_above(level: int) -> frozenset[str]:
 
 @cache
 def _above(level: int) -> tuple[Rule, ...]:
-    """The rules above a level."""
-    return tuple(row for row in rules().values() if row.urgency > level)
+    """The rules above a level, most urgent first."""
+    return tuple(row for row in _by_level() if row.urgency > level)
+
+
+@cache
+def _by_level() -> tuple[Rule, ...]:
+    """The rules, most urgent first."""
+    return tuple(sorted(rules().values(), key=lambda row: -row.urgency))
