@@ -44,7 +44,7 @@ def test_a_core_examination_costs_its_fourteen_findings_and_three(ward, tmp_path
 
 CAUDA = {
     "knee": "22", "medial_hamstring": "22", "ankle": "00", "plantar": "11", "straight_leg_raise": "11",
-    "crossed_leg_raise": "00", "femoral_stretch": "00", "hip_flexion": "55", "knee_extension": "55",
+    "crossed_leg_raise": "00", "femoral_stretch": "00", "spine_tender": "0", "hip_flexion": "55", "knee_extension": "55",
     "ankle_dorsiflexion": "55", "great_toe_extension": "44", "ankle_plantarflexion": "43",
     "pin_L2": "22", "pin_L3": "22", "pin_L4": "22", "pin_L5": "22", "pin_S1": "11", "saddle": "11", "perianal": "11",
     "anal_tone": "1", "anal_squeeze": "1", "bladder": "2", "bowel": "0", "post_void_residual": "420\r",
