@@ -341,3 +341,12 @@ def test_some_of_an_old_palsy_found_again_is_no_stroke_and_anything_beyond_it_ma
     assert ("stroke" in {r.rule for r in found.reasons}) == stroke
     if not stroke:
         assert found.level == assess(first, None, None).level
+
+
+def test_a_headache_answered_yes_once_and_again_is_as_grave_the_second_time():
+    """Drawn: what was new at the second examination, its onset not told, was calmer at the third, which found the same."""
+    first = examined("age=80 onset=waking pain=neck flag:wound=yes", AT)
+    second, third = (examined("age=80 flag:wound=yes flag:headache_new=yes", AT + timedelta(hours=h)) for h in (8, 16))  # fmt: skip
+    once = assess(second, standing((first,)), None, still=still_open((first,)))
+    twice = assess(third, standing((first, second)), None, still=still_open((first, second)))
+    assert once.level == twice.level == 3

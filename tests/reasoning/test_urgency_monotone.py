@@ -180,11 +180,17 @@ DENIED = "onset=longer flag:worse=no"
     ],
 )
 def test_only_what_is_told_to_be_of_long_standing_and_not_worse_counts_as_known(told, level):
-    found = assess(
-        read_line(f"bladder incontinence gait shuffling {told}").spelled_out(), None, None
-    )
+    found = assess(read_line(f"bladder altered gait shuffling {told}").spelled_out(), None, None)
     assert found.level == level
     assert ("unchanged" in found.reasons[0].lowered) == (level == 1)
+
+
+@pytest.mark.parametrize("bladder", ["retention", "incontinence"])
+def test_a_bladder_that_fails_is_not_believed_to_be_unchanged_unless_it_is_marked_so(bladder):
+    """Drawn: retention was for now, and incontinence, which is graver, was calmer."""
+    said, marked = (read_line(f"bladder {known}{bladder} {DENIED}").spelled_out() for known in ("", "known:"))  # fmt: skip
+    assert assess(said, None, None).level == 3
+    assert assess(marked, None, None).level <= 1
 
 
 def test_what_changed_since_the_last_examination_is_not_unchanged_whatever_is_told():

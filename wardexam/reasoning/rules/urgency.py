@@ -116,8 +116,10 @@ def assess(
     now = undated(examination, changes)
     stands = [undated(both) for both in standing] if still else []
     if previous and stands and not changes and not beyond(written_over(previous), examination):
-        # Some of the same once more: what showed that it is of one nerve or root was found before.
-        now = {n: hangs for n, hangs in now.items() if any(n in each for each in stands)}
+        # Some of the same once more: what showed that it is of one nerve or root was found before; when it began is as now.
+        as_now = [s.model_copy(update={"context": examination.context}) for s in standing]
+        held = set().union(*stands, *map(fired, as_now))
+        now = {n: hangs for n, hangs in now.items() if n in held}
     of_old = _of_old(previous, examination, still, changes) if previous and still else set[str]()
     fired_now = set(now)
     joined: dict[str, bool] = {}
