@@ -318,6 +318,26 @@ def test_a_level_of_legs_that_fail_is_its_dermatomes(every):
     assert len(over) <= len(all_of_them) / 500, over
 
 
+def border_weights(found: Findings) -> list[float]:
+    """What is left of the weight of each border of lost feeling that is looked up."""
+    return [
+        term.factor * piece.share
+        for term in terms(found, silence=False)
+        for piece in term.pieces
+        if piece.key[0] in MODALITY
+    ]
+
+
+@pytest.mark.parametrize(("segment", "borders"), [("C4", 2), ("T2", 2), ("T8", 2), ("T12", 2), ("L1", 0), ("L3", 0)])  # fmt: skip
+def test_a_border_weighs_once_whether_a_level_or_its_dermatomes_tell_it(segment, borders):
+    """Of either side one, down to the trunk's end; below it lost feeling ends where a root's may."""
+    level = read_line(f"level_pin {segment}/{segment}").spelled_out()
+    each = level_by_dermatomes(level)
+    assert each is not None
+    assert border_weights(level) == pytest.approx([1.0] * borders)
+    assert border_weights(each) == pytest.approx([1.0] * borders)
+
+
 @pytest.mark.parametrize("segment", SEGMENTS)
 @pytest.mark.parametrize("told", [(), ("touch", "pin")])
 def test_a_level_is_read_whatever_skin_is_told_below_it(segment, told):
