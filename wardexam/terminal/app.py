@@ -189,6 +189,15 @@ class WardApp(PaintingApp):
         elif isinstance(event, events.MouseEvent):
             screen.on_mouse(event)
 
+    def call_later(self, callback: "Callable[..., Any]", *args: Any, **kwargs: Any) -> bool:
+        """Call it in the app's thread; whether it will be: a thread may have its answer when the app has ended."""
+        try:
+            return super().call_later(callback, *args, **kwargs)
+        except RuntimeError:
+            if self._loop is None or not self._loop.is_closed():
+                raise
+            return False
+
     def refused(self, error: WardexamError) -> None:
         """Say on the screen on top why something could not be done."""
         if self.screen_stack and isinstance(self.screen, LineScreen):
