@@ -193,8 +193,8 @@ class WardApp(PaintingApp):
         """Call it in the app's thread; whether it will be: a thread may have its answer when the app has ended."""
         try:
             return super().call_later(callback, *args, **kwargs)
-        except RuntimeError:
-            if self._loop is None or not self._loop.is_closed():
+        except RuntimeError:  # its loop is closed
+            if self.is_running:
                 raise
             return False
 
