@@ -128,7 +128,7 @@ def test_a_site_is_known_by_what_is_found():
         ("ankle -/0", set()),  # the other side is not known
         ("ankle nt/0", set()),
         ("ankle 2/1", set()),
-        ("saddle 1/2", {"beyond_pain"}),
+        ("saddle 1/2", {"beyond_pain", "beyond_will"}),
         ("wasting_calf marked/none", {"beyond_will"}),
     ],
 )
