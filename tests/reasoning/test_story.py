@@ -1,11 +1,13 @@
 """The story belongs to a form; kinds of no lesion never reassure and never quiet the alarm; signs asked apart."""
 
+from typing import get_args
+
 import pytest
 
 from wardexam import ready
 from wardexam.anatomy.catalogue import catalogue
 from wardexam.anatomy.structures import brain_lesions, other_lesions
-from wardexam.exam.examination import Context
+from wardexam.exam.examination import Context, Setting
 from wardexam.exam.findings import RestNormal
 from wardexam.exam.typed import read_line
 from wardexam.reasoning.inference.posterior import answered_yes
@@ -83,6 +85,21 @@ def test_an_operation_weighs_once_however_it_is_told(silence):
         for words in ("complaint=after_surgery", "setting=operation", "complaint=after_surgery setting=operation")
     ]  # fmt: skip
     assert each[0] == each[1] == each[2]
+
+
+ALARMING = (
+    "onset=sudden complaint=weak_leg ankle_dorsiflexion 5/2 great_toe_extension 5/2",
+    "onset=days complaint=back_pain saddle 1/1 ankle 0/0",
+    "onset=hours power_leg 4/4 knee 0/0 ankle 0/0",
+)
+
+
+@pytest.mark.parametrize("line", ALARMING)
+def test_what_it_came_after_never_moves_the_tools_own_alarm(line):
+    bare = reading(line).dangerous
+    assert bare
+    for setting in get_args(Setting):
+        assert reading(f"{line} setting={setting}").dangerous == bare
 
 
 def test_a_complaint_of_after_surgery_gives_way_to_a_setting_that_says_more():

@@ -242,7 +242,8 @@ class Priors:
         return made
 
     def _share(self, context: Context, flags: Collection[str], *, alarm: bool) -> Floats:
-        context = with_setting(context)
+        # An answer beside the complaint shall not quiet the alarm.
+        context = with_setting(context.model_copy(update={"setting": None}) if alarm else context)
         share = self._own * self._word("onset", context.onset)[0]
         for number, row in enumerate(read("inference/story.toml")["shift"]):
             if _counts(row, context):
