@@ -313,9 +313,8 @@ class Rises(Protocol):
 
 
 _Possible = list[tuple[float, Finding]]  # how likely each answer out of the usual is
-_Outcomes = tuple[
-    tuple[str, str, int], ...
-]  # answer, the place that would lead, its chance in per cent
+# Answers, each with the place that would lead and its chance in per cent.
+_Outcomes = tuple[tuple[str, str, int], ...]
 
 
 def worth(bits: float, rise: float, each: int, least: float | None = None) -> tuple[bool, float]:
@@ -445,7 +444,7 @@ def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -
         equals = [made.groups[groups[g]] for g in all_likely(after)]
         place = either(spoken(equals[0]), equals)
         chance = even(min(max(after), n["most"]))
-        meanings.append((answers[number], place, int(f"{chance:.0%}".rstrip("%"))))
+        meanings.append((answers[number], place, round(100 * chance)))
     return tuple(meanings)
 
 
