@@ -444,7 +444,7 @@ def _outcomes(made: Hypotheses, told: Told, asked: Informed, context: Context) -
         equals = [made.groups[groups[g]] for g in all_likely(after)]
         place = either(spoken(equals[0]), equals)
         chance = even(min(max(after), n["most"]))
-        meanings.append((answers[number], place, round(100 * chance)))
+        meanings.append((answers[number], place, int(f"{chance:.0%}".rstrip("%"))))
     return tuple(meanings)
 
 
